@@ -1,0 +1,1 @@
+"""The page: live capture, review, comparing and diagnosis in a browser."""

@@ -1,0 +1,184 @@
+"""The driver contract, and the registry that finds drivers by name.
+
+A driver turns an address into a `Meter`; a meter opens into a `Connection`; a connection gives readings. Most
+drivers are a `FramingDriver` (see `framing.py`): a pure decoder and encoder over any transport.
+"""
+
+from __future__ import annotations
+
+import difflib
+from abc import ABC, abstractmethod
+from collections.abc import Iterable
+from dataclasses import dataclass
+from importlib.metadata import EntryPoint, entry_points
+from typing import ClassVar, Protocol
+
+from meterlog.address import Address
+from meterlog.errors import AddressError, BrokenDriver, DuplicateDriver, UnknownDriver, WrongDriverType
+from meterlog.reading import Reading
+
+GROUP = "meterlog.drivers"
+
+COMMON_OPTIONS = frozenset({"label", "point", "accuracy", "interval_s", "watchdog_s"})
+"""Options that every address takes: the channel's label and test point, the meter's accuracy (`0.5%+2`, with
+the `%` and `+` written `%25` and `%2B`, or `0.5pct+2`), its nominal interval, and the data watchdog's time."""
+
+
+@dataclass(slots=True)
+class Traffic:
+    """What a connection has carried so far. Counted by decoders, shown by `record` and `meters`."""
+
+    frames_good: int = 0
+    frames_refused: int = 0
+    bytes_discarded: int = 0
+
+
+class Connection(Protocol):
+    """An open meter: readings as they come."""
+
+    @property
+    def traffic(self) -> Traffic:
+        """What it has carried so far."""
+        ...
+
+    def read(self, timeout_s: float) -> list[Reading] | None:
+        """Wait for readings at most `timeout_s`.
+
+        Returns:
+            Those that came, possibly none; None when the source has come to its end.
+
+        Raises:
+            LinkLost: the link died; the meter may be opened again.
+            NoFrameFits: many bytes came and not one frame.
+        """
+        ...
+
+    def close(self) -> None:
+        """Let go of the port. Safe to call twice."""
+        ...
+
+
+class Meter(Protocol):
+    """An instrument that can be opened again and again."""
+
+    @property
+    def name(self) -> str:
+        """What to call it to a person: the driver and the port."""
+        ...
+
+    def open(self) -> Connection:
+        """Open it.
+
+        Raises:
+            LinkError: with one plain sentence.
+        """
+        ...
+
+
+class Driver(ABC):
+    """Turns an address into a meter. Registered as a class in the entry-point group `meterlog.drivers`.
+
+    Attributes:
+        name: the scheme of its addresses; equal to the entry point's name.
+        summary: one line for the driver list.
+        verification: how it was checked, for the driver list; says 'unverified against hardware' where so.
+        modes: what it can read, in words, for the driver list.
+        options: the address options it knows beside `COMMON_OPTIONS`.
+    """
+
+    name: ClassVar[str]
+    summary: ClassVar[str]
+    verification: ClassVar[str]
+    modes: ClassVar[tuple[str, ...]] = ()
+    options: ClassVar[frozenset[str]] = frozenset()
+
+    @abstractmethod
+    def meter(self, address: Address) -> Meter:
+        """The meter behind an address; opens nothing yet.
+
+        Raises:
+            AddressError: the address does not fit this driver.
+        """
+
+    def check(self, address: Address) -> None:
+        """Refuse options that this driver does not know.
+
+        Raises:
+            AddressError: with the known ones and the nearest.
+        """
+        known = COMMON_OPTIONS | self.options
+        for option in address.options:
+            if option not in known:
+                raise AddressError(
+                    f"{self.name} knows no option '{option}'{_nearest(option, known)}; it knows {', '.join(sorted(known))}"
+                )
+
+
+def _nearest(word: str, known: Iterable[str]) -> str:
+    near = difflib.get_close_matches(word, list(known), 1)
+    return f" (did you mean '{near[0]}'?)" if near else ""
+
+
+def _registered() -> dict[str, list[EntryPoint]]:
+    by_name: dict[str, list[EntryPoint]] = {}
+    for point in entry_points(group=GROUP):
+        same = by_name.setdefault(point.name, [])
+        if all(point.value != other.value for other in same):
+            same.append(point)
+    return by_name
+
+
+def _package(point: EntryPoint) -> str:
+    return point.dist.name if point.dist is not None else point.value.partition(".")[0]
+
+
+def driver_names() -> dict[str, str]:
+    """The registered names with the package that provides each; imports nothing."""
+    return {name: " and ".join(_package(p) for p in points) for name, points in sorted(_registered().items())}
+
+
+def load_driver(name: str) -> Driver:
+    """The driver of that name.
+
+    Raises:
+        UnknownDriver: none is registered; the message has the known names and the nearest.
+        DuplicateDriver: two packages register it.
+        BrokenDriver: its module fails to import.
+        WrongDriverType: what is registered is not a driver class, or bears another name.
+    """
+    registered = _registered()
+    points = registered.get(name)
+    if not points:
+        raise UnknownDriver(
+            f"there is no driver '{name}'{_nearest(name, registered)}; installed are {', '.join(sorted(registered)) or 'none'}"
+        )
+    if len(points) > 1:
+        raise DuplicateDriver(
+            f"the driver '{name}' is provided by {' and by '.join(_package(p) for p in points)}: uninstall one of them"
+        )
+    point = points[0]
+    try:
+        found = point.load()
+    except Exception as error:
+        raise BrokenDriver(f"the driver '{name}' of {_package(point)} fails to load: {error}") from error
+    if not (isinstance(found, type) and issubclass(found, Driver)):
+        raise WrongDriverType(
+            f"what {_package(point)} registers as the driver '{name}' is no driver class: {point.value}"
+        )
+    if getattr(found, "name", None) != name:
+        raise WrongDriverType(
+            f"the driver that {_package(point)} registers as '{name}' calls itself '{getattr(found, 'name', '')}'"
+        )
+    return found()
+
+
+def open_address(text: str) -> tuple[Address, Meter]:
+    """The meter behind an address as typed.
+
+    Raises:
+        AddressError, DriverError: with one plain sentence.
+    """
+    address = Address.parse(text)
+    driver = load_driver(address.scheme)
+    driver.check(address)
+    return address, driver.meter(address)

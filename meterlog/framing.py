@@ -1,0 +1,135 @@
+"""Drivers whose meters send frames by themselves: a pure decoder and its encoder, over any transport."""
+
+from __future__ import annotations
+
+from abc import abstractmethod
+from typing import ClassVar, Protocol
+
+from meterlog.address import Address
+from meterlog.driver import Connection, Driver, Meter, Traffic
+from meterlog.errors import NoFrameFits
+from meterlog.reading import Reading
+from meterlog.transports import LineSettings, Link, Transport
+
+
+class Decoder(Protocol):
+    """Bytes to readings, pure: no port, no clock.
+
+    Resynchronises after garbage, counts what it threw away, never invents a value, keeps at most one
+    unfinished frame.
+    """
+
+    traffic: Traffic
+
+    def feed(self, data: bytes, arrival_s: float) -> list[Reading]:
+        """Take bytes that arrived at `arrival_s`; give the readings that they complete.
+
+        A reading's time is the arrival less the wire time of its own frame and of what followed it in the
+        same chunk (the number of those bytes times the decoder's byte time).
+        """
+        ...
+
+
+class Encoder(Protocol):
+    """Readings to the bytes a meter would send."""
+
+    def encode(self, readings: list[Reading]) -> bytes:
+        """One frame that shows these readings (one a column; most framings have one column).
+
+        Raises:
+            EncodeError: the framing has no way to say that.
+        """
+        ...
+
+
+class FramingDriver(Driver):
+    """A driver that is a decoder and an encoder.
+
+    Attributes:
+        lines: the line settings its meters use, the commonest first.
+    """
+
+    lines: ClassVar[tuple[LineSettings, ...]]
+
+    @abstractmethod
+    def decoder(self, address: Address, byte_time_s: float) -> Decoder:
+        """A fresh decoder with the address's options; `byte_time_s` is 0 where bytes have no wire time."""
+
+    @abstractmethod
+    def encoder(self, address: Address) -> Encoder:
+        """A fresh encoder with the address's options."""
+
+    def meter(self, address: Address) -> Meter:
+        """The meter on the serial line (or URL) that the address names."""
+        from meterlog.transports.serial_line import serial_transport
+
+        return FramedMeter(self, address, serial_transport(address, self.lines[0]))
+
+    def check(self, address: Address) -> None:
+        """As `Driver.check`, with the serial line's options known."""
+        from meterlog.transports.serial_line import LINE_OPTIONS
+
+        line = {k: v for k, v in address.options.items() if k not in LINE_OPTIONS}
+        super().check(Address(address.scheme, address.target, line))
+
+
+class FramedMeter:
+    """A decoder over a transport, as a meter."""
+
+    def __init__(self, driver: FramingDriver, address: Address, transport: Transport) -> None:
+        self._driver, self._address, self._transport = driver, address, transport
+        driver.decoder(address, 0.0)  # a wrong option shows now, not after the port was opened
+
+    @property
+    def name(self) -> str:
+        """The driver and the port."""
+        return f"{self._driver.name} on {self._transport.name}"
+
+    def open(self) -> Connection:
+        """Open the transport with a fresh decoder on it."""
+        decoder = self._driver.decoder(self._address, self._transport.byte_time_s)
+        return FramedConnection(self._driver.name, self._transport, decoder)
+
+
+class FramedConnection:
+    """An open transport with its decoder."""
+
+    NO_FRAME_BYTES = 200
+    """Bytes without one good frame after which the framing is said not to fit: at least ten frames' worth."""
+
+    def __init__(self, driver: str, transport: Transport, decoder: Decoder) -> None:
+        self._driver, self._name = driver, transport.name
+        self._decoder = decoder
+        self._first = b""
+        self._bytes = 0
+        self._link: Link = transport.open()
+
+    @property
+    def traffic(self) -> Traffic:
+        """What the decoder counted."""
+        return self._decoder.traffic
+
+    def read(self, timeout_s: float) -> list[Reading] | None:
+        """See `Connection.read`."""
+        try:
+            chunk = self._link.read(timeout_s)
+        except EOFError:
+            return None
+        if chunk is None:
+            return []
+        readings = self._decoder.feed(chunk.data, chunk.arrival_s)
+        self._bytes += len(chunk.data)
+        if not self._decoder.traffic.frames_good:
+            self._first = (self._first + chunk.data)[:32]
+            if self._bytes >= self.NO_FRAME_BYTES:
+                raise NoFrameFits(
+                    f"{self._name} sends bytes but none fit {self._driver}: check the driver and the line settings"
+                    f" ('meterlog meters --listen 5' tries them all); first bytes {self._first.hex(' ')}",
+                    self._name,
+                    self._first,
+                )
+        return readings
+
+    def close(self) -> None:
+        """Close the link."""
+        self._link.close()

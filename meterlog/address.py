@@ -85,7 +85,5 @@ class Address:
         """
         text = self.options.get(option, default)
         if text not in choices:
-            raise AddressError(
-                f"in '{self}' the option {option} is one of {', '.join(choices)}, not '{text}'"
-            )
+            raise AddressError(f"in '{self}' the option {option} is one of {', '.join(choices)}, not '{text}'")
         return text

@@ -165,9 +165,10 @@ def load_driver(name: str) -> Driver:
         raise WrongDriverType(
             f"what {_package(point)} registers as the driver '{name}' is no driver class: {point.value}"
         )
-    if getattr(found, "name", None) != name:
+    own_name = getattr(found, "name", "")
+    if own_name != name:
         raise WrongDriverType(
-            f"the driver that {_package(point)} registers as '{name}' calls itself '{getattr(found, 'name', '')}'"
+            f"the driver that {_package(point)} registers as '{name}' calls itself '{own_name}'"
         )
     return found()
 

@@ -85,7 +85,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     if words[0] not in COMMANDS:
         print(f"meterlog: there is no command '{words[0]}'; 'meterlog --help' lists them", file=sys.stderr)
         return 2
-    module: CommandModule = import_module(COMMANDS[words[0]][0])  # type: ignore[assignment]
+    module: CommandModule = import_module(COMMANDS[words[0]][0])
     args = _parser(words[0], module).parse_args(words[1:])
     try:
         return module.run(args)

@@ -1,0 +1,93 @@
+"""What a session holds beside its readings: channels, markers, link changes, and the overview of a channel."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from meterlog.reading import Accuracy, Quantity
+
+
+@dataclass(frozen=True, slots=True)
+class Channel:
+    """One meter's column at one test point, for one quantity.
+
+    Attributes:
+        number: from 1, in the order they were added.
+        label: what the person calls it.
+        quantity: what is measured; the unit follows from it.
+        point: the test point, as typed.
+        address: the meter's address; the file's name for imported tables.
+        driver: the driver's name; `import` for imported tables.
+        accuracy: the meter's stated accuracy.
+        interval_s: the meter's declared display interval, s; None where it is not known.
+    """
+
+    number: int
+    label: str
+    quantity: Quantity
+    point: str = ""
+    address: str = ""
+    driver: str = ""
+    accuracy: Accuracy = Accuracy()
+    interval_s: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Marker:
+    """A moment that a person, or the tool, named.
+
+    Attributes:
+        number: its identity in the session; never given twice.
+        time_s: s from the session's start.
+        name: `key-on`, `crank`, `wiggle`, `key-off`, or free text as typed.
+        note: anything more.
+        by: `person` or what part of the tool set it.
+    """
+
+    number: int
+    time_s: float
+    name: str
+    note: str = ""
+    by: str = "person"
+
+
+@dataclass(frozen=True, slots=True)
+class LinkChange:
+    """The way to a meter came up or went down.
+
+    Attributes:
+        time_s: s from the session's start.
+        channel: the channel concerned; None where the meter has none yet.
+        meter: the meter's name.
+        up: whether it is up from now on.
+        cause: one plain sentence.
+    """
+
+    time_s: float
+    channel: int | None
+    meter: str
+    up: bool
+    cause: str
+
+
+@dataclass(frozen=True, slots=True)
+class Overview:
+    """A channel in equal buckets of time; n buckets, n + 1 edges.
+
+    Attributes:
+        edge_s: float64 (n + 1,), the buckets' edges, s from the session's start; a bucket holds its left edge, the
+            last one both.
+        minimum: float64 (n,), the least finite value; NaN where there is none.
+        maximum: float64 (n,), the greatest finite value; NaN where there is none.
+        flags: uint16 (n,), every `Flag` bit that occurs in the bucket; overload shows here.
+        count: int64 (n,), the number of readings; 0 is a gap.
+    """
+
+    edge_s: NDArray[np.float64]
+    minimum: NDArray[np.float64]
+    maximum: NDArray[np.float64]
+    flags: NDArray[np.uint16]
+    count: NDArray[np.int64]

@@ -1,0 +1,188 @@
+"""The circuit: a chain of parts from battery + round to battery -, and the points where a probe can touch it."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from meterlog.errors import CircuitError
+
+KINDS = (
+    "battery",
+    "connector",
+    "fuse",
+    "switch",
+    "relay_contact",
+    "wire",
+    "resistor",
+    "motor",
+    "load",
+    "ground",
+)
+STATES = ("off", "key_on", "prime", "crank", "run", "isolated")
+LOADS = ("connected", "unplugged", "lamp")
+BATTERY_MINUS = "battery_minus"
+
+HEALTHY_OHM: Mapping[str, float] = {
+    "battery": 0.010,
+    "connector": 0.004,
+    "fuse": 0.006,
+    "switch": 0.008,
+    "relay_contact": 0.005,
+    "wire": 0.015,
+    "ground": 0.004,
+}
+"""What a good part of each kind has, ohm, in a circuit that draws 5 A; scaled with 5 A / current for others, since
+cross-sections follow current. Relay contacts: 30-100 mV at 10 A, 3 mohm typical (a maker's datasheet). The others
+are defaults from memory, unverified; a part's own `resistance_ohm` replaces them."""
+
+DEFAULT_LOAD_A = 5.0
+"""Good pump currents are 4-5 A (makers' manuals and trade press); used where a load states no figure."""
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """One part of the chain.
+
+    Attributes:
+        id: its name, used everywhere.
+        kind: one of `KINDS`.
+        resistance_ohm: what it has when good (a motor: its winding); None where the kind's default applies.
+        current_a: what a load draws at the system voltage when good; None where unknown.
+        command: the id of what closes it; empty where nothing does.
+        by_design: its loss is meant and never a fault.
+        access_min: minutes to get at it.
+        fault_rate: how often it fails, relative to the others; None for the kind's default.
+    """
+
+    id: str
+    kind: str
+    resistance_ohm: float | None = None
+    current_a: float | None = None
+    command: str = ""
+    by_design: bool = False
+    access_min: float = 5.0
+    fault_rate: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Point:
+    """A place where a probe can touch: the node after a part."""
+
+    id: str
+    after: str
+    access_min: float = 5.0
+
+
+@dataclass(frozen=True)
+class Circuit:
+    """A chain of parts, the battery first; node k is the one after part k, the last node is battery -.
+
+    Attributes:
+        name: what to call it.
+        system_v: 12 or 24, V.
+        parts: in the order the current flows.
+        points: where probes can touch.
+        active: the states in which the circuit is switched on when all is well.
+    """
+
+    name: str
+    system_v: float
+    parts: tuple[Part, ...]
+    points: tuple[Point, ...]
+    active: tuple[str, ...] = ("key_on", "prime", "crank", "run")
+
+    @cached_property
+    def part_index(self) -> Mapping[str, int]:
+        """Each part's position in the chain, by id."""
+        return {part.id: k for k, part in enumerate(self.parts)}
+
+    @cached_property
+    def point_of(self) -> Mapping[str, Point]:
+        """Each point by id."""
+        return {point.id: point for point in self.points}
+
+    @cached_property
+    def commands(self) -> Mapping[str, int]:
+        """Each command's id with the position of the part that it closes."""
+        return {part.command: k for k, part in enumerate(self.parts) if part.command}
+
+    @cached_property
+    def load(self) -> int:
+        """The position of the load: the first motor, or else the first load."""
+        kinds = [part.kind for part in self.parts]
+        return kinds.index("motor") if "motor" in kinds else kinds.index("load")
+
+    @cached_property
+    def load_a(self) -> float:
+        """What the load draws at the system voltage when good, A."""
+        part = self.parts[self.load]
+        if part.current_a is not None:
+            return part.current_a
+        if part.resistance_ohm and part.kind == "load":
+            return self.system_v / part.resistance_ohm
+        return DEFAULT_LOAD_A
+
+    @cached_property
+    def winding_ohm(self) -> float:
+        """The load's own resistance at rest, ohm: as stated; or 0.4 of voltage / current for a motor (1 ohm for a
+        5 A pump, inside the 0.2-3 ohm of makers' manuals)."""
+        part = self.parts[self.load]
+        ratio = self.system_v / self.load_a
+        if part.resistance_ohm is not None:
+            return part.resistance_ohm
+        return 0.4 * ratio if part.kind == "motor" else ratio
+
+    @cached_property
+    def plug(self) -> tuple[int, ...]:
+        """The positions of what 'unplugged' takes apart: the connectors next to the load, or else the load itself."""
+        found: list[int] = []
+        for step in (-1, 1):
+            k = self.load + step
+            if 0 < k < len(self.parts) and self.parts[k].kind == "connector":
+                found.append(k)
+        return tuple(sorted(found)) or (self.load,)
+
+    def node(self, id_: str) -> int:
+        """The node of a point, or the node after a part; `battery_minus` is always known.
+
+        Raises:
+            CircuitError: no point or part of that id, with the near ones.
+        """
+        if id_ in self.point_of:
+            return self.part_index[self.point_of[id_].after]
+        if id_ in self.part_index:
+            return self.part_index[id_]
+        if id_ == BATTERY_MINUS:
+            return len(self.parts) - 1
+        raise CircuitError(f"the circuit '{self.name}' has no point or part '{id_}'{near(id_, self.ids())}")
+
+    def ids(self) -> list[str]:
+        """All ids of points, parts and commands."""
+        return [*self.point_of, *self.part_index, *self.commands, BATTERY_MINUS]
+
+    def healthy_ohm(self) -> NDArray[np.float64]:
+        """Each part's series resistance when good, ohm, shape (n,); the load's place holds 0 (see `solve`)."""
+        scale = DEFAULT_LOAD_A / self.load_a
+        values = []
+        for k, part in enumerate(self.parts):
+            if k == self.load:
+                values.append(0.0)
+            elif part.resistance_ohm is not None:
+                values.append(part.resistance_ohm)
+            elif part.kind == "battery":
+                values.append(HEALTHY_OHM["battery"])
+            else:
+                values.append(scale * HEALTHY_OHM.get(part.kind, 0.01))
+        return np.array(values)
+
+
+def near(word: str, known: Iterable[str]) -> str:
+    """The nearest known words, to end a sentence with."""
+    found = difflib.get_close_matches(word, list(known), 3, 0.5)
+    return f" (near it: {', '.join(found)})" if found else f"; it has {', '.join(known)}"

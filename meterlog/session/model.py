@@ -9,6 +9,9 @@ from numpy.typing import NDArray
 
 from meterlog.reading import Accuracy, Quantity
 
+USUAL_ACCURACY = Accuracy()
+"""Where nothing is stated; see `Accuracy`."""
+
 
 @dataclass(frozen=True, slots=True)
 class Channel:
@@ -31,7 +34,7 @@ class Channel:
     point: str = ""
     address: str = ""
     driver: str = ""
-    accuracy: Accuracy = Accuracy()
+    accuracy: Accuracy = USUAL_ACCURACY
     interval_s: float | None = None
 
 

@@ -1,0 +1,211 @@
+"""The recorder's side of the file: makes it, puts queued operations into transactions, leaves one plain file."""
+
+from __future__ import annotations
+
+import os
+import sqlite3
+import time
+from collections.abc import Iterable, Mapping, Sequence
+from datetime import datetime
+from pathlib import Path
+from typing import NamedTuple
+
+from meterlog import __version__
+from meterlog.errors import SessionBusy, SessionWriteFailed
+from meterlog.reading import Reading
+from meterlog.series import Series
+from meterlog.session.database import connect, is_locked, write_error, write_errors
+from meterlog.session.schema import APPLICATION_ID, migrate
+from meterlog.session.tail import Tail
+
+WAL_LIMIT_BYTES = 8 * 2**20
+"""Beyond this the write-ahead log is emptied into the file; SQLite's own check does so at about 4 MiB."""
+
+
+class Statement(NamedTuple):
+    """Anything but readings."""
+
+    sql: str
+    values: tuple[object, ...]
+
+
+class Batch(NamedTuple):
+    """Readings as they came from a meter."""
+
+    channel: int
+    readings: Sequence[Reading]
+
+
+class Bulk(NamedTuple):
+    """Readings as arrays, their times from the session's start."""
+
+    channel: int
+    series: Series
+
+
+Operation = Statement | Batch | Bulk
+
+
+class Commits:
+    """A new session file, open for its recorder. Not thread-safe: the writer's commit thread owns it."""
+
+    CLOSE_PATIENCE_S = 30.0
+    """How long the end of a recording waits for another program that holds the file."""
+
+    def __init__(self, path: Path, started_at: datetime, monotonic_start_s: float, details: Mapping[str, str]) -> None:
+        """Make the file.
+
+        Raises:
+            SessionWriteFailed: it exists, or cannot be made there; nothing is left behind then.
+        """
+        self._path = path
+        self._start_s = monotonic_start_s
+        self._tails: dict[int, Tail] = {}
+        with write_errors(path):
+            try:
+                os.close(os.open(path, os.O_CREAT | os.O_EXCL | os.O_RDWR, 0o666))
+            except FileExistsError:
+                raise SessionWriteFailed(
+                    f"'{path}' exists already, and a session never overwrites a file: give another name", str(path)
+                ) from None
+        try:
+            with write_errors(path):
+                self._identity = os.stat(path)
+                self._connection = connect(path, write=True)
+                self._make(started_at, details)
+        except BaseException:
+            path.unlink(missing_ok=True)
+            raise
+
+    def _make(self, started_at: datetime, details: Mapping[str, str]) -> None:
+        connection = self._connection
+        connection.execute("PRAGMA auto_vacuum = INCREMENTAL")  # so that sealing's freed pages go at the end
+        connection.execute(f"PRAGMA application_id = {APPLICATION_ID}")
+        migrate(connection)
+        connection.execute("BEGIN IMMEDIATE")
+        connection.execute(
+            "INSERT INTO recording VALUES (1, ?, ?, 'growing', ?)",
+            (started_at.isoformat(), self._start_s, f"meterlog {__version__}"),
+        )
+        connection.executemany("INSERT INTO detail VALUES (?, ?)", details.items())
+        connection.execute("COMMIT")
+        connection.execute("PRAGMA journal_mode = WAL")
+        connection.execute("PRAGMA synchronous = FULL")
+        connection.execute(f"PRAGMA journal_size_limit = {WAL_LIMIT_BYTES}")
+
+    @property
+    def times_held(self) -> int:
+        """See `Tail.times_held`, over all channels."""
+        return sum(tail.times_held for tail in self._tails.values())
+
+    def check_file(self) -> None:
+        """See that the file is still there: the system lets one write on into a removed file.
+
+        Raises:
+            SessionWriteFailed: the file or its folder was removed.
+        """
+        try:
+            same = os.path.samestat(self._identity, os.stat(self._path))
+        except OSError:
+            same = False
+        if not same:
+            raise SessionWriteFailed(
+                f"'{self._path}' or its folder was removed or moved while it was being recorded", str(self._path)
+            )
+
+    def begin(self) -> bool:
+        """Open a transaction; False when another program holds the file just now.
+
+        Raises:
+            SessionWriteFailed: it cannot be written on.
+        """
+        self.check_file()
+        try:
+            self._connection.execute("BEGIN IMMEDIATE")
+        except sqlite3.Error as error:
+            if is_locked(error):
+                return False
+            raise write_error(self._path, error) from error
+        return True
+
+    def put(self, operations: Iterable[Operation]) -> None:
+        """Do the operations and commit the transaction that `begin` opened.
+
+        Raises:
+            SessionWriteFailed: it cannot be written on; the transaction is undone.
+        """
+        connection = self._connection
+        try:
+            for operation in operations:
+                if isinstance(operation, Statement):
+                    connection.execute(operation.sql, operation.values)
+                else:
+                    tail = self._tails.setdefault(operation.channel, Tail(operation.channel))
+                    if isinstance(operation, Batch):
+                        tail.append(connection, operation.readings, self._start_s)
+                    else:
+                        tail.append_series(connection, operation.series)
+            connection.execute("COMMIT")
+        except sqlite3.Error as error:
+            self._undo()
+            raise write_error(self._path, error) from error
+        self._bound_log()
+
+    def _undo(self) -> None:
+        try:
+            self._connection.execute("ROLLBACK")
+        except sqlite3.Error:
+            pass  # SQLite has rolled back by itself
+
+    def _bound_log(self) -> None:
+        """Empty a write-ahead log that readers have kept from starting over."""
+        try:
+            large = os.path.getsize(f"{self._path}-wal") > WAL_LIMIT_BYTES
+        except OSError:
+            return
+        if large:
+            self._connection.execute("PRAGMA busy_timeout = 100")
+            self._connection.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchall()
+            self._connection.execute("PRAGMA busy_timeout = 5000")
+
+    def finish(self) -> None:
+        """Seal the rest, note the clean end, leave one plain file, close.
+
+        Raises:
+            SessionWriteFailed: it cannot be written on; what was committed stays.
+            SessionBusy: another program holds the file.
+        """
+        give_up = time.monotonic() + self.CLOSE_PATIENCE_S
+        while not self.begin():
+            if time.monotonic() > give_up:
+                raise SessionBusy(f"'{self._path}' is held locked by another program", str(self._path))
+        try:
+            for tail in self._tails.values():
+                tail.seal(self._connection)
+            self._connection.execute("UPDATE recording SET ended = 'clean'")
+            self._connection.execute("COMMIT")
+            self._connection.execute("PRAGMA incremental_vacuum").fetchall()
+            leave_plain(self._connection)
+        except sqlite3.Error as error:
+            self._undo()
+            raise write_error(self._path, error) from error
+
+    def close(self) -> None:
+        """Close the connection, whatever state it is in."""
+        try:
+            self._connection.close()
+        except sqlite3.Error:
+            pass  # the disk is gone: nothing more to be done, and what was committed is in the log
+
+
+def leave_plain(connection: sqlite3.Connection) -> bool:
+    """Empty the write-ahead log and do away with it; False when a reader is in the way (the next open does it)."""
+    connection.execute("PRAGMA busy_timeout = 500")
+    connection.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchall()
+    try:
+        (mode,) = connection.execute("PRAGMA journal_mode = DELETE").fetchone()
+    except sqlite3.OperationalError as error:
+        if is_locked(error):
+            return False
+        raise
+    return str(mode) == "delete"

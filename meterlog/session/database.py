@@ -1,0 +1,148 @@
+"""Opens session files, and turns what SQLite says into our errors: the only place that knows its codes."""
+
+from __future__ import annotations
+
+import os
+import sqlite3
+import struct
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from urllib.parse import quote
+
+from meterlog.errors import MeterlogError, NewerSession, NotASession, SessionBusy, SessionError, SessionWriteFailed
+from meterlog.session.schema import APPLICATION_ID, LATEST
+
+BUSY_TIMEOUT_S = 5.0
+"""How long one writer waits for another (a marker from outside holds the file for milliseconds)."""
+
+_MAGIC = b"SQLite format 3\x00"
+
+
+def connect(path: Path, *, write: bool, immutable: bool = False) -> sqlite3.Connection:
+    """A connection with transactions by hand, usable from any one thread at a time."""
+    mode = "mode=rw" if write else "mode=ro" + ("&immutable=1" if immutable else "")
+    location = quote(str(path.absolute()).replace(os.sep, "/"), safe="/:")
+    connection = sqlite3.connect(
+        f"file:{location}?{mode}", uri=True, isolation_level=None, check_same_thread=False, timeout=BUSY_TIMEOUT_S
+    )
+    # The file may come from anyone: its schema may not call functions, and its pages are checked as they are read.
+    connection.execute("PRAGMA trusted_schema = OFF")
+    connection.execute("PRAGMA cell_size_check = ON")
+    return connection
+
+
+def check_header(path: Path) -> None:
+    """Refuse what is no session before SQLite touches it.
+
+    Raises:
+        NotASession: absent, a folder, empty, unreadable, or something else.
+    """
+    name = f"'{path}'"
+    try:
+        with path.open("rb") as file:
+            head = file.read(100)
+    except FileNotFoundError:
+        raise NotASession(f"there is no file {name}", str(path)) from None
+    except IsADirectoryError:
+        raise NotASession(f"{name} is a folder, not a session file", str(path)) from None
+    except OSError as error:
+        raise NotASession(f"{name} cannot be read: {error.strerror}", str(path)) from error
+    if not head:
+        raise NotASession(f"{name} is an empty file, not a session", str(path))
+    if not head.startswith(_MAGIC) or len(head) < 100:
+        raise NotASession(f"{name} is not a session file", str(path))
+    if struct.unpack_from(">I", head, 68)[0] != APPLICATION_ID:
+        raise NotASession(f"{name} is a database of another program, not a session", str(path))
+
+
+def check_version(connection: sqlite3.Connection, path: Path) -> int:
+    """The version of the tables.
+
+    Raises:
+        NewerSession: this program does not know it.
+        NotASession: nothing was written yet.
+    """
+    version = int(connection.execute("PRAGMA user_version").fetchone()[0])
+    if version > LATEST:
+        raise NewerSession(
+            f"'{path}' was written by a later version of meterlog (format {version}; this one knows {LATEST}):"
+            " update meterlog to read it",
+            str(path),
+        )
+    if version < 1:
+        raise NotASession(f"'{path}' holds no session: its recording never began", str(path))
+    return version
+
+
+@contextmanager
+def read_errors(path: Path) -> Iterator[None]:
+    """Inside, everything that a damaged or missing file makes SQLite or the codec raise becomes a `SessionError`."""
+    try:
+        yield
+    except sqlite3.Error as error:
+        raise _read_error(path, error) from error
+    except (ValueError, OverflowError, TypeError) as error:
+        if isinstance(error, MeterlogError):
+            raise
+        raise NotASession(f"'{path}' is damaged and cannot be read ({error})", str(path)) from error
+
+
+def _read_error(path: Path, error: sqlite3.Error) -> SessionError:
+    code = _primary_code(error)
+    if code in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
+        return SessionBusy(f"'{path}' is locked by another program: try again in a moment", str(path))
+    if code == sqlite3.SQLITE_CANTOPEN:
+        if not path.exists():
+            return NotASession(f"there is no file '{path}'", str(path))
+        return NotASession(
+            f"'{path}' cannot be opened where it is: copy it, with the files named like it, to a folder"
+            " that can be written, and open it there",
+            str(path),
+        )
+    return NotASession(f"'{path}' is damaged and cannot be read ({error})", str(path))
+
+
+@contextmanager
+def write_errors(path: Path) -> Iterator[None]:
+    """Inside, everything that keeps SQLite or the system from writing becomes a `SessionWriteFailed`."""
+    try:
+        yield
+    except (sqlite3.Error, OSError) as error:
+        if isinstance(error, SessionError):
+            raise
+        raise write_error(path, error) from error
+
+
+def write_error(path: Path, error: sqlite3.Error | OSError) -> SessionError:
+    """What to tell a person when writing failed."""
+    where = str(path)
+    folder = path.absolute().parent
+    if not folder.is_dir():
+        return SessionWriteFailed(f"'{path}' cannot be written: the folder '{folder}' is not there", where)
+    if isinstance(error, OSError):
+        return SessionWriteFailed(f"'{path}' cannot be written: {error.strerror or error}", where)
+    code = _primary_code(error)
+    if code == sqlite3.SQLITE_FULL:
+        return SessionWriteFailed(
+            f"the disk that holds '{path}' is full: what was written until now is kept in it", where
+        )
+    if code in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
+        return SessionBusy(f"'{path}' is locked by another program: try again in a moment", where)
+    if code in (sqlite3.SQLITE_READONLY, sqlite3.SQLITE_PERM, sqlite3.SQLITE_CANTOPEN):
+        return SessionWriteFailed(f"'{path}' cannot be written: its folder or the file itself is read-only", where)
+    if code in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB):
+        return NotASession(f"'{path}' is damaged and cannot be written ({error})", where)
+    return SessionWriteFailed(
+        f"'{path}' cannot be written on ({error}): what was written until now is kept in it", where
+    )
+
+
+def is_locked(error: sqlite3.Error) -> bool:
+    """Whether another connection was in the way: worth another try."""
+    return _primary_code(error) in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED)
+
+
+def _primary_code(error: sqlite3.Error) -> int:
+    code = getattr(error, "sqlite_errorcode", None)  # absent on what the Python layer itself raises
+    return -1 if code is None else int(code) & 0xFF

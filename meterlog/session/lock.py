@@ -1,0 +1,100 @@
+"""The recorder's lock: one recorder a session, and anyone can tell whether it still lives.
+
+A file beside the session, `NAME-recorder`, holds an operating-system lock as long as the recorder runs; a crash
+lets go of it. The session file itself cannot carry it: closing a second handle on it would drop SQLite's own locks.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+import time
+from pathlib import Path
+
+from meterlog.errors import SessionBusy
+
+if sys.platform == "win32":
+    import msvcrt
+
+    def _take(handle: int) -> None:
+        msvcrt.locking(handle, msvcrt.LK_NBLCK, 1)
+else:
+    import fcntl
+
+    def _take(handle: int) -> None:
+        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+
+
+class RecorderLock:
+    """Held from construction to `release`."""
+
+    PATIENCE_S = 0.3
+    """Another process that only looks holds the lock for microseconds; a recorder holds it on."""
+
+    def __init__(self, session: Path, patience_s: float = PATIENCE_S) -> None:
+        """Take the lock.
+
+        Raises:
+            SessionBusy: a recorder holds it.
+            OSError: the file beside the session cannot be made.
+        """
+        self._path = lock_path(session)
+        give_up = time.monotonic() + patience_s
+        while (handle := self._attempt()) is None:
+            if time.monotonic() >= give_up:
+                raise SessionBusy(
+                    f"another recorder is writing '{session}': stop it first, or give another name", str(session)
+                )
+            time.sleep(0.01)
+        self._handle: int | None = handle
+
+    def _attempt(self) -> int | None:
+        handle = os.open(self._path, os.O_RDWR | os.O_CREAT, 0o666)
+        try:
+            _take(handle)
+            # The one before may have removed the file between our open and our lock.
+            if os.path.samestat(os.fstat(handle), os.stat(self._path)):
+                return handle
+        except OSError:
+            pass
+        os.close(handle)
+        return None
+
+    def release(self) -> None:
+        """Remove the file and let go. Safe to call twice."""
+        handle, self._handle = self._handle, None
+        if handle is None:
+            return
+        if sys.platform == "win32":  # an open file cannot be removed there
+            os.close(handle)
+            _remove(self._path)
+        else:
+            _remove(self._path)
+            os.close(handle)
+
+
+def _remove(path: Path) -> None:
+    try:
+        path.unlink()
+    except OSError:
+        pass  # the folder is gone, or someone else has just opened it
+
+
+def lock_path(session: Path) -> Path:
+    """The file beside a session that its recorder locks."""
+    return session.with_name(session.name + "-recorder")
+
+
+def is_recording(session: Path) -> bool:
+    """Whether a recorder that lives is writing this session."""
+    try:
+        handle = os.open(lock_path(session), os.O_RDWR)
+    except OSError:
+        return False
+    try:
+        _take(handle)
+    except OSError:
+        return True
+    finally:
+        os.close(handle)
+    return False

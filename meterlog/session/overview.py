@@ -1,0 +1,62 @@
+"""Equal buckets of time that take readings, or whole chunks by their statistics."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from meterlog.series import Series
+from meterlog.session.model import Overview
+
+
+class Buckets:
+    """Filled by `add` and `add_span`, in any order."""
+
+    def __init__(self, start_s: float, end_s: float, buckets: int) -> None:
+        self._edge_s = np.linspace(start_s, end_s, buckets + 1)
+        self._minimum = np.full(buckets, np.inf)
+        self._maximum = np.full(buckets, -np.inf)
+        self._flags = np.zeros(buckets, np.uint16)
+        self._count = np.zeros(buckets, np.int64)
+
+    def _place(self, time_s: float) -> int:
+        """The bucket that holds a time; -1 or the number of buckets outside."""
+        if time_s == self._edge_s[-1]:
+            return len(self._count) - 1
+        return int(np.searchsorted(self._edge_s, time_s, "right")) - 1
+
+    def holds(self, start_s: float, end_s: float) -> bool:
+        """Whether one bucket holds all of start_s..end_s."""
+        return 0 <= self._place(start_s) == self._place(end_s) < len(self._count)
+
+    def add_span(self, start_s: float, count: int, minimum: float | None, maximum: float | None, flags: int) -> None:
+        """Add readings that lie in one bucket by their statistics; the extremes are over the finite values."""
+        at = self._place(start_s)
+        if minimum is not None and maximum is not None:
+            self._minimum[at] = min(self._minimum[at], minimum)
+            self._maximum[at] = max(self._maximum[at], maximum)
+        self._flags[at] |= np.uint16(flags)
+        self._count[at] += count
+
+    def add(self, series: Series) -> None:
+        """Add readings; those outside the buckets are left out."""
+        inside = series.between(float(self._edge_s[0]), float(self._edge_s[-1]))
+        if not len(inside):
+            return
+        place = np.searchsorted(self._edge_s, inside.time_s, "right") - 1
+        np.minimum(place, len(self._count) - 1, out=place)
+        first = np.flatnonzero(np.diff(place, prepend=-1))
+        at = place[first]
+        finite = np.isfinite(inside.value)
+        low = np.minimum.reduceat(np.where(finite, inside.value, np.inf), first)
+        high = np.maximum.reduceat(np.where(finite, inside.value, -np.inf), first)
+        self._minimum[at] = np.minimum(self._minimum[at], low)
+        self._maximum[at] = np.maximum(self._maximum[at], high)
+        self._flags[at] |= np.bitwise_or.reduceat(inside.flags, first)
+        self._count[at] += np.diff(first, append=len(place))
+
+    def overview(self) -> Overview:
+        """What came together."""
+        empty = np.isinf(self._minimum)
+        self._minimum[empty] = np.nan
+        self._maximum[empty] = np.nan
+        return Overview(self._edge_s, self._minimum, self._maximum, self._flags, self._count)

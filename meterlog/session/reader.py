@@ -1,0 +1,332 @@
+"""Reads a session: finished, crashed or still growing."""
+
+from __future__ import annotations
+
+import math
+import sqlite3
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import datetime
+from pathlib import Path
+from types import TracebackType
+from typing import Any, Literal, NamedTuple
+
+import numpy as np
+
+from meterlog.errors import EmptySession, UsageError
+from meterlog.reading import Accuracy, Quantity
+from meterlog.series import Series
+from meterlog.session.codec import unpack, unpack_times
+from meterlog.session.database import check_header, check_version, connect, read_errors
+from meterlog.session.lock import is_recording
+from meterlog.session.model import Channel, LinkChange, Marker, Overview
+from meterlog.session.overview import Buckets
+from meterlog.session.recovery import settle
+
+Ended = Literal["clean", "hard", "growing"]
+
+_EVER_US = 2**62
+_CHUNK_COLUMNS = "count, start_us, times, numbers, resolutions, flag_bits"
+_IN_WINDOW = "WHERE channel = ? AND end_us >= ? AND start_us <= ? ORDER BY first"
+_CHUNK_WINDOW = f"SELECT {_CHUNK_COLUMNS} FROM chunk {_IN_WINDOW}"
+_SPANS = f"SELECT id, count, start_us, end_us, minimum, maximum, flags FROM chunk {_IN_WINDOW}"
+_CHUNK = f"SELECT {_CHUNK_COLUMNS} FROM chunk WHERE id = ?"
+_TAIL_COLUMNS = "time_us, value, resolution, flags"
+_TAIL_WINDOW = (
+    f"SELECT {_TAIL_COLUMNS} FROM reading WHERE channel = ? AND time_us >= ? AND time_us <= ? ORDER BY number"
+)
+
+
+class _Span(NamedTuple):
+    """A chunk's own statistics, without its columns."""
+
+    id: int
+    readings: int
+    start_us: int
+    end_us: int
+    minimum: float | None
+    maximum: float | None
+    flags: int
+
+
+def open_reader(path: Path | str) -> SessionReader:
+    """Open a session for reading; a crashed one is recovered first.
+
+    Raises:
+        NotASession: absent, something else, or damaged.
+        NewerSession: written by a later version.
+    """
+    return SessionReader(Path(path))
+
+
+class SessionReader:
+    """A session, open for reading. Usable from any thread; every call sees the newest committed state.
+
+    A call holds the file for as long as its rows are fetched and no longer, so that a recorder's write-ahead log
+    stays small.
+
+    Attributes:
+        path: the session file.
+        started_at: the session's time 0 on the wall clock, with its offset from UTC.
+    """
+
+    def __init__(self, path: Path) -> None:
+        """See `open_reader`."""
+        self.path = path
+        self._lock = threading.Lock()
+        check_header(path)
+        settle(path)
+        with read_errors(path):
+            self._connection = self._connect()
+            try:
+                (started_at,) = self._connection.execute("SELECT started_at FROM recording").fetchone()
+                self.started_at = datetime.fromisoformat(started_at)
+            except BaseException:
+                self._connection.close()
+                raise
+
+    def _connect(self) -> sqlite3.Connection:
+        # A clean file in a folder that cannot be written opens only when SQLite is told that nobody writes it.
+        for immutable in (False, True):
+            connection = connect(self.path, write=False, immutable=immutable)
+            try:
+                check_version(connection, self.path)
+                return connection
+            except sqlite3.OperationalError as error:
+                connection.close()
+                log = self.path.with_name(self.path.name + "-wal")
+                if immutable or error.sqlite_errorcode & 0xFF != sqlite3.SQLITE_CANTOPEN or log.exists():
+                    raise
+            except BaseException:
+                connection.close()
+                raise
+        raise AssertionError("unreachable")
+
+    def close(self) -> None:
+        """Close the file. Safe to call twice."""
+        self._connection.close()
+        settle(self.path)
+
+    def __enter__(self) -> SessionReader:
+        return self
+
+    def __exit__(self, _: type[BaseException] | None, __: BaseException | None, ___: TracebackType | None) -> None:
+        self.close()
+
+    @contextmanager
+    def _snapshot(self) -> Iterator[sqlite3.Connection]:
+        """One consistent state of the file for several statements."""
+        with self._lock, read_errors(self.path):
+            self._connection.execute("BEGIN")
+            try:
+                yield self._connection
+            finally:
+                self._connection.execute("COMMIT")
+
+    def _rows(self, sql: str, *values: object) -> list[tuple[Any, ...]]:
+        with self._lock, read_errors(self.path):
+            return self._connection.execute(sql, values).fetchall()
+
+    @property
+    def ended(self) -> Ended:
+        """`clean`, `hard` (the recorder was killed or the disk failed), or `growing`."""
+        ((ended,),) = self._rows("SELECT ended FROM recording")
+        if ended != "growing":
+            return "clean" if ended == "clean" else "hard"
+        if is_recording(self.path):
+            return "growing"
+        ((again,),) = self._rows("SELECT ended FROM recording")  # it may have ended between the two looks
+        return "clean" if again == "clean" else "hard"
+
+    @property
+    def monotonic_start_s(self) -> float:
+        """The session's time 0 on the recording host's `time.monotonic()`, s."""
+        ((start_s,),) = self._rows("SELECT monotonic_start_s FROM recording")
+        return float(start_s)
+
+    @property
+    def details(self) -> dict[str, str]:
+        """What was entered about the case: `vehicle`, `complaint`, `point`, ..."""
+        return dict(self._rows("SELECT key, value FROM detail ORDER BY key"))
+
+    @property
+    def channels(self) -> list[Channel]:
+        """The channels, by number."""
+        columns = "number, label, quantity, point, address, driver, accuracy_share, accuracy_counts, interval_s"
+        rows = self._rows(f"SELECT {columns} FROM channel ORDER BY number")
+        with read_errors(self.path):
+            return [
+                Channel(number, label, Quantity(quantity), point, address, driver, Accuracy(share, counts), interval_s)
+                for number, label, quantity, point, address, driver, share, counts, interval_s in rows
+            ]
+
+    @property
+    def markers(self) -> list[Marker]:
+        """The markers, by time."""
+        rows = self._rows("SELECT number, time_us, name, note, by FROM marker ORDER BY time_us, number")
+        return [Marker(number, time_us / 1e6, *rest) for number, time_us, *rest in rows]
+
+    @property
+    def link_changes(self) -> list[LinkChange]:
+        """Every coming and going of the links to the meters, in order."""
+        rows = self._rows("SELECT time_us, channel, meter, up, cause FROM link_change ORDER BY time_us, id")
+        return [LinkChange(us / 1e6, channel, meter, bool(up), cause) for us, channel, meter, up, cause in rows]
+
+    @property
+    def duration_s(self) -> float:
+        """Time of the last reading, marker or link change, s from the start; 0 where there is none."""
+        ((end_us,),) = self._rows(
+            "SELECT max(0, (SELECT ifnull(max(end_us), 0) FROM chunk), (SELECT ifnull(max(time_us), 0) FROM reading),"
+            " (SELECT ifnull(max(time_us), 0) FROM marker), (SELECT ifnull(max(time_us), 0) FROM link_change))"
+        )
+        return float(end_us / 1e6)
+
+    def count(self, channel: int) -> int:
+        """The number of readings of a channel.
+
+        Raises:
+            UsageError: there is no such channel.
+        """
+        self._check_channel(channel)
+        ((count,),) = self._rows(
+            "SELECT (SELECT ifnull(max(first + count), 0) FROM chunk WHERE channel = ?1)"
+            " + (SELECT count(*) FROM reading WHERE channel = ?1)",
+            channel,
+        )
+        return int(count)
+
+    def need_readings(self) -> None:
+        """Refuse a session that holds none.
+
+        Raises:
+            EmptySession: no channel has a reading.
+        """
+        ((some,),) = self._rows("SELECT EXISTS (SELECT 1 FROM chunk) OR EXISTS (SELECT 1 FROM reading)")
+        if not some:
+            raise EmptySession(f"'{self.path}' holds no readings", str(self.path))
+
+    def series(self, channel: int, start_s: float | None = None, end_s: float | None = None) -> Series:
+        """The readings of a channel with start_s <= time <= end_s; all of them by default.
+
+        Raises:
+            UsageError: there is no such channel.
+            NotASession: the file is damaged.
+        """
+        self._check_channel(channel)
+        low, high = _window_us(start_s, end_s)
+        with self._snapshot() as connection:
+            chunks = connection.execute(_CHUNK_WINDOW, (channel, low, high)).fetchall()
+            rows = connection.execute(_TAIL_WINDOW, (channel, low, high)).fetchall()
+        with read_errors(self.path):
+            whole = _joined(chunks, rows)
+        if start_s is None and end_s is None:
+            return whole
+        return whole.between(-math.inf if start_s is None else start_s, math.inf if end_s is None else end_s)
+
+    def blocks(self, channel: int) -> Iterator[Series]:
+        """The readings of a channel, chunk by chunk: for whoever must not hold them all."""
+        cursor = 0
+        while True:
+            block, cursor = self._after(channel, cursor, limit=1)
+            if not len(block):
+                return
+            yield block
+
+    def follow(self, channel: int, cursor: int = 0) -> tuple[Series, int]:
+        """The readings that came after a cursor, and the cursor after them; 0 is before the first."""
+        return self._after(channel, cursor, limit=-1)
+
+    def _after(self, channel: int, cursor: int, limit: int) -> tuple[Series, int]:
+        self._check_channel(channel)
+        with self._snapshot() as connection:
+            chunks = connection.execute(
+                f"SELECT first, {_CHUNK_COLUMNS} FROM chunk WHERE channel = ? AND first + count > ?"
+                " ORDER BY first LIMIT ?",
+                (channel, cursor, limit),
+            ).fetchall()
+            rows = []
+            if limit < 0 or not chunks:
+                rows = connection.execute(
+                    f"SELECT {_TAIL_COLUMNS} FROM reading WHERE channel = ? AND number >= ? ORDER BY number",
+                    (channel, cursor),
+                ).fetchall()
+        with read_errors(self.path):
+            found = _joined([chunk[1:] for chunk in chunks], rows)
+        if chunks:
+            found = found[max(cursor - chunks[0][0], 0) :]
+        return found, cursor + len(found)
+
+    def overview(self, channel: int, start_s: float, end_s: float, buckets: int) -> Overview:
+        """A channel in equal buckets of time, from the chunks' statistics wherever a chunk lies within one bucket.
+
+        At most one chunk a bucket's edge is decoded, so the time depends on the buckets, not on the readings.
+
+        Raises:
+            UsageError: there is no such channel, or the window or the number of buckets is not positive.
+        """
+        self._check_channel(channel)
+        if buckets < 1 or not end_s > start_s:
+            raise UsageError("an overview wants at least one bucket and an end after its start")
+        low, high = _window_us(start_s, end_s)
+        result = Buckets(start_s, end_s, buckets)
+        with self._snapshot() as connection:
+            spans = [_Span(*row) for row in connection.execute(_SPANS, (channel, low, high))]
+            straddling = [
+                connection.execute(_CHUNK, (span.id,)).fetchone()
+                for span in spans
+                if not result.holds(span.start_us / 1e6, span.end_us / 1e6)
+            ]
+            rows = connection.execute(_TAIL_WINDOW, (channel, low, high)).fetchall()
+        for span in spans:
+            if result.holds(span.start_us / 1e6, span.end_us / 1e6):
+                result.add_span(span.start_us / 1e6, span.readings, span.minimum, span.maximum, span.flags)
+        with read_errors(self.path):
+            for chunk in straddling:
+                result.add(_joined([chunk], []))
+            result.add(_joined([], rows))
+        return result.overview()
+
+    def _check_channel(self, channel: int) -> None:
+        numbers = [number for (number,) in self._rows("SELECT number FROM channel ORDER BY number")]
+        if channel not in numbers:
+            known = ", ".join(map(str, numbers)) or "none yet"
+            raise UsageError(f"there is no channel {channel} in '{self.path}'; its channels are {known}")
+
+
+def _window_us(start_s: float | None, end_s: float | None) -> tuple[int, int]:
+    """A window in microseconds, a little wide: the exact cut is made on the times in seconds."""
+    low = -_EVER_US if start_s is None or start_s == -math.inf else math.floor(start_s * 1e6) - 1
+    high = _EVER_US if end_s is None or end_s == math.inf else math.ceil(end_s * 1e6) + 1
+    return low, high
+
+
+def _joined(chunks: list[tuple[Any, ...]], rows: list[tuple[Any, ...]]) -> Series:
+    """Chunks (`_CHUNK_COLUMNS`) and the tail rows after them as one series.
+
+    Raises:
+        ValueError: a column is damaged.
+    """
+    counts = [int(chunk[0]) for chunk in chunks]
+    # A damaged count must not reserve the whole memory.
+    if any(not 0 < count <= 65535 for count in counts):
+        raise ValueError("damaged chunk")
+    sealed = sum(counts)
+    total = sealed + len(rows)
+    time_us, value = np.empty(total, np.int64), np.empty(total, np.float64)
+    resolution, flags = np.empty(total, np.float32), np.empty(total, np.uint16)
+    at = 0
+    for count, start_us, times, numbers, resolutions, flag_bits in chunks:
+        part = slice(at, at + count)
+        time_us[part] = unpack_times(times, start_us, count)
+        value[part] = unpack(numbers, "f", count)
+        resolution[part] = unpack(resolutions, "f", count)
+        flags[part] = unpack(flag_bits, "u", count)
+        at += count
+    if rows:
+        tail_us, tail_value, tail_resolution, tail_flags = zip(*rows, strict=True)
+        time_us[sealed:] = tail_us
+        value[sealed:] = np.array(tail_value, np.float64)  # NULL becomes NaN
+        resolution[sealed:] = np.array(tail_resolution, np.float64)
+        flags[sealed:] = tail_flags
+    return Series(time_us / 1e6, value, resolution, flags)

@@ -1,0 +1,62 @@
+"""Brings a session whose recorder is gone to rest: notes a hard end, makes one plain file of it, updates its tables."""
+
+from __future__ import annotations
+
+import sqlite3
+from pathlib import Path
+
+from meterlog.errors import SessionBusy
+from meterlog.session.commits import leave_plain
+from meterlog.session.database import check_version, connect
+from meterlog.session.lock import RecorderLock, is_recording
+from meterlog.session.schema import LATEST, migrate
+
+
+def settle(path: Path) -> None:
+    """Do what is left to do on a session that nobody records any more.
+
+    After a crash what was committed is in the write-ahead log beside the file: SQLite recovers it, and here it
+    goes into the file, so that the one file is the session again. Where the folder cannot be written, or another
+    reader is in the way, all stays as it is and reads the same.
+    """
+    if is_recording(path):
+        return
+    try:
+        if not _has_log(path) and _is_at_rest(path):
+            return
+        lock = RecorderLock(path, patience_s=0.0)
+    except (OSError, SessionBusy, sqlite3.Error):
+        return
+    try:
+        _settle_locked(path)
+    except (OSError, sqlite3.Error):
+        pass  # damaged or read-only: the reader that follows says so
+    finally:
+        lock.release()
+
+
+def _has_log(path: Path) -> bool:
+    return path.with_name(path.name + "-wal").exists()
+
+
+def _is_at_rest(path: Path) -> bool:
+    connection = connect(path, write=False)
+    try:
+        (version,) = connection.execute("PRAGMA user_version").fetchone()
+        if version < LATEST:
+            return bool(version < 1)
+        (ended,) = connection.execute("SELECT ended FROM recording").fetchone() or ("",)
+        return version > LATEST or ended != "growing"
+    finally:
+        connection.close()
+
+
+def _settle_locked(path: Path) -> None:
+    connection = connect(path, write=True)
+    try:
+        check_version(connection, path)
+        migrate(connection)
+        connection.execute("UPDATE recording SET ended = 'hard' WHERE ended = 'growing'")
+        leave_plain(connection)
+    finally:
+        connection.close()

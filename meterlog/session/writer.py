@@ -1,0 +1,259 @@
+"""Writes a session while it is recorded: hands everything to a commit thread, so no disk ever delays a reading."""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections.abc import Mapping, Sequence
+from datetime import datetime
+from pathlib import Path
+from types import TracebackType
+
+from meterlog.errors import SessionBusy, SessionError, SessionWriteFailed
+from meterlog.reading import Accuracy, Quantity, Reading
+from meterlog.series import Series
+from meterlog.session.commits import Batch, Bulk, Commits, Operation, Statement
+from meterlog.session.database import write_errors
+from meterlog.session.lock import RecorderLock
+from meterlog.session.model import USUAL_ACCURACY
+from meterlog.session.schema import CHUNK_READINGS
+
+COMMIT_INTERVAL_S = 0.2
+"""Time between commits. With the commit itself (0.2 ms, seldom some 100 ms) a crash loses less than half a second."""
+
+_BULK_READINGS = 32 * CHUNK_READINGS  # one transaction's worth of `append_series`
+
+
+class SessionWriter:
+    """The one recorder of a session. Every method may be called from any thread, and none waits for the disk but
+    `append_series`, `flush` and `close`.
+
+    Times of readings are on the monotonic clock; every other time is counted from the session's start.
+
+    Attributes:
+        path: the session file.
+        monotonic_start_s: the session's time 0 on `time.monotonic()`, s.
+        started_at: the same moment on the wall clock, with its offset from UTC.
+    """
+
+    def __init__(self, path: Path, lock: RecorderLock, commits: Commits, started_at: datetime, start_s: float) -> None:
+        """Use `create`."""
+        self.path, self.started_at, self.monotonic_start_s = path, started_at, start_s
+        self._lock, self._commits = lock, commits
+        self._failure: SessionError | None = None
+        self._queue: list[Operation] = []
+        self._given = self._written = 0  # operations
+        self._channels = 0
+        self._closing = self._hurry = False
+        self._changed = threading.Condition()
+        self._thread = threading.Thread(target=self._run, name=f"commits to {path.name}", daemon=True)
+        self._thread.start()
+
+    @classmethod
+    def create(
+        cls,
+        path: Path | str,
+        *,
+        monotonic_start_s: float | None = None,
+        started_at: datetime | None = None,
+        details: Mapping[str, str] | None = None,
+    ) -> SessionWriter:
+        """Make a new session file and begin it.
+
+        Args:
+            path: must not exist; its folder must.
+            monotonic_start_s: the session's time 0 on `time.monotonic()`; now when not given.
+            started_at: the same moment on the wall clock, aware; now when not given.
+            details: first details, as with `set_detail`.
+
+        Raises:
+            SessionBusy: another recorder is writing this very file.
+            SessionWriteFailed: the file exists, or cannot be made there.
+            ValueError: `started_at` is naive.
+        """
+        path = Path(path)
+        start_s = time.monotonic() if monotonic_start_s is None else monotonic_start_s
+        start = datetime.now().astimezone() if started_at is None else started_at
+        if start.utcoffset() is None:
+            raise ValueError("started_at must carry its offset from UTC")
+        with write_errors(path):
+            lock = RecorderLock(path)
+        try:
+            commits = Commits(path, start, start_s, details or {})
+        except BaseException:
+            lock.release()
+            raise
+        return cls(path, lock, commits, start, start_s)
+
+    @property
+    def failure(self) -> SessionError | None:
+        """Why the file cannot be written on; None while all is well."""
+        return self._failure
+
+    @property
+    def times_held(self) -> int:
+        """Readings that came with a time before their predecessor's on the channel, and were given that one's."""
+        return self._commits.times_held
+
+    @property
+    def elapsed_s(self) -> float:
+        """Time since the session's start, s."""
+        return time.monotonic() - self.monotonic_start_s
+
+    def add_channel(
+        self,
+        label: str,
+        quantity: Quantity,
+        *,
+        point: str = "",
+        address: str = "",
+        driver: str = "",
+        accuracy: Accuracy = USUAL_ACCURACY,
+        interval_s: float | None = None,
+    ) -> int:
+        """Begin a channel.
+
+        Returns:
+            Its number.
+        """
+        sql = "INSERT INTO channel VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)"
+        with self._changed:
+            number = self._channels + 1
+            values = (number, label, str(quantity), quantity.unit, point, address, driver, *accuracy, interval_s)
+            self._give(Statement(sql, values))
+            self._channels = number
+        return number
+
+    def append(self, channel: int, readings: Sequence[Reading]) -> None:
+        """Add readings to a channel, in time order; their times are on the monotonic clock.
+
+        Raises:
+            SessionWriteFailed: an earlier commit failed.
+            ValueError: there is no such channel.
+        """
+        self._check_channel(channel)
+        if readings:
+            self._give(Batch(channel, tuple(readings)))
+
+    def append_series(self, channel: int, series: Series) -> None:
+        """Add many readings at once, and wait until they are on the disk; their times are the session's own.
+
+        Raises:
+            SessionWriteFailed: they could not be written.
+            ValueError: there is no such channel.
+        """
+        self._check_channel(channel)
+        for i in range(0, len(series), _BULK_READINGS):
+            self._give(Bulk(channel, series[i : i + _BULK_READINGS]))
+            self.flush()
+
+    def _check_channel(self, channel: int) -> None:
+        if not 1 <= channel <= self._channels:
+            raise ValueError(f"channel {channel} was never added to {self.path}")
+
+    def add_marker(self, time_s: float, name: str, note: str = "", by: str = "person") -> None:
+        """Set a marker, at `time_s` from the session's start."""
+        sql = "INSERT INTO marker (time_us, name, note, by) VALUES (?, ?, ?, ?)"
+        self._give(Statement(sql, (round(time_s * 1e6), name, note, by)))
+
+    def add_link_change(self, time_s: float, meter: str, up: bool, cause: str, channel: int | None = None) -> None:
+        """Note that the way to a meter came up or went down, at `time_s` from the session's start."""
+        sql = "INSERT INTO link_change (time_us, channel, meter, up, cause) VALUES (?, ?, ?, ?, ?)"
+        self._give(Statement(sql, (round(time_s * 1e6), channel, meter, int(up), cause)))
+
+    def set_detail(self, key: str, value: str) -> None:
+        """Note something about the case: `vehicle`, `complaint`, `point`, ..."""
+        self._give(Statement("INSERT OR REPLACE INTO detail VALUES (?, ?)", (key, value)))
+
+    def flush(self) -> None:
+        """Wait until everything given so far is on the disk.
+
+        Raises:
+            SessionWriteFailed: it could not be written.
+        """
+        with self._changed:
+            target = self._given
+            self._hurry = True
+            self._changed.notify_all()
+            self._changed.wait_for(lambda: self._written >= target or self._failure or not self._thread.is_alive())
+        self._raise_failure()
+
+    def close(self) -> None:
+        """End the recording cleanly: everything sealed, one plain file. Safe to call twice.
+
+        Raises:
+            SessionWriteFailed: something could not be written; what was written before stays readable.
+        """
+        with self._changed:
+            first, self._closing = not self._closing, True
+            self._changed.notify_all()
+        self._thread.join()
+        self._lock.release()
+        if first:
+            self._raise_failure()
+
+    def __enter__(self) -> SessionWriter:
+        return self
+
+    def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, _: TracebackType | None) -> None:
+        try:
+            self.close()
+        except SessionError:
+            if kind is None:  # else the error on its way says more
+                raise
+
+    def _give(self, operation: Operation) -> None:
+        with self._changed:
+            self._raise_failure()
+            if self._closing:
+                raise ValueError(f"the session {self.path} is closed")
+            self._queue.append(operation)
+            self._given += 1
+
+    def _raise_failure(self) -> None:
+        if self._failure is not None:
+            raise type(self._failure)(str(self._failure), self._failure.path) from self._failure
+
+    def _run(self) -> None:
+        """The commit thread."""
+        try:
+            while self._commit_round():
+                pass
+            self._commits.finish()
+        except SessionError as error:
+            self._fail(error)
+        except Exception as error:  # a defect of ours must not look like a healthy recording
+            failure = SessionWriteFailed(f"'{self.path}' cannot be written on: {error!r}", str(self.path))
+            failure.__cause__ = error
+            self._fail(failure)
+        finally:
+            self._commits.close()
+
+    def _commit_round(self) -> bool:
+        """Wait for the next commit's time and commit what is queued; False when closing and nothing is left."""
+        with self._changed:
+            self._changed.wait_for(lambda: self._closing or self._hurry, COMMIT_INTERVAL_S)
+            self._hurry = False
+            operations, closing = self._queue[:], self._closing
+        if not operations:
+            self._commits.check_file()
+            return not closing
+        if not self._commits.begin():  # another program holds the file: the readings wait in memory
+            if closing:
+                raise SessionBusy(
+                    f"'{self.path}' is held locked by another program: its last readings could not be written",
+                    str(self.path),
+                )
+            return True
+        self._commits.put(operations)
+        with self._changed:
+            del self._queue[: len(operations)]
+            self._written += len(operations)
+            self._changed.notify_all()
+        return True
+
+    def _fail(self, error: SessionError) -> None:
+        with self._changed:
+            self._failure = error
+            self._queue.clear()
+            self._changed.notify_all()

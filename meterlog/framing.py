@@ -59,11 +59,21 @@ class FramingDriver(Driver):
     def encoder(self, address: Address) -> Encoder:
         """A fresh encoder with the address's options."""
 
+    def lines_for(self, address: Address) -> tuple[LineSettings, ...]:
+        """The line settings of the meter that the address means, the commonest first; a profile may change them."""
+        del address
+        return self.lines
+
+    def assumed(self, address: Address) -> tuple[str, ...]:
+        """What the driver takes for granted where chips' sister versions differ, in words, for `meters`."""
+        del address
+        return ()
+
     def meter(self, address: Address) -> Meter:
         """The meter on the serial line (or URL) that the address names."""
         from meterlog.transports.serial_line import serial_transport
 
-        return FramedMeter(self, address, serial_transport(address, self.lines[0]))
+        return FramedMeter(self, address, serial_transport(address, self.lines_for(address)[0]))
 
     def check(self, address: Address) -> None:
         """As `Driver.check`, with the serial line's options known."""

@@ -1,0 +1,47 @@
+"""Displayed decimal numbers to floats, correctly rounded, and back."""
+
+from __future__ import annotations
+
+import math
+from fractions import Fraction
+
+from meterlog.errors import EncodeError
+
+_EXACT_POWERS = [10.0**n for n in range(23)]
+"""Powers of ten that a float holds exactly: 10**22 is the last."""
+
+
+def scaled(counts: int, exponent: int) -> float:
+    """`counts` times 10**`exponent`, rounded once: the float that `float("12.34e-3")` gives.
+
+    Up to 2**53 counts and an exponent of +-22 both operands are exact floats, so that one division or
+    multiplication is correctly rounded (IEEE 754); outside of that the decimal text is converted.
+    """
+    if -22 <= exponent < 0 and -(2**53) <= counts <= 2**53:
+        return counts / _EXACT_POWERS[-exponent]
+    if 0 <= exponent <= 22 and -(2**53) <= counts <= 2**53:
+        return counts * _EXACT_POWERS[exponent]
+    return float(f"{counts}e{exponent}")
+
+
+def celsius(counts: int, exponent: int) -> float:
+    """Degrees Fahrenheit, `counts` times 10**`exponent`, as degrees Celsius, rounded once."""
+    return float((Fraction(counts) * Fraction(10) ** exponent - 32) * Fraction(5, 9))
+
+
+def resolution_exponent(resolution: float) -> int:
+    """The power of ten that a display resolution is.
+
+    Raises:
+        EncodeError: it is not a power of ten (a relative 1e-6 is allowed for, sessions hold float32).
+    """
+    if resolution > 0 and math.isfinite(resolution):
+        exponent = round(math.log10(resolution))
+        if math.isclose(10.0**exponent, resolution, rel_tol=1e-6):
+            return exponent
+    raise EncodeError(f"a resolution of {resolution:g} is not one count of a decimal display")
+
+
+def counts_at(value: float, exponent: int) -> int:
+    """The display count nearest to a finite `value` when one count is 10**`exponent`."""
+    return round(value * 10.0**-exponent) if exponent <= 0 else round(value / 10.0**exponent)

@@ -1,0 +1,145 @@
+"""Framings whose frames all have one length: the decoder, the encoder and the driver around a frame format.
+
+A frame format is a pure description (`FrameFormat`): it tells a frame from a piece of garbage, says what a frame
+shows, and builds the frame that shows a reading. Everything else, finding frames in a stream, counting what was
+thrown away, timing, is here once.
+"""
+
+from __future__ import annotations
+
+from abc import abstractmethod
+from typing import NamedTuple, Protocol
+
+from meterlog.address import Address
+from meterlog.driver import Traffic
+from meterlog.framing import Decoder, Encoder, FramingDriver
+from meterlog.reading import Flag, Quantity, Reading
+
+KNOWN_FRAMES = 4096
+"""Frames whose meaning a decoder remembers: a display shows the same few over and over. About 1 MB at most."""
+
+
+class Shown(NamedTuple):
+    """What a frame shows: a `Reading` without its time."""
+
+    value: float
+    quantity: Quantity
+    resolution: float
+    flags: Flag
+    column: int = 0
+
+
+class FrameFormat(Protocol):
+    """A framing whose frames all have the same length."""
+
+    @property
+    def length(self) -> int:
+        """Bytes in a frame."""
+        ...
+
+    def next_start(self, data: bytes, start: int) -> int:
+        """The first place at or after `start` where a frame may begin, as far as the bytes that are there tell.
+
+        At most `len(data)`; a place is passed over only where it cannot begin a frame whatever follows.
+        """
+        ...
+
+    def parse(self, frame: bytes) -> tuple[Shown, ...] | None:
+        """What `length` bytes show: () for a whole frame that says what no meter says, None for no frame."""
+        ...
+
+    def build(self, reading: Reading) -> bytes:
+        """The frame that shows a reading.
+
+        Raises:
+            EncodeError: the framing has no way to say that.
+        """
+        ...
+
+
+class FixedFrameDecoder:
+    """Finds the frames of one format in a stream of bytes. See `meterlog.framing.Decoder`."""
+
+    def __init__(self, frame_format: FrameFormat, byte_time_s: float) -> None:
+        self.traffic = Traffic()
+        self._format = frame_format
+        self._byte_time_s = byte_time_s
+        self._rest = b""
+        self._known: dict[bytes, tuple[Shown, ...]] = {}
+
+    def feed(self, data: bytes, arrival_s: float) -> list[Reading]:
+        """Take bytes, give the readings they complete."""
+        data = self._rest + data if self._rest else bytes(data)
+        length, end, byte_time_s, known, traffic = (
+            self._format.length,
+            len(data),
+            self._byte_time_s,
+            self._known,
+            self.traffic,
+        )
+        readings: list[Reading] = []
+        make = tuple.__new__  # what Reading(...) does, at half its cost
+        start = refused = good = 0
+        while end - start >= length:
+            frame = data[start : start + length]
+            shown = known.get(frame)
+            if shown is None:
+                shown = self._learn(frame)
+                if shown is None:
+                    after = self._format.next_start(data, start + 1)
+                    traffic.bytes_discarded += after - start
+                    start = after
+                    continue
+            if shown:
+                good += 1
+                for one in shown:
+                    readings.append(make(Reading, (arrival_s - (end - start) * byte_time_s, *one)))
+            else:
+                refused += 1
+            start += length
+        traffic.frames_good += good
+        traffic.frames_refused += refused
+        self._rest = data[start:]
+        return readings
+
+    def _learn(self, frame: bytes) -> tuple[Shown, ...] | None:
+        shown = self._format.parse(frame)
+        if shown is not None:
+            if len(self._known) >= KNOWN_FRAMES:
+                self._known.clear()
+            self._known[frame] = shown
+        return shown
+
+
+class FixedFrameEncoder:
+    """Builds frames of one format, one a reading. See `meterlog.framing.Encoder`."""
+
+    def __init__(self, frame_format: FrameFormat) -> None:
+        self._format = frame_format
+
+    def encode(self, readings: list[Reading]) -> bytes:
+        """The frames that show these readings, one after the other."""
+        return b"".join(map(self._format.build, readings))
+
+
+class FixedFrameDriver(FramingDriver):
+    """A driver that is a frame format."""
+
+    @abstractmethod
+    def frame_format(self, address: Address) -> FrameFormat:
+        """The format with the address's options."""
+
+    def decoder(self, address: Address, byte_time_s: float) -> Decoder:
+        """See `FramingDriver.decoder`."""
+        return FixedFrameDecoder(self.frame_format(address), byte_time_s)
+
+    def encoder(self, address: Address) -> Encoder:
+        """See `FramingDriver.encoder`."""
+        return FixedFrameEncoder(self.frame_format(address))
+
+
+def start_before_end(data: bytes, start: int, length: int, ending: bytes) -> int:
+    """`FrameFormat.next_start` for frames that end in known bytes: the first place with the ending in its place."""
+    before = length - len(ending)
+    found = data.find(ending, start + before)
+    return found - before if found >= 0 else max(start, min(len(data), len(data) - length + 1))

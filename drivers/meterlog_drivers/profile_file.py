@@ -1,0 +1,220 @@
+"""Profile files: TOML that describes a meter, read with errors that name the line."""
+
+from __future__ import annotations
+
+import difflib
+import re
+import tomllib
+from collections.abc import Collection, Iterator
+from dataclasses import dataclass, field
+from importlib.resources import files
+from pathlib import Path
+
+from meterlog.errors import ProfileError
+
+_HEADER = re.compile(r"\s*(\[\[?)\s*([\w.-]+)\s*\]\]?")
+_KEY = re.compile(r"""\s*(?:"([^"]*)"|'([^']*)'|([\w-]+))\s*=""")
+
+
+@dataclass
+class Table:
+    """One table of a profile, with its place in the file, whose keys are taken out one by one.
+
+    Attributes:
+        path: the file as the user wrote it.
+        lines: where each `(table, key)` stands, the table as `name` or `name#2` for the third `[[name]]`.
+        place: this table.
+        values: its content.
+    """
+
+    path: str
+    lines: dict[tuple[str, str], int]
+    place: str
+    values: dict[str, object]
+    _taken: set[str] = field(default_factory=set)
+
+    def error(self, message: str, key: str = "") -> ProfileError:
+        """An error about this table or one of its keys, with its line."""
+        line = self.lines.get((self.place, key)) or self.lines.get((self.place, ""))
+        where = f"{self.path}, line {line}" if line else self.path
+        return ProfileError(f"{where}: {message}", line)
+
+    def has(self, key: str) -> bool:
+        """Whether the key is there."""
+        return key in self.values
+
+    def text(self, key: str, default: str | None = None, choices: Collection[str] = ()) -> str:
+        """A key that holds text.
+
+        Raises:
+            ProfileError: it is absent without a default, no text, or none of the choices.
+        """
+        value = self._take(key, default)
+        if not isinstance(value, str):
+            raise self.error(f"{key} wants text in quotes, not {value!r}", key)
+        if choices and value not in choices:
+            raise self.error(
+                f"{key} is one of {', '.join(sorted(choices))}, not '{value}'{_nearest(value, choices)}", key
+            )
+        return value
+
+    def integer(self, key: str, default: int | None = None, least: int = 0, most: int = 2**31) -> int:
+        """A key that holds a whole number in a span.
+
+        Raises:
+            ProfileError: it is absent without a default, no whole number, or outside the span.
+        """
+        value = self._take(key, default)
+        if not isinstance(value, int) or isinstance(value, bool) or not least <= value <= most:
+            raise self.error(f"{key} wants a whole number from {least} to {most}, not {value!r}", key)
+        return value
+
+    def yes(self, key: str, default: bool) -> bool:
+        """A key that holds true or false.
+
+        Raises:
+            ProfileError: it holds something else.
+        """
+        value = self._take(key, default)
+        if not isinstance(value, bool):
+            raise self.error(f"{key} wants true or false, not {value!r}", key)
+        return value
+
+    def texts(self, key: str, default: list[str] | None = None) -> list[str]:
+        """A key that holds a list of texts.
+
+        Raises:
+            ProfileError: it is absent without a default, or holds something else.
+        """
+        value = self._take(key, default)
+        if not isinstance(value, list) or not all(isinstance(v, str) for v in value):
+            raise self.error(f'{key} wants a list of texts, ["like", "this"], not {value!r}', key)
+        return value
+
+    def integers(self, key: str, default: list[int] | None = None) -> list[int]:
+        """A key that holds a list of whole numbers.
+
+        Raises:
+            ProfileError: it is absent without a default, or holds something else.
+        """
+        value = self._take(key, default)
+        if not isinstance(value, list) or not all(isinstance(v, int) and not isinstance(v, bool) for v in value):
+            raise self.error(f"{key} wants a list of whole numbers, [1, 2], not {value!r}", key)
+        return value
+
+    def table(self, key: str) -> Table:
+        """A table inside this one; empty where it is absent.
+
+        Raises:
+            ProfileError: the key holds something else.
+        """
+        value = self._take(key, {})
+        if not isinstance(value, dict):
+            raise self.error(f"{key} wants to be a table, [{key}], not {value!r}", key)
+        inner = f"{self.place}.{key}" if self.place else key
+        if (inner, "") not in self.lines and (self.place, key) in self.lines:  # an inline table: all on its line
+            self.lines[inner, ""] = self.lines[self.place, key]
+        return Table(self.path, self.lines, inner, value)
+
+    def tables(self, key: str) -> list[Table]:
+        """The tables of an array of tables, `[[key]]`; empty where it is absent.
+
+        Raises:
+            ProfileError: the key holds something else.
+        """
+        value = self._take(key, [])
+        if not isinstance(value, list) or not all(isinstance(v, dict) for v in value):
+            raise self.error(f"{key} wants to be tables, [[{key}]], not {value!r}", key)
+        inner = f"{self.place}.{key}" if self.place else key
+        return [Table(self.path, self.lines, f"{inner}#{n}", v) for n, v in enumerate(value)]
+
+    def items(self) -> Iterator[str]:
+        """Every key of a table whose keys the profile's author chooses."""
+        return iter(self.values)
+
+    def finish(self) -> None:
+        """Refuse keys that nobody asked for.
+
+        Raises:
+            ProfileError: with the nearest known key.
+        """
+        for key in self.values:
+            if key not in self._taken:
+                raise self.error(f"there is no '{key}' here{_nearest(key, self._taken)}", key)
+
+    def _take(self, key: str, default: object) -> object:
+        self._taken.add(key)
+        value = self.values.get(key, default)
+        if value is None:
+            raise self.error(f"{f'[{self.place}]' if self.place else 'the profile'} wants the key {key}")
+        return value
+
+
+def _nearest(word: str, known: Collection[str]) -> str:
+    near = difflib.get_close_matches(word, list(known), 1)
+    return f" (did you mean '{near[0]}'?)" if near else f"; known are {', '.join(sorted(known))}"
+
+
+def _lines(text: str) -> dict[tuple[str, str], int]:
+    """The line of each table header and key. Enough for errors: keys inside inline tables count as their table's."""
+    found: dict[tuple[str, str], int] = {("", ""): 1}
+    counts: dict[str, int] = {}
+    place = ""
+    for number, line in enumerate(text.splitlines(), 1):
+        if header := _HEADER.match(line):
+            place = header[2]
+            if header[1] == "[[":
+                counts[place] = counts.get(place, -1) + 1
+            parts = place.split(".")
+            for depth in range(1, len(parts) + 1):
+                head = ".".join(parts[:depth])
+                if head in counts:
+                    place = place.replace(head, f"{head}#{counts[head]}", 1)
+                    break
+            found.setdefault((place, ""), number)
+        elif key := _KEY.match(line):
+            found.setdefault((place, key[1] or key[2] or key[3]), number)
+    return found
+
+
+def shipped_profiles() -> dict[str, str]:
+    """The profiles that come with this package: name to kind (`text` or `frames`)."""
+    folder = files("meterlog_drivers") / "profiles"
+    names = sorted(entry.name for entry in folder.iterdir() if entry.name.endswith(".toml"))
+    return {n.removesuffix(".toml"): str(tomllib.loads((folder / n).read_text("utf-8"))["kind"]) for n in names}
+
+
+def read_profile(name: str, kind: str) -> Table:
+    """A shipped profile by its name, or a person's own by its path.
+
+    Args:
+        name: a shipped profile's name; or a path, which has a separator or ends in `.toml`.
+        kind: `text` or `frames`; '' takes either.
+
+    Raises:
+        ProfileError: there is none, it is no TOML, or of another kind; with the line where there is one.
+    """
+    if "/" in name or "\\" in name or name.endswith(".toml"):
+        try:
+            text = Path(name).read_text("utf-8")
+        except (OSError, UnicodeDecodeError) as error:
+            why = error.strerror if isinstance(error, OSError) else "it is not UTF-8 text"
+            raise ProfileError(f"the profile {name} cannot be read: {why}") from error
+    else:
+        known = [n for n, k in shipped_profiles().items() if kind in ("", k)]
+        if name not in known:
+            raise ProfileError(
+                f"there is no {kind} profile '{name}'{_nearest(name, known)}; a file of your own is named by its path"
+            )
+        text = (files("meterlog_drivers") / "profiles" / f"{name}.toml").read_text("utf-8")
+    try:
+        values = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        line = re.search(r"at line (\d+)", str(error))
+        number = int(line[1]) if line else text.count("\n") + 1
+        raise ProfileError(f"{name}, line {number}: this is not TOML: {error}", number) from error
+    profile = Table(name, _lines(text), "", values)
+    found = profile.text("kind", choices=("text", "frames"))
+    if kind and found != kind:
+        raise profile.error(f"this is a profile for the driver '{found}', not '{kind}'", "kind")
+    return profile

@@ -1,0 +1,137 @@
+"""What the lit symbols of a meter's display mean together: the quantity, the prefix and the flags.
+
+Several chips send one bit for each symbol of the display. A combination that is not in `_MEASURED` is refused,
+never guessed: this is also most of what protects such a framing against a flipped bit.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Collection
+from typing import NamedTuple
+
+from meterlog.errors import EncodeError
+from meterlog.reading import Flag, Quantity, Reading
+
+PREFIXES = {"n": -9, "u": -6, "m": -3, "": 0, "k": 3, "M": 6}
+"""Prefix symbols and their powers of ten (SI)."""
+
+FLAGS = {
+    "auto": Flag.AUTORANGE,
+    "hold": Flag.HOLD,
+    "relative": Flag.RELATIVE,
+    "minimum": Flag.MINIMUM,
+    "maximum": Flag.MAXIMUM,
+    "low-battery": Flag.LOW_BATTERY,
+    "ac": Flag.AC,
+    "dc": Flag.DC,
+}
+UNITS = ("V", "A", "ohm", "Hz", "F", "%", "degC", "degF", "beep", "diode", "hFE")
+SILENT = ("bar", "auto-power-off", "rs232", "")
+"""Symbols that say nothing about the reading; '' is a bit without a meaning that may be anything."""
+
+SYMBOLS = frozenset([*FLAGS, *UNITS, *SILENT, *filter(None, PREFIXES)])
+
+
+class _Measured(NamedTuple):
+    quantity: Quantity
+    prefixes: str
+    coupling: str  # '' none allowed, 'dc' or 'ac' required, 'dc?' allowed
+
+
+_MEASURED: dict[frozenset[str], tuple[_Measured, ...]] = {
+    frozenset({"V"}): (_Measured(Quantity.DC_VOLTAGE, "m", "dc"), _Measured(Quantity.AC_VOLTAGE, "m", "ac")),
+    frozenset({"A"}): (_Measured(Quantity.DC_CURRENT, "um", "dc"), _Measured(Quantity.AC_CURRENT, "um", "ac")),
+    frozenset({"ohm"}): (_Measured(Quantity.RESISTANCE, "kM", ""),),
+    frozenset({"ohm", "beep"}): (_Measured(Quantity.CONTINUITY, "", ""),),
+    frozenset({"V", "diode"}): (_Measured(Quantity.DIODE, "", "dc?"),),
+    frozenset({"Hz"}): (_Measured(Quantity.FREQUENCY, "kM", ""),),
+    frozenset({"%"}): (_Measured(Quantity.DUTY_CYCLE, "", ""),),
+    frozenset({"F"}): (_Measured(Quantity.CAPACITANCE, "num", ""),),
+    frozenset({"degC"}): (_Measured(Quantity.TEMPERATURE, "", ""),),
+    frozenset({"degF"}): (_Measured(Quantity.TEMPERATURE, "", ""),),
+}
+"""Unit symbols lit together, and what that measures; a farad reading always bears a prefix."""
+
+
+class Mode(NamedTuple):
+    """What the symbols say.
+
+    Attributes:
+        quantity: what is measured.
+        exponent: the prefix as a power of ten.
+        flags: the flags that are lit; AC and DC among them.
+        fahrenheit: the number is in degrees Fahrenheit.
+    """
+
+    quantity: Quantity
+    exponent: int
+    flags: Flag
+    fahrenheit: bool = False
+
+
+def mode_of(symbols: Collection[str]) -> Mode | None:
+    """What lit symbols mean together; None where no meter shows that combination."""
+    lit = frozenset(symbols)
+    prefixes = [s for s in lit if s and s in PREFIXES]
+    candidates = _MEASURED.get(lit.intersection(UNITS), ())
+    if len(prefixes) > 1 or not candidates:
+        return None
+    prefix = prefixes[0] if prefixes else ""
+    coupling = "ac" * ("ac" in lit) + "dc" * ("dc" in lit)
+    for measured in candidates:
+        if coupling not in ((measured.coupling,) if measured.coupling != "dc?" else ("", "dc")):
+            continue
+        bare_allowed = measured.quantity is not Quantity.CAPACITANCE
+        if (prefix in measured.prefixes) if prefix else bare_allowed:
+            flags = Flag.NONE
+            for symbol, flag in FLAGS.items():
+                if symbol in lit:
+                    flags |= flag
+            return Mode(measured.quantity, PREFIXES[prefix], flags, "degF" in lit)
+    return None
+
+
+def prefixes_of(quantity: Quantity) -> list[str]:
+    """The prefix symbols with which a quantity is shown, smallest first."""
+    for choices in _MEASURED.values():
+        for measured in choices:
+            if measured.quantity is quantity:
+                bare = [] if quantity is Quantity.CAPACITANCE else [""]
+                return sorted([*measured.prefixes, *bare], key=PREFIXES.__getitem__)
+    raise AssertionError(f"{quantity} has no symbols")
+
+
+def symbols_of(reading: Reading, prefix: str) -> set[str]:
+    """The symbols that a display lights for a reading.
+
+    Raises:
+        EncodeError: its flags have no symbol, or contradict its quantity.
+    """
+    for units, choices in _MEASURED.items():
+        for measured in choices:
+            if measured.quantity is reading.quantity:
+                lit = set(units) | ({prefix} if prefix else set())
+                if measured.coupling in ("ac", "dc"):
+                    lit.add(measured.coupling)
+                for symbol, flag in FLAGS.items():
+                    if reading.flags & flag:
+                        lit.add(symbol)
+                if mode_of(lit) is None:
+                    raise EncodeError(f"no display shows {reading.quantity} with the flags {reading.flags!r}")
+                return lit
+    raise AssertionError(f"{reading.quantity} has no symbols")
+
+
+def plausible_counts(quantity: Quantity, exponent: int, flags: Flag) -> tuple[float, float]:
+    """The least and the most counts of 10**`exponent` that can be shown at all.
+
+    There is no negative AC value, frequency or duty cycle and no duty cycle above 100 %, but in a relative display.
+    """
+    if flags & Flag.RELATIVE:
+        return -math.inf, math.inf
+    if quantity is Quantity.DUTY_CYCLE:
+        return 0.0, 100 * 10.0**-exponent
+    if quantity in (Quantity.AC_VOLTAGE, Quantity.AC_CURRENT, Quantity.FREQUENCY):
+        return 0.0, math.inf
+    return -math.inf, math.inf

@@ -1,0 +1,79 @@
+"""How units are spelt in text that meters send, and what each spelling measures."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+from meterlog.reading import Flag, Quantity
+
+
+class UnitWord(NamedTuple):
+    """What a spelling says.
+
+    Attributes:
+        quantity: what is measured; volts and amperes without AC are DC.
+        exponent: the prefix as a power of ten.
+        flags: AC or DC where the quantity has a coupling.
+        fahrenheit: the number is in degrees Fahrenheit.
+    """
+
+    quantity: Quantity
+    exponent: int = 0
+    flags: Flag = Flag.NONE
+    fahrenheit: bool = False
+
+
+COUPLING = {
+    Quantity.DC_VOLTAGE: Flag.DC,
+    Quantity.DC_CURRENT: Flag.DC,
+    Quantity.AC_VOLTAGE: Flag.AC,
+    Quantity.AC_CURRENT: Flag.AC,
+}
+"""The flag that a quantity implies."""
+
+_MICRO = ("u", "\N{MICRO SIGN}", "\N{GREEK SMALL LETTER MU}")
+_OHM = ("ohm", "Ohm", "OHM", "ohms", "Ohms", "OHMS", "\N{OHM SIGN}", "\N{GREEK CAPITAL LETTER OMEGA}")
+_EXPONENTS = {"p": -12, "n": -9, **dict.fromkeys(_MICRO, -6), "m": -3, "": 0, "k": 3, "K": 3, "M": 6}
+
+
+def _words() -> dict[str, UnitWord]:
+    words = {}
+    for letter, dc, ac in (
+        ("V", Quantity.DC_VOLTAGE, Quantity.AC_VOLTAGE),
+        ("A", Quantity.DC_CURRENT, Quantity.AC_CURRENT),
+    ):
+        for prefix in ("n", *_MICRO, "m", "", "k"):
+            unit = prefix + letter
+            for quantity, couplings in ((dc, ("", "DC", "dc")), (ac, ("AC", "ac"))):
+                word = UnitWord(quantity, _EXPONENTS[prefix], COUPLING[quantity])
+                words.update({spelt: word for c in couplings for spelt in (unit + c, c + unit)})
+    for spelling in _OHM:
+        for prefix in ("m", "", "k", "K", "M"):
+            words[prefix + spelling] = UnitWord(Quantity.RESISTANCE, _EXPONENTS[prefix])
+    for prefix in ("", "k", "K", "M"):
+        for hertz in ("Hz", "HZ"):
+            words[prefix + hertz] = UnitWord(Quantity.FREQUENCY, _EXPONENTS[prefix])
+    for prefix in ("p", "n", *_MICRO, "m", ""):
+        words[prefix + "F"] = UnitWord(Quantity.CAPACITANCE, _EXPONENTS[prefix])
+    words["%"] = UnitWord(Quantity.DUTY_CYCLE)
+    for celsius in ("degC", "\N{DEGREE SIGN}C", "C"):
+        words[celsius] = UnitWord(Quantity.TEMPERATURE)
+    for fahrenheit in ("degF", "\N{DEGREE SIGN}F"):
+        words[fahrenheit] = UnitWord(Quantity.TEMPERATURE, fahrenheit=True)
+    return words
+
+
+UNIT_WORDS = _words()
+"""Spellings without spaces. 'C' alone is Celsius, 'F' alone is farad: SI has it so."""
+
+
+def spelling(quantity: Quantity, exponent: int) -> str | None:
+    """The plain ASCII spelling of a unit with a prefix, as an encoder writes it; None where there is none."""
+    prefix = {-12: "p", -9: "n", -6: "u", -3: "m", 0: "", 3: "k", 6: "M"}.get(exponent)
+    if prefix is None:
+        return None
+    unit = prefix + {"duty_cycle": "%"}.get(quantity, quantity.unit)
+    word = UNIT_WORDS.get(unit)
+    if word is None or word.quantity.unit != quantity.unit:
+        return None
+    return unit + ("AC" if COUPLING.get(quantity) is Flag.AC else "")

@@ -1,0 +1,156 @@
+"""Whether events go with markers: 'it drops when this connector is moved' as a computed statement."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from meterlog.events.event import Event
+from meterlog.findings.chance import chance_of_at_least
+from meterlog.findings.evidence import FAULTS, Evidence
+from meterlog.findings.finding import Finding
+from meterlog.findings.level import upper_level
+from meterlog.findings.words import count, seconds
+from meterlog.reading import Quantity
+from meterlog.series import Series
+from meterlog.session.model import Channel
+
+_SWITCHING = frozenset({"key-on", "crank", "key-off"})
+"""Markers that switch the circuit themselves: what follows them is their doing and needs no test."""
+
+_LEAST_MARKERS = 2
+
+
+class Tally(NamedTuple):
+    """Events counted against one name of marker.
+
+    Attributes:
+        markers: how many markers of that name.
+        inside: events that began within the window after one.
+        total: events in all.
+        share: the windows' share of the time in which an event could have been seen, 0 to 1.
+    """
+
+    markers: int
+    inside: int
+    total: int
+    share: float
+
+    @property
+    def chance(self) -> float:
+        """The probability of as many or more inside by chance."""
+        return chance_of_at_least(self.inside, self.total, self.share)
+
+
+def findings(evidence: Evidence) -> list[Finding]:
+    """One finding for each channel and name of marker."""
+    names: dict[str, list[float]] = {}
+    for marker in evidence.markers:
+        key = marker.name.strip().casefold()
+        if key not in _SWITCHING:
+            names.setdefault(key, []).append(marker.time_s)
+    names = {name: times for name, times in names.items() if len(times) >= _LEAST_MARKERS}
+    channels = evidence.of(Quantity.DC_VOLTAGE, Quantity.DC_CURRENT, Quantity.RESISTANCE, Quantity.CONTINUITY)
+    window_s = evidence.limits.value("marker_window_s")
+    tallies = []
+    for channel in channels:
+        starts = burst_starts(_faults(evidence, channel), window_s)
+        for name, times in names.items():
+            tally = count_after(starts, times, visible_time(evidence.series(channel), channel), window_s)
+            tallies.append((channel, name, tally))
+    tests = sum(1 for _, _, tally in tallies if tally.total)
+    return [_finding(evidence, channel, name, tally, tests) for channel, name, tally in tallies]
+
+
+def _faults(evidence: Evidence, channel: Channel) -> list[Event]:
+    return [e for e in evidence.events_of(channel, *FAULTS) if not evidence.is_crank(e)]
+
+
+def burst_starts(events: list[Event], window_s: float) -> list[float]:
+    """The starts of events, those nearer than a window to the last counted one being the same burst.
+
+    Intermittent contacts come in bursts; counting each flicker would make chance look impossible.
+    """
+    starts: list[float] = []
+    last_s = -np.inf
+    for event in events:
+        if event.start_s - last_s >= window_s:
+            starts.append(event.start_s)
+        last_s = max(last_s, event.start_s)
+    return starts
+
+
+def visible_time(series: Series, channel: Channel) -> NDArray[np.float64]:
+    """The stretches, shape (n, 2), in which an event could have been seen: readings there, and the circuit on."""
+    if len(series) < 2:
+        return np.empty((0, 2))
+    value = np.abs(series.value)
+    if channel.quantity in (Quantity.RESISTANCE, Quantity.CONTINUITY):
+        on = np.isfinite(value)
+    else:
+        level = upper_level(series, channel.accuracy)
+        on = value >= (abs(level.value) / 2 if level else np.inf)
+    steps = np.diff(series.time_s)
+    seen = on[:-1] & (steps <= max(1.0, 5 * float(np.median(steps))))
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], seen, [False]]).astype(np.int8)))
+    return series.time_s[edges].reshape(-1, 2)
+
+
+def count_after(starts: list[float], markers: list[float], visible: NDArray[np.float64], window_s: float) -> Tally:
+    """Count the starts within a window after any marker, against the share of the visible time in the windows."""
+    windows = _union(markers, window_s)
+    inside = sum(any(low <= start <= high for low, high in windows) for start in starts)
+    total_s = float((visible[:, 1] - visible[:, 0]).sum())
+    covered_s = sum(
+        float(np.clip(np.minimum(visible[:, 1], high) - np.maximum(visible[:, 0], low), 0, None).sum())
+        for low, high in windows
+    )
+    return Tally(len(markers), inside, len(starts), covered_s / total_s if total_s > 0 else 0.0)
+
+
+def _union(markers: list[float], window_s: float) -> list[tuple[float, float]]:
+    spans: list[tuple[float, float]] = []
+    for time_s in sorted(markers):
+        if spans and time_s <= spans[-1][1]:
+            spans[-1] = (spans[-1][0], time_s + window_s)
+        else:
+            spans.append((time_s, time_s + window_s))
+    return spans
+
+
+def _finding(evidence: Evidence, channel: Channel, name: str, tally: Tally, tests: int) -> Finding:
+    window_s = evidence.limits.value("marker_window_s")
+    most = evidence.limits.figure("chance_max")
+    limit = f"events go with the marker where chance alone gives as many less often than {most.number():g}"
+    source = f"exact conditional binomial test{_corrected(tests)}; {most.cite()}"
+    told = f"within {seconds(window_s)} after {tally.markers} markers '{name}'"
+    if not tally.total:
+        share = 1 - 0.05 ** (1 / tally.markers)
+        text = (
+            f"{channel.label}: nothing happened {told}. A fault that shows at more than {share:.0%} of such tries "
+            "would have been seen 95 times in 100."
+        )
+        return Finding(
+            text, "nothing happens when it is moved", "binomial distribution", "within", channel=channel.number
+        )
+    chance = min(1.0, tally.chance * tests)
+    text = (
+        f"{channel.label}: {tally.inside} of {count(tally.total, 'event')} began {told}, which is {tally.share:.0%} of "
+        f"the time watched. By chance alone that many or more happens with probability {_probability(chance)}."
+    )
+    margin = chance - most.number()
+    if margin < 0:
+        text += f" So it happens at '{name}'."
+        return Finding(text, limit, source, "outside", margin, 0.0, channel.number)
+    text += " That is no proof that they go together, nor that they do not."
+    return Finding(text, limit, source, "cannot tell", margin, 0.0, channel.number)
+
+
+def _corrected(tests: int) -> str:
+    return f", times {tests} for the {tests} pairs of channel and marker tried" if tests > 1 else ""
+
+
+def _probability(chance: float) -> str:
+    return "below one in a million" if chance < 1e-6 else f"{chance:.2g}"

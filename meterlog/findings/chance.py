@@ -1,0 +1,62 @@
+"""The exact probability that events fall after markers by chance."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+
+
+def chance_of_at_least(inside: int, total: int, share: float) -> float:
+    """P(K >= inside) for K binomial with `total` events and probability `share`.
+
+    Events of a Poisson process with one constant rate fall, once their total is given, into a part of the time
+    independently with the probability that this part has of the whole; so the count inside is binomial whatever the
+    rate (the conditional binomial test, exact).
+
+    Args:
+        inside: events within the windows after the markers.
+        total: events in the whole time.
+        share: the windows' share of the time in which an event could have been seen, 0 to 1.
+    """
+    if inside <= 0:
+        return 1.0
+    if share <= 0.0:
+        return 0.0
+    if share >= 1.0:
+        return 1.0
+    terms = [
+        _log_binomial(total, k) + k * math.log(share) + (total - k) * math.log1p(-share)
+        for k in range(inside, total + 1)
+    ]
+    most = max(terms)
+    return min(1.0, math.exp(most) * math.fsum(math.exp(term - most) for term in terms))
+
+
+def rate_span(count: int, hours: float, confidence: float = 0.95) -> tuple[float, float]:
+    """The exact (Garwood) interval for a Poisson rate, per hour, from a count seen in a time.
+
+    Found by bisection on the Poisson distribution's own sums, so no table of chi-square is needed.
+    """
+    tail = (1 - confidence) / 2
+    low = 0.0 if count == 0 else _root(lambda mean: 1 - _poisson_at_most(count - 1, mean), tail, count)
+    high = _root(lambda mean: 1 - _poisson_at_most(count, mean), 1 - tail, count)
+    return low / hours, high / hours
+
+
+def _poisson_at_most(count: int, mean: float) -> float:
+    if mean == 0.0:
+        return 1.0
+    return math.fsum(math.exp(k * math.log(mean) - mean - math.lgamma(k + 1)) for k in range(count + 1))
+
+
+def _root(rising: Callable[[float], float], target: float, count: int) -> float:
+    """Where a rising function of the mean reaches the target, to a part in 10^12."""
+    low, high = 0.0, 10.0 + 3.0 * count
+    for _ in range(60):
+        middle = (low + high) / 2
+        low, high = (middle, high) if rising(middle) < target else (low, middle)
+    return (low + high) / 2
+
+
+def _log_binomial(n: int, k: int) -> float:
+    return math.lgamma(n + 1) - math.lgamma(k + 1) - math.lgamma(n - k + 1)

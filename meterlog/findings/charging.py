@@ -1,0 +1,76 @@
+"""The charging voltage: the level that the battery is held at, and whether it is charged at all after a start."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from meterlog.findings.evidence import Evidence
+from meterlog.findings.finding import Finding
+from meterlog.findings.judge import judge
+from meterlog.findings.level import level_of, thin
+from meterlog.findings.words import seconds, shown
+from meterlog.series import Series
+from meterlog.session.model import Channel
+
+_LEAST_S = 10.0
+"""Charging shorter than this is not judged, s; default, unverified."""
+
+
+def findings(evidence: Evidence) -> list[Finding]:
+    """At most one finding, about the battery's own channel."""
+    channel = evidence.battery
+    if channel is None:
+        return []
+    series = thin(evidence.series(channel))
+    above = np.isfinite(series.value) & (series.value > evidence.limits.value("rest_full_v"))
+    length_s = _time_where(series, above)
+    if length_s >= _LEAST_S:
+        return [_level(evidence, channel, series, above, length_s)]
+    return _absent(evidence, channel, series)
+
+
+def _time_where(series: Series, chosen: np.ndarray) -> float:
+    """How long the readings were chosen, s: each counts until the next, at most five usual intervals."""
+    steps = np.diff(series.time_s)
+    if not len(steps):
+        return 0.0
+    return float(np.minimum(steps, 5 * np.median(steps))[chosen[:-1]].sum())
+
+
+def _level(evidence: Evidence, channel: Channel, series: Series, above: np.ndarray, length_s: float) -> Finding:
+    low, high = evidence.limits.figure("charging_min_v"), evidence.limits.figure("charging_max_v")
+    level = level_of(series, channel.accuracy, above)
+    assert level is not None  # there are readings above, or length_s were 0
+    at = evidence.temperature_c
+    lowest, highest = low.span(at), high.span(at)
+    verdict = judge(level.value, level.error, low=lowest, high=highest)
+    text = f"{channel.label}: charged at {shown(level.value, 'V', level.error)} for {seconds(length_s)}."
+    if verdict.verdict != "within":
+        text += " Smart charging sits lower or higher by design: see the vehicle's service information."
+    where = f"at {at:g} degC" if at is not None else "by temperature, which was not entered (--set temperature_c=...)"
+    if at is None and lowest[0] == lowest[1]:
+        where = "at every temperature"
+    limit = f"{_span(lowest)} to {_span(highest)} V {where}"
+    return Finding(text, limit, low.cite(), *verdict, channel=channel.number)
+
+
+def _absent(evidence: Evidence, channel: Channel, series: Series) -> list[Finding]:
+    cranks = [e for e in evidence.events_of(channel, "sag") if evidence.is_crank(e)]
+    if not cranks:
+        return []
+    after = series.between(cranks[-1].end_s + 1.0, evidence.duration_s)
+    level = level_of(after, channel.accuracy)
+    if level is None or after.time_s[-1] - after.time_s[0] < _LEAST_S:
+        return []
+    low = evidence.limits.figure("charging_min_v")
+    text = (
+        f"{channel.label}: after cranking it stood at {shown(level.value, 'V', level.error)}, which is not charging. "
+        "Either the engine did not run, or the generator does not charge."
+    )
+    limit = f"at least {_span(low.span(evidence.temperature_c))} V with the engine running"
+    verdict = judge(level.value, level.error, low=low.span(evidence.temperature_c))
+    return [Finding(text, limit, low.cite(), "cannot tell", verdict.margin, verdict.margin_error, channel.number)]
+
+
+def _span(span: tuple[float, float]) -> str:
+    return f"{span[0]:.1f}" if span[0] == span[1] else f"({span[0]:.1f}-{span[1]:.1f})"

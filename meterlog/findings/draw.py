@@ -1,0 +1,64 @@
+"""Parasitic draw: what is still drawn when all is off, and whether the control units went to sleep."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from meterlog.findings.evidence import Evidence, says
+from meterlog.findings.finding import Finding
+from meterlog.findings.judge import judge
+from meterlog.findings.level import Level, level_of, thin
+from meterlog.findings.words import seconds, shown
+from meterlog.reading import Quantity
+from meterlog.series import Series
+from meterlog.session.model import Channel
+
+_LEAST_S = 300.0
+_MOST_A = 2.0
+"""A current that is below 2 A at its end after at least 5 min is taken for a draw at rest; defaults, unverified."""
+
+
+def findings(evidence: Evidence) -> list[Finding]:
+    """One finding for each current channel that ends like a draw at rest."""
+    found = []
+    for channel in evidence.of(Quantity.DC_CURRENT):
+        series = thin(evidence.series(channel))
+        length_s = float(series.time_s[-1] - series.time_s[0])
+        if length_s < _LEAST_S or says(channel, "pump", "starter", "alternator", "generator"):
+            continue
+        level = level_of(series.between(float(series.time_s[-1]) - 0.1 * length_s, np.inf), channel.accuracy)
+        if level is not None and abs(level.value) <= _MOST_A:
+            found.append(_draw(evidence, channel, series, level))
+    return found
+
+
+def _draw(evidence: Evidence, channel: Channel, series: Series, level: Level) -> Finding:
+    most, after = evidence.limits.figure("draw_asleep_max_a"), evidence.limits.figure("draw_asleep_after_s")
+    off = evidence.marked("key-off")
+    start_s = off[-1].time_s if off else float(series.time_s[0])
+    waited_s = float(series.time_s[-1]) - start_s
+    verdict = judge(abs(level.value), level.error, high=most.span(None))
+    since = "key-off" if off else "the start"
+    text = (
+        f"{channel.label}: {shown(abs(level.value), 'A', level.error)} at the end, {seconds(waited_s)} after {since}."
+    )
+    step = _sleep_step(series.between(start_s, np.inf), level)
+    text += f" {step}" if step else " No sleep step was seen."
+    decided = verdict.verdict
+    if decided == "outside" and waited_s < after.number():
+        decided = "cannot tell"
+        text += f" Control units may take {seconds(after.number())} to sleep: wait longer before judging."
+    limit = f"at most {1000 * most.number():g} mA once asleep, {seconds(after.number())} after key-off"
+    return Finding(text, limit, most.cite(), decided, verdict.margin, verdict.margin_error, channel.number)
+
+
+def _sleep_step(series: Series, end: Level) -> str:
+    """The last fall from at least twice the end level, in blocks of 1 % of the time so that no single pulse counts."""
+    blocks = np.array_split(np.abs(series.value[np.isfinite(series.value)]), 100)
+    middles = np.array([np.median(block) if len(block) else np.nan for block in blocks])
+    higher = np.flatnonzero(middles > max(2 * abs(end.value), abs(end.value) + 2 * end.error))
+    if not len(higher):
+        return ""
+    last = int(higher[-1])
+    at_s = (last + 1) / 100 * float(series.time_s[-1] - series.time_s[0])
+    return f"It fell from {shown(float(middles[last]), 'A')} after {seconds(at_s)} (sleep step)."

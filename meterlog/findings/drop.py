@@ -1,0 +1,76 @@
+"""Voltage drop while current flows: read across a part, or as the difference of two channels at the same instants."""
+
+from __future__ import annotations
+
+import itertools
+
+import numpy as np
+
+from meterlog.findings.element import drop_figure, spans_a_part
+from meterlog.findings.evidence import Evidence, is_battery
+from meterlog.findings.finding import Finding
+from meterlog.findings.instant import Instants, difference, same_instants
+from meterlog.findings.judge import judge
+from meterlog.findings.level import resolution_of, upper_level
+from meterlog.findings.words import shown
+from meterlog.reading import Quantity
+from meterlog.session.model import Channel
+
+_LEAST = 3
+"""Fewer same instants than this are no measurement; default, unverified."""
+
+
+def findings(evidence: Evidence) -> list[Finding]:
+    """One finding for each channel across a part, and for each pair of channels that follow each other."""
+    found = [_across(evidence, c) for c in evidence.of(Quantity.DC_VOLTAGE) if spans_a_part(c)]
+    found += [_between(evidence, first, second) for first, second in fed_pairs(evidence)]
+    return [finding for finding in found if finding is not None]
+
+
+def fed_pairs(evidence: Evidence) -> list[tuple[Channel, Channel]]:
+    """Pairs of channels along one feed, in the order they were recorded, the battery first."""
+    fed = [c for c in evidence.of(Quantity.DC_VOLTAGE) if not spans_a_part(c)]
+    fed.sort(key=lambda c: not is_battery(c))
+    return list(itertools.pairwise(fed))
+
+
+def instants_while_on(evidence: Evidence, first: Channel, second: Channel) -> Instants:
+    """The same instants of a pair at which both stand at a quarter of the system voltage or more: fed, not off."""
+    instants = same_instants(evidence.series(second), evidence.series(first))
+    on = np.minimum(instants.first, instants.second) >= evidence.limits.system_v / 4
+    swapped = instants.where(on)
+    return Instants(swapped.time_s, swapped.second, swapped.first, swapped.error)
+
+
+def _across(evidence: Evidence, channel: Channel) -> Finding | None:
+    figure = evidence.limits.figure(drop_figure(channel))
+    level = upper_level(evidence.series(channel), channel.accuracy)
+    if level is None or level.value > evidence.limits.system_v / 2:
+        return None
+    limit = f"at most {figure.number():g} V ({figure.meaning})"
+    if level.high == 0.0 and level.low == 0.0:
+        text = f"{channel.label}: a drop of exactly 0 V means that no current flows, or a bad probe contact."
+        return Finding(text, limit, figure.cite(), "cannot tell", channel=channel.number)
+    verdict = judge(abs(level.value), level.error, high=figure.span(None))
+    text = f"{channel.label}: voltage drop {shown(abs(level.value), 'V', level.error)} while the most current flows."
+    return Finding(text, limit, figure.cite(), *verdict, channel=channel.number)
+
+
+def _between(evidence: Evidence, first: Channel, second: Channel) -> Finding | None:
+    instants = instants_while_on(evidence, first, second)
+    if len(instants) < _LEAST:
+        return None
+    counts = (resolution_of(evidence.series(first)), resolution_of(evidence.series(second)))
+    drop, error = difference(instants, first.accuracy, second.accuracy, counts)
+    figure = evidence.limits.figure("feed_drop_max_v" if is_battery(first) else "drop_circuit_max_v")
+    verdict = judge(drop, error, high=figure.span(None))
+    text = (
+        f"From {first.label} to {second.label}: {shown(drop, 'V', error)} of voltage drop at the same "
+        f"{len(instants)} instants, both steady and fed."
+    )
+    if drop < -error:
+        text += " It is negative: the points are the other way round, or a meter reads wrong."
+    elif verdict.verdict == "cannot tell" or error > figure.number() / 2:
+        text += " The difference of two meters carries both their errors: one meter across the part tells more."
+    limit = f"at most {figure.number():g} V ({figure.meaning})"
+    return Finding(text, limit, figure.cite(), *verdict, channel=second.number)

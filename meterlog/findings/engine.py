@@ -1,0 +1,59 @@
+"""All kinds of findings, in the order in which a person wants to read them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+from meterlog.events.event import Event
+from meterlog.findings import (
+    association,
+    charging,
+    coarse,
+    crank,
+    current,
+    draw,
+    drop,
+    faults,
+    nothing,
+    ohms,
+    prime,
+    resistance,
+    rest,
+    ripple,
+)
+from meterlog.findings.evidence import Evidence, SessionView
+from meterlog.findings.finding import Finding
+from meterlog.limits.limits import Limits
+
+KINDS: tuple[Callable[[Evidence], list[Finding]], ...] = (
+    faults.findings,
+    association.findings,
+    prime.findings,
+    crank.findings,
+    drop.findings,
+    resistance.findings,
+    current.findings,
+    rest.findings,
+    charging.findings,
+    ripple.findings,
+    draw.findings,
+    ohms.findings,
+    nothing.findings,
+    coarse.findings,
+)
+"""One kind of finding a file."""
+
+_ORDER = ("outside", "cannot tell", "within")
+
+
+def findings(view: SessionView, events: Sequence[Event], limits: Limits) -> list[Finding]:
+    """Everything that can be said about a session, what is outside its limit first.
+
+    Args:
+        view: the session; each channel's series is read once.
+        events: what the analyzer found in it.
+        limits: to judge by.
+    """
+    evidence = Evidence(view, events, limits)
+    found = [finding for kind in KINDS for finding in kind(evidence)]
+    return sorted(found, key=lambda finding: _ORDER.index(finding.verdict))

@@ -1,0 +1,128 @@
+"""What every kind of finding is given: the session, its events and the limits."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from functools import cached_property
+from typing import Protocol
+
+from meterlog.events.event import Event
+from meterlog.findings.judge import Span
+from meterlog.findings.level import level_of
+from meterlog.limits.limits import Limits
+from meterlog.reading import Quantity
+from meterlog.series import Series
+from meterlog.session.model import Channel, Marker
+
+FAULTS = ("dropout", "supply_lost", "sag", "overvoltage", "open_circuit", "resistance_step", "chatter")
+"""Kinds that say something about the circuit rather than about the meter or its link."""
+
+_BATTERY = re.compile(r"\b(battery|batt|b\+)(?!\w)", re.IGNORECASE)
+
+
+class SessionView(Protocol):
+    """The part of a session that findings need; `SessionReader` is one."""
+
+    @property
+    def channels(self) -> Sequence[Channel]: ...
+
+    @property
+    def markers(self) -> Sequence[Marker]: ...
+
+    @property
+    def details(self) -> Mapping[str, str]: ...
+
+    @property
+    def duration_s(self) -> float: ...
+
+    def series(self, channel: int) -> Series: ...
+
+
+class Evidence:
+    """A session with its events and the limits to judge by; series are read once."""
+
+    def __init__(self, view: SessionView, events: Sequence[Event], limits: Limits) -> None:
+        self.channels = list(view.channels)
+        self.markers = list(view.markers)
+        self.details = dict(view.details)
+        self.duration_s = view.duration_s
+        self.events = list(events)
+        self.limits = limits
+        self._view = view
+        self._series: dict[int, Series] = {}
+
+    def series(self, channel: Channel) -> Series:
+        """The readings of a channel."""
+        if channel.number not in self._series:
+            self._series[channel.number] = self._view.series(channel.number)
+        return self._series[channel.number]
+
+    def of(self, *quantities: Quantity) -> list[Channel]:
+        """The channels of these quantities that hold readings."""
+        return [c for c in self.channels if c.quantity in quantities and len(self.series(c))]
+
+    def events_of(self, channel: Channel, *kinds: str) -> list[Event]:
+        """The events of these kinds on a channel, in time order."""
+        found = [e for e in self.events if e.channel == channel.number and e.kind in kinds]
+        return sorted(found, key=lambda e: e.start_s)
+
+    def marked(self, name: str) -> list[Marker]:
+        """The markers of that name, in time order."""
+        return sorted((m for m in self.markers if m.name.strip().casefold() == name), key=lambda m: m.time_s)
+
+    def is_crank(self, event: Event) -> bool:
+        """Whether a sag is the starter's: the analyzer says so, or a crank marker stands within 3 s before its end."""
+        if event.kind != "sag":
+            return False
+        near = any(event.start_s - 3.0 <= m.time_s <= event.end_s for m in self.marked("crank"))
+        return near or bool(re.search(r"\bcrank", event.detail, re.IGNORECASE))
+
+    @cached_property
+    def battery(self) -> Channel | None:
+        """The channel at the battery, by its label or test point."""
+        for channel in self.of(Quantity.DC_VOLTAGE):
+            if is_battery(channel):
+                return channel
+        return None
+
+    @cached_property
+    def temperature_c(self) -> float | None:
+        """The battery's temperature as entered (`temperature_c`); None where it was not, or is no number."""
+        return self.number("temperature_c")
+
+    def number(self, key: str) -> float | None:
+        """A detail of the session as a number; None where it is absent or none."""
+        try:
+            return float(self.details[key].replace(",", "."))
+        except (KeyError, ValueError):
+            return None
+
+    def battery_span(self, start_s: float, end_s: float) -> tuple[Span, str]:
+        """What the battery stood at between two times, with how that is known.
+
+        Without a battery channel or an entered `battery_v` it may be anything that a battery at rest shows, from
+        empty to full: that span is the honest error.
+        """
+        if self.battery is not None:
+            level = level_of(self.series(self.battery).between(start_s, end_s), self.battery.accuracy)
+            if level is not None:
+                return (level.value - level.error, level.value + level.error), "as recorded at the battery"
+        entered = self.number("battery_v")
+        if entered is not None:
+            error = 0.005 * entered
+            return (entered - error, entered + error), "as entered for the battery"
+        empty = self.limits.figure("rest_charge").points[0][0]
+        return (empty, self.limits.value("rest_full_v")), "the battery was not recorded: any battery at rest"
+
+
+def is_battery(channel: Channel) -> bool:
+    """Whether a label or test point names the battery itself, and not a drop from it."""
+    named = bool(_BATTERY.search(channel.label) or _BATTERY.search(channel.point))
+    return named and not says(channel, "drop", "ground", "across")
+
+
+def says(channel: Channel, *words: str) -> bool:
+    """Whether a label or test point holds one of these words."""
+    text = f"{channel.label} {channel.point}".casefold()
+    return any(re.search(rf"\b{re.escape(word)}", text) for word in words)

@@ -1,0 +1,74 @@
+"""The level of a stretch of readings, with its error."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from meterlog.reading import Accuracy
+from meterlog.series import Series
+
+MANY = 20_000
+"""More readings than this are thinned evenly before a level is taken: its error does not shrink further, and a
+log of ten million readings must not cost a sort."""
+
+
+class Level(NamedTuple):
+    """A level.
+
+    Attributes:
+        value: the median, in the channel's unit.
+        error: half-width: the meter's accuracy, and twice the median's own standard error.
+        low: the lowest reading in it.
+        high: the highest reading in it.
+        readings: how many there were.
+    """
+
+    value: float
+    error: float
+    low: float
+    high: float
+    readings: int
+
+
+def thin(series: Series) -> Series:
+    """At most about `MANY` of the readings, evenly chosen."""
+    return series[:: max(1, len(series) // MANY)]
+
+
+def level_of(series: Series, accuracy: Accuracy, chosen: NDArray[np.bool_] | None = None) -> Level | None:
+    """The level of the finite readings, or of the chosen ones of them; None where there are none.
+
+    The median's standard error is 1.253 sigma / sqrt(n), sigma taken from the median absolute deviation
+    (x 1.4826), both for normal noise.
+    """
+    take = np.isfinite(series.value)
+    if chosen is not None:
+        take &= chosen
+    values = series.value[take]
+    if not len(values):
+        return None
+    middle = float(np.median(values))
+    sigma = 1.4826 * float(np.median(np.abs(values - middle)))
+    error = accuracy.error(middle, resolution_of(series)) + 2 * 1.253 * sigma / len(values) ** 0.5
+    return Level(middle, error, float(values.min()), float(values.max()), len(values))
+
+
+def upper_level(series: Series, accuracy: Accuracy) -> Level | None:
+    """The level while something flows: of the readings at or above half of the 99th percentile of the sizes."""
+    few = thin(series)
+    size = np.abs(few.value)
+    finite = np.isfinite(size)
+    if not finite.any():
+        return None
+    top = float(np.percentile(size[finite], 99))
+    return level_of(few, accuracy, size >= top / 2)
+
+
+def resolution_of(series: Series) -> float:
+    """One count as mostly shown; NaN where unknown."""
+    known = series.resolution[:MANY]
+    known = known[np.isfinite(known)]
+    return float(np.median(known)) if len(known) else float("nan")

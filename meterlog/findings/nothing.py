@@ -1,0 +1,45 @@
+"""What was not seen, and what these readings could not have shown."""
+
+from __future__ import annotations
+
+import math
+
+from meterlog.findings.evidence import FAULTS, Evidence
+from meterlog.findings.finding import Finding
+from meterlog.findings.words import seconds
+from meterlog.reading import Quantity
+from meterlog.session.model import Channel
+from meterlog.signal.interval import reading_interval
+
+_LOOKED_FOR = {
+    "V": "dropout, sag or loss of supply",
+    "A": "dropout, sag or loss of current",
+    "ohm": "opening or step of resistance",
+}
+_QUANTITIES = (Quantity.DC_VOLTAGE, Quantity.DC_CURRENT, Quantity.RESISTANCE, Quantity.CONTINUITY)
+
+
+def findings(evidence: Evidence) -> list[Finding]:
+    """One finding for each channel on which no fault was seen; a dip of the starter is no fault."""
+    found = []
+    for channel in evidence.of(*_QUANTITIES):
+        if not [e for e in evidence.events_of(channel, *FAULTS) if not evidence.is_crank(e)]:
+            found.append(_nothing(evidence, channel))
+    return found
+
+
+def _nothing(evidence: Evidence, channel: Channel) -> Finding:
+    times = evidence.series(channel).time_s
+    looked_for = _LOOKED_FOR[channel.quantity.unit]
+    shortest_s = reading_interval(times).shortest_visible_s
+    watched_s = float(times[-1] - times[0])
+    source = "twice the interval between readings and its jitter (grade D)"
+    if math.isnan(shortest_s):
+        text = f"{channel.label}: a single reading shows nothing about what comes and goes."
+        return Finding(text, "", source, "cannot tell", channel=channel.number)
+    text = (
+        f"{channel.label}: no {looked_for} was seen in {seconds(watched_s)}. Anything shorter than "
+        f"{seconds(shortest_s)} could have passed unseen between these readings."
+    )
+    limit = f"no {looked_for} longer than {seconds(shortest_s)}"
+    return Finding(text, limit, source, "within", channel=channel.number)

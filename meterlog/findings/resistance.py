@@ -1,0 +1,109 @@
+"""Voltage drop divided by current at the same instants: the resistance of a part, with its error."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from meterlog.findings.drop import fed_pairs, instants_while_on
+from meterlog.findings.element import drop_figure, spans_a_part
+from meterlog.findings.evidence import Evidence, is_battery, says
+from meterlog.findings.finding import Finding
+from meterlog.findings.instant import Instants, difference, same_instants
+from meterlog.findings.judge import judge
+from meterlog.findings.level import resolution_of, upper_level
+from meterlog.findings.words import shown
+from meterlog.reading import Quantity
+from meterlog.series import Series
+from meterlog.session.model import Channel
+
+_LEAST = 3
+
+
+def findings(evidence: Evidence) -> list[Finding]:
+    """One finding for each drop that was recorded together with one current channel."""
+    currents = evidence.of(Quantity.DC_CURRENT)
+    if len(currents) != 1:
+        return []
+    found = []
+    for channel in evidence.of(Quantity.DC_VOLTAGE):
+        if spans_a_part(channel):
+            found.append(_across(evidence, channel, currents[0]))
+    found += [_between(evidence, *pair, currents[0]) for pair in fed_pairs(evidence)]
+    return [finding for finding in found if finding is not None]
+
+
+def _across(evidence: Evidence, channel: Channel, current: Channel) -> Finding | None:
+    instants = _flowing(evidence, current, same_instants(evidence.series(current), evidence.series(channel)))
+    if len(instants) < _LEAST:
+        return None
+    drop = abs(float(np.median(instants.second)))
+    error = channel.accuracy.error(drop, resolution_of(evidence.series(channel)))
+    name = drop_figure(channel)
+    return _finding(evidence, channel.label, (drop, error), current, instants, name, channel)
+
+
+def _between(evidence: Evidence, first: Channel, second: Channel, current: Channel) -> Finding | None:
+    pair = instants_while_on(evidence, first, second)
+    if len(pair) < _LEAST:
+        return None
+    blank = np.full(len(pair), np.nan, np.float32)
+    times = Series(pair.time_s, pair.first - pair.second, blank, np.zeros(len(pair), np.uint16))
+    instants = _flowing(evidence, current, same_instants(evidence.series(current), times))
+    if len(instants) < _LEAST:
+        return None
+    counts = (resolution_of(evidence.series(first)), resolution_of(evidence.series(second)))
+    drop = difference(pair, first.accuracy, second.accuracy, counts)
+    label = f"{first.label} to {second.label}"
+    name = "feed_drop_max_v" if is_battery(first) else "drop_circuit_max_v"
+    return _finding(evidence, label, drop, current, instants, name, second)
+
+
+def _flowing(evidence: Evidence, current: Channel, instants: Instants) -> Instants:
+    """The instants at which at least half of the usual current flows."""
+    level = upper_level(evidence.series(current), current.accuracy)
+    if level is None or not len(instants):
+        return instants.where(np.zeros(len(instants), np.bool_))
+    return instants.where(np.abs(instants.first) >= abs(level.value) / 2)
+
+
+def _finding(
+    evidence: Evidence,
+    label: str,
+    drop: tuple[float, float],
+    current: Channel,
+    instants: Instants,
+    name: str,
+    channel: Channel,
+) -> Finding | None:
+    amperes = abs(float(np.median(instants.first)))
+    amperes_error = current.accuracy.error(amperes, resolution_of(evidence.series(current)))
+    if amperes <= amperes_error:
+        return None
+    ohms, error = quotient(drop[0], drop[1], amperes, amperes_error)
+    figure = evidence.limits.figure(name)
+    allowed = figure.number() / amperes
+    source = f"{figure.cite()}; divided by the current (grade D)"
+    limit = f"at most {shown(allowed, 'ohm')}: {figure.number():g} V at {shown(amperes, 'A')}"
+    if says(channel, "relay contact") and spans_a_part(channel):
+        contact = evidence.limits.figure("contact_max_ohm")
+        allowed, source, limit = (
+            contact.number(),
+            contact.cite(),
+            f"at most {shown(contact.number(), 'ohm')} ({contact.meaning})",
+        )
+    verdict = judge(ohms, error, high=(allowed, allowed))
+    text = (
+        f"{label}: {shown(drop[0], 'V', drop[1])} at {shown(amperes, 'A', amperes_error)} is a resistance of "
+        f"{shown(ohms, 'ohm', error)}."
+    )
+    return Finding(text, limit, source, *verdict, channel=channel.number)
+
+
+def quotient(volts: float, volts_error: float, amperes: float, amperes_error: float) -> tuple[float, float]:
+    """V / I with its half-width: the relative errors added by squares where both are independent.
+
+    First-order propagation, sqrt((dV/I)^2 + (V dI/I^2)^2); the current's error is well below the current.
+    """
+    return volts / amperes, math.hypot(volts_error / amperes, volts * amperes_error / amperes**2)

@@ -1,0 +1,56 @@
+"""The battery's voltage at rest as its state of charge, with the error that a meter's accuracy makes of it."""
+
+from __future__ import annotations
+
+from meterlog.findings.evidence import FAULTS, Evidence
+from meterlog.findings.finding import Finding
+from meterlog.findings.judge import judge
+from meterlog.findings.level import Level, level_of
+from meterlog.findings.words import shown
+from meterlog.session.model import Channel
+
+_LOOK_S = 60.0
+_LEAST_S = 1.0
+_STEADY_SHARE = 0.01
+"""At most the first 60 s and at least 1 s count, and they must keep within 1 %; defaults, unverified."""
+
+
+def findings(evidence: Evidence) -> list[Finding]:
+    """At most one finding, about the battery before anything was switched on."""
+    channel = evidence.battery
+    if channel is None:
+        return []
+    level = _level_before_anything(evidence, channel)
+    if level is None or level.value > evidence.limits.value("rest_full_v"):
+        return []
+    agm = "agm" in evidence.details.get("battery", "").casefold()
+    figure = evidence.limits.figure("rest_charge_agm" if agm else "rest_charge")
+    if level.value < 0.8 * figure.points[0][0]:
+        return []
+    low, middle, high = (figure.at(level.value + shift) for shift in (-level.error, 0.0, level.error))
+    least = evidence.limits.figure("rest_charge_min")
+    verdict = judge((low + high) / 2, (high - low) / 2, low=least.span(None))
+    kind = "an AGM" if agm else "a flooded"
+    text = (
+        f"{channel.label}: at rest {shown(level.value, 'V', level.error)}, which is {middle:.0f} % of charge "
+        f"({low:.0f} to {high:.0f} %) for {kind} battery. "
+        "Surface charge reads higher: lamps on for 15 s, then wait 5 min."
+    )
+    limit = f"at least {least.number():g} % of charge before anything else is judged"
+    return [Finding(text, limit, f"{figure.cite()}; limit: {least.cite()}", *verdict, channel=channel.number)]
+
+
+def _level_before_anything(evidence: Evidence, channel: Channel) -> Level | None:
+    """The steady level before the first marker or event; None where there is no such rest."""
+    series = evidence.series(channel)
+    start_s = float(series.time_s[0])
+    firsts = [m.time_s for m in evidence.markers]
+    firsts += [e.start_s for e in evidence.events if e.kind in (*FAULTS, "prime_pulse")]
+    end_s = min([start_s + _LOOK_S, *firsts])
+    rest = series.between(start_s, end_s)
+    if len(rest) < 3 or rest.time_s[-1] - start_s < _LEAST_S:
+        return None
+    level = level_of(rest, channel.accuracy)
+    if level is None or level.high - level.low > _STEADY_SHARE * abs(level.value):
+        return None
+    return level

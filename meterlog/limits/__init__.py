@@ -1,0 +1,7 @@
+"""Thresholds with their sources: three sets that come with the program, and a person's own file over them."""
+
+from meterlog.limits.figure import Figure
+from meterlog.limits.limits import Limits
+from meterlog.limits.load import SETS, load_limits
+
+__all__ = ["SETS", "Figure", "Limits", "load_limits"]

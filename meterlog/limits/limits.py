@@ -1,0 +1,40 @@
+"""A set of limits: the figures, and the settings of the detectors."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from meterlog.events.settings import DetectionSettings
+from meterlog.limits.figure import Figure
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """A set of limits.
+
+    Attributes:
+        name: of the set, as shown.
+        system_v: the system voltage it is for, V.
+        figures: by their names.
+        detection: the settings of the detectors.
+        assumed: what was assumed in choosing the set, in words; empty where nothing was.
+    """
+
+    name: str
+    system_v: float
+    figures: Mapping[str, Figure]
+    detection: DetectionSettings
+    assumed: str = ""
+
+    def figure(self, name: str) -> Figure:
+        """The figure of that name.
+
+        Raises:
+            KeyError: there is none; a mistake in the program, since every set holds every figure.
+        """
+        return self.figures[name]
+
+    def value(self, name: str) -> float:
+        """The number of the figure of that name; see `figure`."""
+        return self.figures[name].number()

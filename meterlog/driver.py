@@ -31,6 +31,8 @@ class Traffic:
     frames_good: int = 0
     frames_refused: int = 0
     bytes_discarded: int = 0
+    first_bytes: bytes = b""
+    """What came first, at most 32 bytes, until a frame fits: for telling a wrong driver."""
 
 
 class Connection(Protocol):
@@ -84,6 +86,8 @@ class Driver(ABC):
         verification: how it was checked, for the driver list; says 'unverified against hardware' where so.
         modes: what it can read, in words, for the driver list.
         options: the address options it knows beside `COMMON_OPTIONS`.
+        silence_is_loss: whether a meter of its that falls silent is taken for a lost link and opened again; False
+            where the source only repeats what was recorded, and a new opening would begin it again.
     """
 
     name: ClassVar[str]
@@ -91,6 +95,7 @@ class Driver(ABC):
     verification: ClassVar[str]
     modes: ClassVar[tuple[str, ...]] = ()
     options: ClassVar[frozenset[str]] = frozenset()
+    silence_is_loss: ClassVar[bool] = True
 
     @abstractmethod
     def meter(self, address: Address) -> Meter:
@@ -110,7 +115,8 @@ class Driver(ABC):
         for option in address.options:
             if option not in known:
                 raise AddressError(
-                    f"{self.name} knows no option '{option}'{_nearest(option, known)}; it knows {', '.join(sorted(known))}"
+                    f"{self.name} knows no option '{option}'{_nearest(option, known)};"
+                    f" it knows {', '.join(sorted(known))}"
                 )
 
 
@@ -150,7 +156,8 @@ def load_driver(name: str) -> Driver:
     points = registered.get(name)
     if not points:
         raise UnknownDriver(
-            f"there is no driver '{name}'{_nearest(name, registered)}; installed are {', '.join(sorted(registered)) or 'none'}"
+            f"there is no driver '{name}'{_nearest(name, registered)};"
+            f" installed are {', '.join(sorted(registered)) or 'none'}"
         )
     if len(points) > 1:
         raise DuplicateDriver(
@@ -167,9 +174,7 @@ def load_driver(name: str) -> Driver:
         )
     own_name = getattr(found, "name", "")
     if own_name != name:
-        raise WrongDriverType(
-            f"the driver that {_package(point)} registers as '{name}' calls itself '{own_name}'"
-        )
+        raise WrongDriverType(f"the driver that {_package(point)} registers as '{name}' calls itself '{own_name}'")
     return found()
 
 

@@ -10,6 +10,7 @@ from meterlog.driver import Connection, Driver, Meter, Traffic
 from meterlog.errors import NoFrameFits
 from meterlog.reading import Reading
 from meterlog.transports import LineSettings, Link, Transport
+from meterlog.transports.tap import RawSink, TappedTransport
 
 
 class Decoder(Protocol):
@@ -95,6 +96,15 @@ class FramedMeter:
         """The driver and the port."""
         return f"{self._driver.name} on {self._transport.name}"
 
+    def tapped(self, sink: RawSink) -> FramedMeter:
+        """This meter, with every byte it sends handed to the sink as well."""
+        return FramedMeter(self._driver, self._address, TappedTransport(self._transport, sink))
+
+    @property
+    def byte_time_s(self) -> float:
+        """The transport's."""
+        return self._transport.byte_time_s
+
     def open(self) -> Connection:
         """Open the transport with a fresh decoder on it."""
         decoder = self._driver.decoder(self._address, self._transport.byte_time_s)
@@ -110,7 +120,6 @@ class FramedConnection:
     def __init__(self, driver: str, transport: Transport, decoder: Decoder) -> None:
         self._driver, self._name = driver, transport.name
         self._decoder = decoder
-        self._first = b""
         self._bytes = 0
         self._link: Link = transport.open()
 
@@ -129,14 +138,15 @@ class FramedConnection:
             return []
         readings = self._decoder.feed(chunk.data, chunk.arrival_s)
         self._bytes += len(chunk.data)
-        if not self._decoder.traffic.frames_good:
-            self._first = (self._first + chunk.data)[:32]
+        traffic = self._decoder.traffic
+        if not traffic.frames_good:
+            traffic.first_bytes = (traffic.first_bytes + chunk.data)[:32]
             if self._bytes >= self.NO_FRAME_BYTES:
                 raise NoFrameFits(
                     f"{self._name} sends bytes but none fit {self._driver}: check the driver and the line settings"
-                    f" ('meterlog meters --listen 5' tries them all); first bytes {self._first.hex(' ')}",
+                    f" ('meterlog meters --listen 5' tries them all); first bytes {traffic.first_bytes.hex(' ')}",
                     self._name,
-                    self._first,
+                    traffic.first_bytes,
                 )
         return readings
 

@@ -28,9 +28,9 @@ from meterlog.address import Address
 from meterlog.errors import EncodeError
 from meterlog.reading import Flag, Quantity, Reading
 from meterlog.transports import LineSettings
-from meterlog_drivers.decimals import celsius, counts_at, resolution_exponent, scaled
+from meterlog_drivers.decimals import celsius, counts_at, scaled
 from meterlog_drivers.fixed_frames import FixedFrameDriver, FrameFormat, Shown, start_before_end
-from meterlog_drivers.symbols import PREFIXES, mode_of, plausible_counts, prefixes_of, symbols_of
+from meterlog_drivers.symbols import PREFIXES, choose_prefix, mode_of, plausible_counts, symbols_of
 
 _BITS = (
     {0x20: "auto", 0x10: "dc", 0x08: "ac", 0x04: "relative", 0x02: "hold", 0x01: "bar"},
@@ -117,7 +117,7 @@ class Status14Format:
 
     def build(self, reading: Reading) -> bytes:
         """See `FrameFormat`."""
-        exponent, prefix = _choose(reading)
+        exponent, prefix = choose_prefix(reading, most_decimals=3, digits=4)
         decimals = PREFIXES[prefix] - exponent
         lit = symbols_of(reading, prefix) | {"bar"}
         status = bytes(sum(bit for bit, name in names.items() if name in lit) for names in _BITS)
@@ -131,22 +131,6 @@ class Status14Format:
         sign = b"-" if counts < 0 or reading.value == -math.inf else b"+"
         bar = min(60, abs(counts) * 60 // 6000)
         return sign + digits + b" " + bytes([_POINTS[decimals]]) + status + bytes([bar]) + b"\r\n"
-
-
-def _choose(reading: Reading) -> tuple[int, str]:
-    """The power of ten of one count, and the prefix: the smallest prefix that leaves 0-3 decimals."""
-    if reading.column:
-        raise EncodeError("status14 shows one column")
-    if math.isnan(reading.resolution):
-        exponents = [PREFIXES[p] - d for p in prefixes_of(reading.quantity) for d in (3, 2, 1, 0)]
-        fits = [e for e in sorted(exponents) if abs(reading.value) < 9999.5 * 10.0**e]
-        exponent = fits[0] if fits and math.isfinite(reading.value) else exponents[-1]
-    else:
-        exponent = resolution_exponent(reading.resolution)
-    for prefix in prefixes_of(reading.quantity):
-        if 0 <= PREFIXES[prefix] - exponent <= 3:
-            return exponent, prefix
-    raise EncodeError(f"status14 does not show {reading.quantity} with a resolution of {reading.resolution:g}")
 
 
 class Status14(FixedFrameDriver):

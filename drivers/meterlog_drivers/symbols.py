@@ -12,6 +12,7 @@ from typing import NamedTuple
 
 from meterlog.errors import EncodeError
 from meterlog.reading import Flag, Quantity, Reading
+from meterlog_drivers.decimals import resolution_exponent
 
 PREFIXES = {"n": -9, "u": -6, "m": -3, "": 0, "k": 3, "M": 6}
 """Prefix symbols and their powers of ten (SI)."""
@@ -121,6 +122,29 @@ def symbols_of(reading: Reading, prefix: str) -> set[str]:
                     raise EncodeError(f"no display shows {reading.quantity} with the flags {reading.flags!r}")
                 return lit
     raise AssertionError(f"{reading.quantity} has no symbols")
+
+
+def choose_prefix(reading: Reading, most_decimals: int, digits: int) -> tuple[int, str]:
+    """How a display shows a reading: the power of ten of one count, and the prefix symbol.
+
+    The smallest prefix that leaves 0 to `most_decimals` decimals; without a resolution, the finest that has room.
+
+    Raises:
+        EncodeError: no prefix does, or the reading belongs to a second column.
+    """
+    if reading.column:
+        raise EncodeError("such a display shows one column")
+    prefixes = prefixes_of(reading.quantity)
+    if math.isnan(reading.resolution):
+        exponents = sorted({PREFIXES[p] - d for p in prefixes for d in range(most_decimals + 1)})
+        fits = [e for e in exponents if abs(reading.value) < (10**digits - 0.5) * 10.0**e]
+        exponent = fits[0] if fits else exponents[-1]
+    else:
+        exponent = resolution_exponent(reading.resolution)
+    for prefix in prefixes:
+        if 0 <= PREFIXES[prefix] - exponent <= most_decimals:
+            return exponent, prefix
+    raise EncodeError(f"such a display does not show {reading.quantity} with a resolution of {reading.resolution:g}")
 
 
 def plausible_counts(quantity: Quantity, exponent: int, flags: Flag) -> tuple[float, float]:

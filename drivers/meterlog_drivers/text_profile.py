@@ -126,6 +126,9 @@ class TextProfile:
         Raises:
             EncodeError: the profile has no such column, or no way to say it.
         """
+        for reading in readings:
+            if reading.flags & ~(COUPLING.get(reading.quantity, Flag.NONE) | Flag.OVERLOAD):
+                raise EncodeError(f"a line of text has no words for the flags {reading.flags!r}")
         by_column = {r.column: r for r in readings}
         if len(by_column) < len(readings) or not readings:
             raise EncodeError("a line of text shows one reading a column")

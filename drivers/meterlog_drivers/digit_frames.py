@@ -1,0 +1,208 @@
+"""What digits11 and digits14 have in common: a range byte, digits, a function byte, nibbles of flags, CR LF.
+
+Every data byte is 0x30-0x3F. The line is 7O1: a port that is set so delivers seven bits and checks nothing (serial
+drivers ignore parity errors unless told not to). Opened as 8N1 (`line=8N1`) the same line delivers the parity as
+bit 7; then LF arrives as 0x8A, and every byte's parity is checked here, which finds every single flipped bit. The
+two cannot be mixed up: a frame is seven-bit throughout or has odd parity throughout.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Mapping
+from typing import NamedTuple
+
+from meterlog.errors import EncodeError
+from meterlog.reading import Flag, Quantity, Reading
+from meterlog_drivers.decimals import celsius, counts_at, resolution_exponent, scaled
+from meterlog_drivers.fixed_frames import Shown
+from meterlog_drivers.symbols import plausible_counts
+from meterlog_drivers.unit_words import COUPLING
+
+_ENDING = re.compile(rb"\r[\n\x8a]")
+_ODD_PARITY = bytes(b & 0x7F if b.bit_count() % 2 else 0xFF for b in range(256))
+"""A byte with its parity bit to its seven bits; 0xFF where the parity is even."""
+_PAIRS = {Quantity.DC_VOLTAGE: Quantity.AC_VOLTAGE, Quantity.DC_CURRENT: Quantity.AC_CURRENT}
+
+
+class Function(NamedTuple):
+    """What a function byte says.
+
+    Attributes:
+        quantity: what is measured; the DC one where AC is possible.
+        exponents: the power of ten of one count, for each range byte from 0x30.
+        judge: what the judge bit, when clear, makes of it; '' where it says nothing.
+    """
+
+    quantity: Quantity
+    exponents: tuple[int, ...]
+    judge: str = ""
+
+
+class Layout(NamedTuple):
+    """Where a chip puts things.
+
+    Attributes:
+        digits: how many digit bytes follow the range byte.
+        functions: by function byte.
+        flags: the name of each bit of the bytes between function and CR, bit 3 first; '' is a spare one. Names:
+            `sign`, `overload`, `judge`, `apo` and those of `_FLAGS`.
+        ac_is_named: AC has a bit of its own; else AC is where DC is clear.
+    """
+
+    digits: int
+    functions: Mapping[int, Function]
+    flags: tuple[tuple[str, str, str, str], ...]
+    ac_is_named: bool
+
+
+_FLAGS = {
+    "low-battery": Flag.LOW_BATTERY,
+    "max": Flag.MAXIMUM,
+    "min": Flag.MINIMUM,
+    "relative": Flag.RELATIVE,
+    "auto": Flag.AUTORANGE,
+    "dc": Flag.DC,
+    "ac": Flag.AC,
+}
+
+
+class _Scale(NamedTuple):
+    quantity: Quantity
+    exponent: int
+    resolution: float
+    flags: Flag
+    minus: bool
+    overload: bool
+    fahrenheit: bool
+    least: float
+    most: float
+
+
+class DigitFormat:
+    """A frame format by its layout.
+
+    Args:
+        layout: where the chip puts things.
+        spare_ignored: let spare bits pass when they are set.
+    """
+
+    def __init__(self, layout: Layout, spare_ignored: bool) -> None:
+        self._layout = layout
+        self._spare_ignored = spare_ignored
+        self._function_at = 1 + layout.digits
+        self.length = 1 + layout.digits + 1 + len(layout.flags) + 2
+        self._structure = re.compile(rb"[0-?][0-9]{%d}[0-?]{%d}\r\n" % (layout.digits, 1 + len(layout.flags)))
+        self._scales: dict[bytes, _Scale | None] = {}
+
+    def next_start(self, data: bytes, start: int) -> int:
+        """See `FrameFormat`."""
+        found = _ENDING.search(data, start + self.length - 2)
+        if found:
+            return found.start() - (self.length - 2)
+        return max(start, min(len(data), len(data) - self.length + 1))
+
+    def parse(self, frame: bytes) -> tuple[Shown, ...] | None:
+        """See `FrameFormat`."""
+        if frame[-1] == 0x8A:
+            frame = frame.translate(_ODD_PARITY)
+        if not self._structure.fullmatch(frame):
+            return None
+        key = frame[:1] + frame[self._function_at : -2]
+        if key not in self._scales:
+            if len(self._scales) >= 512:  # a meter has some tens of modes; noise that looks like frames has many
+                self._scales.clear()
+            self._scales[key] = self._scale(key)
+        scale = self._scales[key]
+        if scale is None:
+            return ()
+        if scale.overload:
+            value = -math.inf if scale.minus else math.inf
+        else:
+            counts = int(frame[1 : self._function_at])
+            if scale.minus:
+                counts = -counts
+            if not scale.least <= counts <= scale.most:
+                return ()
+            value = celsius(counts, scale.exponent) if scale.fahrenheit else scaled(counts, scale.exponent)
+        return (Shown(value, scale.quantity, scale.resolution, scale.flags),)
+
+    def _scale(self, key: bytes) -> _Scale | None:
+        """What a range byte, a function byte and the flag bytes say; None where the table does not name it."""
+        function = self._layout.functions.get(key[1])
+        lit = {
+            name
+            for byte, names in zip(key[2:], self._layout.flags, strict=True)
+            for bit, name in zip((8, 4, 2, 1), names, strict=True)
+            if byte & bit
+        }
+        if function is None or key[0] - 0x30 >= len(function.exponents) or ("" in lit and not self._spare_ignored):
+            return None
+        quantity, exponent, fahrenheit = function.quantity, function.exponents[key[0] - 0x30], False
+        if function.judge and "judge" not in lit and any("judge" in names for names in self._layout.flags):
+            if function.judge == "duty":
+                quantity, exponent = Quantity.DUTY_CYCLE, -1
+            fahrenheit = function.judge == "degF"
+        if quantity in _PAIRS:
+            ac = "ac" in lit if self._layout.ac_is_named else "dc" not in lit
+            if ac == ("dc" in lit):
+                return None
+            quantity = _PAIRS[quantity] if ac else quantity
+        elif "ac" in lit:
+            return None
+        flags = COUPLING.get(quantity, Flag.NONE)
+        for name in lit & _FLAGS.keys():
+            flags |= _FLAGS[name]
+        if "overload" in lit:
+            flags |= Flag.OVERLOAD
+        resolution = scaled(1, exponent) * 5 / 9 if fahrenheit else scaled(1, exponent)
+        least, most = plausible_counts(quantity, exponent, flags)
+        return _Scale(quantity, exponent, resolution, flags, "sign" in lit, "overload" in lit, fahrenheit, least, most)
+
+    def build(self, reading: Reading) -> bytes:
+        """See `FrameFormat`."""
+        if reading.column:
+            raise EncodeError("such a display shows one column")
+        code, index, exponent, judge = self._choose(reading)
+        lit = {name for name, flag in _FLAGS.items() if reading.flags & flag}
+        lit |= {name for name, flag in _FLAGS.items() if COUPLING.get(reading.quantity, Flag.NONE) & flag}
+        if {"ac", "dc"} <= lit:
+            raise EncodeError(f"{reading.quantity} cannot be AC and DC")
+        if not self._layout.ac_is_named:
+            lit.discard("ac")
+        counts = 0 if math.isinf(reading.value) else counts_at(reading.value, exponent)
+        if reading.value < 0:
+            lit.add("sign")
+        if math.isinf(reading.value):
+            lit.add("overload")
+        if judge:
+            lit.add("judge")
+        names = {name for byte in self._layout.flags for name in byte}
+        if not lit - {"judge"} <= names or reading.flags & Flag.HOLD:
+            raise EncodeError(f"the frame has no bit for one of {', '.join(sorted(lit))} or hold")
+        digits = b"%0*d" % (self._layout.digits, abs(counts))
+        if len(digits) > self._layout.digits:
+            raise EncodeError(f"{reading.value:g} has over {self._layout.digits} digits in its range")
+        flags = bytes(
+            0x30 + sum(bit for bit, name in zip((8, 4, 2, 1), byte, strict=True) if name in lit)
+            for byte in self._layout.flags
+        )
+        return bytes([0x30 + index]) + digits + bytes([code]) + flags + b"\r\n"
+
+    def _choose(self, reading: Reading) -> tuple[int, int, int, bool]:
+        """The function byte, the range index, the power of ten of one count, and the judge bit."""
+        has_judge = any("judge" in names for names in self._layout.flags)
+        wanted = None if math.isnan(reading.resolution) else resolution_exponent(reading.resolution)
+        found: list[tuple[int, int, int, int, bool]] = []
+        for code, function in self._layout.functions.items():
+            same = reading.quantity in (function.quantity, _PAIRS.get(function.quantity))
+            duty = function.judge == "duty" and reading.quantity is Quantity.DUTY_CYCLE and has_judge
+            exponents = (-1,) if duty else function.exponents if same else ()
+            for index, exponent in enumerate(exponents):
+                room = math.isinf(reading.value) or abs(counts_at(reading.value, exponent)) < 10**self._layout.digits
+                if room and (wanted is None or wanted == exponent):
+                    found.append((exponent, code, index, exponent, same and has_judge and bool(function.judge)))
+        if not found:
+            raise EncodeError(f"no range shows {reading.value:g} as {reading.quantity} at {reading.resolution:g}")
+        return min(found)[1:]

@@ -1,0 +1,83 @@
+"""What a framing can show at all, found by asking its encoder: for the simulator's meter, for tests, for benches."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+
+from meterlog.errors import EncodeError
+from meterlog.framing import Encoder
+from meterlog.reading import Flag, Quantity, Reading
+from meterlog_drivers.decimals import counts_at, scaled
+from meterlog_drivers.unit_words import COUPLING
+
+_FLAGS = (
+    Flag.NONE,
+    Flag.AUTORANGE,
+    Flag.HOLD,
+    Flag.RELATIVE,
+    Flag.MINIMUM,
+    Flag.MAXIMUM,
+    Flag.LOW_BATTERY,
+    Flag.AUTORANGE | Flag.LOW_BATTERY,
+)
+
+
+def resolutions(encoder: Encoder, quantity: Quantity) -> list[float]:
+    """The resolutions, finest first, with which an encoder shows a quantity; empty where it does not."""
+    exponents = range(-15, 8)
+    return [scaled(1, e) for e in exponents if _shows(encoder, Reading(0.0, 0.0, quantity, scaled(1, e)))]
+
+
+def nearest_shown(encoder: Encoder, reading: Reading) -> Reading | None:
+    """The reading as the framing's display would show it: the next coarser resolution that has room, without the
+    flags that have no symbol. None where it has no way to show that quantity, or an overload, at all."""
+    keep = reading.flags & (Flag.OVERLOAD | Flag.RELATIVE | COUPLING.get(reading.quantity, Flag.NONE))
+    for flags in (reading.flags, *(reading.flags & ~f for f in _FLAGS), keep | reading.flags & Flag.LOW_BATTERY, keep):
+        same = reading._replace(flags=flags)
+        if _shows(encoder, same):
+            return same
+    for resolution in resolutions(encoder, reading.quantity):
+        if math.isnan(reading.resolution) or resolution >= reading.resolution * 0.999:
+            value = reading.value
+            if math.isfinite(value):
+                exponent = round(math.log10(resolution))
+                value = scaled(counts_at(value, exponent), exponent)
+            coarser = reading._replace(value=value, resolution=resolution, flags=keep)
+            if _shows(encoder, coarser):
+                return coarser
+    return None
+
+
+def every_mode(encoder: Encoder, column: int = 0) -> Iterator[Reading]:
+    """One reading for each quantity, resolution and flag that an encoder shows, and its overloads, at time 0.
+
+    Each is as a decoder gives it back: flags hold the AC or DC that the quantity implies.
+    """
+    for quantity in Quantity:
+        for resolution in resolutions(encoder, quantity):
+            exponent = round(math.log10(resolution))
+            for flag in _FLAGS:
+                flags = flag | COUPLING.get(quantity, Flag.NONE)
+                for value, more in (
+                    (scaled(73, exponent), Flag.NONE),
+                    (scaled(-1905, exponent), Flag.NONE),
+                    (scaled(3999, exponent), Flag.NONE),
+                    (math.inf, Flag.OVERLOAD),
+                    (-math.inf, Flag.OVERLOAD),
+                ):
+                    reading = Reading(0.0, value, quantity, resolution, flags | more, column)
+                    impossible = value < 0 and quantity in _NEVER_NEGATIVE and not flags & Flag.RELATIVE
+                    too_much = quantity is Quantity.DUTY_CYCLE and 100 < value < math.inf
+                    if not impossible and not too_much and _shows(encoder, reading):
+                        yield reading
+
+
+_NEVER_NEGATIVE = (Quantity.AC_VOLTAGE, Quantity.AC_CURRENT, Quantity.FREQUENCY, Quantity.DUTY_CYCLE)
+
+
+def _shows(encoder: Encoder, reading: Reading) -> bool:
+    try:
+        return bool(encoder.encode([reading]))
+    except EncodeError:
+        return False

@@ -156,9 +156,10 @@ class SimulatedBluez:
         self._run(self._come_back())
 
     def close(self) -> None:
-        """Leave the bus and end the thread. Safe to call twice."""
+        """Leave the bus in good order, all objects removed, and end the thread. Safe to call twice."""
         if self._loop.is_closed():
             return
+        self._run(self._remove_all())
         self.vanish()
         self._loop.call_soon_threadsafe(self._loop.stop)
         self._thread.join()
@@ -330,13 +331,19 @@ class SimulatedBluez:
     async def _resolve(self, path: str, peripheral: SimulatedPeripheral) -> None:
         for at, interface, values in _gatt_objects(path, peripheral):
             self._add(at, interface, values)
-        await self._set(path, _DEVICE, {"ServicesResolved": Variant("b", True)})
+        # what every peripheral has beside its own services; BlueZ lists them and keeps their characteristics to itself
+        known = [normalize_uuid_str(uuid) for uuid in ("1800", "1801", *peripheral.services)]
+        await self._set(path, _DEVICE, {"UUIDs": Variant("as", known), "ServicesResolved": Variant("b", True)})
 
     async def _lose(self, path: str) -> None:
         await self._set(path, _DEVICE, {"ServicesResolved": Variant("b", False)})
         await self._set(path, _DEVICE, {"Connected": Variant("b", False)})
         for below in [p for p in self._objects if p.startswith(f"{path}/")][::-1]:
             self._remove(below)
+
+    async def _remove_all(self) -> None:
+        for path in list(self._objects)[::-1]:
+            self._remove(path)
 
     async def _forget(self, path: str) -> None:
         for at in [p for p in self._objects if p.startswith(path)][::-1]:

@@ -171,11 +171,12 @@ def _window_average(value: Array, step_s: float, times: Array, window_s: float) 
     last = edges[-1]
 
     def until(t: Array) -> Array:
-        outside = np.minimum(t, 0.0) * value[0] + np.maximum(t - last, 0.0) * value[-1]
-        return np.interp(t, edges, integral) + outside
+        outside: Array = np.minimum(t, 0.0) * value[0] + np.maximum(t - last, 0.0) * value[-1]
+        return outside + np.interp(t, edges, integral)
 
     end = times - LATENCY_S
-    return (until(end) - until(end - window_s)) / window_s
+    averages: Array = (until(end) - until(end - window_s)) / window_s
+    return averages
 
 
 def _in_spans(times: Array, spans: tuple[Span, ...]) -> NDArray[np.bool_]:

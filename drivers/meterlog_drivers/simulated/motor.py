@@ -101,7 +101,8 @@ class PumpMotor:
         t = step_s * np.arange(1, count + 1)
         asymptote = -self.load_nm / self.drag_nms
         decay = np.exp(-self.drag_nms / self.inertia_kgm2 * t)
-        return np.maximum(asymptote + (speed - asymptote) * decay, 0.0)
+        speeds: Array = np.maximum(asymptote + (speed - asymptote) * decay, 0.0)
+        return speeds
 
     def rests_on_dead_arc(self, turned_rad: float) -> bool:
         """Whether a rotor that stopped after turning that far rests on the burnt segment."""

@@ -155,13 +155,12 @@ class Run:
             found += meter_events(series, model, k, self.duration_s)
         return tuple(sorted(found, key=lambda event: (event.start_s, event.channel)))
 
-    def displays(self, channels: tuple[int, ...], start_s: float, pace: float = 1.0) -> list[Reading]:
+    def displays(self, channels: tuple[int, ...], start_s: float) -> list[Reading]:
         """The readings of some channels as columns 0, 1, ..., in order of time.
 
         Args:
             channels: which, from 0.
             start_s: the moment of the scenario's beginning, s.
-            pace: how many seconds of the scenario go into one.
         """
         found = []
         for column, channel in enumerate(channels):
@@ -175,5 +174,5 @@ class Run:
             )
             for t, value, resolution, flags in rows:
                 exact = float(f"{resolution:.1e}")
-                found.append(Reading(start_s + t / pace, value, quantity, exact, Flag(flags), column))
+                found.append(Reading(start_s + t, value, quantity, exact, Flag(flags), column))
         return sorted(found, key=lambda reading: (reading.time_s, reading.column))

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -196,7 +197,7 @@ def _plateaus(signal: Signal) -> list[Pair]:
     value = signal.value
     changes = (np.flatnonzero(value[1:] != value[:-1]) + 1) * signal.step_s
     edges = [0.0, *changes.tolist(), len(value) * signal.step_s]
-    return list(zip(edges, edges[1:], strict=False))
+    return list(pairwise(edges))
 
 
 def _level_without_dropouts(signal: Signal, interval: OnInterval) -> float:

@@ -14,6 +14,7 @@ import math
 from dataclasses import dataclass, field
 from functools import cache
 from importlib.resources import files
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -145,7 +146,7 @@ class Vehicle:
         bounds = sorted({0, count, *changes.tolist(), *taps})
         current, speed = np.zeros(count), np.zeros(count)
         i = w = 0.0
-        for a, b in zip(bounds, bounds[1:], strict=False):
+        for a, b in pairwise(bounds):
             if a in taps:
                 angle_rad += self.motor.dead_arc_rad
             stuck = w == 0.0 and self.motor.rests_on_dead_arc(angle_rad)

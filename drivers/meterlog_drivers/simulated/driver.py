@@ -1,0 +1,137 @@
+"""sim: a scenario at the simulated van, as readings, without bytes or a port.
+
+`sim:healthy-prime?seed=7&interval_s=0.33`. A scenario with several test points is one meter with a column for each.
+`seed=` varies what varies by chance, `speed=10` plays it ten times as fast (the readings keep their distances),
+`loop=yes` begins again at its end. The meter in front of the van is changed by `interval_s=`, `window_s=` (how
+long each display averages), `jitter_s=`, `counts=` (highest number shown) and `noise_counts=`.
+"""
+
+from __future__ import annotations
+
+import difflib
+import threading
+import time
+
+from meterlog.address import Address
+from meterlog.driver import Connection, Driver, Meter, Traffic
+from meterlog.errors import AddressError
+from meterlog.reading import Reading
+from meterlog_drivers.simulated.scenario import Run, Scenario
+
+METER_OPTIONS = {
+    "interval_s": (0.33, 0.001, 60.0),
+    "window_s": (0.3, 0.0005, 60.0),
+    "jitter_s": (0.003, 0.0, 10.0),
+    "counts": (4000.0, 1000.0, 1e6),
+    "noise_counts": (0.35, 0.0, 1000.0),
+}
+"""Options that are fields of `MeterModel`: a placeholder, the least and the most."""
+
+
+class Simulated(Driver):
+    """A scenario at the simulated van."""
+
+    name = "sim"
+    summary = "a scenario at the simulated van: sim:healthy-prime?seed=7; 'meterlog emulate --list' lists them"
+    verification = "the motor against its analytic solution, the rest against the circuit solver"
+    modes = ("V DC", "A DC", "ohm")
+    options = frozenset({"seed", "speed", "loop", *METER_OPTIONS} - {"interval_s"})
+    silence_is_loss = False
+
+    def meter(self, address: Address) -> Meter:
+        """The scenario's meter.
+
+        Raises:
+            AddressError: no such scenario, or an option is out of bounds.
+        """
+        scenario = scenario_named(address.target)
+        overrides = meter_overrides(address)
+        run = scenario.run(round(address.number("seed", 0, most=2**31)), together=True, **overrides)
+        speed = address.number("speed", 1.0, least=0.001, most=1e6)
+        return SimulatedMeter(run, speed, address.choice("loop", ("yes", "no"), "no") == "yes")
+
+
+def scenario_named(name: str) -> Scenario:
+    """The scenario of that name.
+
+    Raises:
+        AddressError: there is none; with the nearest and all.
+    """
+    from meterlog_drivers.simulated.scenarios import SCENARIOS
+
+    if name in SCENARIOS:
+        return SCENARIOS[name]
+    near = difflib.get_close_matches(name, SCENARIOS, 1)
+    hint = f" (did you mean '{near[0]}'?)" if near else ""
+    raise AddressError(f"there is no scenario '{name}'{hint}; there are {', '.join(SCENARIOS)}")
+
+
+def meter_overrides(address: Address) -> dict[str, float]:
+    """The options that change the meter in front of the van.
+
+    Raises:
+        AddressError: one is out of bounds.
+    """
+    return {
+        option: address.number(option, default, least=least, most=most)
+        for option, (default, least, most) in METER_OPTIONS.items()
+        if option in address.options
+    }
+
+
+class SimulatedMeter:
+    """A run of a scenario as a meter: each test point a column."""
+
+    def __init__(self, run: Run, speed: float, loop: bool) -> None:
+        self.run = run
+        self._speed, self._loop = speed, loop
+
+    @property
+    def name(self) -> str:
+        """The scenario."""
+        return f"simulated {self.run.name}"
+
+    def column_label(self, column: int) -> str:
+        """What a person would call that channel."""
+        return self.run.probes[column].label
+
+    def open(self) -> Connection:
+        """Begin the scenario."""
+        return _Playing(self.run, self._speed, self._loop)
+
+
+class _Playing:
+    """Gives each reading when its time has come, anchored at the moment of opening."""
+
+    def __init__(self, run: Run, speed: float, loop: bool) -> None:
+        self.traffic = Traffic()
+        self._run, self._speed, self._loop = run, speed, loop
+        self._opened_s = self._lap_s = time.monotonic()
+        self._waiting = run.displays(tuple(range(len(run.probes))), self._lap_s)
+        self._next = 0
+        self._closed = threading.Event()
+
+    def read(self, timeout_s: float) -> list[Reading] | None:
+        """See `Connection.read`."""
+        if self._next >= len(self._waiting):
+            if not self._loop:
+                return None
+            self._lap_s += self._run.lap_s
+            self._waiting = self._run.displays(tuple(range(len(self._run.probes))), self._lap_s)
+            self._next = 0
+        wait_s = self._due_s(self._next) - time.monotonic()
+        if wait_s > 0 and (self._closed.wait(min(wait_s, timeout_s)) or wait_s > timeout_s):
+            return []
+        begin, now_s = self._next, time.monotonic()
+        while self._next < len(self._waiting) and self._due_s(self._next) <= max(now_s, self._due_s(begin)):
+            self._next += 1
+        readings = self._waiting[begin : self._next]
+        self.traffic.frames_good += len(readings)
+        return readings
+
+    def close(self) -> None:
+        """Let go."""
+        self._closed.set()
+
+    def _due_s(self, index: int) -> float:
+        return self._opened_s + (self._waiting[index].time_s - self._opened_s) / self._speed

@@ -100,24 +100,15 @@ def visible_time(series: Series, channel: Channel) -> NDArray[np.float64]:
 
 def count_after(starts: list[float], markers: list[float], visible: NDArray[np.float64], window_s: float) -> Tally:
     """Count the starts within a window after any marker, against the share of the visible time in the windows."""
-    windows = _union(markers, window_s)
-    inside = sum(any(low <= start <= high for low, high in windows) for start in starts)
-    total_s = float((visible[:, 1] - visible[:, 0]).sum())
-    covered_s = sum(
-        float(np.clip(np.minimum(visible[:, 1], high) - np.maximum(visible[:, 0], low), 0, None).sum())
-        for low, high in windows
-    )
-    return Tally(len(markers), inside, len(starts), covered_s / total_s if total_s > 0 else 0.0)
-
-
-def _union(markers: list[float], window_s: float) -> list[tuple[float, float]]:
-    spans: list[tuple[float, float]] = []
-    for time_s in sorted(markers):
-        if spans and time_s <= spans[-1][1]:
-            spans[-1] = (spans[-1][0], time_s + window_s)
-        else:
-            spans.append((time_s, time_s + window_s))
-    return spans
+    moments = np.sort(np.asarray(markers, np.float64))
+    last = np.searchsorted(moments, starts, "right") - 1
+    inside = int(np.count_nonzero((last >= 0) & (np.asarray(starts) - moments[last] <= window_s)))
+    ends = np.minimum(moments + window_s, np.append(moments[1:], np.inf))
+    seen_s = np.concatenate([[0.0], np.cumsum(visible[:, 1] - visible[:, 0])])
+    edges = np.concatenate([visible.ravel(), [np.finfo(np.float64).max]])
+    passed = np.concatenate([np.column_stack([seen_s[:-1], seen_s[1:]]).ravel(), seen_s[-1:]])
+    covered_s = float((np.interp(ends, edges, passed) - np.interp(moments, edges, passed)).sum())
+    return Tally(len(markers), inside, len(starts), covered_s / seen_s[-1] if seen_s[-1] > 0 else 0.0)
 
 
 def _finding(evidence: Evidence, channel: Channel, name: str, tally: Tally, tests: int) -> Finding:

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import numpy as np
+from numpy.typing import NDArray
+
 from meterlog.findings.evidence import FAULTS, Evidence
 from meterlog.findings.finding import Finding
 from meterlog.findings.judge import judge
@@ -41,16 +44,16 @@ def findings(evidence: Evidence) -> list[Finding]:
 
 
 def _level_before_anything(evidence: Evidence, channel: Channel) -> Level | None:
-    """The steady level before the first marker or event; None where there is no such rest."""
+    """The steady level before the first marker, event or other change; None where there is no such rest."""
     series = evidence.series(channel)
     start_s = float(series.time_s[0])
     firsts = [m.time_s for m in evidence.markers]
     firsts += [e.start_s for e in evidence.events if e.kind in (*FAULTS, "prime_pulse")]
-    end_s = min([start_s + _LOOK_S, *firsts])
-    rest = series.between(start_s, end_s)
+    rest = series.between(start_s, min([start_s + _LOOK_S, *firsts]))
+    changed = (
+        ~(np.abs(rest.value - np.median(rest.value[:3])) <= _STEADY_SHARE * np.abs(rest.value)) if len(rest) else []
+    )
+    rest = rest[: int(np.argmax(changed))] if np.any(changed) else rest
     if len(rest) < 3 or rest.time_s[-1] - start_s < _LEAST_S:
         return None
-    level = level_of(rest, channel.accuracy)
-    if level is None or level.high - level.low > _STEADY_SHARE * abs(level.value):
-        return None
-    return level
+    return level_of(rest, channel.accuracy)

@@ -1,0 +1,112 @@
+"""Events against markers: the stated probability by chance is honest, shown by simulation."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from meterlog.events import Event
+from meterlog.findings.association import burst_starts, count_after
+from meterlog.findings.chance import chance_of_at_least, rate_span
+from tests.findings.conftest import Bench
+
+
+@given(st.integers(1, 60), st.integers(0, 60), st.floats(0.01, 0.99))
+def test_the_chance_is_the_binomial_sum(total: int, inside: int, share: float) -> None:
+    import math
+
+    inside = min(inside, total)
+    exact = sum(math.comb(total, k) * share**k * (1 - share) ** (total - k) for k in range(inside, total + 1))
+    assert chance_of_at_least(inside, total, share) == pytest.approx(exact, rel=1e-9)
+
+
+@settings(deadline=None, max_examples=3)
+@given(st.sampled_from([(0.05, 12), (0.2, 30), (0.4, 6)]))
+def test_by_chance_alone_a_probability_below_p_comes_at_most_p_of_the_time(case: tuple[float, int]) -> None:
+    share_wanted, per_hour = case
+    rng = np.random.default_rng(20)
+    length_s, window_s = 3600.0, 5.0
+    chances = []
+    for _ in range(1500):
+        markers = list(np.sort(rng.uniform(0, length_s - window_s, int(share_wanted * length_s / window_s))))
+        times = np.sort(rng.uniform(0, length_s, rng.poisson(per_hour)))
+        events = [Event("dropout", 1, float(t), float(t) + 0.3) for t in times]
+        tally = count_after(burst_starts(events, window_s), markers, np.array([[0.0, length_s]]), window_s)
+        if tally.total:
+            chances.append(tally.chance)
+    for p in (0.01, 0.05, 0.1, 0.3):
+        allowed = p + 3 * np.sqrt(p * (1 - p) / len(chances))
+        assert np.mean(np.array(chances) <= p) <= allowed, p
+
+
+def test_bursts_do_not_make_chance_look_impossible() -> None:
+    rng = np.random.default_rng(21)
+    window_s, length_s, chances = 5.0, 1800.0, []
+    for _ in range(600):
+        markers = list(np.sort(rng.uniform(0, length_s - window_s, 12)))
+        centres = rng.uniform(0, length_s, 6)
+        times = np.sort(np.concatenate([c + rng.uniform(0, 4, 5) for c in centres]))
+        events = [Event("dropout", 1, float(t), float(t) + 0.1) for t in times]
+        tally = count_after(burst_starts(events, window_s), markers, np.array([[0.0, length_s]]), window_s)
+        chances.append(tally.chance)
+    for p in (0.01, 0.05):
+        assert np.mean(np.array(chances) <= p) <= p + 3 * np.sqrt(p * (1 - p) / len(chances))
+
+
+def wiggled(bench: Bench, dropouts: list[float]) -> None:
+    """Ten minutes with eight wiggles, and dropouts where given."""
+    number = bench.channel("pump feed", 12.5, length_s=600.0)
+    bench.mark("wiggle", *np.arange(60.0, 540.0, 60.0))
+    for time_s in dropouts:
+        bench.event("dropout", number, time_s, time_s + 0.5, extreme=0.0)
+
+
+def test_dropouts_at_six_of_eight_wiggles_are_no_chance(bench: Bench) -> None:
+    wiggled(bench, [61.0, 122.0, 181.5, 241.0, 302.0, 361.0])
+    found = bench.judge("So it happens at 'wiggle'")
+    assert found.verdict == "outside"
+    assert "6 of 6 events" in found.text
+    assert "exact conditional binomial" in found.source
+
+
+def test_dropouts_anywhere_prove_nothing(bench: Bench) -> None:
+    wiggled(bench, [61.0, 100.0, 210.0, 345.0])
+    assert bench.judge("no proof").verdict == "cannot tell"
+
+
+def test_nothing_at_any_wiggle_says_what_would_have_been_seen(bench: Bench) -> None:
+    wiggled(bench, [])
+    found = bench.judge("nothing happened")
+    assert found.verdict == "within"
+    assert "more than 31%" in found.text  # 1 - 0.05 ** (1 / 8) = 0.312
+
+
+def test_markers_that_switch_the_circuit_are_not_tested(bench: Bench) -> None:
+    number = bench.channel("pump feed", 12.5, length_s=600.0)
+    bench.mark("key-on", 60.0, 120.0, 180.0)
+    bench.event("dropout", number, 61.0, 61.5, extreme=0.0)
+    assert not [f for f in bench.all() if "'key-on'" in f.text and "By chance" in f.text]
+
+
+def test_time_in_which_nothing_could_be_seen_does_not_count(bench: Bench) -> None:
+    number = bench.channel("pump feed", lambda t: np.where(t < 300, 12.5, 0.0), length_s=600.0)
+    bench.mark("wiggle", 10.0, 400.0)
+    bench.event("dropout", number, 11.0, 11.5, extreme=0.0)
+    assert "which is 2% of the time watched" in bench.judge("'wiggle'").text  # 5 of 300 s
+
+
+def test_several_pairs_tried_are_paid_for(bench: Bench) -> None:
+    for label in ("pump feed", "ignition feed"):
+        number = bench.channel(label, 12.5, length_s=600.0)
+        bench.event("dropout", number, 61.0, 61.5, extreme=0.0)
+    bench.mark("wiggle", 60.0, 300.0)
+    found = [f for f in bench.all() if "By chance" in f.text]
+    assert len(found) == 2
+    assert all("times 2" in f.source for f in found)
+
+
+@pytest.mark.parametrize(("count", "low", "high"), [(0, 0.0, 3.6889), (1, 0.0253, 5.5716), (10, 4.7954, 18.3904)])
+def test_the_interval_of_a_rate_is_the_tabled_exact_one(count: int, low: float, high: float) -> None:
+    assert rate_span(count, 1.0) == pytest.approx((low, high), abs=2e-4)

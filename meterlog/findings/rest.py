@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
 from meterlog.findings.evidence import FAULTS, Evidence
 from meterlog.findings.finding import Finding
@@ -50,10 +49,10 @@ def _level_before_anything(evidence: Evidence, channel: Channel) -> Level | None
     firsts = [m.time_s for m in evidence.markers]
     firsts += [e.start_s for e in evidence.events if e.kind in (*FAULTS, "prime_pulse")]
     rest = series.between(start_s, min([start_s + _LOOK_S, *firsts]))
-    changed = (
-        ~(np.abs(rest.value - np.median(rest.value[:3])) <= _STEADY_SHARE * np.abs(rest.value)) if len(rest) else []
-    )
-    rest = rest[: int(np.argmax(changed))] if np.any(changed) else rest
+    if len(rest) < 3:
+        return None
+    steady = np.abs(rest.value - np.median(rest.value[:3])) <= _STEADY_SHARE * np.abs(rest.value)
+    rest = rest if steady.all() else rest[: int(np.argmin(steady))]
     if len(rest) < 3 or rest.time_s[-1] - start_s < _LEAST_S:
         return None
     return level_of(rest, channel.accuracy)

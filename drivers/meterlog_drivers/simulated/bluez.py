@@ -117,7 +117,7 @@ class SimulatedBluez:
         Args:
             peripheral: whose.
             data: what.
-            uuid: the characteristic; the first one that can notify when empty.
+            uuid: the characteristic; the first one that was subscribed to when empty.
             size: the most bytes in one notification.
 
         Returns:
@@ -351,15 +351,9 @@ class SimulatedBluez:
 
     async def _notify(self, peripheral: SimulatedPeripheral, data: bytes, uuid: str, size: int) -> bool:
         wanted = normalize_uuid_str(uuid) if uuid else ""
-        for path, interfaces in self._objects.items():
-            values = interfaces.get(_CHARACTERISTIC)
-            if values is None or not path.startswith(self._path(peripheral)):
+        for path in [p for p, names in self._subscribed.items() if names and p.startswith(self._path(peripheral))]:
+            if wanted and wanted != self._objects[path][_CHARACTERISTIC]["UUID"].value:
                 continue
-            can_notify = {"notify", "indicate"} & set(values["Flags"].value)
-            if wanted != values["UUID"].value if wanted else not can_notify:
-                continue
-            if not self._subscribed.get(path):
-                return False
             for start in range(0, len(data), size):
                 await self._set(path, _CHARACTERISTIC, {"Value": Variant("ay", data[start : start + size])})
                 await asyncio.sleep(0)  # a burst would fill the socket, and dbus-fast gives up on a full one

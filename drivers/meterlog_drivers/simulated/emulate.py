@@ -1,0 +1,125 @@
+"""Emulates a meter at the simulated van on a real port: a pseudo-terminal, or TCP with --tcp.
+
+The first line of the output is the port to open, nothing else; further ports of a scenario with several test points
+follow, one a line. Lines that begin with spaces explain. The scenario begins when a port is first opened and repeats
+until Ctrl-C.
+"""
+
+from __future__ import annotations
+
+import argparse
+import contextlib
+import sys
+from pathlib import Path
+from typing import TextIO
+
+from meterlog.address import Address
+from meterlog.driver import driver_names, load_driver
+from meterlog.errors import SessionWriteFailed, UsageError
+from meterlog.framing import Encoder, FramingDriver
+from meterlog_drivers.simulated.driver import scenario_named
+from meterlog_drivers.simulated.emulator import Emulator, Outlet, shows_columns
+from meterlog_drivers.simulated.ports import Port, PseudoTerminal, TcpPort
+from meterlog_drivers.simulated.scenario import Run
+
+EXAMPLE = "meterlog emulate healthy-prime --driver status14"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare the options."""
+    parser.add_argument("scenario", nargs="?", metavar="SCENARIO", help="what happens at the van; see --list")
+    parser.add_argument("--list", action="store_true", help="list the scenarios and leave")
+    parser.add_argument(
+        "--driver",
+        default="status14",
+        metavar="D",
+        help="whose frames to send, with its options: text?profile=columns (default status14)",
+    )
+    parser.add_argument(
+        "--tcp", type=int, metavar="PORT", help="on TCP instead of a pseudo-terminal; 0 takes a free port"
+    )
+    parser.add_argument("--seed", type=int, default=0, help="varies what varies by chance (default 0)")
+    parser.add_argument("--interval", type=float, default=0.33, metavar="S", help="between displays, s (default 0.33)")
+    parser.add_argument("--counts", type=int, default=4000, help="highest number the display shows (default 4000)")
+    parser.add_argument("--speed", type=float, default=1.0, metavar="X", help="play X times as fast (default 1)")
+    parser.add_argument("--once", action="store_true", help="end after one lap, instead of repeating")
+    parser.add_argument("--shown", type=Path, metavar="FILE", help="write each display that had a reader to a CSV file")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Emulate until the end or Ctrl-C."""
+    if args.list or args.scenario is None:
+        return _list_scenarios(asked=args.list)
+    address = Address.parse(_as_address(args.driver))
+    encoder = _encoder(address)
+    if not (0.001 <= args.interval <= 60 and args.speed > 0 and args.counts >= 1000 and args.seed >= 0):
+        raise UsageError("--interval is 0.001 to 60 s, --speed more than 0, --counts at least 1000, --seed at least 0")
+    overrides = {"interval_s": args.interval, "counts": args.counts}
+    scenario = scenario_named(args.scenario)
+    together = scenario.run(args.seed, together=True, **overrides)
+    in_columns = len(together.probes) > 1 and shows_columns(encoder, together)
+    played = together if in_columns else scenario.run(args.seed, **overrides)
+    groups = [tuple(range(len(played.probes)))] if in_columns else [(k,) for k in range(len(played.probes))]
+    with contextlib.ExitStack() as stack:
+        outlets = []
+        for n, channels in enumerate(groups):
+            port: Port = PseudoTerminal() if args.tcp is None else TcpPort(args.tcp and args.tcp + n)
+            stack.callback(port.close)
+            outlets.append(Outlet(port, channels))
+        shown = stack.enter_context(_opened(args.shown)) if args.shown else None
+        emulator = Emulator(played, encoder, outlets, args.speed, shown)
+        _announce(played, outlets, address, args)
+        with contextlib.suppress(KeyboardInterrupt):
+            emulator.play(1 if args.once else None)
+    return 0
+
+
+def _list_scenarios(asked: bool) -> int:
+    from meterlog_drivers.simulated.scenarios import SCENARIOS
+
+    if not asked:
+        raise UsageError(f"name a scenario: {', '.join(SCENARIOS)}; 'meterlog emulate --list' says what each is")
+    width = max(map(len, SCENARIOS))
+    for name, scenario in SCENARIOS.items():
+        print(f"{name:<{width}}  {scenario.summary}")
+    return 0
+
+
+def _as_address(driver: str) -> str:
+    """`text?profile=columns` as the address of a port that has no name yet."""
+    name, question, options = driver.partition("?")
+    return f"{name}:emulated{question}{options}"
+
+
+def _encoder(address: Address) -> Encoder:
+    driver = load_driver(address.scheme)
+    if not isinstance(driver, FramingDriver):
+        framed = [name for name in driver_names() if isinstance(load_driver(name), FramingDriver)]
+        raise UsageError(
+            f"{address.scheme} meters do not send frames by themselves; emulate one of {', '.join(framed)}"
+        )
+    driver.check(address)
+    return driver.encoder(address)
+
+
+def _opened(path: Path) -> TextIO:
+    try:
+        return path.open("w", encoding="utf-8")
+    except OSError as error:
+        raise SessionWriteFailed(f"{path} cannot be written: {error.strerror}", str(path)) from error
+
+
+def _announce(played: Run, outlets: list[Outlet], address: Address, args: argparse.Namespace) -> None:
+    lines = [outlet.port.name for outlet in outlets]
+    for outlet in outlets:
+        what = ", ".join(f"{played.probes[k].label} ({played.quantity(k)})" for k in outlet.channels)
+        lines.append(
+            f"  {outlet.port.name} shows {what} every {args.interval / args.speed:g} s as {address.scheme} does"
+        )
+    meters = [Address(address.scheme, outlet.port.name, address.options) for outlet in outlets]
+    command = " ".join(f'--meter "{meter}"' if meter.options else f"--meter {meter}" for meter in meters)
+    lines.append(f"  record it in another shell:  meterlog record {command}")
+    lap = f"takes {played.lap_s / args.speed:g} s" + ("" if args.once else ", repeats until Ctrl-C")
+    lines.append(f"  {played.name} begins when a port is opened, {lap}")
+    sys.stdout.write("\n".join(lines) + "\n")
+    sys.stdout.flush()

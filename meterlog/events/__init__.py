@@ -1,5 +1,6 @@
 """What the analyzer finds: one detector a file, and the list of them."""
 
 from meterlog.events.event import KINDS, Event
+from meterlog.events.settings import DetectionSettings
 
-__all__ = ["KINDS", "Event"]
+__all__ = ["KINDS", "DetectionSettings", "Event"]

@@ -1,0 +1,136 @@
+"""The whole analysis of a session: its channels, its events, its findings; exactly what `analyze --json` prints."""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Protocol
+
+from meterlog.events.detect import detect
+from meterlog.events.event import KINDS, Event
+from meterlog.findings import Finding, findings
+from meterlog.limits import Limits, load_limits
+from meterlog.series import Series
+from meterlog.session.model import Channel, Marker
+from meterlog.signal.interval import Interval, reading_interval
+
+
+class Session(Protocol):
+    """The part of a session reader that an analysis needs."""
+
+    @property
+    def path(self) -> object: ...
+
+    @property
+    def started_at(self) -> datetime: ...
+
+    @property
+    def duration_s(self) -> float: ...
+
+    @property
+    def details(self) -> Mapping[str, str]: ...
+
+    @property
+    def channels(self) -> Sequence[Channel]: ...
+
+    @property
+    def markers(self) -> Sequence[Marker]: ...
+
+    def series(self, channel: int) -> Series: ...
+
+
+@dataclass(frozen=True, slots=True)
+class ChannelSummary:
+    """A channel and what its readings could have shown.
+
+    Attributes:
+        channel: as recorded.
+        readings: how many.
+        interval: nominal interval and jitter, estimated from the times.
+    """
+
+    channel: Channel
+    readings: int
+    interval: Interval
+
+    def as_json(self) -> dict[str, object]:
+        """The object of `analyze --json`."""
+        return {
+            "channel": self.channel.number,
+            "label": self.channel.label,
+            "quantity": str(self.channel.quantity),
+            "unit": self.channel.quantity.unit,
+            "readings": self.readings,
+            "interval_s": _number(self.interval.interval_s),
+            "shortest_visible_s": _number(self.interval.shortest_visible_s),
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class Analysis:
+    """What happened in a session, and how sure that is.
+
+    Attributes:
+        session: the file's path.
+        started_at: wall-clock time of the session's start.
+        duration_s: s.
+        channels: in the session's order.
+        events: of all channels, in time order.
+        findings: see `meterlog.findings`.
+        limits: what was judged by.
+    """
+
+    session: str
+    started_at: datetime
+    duration_s: float
+    channels: list[ChannelSummary]
+    events: list[Event]
+    findings: list[Finding]
+    limits: Limits
+
+    def as_json(self) -> dict[str, object]:
+        """The object of `analyze --json`."""
+        return {
+            "session": self.session,
+            "started_at": self.started_at.isoformat(),
+            "duration_s": self.duration_s,
+            "channels": [channel.as_json() for channel in self.channels],
+            "events": [event.as_json() for event in self.events],
+            "findings": [finding.as_json() for finding in self.findings],
+        }
+
+
+def analyze(session: Session, limits: Limits | None = None) -> Analysis:
+    """Analyze a session.
+
+    Args:
+        session: a session reader, or anything that offers the same.
+        limits: what to judge by; the set for the session's `system_v`, or 12 V, where None.
+    """
+    if limits is None:
+        limits = load_limits(system_v=_volts(session.details))
+    settings = limits.detection
+    if not limits.assumed and settings.system_v == 0.0:
+        settings = dataclasses.replace(settings, system_v=limits.system_v)
+    channels, events = [], []
+    for channel in session.channels:
+        series = session.series(channel.number)
+        channels.append(ChannelSummary(channel, len(series), reading_interval(series.time_s)))
+        events += detect(channel, series, session.markers, settings)
+    events.sort(key=lambda event: (event.start_s, event.channel, KINDS.index(event.kind)))
+    found = findings(session, events, limits)
+    return Analysis(str(session.path), session.started_at, session.duration_s, channels, events, found, limits)
+
+
+def _volts(details: Mapping[str, str]) -> float | None:
+    try:
+        return float(details["system_v"])
+    except (KeyError, ValueError):
+        return None
+
+
+def _number(value: float) -> float | None:
+    return value if math.isfinite(value) else None

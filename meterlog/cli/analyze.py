@@ -1,0 +1,114 @@
+"""What happened in a session, in time order, what that means against the limits, and what could not have been seen."""
+
+from __future__ import annotations
+
+import argparse
+import json
+from collections.abc import Iterator
+
+from meterlog.analysis import Analysis, analyze
+from meterlog.events.event import Event
+
+EXAMPLE = "meterlog analyze key-on.sqlite"
+
+_KIND_WORDS = {
+    "prime_pulse": "PRIME",
+    "missing_prime": "NO PRIME",
+    "dropout": "DROPOUT",
+    "supply_lost": "SUPPLY LOST",
+    "sag": "SAG",
+    "overvoltage": "OVERVOLTAGE",
+    "open_circuit": "OPEN",
+    "resistance_step": "STEP",
+    "chatter": "CHATTER",
+    "gap": "no readings",
+    "held_display": "held display",
+    "meter_battery_low": "meter battery",
+    "range_change": "range change",
+}
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare the options."""
+    parser.add_argument("session", metavar="SESSION", help="the session file")
+    parser.add_argument("--limits", metavar="FILE", help="your own limits file, or the name of a set (see README)")
+    parser.add_argument("--json", action="store_true", help="one JSON object on standard output")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Do it; the exit status."""
+    from meterlog.limits import load_limits
+    from meterlog.session import open_reader
+
+    with open_reader(args.session) as session:
+        limits = load_limits(args.limits, _volts(session.details.get("system_v"))) if args.limits else None
+        analysis = analyze(session, limits)
+    print(json.dumps(analysis.as_json(), allow_nan=False, ensure_ascii=False) if args.json else as_text(analysis))
+    return 0
+
+
+def _volts(text: str | None) -> float | None:
+    try:
+        return float(text) if text else None
+    except ValueError:
+        return None
+
+
+def as_text(analysis: Analysis) -> str:
+    """The analysis in the order a person asks: what happened, what it means, what could not have been seen."""
+    return "\n".join([*_head(analysis), "", *_happened(analysis), *_means(analysis), "", *_visible(analysis)])
+
+
+def _head(analysis: Analysis) -> Iterator[str]:
+    start = analysis.started_at.astimezone()
+    yield f"{analysis.session}: {_span(analysis.duration_s)} from {start:%Y-%m-%d %H:%M:%S}"
+
+
+def _happened(analysis: Analysis) -> Iterator[str]:
+    if not analysis.events:
+        yield "Nothing found."
+        return
+    labels = {c.channel.number: c.channel.label for c in analysis.channels}
+    several = len(labels) > 1
+    yield "What happened:"
+    for event in analysis.events:
+        where = f"{labels.get(event.channel, '')}: " if several else ""
+        yield f"  {_clock(event.start_s):>9}  {_KIND_WORDS[event.kind]:<13} {where}{_sentence(event)}"
+
+
+def _sentence(event: Event) -> str:
+    return event.detail
+
+
+def _means(analysis: Analysis) -> Iterator[str]:
+    if not analysis.findings:
+        return
+    yield ""
+    yield "Findings:"
+    for finding in analysis.findings:
+        yield f"  [{finding.verdict}] {finding.text}"
+        if finding.limit:
+            yield f"      limit: {finding.limit} ({finding.source})"
+
+
+def _visible(analysis: Analysis) -> Iterator[str]:
+    for summary in analysis.channels:
+        name = summary.channel.label or f"channel {summary.channel.number}"
+        if summary.readings < 2 or summary.interval.interval_s != summary.interval.interval_s:
+            yield f"{name}: {summary.readings} reading(s): too few to show any event."
+            continue
+        shortest = summary.interval.shortest_visible_s
+        yield (
+            f"{name}: {summary.readings} readings, one every {summary.interval.interval_s:.2g} s. Events shorter than "
+            f"{shortest:.2g} s may be missed or look shallower than they were."
+        )
+
+
+def _clock(seconds: float) -> str:
+    minutes, rest = divmod(seconds, 60.0)
+    hours, minutes = divmod(int(minutes), 60)
+    return f"{hours}:{minutes:02d}:{rest:04.1f}" if hours else f"{minutes}:{rest:05.2f}"
+
+
+def _span(seconds: float) -> str:
+    return f"{seconds:.1f} s" if seconds < 120 else f"{_clock(seconds)} (min:s)"

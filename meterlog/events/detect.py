@@ -1,0 +1,193 @@
+"""All detectors over one channel, and what of their findings stands beside what.
+
+A finished channel and a growing one go through the same machines (see `supply.py`), so both give the same events.
+
+Which kinds are looked for, by quantity:
+
+| quantity | kinds |
+|---|---|
+| `dc_voltage`, unless labelled as a drop | `prime_pulse missing_prime dropout supply_lost sag overvoltage chatter` |
+| `dc_current` | `prime_pulse`: a load that is switched off, or a draw that falls asleep, is no fault |
+| `resistance`, `continuity` | `open_circuit resistance_step` |
+| all, drops and other quantities included | `gap held_display meter_battery_low range_change` |
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from itertools import chain
+
+import numpy as np
+
+from meterlog.events.event import KINDS, Event
+from meterlog.events.gap import breaks, gap
+from meterlog.events.measure import Measure
+from meterlog.events.missing_prime import KEY_ON, missing_prime
+from meterlog.events.overvoltage import Overvoltage
+from meterlog.events.resistance import Resistance
+from meterlog.events.settings import DetectionSettings
+from meterlog.events.supply import Rules, Supply
+from meterlog.events.untrusted import STORED, Untrusted
+from meterlog.reading import Quantity
+from meterlog.series import Series
+from meterlog.session.model import Channel, Marker
+from meterlog.signal.track import Track
+
+_OHMS = (Quantity.RESISTANCE, Quantity.CONTINUITY)
+_DROP = re.compile(r"\b(drop|loss|across)|\S:\S", re.IGNORECASE)
+
+
+class ChannelDetector:
+    """Everything that is detected on one channel; feed it all readings at once, or as they come."""
+
+    def __init__(self, channel: Channel, settings: DetectionSettings, markers: Sequence[Marker] = ()) -> None:
+        self._channel = channel
+        self._settings = settings
+        self._markers = list(markers)
+        self._awaited = [m for m in self._markers if m.name == KEY_ON]
+        self._all = Track(summarised=False)
+        self._trusted = Track()
+        self._measure = Measure(channel.number, self._trusted, channel.accuracy)
+        self._untrusted = Untrusted(channel.number)
+        self._gaps: list[Event] = []
+        self._missing: list[Event] = []
+        self._resumed: list[float] = []
+        self.supply: Supply | None = None
+        self._machines: list[Supply | Overvoltage | Resistance] = self._chosen()
+
+    def _chosen(self) -> list[Supply | Overvoltage | Resistance]:
+        settings, quantity = self._settings, self._channel.quantity
+        if quantity == Quantity.DC_VOLTAGE and is_supply(self._channel):
+            self.supply = Supply(self._measure, settings, Rules(settings.on_at_least_v, True), self._markers)
+            return [self.supply, Overvoltage(self._measure, settings)]
+        if quantity == Quantity.DC_CURRENT:
+            self.supply = Supply(self._measure, settings, Rules(settings.on_at_least_a, False), self._markers)
+            return [self.supply]
+        return [Resistance(self._measure, settings)] if quantity in _OHMS else []
+
+    def mark(self, marker: Marker) -> None:
+        """A marker was set while recording."""
+        self._markers.append(marker)
+        if marker.name == KEY_ON:
+            self._awaited.append(marker)
+
+    @property
+    def last_s(self) -> float:
+        """When the last reading was shown, s."""
+        return self._all.time(self._all.count - 1)
+
+    @property
+    def band(self) -> tuple[float, float]:
+        """Values low <= value < high change nothing until trusted reading `until`."""
+        bands = [machine.band for machine in self._machines]
+        if self._awaited or not bands:
+            return float("inf"), float("-inf")
+        return max(low for low, _ in bands), min(high for _, high in bands)
+
+    @property
+    def until(self) -> int:
+        """How many trusted readings may be taken on before the next step is due."""
+        return min((machine.until - self._trusted.count for machine in self._machines), default=0)
+
+    def feed(self, series: Series) -> None:
+        """Take on more readings, in time order."""
+        if not len(series):
+            return
+        self._untrusted.feed(series.time_s, series.flags)
+        first = self._all.count
+        self._all.extend(series.time_s, series.value, series.resolution, first)
+        for index in breaks(self._all, max(first, 1), self._all.count, self._channel.interval_s, self._settings):
+            self._gaps.append(gap(self._all, index, self._channel.number))
+        if self._machines:
+            self._take(series)
+        self._judge_markers(False)
+
+    def _take(self, series: Series) -> None:
+        usable = self._usable(series)
+        first = self._trusted.count
+        self._trusted.extend(
+            usable.time_s, usable.value, usable.resolution, min(machine.needs for machine in self._machines)
+        )
+        stop = self._trusted.count
+        if first == 0 and stop:
+            self._resumed.append(self._trusted.time(0))
+        for index in breaks(self._trusted, max(first, 1), stop, self._channel.interval_s, self._settings):
+            self._resumed.append(self._trusted.time(index))
+            for machine in self._machines:
+                machine.advance(index)
+                machine.interrupt(index)
+        for machine in self._machines:
+            machine.advance(stop)
+
+    def _usable(self, series: Series) -> Series:
+        """The readings that detectors may use: no stored ones, no overload but on ohms; polarity left out."""
+        value = series.value
+        bad = ~np.isfinite(value) if self._channel.quantity not in _OHMS else np.isnan(value)
+        if np.bitwise_or.reduce(series.flags) & STORED:
+            bad |= (series.flags & STORED) != 0
+        if bad.any():
+            good = ~bad
+            series = Series(series.time_s[good], value[good], series.resolution[good], series.flags[good])
+        if series.value.min(initial=0.0) < 0.0:
+            series = Series(series.time_s, np.abs(series.value), series.resolution, series.flags)
+        return series
+
+    def finish(self) -> None:
+        """The readings have come to their end."""
+        for machine in self._machines:
+            machine.finish()
+        self._untrusted.finish()
+        self._judge_markers(True)
+
+    def _judge_markers(self, at_end: bool) -> None:
+        if not self._awaited or self.supply is None or self._channel.quantity != Quantity.DC_VOLTAGE:
+            self._awaited = []
+            return
+        settings = self._settings
+        wait = settings.missing_prime_within_s
+        if not at_end:
+            wait += settings.prime_shortest_s + settings.dropout_longest_in_short_s
+            wait += 3 * self._measure.interval(self._trusted.count)[0]
+        waiting = []
+        for marker in self._awaited:
+            if not at_end and (self.last_s < marker.time_s + wait or self.supply.deciding):
+                waiting.append(marker)
+            elif self.last_s >= marker.time_s + wait:
+                found = missing_prime(self._channel.number, marker, self.supply.stretches, self._resumed, settings)
+                self._missing += [found] if found else []
+        self._awaited = waiting
+
+    @property
+    def events(self) -> list[Event]:
+        """What was found so far, in time order."""
+        found = chain(
+            *(machine.events for machine in self._machines), self._gaps, self._missing, self._untrusted.events
+        )
+        return sorted(found, key=lambda event: (event.start_s, KINDS.index(event.kind), event.end_s))
+
+
+def is_supply(channel: Channel) -> bool:
+    """Whether a voltage channel is a supply, and no drop over a part: that goes by its label and test point.
+
+    A drop comes and goes with the load, so none of the definitions for supplies apply to it. `a:b` is a test point
+    between two others.
+    """
+    return not _DROP.search(channel.label) and not _DROP.search(channel.point)
+
+
+def detect(
+    channel: Channel, series: Series, markers: Sequence[Marker] = (), settings: DetectionSettings | None = None
+) -> list[Event]:
+    """The events on one channel, in time order.
+
+    Args:
+        channel: its number, quantity, accuracy and declared interval count.
+        series: all its readings.
+        markers: the session's.
+        settings: what counts as an event; the defaults where None.
+    """
+    detector = ChannelDetector(channel, settings or DetectionSettings(), markers)
+    detector.feed(series)
+    detector.finish()
+    return detector.events

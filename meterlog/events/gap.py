@@ -1,0 +1,51 @@
+"""No readings for a while: the link, not the circuit."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from meterlog.events.event import Event
+from meterlog.events.settings import DetectionSettings
+from meterlog.signal.track import Track
+
+_PART = 32768
+
+
+def breaks(track: Track, start: int, stop: int, declared_s: float | None, settings: DetectionSettings) -> list[int]:
+    """The readings in [start, stop), start >= 1, before which readings are missing.
+
+    Args:
+        track: the readings.
+        start: the first reading to judge.
+        stop: the first not to judge.
+        declared_s: the meter's declared interval, used until four readings tell it, s.
+        settings: what a gap is.
+    """
+    found: list[int] = []
+    for part in range(start, stop, _PART):
+        times: NDArray[np.float64] = track.times(part - 1, min(part + _PART, stop))
+        spacing = np.diff(times)
+        for at in np.flatnonzero(spacing > settings.gap_at_least_s):
+            nominal = track.nominal_s(part + int(at))
+            if nominal != nominal:
+                nominal = declared_s if declared_s else float("inf")
+            if spacing[at] > settings.gap_intervals * nominal:
+                found.append(part + int(at))
+    return found
+
+
+def gap(track: Track, index: int, channel: int) -> Event:
+    """The gap before reading `index`."""
+    start, end = track.time(index - 1), track.time(index)
+    interval = track.nominal_s(index)
+    error = interval if interval == interval else None
+    return Event(
+        "gap",
+        channel,
+        start,
+        end,
+        end - start,
+        error,
+        detail=f"no readings for {end - start:.1f} s: the link to the meter, not the circuit",
+    )

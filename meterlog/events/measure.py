@@ -1,0 +1,97 @@
+"""Times, levels and errors of what lies between two edges on one channel."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import NamedTuple
+
+import numpy as np
+
+from meterlog.reading import Accuracy
+from meterlog.signal.edges import Edge, Window, edge_time, place_edge, time_between
+from meterlog.signal.track import Track
+
+_BACK = 32
+_NEAR = 4
+_HELD = 4096
+
+
+class Timing(NamedTuple):
+    """When something began and ended, how long it took, and the error of that, s."""
+
+    start_s: float
+    end_s: float
+    duration_s: float
+    error_s: float
+
+
+@dataclass(slots=True)
+class Measure:
+    """What is known of one channel's meter: its window as learned from the edges so far, and its accuracy."""
+
+    channel: int
+    track: Track
+    accuracy: Accuracy
+    window: Window = field(default_factory=Window)
+
+    def interval(self, index: int) -> tuple[float, float]:
+        """The interval and the jitter of one time stamp as known at reading `index`, s."""
+        nominal = self.track.nominal_s(index)
+        spacing = np.diff(self.track.times(max(0, index - _BACK), index + 1))
+        if not len(spacing):
+            return 0.0, 0.0
+        middle = float(np.median(spacing))
+        jitter = 1.4826 * float(np.median(np.abs(spacing - middle))) / 2.0**0.5
+        return (nominal if nominal == nominal else middle), jitter
+
+    def noise(self, start: int, stop: int) -> float:
+        """Half-width of what readings at rest stray, from the last of those in [start, stop)."""
+        values = self.track.values(max(start, stop - _BACK), stop)
+        if len(values) < _NEAR:
+            return 0.0
+        return 3.0 * 1.4826 * float(np.median(np.abs(values - np.median(values))))
+
+    def before(self, index: int, start: int) -> float:
+        """The level that reigned before an edge at `index`, from readings not before `start`.
+
+        The reading next to the edge may be partial, so it is left out where there are others.
+        """
+        return self._median(max(start, index - 1 - _NEAR), max(index - 1, start + 1))
+
+    def after(self, index: int, stop: int) -> float:
+        """The level that reigned after an edge at `index`, from readings before `stop`; as `before`."""
+        return self._median(min(index + 1, stop - 1), min(index + 1 + _NEAR, stop))
+
+    def inside(self, start: int, stop: int) -> float:
+        """The level of readings [start, stop), the outer ones left out where they may be partial."""
+        stop = min(stop, start + _HELD)
+        if stop - start >= 3:
+            return self._median(start + 1, stop - 1)
+        return float(self.track.values(start, stop).min())
+
+    def lowest(self, start: int, stop: int) -> float:
+        """The lowest of readings [start, stop) that are still held."""
+        return float(self.track.values(start, stop).min())
+
+    def _median(self, start: int, stop: int) -> float:
+        return float(np.median(self.track.values(start, stop)))
+
+    def edge(self, near: int, before: float, after: float, noise: float, stop: int) -> Edge:
+        """The edge from one level to another whose mid level is crossed at reading `near`, or one beside it."""
+        middle = (before + after) / 2
+        index = near - 1
+        while index < min(near + 1, stop - 1) and (self.track.value(index) > middle) == (before > middle):
+            index += 1
+        return place_edge(self.track, max(index, 1), before, after, noise, stop)
+
+    def timing(self, start: Edge, end: Edge, index: int) -> Timing:
+        """The time between two edges, judged at reading `index`; the edges are learned from."""
+        self.window.learn(start, end)
+        interval_s, jitter_s = self.interval(index)
+        duration, error = time_between(start, end, self.window, interval_s, jitter_s)
+        begin, finish = (edge_time(edge, self.window, interval_s) for edge in (start, end))
+        return Timing(begin, finish, max(duration, 0.0), error)
+
+    def when(self, edge: Edge, index: int) -> float:
+        """The most likely time of an edge, judged at reading `index`, s."""
+        return edge_time(edge, self.window, self.interval(index)[0])

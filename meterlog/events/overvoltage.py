@@ -1,0 +1,125 @@
+"""A supply above what its system stands."""
+
+from __future__ import annotations
+
+from math import inf
+
+import numpy as np
+
+from meterlog.events.event import Event
+from meterlog.events.measure import Measure
+from meterlog.events.settings import DetectionSettings
+
+_SYSTEM_SPLIT_V = 18.0
+"""Between a 12 V system at its highest and a 24 V system at rest: arithmetic."""
+_TELLING = 3
+
+
+class Overvoltage:
+    """Finds stretches above the limit of the system's voltage.
+
+    Where the system voltage is not stated it is told from the readings before the first high one, or, where none were
+    on, from the high ones themselves: a supply that starts at 28 V is a 24 V system.
+    """
+
+    def __init__(self, measure: Measure, settings: DetectionSettings) -> None:
+        self.events: list[Event] = []
+        self._measure = measure
+        self._track = measure.track
+        self._settings = settings
+        self._system_v = settings.system_v
+        self._pos = self._segment = 0
+        self._start: int | None = None
+
+    @property
+    def needs(self) -> int:
+        """The oldest reading that may still be asked for."""
+        return (self._pos if self._start is None else self._start) - 128
+
+    @property
+    def band(self) -> tuple[float, float]:
+        """Values low <= value < high change nothing."""
+        return (-inf, self._limit) if self._start is None else (inf, -inf)
+
+    @property
+    def until(self) -> int:
+        """The band holds for good."""
+        return 1 << 62
+
+    @property
+    def _limit(self) -> float:
+        settings = self._settings
+        if self._system_v >= _SYSTEM_SPLIT_V:
+            return settings.overvoltage_24v
+        return settings.overvoltage_6v if 0 < self._system_v < 9.0 else settings.overvoltage_12v
+
+    def advance(self, stop: int) -> None:
+        """Go on to reading `stop` (not included)."""
+        while self._pos < stop:
+            if self._start is None:
+                self._pos = self._track.first_outside(self._pos, stop, -inf, nextafter_up(self._limit))
+                if self._pos < stop and not self._told(stop):
+                    return
+            else:
+                low = self._limit * (1.0 - self._settings.overvoltage_hysteresis)
+                self._pos = self._track.first_outside(self._pos, stop, low, inf)
+                if self._pos < stop:
+                    self._end(self._pos, ended=True)
+
+    def interrupt(self, index: int) -> None:
+        """Readings are missing before reading `index`."""
+        self.finish()
+        self._pos = self._segment = index
+
+    def finish(self) -> None:
+        """The readings have come to their end."""
+        if self._start is not None:
+            self._end(self._pos, ended=False)
+
+    def _told(self, stop: int) -> bool:
+        """Whether the reading at hand can be judged: tells the system voltage where need be."""
+        if self._system_v == 0.0:
+            earlier = self._track.values(max(self._segment, self._pos - 64), self._pos)
+            earlier = earlier[earlier >= self._settings.on_at_least_v]
+            telling = earlier if len(earlier) >= _TELLING else self._track.values(self._pos, self._pos + _TELLING)
+            if len(telling) < _TELLING or (telling is not earlier and self._pos + _TELLING > stop):
+                return False
+            self._system_v = 24.0 if float(np.median(telling)) >= _SYSTEM_SPLIT_V else 12.0
+            return True
+        self._start = self._pos
+        self._pos += 1
+        return True
+
+    def _end(self, stop: int, ended: bool) -> None:
+        measure, start = self._measure, self._start if self._start is not None else stop - 1
+        self._start = None
+        values = self._track.values(start, stop)
+        level, extreme = float(np.median(values)), float(values.max())
+        limit = self._limit
+        if max(level, extreme - limit * self._settings.overvoltage_hysteresis) <= limit:
+            return
+        begin_s, end_s = self._track.time(start), self._track.time(stop - 1)
+        duration = error = None
+        if ended and start > self._segment:
+            first = measure.edge(start, measure.before(start, max(self._segment, start - 6)), level, 0.0, stop)
+            last = measure.edge(stop, level, self._track.value(stop), 0.0, stop + 1)
+            begin_s, end_s, duration, error = measure.timing(first, last, stop)
+        self.events.append(
+            Event(
+                "overvoltage",
+                measure.channel,
+                begin_s,
+                end_s,
+                duration,
+                error,
+                level=level,
+                extreme=extreme,
+                reference=limit,
+                detail=f"up to {extreme:.2f}, above {limit:g} V",
+            )
+        )
+
+
+def nextafter_up(value: float) -> float:
+    """The least number above `value`: 'above the limit' leaves the limit itself in."""
+    return float(np.nextafter(value, inf))

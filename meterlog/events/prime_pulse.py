@@ -1,0 +1,55 @@
+"""A prime: an idle-low supply goes on for a few seconds and off again."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import inf
+
+from meterlog.events.event import Event
+from meterlog.events.measure import Measure
+from meterlog.events.settings import DetectionSettings
+from meterlog.signal.edges import Edge
+from meterlog.signal.levels import high_level
+
+
+@dataclass(slots=True)
+class Stretch:
+    """An 'on' interval.
+
+    Attributes:
+        rise: its first reading.
+        edge: its beginning; None where that was not seen.
+        begin_s: when it began, or the first reading that shows it, s.
+        from_start: the recording began with it, so it may be much older.
+        end_s: when it ended, s; inf while it lasts.
+        broken: chatter fills it from end to end.
+    """
+
+    rise: int
+    edge: Edge | None
+    begin_s: float
+    from_start: bool = False
+    end_s: float = inf
+    broken: bool = False
+
+
+def prime_pulse(measure: Measure, stretch: Stretch, fall: int, end: Edge, settings: DetectionSettings) -> Event | None:
+    """The prime that an 'on' interval was, when it began in sight, ended at reading `fall`, and is one by length."""
+    if stretch.edge is None or stretch.broken:
+        return None
+    timing = measure.timing(stretch.edge, end, fall)
+    if not settings.prime_shortest_s <= timing.duration_s <= settings.prime_longest_s:
+        return None
+    values = measure.track.values(stretch.rise, fall)
+    level = high_level(values[1:-1] if len(values) > 2 else values)
+    return Event(
+        "prime_pulse",
+        measure.channel,
+        timing.start_s,
+        timing.end_s,
+        timing.duration_s,
+        timing.error_s,
+        level=level,
+        extreme=float(values[1:-1].min() if len(values) > 2 else values.min()),
+        detail=f"on for {timing.duration_s:.2f} s (+-{timing.error_s:.2f} s) at {level:.2f}",
+    )

@@ -1,0 +1,93 @@
+"""A supply that dips below the sag threshold without going off (terms of IEC 61000-4-30, used here on DC)."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import NamedTuple
+
+import numpy as np
+
+from meterlog.events.event import Event
+from meterlog.events.measure import Measure
+from meterlog.events.settings import DetectionSettings
+from meterlog.session.model import Marker
+
+_CRANK_BEFORE_S = 3.0
+_CHARGING_SHARE = 1.1
+"""Charging voltage (13.2 V and more) over the 12 V nominal, arithmetic from usual figures."""
+
+
+class Dip(NamedTuple):
+    """Readings [start, back) below the threshold; readings from `quiet` on were at rest; `stop` ends what is known."""
+
+    quiet: int
+    start: int
+    back: int
+    stop: int
+    reference: float
+
+
+def sag(measure: Measure, dip: Dip, markers: Sequence[Marker], settings: DetectionSettings) -> Event | None:
+    """The dip as an event; None where it only grazes the threshold."""
+    track = measure.track
+    level, residual = measure.inside(dip.start, dip.back), measure.lowest(dip.start, dip.back)
+    threshold = settings.sag_share * dip.reference
+    if level >= threshold and residual >= threshold - settings.sag_hysteresis * dip.reference:
+        return None
+    noise = measure.noise(dip.quiet, dip.start)
+    local = measure.before(dip.start, dip.quiet) if dip.start - dip.quiet >= 3 else dip.reference
+    recovered = float(max(track.values(dip.back, dip.stop), default=dip.reference))
+    first = measure.edge(dip.start, local, _near(measure, dip.start + 1, dip.back, level), noise, dip.back)
+    last = measure.edge(
+        dip.back, _near(measure, dip.back - 4, dip.back - 1, level, dip.start), recovered, noise, dip.stop
+    )
+    timing = measure.timing(first, last, dip.back)
+    return Event(
+        "sag",
+        measure.channel,
+        timing.start_s,
+        timing.end_s,
+        timing.duration_s,
+        timing.error_s,
+        level=level,
+        extreme=residual,
+        reference=dip.reference,
+        detail=_words(dip, residual, recovered, timing.start_s, timing.end_s, markers),
+    )
+
+
+def open_sag(measure: Measure, dip: Dip) -> Event:
+    """A deep dip that had not ended when the readings did."""
+    track = measure.track
+    begin, last = track.time(dip.start), track.time(dip.back - 1)
+    residual = measure.lowest(dip.start, dip.back)
+    return Event(
+        "sag",
+        measure.channel,
+        begin,
+        last,
+        level=measure.inside(dip.start, dip.back),
+        extreme=residual,
+        reference=dip.reference,
+        detail=f"sagged to {residual:.2f} ({residual / dip.reference:.0%} of {dip.reference:.2f}) and had not "
+        f"recovered {last - begin:.1f} s later, when the readings ended",
+    )
+
+
+def _near(measure: Measure, start: int, stop: int, otherwise: float, least: int = 0) -> float:
+    start, stop = max(start, least), min(stop, start + 4)
+    values = measure.track.values(start, stop) if stop > start else np.empty(0)
+    return float(np.median(values)) if len(values) else otherwise
+
+
+def _words(dip: Dip, residual: float, after: float, start: float, end: float, markers: Sequence[Marker]) -> str:
+    words = f"sagged to {residual:.2f} ({residual / dip.reference:.0%} of {dip.reference:.2f})"
+    marked = any(m.name == "crank" and start - _CRANK_BEFORE_S <= m.time_s <= end for m in markers)
+    charging = 12.0 * _CHARGING_SHARE <= after <= 15.5 or 24.0 * _CHARGING_SHARE <= after <= 31.0
+    if marked:
+        words += "; cranking, by the crank marker"
+    elif charging and after > 1.04 * dip.reference:
+        words += f"; cranking, by the recovery to a charging level of {after:.2f}"
+    if dip.back - dip.start < 2:
+        words += "; shorter than one reading: the true lowest voltage may be lower"
+    return words

@@ -1,0 +1,374 @@
+"""Whether a supply is on, off, sagging or interrupted: the state machine behind pulses, dropouts, sags and losses.
+
+Every state names a band of values in which nothing happens, so quiet stretches cost one scan at memory speed, and a
+growing recording runs through the very same steps as a finished one: what the machine does at a reading depends only
+on the readings up to it. The sliding reference is the median of up to 64 undisturbed readings (dips left out), taken
+anew every 16 readings.
+
+States: `first` nothing seen yet; `idle` off; `settling` just gone on; `on`; `sagging` below the sag threshold;
+`ending` one reading after a sag; `out` at or below half; `back` just returned from `out`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from math import inf, nextafter
+from typing import NamedTuple
+
+import numpy as np
+
+from meterlog.events.chatter import interruptions
+from meterlog.events.dropout import Outage, dropout, outage
+from meterlog.events.event import Event
+from meterlog.events.measure import Measure
+from meterlog.events.prime_pulse import Stretch, prime_pulse
+from meterlog.events.sag import Dip, open_sag, sag
+from meterlog.events.settings import DetectionSettings
+from meterlog.events.supply_lost import came_back, supply_lost
+from meterlog.session.model import Marker
+from meterlog.signal.edges import Edge
+
+_WINDOW = 64
+_EVERY = 16
+_FIRST = 4
+_SETTLE = 5
+_SAME = 0.05
+_RISING = 1.03
+
+
+class Rules(NamedTuple):
+    """What applies to a channel's quantity: a current is no supply, so only its pulses are looked for."""
+
+    on_at_least: float
+    faults: bool
+
+
+class Supply:
+    """The state machine for one channel.
+
+    Attributes:
+        stretches: the 'on' intervals so far.
+        events: what was found so far, in the order it was decided.
+    """
+
+    def __init__(self, measure: Measure, settings: DetectionSettings, rules: Rules, markers: list[Marker]) -> None:
+        self.stretches: list[Stretch] = []
+        self.events: list[Event] = []
+        self._measure = measure
+        self._track = measure.track
+        self._settings = settings
+        self._rules = rules
+        self._markers = markers
+        self._steps: dict[str, Callable[[int], None]] = {
+            "first": self._first,
+            "idle": self._idle,
+            "settling": self._settling,
+            "on": self._on,
+            "sagging": self._sagging,
+            "ending": self._ending,
+            "out": self._out,
+            "back": self._back,
+        }
+        self._loss: tuple[int, Edge] | None = None
+        self._restart(0)
+
+    def _restart(self, index: int) -> None:
+        self._state = "first"
+        self._segment = self._pos = index
+        self._threshold = self._rules.on_at_least
+        self._reference = self._previous = 0.0
+        self._quiet = self._update_at = self._dip = self._fall = self._return = index
+        self._lasting = False
+        self._outages: list[Outage] = []
+        self._stretch: Stretch | None = None
+
+    @property
+    def needs(self) -> int:
+        """The oldest reading that may still be asked for."""
+        oldest = max(self._quiet, self._pos - _WINDOW)
+        if self._state in ("sagging", "ending"):
+            oldest = min(oldest, self._dip)
+        elif self._state in ("out", "back"):
+            oldest = min(oldest, self._fall)
+        stretch = self._stretch
+        if stretch is not None and self._pos:
+            recent = self._track.time(self._pos - 1) - stretch.begin_s <= 2 * self._settings.prime_longest_s
+            oldest = min(oldest, stretch.rise) if recent else oldest
+        return oldest - 2 * _WINDOW
+
+    @property
+    def deciding(self) -> bool:
+        """Whether it is not yet known if the supply is off or interrupted."""
+        return self._state in ("out", "back")
+
+    @property
+    def band(self) -> tuple[float, float]:
+        """Values low <= value < high change nothing until reading `until`."""
+        if self._state == "idle":
+            return -inf, self._threshold
+        if self._state == "on" and not self._outages:
+            return self._settings.sag_share * self._reference, self._reference / self._settings.off_share
+        return inf, -inf
+
+    @property
+    def until(self) -> int:
+        """The reading at which the sliding reference is taken anew."""
+        return self._update_at if self._state == "on" else 1 << 62
+
+    def advance(self, stop: int) -> None:
+        """Go on to reading `stop` (not included)."""
+        while self._pos < stop:
+            self._steps[self._state](stop)
+        if self._outages and self._state not in ("out", "back"):
+            # Two intervals more, since an edge lies up to that much before the reading that shows it.
+            since = self._track.time(self._pos - 1) - self._outages[-1].timing.end_s
+            if since >= self._settings.chatter_spacing_s + 2 * self._measure.interval(self._pos - 1)[0]:
+                self._flush()
+
+    def interrupt(self, index: int) -> None:
+        """Readings are missing before reading `index`: nothing is concluded across that.
+
+        On before and on after: the 'on' interval goes on with its reference. Otherwise all begins anew.
+        """
+        if self._state == "ending":
+            self._end_sag()
+        elif self._state == "back":
+            self._returned(self._pos)
+        self._flush()
+        stretch = self._stretch
+        on = self._state in ("on", "settling", "sagging", "ending", "back")
+        if stretch is not None and on and self._track.value(index) > self._settings.off_share * self._reference:
+            self._be_on(index)
+            self._segment = self._pos = index
+            return
+        if stretch is not None:
+            stretch.end_s = self._track.time(index)
+        self._restart(index)
+
+    def finish(self) -> None:
+        """The readings have come to their end."""
+        stop = self._pos
+        if self._state == "out":
+            self._close()
+        elif self._state == "ending":
+            self._end_sag()
+        elif self._state == "back":
+            self._returned(stop)
+        elif self._state == "sagging" and self._rules.faults and stop - self._dip >= 3:
+            dip = Dip(self._quiet, self._dip, stop, stop, self._reference)
+            if self._measure.inside(dip.start, stop) < self._settings.sag_shallow_share * self._reference:
+                self.events.append(open_sag(self._measure, dip))
+        self._flush()
+
+    def _first(self, _stop: int) -> None:
+        if self._track.value(self._pos) >= self._threshold:
+            self._begin(self._pos)
+        else:
+            self._state = "idle"
+
+    def _idle(self, stop: int) -> None:
+        self._pos = self._track.first_outside(self._pos, stop, -inf, self._threshold)
+        if self._pos < stop:
+            self._begin(self._pos)
+
+    def _begin(self, rise: int) -> None:
+        """An 'on' interval begins at reading `rise`; its beginning is seen when a reading precedes it."""
+        seen = rise > self._segment
+        begin_s = (self._track.time(rise - 1) + self._track.time(rise)) / 2 if seen else self._track.time(rise)
+        self._stretch = Stretch(rise, None, begin_s, from_start=rise == 0)
+        self.stretches.append(self._stretch)
+        self._state = "settling"
+        self._previous = self._reference = self._track.value(rise)
+        self._pos = rise + 1
+
+    def _settling(self, _stop: int) -> None:
+        value, previous = self._track.value(self._pos), self._previous
+        rise = self._stretch.rise if self._stretch else self._pos
+        if value <= self._settings.off_share * self._reference:
+            self._go_out(self._pos)
+            return
+        self._reference = max(self._reference, value)
+        same = abs(value - previous) <= _SAME * previous
+        if same or self._pos - rise >= _SETTLE:
+            start = self._pos - 1
+            if not same:
+                self._reference = float(np.median(self._track.values(rise, self._pos + 1)))
+            else:
+                self._reference = max(previous, value)
+            self._place_rise(rise, self._pos + 1)
+            self._be_on(start)
+        self._previous = value
+        self._pos += 1
+
+    def _place_rise(self, rise: int, stop: int) -> None:
+        """Place the beginning of the 'on' interval, now that its level is known."""
+        stretch = self._stretch
+        if stretch is None or stretch.edge is not None or rise <= self._segment:
+            return
+        low = self._measure.before(rise, max(self._segment, rise - 8))
+        noise = self._measure.noise(max(self._segment, rise - 8), rise - 1)
+        stretch.edge = self._measure.edge(rise, low, self._reference, noise, stop)
+        stretch.begin_s = self._measure.when(stretch.edge, rise)
+        if self._loss is not None:
+            at, fall = self._loss
+            self.events[at] = came_back(self.events[at], self._measure, fall, stretch.edge, rise)
+            self._loss = None
+
+    def _be_on(self, quiet: int) -> None:
+        self._state = "on"
+        self._quiet = quiet
+        self._update_at = quiet + _FIRST
+
+    def _on(self, stop: int) -> None:
+        if self._pos >= self._update_at:
+            self._slide(stop)
+        limit = min(stop, self._update_at)
+        low, high = self._settings.sag_share * self._reference, self._reference / self._settings.off_share
+        index = self._track.first_outside(self._pos, limit, low, high)
+        self._pos = index
+        if index == limit:
+            return
+        value = self._track.value(index)
+        if value >= high:
+            # What was taken for 'on' is at or below half of this: it was the idle level of an unconnected input.
+            self._flush()
+            if self._stretch is not None:
+                self._stretch.end_s = self._track.time(index)
+            self._begin(index)
+        elif value <= self._settings.off_share * self._reference:
+            self._go_out(index)
+        else:
+            self._state, self._dip, self._lasting = "sagging", index, False
+            self._pos = index + 1
+
+    def _slide(self, stop: int) -> None:
+        """Take the sliding reference anew, and step over a long calm stretch at once."""
+        quiet = self._pos - self._quiet
+        if quiet >= _WINDOW:
+            calm = self._track.calm_until(self._pos, stop, self._settings.sag_share + 0.01, _WINDOW)
+            self._pos += (calm - self._pos) // _EVERY * _EVERY
+        if quiet >= _FIRST:
+            values = self._track.values(max(self._quiet, self._pos - _WINDOW), self._pos)
+            self._reference = float(np.median(values))
+        self._update_at = self._pos + (_FIRST if quiet < _EVERY else _EVERY)
+
+    def _sagging(self, stop: int) -> None:
+        settings, reference = self._settings, self._reference
+        limit = stop
+        if not self._lasting:
+            deadline = self._track.time(self._dip) + settings.sag_shallow_longest_s
+            limit = self._track.first_after(deadline, self._pos, stop)
+        low = nextafter(settings.off_share * reference, inf)
+        high = (settings.sag_share + settings.sag_hysteresis) * reference
+        index = self._track.first_outside(self._pos, limit, low, high)
+        self._pos = index
+        if index < limit:
+            if self._track.value(index) < low:
+                self._go_out(index)
+            else:
+                self._state, self._return, self._pos = "ending", index, index + 1
+        elif limit < stop:
+            self._lasting = True
+            if self._measure.inside(self._dip, index) >= settings.sag_shallow_share * reference:
+                # It stays at a slightly lower level, for example because charging stopped: a new level, no sag.
+                self._be_on(max(self._dip + 1, index - 8))
+                self._update_at = index
+
+    def _ending(self, _stop: int) -> None:
+        self._pos += 1
+        self._end_sag()
+        self._pos = self._return + 1
+
+    def _end_sag(self) -> None:
+        dip = Dip(self._quiet, self._dip, self._return, self._pos, self._reference)
+        if self._rules.faults:
+            event = sag(self._measure, dip, self._markers, self._settings)
+            if event is not None:
+                self.events.append(event)
+        self._be_on(self._return)
+
+    def _go_out(self, index: int) -> None:
+        if self._stretch is not None:
+            self._place_rise(self._stretch.rise, index)
+        self._state, self._fall, self._pos = "out", index, index + 1
+
+    def _longest_out_s(self) -> float:
+        stretch = self._stretch
+        long = stretch is not None and (
+            stretch.from_start or self._track.time(self._fall) - stretch.begin_s > self._settings.prime_longest_s
+        )
+        return self._settings.dropout_longest_s if long else self._settings.dropout_longest_in_short_s
+
+    def _out(self, stop: int) -> None:
+        deadline = self._track.time(self._fall) + self._longest_out_s()
+        limit = self._track.first_after(deadline, self._pos, stop) + 1
+        high = (self._settings.off_share + self._settings.return_hysteresis) * self._reference
+        self._pos = self._track.first_outside(self._pos, min(limit, stop), -inf, high)
+        if self._pos < min(limit, stop):
+            self._state, self._return = "back", self._pos
+            self._pos += 1
+        elif limit <= stop:
+            self._close()
+
+    def _back(self, _stop: int) -> None:
+        value, previous = self._track.value(self._pos), self._track.value(self._pos - 1)
+        full = self._settings.sag_share * self._reference
+        if value <= self._settings.off_share * self._reference:
+            if self._returned(self._pos):
+                self._go_out(self._pos)
+        elif max(value, previous) >= full or value < _RISING * previous or self._pos - self._return >= _SETTLE:
+            self._returned(self._pos + 1)
+        else:
+            self._pos += 1
+
+    def _returned(self, stop: int) -> bool:
+        """The supply is back: a dropout, or the space between two 'on' intervals; whether it was a dropout."""
+        measure = self._measure
+        noise = measure.noise(self._quiet, self._fall - 1)
+        found = outage(measure, self._fall, self._return, stop, self._reference, noise)
+        if found.timing.duration_s > self._longest_out_s():
+            self._end_stretch(found.fall)
+            self._begin(self._return)
+            return False
+        spacing = self._settings.chatter_spacing_s
+        if self._outages and found.timing.start_s - self._outages[-1].timing.end_s >= spacing:
+            self._flush()
+        if found.timing.duration_s >= spacing:
+            self._flush()
+            if self._rules.faults:
+                self.events.append(dropout(measure, found))
+        else:
+            self._outages.append(found)
+        self._be_on(self._pos)
+        return True
+
+    def _flush(self, ends: bool = False) -> None:
+        """No further interruption follows closely: say what those that wait amount to."""
+        if self._outages and self._rules.faults:
+            self.events += interruptions(self._measure, self._outages, self._stretch, ends, self._settings)
+        self._outages = []
+
+    def _close(self) -> None:
+        """Off for too long for a dropout, or to the end: the 'on' interval is over."""
+        low = self._measure.after(self._fall, self._pos)
+        noise = self._measure.noise(self._quiet, self._fall - 1)
+        before = self._measure.before(self._fall, max(self._stretch.rise if self._stretch else 0, self._fall - 6))
+        end = self._measure.edge(self._fall, before, low, noise, self._pos)
+        self._end_stretch(end)
+        self._threshold = max(self._rules.on_at_least, low / self._settings.off_share)
+        self._state = "idle"
+
+    def _end_stretch(self, end: Edge) -> None:
+        stretch = self._stretch
+        if stretch is None:
+            return
+        stretch.end_s = self._measure.when(end, self._fall)
+        self._flush(ends=True)
+        event = prime_pulse(self._measure, stretch, self._fall, end, self._settings)
+        if event is None and self._rules.faults:
+            event = supply_lost(self._measure, stretch, self._fall, self._pos, end, self._reference, self._settings)
+            if event is not None:
+                self._loss = (len(self.events), end)
+        if event is not None:
+            self.events.append(event)
+        self._stretch = None

@@ -1,0 +1,1 @@
+"""Pulse and dip measures as the standards define them: numpy in, numbers out."""

@@ -9,7 +9,7 @@ from contextlib import asynccontextmanager
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from meterlog.errors import AddressError, LinkAbsent
+from meterlog.errors import AddressError, LinkAbsent, LinkBusy
 from meterlog.transports.ble_errors import ELSEWHERE, link_error
 from meterlog.transports.ble_services import MEASURING_SERVICES, SERIAL_SERVICES, short
 from meterlog.transports.ble_thread import run
@@ -192,8 +192,11 @@ async def find(wanted: Wanted, timeout_s: float, adapter: str | None, port: str,
 
     Raises:
         LinkAbsent: not heard.
+        LinkBusy: this program has it open.
         AddressError: several have the wanted name or service; their addresses are listed.
     """
+    if wanted.address.upper() in taken:
+        raise LinkBusy(f"{port} is open in this program already: give each meter once", port)
     matches: dict[str, BLEDevice] = {}
     others: set[str] = set()
     first = asyncio.Event()

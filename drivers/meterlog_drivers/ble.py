@@ -1,0 +1,125 @@
+"""ble: meters over Bluetooth Low Energy, with any decoder of frames on their bytes.
+
+`ble:AA:BB:CC:DD:EE:FF?decoder=status14`, or by the advertised `name=` or `service=` (UUID, short or long), which
+is the way on macOS where each computer has an identifier of its own for a peripheral. The characteristics are
+found by what they can do, in the known serial services first; `service=`, `notify=` and `write=` choose others.
+A meter that must be asked takes `poll=`: text, or bytes as `0x0102`; `interval_s=` is the time between two
+requests (0.5 s). `adapter=hci1` is another adapter than the first (Linux), `search_s=` how long to look for the
+meter (10 s). All other options are the decoder's.
+"""
+
+from __future__ import annotations
+
+import re
+from uuid import UUID
+
+from meterlog.address import Address
+from meterlog.driver import COMMON_OPTIONS, Driver, Meter, load_driver
+from meterlog.errors import AddressError
+from meterlog.framing import FramedMeter, FramingDriver
+from meterlog.transports.ble import BleSettings, BleTransport, Wanted
+from meterlog_drivers.gatt import Characteristics, Gatt
+
+POLL_S = 0.5
+"""Time between two requests where the address says none: two readings a second, which most displays keep up with
+(default, unverified)."""
+
+_ADDRESS = re.compile(r"([0-9A-Fa-f]{2}:){5}[0-9A-Fa-f]{2}")
+_IDENTIFIER = re.compile(r"[0-9A-Fa-f]{8}(-[0-9A-Fa-f]{4}){3}-[0-9A-Fa-f]{12}")
+_SHORT_UUID = re.compile(r"[0-9A-Fa-f]{4}|[0-9A-Fa-f]{8}")
+_BASE_UUID = "-0000-1000-8000-00805f9b34fb"
+_ADAPTER = re.compile(r"\w+")
+
+
+class Ble(Driver):
+    """A meter that is a Bluetooth LE peripheral."""
+
+    name = "ble"
+    summary = "any framing over Bluetooth LE: serial services, or the characteristics named"
+    verification = "bleak end to end on a simulated adapter; unverified with a radio"
+    modes = ("those of its decoder",)
+    options = frozenset({"decoder", "name", "service", "notify", "write", "poll", "adapter", "search_s"})
+
+    def check(self, address: Address) -> None:
+        """As `Driver.check`, with the options of its decoder known.
+
+        Raises:
+            AddressError, DriverError: an option or the decoder is not known.
+        """
+        decoder = _decoder(address)
+        rest = {k: v for k, v in address.options.items() if k not in self.options | decoder.options}
+        super().check(Address(address.scheme, address.target, rest))
+
+    def meter(self, address: Address) -> Meter:
+        """The peripheral with the decoder on its bytes.
+
+        Raises:
+            AddressError: the address or an option cannot be understood.
+        """
+        decoder = _decoder(address)
+        tagging = Characteristics() if isinstance(decoder, Gatt) else None
+        inner = {k: v for k, v in address.options.items() if k in decoder.options | COMMON_OPTIONS}
+        transport = BleTransport(_settings(address), tagging)
+        return FramedMeter(decoder, Address(decoder.name, address.target, inner), transport)
+
+
+def _decoder(address: Address) -> FramingDriver:
+    name = address.options.get("decoder", "")
+    if not name:
+        raise AddressError(
+            f"'{address}' does not say how to read the meter's bytes: add decoder=NAME, for example decoder=status14"
+            " ('meterlog meters' lists them)"
+        )
+    driver = load_driver(name)
+    if not isinstance(driver, FramingDriver):
+        raise AddressError(f"in '{address}' the decoder must be one for frames of bytes; '{name}' is not")
+    return driver
+
+
+def _settings(address: Address) -> BleSettings:
+    options = address.options
+    target, name = address.target.strip(), options.get("name", "")
+    if target and not (_ADDRESS.fullmatch(target) or _IDENTIFIER.fullmatch(target)):
+        raise AddressError(
+            f"'{target}' is no Bluetooth address such as AA:BB:CC:DD:EE:FF (on macOS the long identifier that"
+            " 'meterlog meters' shows); a name goes into the option name="
+        )
+    service = _uuid(address, "service")
+    if not (target or name or service):
+        raise AddressError(f"'{address}' names no peripheral: give its address, or name= or service=")
+    adapter = options.get("adapter")
+    if adapter is not None and not _ADAPTER.fullmatch(adapter):
+        raise AddressError(f"in '{address}' the option adapter wants a name such as hci0, not '{adapter}'")
+    return BleSettings(
+        wanted=Wanted(target, name, "" if target or name else service),
+        service=service,
+        notify=_uuid(address, "notify"),
+        write=_uuid(address, "write"),
+        poll=_poll(address),
+        interval_s=address.number("interval_s", POLL_S, least=0.02, most=3600),
+        adapter=adapter,
+        search_s=address.number("search_s", 10.0, least=0.1, most=3600),
+    )
+
+
+def _uuid(address: Address, option: str) -> str:
+    """An option as a long UUID in lower case; empty when it is not given."""
+    text = address.options.get(option, "")
+    if not text:
+        return ""
+    try:
+        return str(UUID(f"{text:0>8}{_BASE_UUID}" if _SHORT_UUID.fullmatch(text) else text))
+    except ValueError:
+        raise AddressError(
+            f"in '{address}' the option {option} wants a UUID of 4, 8 or 32 hex digits such as fff1, not '{text}'"
+        ) from None
+
+
+def _poll(address: Address) -> bytes:
+    text = address.options.get("poll", "")
+    if not text.lower().startswith("0x"):
+        return text.encode()
+    try:
+        return bytes.fromhex(text[2:])
+    except ValueError:
+        raise AddressError(f"in '{address}' the option poll wants pairs of hex digits after 0x, not '{text}'") from None

@@ -1,0 +1,39 @@
+"""A simulated Bluetooth service on a private bus, which the real bleak finds as if it were the system's."""
+
+from __future__ import annotations
+
+import shutil
+import sys
+import tempfile
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+
+from meterlog_drivers.simulated.bluez import Characteristic, SimulatedBluez, SimulatedPeripheral
+from meterlog_drivers.simulated.private_bus import VARIABLE, PrivateBus
+
+
+@pytest.fixture(scope="session")
+def bus(need: Callable[[object, str], None]) -> Iterator[PrivateBus]:
+    """A private message bus for all tests of the folder."""
+    need(sys.platform == "linux", "the simulated Bluetooth service is for Linux")
+    need(shutil.which("dbus-daemon"), "no dbus-daemon (apt install dbus)")
+    # a socket's path may have 107 bytes at most, and tmp_path is often longer
+    with tempfile.TemporaryDirectory(prefix="ble") as folder, PrivateBus(Path(folder)) as running:
+        yield running
+
+
+@pytest.fixture
+def bluez(bus: PrivateBus, monkeypatch: pytest.MonkeyPatch) -> Iterator[SimulatedBluez]:
+    """A simulated Bluetooth service with one adapter and no peripherals yet."""
+    monkeypatch.setenv(VARIABLE, bus.address)
+    with SimulatedBluez(bus.address) as service:
+        yield service
+
+
+@pytest.fixture
+def meter(bluez: SimulatedBluez) -> SimulatedPeripheral:
+    """A peripheral in reach with a serial service of one characteristic."""
+    serial = {"ffe0": [Characteristic("ffe1", ("notify", "write-without-response"))]}
+    return bluez.add(SimulatedPeripheral("00:00:5E:00:53:01", serial, name="BENCH METER"))

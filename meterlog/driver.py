@@ -88,6 +88,7 @@ class Driver(ABC):
         options: the address options it knows beside `COMMON_OPTIONS`.
         silence_is_loss: whether a meter of its that falls silent is taken for a lost link and opened again; False
             where the source only repeats what was recorded, and a new opening would begin it again.
+        least_silence_s: the least silence that is taken for a lost link, s.
     """
 
     name: ClassVar[str]
@@ -96,6 +97,7 @@ class Driver(ABC):
     modes: ClassVar[tuple[str, ...]] = ()
     options: ClassVar[frozenset[str]] = frozenset()
     silence_is_loss: ClassVar[bool] = True
+    least_silence_s: ClassVar[float] = 5.0
 
     @abstractmethod
     def meter(self, address: Address) -> Meter:

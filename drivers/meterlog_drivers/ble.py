@@ -38,6 +38,7 @@ class Ble(Driver):
     summary = "any framing over Bluetooth LE: serial services, or the characteristics named"
     verification = "bleak end to end on a simulated adapter; unverified with a radio"
     modes = ("those of its decoder",)
+    least_silence_s = 2.0  # a radio link often dies without a word
     options = frozenset({"decoder", "name", "service", "notify", "write", "poll", "adapter", "search_s"})
 
     def check(self, address: Address) -> None:

@@ -29,7 +29,12 @@ FIRST_LINE = "meterlog raw bytes 1"
 
 
 class RawCaptureWriter:
-    """Appends chunks as they come. A chunk is with the system, safe from a crash of ours, when `add` returns."""
+    """Appends chunks as they come. A chunk is with the system, safe from a crash of ours, when `add` returns.
+
+    Attributes:
+        path: the file.
+        chunks: how many are in it.
+    """
 
     def __init__(
         self, path: Path, address: str, started_at: datetime, monotonic_start_s: float, byte_time_s: float
@@ -39,7 +44,7 @@ class RawCaptureWriter:
         Raises:
             SessionWriteFailed: it exists already, or cannot be made there.
         """
-        self.path = path
+        self.path, self.chunks = path, 0
         self._start_s = monotonic_start_s
         self._lock = threading.Lock()
         try:
@@ -56,6 +61,7 @@ class RawCaptureWriter:
             SessionWriteFailed: disk full, folder removed.
         """
         self._write(f"{chunk.arrival_s - self._start_s:.6f} {chunk.data.hex(' ')}\n")
+        self.chunks += 1
 
     def note(self, text: str) -> None:
         """Keep a remark between the chunks.

@@ -1,0 +1,145 @@
+"""A meter as the recorder needs it: its address taken apart, with the options that are about the recording."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, replace
+from pathlib import PurePath
+from typing import Protocol, runtime_checkable
+
+from meterlog.address import Address
+from meterlog.driver import Driver, Meter, load_driver
+from meterlog.errors import AddressError, UsageError
+from meterlog.reading import Accuracy
+from meterlog.transports.tap import RawSink
+
+_ACCURACY = re.compile(r"\s*([0-9.]+)\s*(?:%|pct)\s*(?:[+ ]\s*([0-9.]+))?\s*")
+
+
+@runtime_checkable
+class TappableMeter(Protocol):
+    """A meter whose bytes can be kept."""
+
+    @property
+    def byte_time_s(self) -> float:
+        """One byte's time on the wire, s."""
+        ...
+
+    def tapped(self, sink: RawSink) -> Meter:
+        """The same meter, with every byte handed to the sink as well."""
+        ...
+
+
+@runtime_checkable
+class LabelledColumns(Protocol):
+    """A meter that names its columns."""
+
+    def column_label(self, column: int) -> str:
+        """What a column is called."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class MeterSetup:
+    """A meter to record.
+
+    Attributes:
+        address: as typed, taken apart.
+        meter: opens it.
+        labels: what the person calls its columns, in order; columns beyond them are numbered.
+        points: the test points of its columns, in order.
+        accuracy: the meter's stated accuracy.
+        interval_s: its declared display interval, s; None where it is not known.
+        watchdog_s: silence after which its link is taken for lost, s; None: by its interval; 0: never.
+        least_silence_s: where it goes by the interval, the least such silence, s.
+    """
+
+    address: Address
+    meter: Meter
+    labels: tuple[str, ...]
+    points: tuple[str, ...]
+    accuracy: Accuracy
+    interval_s: float | None
+    watchdog_s: float | None
+    least_silence_s: float = Driver.least_silence_s
+
+    def label(self, column: int) -> str:
+        """What to call a column."""
+        if column < len(self.labels):
+            return self.labels[column]
+        if not self.labels and isinstance(self.meter, LabelledColumns):
+            return self.meter.column_label(column)
+        target = self.address.target
+        name = self.labels[0] if self.labels else f"{self.address.scheme} {PurePath(target).name or target}"
+        return f"{name} {column + 1}" if column else name
+
+    def point(self, column: int) -> str:
+        """A column's test point."""
+        return self.points[column] if column < len(self.points) else ""
+
+    def tapped(self, sink: RawSink) -> MeterSetup:
+        """This meter with its bytes kept.
+
+        Raises:
+            UsageError: it has none (a simulated one, a replayed session).
+        """
+        return replace(self, meter=self._tappable().tapped(sink))
+
+    @property
+    def byte_time_s(self) -> float:
+        """One byte's time on the wire, s.
+
+        Raises:
+            UsageError: the meter has no bytes.
+        """
+        return self._tappable().byte_time_s
+
+    def _tappable(self) -> TappableMeter:
+        if not isinstance(self.meter, TappableMeter):
+            raise UsageError(f"{self.meter.name} gives readings but no bytes, so there is nothing raw to keep")
+        return self.meter
+
+
+def meter_setup(text: str) -> MeterSetup:
+    """The meter behind an address as typed.
+
+    Raises:
+        AddressError, DriverError: with one plain sentence.
+        LinkError, SessionError: a file that is to be replayed cannot be read.
+    """
+    address = Address.parse(text)
+    driver = load_driver(address.scheme)
+    driver.check(address)
+    watchdog_s = None if driver.silence_is_loss else 0.0
+    if "watchdog_s" in address.options:
+        watchdog_s = address.number("watchdog_s", 0.0)
+    return MeterSetup(
+        address,
+        driver.meter(address),
+        _list(address, "label"),
+        _list(address, "point"),
+        _accuracy(address),
+        address.number("interval_s", 1.0, least=1e-4) if "interval_s" in address.options else None,
+        watchdog_s,
+        driver.least_silence_s,
+    )
+
+
+def _list(address: Address, option: str) -> tuple[str, ...]:
+    text = address.options.get(option, "")
+    return tuple(part.strip() for part in text.split(",")) if text else ()
+
+
+def _accuracy(address: Address) -> Accuracy:
+    text = address.options.get("accuracy")
+    if text is None:
+        return Accuracy()
+    match = _ACCURACY.fullmatch(text)
+    try:
+        if match is not None:
+            return Accuracy(float(match[1]) / 100, float(match[2] or 0))
+    except ValueError:
+        pass
+    raise AddressError(
+        f"in '{address}' the option accuracy wants the form 0.8pct+3 (0.8 % of the reading + 3 counts), not '{text}'"
+    )

@@ -1,0 +1,76 @@
+"""What a recorder tells while it runs and at its end, and what it asks of a live detector."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Literal, Protocol
+
+from meterlog.driver import Traffic
+from meterlog.errors import MeterlogError
+from meterlog.events import Event
+from meterlog.reading import Quantity, Reading
+from meterlog.session import Marker
+
+
+class Detector(Protocol):
+    """Finds events while readings come: `meterlog.events.live.LiveDetector`. Times from the session's start."""
+
+    def feed(self, readings: Sequence[Reading]) -> list[Event]:
+        """Take readings; what is certain now."""
+        ...
+
+    def marker(self, marker: Marker) -> None:
+        """Take a marker."""
+        ...
+
+    def finish(self) -> list[Event]:
+        """What the end makes certain."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class Notice:
+    """Something that happened while recording.
+
+    Attributes:
+        kind: `channel`: a meter shows a quantity for the first time. `link`: a meter came or went. `waiting`: a meter
+            has not said anything yet. `event`: found live. `marker`: set by someone. `capture`: an armed capture began
+            to wait, or its condition came true. `end`: the recording ends by itself.
+        time_s: from the session's start, s.
+        text: one plain sentence.
+        channel: its number, where it concerns one.
+        quantity: of that channel.
+        event: the event.
+    """
+
+    kind: Literal["channel", "link", "waiting", "event", "marker", "capture", "end"]
+    time_s: float
+    text: str
+    channel: int | None = None
+    quantity: Quantity | None = None
+    event: Event | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What became of a recording.
+
+    Attributes:
+        path: the session; None where there was no reading and so no file is left.
+        readings: how many are in it.
+        captures: how often an armed capture's condition came true.
+        events: the events found live.
+        traffic: what each meter's link carried.
+        raw: the raw captures that were kept.
+        error: why it failed; None where it did not.
+    """
+
+    path: Path | None
+    readings: int
+    captures: int
+    events: list[Event]
+    traffic: list[Traffic]
+    raw: list[Path]
+    error: MeterlogError | None

@@ -1,0 +1,215 @@
+"""One thread a meter: opens it, reads it, notices when it has gone, and opens it again."""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections import deque
+from statistics import median
+from typing import Protocol
+
+from meterlog.capture.meters import MeterSetup
+from meterlog.driver import Connection, Traffic
+from meterlog.errors import DriverError, LinkError, LinkLost, MeterlogError, NoFrameFits
+from meterlog.reading import Reading
+
+READ_TIMEOUT_S = 0.25
+"""How long a read waits; so long an end of the recording may have to wait too."""
+
+FIRST_DATA_S = 10.0
+"""Silence after opening that is put up with: some meters start their output by a key of their own."""
+
+WATCHDOG_INTERVALS = 8.0
+"""Silence that is taken for a lost link, in intervals of the meter; never less than its driver's `least_silence_s`."""
+
+LEARNED_FROM = 15
+"""The interval of a meter that declares none is the median of so many last ones: an outage does not change it."""
+
+FIRST_PAUSE_S, LONGEST_PAUSE_S = 0.2, 5.0
+"""Before opening again; each failure doubles it."""
+
+
+class Listener(Protocol):
+    """Whom a supervisor tells. Called from its thread, one call at a time."""
+
+    def readings(self, meter: int, readings: list[Reading]) -> None:
+        """Readings came."""
+        ...
+
+    def link(self, meter: int, up: bool, cause: str) -> None:
+        """The meter gives readings from now on, or no longer."""
+        ...
+
+    def waiting_for(self, meter: int, text: str) -> None:
+        """The meter is open and has not said anything yet."""
+        ...
+
+    def ended(self, meter: int, error: MeterlogError | None) -> None:
+        """Nothing more will come: its source has come to its end, or something that another opening cannot mend."""
+        ...
+
+
+class Supervisor:
+    """Keeps one meter's readings coming."""
+
+    def __init__(self, number: int, setup: MeterSetup, listener: Listener) -> None:
+        """A supervisor for the meter of that number; `start` begins it."""
+        self._number, self._setup, self._meter, self._listener = number, setup, setup.meter, listener
+        self._stop = threading.Event()
+        self._opened = threading.Event()
+        self._open_failure: MeterlogError | None = None
+        self._thread = threading.Thread(target=self._run, name=self._meter.name, daemon=True)
+        self._up = False
+        self._heard_s: float | None = None  # when the last readings came, by the host's clock
+        self._intervals_s: deque[float] = deque(maxlen=LEARNED_FROM)
+        self._count = 0
+        self._pause_s = FIRST_PAUSE_S
+        self._closed_traffic = Traffic()
+        self._connection: Connection | None = None
+
+    @property
+    def name(self) -> str:
+        """The meter's name."""
+        return self._meter.name
+
+    @property
+    def up(self) -> bool:
+        """Whether it gives readings now."""
+        return self._up
+
+    @property
+    def traffic(self) -> Traffic:
+        """What all its connections have carried."""
+        total, connection = self._closed_traffic, self._connection
+        return total if connection is None else _sum(total, connection.traffic)
+
+    def start(self) -> None:
+        """Begin; `wait_opened` tells how the first opening went."""
+        self._thread.start()
+
+    def wait_opened(self) -> MeterlogError | None:
+        """Wait for the first opening; what went wrong with it."""
+        self._opened.wait()
+        return self._open_failure
+
+    def stop(self) -> None:
+        """Ask it to end."""
+        self._stop.set()
+
+    def join(self, timeout_s: float) -> None:
+        """Wait for its end. A meter that hangs in its opening is left to itself."""
+        self._thread.join(timeout_s)
+
+    def _run(self) -> None:
+        error: MeterlogError | None = None
+        try:
+            self._supervise()
+        except MeterlogError as failure:
+            error = failure
+        except Exception as failure:
+            error = DriverError(f"the driver of {self.name} failed: {failure!r}")
+            error.__cause__ = failure
+        finally:
+            first = not self._opened.is_set()
+            if first:
+                self._open_failure = error
+                self._opened.set()
+        if not first:
+            self._listener.ended(self._number, error)
+
+    def _supervise(self) -> None:
+        connection: Connection | None = self._meter.open()
+        self._opened.set()
+        while connection is not None:
+            self._connection = connection
+            try:
+                if self._read(connection):
+                    return
+            except NoFrameFits as error:
+                if not self._count:
+                    raise
+                self._down(str(error))
+            except LinkError as error:
+                self._down(str(error))
+            finally:
+                self._closed_traffic = _sum(self._closed_traffic, connection.traffic)
+                self._connection = None
+                connection.close()
+            connection = self._reopen()
+
+    def _read(self, connection: Connection) -> bool:
+        """Read until the end is asked for or the source has come to its end (True)."""
+        heard_s = time.monotonic()
+        while not self._stop.is_set():
+            readings = connection.read(READ_TIMEOUT_S)
+            now_s = time.monotonic()
+            if readings is None:
+                return True
+            if readings:
+                heard_s = now_s
+                self._heard(readings, now_s)
+            elif now_s - heard_s > self._patience_s:
+                self._give_up(connection, now_s - heard_s)
+                heard_s = now_s
+        return True
+
+    def _heard(self, readings: list[Reading], now_s: float) -> None:
+        if not self._up:
+            silent_s = now_s - self._heard_s if self._heard_s is not None else 0.0
+            self._up = True
+            self._pause_s = FIRST_PAUSE_S
+            self._listener.link(
+                self._number, True, f"readings again after {silent_s:.1f} s" if silent_s else "first reading"
+            )
+        if self._heard_s is not None:
+            self._intervals_s.append(now_s - self._heard_s)
+        self._heard_s = now_s
+        self._count += len(readings)
+        self._listener.readings(self._number, readings)
+
+    @property
+    def _patience_s(self) -> float:
+        if self._setup.watchdog_s == 0.0:
+            return float("inf")
+        if self._setup.watchdog_s is not None:
+            return self._setup.watchdog_s
+        declared_s = self._setup.interval_s
+        if self._heard_s is None or not (declared_s or self._intervals_s):
+            return max(FIRST_DATA_S, WATCHDOG_INTERVALS * (declared_s or 0.0))
+        return max(self._setup.least_silence_s, WATCHDOG_INTERVALS * (declared_s or median(self._intervals_s)))
+
+    def _give_up(self, connection: Connection, silent_s: float) -> None:
+        """The data watchdog: what a silent death of the link looks like.
+
+        Raises:
+            LinkLost: always, so that the meter is opened again.
+        """
+        if self._heard_s is None:
+            seen = connection.traffic.first_bytes
+            came = f"bytes come but no frame yet (first {seen.hex(' ')})" if seen else "nothing comes yet"
+            self._listener.waiting_for(self._number, f"{came}; is the meter on, and its data output switched on?")
+        raise LinkLost(f"no frame from {self.name} for {silent_s:.1f} s", self.name)
+
+    def _down(self, cause: str) -> None:
+        if self._up:
+            self._up = False
+            self._listener.link(self._number, False, cause)
+
+    def _reopen(self) -> Connection | None:
+        """Open the meter again, however long that takes; None when the end is asked for."""
+        while not self._stop.wait(self._pause_s):
+            self._pause_s = min(2 * self._pause_s, LONGEST_PAUSE_S)
+            try:
+                return self._meter.open()
+            except LinkError:
+                continue  # absent or busy still: that it is down has been said
+        return None
+
+
+def _sum(a: Traffic, b: Traffic) -> Traffic:
+    return Traffic(
+        a.frames_good + b.frames_good,
+        a.frames_refused + b.frames_refused,
+        a.bytes_discarded + b.bytes_discarded,
+        a.first_bytes or b.first_bytes,
+    )

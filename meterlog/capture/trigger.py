@@ -1,0 +1,205 @@
+"""Armed capture: watches for a condition, and keeps what came shortly before it as well as what follows."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections import deque
+from dataclasses import dataclass
+from typing import NamedTuple
+
+from meterlog.errors import UsageError
+from meterlog.reading import Flag, Quantity, Reading
+
+_PREFIX = {"": 1.0, "u": 1e-6, "m": 1e-3, "k": 1e3, "M": 1e6}
+_UNITS = {unit.lower(): unit for unit in ("V", "A", "ohm", "Hz", "F", "%", "degC")} | {"c": "degC", "ω": "ohm"}
+_LEVEL = re.compile(r"(?P<number>[-+]?(?:\d+\.?\d*|\.\d+))\s*(?P<unit>[A-Za-z%Ωω]*)")
+_CONDITION = re.compile(r"(?P<kind>[a-z]+)(?:\s+(?P<level>[-+.\d].*?))?(?:\s+on\s+(?P<channel>.+))?")
+_LEVEL_KINDS = ("rise", "fall", "above", "below")
+_CONTACT_KINDS = ("open", "closed")
+_CONTACT_QUANTITIES = (Quantity.RESISTANCE, Quantity.CONTINUITY, Quantity.DIODE)
+
+
+@dataclass(frozen=True, slots=True)
+class Condition:
+    """What an armed capture waits for.
+
+    Attributes:
+        kind: `rise` or `fall`: from one side of the level to the other. `above` or `below`: beyond the level,
+            from the first reading on. `open` or `closed`: overload after a finite reading on ohms, continuity or
+            diode, and the other way round.
+        level: in the unit; 0 for `open` and `closed`.
+        unit: only channels in this unit are watched; empty: every channel.
+        channel: only the channel of this label or number is watched; empty: every channel.
+        text: as typed.
+    """
+
+    kind: str
+    level: float
+    unit: str
+    channel: str
+    text: str
+
+    @classmethod
+    def parse(cls, text: str) -> Condition:
+        """Understand `rise 6V`, `below 9.6 V on battery`, `above 500mA`, `open`, ...
+
+        Raises:
+            UsageError: it cannot be understood.
+        """
+        match = _CONDITION.fullmatch(" ".join(text.split()))
+        kind = match["kind"] if match else ""
+        if match is None or kind not in _LEVEL_KINDS + _CONTACT_KINDS:
+            raise UsageError(
+                f"'{text}' is no condition to wait for: write rise 6V, fall 9V, above 14.8V, below 9.6V, open or"
+                " closed; for one channel of several, rise 6V on feed"
+            )
+        channel = (match["channel"] or "").strip()
+        if kind in _CONTACT_KINDS:
+            if match["level"]:
+                raise UsageError(f"in '{text}' no level belongs after {kind}")
+            return cls(kind, 0.0, "", channel, text.strip())
+        level = _LEVEL.fullmatch(match["level"] or "")
+        if level is None:
+            raise UsageError(f"'{text}' wants a level, for example {kind} 6V")
+        scale, unit = _scaled_unit(level["unit"], text)
+        return cls(kind, float(level["number"]) * scale, unit, channel, text.strip())
+
+    def concerns(self, number: int, label: str, quantity: Quantity) -> bool:
+        """Whether a channel is watched for this."""
+        if self.channel and self.channel.lower() not in (label.lower(), str(number)):
+            return False
+        if self.kind in _CONTACT_KINDS:
+            return quantity in _CONTACT_QUANTITIES
+        return not self.unit or quantity.unit == self.unit
+
+
+def _scaled_unit(text: str, condition: str) -> tuple[float, str]:
+    if not text:
+        return 1.0, ""
+    for prefix, scale in _PREFIX.items():
+        if text.startswith(prefix) and text[len(prefix) :].lower() in _UNITS:
+            return scale, _UNITS[text[len(prefix) :].lower()]
+    raise UsageError(
+        f"in '{condition}' the unit '{text}' is not known: V, A, ohm, Hz, F, % or degC, with u m k M before"
+    )
+
+
+class ConditionWatch:
+    """Watches one channel for a condition."""
+
+    def __init__(self, condition: Condition) -> None:
+        """Nothing seen yet."""
+        self._condition = condition
+        self._before: bool | None = None  # whether the last reading was beyond the level
+
+    def sees(self, reading: Reading) -> bool:
+        """Take the next reading; whether the condition comes true with it."""
+        if math.isnan(reading.value):
+            return False
+        kind, level = self._condition.kind, self._condition.level
+        if kind in _CONTACT_KINDS:
+            beyond = bool(reading.flags & Flag.OVERLOAD) == (kind == "open")
+        elif kind in ("rise", "above"):
+            beyond = reading.value >= level
+        else:
+            beyond = reading.value <= level
+        before, self._before = self._before, beyond
+        if before is None:
+            return beyond and kind in ("above", "below")
+        return beyond and not before
+
+
+class Firing(NamedTuple):
+    """A condition that came true.
+
+    Attributes:
+        time_s: the reading's time, on the monotonic clock, s.
+        channel: on which channel.
+        value: the reading's value.
+    """
+
+    time_s: float
+    channel: int
+    value: float
+
+
+class ArmedCapture:
+    """Holds readings back, and lets through those within `before_s` before and `after_s` after each firing.
+
+    All channels are let through together. Within an open window a further firing changes nothing; a reading that is
+    not let through is forgotten after `before_s`.
+    """
+
+    def __init__(self, condition: Condition, before_s: float = 5.0, after_s: float = 10.0) -> None:
+        """Wait for a condition.
+
+        Raises:
+            UsageError: a time is negative, or both are 0.
+        """
+        if before_s < 0 or after_s < 0 or before_s + after_s == 0:
+            raise UsageError("the times to keep before and after a trigger must not be negative, nor both 0")
+        self.condition, self.before_s, self.after_s = condition, before_s, after_s
+        self.fired = 0
+        self._watches: dict[int, ConditionWatch | None] = {}
+        self._memory: dict[int, deque[Reading]] = {}
+        self._from_s = self._until_s = -math.inf
+
+    @property
+    def until_s(self) -> float:
+        """The end of the window that was opened last, on the monotonic clock; -inf where there was none."""
+        return self._until_s
+
+    def add_channel(self, number: int, label: str, quantity: Quantity) -> None:
+        """Watch a channel, where the condition concerns it."""
+        watched = self.condition.concerns(number, label, quantity)
+        self._watches[number] = ConditionWatch(self.condition) if watched else None
+        self._memory[number] = deque()
+
+    def take(self, channel: int, readings: list[Reading]) -> tuple[dict[int, list[Reading]], list[Firing]]:
+        """Take readings of a channel.
+
+        Returns:
+            The readings to keep now, by channel, those from memory first; and what came true.
+        """
+        keep: dict[int, list[Reading]] = {}
+        firings: list[Firing] = []
+        watch, memory = self._watches[channel], self._memory[channel]
+        for reading in readings:
+            fires = watch is not None and watch.sees(reading)
+            if fires and reading.time_s > self._until_s:
+                self.fired += 1
+                firings.append(Firing(reading.time_s, channel, reading.value))
+                _merge(keep, self.open_window(reading.time_s))
+            if self._from_s <= reading.time_s <= self._until_s:
+                keep.setdefault(channel, []).append(reading)
+                continue
+            memory.append(reading)
+            while memory[0].time_s < reading.time_s - self.before_s:
+                memory.popleft()
+        return keep, firings
+
+    def open_window(self, time_s: float) -> dict[int, list[Reading]]:
+        """Keep what is round this moment; the readings from memory that belong to it, by channel."""
+        if time_s - self.before_s > self._until_s:  # else one window grows out of the other
+            self._from_s = time_s - self.before_s
+        self._until_s = max(self._until_s, time_s + self.after_s)
+        keep: dict[int, list[Reading]] = {}
+        for channel, memory in self._memory.items():
+            inside = [reading for reading in memory if self._from_s <= reading.time_s <= self._until_s]
+            memory.clear()
+            if inside:
+                keep[channel] = inside
+        return keep
+
+    def rest(self) -> dict[int, list[Reading]]:
+        """What the memory still holds, by channel: the end of a wait in vain."""
+        rest = {channel: list(memory) for channel, memory in self._memory.items() if memory}
+        for memory in self._memory.values():
+            memory.clear()
+        return rest
+
+
+def _merge(into: dict[int, list[Reading]], more: dict[int, list[Reading]]) -> None:
+    for channel, readings in more.items():
+        into.setdefault(channel, []).extend(readings)

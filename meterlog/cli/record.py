@@ -1,0 +1,268 @@
+"""Record one or more meters into a session, and say at the end what happened.
+
+Without --armed everything is kept. With --armed nothing is kept until the condition comes true; then what came
+shortly before it is kept too, so that a two-second pulse is caught whole while both hands are busy. Conditions:
+rise LEVEL, fall LEVEL, above LEVEL, below LEVEL, open, closed; 'rise 6V on feed' watches one channel of several.
+
+The recording ends by --for, by --events, by the key q, by Ctrl-C, or when every replayed source is over; the data
+is kept however it ends. On a terminal the keys k c w o m set markers; from elsewhere 'meterlog mark' does.
+"""
+
+from __future__ import annotations
+
+import argparse
+import math
+import os
+import queue
+import signal
+import sys
+import time
+from contextlib import ExitStack
+from datetime import datetime
+from pathlib import Path
+from types import FrameType
+from typing import Protocol
+
+from meterlog.capture import ArmedCapture, Condition, MeterSetup, Notice, Outcome, Recorder, meter_setup
+from meterlog.capture.cautions import GENERAL
+from meterlog.driver import Traffic
+from meterlog.errors import EmptySession, LinkAbsent, LinkError, NoFrameFits, UsageError
+from meterlog.session import SessionWriter
+
+EXAMPLE = 'meterlog record --meter "status14:/dev/ttyUSB0?label=pump+feed" --armed "rise 6V" --events 1'
+
+_TICK_S = 0.1
+_SWITCH_INTERVAL_S = 0.0005  # a meter's thread waits at most so long for one that draws
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare the options."""
+    add = parser.add_argument
+    add("--meter", metavar="ADDRESS", action="append", required=True, help="a meter; once for each ('meterlog meters')")
+    add("--out", metavar="FILE", help="the session to make; by default the date and time with .sqlite")
+    add("--for", metavar="S", dest="for_s", type=_seconds, help="end after so many seconds")
+    add("--armed", metavar="CONDITION", help="keep only what is round this condition, for example 'rise 6V'")
+    add("--before", metavar="S", type=_seconds, help="armed: seconds to keep before the condition (5)")
+    add("--after", metavar="S", type=_seconds, help="armed: seconds to keep after it (10)")
+    add("--events", metavar="N", type=_count, help="end after so many captures; not armed: so many events")
+    add(
+        "--set", metavar="KEY=VALUE", action="append", default=[], help="a detail: vehicle=, complaint=, system_v=, ..."
+    )
+    add("--raw", action="store_true", help="keep each meter's bytes too, beside the session as NAME.meter1.raw")
+    add("--plain", action="store_true", help="plain lines instead of the live view")
+    add("--quiet", action="store_true", help="print only cautions and troubles while recording")
+    add("--no-sound", action="store_true", help="no bell on an alarm")
+
+
+def _seconds(text: str) -> float:
+    try:
+        value = float(text)
+    except ValueError:
+        value = -1.0
+    if not 0 <= value < math.inf:
+        raise argparse.ArgumentTypeError(f"wants a number of seconds, not '{text}'")
+    return value
+
+
+def _count(text: str) -> int:
+    if not text.isdecimal() or int(text) < 1:
+        raise argparse.ArgumentTypeError(f"wants a whole number from 1, not '{text}'")
+    return int(text)
+
+
+class Display(Protocol):
+    """Shows a recording while it goes on."""
+
+    def notice(self, notice: Notice) -> None:
+        """Show something that happened."""
+        ...
+
+    def refresh(self, recorder: Recorder, typing: str | None) -> None:
+        """Show the figures, when it is time; `typing` is the marker text that is being typed."""
+        ...
+
+    def close(self) -> None:
+        """Put the terminal back."""
+        ...
+
+
+def run(args: argparse.Namespace) -> int:
+    """Do it; the exit status."""
+    setups = [meter_setup(text) for text in args.meter]
+    armed = _armed(args)
+    path = Path(args.out or f"{datetime.now().astimezone():%Y-%m-%d_%H%M%S}.sqlite")
+    details = dict(map(_detail, args.set))
+    sys.setswitchinterval(_SWITCH_INTERVAL_S)
+    notices: queue.SimpleQueue[Notice] = queue.SimpleQueue()
+    with _Ends() as ends:
+        recorder = _recorder(setups, SessionWriter.create(path, details=details), armed, args, notices)
+        try:
+            recorder.start()
+        except KeyboardInterrupt:
+            recorder.discard()
+            raise
+        ends.by_flag = True
+        print("\n".join(f"caution: {caution}" for caution in GENERAL), flush=True)
+        try:
+            _show_until_end(recorder, notices, ends, args, str(path))
+        finally:
+            outcome = recorder.finish()
+        return _report(outcome, setups, armed)
+
+
+def _armed(args: argparse.Namespace) -> ArmedCapture | None:
+    if args.armed is None:
+        if args.before is not None or args.after is not None:
+            raise UsageError("--before and --after belong to --armed")
+        return None
+    before_s = 5.0 if args.before is None else args.before
+    return ArmedCapture(Condition.parse(args.armed), before_s, 10.0 if args.after is None else args.after)
+
+
+def _detail(text: str) -> tuple[str, str]:
+    key, equals, value = text.partition("=")
+    if not equals or not key.strip():
+        raise UsageError(f"--set wants KEY=VALUE, for example vehicle='blue van', not '{text}'")
+    return key.strip(), value.strip()
+
+
+def _recorder(
+    setups: list[MeterSetup],
+    writer: SessionWriter,
+    armed: ArmedCapture | None,
+    args: argparse.Namespace,
+    notices: queue.SimpleQueue[Notice],
+) -> Recorder:
+    try:
+        return Recorder(setups, writer, armed=armed, events_wanted=args.events, observer=notices.put, raw=args.raw)
+    except BaseException:
+        writer.close()
+        writer.path.unlink(missing_ok=True)
+        raise
+
+
+class _Ends:
+    """SIGINT, SIGTERM and SIGHUP end the recording as the key does, once it has begun.
+
+    Attributes:
+        by_flag: set `asked` instead of raising KeyboardInterrupt.
+        asked: whether the end was asked for.
+    """
+
+    def __init__(self) -> None:
+        self.by_flag = self.asked = False
+        names = ("SIGINT", "SIGTERM", "SIGHUP")
+        self._signals = [getattr(signal, name) for name in names if hasattr(signal, name)]
+
+    def __enter__(self) -> _Ends:
+        self._before = [signal.signal(one, self._take) for one in self._signals]
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        for one, before in zip(self._signals, self._before, strict=True):
+            signal.signal(one, before)
+
+    def _take(self, number: int, frame: FrameType | None) -> None:  # noqa: ARG002
+        if not self.by_flag:
+            raise KeyboardInterrupt
+        self.asked = True
+
+
+def _show_until_end(
+    recorder: Recorder, notices: queue.SimpleQueue[Notice], ends: _Ends, args: argparse.Namespace, path: str
+) -> None:
+    """Show what happens until the recording ends. Drawing is imported only now, while bytes already come."""
+    from meterlog.cli.keys import Keys
+    from meterlog.cli.record_keys import RecordKeys
+    from meterlog.cli.record_lines import LineDisplay
+
+    screen = sys.stdout is not None and sys.stdout.isatty() and not args.plain and not args.quiet
+    with ExitStack() as stack:
+        keyboard = stack.enter_context(Keys()) if screen and Keys.usable() else None
+        display: Display = LineDisplay(args.quiet)
+        if screen:
+            from meterlog.cli.record_screen import ScreenDisplay
+
+            display = ScreenDisplay(path, keyboard is not None, not args.no_sound)
+        else:
+            print(f"recording to {path}; Ctrl-C ends it, the data is kept", flush=True)
+        stack.callback(display.close)
+        keys = RecordKeys(lambda name, at_s: recorder.mark(name, time_s=at_s), lambda: recorder.elapsed_s)
+        until_s = time.monotonic() + (math.inf if args.for_s is None else args.for_s)
+        over = False
+        while not over:
+            over = recorder.wait(min(_TICK_S, max(0.0, until_s - time.monotonic())))
+            over = over or ends.asked or keys.ended or time.monotonic() >= until_s
+            if keyboard is not None:
+                keys.take(keyboard.pressed())
+            try:
+                while not notices.empty():
+                    display.notice(notices.get())
+                display.refresh(recorder, keys.text)
+                print(end="", flush=True)
+            except OSError:
+                _mute()
+
+
+def _mute() -> None:
+    """Nobody reads our output any more (a closed pipe or terminal): that is no reason to end a recording."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+def _report(outcome: Outcome, setups: list[MeterSetup], armed: ArmedCapture | None) -> int:
+    """Say at once what was seen, and why it ended where that was not asked for.
+
+    Raises:
+        MeterlogError: the recording failed; what was kept before it has been shown.
+    """
+    _report_armed(outcome, armed)
+    if outcome.path is not None:
+        _report_session(outcome.path)
+    for raw in outcome.raw:
+        print(f"the raw bytes are in {raw}")
+    if outcome.error is not None:
+        raise outcome.error
+    silent = [
+        _silent(setup.meter.name, traffic)
+        for setup, traffic in zip(setups, outcome.traffic, strict=True)
+        if not traffic.frames_good
+    ]
+    if outcome.path is None:
+        raise silent[0] if silent else LinkAbsent("no readings came, so no file is left")
+    for error in silent:
+        print(f"meterlog: {error}", file=sys.stderr)
+    return 0
+
+
+def _report_armed(outcome: Outcome, armed: ArmedCapture | None) -> None:
+    if armed is None or outcome.path is None:
+        return
+    if outcome.captures:
+        print(f"\n'{armed.condition.text}' came {outcome.captures} time{'s' if outcome.captures > 1 else ''}")
+    else:
+        print(f"\n'{armed.condition.text}' never came; what was in memory at the end, or round a marker, is kept")
+
+
+def _report_session(path: Path) -> None:
+    from meterlog.analysis import analyze
+    from meterlog.cli.analyze import as_text
+    from meterlog.session import open_reader
+
+    with open_reader(path) as reader:
+        try:
+            reader.need_readings()
+        except EmptySession:  # the disk was full before the first of them was written
+            return
+        print(f"\n{as_text(analyze(reader))}", flush=True)
+
+
+def _silent(name: str, traffic: Traffic) -> LinkError:
+    """What to say about a meter that gave no reading."""
+    if traffic.first_bytes:
+        return NoFrameFits(
+            f"no readings came from {name}: bytes came but no frame fits; check the driver and the line settings;"
+            f" first bytes {traffic.first_bytes.hex(' ')}",
+            name,
+            traffic.first_bytes,
+        )
+    return LinkAbsent(f"no readings came from {name}: is the meter on, and its data output switched on?", name)

@@ -1,0 +1,51 @@
+"""What the keys do while recording: markers by one key, a text marker, the end."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+MARKER_KEYS = {"k": "key-on", "c": "crank", "w": "wiggle", "o": "key-off"}
+HELP = "k key-on   c crank   w wiggle   o key-off   m marker with text   q end"
+
+_ENTER, _ESCAPE, _ERASE, _END_OF_INPUT = "\r\n", "\x1b", "\x7f\b", "\x04"
+
+
+class RecordKeys:
+    """Turns typed characters into markers.
+
+    Attributes:
+        text: the marker text that is being typed; None while none is.
+        ended: whether the end was asked for.
+    """
+
+    def __init__(self, mark: Callable[[str, float], None], clock: Callable[[], float]) -> None:
+        """Set markers with `mark(name, time_s)`; a text marker has the time when its typing began."""
+        self.text: str | None = None
+        self.ended = False
+        self._mark, self._clock = mark, clock
+        self._began_s = 0.0
+
+    def take(self, typed: str) -> None:
+        """Act on what was typed."""
+        for key in typed:
+            if self.text is not None:
+                self._write(key)
+            elif key.lower() in MARKER_KEYS:
+                self._mark(MARKER_KEYS[key.lower()], self._clock())
+            elif key.lower() == "m":
+                self.text, self._began_s = "", self._clock()
+            elif key.lower() == "q":
+                self.ended = True
+
+    def _write(self, key: str) -> None:
+        assert self.text is not None
+        if key in _ENTER or key == _END_OF_INPUT:
+            if self.text.strip():
+                self._mark(self.text.strip(), self._began_s)
+            self.text = None
+        elif key == _ESCAPE:
+            self.text = None
+        elif key in _ERASE:
+            self.text = self.text[:-1]
+        elif key.isprintable():
+            self.text += key

@@ -1,0 +1,62 @@
+"""What `record` prints where there is no terminal: plain lines, a few a minute."""
+
+from __future__ import annotations
+
+import time
+
+from meterlog.capture import Notice, Recorder
+from meterlog.capture.cautions import cautions
+from meterlog.cli.readout import amount, readout
+from meterlog.reading import Quantity
+
+STATUS_S = 10.0
+"""Time between two lines of figures a channel."""
+
+
+class LineDisplay:
+    """Prints what happens as it happens, and the figures now and then."""
+
+    def __init__(self, quiet: bool) -> None:
+        """With `quiet`, only the cautions and what a person must know to act."""
+        self._quiet = quiet
+        self._warned: set[str] = set()
+        self._status_s = time.monotonic() + STATUS_S
+
+    def notice(self, notice: Notice) -> None:
+        """Show something that happened."""
+        if notice.kind == "channel" and notice.quantity is not None:
+            for caution in self.new_cautions(notice.quantity):
+                print(f"caution: {caution}")
+        if not self._quiet or notice.kind in ("link", "waiting"):
+            print(f"{notice.time_s:9.2f} s  {said(notice)}")
+
+    def new_cautions(self, quantity: Quantity) -> list[str]:
+        """The cautions of a quantity that have not been shown yet."""
+        new = [caution for caution in cautions(quantity) if caution not in self._warned]
+        self._warned.update(new)
+        return new
+
+    def refresh(self, recorder: Recorder, typing: str | None) -> None:  # noqa: ARG002
+        """Print the figures when it is time."""
+        if self._quiet or time.monotonic() < self._status_s:
+            return
+        self._status_s += STATUS_S
+        for channel in list(recorder.channels.values()):
+            if channel.last is not None:
+                low, high = (amount(v, channel.quantity, channel.last.resolution) for v in channel.range)
+                print(
+                    f"{recorder.elapsed_s:9.2f} s  {channel.label}: {readout(channel.last)}, {low} to {high},"
+                    f" {channel.count} readings, {channel.rate_hz:.3g}/s"
+                )
+
+    def close(self) -> None:
+        """Nothing to put back."""
+
+
+def said(notice: Notice) -> str:
+    """A notice in words."""
+    if notice.kind == "event" and notice.event is not None:
+        return f"{notice.event.kind.replace('_', ' ')}: {notice.text}"
+    if notice.kind in ("marker", "channel"):
+        return f"{'marker' if notice.kind == 'marker' else 'measuring'} {notice.text}"
+    return notice.text

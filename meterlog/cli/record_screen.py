@@ -1,0 +1,103 @@
+"""The live view of `record` on a terminal: a line a channel, what happens above it, the keys below."""
+
+from __future__ import annotations
+
+import time
+
+from rich.console import Console, Group
+from rich.live import Live
+from rich.table import Table
+from rich.text import Text
+
+from meterlog.capture import Notice, Recorder
+from meterlog.capture.channels import LiveChannel
+from meterlog.cli.readout import amount, readout, sparkline
+from meterlog.cli.record_keys import HELP
+from meterlog.cli.record_lines import LineDisplay, said
+
+REFRESH_S = 0.4
+"""Time between two pictures: a person reads no faster, and the meters' threads must not wait for drawing."""
+
+ALARM_KINDS = ("dropout", "supply_lost", "sag", "overvoltage", "open_circuit", "chatter", "missing_prime")
+"""Events that a person with both hands in the harness wants to hear."""
+
+_SPARK_READINGS = 30
+
+
+class ScreenDisplay:
+    """Draws with rich."""
+
+    def __init__(self, path: str, keys: bool, sound: bool) -> None:
+        """Draw from now on.
+
+        Args:
+            path: the session's name, to show.
+            keys: whether keys are read, to show what they do.
+            sound: ring the terminal's bell on an alarm.
+        """
+        self._path, self._keys, self._sound = path, keys, sound
+        self._console = Console(highlight=False)
+        self._cautions = LineDisplay(quiet=True)
+        self._live = Live(console=self._console, auto_refresh=False, transient=True)
+        self._live.start()
+        self._drawn_s = 0.0
+
+    def notice(self, notice: Notice) -> None:
+        """Show something that happened, above the picture."""
+        if notice.kind == "channel" and notice.quantity is not None:
+            for caution in self._cautions.new_cautions(notice.quantity):
+                self._console.print(Text(f"caution: {caution}", "yellow"))
+        alarm = notice.event is not None and notice.event.kind in ALARM_KINDS
+        self._console.print(Text(f"{notice.time_s:9.2f} s  {said(notice)}", "bold red" if alarm else ""))
+        if alarm and self._sound:
+            self._console.bell()
+
+    def refresh(self, recorder: Recorder, typing: str | None) -> None:
+        """Draw when it is time, or at once while a text is being typed."""
+        now_s = time.monotonic()
+        if now_s - self._drawn_s < REFRESH_S and typing is None:
+            return
+        self._drawn_s = now_s
+        self._live.update(self._picture(recorder, typing), refresh=True)
+
+    def close(self) -> None:
+        """Take the picture away and put the terminal back."""
+        self._live.stop()
+
+    def _picture(self, recorder: Recorder, typing: str | None) -> Group:
+        table = Table.grid(padding=(0, 2))
+        for justify in ("left", "right", "left", "right", "right", "right", "right", "left"):
+            table.add_column(justify=justify, no_wrap=True)
+        table.add_row(*(Text(word, "dim") for word in _HEADS))
+        for channel in list(recorder.channels.values()):
+            table.add_row(*self._row(channel, recorder))
+        return Group(table, self._foot(recorder, typing))
+
+    def _row(self, channel: LiveChannel, recorder: Recorder) -> list[Text]:
+        last = channel.last
+        if last is None:
+            return [Text(channel.label)]
+        silent = channel.meter in recorder.silent
+        low, high = channel.range
+        event = channel.last_event
+        recent = list(channel.recent)[-_SPARK_READINGS:]
+        return [
+            Text(channel.label),
+            Text("no readings" if silent else readout(last), "bold red" if silent else "bold"),
+            Text(sparkline([reading.value for reading in recent]), "cyan"),
+            Text(f"{channel.rate_hz:.3g}/s"),
+            Text(amount(low, channel.quantity, last.resolution)),
+            Text(amount(high, channel.quantity, last.resolution)),
+            Text(str(channel.gaps), "red" if channel.gaps else ""),
+            Text(f"{event.kind.replace('_', ' ')} at {event.start_s:.1f} s" if event else ""),
+        ]
+
+    def _foot(self, recorder: Recorder, typing: str | None) -> Text:
+        if typing is not None:
+            return Text(f"marker: {typing}_   (Enter sets it, Esc does not)", "bold")
+        state = f"ARMED, waiting; {recorder.captures} caught" if recorder.waiting else "recording"
+        keys = HELP if self._keys else "Ctrl-C ends, the data is kept"
+        return Text(f"{state} {recorder.elapsed_s:.0f} s to {self._path}   {keys}", "dim")
+
+
+_HEADS = ("channel", "value", "last readings", "rate", "min", "max", "gaps", "last event")

@@ -1,0 +1,60 @@
+"""Hold a suspect session against one or more known-good ones (or a session after a repair against one before).
+
+Captures are laid over each other on the prime, the crank or a marker, else by their likeness. Every figure carries
+its error, and every verdict is one of 'same within error', 'different' and 'cannot tell'."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+
+from meterlog.errors import UsageError
+
+EXAMPLE = "meterlog compare --good known-good-1.meterlog --good known-good-2.meterlog suspect.meterlog"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare the options."""
+    parser.add_argument("suspect", metavar="SUSPECT", help="the suspect session, or the one after the repair")
+    parser.add_argument(
+        "--good", metavar="SESSION", action="append", required=True, help="a known-good session; may be given again"
+    )
+    parser.add_argument(
+        "--pair",
+        metavar="GOOD=SUSPECT",
+        action="append",
+        default=[],
+        help="labels of two channels that belong together",
+    )
+    parser.add_argument("--limits", metavar="FILE", help="a limits set or a file of your own")
+    parser.add_argument(
+        "--one-system", action="store_true", help="all captures are of one system voltage, whatever they look like"
+    )
+    parser.add_argument("--json", action="store_true", help="one JSON object instead of text")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Compare and print."""
+    from meterlog.compare import compare
+    from meterlog.compare.text import as_text
+
+    found = compare(
+        args.good, args.suspect, pairs=_pairs(args.pair), limits_file=args.limits, one_system=args.one_system
+    )
+    if args.json:
+        json.dump(found.as_json(), sys.stdout, indent=2, allow_nan=False)
+        sys.stdout.write("\n")
+    else:
+        sys.stdout.write(as_text(found))
+    return 0
+
+
+def _pairs(words: list[str]) -> dict[str, str]:
+    pairs = {}
+    for word in words:
+        good, equals, suspect = word.partition("=")
+        if not (equals and good.strip() and suspect.strip()):
+            raise UsageError(f"--pair wants GOOD=SUSPECT, two channel labels, not '{word}'")
+        pairs[good.strip()] = suspect.strip()
+    return pairs

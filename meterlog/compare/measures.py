@@ -1,0 +1,208 @@
+"""The table of measures: level, duration, droop, lowest, transition, resistance, events seen and events per hour."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+import numpy as np
+
+from meterlog.compare.align import Laid, Pass
+from meterlog.compare.capture import Capture
+from meterlog.compare.combine import Figure, combined, measured, same
+from meterlog.compare.comparison import Measure, Same
+from meterlog.findings.chance import chance_of_at_least, rate_span
+from meterlog.findings.evidence import FAULTS
+from meterlog.findings.level import level_of, resolution_of, thin, upper_level
+from meterlog.limits import Limits
+from meterlog.reading import Quantity
+from meterlog.series import Series
+from meterlog.session.model import Channel
+from meterlog.signal.interval import reading_interval
+
+Side = tuple[Capture, Channel]
+
+_COUNTED = (*FAULTS, "missing_prime")
+_RARE = 0.05
+
+
+def measures(good: Sequence[Side], suspect: Side, laid: Laid, limits: Limits) -> list[Measure]:
+    """Every row for one channel."""
+    rows = _whole(good, suspect, limits)
+    if laid.method in ("prime onset", "crank onset"):
+        rows += _passes(good, suspect, laid, limits)
+    elif any(capture.events_of(channel, "prime_pulse") for capture, channel in (*good, suspect)):
+        rows += _primes_of_one_side(good, suspect)
+    return rows + _counts(good, suspect, limits)
+
+
+def _passes(good: Sequence[Side], suspect: Side, laid: Laid, limits: Limits) -> list[Measure]:
+    """The measures of each prime or crank, pass by pass."""
+    rows: list[Measure | None] = []
+    unit = suspect[1].quantity.unit
+    passes = min(len(laid.suspect), *(len(of_one) for of_one in laid.good))
+    word = "prime" if laid.method == "prime onset" else "crank"
+    for number in range(passes):
+        part = number + 1 if passes > 1 else None
+        own = _pass_figures(suspect, laid.suspect[number])
+        others = [_pass_figures(side, of_one[number]) for side, of_one in zip(good, laid.good, strict=True)]
+        level = max([abs(f["level"].value) for f in (own, *others) if "level" in f], default=0.0)
+        tolerance = {
+            "level": limits.value("same_level_share") * level,
+            "lowest": limits.value("same_level_share") * level,
+            "droop": limits.value("same_level_share") * level,
+        }
+        for name in ("level", "lowest", "droop", "duration", "transition"):
+            found = [f[name] for f in others if name in f]
+            longest = max([f.value for f in [*found, *([own[name]] if name in own else [])]], default=0.0)
+            allowed = tolerance.get(name, limits.value("same_time_share") * longest)
+            of_time = name in ("duration", "transition")
+            rows.append(measured(f"{word} {name}", part, "s" if of_time else unit, found, own.get(name), allowed))
+    return [row for row in rows if row is not None]
+
+
+def _pass_figures(side: Side, laid: Pass) -> dict[str, Figure]:
+    capture, channel = side
+    event = laid.event
+    if event is None:
+        return {}
+    series = capture.series(channel.number)
+    inside = series.between(event.start_s, event.end_s)
+    count = resolution_of(series)
+    figures: dict[str, Figure] = {}
+    if event.kind == "prime_pulse" and event.level is not None:
+        figures["level"] = Figure(event.level, channel.accuracy.error(event.level, count))
+        droop = _droop(inside, channel)
+        if droop is not None:
+            figures["droop"] = droop
+        figures["transition"] = _transition(series.between(laid.start_s, event.end_s), event.level)
+    if event.extreme is not None:
+        figures["lowest"] = Figure(event.extreme, channel.accuracy.error(event.extreme, count))
+    if event.duration_s is not None and event.duration_error_s is not None:
+        figures["duration"] = Figure(event.duration_s, event.duration_error_s)
+    return figures
+
+
+def _droop(inside: Series, channel: Channel) -> Figure | None:
+    """How far the top of a pulse falls: the median of its first half less that of its second (IEEE 181: tilt).
+
+    The readings at its edges may be partial and are left out. Both halves are the same meter's: of its accuracy only
+    the counts remain.
+    """
+    top = inside[1:-1]
+    if len(top) < 4:
+        return None
+    first, second = level_of(top[: len(top) // 2], channel.accuracy), level_of(top[len(top) // 2 :], channel.accuracy)
+    if first is None or second is None:
+        return None
+    own = [channel.accuracy.error(level.value, resolution_of(inside)) for level in (first, second)]
+    noise = combined(first.error - own[0], second.error - own[1])
+    count = resolution_of(inside)
+    return Figure(first.value - second.value, noise + channel.accuracy.counts * (0.0 if np.isnan(count) else count))
+
+
+def _transition(series: Series, level: float) -> Figure:
+    """The rise from 10 to 90 % of the level (IEEE 181), as far as the readings tell; between two it may be 0."""
+    above = np.flatnonzero(series.value >= 0.9 * level)
+    last = int(above[0]) if len(above) else len(series) - 1
+    below = np.flatnonzero(series.value[: last + 1] <= 0.1 * level)
+    first = int(below[-1]) if len(below) else 0
+    most_s = float(series.time_s[last] - series.time_s[first])
+    least_s = max(0.0, most_s - 2 * reading_interval(series.time_s).interval_s)
+    return Figure((most_s + least_s) / 2, (most_s - least_s) / 2)
+
+
+def _whole(good: Sequence[Side], suspect: Side, limits: Limits) -> list[Measure]:
+    """The level over the whole capture: while on, or of a resistance."""
+    resistive = suspect[1].quantity in (Quantity.RESISTANCE, Quantity.CONTINUITY)
+    if any(capture.events_of(channel, "prime_pulse") for capture, channel in (*good, suspect)):
+        return []
+    level: Callable[[Side], Figure | None] = _finite_level if resistive else _on_level
+    own = level(suspect)
+    others = [figure for figure in map(level, good) if figure is not None]
+    largest = max([abs(f.value) for f in (*others, *([own] if own else []))], default=0.0)
+    share = limits.value("same_resistance_share" if resistive else "same_level_share")
+    name = "resistance" if resistive else "level while on"
+    row = measured(name, None, suspect[1].quantity.unit, others, own, share * largest)
+    return [] if row is None else [row]
+
+
+def _finite_level(side: Side) -> Figure | None:
+    level = level_of(thin(side[0].series(side[1].number)), side[1].accuracy)
+    return None if level is None else Figure(level.value, level.error)
+
+
+def _on_level(side: Side) -> Figure | None:
+    level = upper_level(side[0].series(side[1].number), side[1].accuracy)
+    return None if level is None else Figure(level.value, level.error)
+
+
+def _primes_of_one_side(good: Sequence[Side], suspect: Side) -> list[Measure]:
+    """Primes that could not be laid over each other, since a capture has none."""
+
+    def primes(side: Side) -> Figure:
+        return Figure(float(len(side[0].events_of(side[1], "prime_pulse"))), 0.0)
+
+    row = measured("primes seen", None, "", [primes(side) for side in good], primes(suspect), 0.0)
+    return [] if row is None else [row]
+
+
+def _counts(good: Sequence[Side], suspect: Side, limits: Limits) -> list[Measure]:
+    """Faults seen, and their rate, for each kind that any capture shows."""
+    rows = []
+    for kind in _COUNTED:
+        own, hours = _faults(suspect, kind), _hours(suspect)
+        others, good_hours = sum(_faults(side, kind) for side in good), sum(_hours(side) for side in good)
+        if not own and not others:
+            continue
+        name = kind.replace("_", " ")
+        if not own or not others:
+            seen = Figure(float(others), 0.0), Figure(float(own), 0.0)
+            row = measured(f"{name} seen", None, "", [seen[0]], seen[1], 0.0)
+            if row is not None:
+                rows.append(row)
+        if hours > 0 and good_hours > 0:
+            rows.append(_rate(name, others, good_hours, own, hours, limits))
+    return rows
+
+
+def _rate(name: str, good: int, good_hours: float, own: int, hours: float, limits: Limits) -> Measure:
+    """Two Poisson rates: exact intervals for each, and the exact conditional binomial test of their difference."""
+    share = hours / (hours + good_hours)
+    total = good + own
+    tail = min(chance_of_at_least(own, total, share), chance_of_at_least(good, total, 1 - share))
+    spans = rate_span(good, good_hours), rate_span(own, hours)
+    rates = good / good_hours, own / hours
+    halves = [max(high - rate, rate - low) for (low, high), rate in zip(spans, rates, strict=True)]
+    uncertainty = combined(*halves)
+    difference = rates[1] - rates[0]
+    tolerance = limits.value("same_time_share") * max(rates)
+    verdict: Same = "different" if 2 * tail < _RARE else same(0.0, uncertainty, tolerance)
+    note = f"{good} in {_hours_text(good_hours)} against {own} in {_hours_text(hours)}; chance {min(1.0, 2 * tail):.2g}"
+    return Measure(
+        f"{name} per hour",
+        None,
+        "1/h",
+        rates[0],
+        halves[0],
+        rates[1],
+        halves[1],
+        difference,
+        uncertainty,
+        verdict,
+        note,
+    )
+
+
+def _hours_text(hours: float) -> str:
+    return f"{hours:.1f} h" if hours >= 1 else f"{hours * 60:.1f} min"
+
+
+def _faults(side: Side, kind: str) -> int:
+    capture, channel = side
+    cranks = len(capture.cranks(channel)) if kind == "sag" else 0
+    return len(capture.events_of(channel, kind)) - cranks
+
+
+def _hours(side: Side) -> float:
+    times = side[0].series(side[1].number).time_s
+    return float(times[-1] - times[0]) / 3600

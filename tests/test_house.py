@@ -1,0 +1,96 @@
+"""The house rules: arrows one way, no cycles, entry points as declared, every file says what it is."""
+
+from __future__ import annotations
+
+import ast
+import tomllib
+from importlib.metadata import entry_points
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parent.parent
+PACKAGES = {
+    "meterlog": ROOT / "meterlog",
+    "meterlog_drivers": ROOT / "drivers" / "meterlog_drivers",
+    "meterlog_dashboard": ROOT / "dashboard" / "meterlog_dashboard",
+}
+FILES = {
+    ".".join((package, *path.relative_to(folder).with_suffix("").parts)).removesuffix(".__init__"): path
+    for package, folder in PACKAGES.items()
+    for path in sorted(folder.rglob("*.py"))
+}
+PYPROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text())
+REINSTALL = "install again: pip install -e '.[dev]'"
+
+
+def _imports(path: Path, *, inside_functions: bool) -> set[str]:
+    """Modules that a file names in its imports; those for type checkers alone are left out."""
+    found: set[str] = set()
+
+    def visit(node: ast.AST) -> None:
+        if isinstance(node, ast.If) and ast.unparse(node.test).endswith("TYPE_CHECKING"):
+            return
+        if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef) and not inside_functions:
+            return
+        if isinstance(node, ast.Import):
+            found.update(alias.name for alias in node.names)
+        if isinstance(node, ast.ImportFrom) and node.module:
+            found.update((node.module, *(f"{node.module}.{alias.name}" for alias in node.names)))
+        for child in ast.iter_child_nodes(node):
+            visit(child)
+
+    visit(ast.parse(path.read_text()))
+    return found
+
+
+@pytest.mark.parametrize("module", FILES)
+def test_arrows_point_to_the_core_only(module: str) -> None:
+    root = module.partition(".")[0]
+    others = {name for name in PACKAGES if name not in (root, "meterlog")}
+    named = {name.partition(".")[0] for name in _imports(FILES[module], inside_functions=True)}
+    assert not named & others, f"{module} imports {named & others}"
+
+
+def test_no_import_cycles() -> None:
+    graph = {m: {n for n in _imports(p, inside_functions=False) if n in FILES and n != m} for m, p in FILES.items()}
+    # a package's own __init__ gathers its modules: naming the package from inside it is not a cycle of ideas
+    graph = {m: {n for n in names if not m.startswith(f"{n}.")} for m, names in graph.items()}
+    done: set[str] = set()
+
+    def walk(module: str, trail: tuple[str, ...]) -> None:
+        assert module not in trail, "cycle: " + " -> ".join((*trail[trail.index(module) :], module))
+        if module in done:
+            return
+        for name in sorted(graph[module]):
+            walk(name, (*trail, module))
+        done.add(module)
+
+    for module in graph:
+        walk(module, ())
+
+
+@pytest.mark.parametrize("module", FILES)
+def test_every_file_begins_by_saying_what_it_is(module: str) -> None:
+    assert ast.get_docstring(ast.parse(FILES[module].read_text())), f"{FILES[module]} has no docstring"
+
+
+def test_declared_drivers_are_on_disk() -> None:
+    for name, value in PYPROJECT["project"]["entry-points"]["meterlog.drivers"].items():
+        module, _, cls = value.partition(":")
+        assert module in FILES, f"driver {name}: no file for {module}"
+        tree = ast.parse(FILES[module].read_text())
+        assert cls in {n.name for n in tree.body if isinstance(n, ast.ClassDef)}, f"driver {name}: no class {cls}"
+
+
+def test_installed_drivers_are_the_declared_ones() -> None:
+    declared = PYPROJECT["project"]["entry-points"]["meterlog.drivers"]
+    installed = {p.name: p.value for p in entry_points(group="meterlog.drivers") if p.value in declared.values()}
+    assert installed == declared, REINSTALL
+
+
+def test_ci_runs_the_readme_test_command() -> None:
+    readme = (ROOT / "README.md").read_text()
+    command = 'python3 -m venv .venv && .venv/bin/pip install -q -e ".[dev]" && .venv/bin/pytest'
+    assert f"\n{command}\n" in readme
+    assert f"\n{command}\n" in (ROOT / ".ci" / "run").read_text()

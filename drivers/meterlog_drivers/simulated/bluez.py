@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import asyncio
 import threading
-from collections.abc import Callable, Coroutine, Iterator, Mapping, Sequence
+from collections.abc import Callable, Coroutine, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from types import TracebackType
 from typing import Any, TypeVar
@@ -59,6 +59,7 @@ class SimulatedPeripheral:
         advertised: the service UUIDs in its advertisements; all of `services` when None.
         on_write: called with the UUID and the bytes of each write; what it returns is notified.
         in_reach: False and it neither advertises nor answers.
+        silent: True and its link stays up, but nothing that `SimulatedBluez.stream` has for it comes over.
         refuses: D-Bus error name and text by method name (`Connect`, `StartNotify`, `WriteValue`, `ReadValue`).
         rssi_dbm: signal strength that the adapter reports.
     """
@@ -69,6 +70,7 @@ class SimulatedPeripheral:
     advertised: Sequence[str] | None = None
     on_write: Callable[[str, bytes], bytes | None] | None = None
     in_reach: bool = True
+    silent: bool = False
     refuses: dict[str, tuple[str, str]] = field(default_factory=dict)
     rssi_dbm: int = -60
 
@@ -96,6 +98,7 @@ class SimulatedBluez:
         self._subscribed: dict[str, set[str]] = {}
         self._discovering: set[str] = set()
         self._tasks: set[asyncio.Task[None]] = set()
+        self._streams: set[asyncio.Task[None]] = set()
         self._bus: MessageBus | None = None
         for name, powered in ({"hci0": True} if adapters is None else adapters).items():
             self._objects[f"/org/bluez/{name}"] = {_ADAPTER: self._adapter(name, powered)}
@@ -124,6 +127,13 @@ class SimulatedBluez:
             Whether anyone was subscribed; if not, the bytes are lost, as with a real one.
         """
         return self._run(self._notify(peripheral, data, uuid, size))
+
+    def stream(self, peripheral: SimulatedPeripheral, frames: Iterable[bytes], interval_s: float) -> None:
+        """Send one frame after the other from now on, at a steady pace, as a meter does that nobody has to ask.
+
+        Those whose time comes while nobody is subscribed are lost.
+        """
+        self._run(self._start_stream(peripheral, frames, interval_s))
 
     def drop(self, peripheral: SimulatedPeripheral) -> None:
         """Lose the link to a peripheral, as when it is carried away."""
@@ -160,6 +170,7 @@ class SimulatedBluez:
         if self._loop.is_closed():
             return
         self._run(self._remove_all())
+        self._run(_cancel(self._streams))
         self.vanish()
         self._loop.call_soon_threadsafe(self._loop.stop)
         self._thread.join()
@@ -195,10 +206,7 @@ class SimulatedBluez:
         self._spawn(self._advertise())
 
     async def _vanish(self) -> None:
-        tasks = list(self._tasks)
-        for task in tasks:
-            task.cancel()
-        await asyncio.gather(*tasks, return_exceptions=True)
+        await _cancel(self._tasks)
         bus, self._bus = self._bus, None
         if bus is not None:
             bus.disconnect()
@@ -207,9 +215,7 @@ class SimulatedBluez:
         self._objects = {path: found for path, found in self._objects.items() if _ADAPTER in found}
 
     def _spawn(self, work: Coroutine[Any, Any, None]) -> None:
-        task = self._loop.create_task(work)
-        self._tasks.add(task)
-        task.add_done_callback(self._tasks.discard)
+        _keep(self._tasks, self._loop.create_task(work))
 
     def _signal(self, path: str, interface: str, member: str, signature: str, body: list[Any]) -> None:
         if self._bus is not None:
@@ -360,6 +366,17 @@ class SimulatedBluez:
             return True
         return False
 
+    async def _start_stream(self, peripheral: SimulatedPeripheral, frames: Iterable[bytes], interval_s: float) -> None:
+        _keep(self._streams, self._loop.create_task(self._stream(peripheral, frames, interval_s)))
+
+    async def _stream(self, peripheral: SimulatedPeripheral, frames: Iterable[bytes], interval_s: float) -> None:
+        due_s = self._loop.time()
+        for frame in frames:
+            await asyncio.sleep(due_s - self._loop.time())
+            due_s += interval_s
+            if not peripheral.silent:
+                await self._notify(peripheral, frame, "", 20)
+
     def _path(self, peripheral: SimulatedPeripheral) -> str:
         adapter = next(iter(sorted(p for p, found in self._objects.items() if _ADAPTER in found)), "/org/bluez/hci0")
         return f"{adapter}/dev_{peripheral.address.upper().replace(':', '_')}"
@@ -389,6 +406,17 @@ class SimulatedBluez:
         if peripheral.name:
             values["Name"] = Variant("s", peripheral.name)
         return values
+
+
+def _keep(tasks: set[asyncio.Task[None]], task: asyncio.Task[None]) -> None:
+    tasks.add(task)
+    task.add_done_callback(tasks.discard)
+
+
+async def _cancel(tasks: set[asyncio.Task[None]]) -> None:
+    for task in list(tasks):
+        task.cancel()
+    await asyncio.gather(*tasks, return_exceptions=True)
 
 
 def _device_path(path: str) -> str:

@@ -68,7 +68,7 @@ class Emulator:
 
     def play(self, laps: int | None = None) -> None:
         """Wait for a reader, then play so many laps, or without end."""
-        while not any([outlet.port.listening() for outlet in self._outlets]):
+        while not any(outlet.port.listening() for outlet in self._outlets):
             time.sleep(WAIT_S)
         begin_s = time.monotonic()
         for lap in count() if laps is None else range(laps):

@@ -33,8 +33,11 @@ STEP_SHARE, STEADY_S = 0.20, 1.0
 REFERENCE_S = 10.0
 """Time constant of the sliding reference, s; IEC 61000-4-30 uses one minute on mains, a choice to state on DC."""
 
+INRUSH_S = 0.1
+"""What the load draws when switched on belongs to the switching on and is no sag, s."""
+
 FIRST_S = 1.0
-"""The sliding reference of an 'on' interval begins at the median of this much of it, s."""
+"""The sliding reference of an 'on' interval begins at the median of this much, s; a fall is measured by the same."""
 
 Pair = tuple[float, float]
 
@@ -86,11 +89,8 @@ def meter_events(series: Series, model: MeterModel, channel: int, duration_s: fl
 
 def on_intervals(signal: Signal) -> list[OnInterval]:
     """The 'on' intervals of a supply, dropouts joined by the rules for short and long ones."""
-    runs = _runs(signal.value > ON_V, signal.step_s)
     intervals: list[OnInterval] = []
-    for run in runs:
-        level = float(np.median(_slice(signal, run)))
-        start, end = _at_level(signal, run, level * OUT_SHARE)
+    for start, end, level in _on_runs(signal):
         if intervals:
             last = intervals[-1]
             longest = SHORT_OFF_S if last.end_s - last.start_s < SHORT_ON_S else LONG_OFF_S
@@ -102,6 +102,25 @@ def on_intervals(signal: Signal) -> list[OnInterval]:
     for interval in intervals:
         interval.level = _level_without_dropouts(signal, interval)
     return intervals
+
+
+def _on_runs(signal: Signal) -> Iterable[tuple[float, float, float]]:
+    """Where the supply is above half of its own level, and that level: the median of the second before a fall, or
+    of the whole stretch above `ON_V` at its beginning and end."""
+    for start, end in _runs(signal.value > ON_V, signal.step_s):
+        values = _slice(signal, (start, end))
+        level = float(np.median(values))
+        runs = _runs(values > OUT_SHARE * level, signal.step_s)
+        joined = runs[:1]
+        for a, b in runs[1:]:
+            last = joined[-1][1]
+            before = values[_steps(max(0.0, last - FIRST_S), signal) : _steps(last, signal)]
+            if values[_steps(last, signal) : _steps(a, signal)].min() > OUT_SHARE * np.median(before):
+                joined[-1] = (joined[-1][0], b)
+            else:
+                joined.append((a, b))
+        for a, b in joined:
+            yield start + a, start + b, level
 
 
 def _supply_events(signal: Signal, channel: int, markers: Sequence[Marker]) -> list[Event]:
@@ -157,12 +176,13 @@ def _sags(signal: Signal, interval: OnInterval, channel: int, chatters: list[Pai
     pace = signal.step_s / REFERENCE_S
     reference, begin, lowest = float(np.median(values[: _steps(FIRST_S, signal)])), -1, 0.0
     found: list[tuple[int, int, float, float]] = []
-    settled = False  # the rise from low to high at the interval's start is no sag
+    inrush = _steps(INRUSH_S, signal) if interval.start_s > 0.0 else 0
     for k, value in enumerate(values):
+        if k < inrush:
+            continue
         if begin < 0 and value >= SAG_SHARE * reference:
-            settled = True
             reference += pace * (value - reference)
-        elif begin < 0 and settled:
+        elif begin < 0:
             begin, lowest = k, value
         elif begin >= 0:
             lowest = min(lowest, value)
@@ -203,13 +223,6 @@ def _plateaus(signal: Signal) -> list[Pair]:
 def _level_without_dropouts(signal: Signal, interval: OnInterval) -> float:
     values = _slice(signal, (interval.start_s, interval.end_s))
     return float(np.median(values[values > ON_V]))
-
-
-def _at_level(signal: Signal, run: Pair, level: float) -> Pair:
-    """The first and last moments of a run at which it is above a level."""
-    first = _steps(run[0], signal)
-    above = np.flatnonzero(_slice(signal, run) > level)
-    return (first + int(above[0])) * signal.step_s, (first + int(above[-1]) + 1) * signal.step_s
 
 
 def _runs(mask: NDArray[np.bool_], step_s: float) -> list[Pair]:

@@ -73,21 +73,25 @@ class Solution:
         part_a: current through each part in the direction of the chain, A, shape (..., n).
         load_v: voltage across the load element itself, V, shape (...).
         load_a: current through it, A, shape (...).
+        load_dynamic_ohm: how its voltage moves with its current there, ohm, shape (...).
     """
 
     node_v: Array
     part_a: Array
     load_v: Array
     load_a: Array
+    load_dynamic_ohm: Array
 
 
-def load_model(circuit: Circuit, *, current_share: ArrayLike = 1.0, stalled: ArrayLike = False) -> LoadModel:
-    """The circuit's load when good, its current scaled by `current_share`."""
+def load_model(
+    circuit: Circuit, *, current_share: ArrayLike = 1.0, stalled: ArrayLike = False, winding_share: ArrayLike = 1.0
+) -> LoadModel:
+    """The circuit's load when good, its current and winding scaled by shares."""
     motor = circuit.parts[circuit.load].kind == "motor"
     share = np.asarray(current_share, float)
     return LoadModel(
         current_a=circuit.load_a * share,
-        winding_ohm=circuit.winding_ohm / (1.0 if motor else share),
+        winding_ohm=circuit.winding_ohm * np.asarray(winding_share, float) / (1.0 if motor else share),
         nominal_v=circuit.system_v,
         constant_share=CONSTANT_SHARE if motor else 0.0,
         stalled=stalled,
@@ -101,8 +105,8 @@ def unplug(circuit: Circuit, resistance_ohm: ArrayLike) -> Array:
     return apart
 
 
-def load_current(load: LoadModel, emf_v: Array, ohm: Array) -> tuple[Array, Array]:
-    """Voltage (V) and current (A) of the load behind a source of `emf_v` and `ohm`, closed form."""
+def load_current(load: LoadModel, emf_v: Array, ohm: Array) -> tuple[Array, Array, Array]:
+    """Voltage (V), current (A) and dV/dI (ohm) of the load behind a source of `emf_v` and `ohm`, closed form."""
     amps, winding = np.asarray(load.current_a, float), np.asarray(load.winding_ohm, float)
     c = np.asarray(load.constant_share, float)
     slope = amps * (1 - c) / load.nominal_v
@@ -112,7 +116,7 @@ def load_current(load: LoadModel, emf_v: Array, ohm: Array) -> tuple[Array, Arra
     still_ohm = np.where((c > 0) | np.asarray(load.stalled, bool), winding, load.nominal_v / np.maximum(amps, 1e-12))
     volts = np.where(turning, turning_v, emf_v * still_ohm / (still_ohm + ohm))
     current = np.where(turning, amps * c + slope * turning_v, volts / still_ohm)
-    return volts, current
+    return volts, current, np.where(turning, 1 / np.maximum(slope, 1e-12), still_ohm)
 
 
 def solve(
@@ -152,7 +156,7 @@ def solve(
             v[p] = v[p] - factor * v[q]
             for r in range(q + 1, k):
                 z[p][r] = z[p][r] - factor * z[q][r]
-    load_v, load_a = load_current(load, v[-1], np.maximum(z[-1][-1], 0.0))
+    load_v, load_a, dynamic = load_current(load, v[-1], np.maximum(z[-1][-1], 0.0))
     current: list[Array] = [load_a] * k
     for q in range(k - 2, -1, -1):
         current[q] = (v[q] - sum(z[q][r] * current[r] for r in range(q + 1, k))) / pivots[q]
@@ -160,42 +164,33 @@ def solve(
     part_line = np.zeros((*shape, n))
     for (a, b), amps in zip(spans, current, strict=True):
         part_line[..., a:b] += np.broadcast_to(amps, shape)[..., None]
-    return _solution(part_line, np.broadcast_to(line, (*shape, n)), emf, load_v, load_a, at, battery_at, shape)
+    node_v, part_a = _along(part_line, np.broadcast_to(line, (*shape, n)), np.broadcast_to(emf, shape), at)
+    return Solution(node_v, part_a, *(np.broadcast_to(a, shape) for a in (load_v, load_a, dynamic)))
 
 
-def _solution(
-    part_line: Array,
-    line: Array,
-    emf: Array,
-    load_v: Array,
-    load_a: Array,
-    at: int,
-    battery_at: int,
-    shape: tuple[int, ...],
-) -> Solution:
-    """Back from the line to the chain. On the line, current runs towards rising places; battery - is the place before
-    the battery."""
+def _along(part_line: Array, line: Array, emf: Array, at: int) -> tuple[Array, Array]:
+    """Node voltages and part currents in the chain's order, from currents and resistances in the line's order.
+
+    On the line, current runs towards rising places; battery - is the place before the battery.
+    """
     n = line.shape[-1]
-    drop = part_line * line
-    rise = -drop
-    rise[..., battery_at] += np.broadcast_to(emf, shape)
-    place_v = np.concatenate([np.zeros((*shape, 1)), np.cumsum(rise, axis=-1)], axis=-1)
+    battery_at = n - 1 - at
+    rise = -part_line * line
+    rise[..., battery_at] += emf
+    place_v = np.concatenate([np.zeros_like(rise[..., :1]), np.cumsum(rise, axis=-1)], axis=-1)
     place_v = place_v - place_v[..., battery_at : battery_at + 1]
-    # node k lies at place (k - at - 1) mod n + 1, except that the load's own entry ends the line before the element
-    places = [(k - at - 1) % n + 1 for k in range(n)]
-    node_v = place_v[..., places]
-    node_v[..., at] = place_v[..., 0]  # after the load: the line's beginning
-    part_a = np.concatenate([part_line[..., n - 1 - at :], part_line[..., : n - 1 - at]], axis=-1)
-    return Solution(node_v, part_a, np.broadcast_to(load_v, shape), np.broadcast_to(load_a, shape))
+    node_v = place_v[..., [line_place(k, at, n) for k in range(n)]]
+    part_a = np.concatenate([part_line[..., battery_at:], part_line[..., :battery_at]], axis=-1)
+    return node_v, part_a
 
 
-def _place(node: int, load: int, n: int) -> int:
+def line_place(node: int, load: int, n: int) -> int:
     """The place on the line (0..n) of a node; the node after the load is the line's beginning."""
     return 0 if node == load else (node - load - 1) % n + 1
 
 
 def _span(node_a: int, node_b: int, load: int, n: int) -> tuple[int, int]:
-    a, b = sorted((_place(node_a, load, n), _place(node_b, load, n)))
+    a, b = sorted((line_place(node_a, load, n), line_place(node_b, load, n)))
     return a, b
 
 

@@ -82,7 +82,7 @@ def test_a_motor_keeps_its_current_until_it_stalls_and_is_its_winding_below() ->
 
 
 def _at(load: LoadModel, emf_v: float) -> tuple[float, float]:
-    volts, amps = load_current(load, np.array(emf_v), np.array(1e-6))
+    volts, amps, _ = load_current(load, np.array(emf_v), np.array(1e-6))
     return float(volts), float(amps)
 
 

@@ -1,0 +1,240 @@
+"""The diagnosis: which part, how sure, on what evidence, what contradicts what, and what to measure next."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from meterlog.circuit.cautions import DEFERS
+from meterlog.circuit.evidence import Case, contradictions, evidence
+from meterlog.circuit.faults import FAULTS, Rates, all_cells
+from meterlog.circuit.measured import Measurement, Tried
+from meterlog.circuit.model import Circuit
+from meterlog.circuit.posterior import posterior
+from meterlog.circuit.predict import Network
+from meterlog.circuit.suggest import Suggestion, suggest
+
+SURE = 0.9
+"""From this probability on, a verdict names the part without 'most likely'."""
+LEAST_SHOWN = 0.002
+
+Array = NDArray[np.float64]
+
+_FAULT_WORDS = {
+    "open": "is open",
+    "high_resistance": "has too much resistance",
+    "short_to_ground": "is shorted to ground and has blown the fuse",
+    "not_commanded": "is not commanded",
+    "stalled": "stands still and draws its stall current",
+    "weak": "is weak",
+    "intermittent": "comes and goes",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Hypothesis:
+    """One part at fault.
+
+    Attributes:
+        part: its id; for a command that never comes, the command's id.
+        fault: its most likely fault, one of `FAULTS`.
+        probability: that this part is at fault, alone or with another; the sum over parts may exceed 1.
+        resistance_ohm: the 90 % band of its fault resistance, ohm, inf for open; None where it has none.
+        speaks_for: sentences.
+        speaks_against: sentences.
+    """
+
+    part: str
+    fault: str
+    probability: float
+    resistance_ohm: tuple[float, float] | None
+    speaks_for: tuple[str, ...]
+    speaks_against: tuple[str, ...]
+
+    def as_json(self) -> dict[str, object]:
+        """The object of `diagnose --json`; infinity as null."""
+        band = self.resistance_ohm
+        return {
+            "part": self.part,
+            "fault": self.fault,
+            "probability": round(self.probability, 4),
+            "resistance_ohm": None if band is None else [_finite(band[0]), _finite(band[1])],
+            "for": list(self.speaks_for),
+            "against": list(self.speaks_against),
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class Diagnosis:
+    """What the readings say about a circuit.
+
+    Attributes:
+        verdict: one plain sentence.
+        hypotheses: in order of probability.
+        healthy: probability that nothing in the circuit is at fault.
+        several: probability that two parts are.
+        next: measurements, in order of information per minute.
+        inconsistent: sentences about readings that cannot all be right.
+        rates_source: where the fault rates came from.
+    """
+
+    verdict: str
+    hypotheses: tuple[Hypothesis, ...]
+    healthy: float
+    several: float
+    next: tuple[Suggestion, ...]
+    inconsistent: tuple[str, ...]
+    rates_source: str
+
+    def as_json(self) -> dict[str, object]:
+        """The object of `diagnose --json`."""
+        return {
+            "verdict": self.verdict,
+            "hypotheses": [h.as_json() for h in self.hypotheses],
+            "healthy": round(self.healthy, 4),
+            "next": [s.as_json() for s in self.next],
+            "inconsistent": list(self.inconsistent),
+        }
+
+    @property
+    def decided(self) -> str:
+        """The part, or 'healthy', that is sure enough to act on; empty while none is."""
+        if self.healthy >= SURE:
+            return "healthy"
+        top = self.hypotheses[0] if self.hypotheses else None
+        return top.part if top is not None and top.probability >= SURE else ""
+
+
+class Diagnoser:
+    """Diagnoses one circuit again and again; keeps what does not depend on the readings."""
+
+    def __init__(self, circuit: Circuit, rates: Rates | None = None) -> None:
+        self.circuit = circuit
+        self.rates = rates or Rates()
+        self.cells = all_cells(circuit, self.rates)
+        self.network = Network(circuit, self.cells)
+        self._comes_share = self.rates.of("intermittent", "intermittent")
+
+    def diagnose(
+        self, measured: Sequence[Measurement], tried: Sequence[Tried] = (), *, suggestions: int = 5
+    ) -> Diagnosis:
+        """What the readings say; `suggestions` is how many next measurements to work out."""
+        known = posterior(self.network, measured, tried, self._comes_share)
+        case = Case(self.network, known, measured, tried)
+        chances = self.chances(known.weight, known.comes_and_goes)
+        healthy = chances.pop("healthy")
+        ranked = sorted(chances.items(), key=lambda item: -item[1])
+        hypotheses = tuple(self._hypothesis(case, id_, p) for id_, p in ranked if p >= LEAST_SHOWN)
+        several = float(known.weight[self.cells.part[:, 1] >= 0].sum())
+        following = suggest(self.network, known, measured, suggestions) if suggestions else []
+        return Diagnosis(
+            verdict=f"{_verdict(hypotheses, healthy, several)}; {DEFERS}.",
+            hypotheses=hypotheses,
+            healthy=healthy,
+            several=several,
+            next=tuple(following),
+            inconsistent=tuple(contradictions(case)),
+            rates_source=self.rates.source,
+        )
+
+    def chances(self, weight: Array, comes_and_goes: Array) -> dict[str, float]:
+        """The probability that each part or command is at fault, and of 'healthy'."""
+        cells, found = self.cells, {}
+        for k, part in enumerate(self.circuit.parts):
+            found[part.id] = float(weight[(cells.part == k).any(axis=1)].sum() + comes_and_goes[k])
+        for command, k in self.circuit.commands.items():
+            found[command] = float(weight[cells.command_at == k].sum())
+        found["healthy"] = float(weight[cells.fault == FAULTS.index("healthy")].sum())
+        return found
+
+    def _hypothesis(self, case: Case, id_: str, probability: float) -> Hypothesis:
+        cells, weight = self.cells, case.known.weight
+        if id_ in self.circuit.commands:
+            member = cells.command_at == self.circuit.commands[id_]
+            fault, band = "not_commanded", None
+        else:
+            k = self.circuit.part_index[id_]
+            member = (cells.part == k).any(axis=1)
+            by_fault = {f: float(weight[member & (cells.fault == FAULTS.index(f))].sum()) for f in FAULTS}
+            by_fault["intermittent"] += float(case.known.comes_and_goes[k])
+            pairs = weight * (member & (cells.part[:, 1] >= 0))
+            own_open = float(pairs[np.isinf(cells.ohm[:, k])].sum())
+            moved = (
+                by_fault["open"] - float(weight[member & (cells.part[:, 1] < 0) & (cells.fault == 0)].sum()) - own_open
+            )
+            by_fault["open"] -= moved
+            by_fault["high_resistance"] += moved
+            fault = max(by_fault, key=lambda name: by_fault[name])
+            band = self._band(case, k, member) if fault in ("open", "high_resistance") else None
+        speaks_for, speaks_against = evidence(case, member)
+        return Hypothesis(id_, fault, min(probability, 1.0), band, speaks_for, speaks_against)
+
+    def _band(self, case: Case, k: int, member: NDArray[np.bool_]) -> tuple[float, float]:
+        """The 90 % band of a part's fault resistance."""
+        cells = self.cells
+        rows = np.flatnonzero(member & (case.known.weight > 1e-6 * case.known.weight[member].max()))
+        weight = case.known.weight[rows]
+        mean, covariance = case.known.unknowns(rows)
+        slot = (cells.part[rows, 1] == k).astype(int)
+        at = 7 + slot
+        every = np.arange(len(rows))
+        spread = cells.ohm_spread[rows, slot]
+        fault_ohm = cells.ohm[rows, k] - self.circuit.healthy_ohm()[k]
+        finite = np.isfinite(fault_ohm) & (fault_ohm > 0)
+        if not finite.any():
+            return (math.inf, math.inf)
+        middle = np.log(fault_ohm[finite]) + spread[finite] * mean[every, at][finite]
+        width = spread[finite] * np.sqrt(np.maximum(covariance[every, at, at][finite], 1e-6))
+        grid = np.linspace(middle.min() - 3, middle.max() + 3, 400)
+        below = 1 / (1 + np.exp(np.clip(-1.702 * (grid[:, None] - middle) / width, -50, 50)))
+        share = below @ weight[finite] / weight.sum()
+        low, high = (np.searchsorted(share, q) for q in (0.05, 0.95))
+        return tuple(float(np.exp(grid[i])) if i < len(grid) else math.inf for i in (low, high))  # type: ignore[return-value]
+
+
+def diagnose(
+    circuit: Circuit,
+    measured: Sequence[Measurement],
+    tried: Sequence[Tried] = (),
+    rates: Rates | None = None,
+) -> Diagnosis:
+    """Diagnose a circuit once."""
+    return Diagnoser(circuit, rates).diagnose(measured, tried)
+
+
+def _verdict(hypotheses: Sequence[Hypothesis], healthy: float, several: float) -> str:
+    if not hypotheses or healthy > hypotheses[0].probability:
+        sure = "healthy" if healthy >= 0.5 else "probably healthy, not decided"
+        return f"{sure}: the readings fit a circuit without a fault ({_percent(healthy)})"
+    top = hypotheses[0]
+    if several > 0.5 and len(hypotheses) > 1:
+        others = " or ".join(f"{h.part} ({_percent(h.probability)})" for h in hypotheses[1:4] if h.probability > 0.05)
+        return (
+            f"more than one part loses voltage ({_percent(several)}): most likely {top.part}"
+            f" ({_percent(top.probability)}), and with it {others}"
+        )
+    said = f"{top.part} {_FAULT_WORDS[top.fault]}{_band_words(top)} ({_percent(top.probability)})"
+    if top.probability >= SURE:
+        return said
+    others = " or ".join(f"{h.part} ({_percent(h.probability)})" for h in hypotheses[1:4] if h.probability > 0.05)
+    rest = f"; otherwise {others}" if others else ""
+    return f"{'most likely' if top.probability >= 0.5 else 'not decided yet; first comes'} {said}{rest}"
+
+
+def _band_words(h: Hypothesis) -> str:
+    if h.resistance_ohm is None or h.fault == "open":
+        return ""
+    low, high = h.resistance_ohm
+    return f", {low:.2g} ohm or more" if high > 1e4 else f", {low:.2g} to {high:.2g} ohm"
+
+
+def _percent(p: float) -> str:
+    return "over 99 %" if p > 0.995 else f"{100 * p:.0f} %"
+
+
+def _finite(value: float) -> float | None:
+    return float(f"{value:.4g}") if math.isfinite(value) else None

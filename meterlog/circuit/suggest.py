@@ -1,0 +1,321 @@
+"""What to measure next: the expected information of every measurement the circuit allows, per minute it takes.
+
+Expected information is the mutual information between 'which part is it' and the value that would be read: the entropy
+of the hypotheses now, less what is expected to remain (Lindley 1956, 'On a measure of the information provided by an
+experiment'). Values are binned at the quantiles of what is expected, so that bins are fine where it matters.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import NDArray
+
+from meterlog.circuit.cautions import caution
+from meterlog.circuit.faults import FAULTS, Cells
+from meterlog.circuit.measured import Measurement
+from meterlog.circuit.model import BATTERY_MINUS, Circuit
+from meterlog.circuit.posterior import BAD_READING, Posterior, noise
+from meterlog.circuit.predict import OHM_OFFSET, OVERLOAD_OHM, Network
+
+EXTRA_MIN = {"isolated": 4.0, "unplugged": 2.0, "lamp": 2.0, "current": 3.0, "crank": 2.0}
+"""Minutes beyond getting at the place: isolating, unplugging, hanging a lamp, putting the meter in series, a helper at
+the key; they stand for the risk too. Guesses."""
+READ_MIN = 1.0
+"""Minutes to take one reading where the place is already open. Guess."""
+LEAST_BITS = 0.01
+CELLS_KEPT = 400
+BINS = 28
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Suggestion:
+    """One measurement worth taking.
+
+    Attributes:
+        measurement: what, where, in which state; its value is not set.
+        gain_bits: expected information, bits.
+        minutes: what it takes.
+        outcomes: (what may be read, what that would mean).
+        caution: what to mind; may be empty.
+    """
+
+    measurement: Measurement
+    gain_bits: float
+    minutes: float
+    outcomes: tuple[tuple[str, str], ...]
+    caution: str
+
+    def as_json(self) -> dict[str, object]:
+        """The object of `diagnose --json`."""
+        m = self.measurement
+        return {
+            "measure": m.quantity,
+            "at": m.at,
+            "to": m.to,
+            "state": m.state,
+            "load": m.load,
+            "gain_bits": round(self.gain_bits, 4),
+            "minutes": round(self.minutes, 2),
+            "outcomes": [{"if": a, "then": b} for a, b in self.outcomes],
+            "caution": self.caution,
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class _Outlook:
+    """The cells that matter, with what the readings made of their unknowns."""
+
+    network: Network
+    weight: Array
+    group: NDArray[np.int64]
+    mean: Array
+    covariance: Array
+
+
+def suggest(network: Network, known: Posterior, measured: Sequence[Measurement], most: int = 5) -> list[Suggestion]:
+    """The most worthwhile measurements, in order of information per minute."""
+    outlook = _outlook(network, known)
+    scored: list[tuple[float, float, float, Measurement]] = []
+    for m in candidates(network.circuit, measured):
+        bits = _gain(outlook, m)
+        if bits >= LEAST_BITS:
+            minutes = minutes_for(network.circuit, m, measured)
+            scored.append((bits / minutes, bits, minutes, m))
+    scored.sort(key=lambda entry: -entry[0])
+    return [
+        Suggestion(m, bits, minutes, _outcomes(outlook, m), caution(network.circuit, m))
+        for _, bits, minutes, m in scored[:most]
+    ]
+
+
+def candidates(circuit: Circuit, measured: Sequence[Measurement]) -> list[Measurement]:
+    """Every measurement that the circuit allows and that was not taken yet."""
+    taken = {_key(m) for m in measured}
+    found = [*_loaded(circuit, measured), *_unloaded(circuit, measured), *_ohms(circuit)]
+    return [m for m in found if _key(m) not in taken]
+
+
+def minutes_for(circuit: Circuit, m: Measurement, measured: Iterable[Measurement]) -> float:
+    """How long a measurement takes: the harder of its two places to reach, unless an earlier reading opened it."""
+    opened = {id_ for one in measured for id_ in (one.at, one.to)} | {BATTERY_MINUS}
+    access = max((_access(circuit, id_) for id_ in _places(circuit, m) if id_ not in opened), default=0.0)
+    extra = sum(EXTRA_MIN.get(word, 0.0) for word in (m.state, m.load, m.quantity))
+    return READ_MIN + access + extra
+
+
+def useful_states(circuit: Circuit, measured: Sequence[Measurement]) -> list[str]:
+    """The states to measure in: key-on and cranking where the circuit is on in them; running only where neither is, or
+    where the engine has run already."""
+    states = [
+        next((s for s in ("key_on", "prime") if s in circuit.active), ""),
+        "crank" if "crank" in circuit.active else "",
+    ]
+    ran = any(m.state == "run" for m in measured)
+    if "run" in circuit.active and (ran or not any(states)):
+        states.append("run")
+    return [s for s in states if s]
+
+
+def _key(m: Measurement) -> tuple[str, str, str, str, str]:
+    return (m.quantity, m.at, m.to, "key_on" if m.state == "prime" else m.state, m.load)
+
+
+def _places(circuit: Circuit, m: Measurement) -> list[str]:
+    """The points that a measurement needs reached; a part alone is reached at the points on its two sides."""
+    if m.at in circuit.commands:
+        return [circuit.parts[circuit.commands[m.at]].id]
+    if m.quantity == "current" or m.at not in circuit.part_index:
+        return [m.at, m.to]
+    k = circuit.part_index[m.at]
+    sides = {circuit.parts[(k - 1) % len(circuit.parts)].id, m.at}
+    return [point.id for point in circuit.points if point.after in sides] or [m.at]
+
+
+def _access(circuit: Circuit, id_: str) -> float:
+    if id_ in circuit.point_of:
+        return circuit.point_of[id_].access_min
+    return circuit.parts[circuit.part_index[id_]].access_min if id_ in circuit.part_index else 0.0
+
+
+def _loaded(circuit: Circuit, measured: Sequence[Measurement]) -> Iterable[Measurement]:
+    plug = _faces(circuit)
+    reference = len(circuit.parts) - 1
+    fuse = next((part for part in circuit.parts if part.kind == "fuse"), None)
+    at_node = points_by_node(circuit)
+    for state in useful_states(circuit, measured):
+        for point in circuit.points:
+            if circuit.node(point.id) != reference:
+                yield Measurement("voltage", point.id, state=state)
+        yield Measurement("voltage", *_ends_of_load(circuit), state=state)
+        for k in range(1, len(circuit.parts)):
+            if k - 1 in at_node and k in at_node and k != circuit.load:
+                yield Measurement("voltage_drop", at_node[k - 1], at_node[k], state=state)
+        if plug:
+            yield Measurement("voltage", *plug, state=state)
+        if fuse is not None and circuit.load_a < 9 and state != "crank":
+            yield Measurement("current", fuse.id, state=state)
+        for command in circuit.commands:
+            yield Measurement("voltage", command, state=state)
+
+
+def _unloaded(circuit: Circuit, measured: Sequence[Measurement]) -> Iterable[Measurement]:
+    plug = _faces(circuit)
+    if not plug:
+        return
+    for state in useful_states(circuit, measured):
+        for load in ("unplugged", "lamp"):
+            yield Measurement("voltage", plug[0], state=state, load=load)
+            yield Measurement("voltage", *plug, state=state, load=load)
+
+
+def _ohms(circuit: Circuit) -> Iterable[Measurement]:
+    """Ohms of single stretches: neighbours on one side of the load, the load unplugged, the feed against ground."""
+    order = sorted(circuit.points, key=lambda point: circuit.node(point.id))
+    contacts = set(circuit.commands.values())
+    for a, b in pairwise(order):
+        inside = range(circuit.node(a.id) + 1, circuit.node(b.id) + 1)
+        if circuit.load not in inside and not contacts & set(inside):
+            yield Measurement("resistance", a.id, b.id, "isolated")
+    plug = _faces(circuit)
+    if plug:
+        yield Measurement("resistance", *plug, "isolated", "unplugged")
+        body = next((p.id for p in order if circuit.parts[circuit.node(p.id)].kind == "ground"), BATTERY_MINUS)
+        for to in {body, BATTERY_MINUS} - {plug[1]}:
+            yield Measurement("resistance", plug[1], to, "isolated")
+        yield Measurement("resistance", plug[0], BATTERY_MINUS, "isolated", "unplugged")
+
+
+def points_by_node(circuit: Circuit) -> dict[int, str]:
+    """The point at each node that has one."""
+    return {circuit.node(point.id): point.id for point in circuit.points}
+
+
+def _faces(circuit: Circuit) -> tuple[str, str] | None:
+    """The points on the harness side of the load's plug, feed and ground; None where a probe cannot reach them."""
+    at_node = points_by_node(circuit)
+    before, after = circuit.plug[0] - 1, max(circuit.plug[-1], circuit.load)
+    return (at_node[before], at_node[after]) if before in at_node and after in at_node else None
+
+
+def _ends_of_load(circuit: Circuit) -> tuple[str, str]:
+    at_node = points_by_node(circuit)
+    ends = (at_node.get(circuit.load - 1), at_node.get(circuit.load))
+    load = circuit.parts[circuit.load].id
+    return (ends[0], ends[1]) if ends[0] and ends[1] else (load, load)
+
+
+def groups_of(cells: Cells) -> NDArray[np.int64]:
+    """Which hypothesis each cell belongs to, shape (K,): a part, a pair of parts, not commanded, or healthy."""
+    n = cells.ohm.shape[1]
+    first, second = cells.part[:, 0], cells.part[:, 1]
+    group = np.where(second >= 0, n + 2 + first * n + second, first)
+    group[cells.fault == FAULTS.index("healthy")] = n
+    missing = cells.fault == FAULTS.index("not_commanded")
+    group[missing] = n * (n + 2) + cells.command_at[missing]
+    return group
+
+
+def _outlook(network: Network, known: Posterior) -> _Outlook:
+    order = np.argsort(-known.weight)[:CELLS_KEPT]
+    keep = np.sort(order[known.weight[order] > 1e-5 * known.weight[order[0]]])
+    weight = known.weight[keep] / known.weight[keep].sum()
+    _, group = np.unique(groups_of(network.cells)[keep], return_inverse=True)
+    mean, covariance = known.unknowns(keep)
+    return _Outlook(network.among(keep), weight, group, mean, covariance)
+
+
+def _expected(outlook: _Outlook, m: Measurement) -> tuple[Array, Array]:
+    """Mean and standard deviation of what each kept cell would show, on the scale of `predict`."""
+    prediction = outlook.network.predict(m)
+    mean = prediction.mean + np.einsum("kp,kp->k", prediction.slope, outlook.mean)
+    variance = np.einsum("kp,kpq,kq->k", prediction.slope, outlook.covariance, prediction.slope, optimize=True)
+    own = np.array([noise(replace(m, value=value), outlook.network.circuit) for value in _values(m, mean)])
+    return mean, np.sqrt(np.maximum(variance, 0) + own**2)
+
+
+def _values(m: Measurement, y: Array) -> list[float]:
+    if m.quantity != "resistance":
+        return [float(v) for v in y]
+    ohm = np.maximum(np.exp(y) - OHM_OFFSET, 0.0)
+    return [math.inf if v > 0.9 * OVERLOAD_OHM else float(v) for v in ohm]
+
+
+def _below(mean: Array, spread: Array, edges: Array) -> Array:
+    """Probability of reading below each edge, shape (k, E); the logistic is within 0.01 of the normal distribution."""
+    z = 1.702 * (edges[None, :] - mean[:, None]) / spread[:, None]
+    return np.asarray(1 / (1 + np.exp(-np.clip(z, -50, 50))))
+
+
+def _gain(outlook: _Outlook, m: Measurement) -> float:
+    """Expected information of a measurement about which hypothesis holds, bits."""
+    mean, spread = _expected(outlook, m)
+    marks = np.concatenate([mean - spread, mean, mean + spread])
+    order = np.argsort(marks)
+    share = np.cumsum(np.tile(outlook.weight, 3)[order])
+    edges = np.unique(marks[order][np.searchsorted(share, np.linspace(0, 1, BINS)[1:-1] * share[-1] * 0.999999)])
+    below = _below(mean, spread, edges)
+    chance = np.diff(below, axis=1, prepend=0.0, append=1.0) * (1 - BAD_READING)
+    nothing = 0.0 if m.quantity != "resistance" else math.log(OVERLOAD_OHM)
+    chance[:, int(np.searchsorted(edges, nothing))] += BAD_READING
+    joint = np.zeros((int(outlook.group.max()) + 1, chance.shape[1]))
+    np.add.at(joint, outlook.group, outlook.weight[:, None] * chance)
+    return _entropy(joint.sum(1)) + _entropy(joint.sum(0)) - _entropy(joint.ravel())
+
+
+def _entropy(p: Array) -> float:
+    p = p[p > 1e-12]
+    return float(-(p * np.log2(p)).sum())
+
+
+def _outcomes(outlook: _Outlook, m: Measurement) -> tuple[tuple[str, str], ...]:
+    """What may be read, in a person's words, and the hypotheses that each would leave."""
+    names, edges = _classes(outlook.network.circuit, m)
+    mean, spread = _expected(outlook, m)
+    chance = np.diff(_below(mean, spread, np.array(edges)), axis=1, prepend=0.0, append=1.0)
+    label = _labels(outlook.network)
+    found = []
+    for name, column in zip(names, chance.T, strict=True):
+        weight = outlook.weight * column
+        if weight.sum() < 0.01:
+            continue
+        left: dict[str, float] = {}
+        for w, text in zip(weight / weight.sum(), label, strict=True):
+            left[text] = left.get(text, 0.0) + float(w)
+        ranked = sorted(left.items(), key=lambda item: -item[1])
+        shown = [f"{text} ({p:.0%})" for text, p in ranked[:3] if p >= 0.05]
+        found.append((f"{name} (expected {weight.sum():.0%} of the time)", "most likely " + ", ".join(shown)))
+    return tuple(found)
+
+
+def _classes(circuit: Circuit, m: Measurement) -> tuple[list[str], list[float]]:
+    v, a = circuit.system_v, circuit.load_a
+    if m.quantity == "resistance":
+        edges = [math.log(1.0 + OHM_OFFSET), math.log(1000.0)]
+        return ["about the leads' own ohms, below 1 ohm", "ohms to a kilohm", "open, or kilohms and more"], edges
+    if m.quantity == "current":
+        return ["no current", "too little current", "about the usual current", "too much current"], [
+            0.05 * a, 0.6 * a, 1.4 * a
+        ]  # fmt: skip
+    ground_side = m.at in circuit.point_of and m.to == BATTERY_MINUS and circuit.node(m.at) >= circuit.load
+    if m.quantity == "voltage_drop" or ground_side:
+        return ["a few hundredths of a volt or less", "some loss", "nearly the whole voltage"], [0.3, 0.75 * v]
+    level = {"crank": 0.72, "run": 1.0}.get(m.state, 0.93)
+    return ["near 0 V", "in between", "near battery voltage"], [0.05 * v, level * v]
+
+
+def _labels(network: Network) -> list[str]:
+    cells, circuit = network.cells, network.circuit
+    names = []
+    for c in range(len(cells)):
+        parts = [circuit.parts[k].id for k in cells.part[c] if k >= 0]
+        if cells.command_at[c] >= 0:
+            parts = [circuit.parts[cells.command_at[c]].command]
+        names.append(" with ".join(parts) or "no fault")
+    return names

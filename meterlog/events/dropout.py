@@ -34,6 +34,7 @@ def outage(measure: Measure, fall: int, back: int, stop: int, reference: float, 
     The duration is taken at the mid level between the reference and the low state (IEEE Std 181).
     """
     level = measure.inside(fall, back)
+    noise = max(noise, measure.noise(fall + 1, back - 1))
     start = measure.edge(fall, reference, level, noise, back)
     end = measure.edge(back, level, reference, noise, stop)
     timing = measure.timing(start, end, back)

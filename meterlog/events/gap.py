@@ -39,13 +39,14 @@ def gap(track: Track, index: int, channel: int) -> Event:
     """The gap before reading `index`."""
     start, end = track.time(index - 1), track.time(index)
     interval = track.nominal_s(index)
-    error = interval if interval == interval else None
+    known = interval == interval
+    # The link went some time after the last reading and was back some time before the next: about one interval less.
     return Event(
         "gap",
         channel,
         start,
         end,
-        end - start,
-        error,
+        end - start - (interval if known else 0.0),
+        1.1 * interval if known else None,
         detail=f"no readings for {end - start:.1f} s: the link to the meter, not the circuit",
     )

@@ -8,10 +8,8 @@ import numpy as np
 
 from meterlog.events.event import Event
 from meterlog.events.measure import Measure
-from meterlog.events.settings import DetectionSettings
+from meterlog.events.settings import SYSTEM_SPLIT_V, DetectionSettings
 
-_SYSTEM_SPLIT_V = 18.0
-"""Between a 12 V system at its highest and a 24 V system at rest: arithmetic."""
 _TELLING = 3
 
 
@@ -48,10 +46,7 @@ class Overvoltage:
 
     @property
     def _limit(self) -> float:
-        settings = self._settings
-        if self._system_v >= _SYSTEM_SPLIT_V:
-            return settings.overvoltage_24v
-        return settings.overvoltage_6v if 0 < self._system_v < 9.0 else settings.overvoltage_12v
+        return self._settings.overvoltage(self._system_v)
 
     def advance(self, stop: int) -> None:
         """Go on to reading `stop` (not included)."""
@@ -81,10 +76,14 @@ class Overvoltage:
         if self._system_v == 0.0:
             earlier = self._track.values(max(self._segment, self._pos - 64), self._pos)
             earlier = earlier[earlier >= self._settings.on_at_least_v]
-            telling = earlier if len(earlier) >= _TELLING else self._track.values(self._pos, self._pos + _TELLING)
-            if len(telling) < _TELLING or (telling is not earlier and self._pos + _TELLING > stop):
+            if len(earlier) >= _TELLING:
+                level = float(np.median(earlier))
+            elif self._pos + 2 <= stop:
+                # The first reading after a rise may be partial, the second is not.
+                level = float(self._track.values(self._pos, self._pos + 2).max())
+            else:
                 return False
-            self._system_v = 24.0 if float(np.median(telling)) >= _SYSTEM_SPLIT_V else 12.0
+            self._system_v = 24.0 if level >= SYSTEM_SPLIT_V else 12.0
             return True
         self._start = self._pos
         self._pos += 1

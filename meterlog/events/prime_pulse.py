@@ -38,7 +38,9 @@ def prime_pulse(measure: Measure, stretch: Stretch, fall: int, end: Edge, settin
     if stretch.edge is None or stretch.broken:
         return None
     timing = measure.timing(stretch.edge, end, fall)
-    if not settings.prime_shortest_s <= timing.duration_s <= settings.prime_longest_s:
+    # At the limits the doubt goes half way to the pulse: a prime that two readings show is still a prime.
+    doubt = timing.error_s / 2
+    if not settings.prime_shortest_s - doubt <= timing.duration_s <= settings.prime_longest_s + doubt:
         return None
     values = measure.track.values(stretch.rise, fall)
     level = high_level(values[1:-1] if len(values) > 2 else values)

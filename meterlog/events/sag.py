@@ -34,13 +34,16 @@ def sag(measure: Measure, dip: Dip, markers: Sequence[Marker], settings: Detecti
     threshold = settings.sag_share * dip.reference
     if level >= threshold and residual >= threshold - settings.sag_hysteresis * dip.reference:
         return None
-    noise = measure.noise(dip.quiet, dip.start)
+    noise = max(measure.noise(dip.quiet, dip.start), measure.noise(dip.start + 1, dip.back - 1))
     local = measure.before(dip.start, dip.quiet) if dip.start - dip.quiet >= 3 else dip.reference
-    recovered = float(max(track.values(dip.back, dip.stop), default=dip.reference))
-    first = measure.edge(dip.start, local, _near(measure, dip.start + 1, dip.back, level), noise, dip.back)
-    last = measure.edge(
-        dip.back, _near(measure, dip.back - 4, dip.back - 1, level, dip.start), recovered, noise, dip.stop
-    )
+    after = track.values(dip.back, dip.stop)
+    recovered = float(after[min(1, len(after) - 1)]) if len(after) else dip.reference
+    # Where it goes on rising (a battery recovers, charging begins), a first reading below the next is not partial.
+    rising = 1.5 * abs(float(after[2] - after[1])) if len(after) > 2 else 0.0
+    fallen = _near(measure, dip.start + 1, dip.back, level)
+    lately = _near(measure, dip.back - 4, dip.back - 1, level, dip.start)
+    first = measure.edge(dip.start, local, fallen, noise, dip.back)
+    last = measure.edge(dip.back, lately, recovered, max(noise, rising), dip.stop)
     timing = measure.timing(first, last, dip.back)
     return Event(
         "sag",

@@ -5,6 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass, fields
 
 
+SYSTEM_SPLIT_V = 18.0
+"""Between a 12 V system at its highest and a 24 V system at rest: arithmetic."""
+
+
 @dataclass(frozen=True, slots=True)
 class DetectionSettings:
     """What counts as an event. A limits file may override each figure by its name here.
@@ -69,6 +73,12 @@ class DetectionSettings:
     chatter_spacing_s: float = 1.0
     gap_intervals: float = 4.0
     gap_at_least_s: float = 1.0
+
+    def overvoltage(self, system_v: float) -> float:
+        """The limit for a system voltage, V."""
+        if system_v > SYSTEM_SPLIT_V:
+            return self.overvoltage_24v
+        return self.overvoltage_6v if 0.0 < system_v < 9.0 else self.overvoltage_12v
 
     def __post_init__(self) -> None:
         for field in fields(self):

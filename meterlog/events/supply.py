@@ -6,7 +6,7 @@ on the readings up to it. The sliding reference is the median of up to 64 undist
 anew every 16 readings.
 
 States: `first` nothing seen yet; `idle` off; `settling` just gone on; `on`; `sagging` below the sag threshold;
-`ending` one reading after a sag; `out` at or below half; `back` just returned from `out`.
+`ending` two readings after a sag; `out` at or below half; `back` just returned from `out`.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ from meterlog.events.event import Event
 from meterlog.events.measure import Measure
 from meterlog.events.prime_pulse import Stretch, prime_pulse
 from meterlog.events.sag import Dip, open_sag, sag
-from meterlog.events.settings import DetectionSettings
+from meterlog.events.settings import SYSTEM_SPLIT_V, DetectionSettings
 from meterlog.events.supply_lost import came_back, supply_lost
 from meterlog.session.model import Marker
 from meterlog.signal.edges import Edge
@@ -34,6 +34,7 @@ _FIRST = 4
 _SETTLE = 5
 _SAME = 0.05
 _RISING = 1.03
+_AFTER = 3
 
 
 class Rules(NamedTuple):
@@ -122,7 +123,7 @@ class Supply:
         if self._outages and self._state not in ("out", "back"):
             # Two intervals more, since an edge lies up to that much before the reading that shows it.
             since = self._track.time(self._pos - 1) - self._outages[-1].timing.end_s
-            if since >= self._settings.chatter_spacing_s + 2 * self._measure.interval(self._pos - 1)[0]:
+            if since >= self._settings.chatter_spacing_s + 3 * self._measure.interval(self._pos - 1)[0]:
                 self._flush()
 
     def interrupt(self, index: int) -> None:
@@ -196,6 +197,7 @@ class Supply:
             else:
                 self._reference = max(previous, value)
             self._place_rise(rise, self._pos + 1)
+            self._reference = min(self._reference, self._ceiling)
             self._be_on(start)
         self._previous = value
         self._pos += 1
@@ -213,6 +215,13 @@ class Supply:
             at, fall = self._loss
             self.events[at] = came_back(self.events[at], self._measure, fall, stretch.edge, rise)
             self._loss = None
+
+    @property
+    def _ceiling(self) -> float:
+        """No reference is above this: the system's overvoltage limit, told from the reference where not stated."""
+        if not self._rules.faults:
+            return inf
+        return self._settings.overvoltage(self._settings.system_v or max(self._reference, SYSTEM_SPLIT_V / 2))
 
     def _be_on(self, quiet: int) -> None:
         self._state = "on"
@@ -245,11 +254,13 @@ class Supply:
         """Take the sliding reference anew, and step over a long calm stretch at once."""
         quiet = self._pos - self._quiet
         if quiet >= _WINDOW:
-            calm = self._track.calm_until(self._pos, stop, self._settings.sag_share + 0.01, _WINDOW)
+            calm = self._track.calm_until(self._pos, stop, self._settings.sag_share + 0.01, self._ceiling, _WINDOW)
             self._pos += (calm - self._pos) // _EVERY * _EVERY
         if quiet >= _FIRST:
             values = self._track.values(max(self._quiet, self._pos - _WINDOW), self._pos)
-            self._reference = float(np.median(values))
+            middle = float(np.median(values))
+            # The reference stands still during an overvoltage: what follows that is no sag.
+            self._reference = middle if middle < self._ceiling else self._reference
         self._update_at = self._pos + (_FIRST if quiet < _EVERY else _EVERY)
 
     def _sagging(self, stop: int) -> None:
@@ -276,8 +287,9 @@ class Supply:
 
     def _ending(self, _stop: int) -> None:
         self._pos += 1
-        self._end_sag()
-        self._pos = self._return + 1
+        if self._pos >= self._return + _AFTER:
+            self._end_sag()
+            self._pos = self._return + 1
 
     def _end_sag(self) -> None:
         dip = Dip(self._quiet, self._dip, self._return, self._pos, self._reference)
@@ -330,7 +342,8 @@ class Supply:
             self._end_stretch(found.fall)
             self._begin(self._return)
             return False
-        spacing = self._settings.chatter_spacing_s
+        # As far as their error lets them be, changes are close enough for chatter.
+        spacing = self._settings.chatter_spacing_s + found.timing.error_s / 2
         if self._outages and found.timing.start_s - self._outages[-1].timing.end_s >= spacing:
             self._flush()
         if found.timing.duration_s >= spacing:
@@ -351,7 +364,7 @@ class Supply:
     def _close(self) -> None:
         """Off for too long for a dropout, or to the end: the 'on' interval is over."""
         low = self._measure.after(self._fall, self._pos)
-        noise = self._measure.noise(self._quiet, self._fall - 1)
+        noise = max(self._measure.noise(self._quiet, self._fall - 1), self._measure.noise(self._fall + 1, self._pos))
         before = self._measure.before(self._fall, max(self._stretch.rise if self._stretch else 0, self._fall - 6))
         end = self._measure.edge(self._fall, before, low, noise, self._pos)
         self._end_stretch(end)

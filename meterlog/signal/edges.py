@@ -4,7 +4,7 @@ A meter shows the average of a window of unknown length T before the reading, T 
 one interval d. An edge inside the window leaves one *partial* reading between the two levels, and its value places the
 edge: at T x (share of the new level) before that reading. An edge outside every window leaves a clean step, and lies
 anywhere between the earlier reading and the later one's window. How many edges of a channel were partial tells T:
-an edge is partial with the probability T/d, so T/d is judged by a Beta posterior (Jeffreys' prior) that the channel's
+an edge is partial with the probability T/d, so T/d is judged by a Beta posterior (from a uniform prior) that the channel's
 edges so far have shaped.
 """
 
@@ -18,6 +18,9 @@ from meterlog.signal.track import Track
 
 _CLEAN = 0.06
 _SLOW_HALF = 0.5
+_SHAPE = 0.05
+_BLIND = 0.45
+_TELLING = 0.15
 
 
 class Edge(NamedTuple):
@@ -29,6 +32,7 @@ class Edge(NamedTuple):
         half_s: half-width of what else is not known, s: uniform for a clean edge.
         partial: whether a partial reading placed it.
         clean: whether the step was clean.
+        strays: readings at rest stray this share of the step, so partial readings nearer to a level are not seen.
     """
 
     base_s: float
@@ -36,19 +40,22 @@ class Edge(NamedTuple):
     half_s: float
     partial: bool
     clean: bool
+    strays: float
 
 
 @dataclass(slots=True)
 class Window:
     """What a channel's edges have told about the meter's averaging window, as a share of its interval."""
 
-    partial: float = 0.5
-    clean: float = 0.5
+    partial: float = 1.0
+    clean: float = 1.0
 
     def learn(self, *edges: Edge) -> None:
         """Count edges in."""
-        self.partial += sum(edge.partial for edge in edges)
-        self.clean += sum(edge.clean for edge in edges)
+        for edge in edges:
+            if edge.strays <= _TELLING:
+                self.partial += edge.partial
+                self.clean += edge.clean
 
     @property
     def share(self) -> float:
@@ -76,8 +83,8 @@ def place_edge(track: Track, index: int, before: float, after: float, noise: flo
     early, late = track.time(index - 1), track.time(index)
     step = after - before
     if step == 0.0:
-        return Edge((early + late) / 2, 0.0, (late - early) / 2, False, False)
-    strays = min(max(_CLEAN, noise / abs(step)), 0.3)
+        return Edge((early + late) / 2, 0.0, (late - early) / 2, False, False, 1.0)
+    strays = min(max(_CLEAN, noise / abs(step)), _BLIND)
 
     def share(at: int) -> float:
         return (track.value(at) - before) / step
@@ -88,12 +95,14 @@ def place_edge(track: Track, index: int, before: float, after: float, noise: flo
     slow = slow or (second and index + 1 < stop and share(index + 1) < 1.0 - strays)
     if slow:
         crossing = early + (late - early) * min(max((0.5 - low) / (high - low), 0.0), 1.0)
-        return Edge(crossing, 0.5, _SLOW_HALF * (late - early), False, False)
+        return Edge(crossing, 0.5, _SLOW_HALF * (late - early), False, False, strays)
+    # How a reading weighs its window is not known either (a box, a decay): a few hundredths of the interval.
+    half = (strays + _SHAPE) * (late - early)
     if first:
-        return Edge(early, low, strays * (late - early) / 2, True, False)
+        return Edge(early, low, half, True, False, strays)
     if second:
-        return Edge(late, high, strays * (late - early) / 2, True, False)
-    return Edge((early + late) / 2, 0.5, (late - early) / 2, False, True)
+        return Edge(late, high, half, True, False, strays)
+    return Edge((early + late) / 2, 0.5, (late - early) / 2, False, True, strays)
 
 
 def edge_time(edge: Edge, window: Window, interval_s: float) -> float:
@@ -120,5 +129,5 @@ def _half(edge: Edge, window: Window, interval_s: float) -> float:
     if not edge.clean:
         return edge.half_s
     # A clean step leaves the window of the later reading out: the longer the window, the better it is known.
-    least = max(window.share - 2.0 * window.deviation, 0.0)
-    return max(edge.half_s - least * interval_s / 2, 0.05 * interval_s)
+    least = max(window.share - 2.0 * window.deviation, 0.0) * max(1.0 - 2.0 * edge.strays, 0.0)
+    return max(edge.half_s - least * interval_s / 2, _SHAPE * interval_s)

@@ -35,7 +35,7 @@ class Track:
         self._resolution: NDArray[np.float32] = np.empty(0, np.float32)
         self._low: NDArray[np.float64] | None = None
         self._high: NDArray[np.float64] | None = None
-        self._calm_end: NDArray[np.int64] | None = None
+        self._calm_ends: dict[float, NDArray[np.int64]] = {}
         self._nominal: dict[int, float] = {}
 
     def extend(
@@ -52,7 +52,7 @@ class Track:
         if self.count == 0 and len(time_s) >= 4 * BLOCK:
             self._adopt(time_s, value, resolution)
             return
-        self._low = self._high = self._calm_end = None
+        self._low = self._high = None
         used = self.count - self._base
         if used + len(time_s) > len(self._time):
             drop = max(0, min(used - _KEEP, needed - self._base), used - _MOST)
@@ -129,33 +129,35 @@ class Track:
             block, size = end, 4 * size
         return stop
 
-    def calm_until(self, start: int, stop: int, fall: float, history: int) -> int:
+    def calm_until(self, start: int, stop: int, fall: float, ceiling: float, history: int) -> int:
         """Where a stretch may end in which no reading is below `fall` times any of the `history` readings before it.
+
+        Nor is any at or above `ceiling`.
 
         Only known for long series; `start` where it is not.
         """
         if self._low is None or self._high is None:
             return start
-        calm = self._calm(fall, history)
+        calm = self._calm(fall, ceiling, history)
         block = start // BLOCK
         ahead = calm[block:]
         if not len(ahead):
             return start
         return max(start, min(int(ahead[0]) * BLOCK, stop - stop % BLOCK))
 
-    def _calm(self, fall: float, history: int) -> NDArray[np.int64]:
-        """For each block, the first block from there on that is not calm; worked out once."""
-        if self._calm_end is not None:
-            return self._calm_end
+    def _calm(self, fall: float, ceiling: float, history: int) -> NDArray[np.int64]:
+        """For each block, the first block from there on that is not calm; worked out once for each ceiling."""
+        if ceiling in self._calm_ends:
+            return self._calm_ends[ceiling]
         assert self._low is not None
         assert self._high is not None
         highest = self._high.copy()
         for back in range(1, -(-history // BLOCK) + 1):
             np.maximum(highest[back:], self._high[:-back], out=highest[back:])
-        restless = ~(self._low >= fall * highest)
+        restless = ~((self._low >= fall * highest) & (self._high < ceiling))
         ends = np.where(restless, np.arange(len(restless)), len(restless))
         found: NDArray[np.int64] = np.minimum.accumulate(ends[::-1])[::-1]
-        self._calm_end = found
+        self._calm_ends[ceiling] = found
         return found
 
     def nominal_s(self, index: int) -> float:

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from abc import abstractmethod
-from typing import ClassVar, Protocol
+from typing import ClassVar, NamedTuple, Protocol
 
 from meterlog.address import Address
-from meterlog.driver import Connection, Driver, Meter, Traffic
-from meterlog.errors import NoFrameFits
+from meterlog.driver import Connection, Driver, Meter, Traffic, load_driver
+from meterlog.errors import AddressError, NoFrameFits
 from meterlog.reading import Reading
 from meterlog.transports import LineSettings, Link, Transport
 from meterlog.transports.tap import RawSink, TappedTransport
@@ -153,3 +153,33 @@ class FramedConnection:
     def close(self) -> None:
         """Close the link."""
         self._link.close()
+
+
+class Framing(NamedTuple):
+    """A framing driver with an address: what gives fresh decoders and encoders."""
+
+    driver: FramingDriver
+    address: Address
+
+    def decoder(self, byte_time_s: float = 0.0) -> Decoder:
+        """See `FramingDriver.decoder`."""
+        return self.driver.decoder(self.address, byte_time_s)
+
+    def encoder(self) -> Encoder:
+        """See `FramingDriver.encoder`."""
+        return self.driver.encoder(self.address)
+
+
+def framing_of(text: str) -> Framing:
+    """The framing behind an address as typed, whatever its port.
+
+    Raises:
+        AddressError: it is no address, has an option its driver does not know, or its driver is no framing.
+        DriverError: there is no such driver.
+    """
+    address = Address.parse(text)
+    driver = load_driver(address.scheme)
+    if not isinstance(driver, FramingDriver):
+        raise AddressError(f"the driver '{driver.name}' is no framing: it has no frames to decode or to send")
+    driver.check(address)
+    return Framing(driver, address)

@@ -62,7 +62,7 @@ _UNITS = {
     b"01": _Unit(Quantity.TEMPERATURE, 0),
     b"02": _Unit(Quantity.TEMPERATURE, 0, fahrenheit=True),
 }
-_STRUCTURE = re.compile(rb"\x024[12][0-9A-F]{2}[01][0-3][0-9]{8}\r")
+_STRUCTURE = re.compile(rb"\x024[12]..[01][0-3][0-9]{8}\r", re.DOTALL)
 _DIGITS = 8
 
 
@@ -95,7 +95,9 @@ class Chars16Format:
         if not _STRUCTURE.fullmatch(frame):
             return None
         key = (frame[2:5], frame[6])
-        if key not in self._scales:  # at most 2 displays, 256 unit codes, 4 decimals
+        if key not in self._scales:
+            if len(self._scales) >= 512:  # a meter has some tens of modes; noise that looks like frames has many
+                self._scales.clear()
             self._scales[key] = self._scale(*key)
         scale = self._scales[key]
         if scale is None:

@@ -97,9 +97,11 @@ class FixedFrameDecoder:
             else:
                 refused += 1
             start += length
+        waiting = self._format.next_start(data, start)  # what cannot begin a frame need not be kept
+        traffic.bytes_discarded += waiting - start
         traffic.frames_good += good
         traffic.frames_refused += refused
-        self._rest = data[start:]
+        self._rest = data[waiting:]
         return readings
 
     def _learn(self, frame: bytes) -> tuple[Shown, ...] | None:

@@ -102,6 +102,19 @@ class Table:
             raise self.error(f"{key} wants a list of whole numbers, [1, 2], not {value!r}", key)
         return value
 
+    def nested_integers(self, key: str) -> list[list[int]]:
+        """A key that holds lists of whole numbers.
+
+        Raises:
+            ProfileError: it is absent, or holds something else.
+        """
+        value = self._take(key, None)
+        if not isinstance(value, list) or not all(
+            isinstance(row, list) and all(isinstance(v, int) and not isinstance(v, bool) for v in row) for row in value
+        ):
+            raise self.error(f"{key} wants lists of whole numbers, [[1, 2], [3, 4]], not {value!r}", key)
+        return value
+
     def table(self, key: str) -> Table:
         """A table inside this one; empty where it is absent.
 

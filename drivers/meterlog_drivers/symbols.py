@@ -14,7 +14,7 @@ from meterlog.errors import EncodeError
 from meterlog.reading import Flag, Quantity, Reading
 from meterlog_drivers.decimals import resolution_exponent
 
-PREFIXES = {"n": -9, "u": -6, "m": -3, "": 0, "k": 3, "M": 6}
+PREFIXES = {"p": -12, "n": -9, "u": -6, "m": -3, "": 0, "k": 3, "M": 6}
 """Prefix symbols and their powers of ten (SI)."""
 
 FLAGS = {
@@ -48,7 +48,7 @@ _MEASURED: dict[frozenset[str], tuple[_Measured, ...]] = {
     frozenset({"V", "diode"}): (_Measured(Quantity.DIODE, "", "dc?"),),
     frozenset({"Hz"}): (_Measured(Quantity.FREQUENCY, "kM", ""),),
     frozenset({"%"}): (_Measured(Quantity.DUTY_CYCLE, "", ""),),
-    frozenset({"F"}): (_Measured(Quantity.CAPACITANCE, "num", ""),),
+    frozenset({"F"}): (_Measured(Quantity.CAPACITANCE, "pnum", ""),),
     frozenset({"degC"}): (_Measured(Quantity.TEMPERATURE, "", ""),),
     frozenset({"degF"}): (_Measured(Quantity.TEMPERATURE, "", ""),),
 }
@@ -93,13 +93,14 @@ def mode_of(symbols: Collection[str]) -> Mode | None:
     return None
 
 
-def prefixes_of(quantity: Quantity) -> list[str]:
-    """The prefix symbols with which a quantity is shown, smallest first."""
+def prefixes_of(quantity: Quantity, available: Collection[str] = ("n", "u", "m", "k", "M")) -> list[str]:
+    """Those of a display's prefix symbols with which a quantity is shown, '' among them, smallest first."""
     for choices in _MEASURED.values():
         for measured in choices:
             if measured.quantity is quantity:
                 bare = [] if quantity is Quantity.CAPACITANCE else [""]
-                return sorted([*measured.prefixes, *bare], key=PREFIXES.__getitem__)
+                prefixes = [p for p in measured.prefixes if p in available]
+                return sorted([*prefixes, *bare], key=PREFIXES.__getitem__)
     raise AssertionError(f"{quantity} has no symbols")
 
 

@@ -1,0 +1,95 @@
+"""frames: meters that send binary frames which a TOML profile describes (see `frame_profile.py` for the words).
+
+A person adds their meter without Python: `frames:/dev/ttyUSB0?profile=mine.toml`. `meterlog meters --try mine.toml
+FILE.raw` decodes a raw capture with it and shows each byte's meaning.
+"""
+
+from __future__ import annotations
+
+from meterlog.address import Address
+from meterlog.driver import Traffic
+from meterlog.errors import AddressError
+from meterlog.framing import Decoder, Encoder, FramingDriver
+from meterlog.reading import Reading
+from meterlog.transports import LineSettings
+from meterlog_drivers.fixed_frames import FixedFrameDecoder, FixedFrameEncoder
+from meterlog_drivers.frame_profile import FrameProfile, frame_profile
+from meterlog_drivers.profile_file import read_profile
+from meterlog_drivers.profiled_frames import ProfiledFormat
+
+
+class GapDecoder:
+    """Frames that nothing but a pause tells apart: one begins with the first byte after a pause of `gap_s`.
+
+    What comes before the first pause is thrown away: it may be the middle of a frame. Frames that a late read
+    glued together are taken apart by their length; what does not parse waits for the next pause.
+    """
+
+    def __init__(self, profile: FrameProfile, byte_time_s: float) -> None:
+        self.traffic = Traffic()
+        self._format = ProfiledFormat(profile)
+        self._gap_s = profile.gap_s
+        self._byte_time_s = byte_time_s
+        self._rest = b""
+        self._in_step = False
+        self._last_s: float | None = None
+
+    def feed(self, data: bytes, arrival_s: float) -> list[Reading]:
+        """See `meterlog.framing.Decoder`."""
+        pause_s = 0.0 if self._last_s is None else arrival_s - len(data) * self._byte_time_s - self._last_s
+        self._last_s = arrival_s
+        if pause_s >= self._gap_s:
+            self.traffic.bytes_discarded += len(self._rest)
+            self._rest, self._in_step = b"", True
+        data = self._rest + data
+        length, start = self._format.length, 0
+        readings: list[Reading] = []
+        while self._in_step and len(data) - start >= length:
+            shown = self._format.parse(data[start : start + length])
+            if shown is None:
+                self._in_step = False
+                break
+            if shown:
+                self.traffic.frames_good += 1
+                time_s = arrival_s - (len(data) - start) * self._byte_time_s
+                readings.extend(Reading(time_s, *one) for one in shown)
+            else:
+                self.traffic.frames_refused += 1
+            start += length
+        if not self._in_step:
+            self.traffic.bytes_discarded += len(data) - start
+            start = len(data)
+        self._rest = data[start:]
+        return readings
+
+
+class Frames(FramingDriver):
+    """Meters that send binary frames which a profile describes."""
+
+    name = "frames"
+    summary = "binary frames described by a profile"
+    verification = "two profiles tested equal to built-in decoders; what a meter sends is the profile's to say"
+    modes = ("whatever the profile names",)
+    options = frozenset({"profile"})
+    lines = (LineSettings(9600, 8, "N", 1),)
+
+    def decoder(self, address: Address, byte_time_s: float) -> Decoder:
+        """See `FramingDriver.decoder`."""
+        profile = _profile(address)
+        if profile.gap_s:
+            return GapDecoder(profile, byte_time_s)
+        return FixedFrameDecoder(ProfiledFormat(profile), byte_time_s)
+
+    def encoder(self, address: Address) -> Encoder:
+        """See `FramingDriver.encoder`."""
+        return FixedFrameEncoder(ProfiledFormat(_profile(address)))
+
+    def lines_for(self, address: Address) -> tuple[LineSettings, ...]:
+        """The line settings that the profile names."""
+        return _profile(address).lines
+
+
+def _profile(address: Address) -> FrameProfile:
+    if "profile" not in address.options:
+        raise AddressError(f"'{address}' wants a profile: frames:PORT?profile=FILE.toml")
+    return frame_profile(read_profile(address.options["profile"], "frames"))

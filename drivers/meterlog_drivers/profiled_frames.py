@@ -1,0 +1,226 @@
+"""A frame format that is made from a frames profile: it decodes, encodes, and explains a frame byte by byte."""
+
+from __future__ import annotations
+
+import math
+from itertools import product
+from typing import NamedTuple
+
+from meterlog.errors import EncodeError
+from meterlog.reading import Flag, Quantity, Reading
+from meterlog_drivers.decimals import celsius, counts_at, resolution_exponent, scaled
+from meterlog_drivers.fixed_frames import Shown, start_before_end
+from meterlog_drivers.frame_profile import FrameProfile, Map
+from meterlog_drivers.profiled_number import ProfiledNumber
+from meterlog_drivers.symbols import PREFIXES, SILENT, SYMBOLS, mode_of, plausible_counts, prefixes_of, symbols_of
+
+MOST_COMBINATIONS = 20_000
+"""Combinations of the maps' values that an encoder goes through; a profile with more can be read, not emulated."""
+
+
+class _Scale(NamedTuple):
+    quantity: Quantity
+    exponent: int
+    resolution: float
+    flags: Flag
+    column: int
+    minus: bool
+    overload: bool
+    fahrenheit: bool
+    least: float
+    most: float
+
+
+class ProfiledFormat:
+    """See `FrameFormat`. A frame is worked on as one big integer, first byte highest: masks then cost one `&`."""
+
+    def __init__(self, profile: FrameProfile) -> None:
+        self._profile = profile
+        self.length = profile.length
+        self._number = ProfiledNumber(profile.number, profile.length)
+        self._xor = int.from_bytes(profile.xor, "big")
+        fixed_mask, fixed = bytearray(self.length), bytearray(self.length)
+        ends = [*enumerate(profile.start), *enumerate(profile.end, self.length - len(profile.end))]
+        for at, byte in ends:
+            fixed_mask[at], fixed[at] = 0xFF, byte
+        for one in profile.fixed:
+            fixed_mask[one.at] |= one.mask
+            fixed[one.at] |= one.value
+        self._fixed_mask, self._fixed = int.from_bytes(fixed_mask, "big"), int.from_bytes(fixed, "big")
+        head_mask = bytearray(b"\xff" * self.length)
+        if profile.check:
+            head_mask[profile.check.at : profile.check.at + profile.check.size] = bytes(profile.check.size)
+        self._head_mask = int.from_bytes(head_mask, "big") & ~self._number.mask
+        self._scales: dict[int, _Scale | tuple[()] | None] = {}
+        rows = [*(m.values.values() for m in profile.maps), profile.bits.values(), profile.bits_clear.values()]
+        self._vocabulary = frozenset().union(*(words for row in rows for words in row)) - set(SILENT)
+
+    def next_start(self, data: bytes, start: int) -> int:
+        """See `FrameFormat`."""
+        if self._profile.start:
+            found = data.find(self._profile.start, start)
+            return found if found >= 0 else max(start, len(data) - len(self._profile.start) + 1)
+        if self._profile.end:
+            return start_before_end(data, start, self.length, self._profile.end)
+        return start
+
+    def parse(self, frame: bytes) -> tuple[Shown, ...] | None:
+        """See `FrameFormat`."""
+        bits = int.from_bytes(frame, "big") ^ self._xor
+        if bits & self._fixed_mask != self._fixed or not self.checksum_right(frame):
+            return None
+        head = bits & self._head_mask
+        if head not in self._scales:
+            if len(self._scales) >= 512:  # a meter has some tens of modes; noise that looks like frames has many
+                self._scales.clear()
+            self._scales[head] = self._scale(bits.to_bytes(self.length, "big"))
+        scale = self._scales[head]
+        if scale is None:
+            return None
+        counts = self._number.counts(bits)
+        if counts is None:
+            return None
+        if not scale:
+            return ()
+        if scale.overload or counts is math.inf:
+            value = -math.inf if scale.minus else math.inf
+            return (Shown(value, scale.quantity, scale.resolution, scale.flags | Flag.OVERLOAD, scale.column),)
+        number = -int(counts) if scale.minus else int(counts)
+        if not scale.least <= number <= scale.most:
+            return ()
+        value = celsius(number, scale.exponent) if scale.fahrenheit else scaled(number, scale.exponent)
+        return (Shown(value, scale.quantity, scale.resolution, scale.flags, scale.column),)
+
+    def checksum_right(self, frame: bytes) -> bool:
+        """Whether a frame as on the wire has the checksum it should have; True where the profile names none."""
+        check = self._profile.check
+        return check is None or check.of(frame[check.first : check.last]) == int.from_bytes(
+            frame[check.at : check.at + check.size], "big" if check.order == "big" else "little"
+        )
+
+    def words(self, frame: bytes) -> set[str] | None:
+        """The words that an unmasked frame's maps and bits say; None where a map does not have the value."""
+        said: set[str] = set()
+        for one in self._profile.maps:
+            found = one.values.get(value_in(frame, one))
+            if found is None:
+                if not one.unknown_refused:
+                    return None
+                found = frozenset({"refused"})
+            said |= found
+        for (at, bit), words in self._profile.bits.items():
+            if frame[at] & bit:
+                said |= words
+        for (at, bit), words in self._profile.bits_clear.items():
+            if not frame[at] & bit:
+                said |= words
+        return said
+
+    def _scale(self, frame: bytes) -> _Scale | tuple[()] | None:
+        said = self.words(frame)
+        if said is None:
+            return None
+        points = [int(w[5:]) for w in said if w.startswith("point")]
+        columns = [int(w[6:]) for w in said if w.startswith("column")]
+        mode = mode_of(said & SYMBOLS)
+        unused = any(frame[u.at] & u.mask for u in self._profile.unused)
+        if mode is None or unused or len(points) > 1 or len(columns) > 1 or "refused" in said:
+            return ()
+        decimals = points[0] if points else self._profile.number.decimals or 0
+        exponent = mode.exponent - decimals
+        resolution = scaled(1, exponent) * 5 / 9 if mode.fahrenheit else scaled(1, exponent)
+        return _Scale(
+            mode.quantity,
+            exponent,
+            resolution,
+            mode.flags,
+            columns[0] if columns else 0,
+            "minus" in said,
+            "overload" in said,
+            mode.fahrenheit,
+            *plausible_counts(mode.quantity, exponent, mode.flags),
+        )
+
+    def build(self, reading: Reading) -> bytes:
+        """See `FrameFormat`."""
+        available = [p for p in PREFIXES if p in self._vocabulary]
+        prefixes = prefixes_of(reading.quantity, available)
+        if math.isnan(reading.resolution):
+            exponents = sorted({PREFIXES[p] - d for p in prefixes for d in range(7)})
+        else:
+            exponents = [resolution_exponent(reading.resolution)]
+        for exponent in exponents:
+            for prefix in prefixes:
+                if 0 <= PREFIXES[prefix] - exponent <= 6:
+                    frame = self._build(reading, exponent, prefix)
+                    if frame is not None:
+                        return frame
+        raise EncodeError(
+            f"the profile has no frame for {reading.value:g} as {reading.quantity} at {reading.resolution:g}"
+            f" with the flags {reading.flags!r}"
+        )
+
+    def _build(self, reading: Reading, exponent: int, prefix: str) -> bytes | None:
+        needed = symbols_of(reading, prefix)
+        decimals = PREFIXES[prefix] - exponent
+        if self._profile.number.decimals is not None and decimals != self._profile.number.decimals:
+            return None
+        if self._profile.number.decimals is None and (decimals or "point0" in self._vocabulary):
+            needed.add(f"point{decimals}")
+        if reading.column or "column0" in self._vocabulary:
+            needed.add(f"column{reading.column}")
+        counts = None if math.isinf(reading.value) else counts_at(reading.value, exponent)
+        if counts is None and "overload" in self._vocabulary:
+            needed.add("overload")
+        if reading.value < 0 and not (self._number.signed and counts is not None):
+            needed.add("minus")
+        if not needed <= self._vocabulary:
+            return None
+        for frame in self._frames_saying(needed):
+            if self._number.put(frame, counts, reading.value):
+                built = self._finish(frame)
+                shown = self.parse(built)
+                if shown and (math.isnan(reading.resolution) or shown[0].value == reading.value):
+                    return built
+        return None
+
+    def _frames_saying(self, needed: set[str]) -> list[bytearray]:
+        """The unmasked frames, but for the digits, whose maps and bits say just what is needed."""
+        profile = self._profile
+        choices = []
+        for one in profile.maps:
+            fits = [value for value, words in one.values.items() if words - set(SILENT) <= needed]
+            choices.append([(one, value) for value in fits])
+        if math.prod(map(len, choices)) > MOST_COMBINATIONS:
+            raise EncodeError("the profile's maps have too many combinations to be emulated")
+        frames = []
+        for chosen in product(*choices):
+            frame = bytearray(self._fixed.to_bytes(self.length, "big"))
+            for one, value in chosen:
+                for at, byte in zip(one.at, value, strict=True):
+                    frame[at] = frame[at] & ~one.mask | byte
+            for (at, bit), words in profile.bits.items():
+                if words - set(SILENT) and words <= needed:
+                    frame[at] |= bit
+            for (at, bit), words in profile.bits_clear.items():
+                if not words <= needed and (at, bit) not in profile.bits:
+                    frame[at] |= bit
+            said = self.words(bytes(frame))
+            if said is not None and said - set(SILENT) == needed:
+                frames.append(frame)
+        return frames
+
+    def _finish(self, frame: bytearray) -> bytes:
+        """Mask a frame and give it its checksum."""
+        wire = bytearray((int.from_bytes(frame, "big") ^ self._xor).to_bytes(self.length, "big"))
+        if check := self._profile.check:
+            value = check.of(bytes(wire[check.first : check.last]))
+            wire[check.at : check.at + check.size] = value.to_bytes(
+                check.size, "big" if check.order == "big" else "little"
+            )
+        return bytes(wire)
+
+
+def value_in(frame: bytes, one: Map) -> bytes:
+    """The masked bytes of a frame that a map looks at."""
+    return bytes(frame[at] & one.mask for at in one.at)

@@ -1,0 +1,41 @@
+"""What the driver tests share: each framing in turn, and every reading it can show."""
+
+from __future__ import annotations
+
+from functools import cache
+
+import pytest
+
+from meterlog.framing import Framing, framing_of
+from meterlog.reading import Reading
+from meterlog_drivers.every_mode import every_mode
+
+FRAMINGS = (
+    "status14:x",
+    "segments14:x",
+    "digits11:x",
+    "digits11:x?status=judge-first",
+    "digits14:x",
+    "chars16:x",
+    "text:x",
+    "text:x?profile=columns",
+    "frames:x?profile=chars16-frames",
+    "frames:x?profile=status14-frames",
+)
+
+
+@pytest.fixture(params=FRAMINGS)
+def framing(request: pytest.FixtureRequest) -> Framing:
+    """Each framing in turn."""
+    return framing_of(request.param)
+
+
+@pytest.fixture
+def shown(framing: Framing) -> list[Reading]:
+    """Every reading that the framing can show."""
+    return _shown(str(framing.address))
+
+
+@cache
+def _shown(address: str) -> list[Reading]:
+    return list(every_mode(framing_of(address).encoder()))

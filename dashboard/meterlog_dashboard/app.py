@@ -1,0 +1,90 @@
+"""The page's frame: navigation, routing between the views, and what the browser is allowed to load."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+from urllib.parse import parse_qsl, unquote
+
+from dash import Dash, Input, Output, dcc, html
+from dash.development.base_component import Component
+
+from meterlog import __version__
+from meterlog.errors import MeterlogError
+from meterlog_dashboard.access import Access
+from meterlog_dashboard.library import Library
+from meterlog_dashboard.view import Shop, View
+
+
+def views() -> list[View]:
+    """The views in the order of the navigation; the first is the start page."""
+    from meterlog_dashboard import circuit_view, compare_view, record_view, sessions_view
+
+    return [record_view, sessions_view, compare_view, circuit_view]
+
+
+def build(folder: Path, access: Access) -> Dash:
+    """The page over one folder of sessions, behind its gate; `.server` is the WSGI application."""
+    shown = views()
+    app = Dash(
+        "meterlog",
+        assets_folder=str(Path(__file__).parent / "assets"),
+        title="meterlog",
+        update_title="",
+        suppress_callback_exceptions=True,
+        serve_locally=True,
+        enable_mcp=False,
+        meta_tags=[{"name": "viewport", "content": "width=device-width, initial-scale=1"}],
+    )
+    shop = Shop(Library(folder))
+    app.layout = _frame(shown)
+    _route(app, shop, shown)
+    for view in shown:
+        view.register(app, shop)
+    app.server.config["CONTENT_SECURITY_POLICY"] = _policy(app)
+    access.guard(app.server)
+    return app
+
+
+def _frame(shown: list[View]) -> Component:
+    links = [dcc.Link(view.TITLE, href=view.PATH, className="nav-link") for view in shown]
+    return html.Div(
+        [
+            dcc.Location(id="address"),
+            html.Header([html.Span("meterlog", className="name"), html.Nav(links, **{"aria-label": "Views"})]),
+            html.Main(id="view", tabIndex="-1"),
+            html.Footer(
+                f"meterlog {__version__}. The vehicle's own service information, local codes and licensed practice come "
+                "first."
+            ),
+        ]
+    )
+
+
+def _route(app: Dash, shop: Shop, shown: list[View]) -> None:
+    @app.callback(Output("view", "children"), Input("address", "pathname"), Input("address", "search"))
+    def show(pathname: str | None, search: str | None) -> Component:
+        query = dict(parse_qsl((search or "").removeprefix("?")))
+        return _page(shop, shown, unquote(pathname or "/"), query)
+
+
+def _page(shop: Shop, shown: list[View], pathname: str, query: Mapping[str, str]) -> Component:
+    for view in shown:
+        if pathname == view.PATH or pathname.startswith(view.PATH + "/"):
+            try:
+                return view.layout(shop, pathname[len(view.PATH) :].strip("/"), query)
+            except MeterlogError as error:
+                return html.P(str(error), role="alert", className="error")
+    if pathname == "/":
+        return shown[0].layout(shop, "", query)
+    return html.P("There is nothing at this address.", role="alert", className="error")
+
+
+def _policy(app: Dash) -> str:
+    """The content security policy: everything from here, scripts by hash, styles inline (the plots set them)."""
+    scripts = " ".join(f"'{value}'" if not value.startswith("'") else value for value in app.csp_hashes())
+    return (
+        f"default-src 'self'; script-src 'self' {scripts}; style-src 'self' 'unsafe-inline'; "
+        "img-src 'self' data: blob:; connect-src 'self'; object-src 'none'; base-uri 'none'; "
+        "form-action 'self'; frame-ancestors 'none'"
+    )

@@ -54,8 +54,8 @@ def _frame(shown: list[View]) -> Component:
             html.Header([html.Span("meterlog", className="name"), html.Nav(links, **{"aria-label": "Views"})]),
             html.Main(id="view", tabIndex="-1"),
             html.Footer(
-                f"meterlog {__version__}. The vehicle's own service information, local codes and licensed practice come "
-                "first."
+                f"meterlog {__version__}. The vehicle's own service information, local codes and licensed practice "
+                "come first."
             ),
         ]
     )

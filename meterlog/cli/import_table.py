@@ -1,0 +1,159 @@
+"""Make a session from a table: CSV and its relatives.
+
+Columns are named by their header or numbered from 1. What the file leaves open (decimal mark, date order, unit)
+is asked for by an error that shows both readings; what is left out is counted on stderr with its line numbers.
+A table that 'meterlog export' wrote needs none of the column options.
+"""
+
+from __future__ import annotations
+
+import argparse
+import dataclasses
+import sys
+from datetime import date, datetime, timedelta, timezone
+from itertools import islice
+from pathlib import Path
+from typing import Any
+
+from meterlog.errors import UsageError
+from meterlog.exchange.plan import ImportOptions, Plan, make_plan
+from meterlog.exchange.tally import Tally
+from meterlog.exchange.time_survey import ORDERS
+from meterlog.exchange.units import TIME_UNITS
+from meterlog.reading import Quantity
+
+EXAMPLE = "meterlog import log.csv --time time_s --value voltage --quantity dc_voltage --unit V --out crank.sqlite"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare the options."""
+    add = parser.add_argument
+    add("table", metavar="FILE", type=Path, help="the table")
+    add(
+        "--time",
+        metavar="COL",
+        action="append",
+        default=[],
+        help="column of times; twice for a date and a clock column",
+    )
+    add("--value", metavar="COL", action="append", default=[], help="column of values; repeat for several channels")
+    add("--marker", metavar="COL", help="column of marker names, on the rows where they happened")
+    add("--channel", metavar="COL", help="column that names each row's channel")
+    add("--quantity", metavar="Q", action="append", default=[], help=f"of each value column: {', '.join(Quantity)}")
+    add("--unit", metavar="U", action="append", default=[], help="of numbers that show none: V, mV, kOhm, ...")
+    add("--unit-from", choices=("header", "option"), help="which one holds where the header and --unit differ")
+    add("--label", action="append", default=[], help="each channel's label; its header by default")
+    add("--point", action="append", default=[], help="each channel's test point")
+    add("--out", metavar="SESSION", type=Path, help="the session file to make")
+    add(
+        "--set",
+        metavar="KEY=VALUE",
+        action="append",
+        default=[],
+        help="a detail of the case: vehicle=..., complaint=...",
+    )
+    add("--encoding", help="utf-8, utf-16, latin-1, ...")
+    add("--delimiter", help="one character, or comma, semicolon, tab, bar, space")
+    add("--decimal", choices=(".", ","), help="the decimal mark; the other one then groups thousands")
+    add(
+        "--overload",
+        metavar="WORD",
+        action="append",
+        default=[],
+        help="one more word for overload, beside OL and the like",
+    )
+    add("--time-unit", choices=tuple(TIME_UNITS), help="of times that are numbers")
+    add("--date-order", choices=ORDERS, help="order of day, month and year")
+    add("--clock", choices=("hm", "ms"), help="what 12:30 is: hours and minutes, or minutes and seconds")
+    add("--date", type=_date, help="the day, for clock times: YYYY-MM-DD")
+    add("--utc-offset", metavar="+HH:MM", type=_offset, help="of times that show none; this machine's by default")
+    add("--started-at", metavar="ISO", type=_moment, help="the moment of time 0, for times that are mere seconds")
+    add("--dry-run", action="store_true", help="show what is understood, and the first rows, and make nothing")
+
+
+def _date(text: str) -> date:
+    return date.fromisoformat(text)
+
+
+def _offset(text: str) -> timezone:
+    sign = -1 if text.startswith("-") else 1
+    hours, _, minutes = text.lstrip("+-").partition(":")
+    return timezone(sign * timedelta(hours=int(hours), minutes=int(minutes or 0)))
+
+
+def _moment(text: str) -> datetime:
+    moment = datetime.fromisoformat(text)
+    return moment if moment.utcoffset() is not None else moment.astimezone()
+
+
+def run(args: argparse.Namespace) -> int:
+    """Import the table."""
+    from meterlog.exchange.session_import import import_session_table, is_session_table
+
+    if args.out is None and not args.dry_run:
+        raise UsageError("give the session file to make with --out SESSION")
+    details = _details(args.set)
+    tally = Tally()
+    if not args.time and not args.value:
+        if not is_session_table(args.table):
+            raise UsageError(
+                "say which columns hold the times and the values: --time COL --value COL"
+                " (only a table that 'meterlog export' wrote needs neither)"
+            )
+        if args.dry_run:
+            print("a table that 'meterlog export' wrote: it becomes the session it came from")
+            return 0
+        counts = import_session_table(args.table, args.out, details, tally)
+        _report(args.out, counts, tally, [])
+        return 0
+    if not args.time or not args.value:
+        raise UsageError(f"--{'value' if args.time else 'time'} COL is missing")
+    plan = make_plan(args.table, _options(args))
+    for line in plan.described():
+        print(line, file=sys.stdout if args.dry_run else sys.stderr)
+    if args.dry_run:
+        _show_first(plan, tally)
+        return 0
+    from meterlog.exchange.table_import import import_table
+
+    imported = import_table(plan, args.out, tally, details)
+    _report(args.out, (imported.readings, imported.markers), tally, imported.notes)
+    return 0
+
+
+def _options(args: argparse.Namespace) -> ImportOptions:
+    given: dict[str, Any] = {field.name: getattr(args, field.name) for field in dataclasses.fields(ImportOptions)}
+    return ImportOptions(**{name: tuple(value) if isinstance(value, list) else value for name, value in given.items()})
+
+
+def _details(given: list[str]) -> dict[str, str]:
+    details = {}
+    for word in given:
+        key, equals, value = word.partition("=")
+        if not equals or not key:
+            raise UsageError(f"--set wants KEY=VALUE, not '{word}'")
+        details[key] = value
+    return details
+
+
+def _show_first(plan: Plan, tally: Tally) -> None:
+    from meterlog.exchange.table_import import RowReader
+
+    reader = RowReader(plan, tally)
+    rows = next(reader.rows(), None)
+    print(f"session starts at: {reader.started_at.isoformat()}" if rows else "no row has a time")
+    for i in islice(range(len(rows.line) if rows else 0), 8):
+        assert rows is not None
+        values = [column.cells[rows.cells[i][column.place]] for column in plan.values]
+        shown = ", ".join(f"{value.value:g} {c.quantity.unit}" for value, c in zip(values, plan.values, strict=True))
+        print(f"line {rows.line[i]}: {rows.time_s[i]:.6f} s  {shown}")
+    for sentence in tally.sentences():
+        print(f"in the first rows: {sentence}", file=sys.stderr)
+
+
+def _report(out: Path, counts: tuple[dict[str, int], int], tally: Tally, notes: list[str]) -> None:
+    for sentence in (*notes, *tally.sentences()):
+        print(f"note: {sentence}", file=sys.stderr)
+    channels, markers = counts
+    of = ", ".join(f"{count} of '{label}'" for label, count in channels.items())
+    print(f"{out}: {sum(channels.values())} readings ({of}), {markers} marker{'' if markers == 1 else 's'}")

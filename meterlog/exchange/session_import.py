@@ -1,0 +1,118 @@
+"""Makes a session again of a table that `meterlog export` wrote."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from itertools import islice
+from pathlib import Path
+
+import numpy as np
+
+from meterlog.errors import TableError
+from meterlog.exchange.new_session import NewSession
+from meterlog.exchange.session_table import COLUMNS, SessionFacts, flags_from_words, unguard
+from meterlog.exchange.tally import Tally
+from meterlog.exchange.text_file import Block, blocks, find_encoding, numbered_lines, split_line
+from meterlog.series import Series
+from meterlog.session.writer import SessionWriter
+
+_DELIMITERS = (",", ";", "\t", "|")
+_OVERLOADS = {"OL": np.inf, "-OL": -np.inf}
+
+
+def is_session_table(path: Path) -> bool:
+    """Whether a table has the columns that `meterlog export` writes."""
+    return _delimiter(path) is not None
+
+
+def _delimiter(path: Path) -> str | None:
+    for _, line in islice(numbered_lines(path, find_encoding(path)), 1):
+        for delimiter in _DELIMITERS:
+            if tuple(split_line(line.lstrip("\ufeff"), delimiter)) == COLUMNS:
+                return delimiter
+    return None
+
+
+def import_session_table(path: Path, out: Path, details: Mapping[str, str], tally: Tally) -> tuple[dict[str, int], int]:
+    """Write the session.
+
+    Returns:
+        The readings of each channel by its label, and the number of markers.
+
+    Raises:
+        TableError: the table is damaged; nothing is left behind.
+        SessionWriteFailed: `out` exists or cannot be written.
+    """
+    delimiter = _delimiter(path)
+    if delimiter is None:
+        raise TableError(f"'{path}' is no table that 'meterlog export' wrote")
+    loader: _Loader | None = None
+    with NewSession(out) as new:
+        for block in blocks(path, find_encoding(path), delimiter, 1, tally):
+            if loader is None:
+                facts = SessionFacts.from_json(block.cells[0][-1])
+                writer = new.begin(facts.started_at, facts.details | dict(details))
+                loader = _Loader(facts, writer, decimal_comma=delimiter != "," and _has_comma(block))
+            loader.load(block)
+        if loader is None:
+            raise TableError(f"'{path}' holds no rows")
+        new.keep()
+    return loader.readings, loader.markers
+
+
+def _has_comma(block: Block) -> bool:
+    """Whether the times, which always show six decimals, show them after a comma."""
+    return "," in block.cells[0][0]
+
+
+class _Loader:
+    def __init__(self, facts: SessionFacts, writer: SessionWriter, *, decimal_comma: bool) -> None:
+        self._writer, self._decimal_comma = writer, decimal_comma
+        self._labels: dict[str, str] = {}
+        self.readings: dict[str, int] = {}
+        self.markers = 0
+        for number, channel in enumerate(facts.channels, 1):
+            if channel.number != number:
+                raise TableError("the session's description in the exported table numbers its channels wrongly")
+            writer.add_channel(
+                channel.label,
+                channel.quantity,
+                point=channel.point,
+                address=channel.address,
+                driver=channel.driver,
+                accuracy=channel.accuracy,
+                interval_s=channel.interval_s,
+            )
+            self._labels[str(number)] = channel.label
+            self.readings.setdefault(channel.label, 0)
+        for change in facts.link_changes:
+            writer.add_link_change(change.time_s, change.meter, change.up, change.cause, change.channel)
+
+    def load(self, block: Block) -> None:
+        """Add the readings and markers of a block."""
+        readings: dict[str, list[tuple[float, float, float, int]]] = {}
+        for line, cells in zip(block.line, block.cells, strict=True):
+            try:
+                time, channel, _, value, _, resolution, flags, marker, note, by, _ = cells
+                time_s = self._number(time)
+                if value:
+                    shown = _OVERLOADS[value] if value in _OVERLOADS else self._number(value)
+                    count = self._number(resolution) if resolution else np.nan
+                    readings.setdefault(channel, []).append((time_s, shown, count, flags_from_words(flags)))
+                if marker:
+                    self._writer.add_marker(time_s, unguard(marker), unguard(note), unguard(by))
+                    self.markers += 1
+            except ValueError as error:
+                raise TableError(f"line {line} of the exported table is damaged ({error})", line) from error
+        for channel, rows in readings.items():
+            if channel not in self._labels:
+                raise TableError(f"the exported table has readings of a channel '{channel}' that it does not describe")
+            table = np.array(rows, np.float64)
+            series = Series(
+                table[:, 0].copy(), table[:, 1].copy(), table[:, 2].astype("<f4"), table[:, 3].astype("<u2")
+            )
+            self._writer.append_series(int(channel), series)
+            self.readings[self._labels[channel]] += len(rows)
+
+    def _number(self, text: str) -> float:
+        return float(text.replace(",", ".") if self._decimal_comma else text)

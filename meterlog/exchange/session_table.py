@@ -1,0 +1,123 @@
+"""The columns of an exported table, and how it carries everything that is not a reading."""
+
+from __future__ import annotations
+
+import json
+from datetime import datetime
+from typing import NamedTuple
+
+from meterlog.errors import TableError
+from meterlog.reading import Accuracy, Flag, Quantity
+from meterlog.session.model import Channel, LinkChange
+from meterlog.session.reader import SessionReader
+
+COLUMNS = ("time_s", "channel", "label", "value", "unit", "resolution", "flags", "marker", "note", "by", "session")
+"""A row is a reading, or a marker, or both when they are of the same moment. The first row's last cell is the session:
+a JSON object with what `SessionFacts` holds, so that an import gives the same session back."""
+
+_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
+
+
+def guard(text: str) -> str:
+    """A text for a spreadsheet: an apostrophe before what it would take for a formula (and before an apostrophe)."""
+    return f"'{text}" if text.startswith((*_FORMULA_STARTS, "'")) else text
+
+
+def unguard(text: str) -> str:
+    """The text that `guard` was given."""
+    return text.removeprefix("'")
+
+
+class SessionFacts(NamedTuple):
+    """A session without its readings and markers."""
+
+    started_at: datetime
+    details: dict[str, str]
+    channels: list[Channel]
+    link_changes: list[LinkChange]
+
+    @classmethod
+    def of(cls, reader: SessionReader) -> SessionFacts:
+        """Those of an open session."""
+        return cls(reader.started_at, reader.details, reader.channels, reader.link_changes)
+
+    def as_json(self) -> str:
+        """One line of JSON."""
+        return json.dumps(
+            {
+                "started_at": self.started_at.isoformat(),
+                "details": self.details,
+                "channels": [
+                    {
+                        "channel": c.number,
+                        "label": c.label,
+                        "quantity": str(c.quantity),
+                        "unit": c.quantity.unit,
+                        "point": c.point,
+                        "address": c.address,
+                        "driver": c.driver,
+                        "accuracy": list(c.accuracy),
+                        "interval_s": c.interval_s,
+                    }
+                    for c in self.channels
+                ],
+                "link_changes": [[x.time_s, x.channel, x.meter, x.up, x.cause] for x in self.link_changes],
+            },
+            ensure_ascii=False,
+        )
+
+    @classmethod
+    def from_json(cls, text: str) -> SessionFacts:
+        """What `as_json` gave.
+
+        Raises:
+            TableError: it is something else.
+        """
+        try:
+            facts = json.loads(text)
+            return cls(
+                datetime.fromisoformat(facts["started_at"]),
+                {str(key): str(value) for key, value in facts["details"].items()},
+                [
+                    Channel(
+                        int(c["channel"]),
+                        str(c["label"]),
+                        Quantity(c["quantity"]),
+                        str(c["point"]),
+                        str(c["address"]),
+                        str(c["driver"]),
+                        Accuracy(*map(float, c["accuracy"])),
+                        None if c["interval_s"] is None else float(c["interval_s"]),
+                    )
+                    for c in facts["channels"]
+                ],
+                [
+                    LinkChange(float(t), n, str(meter), bool(up), str(cause))
+                    for t, n, meter, up, cause in facts["link_changes"]
+                ],
+            )
+        except (ValueError, KeyError, TypeError, AttributeError) as error:
+            raise TableError(f"the session's description in the exported table is damaged ({error})") from error
+
+
+_FLAG_NAMES = {flag: (flag.name or "").lower().replace("_", "-") for flag in Flag if flag}
+_FLAGS_BY_NAME = {name: flag for flag, name in _FLAG_NAMES.items()}
+
+
+def flag_words(flags: int) -> str:
+    """Flags as words, for example `autorange dc`."""
+    return " ".join(name for flag, name in _FLAG_NAMES.items() if flags & flag)
+
+
+def flags_from_words(words: str) -> int:
+    """The flags that `flag_words` named.
+
+    Raises:
+        ValueError: an unknown word.
+    """
+    flags = 0
+    for word in words.split():
+        if word not in _FLAGS_BY_NAME:
+            raise ValueError(f"unknown flag '{word}'")
+        flags |= _FLAGS_BY_NAME[word]
+    return flags

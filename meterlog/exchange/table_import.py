@@ -1,0 +1,318 @@
+"""Makes a session of a table from elsewhere, block by block; what it leaves out it counts, with line numbers."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import Any, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from meterlog.errors import TableError
+from meterlog.exchange.new_session import NewSession
+from meterlog.exchange.number_text import BLANK, FOREIGN, GOOD, TEXT
+from meterlog.exchange.plan import Plan, ValueColumn
+from meterlog.exchange.tally import Tally
+from meterlog.exchange.text_file import Block, blocks
+from meterlog.exchange.time_text import DAY_S
+from meterlog.series import Series
+
+Floats = NDArray[np.float64]
+
+
+class Rows(NamedTuple):
+    """Rows that have a time and stand in order.
+
+    Attributes:
+        line: their line numbers.
+        time_s: s from the session's start.
+        cells: their cells, as many as the table is wide.
+    """
+
+    line: list[int]
+    time_s: Floats
+    cells: list[list[str]]
+
+
+@dataclass(slots=True)
+class Imported:
+    """What came of an import."""
+
+    started_at: datetime
+    readings: dict[str, int]
+    markers: int
+    notes: list[str]
+
+
+def import_table(plan: Plan, out: Path, tally: Tally, details: Mapping[str, str]) -> Imported:
+    """Write the session.
+
+    Raises:
+        TableError: not one reading could be read.
+        SessionWriteFailed: `out` exists or cannot be written; nothing is left behind then.
+    """
+    reader = RowReader(plan, tally)
+    with NewSession(out) as new:
+        loader: _Loader | None = None
+        for rows in reader.rows():
+            if loader is None:
+                loader = _Loader(plan, new, reader.started_at, details, tally)
+            loader.load(rows)
+        if loader is None or not any(loader.readings.values()):
+            reasons = "; ".join(tally.sentences()) or "there are no rows below the header"
+            raise TableError(f"'{plan.path}' gives no reading: {reasons}")
+        new.keep()
+    return Imported(reader.started_at, loader.readings, loader.markers, reader.notes)
+
+
+class RowReader:
+    """Gives rows in time order, and what moment the first one is.
+
+    Attributes:
+        started_at: the session's start; known from the first rows on.
+        notes: what had to be taken from elsewhere than the table.
+    """
+
+    def __init__(self, plan: Plan, tally: Tally) -> None:
+        self._plan, self._tally = plan, tally
+        places = [*plan.time_places, *(column.place for column in plan.values)]
+        self._needed = max(places) + 1
+        self._zero_s: float | None = None
+        self._last_s = -np.inf
+        self._day_s = 0.0
+        self._last_clock_s: float | None = None
+        self.started_at = datetime.now(UTC)
+        self.notes: list[str] = []
+
+    def rows(self) -> Iterator[Rows]:
+        """The rows, block by block."""
+        plan = self._plan
+        for block in blocks(plan.path, plan.encoding, plan.layout.delimiter, plan.layout.header_line, self._tally):
+            line, cells = self._fitting(block)
+            rows = self._timed(line, cells)
+            if len(rows.line):
+                yield self._in_order(rows)
+
+    def _fitting(self, block: Block) -> tuple[list[int], list[list[str]]]:
+        """The rows that have the cells needed and no more than the header."""
+        width = self._plan.layout.width
+        if set(map(len, block.cells)) == {width}:
+            return block.line, block.cells
+        kept_line, kept = [], []
+        for line, cells in zip(block.line, block.cells, strict=True):
+            if len(cells) < self._needed:
+                reason = "rows with too few cells, skipped" if any(c.strip() for c in cells) else "empty rows, skipped"
+                self._tally.add(reason, line)
+            elif len(cells) > width and any(cell.strip() for cell in cells[width:]):
+                self._tally.add("rows with more cells than the header, skipped", line)
+            else:
+                kept_line.append(line)
+                kept.append(cells + [""] * (width - len(cells)))
+        return kept_line, kept
+
+    def _timed(self, line: list[int], cells: list[list[str]]) -> Rows:
+        """The rows whose time is one, on the session's axis."""
+        places = self._plan.time_places
+        if len(places) == 1:
+            texts = [row[places[0]] for row in cells]
+        else:
+            texts = [" ".join([row[place] for place in places]).strip() for row in cells]
+        try:
+            time_s = np.array(self._plan.time.many(texts), np.float64)
+        except ValueError:
+            time_s = np.array([self._one_time(*row) for row in zip(line, texts, cells, strict=True)], np.float64)
+        good = np.isfinite(time_s)
+        if not good.all():
+            line = [number for number, fine in zip(line, good, strict=True) if fine]
+            cells = [row for row, fine in zip(cells, good, strict=True) if fine]
+            time_s = time_s[good]
+        if len(time_s):
+            time_s = self._on_axis(time_s)
+        return Rows(line, time_s, cells)
+
+    def _one_time(self, line: int, text: str, cells: list[str]) -> float:
+        try:
+            time_s = self._plan.time.one(text)
+        except (ValueError, OverflowError):
+            time_s = np.nan
+        if not np.isfinite(time_s):
+            if cells == self._plan.layout.header:
+                self._tally.add("repeated header lines, skipped", line)
+            elif not any(cell.strip() for cell in cells):
+                self._tally.add("empty rows, skipped", line)
+            elif not text.strip():
+                self._tally.add("rows without a time, skipped", line)
+            else:
+                self._tally.add("rows whose time is no time, skipped", line)
+        return time_s
+
+    def _on_axis(self, time_s: Floats) -> Floats:
+        """Past midnights counted on, and from the session's start."""
+        if self._plan.time.daily:
+            before = time_s[0] if self._last_clock_s is None else self._last_clock_s
+            self._last_clock_s = float(time_s[-1])
+            midnights = np.cumsum(np.diff(time_s, prepend=before) < -DAY_S / 2)
+            time_s = time_s + self._day_s + midnights * DAY_S
+            self._day_s += float(midnights[-1]) * DAY_S
+        if self._zero_s is None:
+            self._zero_s = float(time_s[0]) if self._plan.time.absolute else 0.0
+            self._find_start()
+        shifted: Floats = time_s - self._zero_s
+        return shifted
+
+    def _find_start(self) -> None:
+        """The moment of the session's time 0, from the table, the options, or the file's own date."""
+        options, time = self._plan.options, self._plan.time
+        modified = datetime.fromtimestamp(self._plan.path.stat().st_mtime).astimezone(options.utc_offset)
+        zero_s = self._zero_s or 0.0
+        if options.started_at is not None:
+            self.started_at = options.started_at
+        elif not time.absolute:
+            self.started_at = modified
+            self.notes.append(
+                "the table says no date: the session starts at the file's date; --started-at sets another"
+            )
+        elif time.daily:
+            day = options.date or modified.date()
+            if options.date is None:
+                self.notes.append(f"the table says no date: taken from the file's date, {day}; --date sets another")
+            midnight = datetime(day.year, day.month, day.day)  # noqa: DTZ001 - gets its offset in _local
+            self.started_at = self._local(midnight + timedelta(seconds=zero_s))
+        elif time.zoned:
+            self.started_at = datetime.fromtimestamp(zero_s, UTC).astimezone(options.utc_offset)
+        else:
+            self.started_at = self._local(datetime(1970, 1, 1) + timedelta(seconds=zero_s))  # noqa: DTZ001
+
+    def _local(self, moment: datetime) -> datetime:
+        offset = self._plan.options.utc_offset
+        if offset is not None:
+            return moment.replace(tzinfo=offset)
+        self.notes.append("the times show no offset from UTC: taken as this machine's; --utc-offset sets another")
+        return moment.astimezone()
+
+    def _in_order(self, rows: Rows) -> Rows:
+        """Without rows whose time lies before an earlier row's; a single time far ahead is the wrong one itself."""
+        time_s = rows.time_s
+        before = np.concatenate(([self._last_s], time_s[:-1]))
+        after = np.concatenate((time_s[1:], [np.inf]))
+        after_next = np.concatenate((time_s[2:], [np.inf, np.inf]))
+        ahead = (before <= after) & (after < time_s) & (after <= after_next) & (after_next < time_s)
+        reached = np.maximum.accumulate(np.concatenate(([self._last_s], np.where(ahead, -np.inf, time_s))))[:-1]
+        back = (time_s < reached) & ~ahead
+        good = ~(ahead | back)
+        line = np.array(rows.line)
+        self._tally.add_all("rows whose time is before an earlier row's, skipped", line[back].tolist())
+        self._tally.add_all("rows whose time is ahead of the rows after them, skipped", line[ahead].tolist())
+        if good.any():
+            self._last_s = float(time_s[good][-1])
+        if good.all():
+            return rows
+        return Rows(
+            line[good].tolist(), time_s[good], [row for row, fine in zip(rows.cells, good, strict=True) if fine]
+        )
+
+
+class _Known(dict[str, tuple[float, float, int, int]]):
+    """Cells of a column as value, resolution, flags, state."""
+
+    def __init__(self, column: ValueColumn) -> None:
+        super().__init__()
+        self._column = column
+
+    def __missing__(self, text: str) -> tuple[float, float, int, int]:
+        if len(self) >= self._column.cells.MOST:
+            self.clear()
+        cell = self._column.cells[text]
+        self[text] = known = (cell.value, self._column.shown.resolution(cell.decimals), cell.flags, cell.state)
+        return known
+
+
+class _Loader:
+    """Writes rows into a new session."""
+
+    def __init__(
+        self, plan: Plan, new: NewSession, started_at: datetime, details: Mapping[str, str], tally: Tally
+    ) -> None:
+        self._plan, self._tally = plan, tally
+        self._writer = new.begin(started_at, details)
+        self._known = [_Known(column) for column in plan.values]
+        self._channels: dict[str, int] = {}
+        self._last_s: dict[int, float] = {}
+        self.readings: dict[str, int] = {}
+        self.markers = 0
+        if plan.channel_place is None:
+            for column in plan.values:
+                self._add_channel(column.title, column.label, column)
+
+    def _add_channel(self, key: str, label: str, column: ValueColumn) -> None:
+        self._channels[key] = self._writer.add_channel(
+            label, column.quantity, point=column.point, address=self._plan.path.name, driver="import"
+        )
+        self.readings[key] = 0
+
+    def load(self, rows: Rows) -> None:
+        """Add the readings and markers of some rows."""
+        if (place := self._plan.marker_place) is not None:
+            for time_s, cells in zip(rows.time_s.tolist(), rows.cells, strict=True):
+                if name := cells[place].strip():
+                    self._writer.add_marker(time_s, name, by="import")
+                    self.markers += 1
+        for column, known in zip(self._plan.values, self._known, strict=True):
+            place = column.place
+            table = np.array([known[row[place]] for row in rows.cells], np.float64)
+            good = self._good(rows, column, table[:, 3])
+            if self._plan.channel_place is None:
+                self._append(column.title, rows, table, good)
+            else:
+                self._load_long(rows, column, table, good)
+
+    def _good(self, rows: Rows, column: ValueColumn, state: Floats) -> NDArray[np.bool_]:
+        good: NDArray[np.bool_] = state == GOOD
+        if good.all():
+            return good
+        line = np.array(rows.line)
+        title = column.title
+        place = self._plan.marker_place
+        if place is None:
+            alone = state == BLANK
+        else:  # a blank value beside a marker is how a table holds a marker alone
+            alone = (state == BLANK) & np.array([not row[place].strip() for row in rows.cells])
+        self._tally.add_all(f"blank values of '{title}', left out", line[alone].tolist())
+        self._tally.add_all(f"values of '{title}' that are no number, left out", line[state == TEXT].tolist())
+        self._tally.add_all(
+            f"values of '{title}' in a unit that does not fit, left out", line[state == FOREIGN].tolist()
+        )
+        return good
+
+    def _load_long(self, rows: Rows, column: ValueColumn, table: Floats, good: NDArray[np.bool_]) -> None:
+        place = self._plan.channel_place or 0
+        names = np.array([row[place].strip() for row in rows.cells])
+        for name in dict.fromkeys(names.tolist()):
+            chosen = good & (names == name)
+            if not name:
+                line = np.array(rows.line)
+                self._tally.add_all("values that name no channel, left out", line[chosen].tolist())
+                continue
+            if name not in self._channels:
+                self._add_channel(name, name, column)
+            self._append(name, rows, table, chosen)
+
+    def _append(self, key: str, rows: Rows, table: Floats, chosen: NDArray[np.bool_]) -> None:
+        time_s = rows.time_s[chosen]
+        if not len(time_s):
+            return
+        channel = self._channels[key]
+        same = np.diff(time_s, prepend=self._last_s.get(channel, -np.inf)) == 0
+        if same.any():
+            line = np.array(rows.line)[chosen]
+            self._tally.add_all("readings with the same time as the one before, kept", line[same].tolist())
+        self._last_s[channel] = float(time_s[-1])
+        values: Any = table[chosen]
+        self._writer.append_series(
+            channel,
+            Series(time_s, values[:, 0].copy(), values[:, 1].astype(np.float32), values[:, 2].astype(np.uint16)),
+        )
+        self.readings[key] += len(time_s)

@@ -1,0 +1,38 @@
+"""Counts what an import skipped or noticed, with the line numbers, so that nothing happens silently."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+
+
+class Tally:
+    """Reasons, each with its count and its first line numbers."""
+
+    SHOWN_LINES = 8
+
+    def __init__(self) -> None:
+        self._counts: dict[str, int] = {}
+        self._lines: dict[str, list[int]] = {}
+
+    def add(self, reason: str, line: int) -> None:
+        """Count one line."""
+        self.add_all(reason, (line,))
+
+    def add_all(self, reason: str, lines: Iterable[int]) -> None:
+        """Count several lines."""
+        kept = self._lines.setdefault(reason, [])
+        for line in lines:
+            self._counts[reason] = self._counts.get(reason, 0) + 1
+            if len(kept) < self.SHOWN_LINES:
+                kept.append(line)
+
+    def count(self, reason: str) -> int:
+        """How often a reason was counted."""
+        return self._counts.get(reason, 0)
+
+    def sentences(self) -> Iterator[str]:
+        """One sentence a reason, most frequent first."""
+        for reason, count in sorted(self._counts.items(), key=lambda item: -item[1]):
+            lines = ", ".join(map(str, self._lines[reason]))
+            more = ", ..." if count > len(self._lines[reason]) else ""
+            yield f"{reason}: {count} (line{'s' if count > 1 else ''} {lines}{more})"

@@ -1,0 +1,139 @@
+"""Finds out what kind of times a column holds, and refuses where it could be two kinds."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from datetime import UTC, datetime
+
+from meterlog.errors import TableError
+from meterlog.exchange.time_text import (
+    ClockTime,
+    DatedTime,
+    IsoTime,
+    NumberTime,
+    TimeReader,
+    clock_s,
+    has_zone,
+    possible_orders,
+    split_date,
+)
+from meterlog.exchange.units import TIME_UNITS
+
+_ISO = re.compile(r"\d{4}-\d{2}-\d{2}([T ]\d{2}:\d{2}(:\d{2}([.,]\d+)?)?\s*(Z|[+-]\d{2}:?\d{2})?)?")
+_NUMBER = re.compile(r"[-+]?(\d+([.,]\d*)?|[.,]\d+)([eE][-+]?\d+)?")
+
+# A number this large is no time since a session's start: 1e9 s is 31 years, and as an epoch 2001.
+_EPOCHS = (
+    (1e17, "nanoseconds", 1e-9),
+    (1e14, "microseconds", 1e-6),
+    (1e11, "milliseconds", 1e-3),
+    (1e9, "seconds", 1.0),
+)
+
+ORDERS = ("dmy", "mdy", "ymd")
+
+
+class TimeSurvey:
+    """Collects, over a whole column, what its times can be."""
+
+    _FEW = 2000
+
+    def __init__(self) -> None:
+        self._cells: list[str] = []  # the first ones that are times of some kind
+        self._days: dict[str, None] = {}  # every date that occurs
+
+    def see(self, cells: Sequence[str]) -> None:
+        """Look at cells; those that are no times say nothing."""
+        if len(self._cells) < self._FEW:
+            texts = [cell.strip() for cell in cells[: self._FEW]]
+            self._cells += [text for text in texts if _NUMBER.fullmatch(text) or ":" in text or split_date(text)[0]]
+        if self._cells and split_date(self._cells[0])[0] and not _ISO.fullmatch(self._cells[0]):
+            self._days |= dict.fromkeys(day for cell in cells if (day := split_date(cell.strip())[0]))
+
+    def reader(
+        self, *, unit: str | None, header_unit: str, order: str | None, clock: str | None, decimal: str
+    ) -> TimeReader:
+        """The reader for this column.
+
+        Args:
+            unit: as given by `--time-unit`, a key of `TIME_UNITS`.
+            header_unit: the unit in the header cell, or nothing.
+            order: as given by `--date-order`.
+            clock: as given by `--clock`: `hm` or `ms`.
+            decimal: the decimal mark of numbers.
+
+        Raises:
+            TableError: no cell is a time, or they could be two kinds.
+        """
+        if not self._cells:
+            raise TableError("no cell of the time column is a time; 'meterlog import --help' lists the kinds it knows")
+        numbers = [cell for cell in self._cells if _NUMBER.fullmatch(cell)]
+        if len(numbers) * 2 > len(self._cells):
+            return self._number_reader(numbers, unit or (header_unit if header_unit in TIME_UNITS else None), decimal)
+        iso = [cell for cell in self._cells if _ISO.fullmatch(cell)]
+        if len(iso) * 2 > len(self._cells) and order in (None, "ymd"):
+            return IsoTime(_zoned(iso))
+        dated = [cell for cell in self._cells if split_date(cell)[0]]
+        if len(dated) * 2 > len(self._cells):
+            return DatedTime(order or self._order(), _zoned(dated))
+        return self._clock_reader(clock)
+
+    def _number_reader(self, numbers: list[str], unit: str | None, decimal: str) -> TimeReader:
+        first = abs(float(numbers[0].replace(",", ".")))
+        # With a unit stated, only a time far beyond any recording counts from 1970.
+        stated = TIME_UNITS.get(unit or "")
+        if stated is not None:
+            return NumberTime(unit or "", stated, first * stated >= 1e9, decimal)
+        for least, name, scale in _EPOCHS:
+            if first >= least:
+                return NumberTime(name, scale, True, decimal)
+        return NumberTime("seconds", 1.0, False, decimal)
+
+    def _order(self) -> str:
+        """The one order in which every date of the column can be read."""
+        orders = set(ORDERS)
+        for day in self._days:
+            orders &= possible_orders(day) or orders
+        if len(orders) == 1:
+            return orders.pop()
+        day = next(iter(self._days))
+        if not orders:
+            raise TableError(f"the dates ('{day}', ...) are not all in one order of day, month and year")
+        readings = " or as ".join(_read_as(day, order) for order in ORDERS if order in orders)
+        choices = " or ".join(f"--date-order {order}" for order in ORDERS if order in orders)
+        raise TableError(f"the date '{day}' can be read as {readings}: say which with {choices}")
+
+    def _clock_reader(self, clock: str | None) -> TimeReader:
+        if clock is not None:
+            return ClockTime(clock == "ms")
+        two_parts = [cell for cell in self._cells if cell.count(":") == 1]
+        if len(two_parts) * 2 <= len(self._cells):
+            return ClockTime(False)
+        if any("." in cell or "," in cell for cell in two_parts):
+            return ClockTime(True)  # hours and minutes have no decimals
+        if any(_clock_or_more(cell) for cell in two_parts):
+            return ClockTime(True)
+        cell = two_parts[0]
+        hours, _, minutes = cell.partition(":")
+        raise TableError(
+            f"the time '{cell}' can be read as {int(hours)} h {minutes} min or as {int(hours)} min {minutes} s:"
+            " say which with --clock hm or --clock ms"
+        )
+
+
+def _clock_or_more(cell: str) -> bool:
+    """Whether the first part is beyond any hour of the day."""
+    try:
+        return clock_s(cell) >= 24 * 3600
+    except ValueError:
+        return False
+
+
+def _zoned(cells: list[str]) -> bool:
+    return sum(map(has_zone, cells)) * 2 > len(cells)
+
+
+def _read_as(day: str, order: str) -> str:
+    moment = datetime.fromtimestamp(DatedTime(order, False).one(day), UTC)
+    return f"{moment.day} {moment:%B %Y}"

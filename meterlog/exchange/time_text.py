@@ -1,0 +1,228 @@
+"""Times as tables show them: seconds, epochs, ISO, dates in any order, clock times."""
+
+from __future__ import annotations
+
+import math
+import re
+from abc import ABC, abstractmethod
+from collections.abc import Sequence
+from datetime import date, datetime, timedelta
+
+_EPOCH = datetime(1970, 1, 1)  # noqa: DTZ001 - naive on purpose: local times are counted from a local epoch
+_MONTH_NAMES = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
+_MONTHS = {m: i for i, m in enumerate(_MONTH_NAMES, 1)}
+_CLOCK = re.compile(r"(\d{1,3}):(\d{1,2})(?::(\d{1,2})(?:[.,](\d+))?)?\s*([AaPp])?\.?(?:[Mm]\.?)?")
+_MINUTES = re.compile(r"(\d{1,3}):(\d{1,2})(?:[.,](\d+))?")
+_NUMERIC = re.compile(r"[-+0-9.,eE\s]*")
+_ZONE = re.compile(r"(.*?)\s*(Z|[+-]\d{2}:?\d{2})")
+
+DAY_S = 86_400.0
+
+
+class TimeReader(ABC):
+    """Turns cells into seconds on some axis.
+
+    Attributes:
+        description: what it takes the cells for, for a person.
+        absolute: whether the axis is counted from 1970, so that the first time is the session's start.
+        zoned: whether the cells carry an offset from UTC; else an absolute axis is local time.
+        daily: whether the axis starts anew at midnight.
+    """
+
+    description: str
+    absolute = True
+    zoned = False
+    daily = False
+
+    @abstractmethod
+    def one(self, cell: str) -> float:
+        """One cell, s.
+
+        Raises:
+            ValueError: it is no such time.
+        """
+
+    def many(self, cells: Sequence[str]) -> list[float]:
+        """Many cells.
+
+        Raises:
+            ValueError: one of them is no such time.
+        """
+        return list(map(self.one, cells))
+
+
+class NumberTime(TimeReader):
+    """Seconds or another unit, from the session's start or from 1970."""
+
+    def __init__(self, unit: str, scale: float, absolute: bool, decimal: str) -> None:
+        since = " since 1970" if absolute else ""
+        self.description = f"{unit}{since}"
+        self.absolute = self.zoned = absolute
+        self._decimal = decimal
+        # Dividing by 1000 is exact to the last bit where multiplying by 0.001 is not.
+        self._divisor, self._factor = (round(1 / scale), 1.0) if scale < 1 else (1, scale)
+
+    def one(self, cell: str) -> float:
+        """See `TimeReader.one`."""
+        return self.many([cell])[0]
+
+    def many(self, cells: Sequence[str]) -> list[float]:
+        """See `TimeReader.many`."""
+        text = "\n".join(cells)
+        if not _NUMERIC.fullmatch(text):  # float() would take 1_000, nan and inf
+            raise ValueError("no number")
+        if self._decimal == ",":
+            cells = text.replace(".", "\0").replace(",", ".").split("\n")
+        times = list(map(float, cells))
+        if self._divisor != 1:
+            return [time / self._divisor for time in times]
+        if self._factor != 1.0:
+            return [time * self._factor for time in times]
+        return times
+
+
+class IsoTime(TimeReader):
+    """ISO 8601, with or without an offset."""
+
+    def __init__(self, zoned: bool) -> None:
+        self.zoned = zoned
+        self.description = "ISO dates and times" + (" with their offset" if zoned else ", local")
+        self._epoch = datetime.fromisoformat("1970-01-01T00:00:00Z") if zoned else _EPOCH
+
+    def one(self, cell: str) -> float:
+        """See `TimeReader.one`."""
+        return self.many([cell.strip()])[0]
+
+    def many(self, cells: Sequence[str]) -> list[float]:
+        """See `TimeReader.many`."""
+        second = timedelta(seconds=1)
+        try:
+            return [(moment - self._epoch) / second for moment in map(datetime.fromisoformat, cells)]
+        except TypeError:
+            raise ValueError("some times have an offset and some have none") from None
+
+
+class DatedTime(TimeReader):
+    """A date in a given order, and a clock time."""
+
+    def __init__(self, order: str, zoned: bool) -> None:
+        self.description = f"dates as {_spelled(order)} and clock times"
+        self.zoned = zoned
+        self._order = order
+        self._days: dict[str, float] = {}
+
+    def one(self, cell: str) -> float:
+        """See `TimeReader.one`."""
+        day, clock = split_date(cell.strip())
+        offset_s = 0.0
+        if self.zoned:
+            clock, offset_s = _split_zone(clock)
+        elif _ZONE.fullmatch(clock):
+            raise ValueError("an offset")
+        start_s = self._days.get(day)
+        if start_s is None:
+            start_s = self._days[day] = _day_s(day, self._order)
+        return start_s + (clock_s(clock) if clock else 0.0) - offset_s
+
+
+class ClockTime(TimeReader):
+    """A time of day or an elapsed time; starts anew at midnight."""
+
+    daily = True
+
+    def __init__(self, minutes_first: bool) -> None:
+        self._minutes_first = minutes_first
+        self.description = "minutes:seconds" if minutes_first else "hours:minutes:seconds"
+        self.absolute = not minutes_first
+
+    def one(self, cell: str) -> float:
+        """See `TimeReader.one`."""
+        if not self._minutes_first:
+            return clock_s(cell.strip())
+        match = _MINUTES.fullmatch(cell.strip())
+        if match is None:
+            raise ValueError("no minutes and seconds")
+        return int(match[1]) * 60 + float(f"{match[2]}.{match[3] or 0}")
+
+
+def clock_s(text: str) -> float:
+    """A clock time as seconds of the day.
+
+    Raises:
+        ValueError: it is none.
+    """
+    match = _CLOCK.fullmatch(text)
+    if match is None:
+        raise ValueError("no clock time")
+    hours, minutes, seconds, part, half = match.groups()
+    hour = int(hours)
+    if half:
+        if not 1 <= hour <= 12:
+            raise ValueError("no clock time")
+        hour = hour % 12 + (12 if half in "Pp" else 0)
+    if int(minutes) > 59 or int(seconds or 0) > 60:
+        raise ValueError("no clock time")
+    return hour * 3600 + int(minutes) * 60 + float(f"{seconds or 0}.{part or 0}")
+
+
+_DATE = re.compile(
+    r"(?P<a>\d{1,4}|[A-Za-z]{3,9})(?P<mark>[-/. ])\s?(?P<b>\d{1,2}|[A-Za-z]{3,9})\.?(?P=mark)\s?(?P<c>\d{4}|\d{1,2})"
+)
+
+
+def split_date(text: str) -> tuple[str, str]:
+    """The date and the rest of a cell; the date is empty where it begins with none."""
+    match = _DATE.match(text)
+    if match is None:
+        return "", text
+    rest = text[match.end() :]
+    return match[0], rest.removeprefix("T").lstrip(" ,;")
+
+
+def possible_orders(day: str) -> set[str]:
+    """The orders of day, month, year in which a date can be read: of `ymd`, `dmy`, `mdy`."""
+    return {order for order in ("ymd", "dmy", "mdy") if not math.isnan(_day_or_nan(day, order))}
+
+
+def _day_or_nan(day: str, order: str) -> float:
+    try:
+        return _day_s(day, order)
+    except ValueError:
+        return math.nan
+
+
+def _day_s(day: str, order: str) -> float:
+    match = _DATE.fullmatch(day)
+    if match is None:
+        raise ValueError("no date")
+    if match["mark"] == "." and order == "mdy":
+        raise ValueError("points are written between day, month and year in that order")
+    parts = dict(zip(order, match.group("a", "b", "c"), strict=True))
+    if not parts["d"].isdigit() or not parts["y"].isdigit():
+        raise ValueError("no date")
+    year = int(parts["y"])
+    if len(parts["y"]) == 2 and order != "ymd":
+        year += 2000
+    if year < 1970:
+        raise ValueError("no date")
+    month = int(parts["m"]) if parts["m"].isdigit() else _MONTHS.get(parts["m"][:3].casefold(), 0)
+    return (date(year, month, int(parts["d"])) - date(1970, 1, 1)).total_seconds()
+
+
+def _split_zone(clock: str) -> tuple[str, float]:
+    match = _ZONE.fullmatch(clock)
+    if match is None:
+        raise ValueError("no offset")
+    if match[2] == "Z":
+        return match[1], 0.0
+    sign, digits = (-1 if match[2][0] == "-" else 1), match[2][1:].replace(":", "")
+    return match[1], sign * (int(digits[:2]) * 3600.0 + int(digits[2:]) * 60.0)
+
+
+def _spelled(order: str) -> str:
+    return "-".join({"d": "day", "m": "month", "y": "year"}[letter] for letter in order)
+
+
+def has_zone(text: str) -> bool:
+    """Whether a time cell ends with an offset from UTC."""
+    return bool(re.search(r"\d\s*(Z|[+-]\d{2}:?\d{2})$", text)) and ":" in text

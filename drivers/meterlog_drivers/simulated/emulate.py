@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import TextIO
 
 from meterlog.address import Address
-from meterlog.driver import driver_names, load_driver
+from meterlog.driver import load_driver
 from meterlog.errors import SessionWriteFailed, UsageError
 from meterlog.framing import Encoder, FramingDriver
 from meterlog_drivers.simulated.driver import scenario_named
@@ -94,10 +94,7 @@ def _as_address(driver: str) -> str:
 def _encoder(address: Address) -> Encoder:
     driver = load_driver(address.scheme)
     if not isinstance(driver, FramingDriver):
-        framed = [name for name in driver_names() if isinstance(load_driver(name), FramingDriver)]
-        raise UsageError(
-            f"{address.scheme} meters do not send frames by themselves; emulate one of {', '.join(framed)}"
-        )
+        raise UsageError(f"{address.scheme} sends no frames by itself: emulate a framing, such as status14 or text")
     driver.check(address)
     return driver.encoder(address)
 

@@ -65,6 +65,7 @@ class Emulator:
         )
         if shown is not None:
             shown.write("time_s,channel,value,quantity,resolution,flags\n")
+            shown.flush()
 
     def play(self, laps: int | None = None) -> None:
         """Wait for a reader, then play so many laps, or without end."""

@@ -38,20 +38,16 @@ def _time_where(series: Series, chosen: np.ndarray) -> float:
 
 
 def _level(evidence: Evidence, channel: Channel, series: Series, above: np.ndarray, length_s: float) -> Finding:
-    low, high = evidence.limits.figure("charging_min_v"), evidence.limits.figure("charging_max_v")
     level = level_of(series, channel.accuracy, above)
     assert level is not None  # there are readings above, or length_s were 0
-    at = evidence.temperature_c
-    lowest, highest = low.span(at), high.span(at)
+    lowest, at = evidence.at_temperature("charging_min_v")
+    highest, _ = evidence.at_temperature("charging_max_v")
     verdict = judge(level.value, level.error, low=lowest, high=highest)
     text = f"{channel.label}: charged at {shown(level.value, 'V', level.error)} for {seconds(length_s)}."
     if verdict.verdict != "within":
         text += " Smart charging sits lower or higher by design: see the vehicle's service information."
-    where = f"at {at:g} degC" if at is not None else "by temperature, which was not entered (--set temperature_c=...)"
-    if at is None and lowest[0] == lowest[1]:
-        where = "at every temperature"
-    limit = f"{_span(lowest)} to {_span(highest)} V {where}"
-    return Finding(text, limit, low.cite(), *verdict, channel=channel.number)
+    limit = f"{_span(lowest)} to {_span(highest)} V {at}"
+    return Finding(text, limit, evidence.limits.figure("charging_min_v").cite(), *verdict, channel=channel.number)
 
 
 def _absent(evidence: Evidence, channel: Channel, series: Series) -> list[Finding]:
@@ -62,14 +58,15 @@ def _absent(evidence: Evidence, channel: Channel, series: Series) -> list[Findin
     level = level_of(after, channel.accuracy)
     if level is None or after.time_s[-1] - after.time_s[0] < _LEAST_S:
         return []
-    low = evidence.limits.figure("charging_min_v")
+    least, at = evidence.at_temperature("charging_min_v")
     text = (
         f"{channel.label}: after cranking it stood at {shown(level.value, 'V', level.error)}, which is not charging. "
         "Either the engine did not run, or the generator does not charge."
     )
-    limit = f"at least {_span(low.span(evidence.temperature_c))} V with the engine running"
-    verdict = judge(level.value, level.error, low=low.span(evidence.temperature_c))
-    return [Finding(text, limit, low.cite(), "cannot tell", verdict.margin, verdict.margin_error, channel.number)]
+    limit = f"at least {_span(least)} V {at} with the engine running"
+    source = evidence.limits.figure("charging_min_v").cite()
+    verdict = judge(level.value, level.error, low=least)
+    return [Finding(text, limit, source, "cannot tell", verdict.margin, verdict.margin_error, channel.number)]
 
 
 def _span(span: tuple[float, float]) -> str:

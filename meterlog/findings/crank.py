@@ -23,11 +23,10 @@ def findings(evidence: Evidence) -> list[Finding]:
 
 
 def _dip(evidence: Evidence, channel: Channel, dip: Event, cranks: int) -> Finding:
-    figure = evidence.limits.figure("crank_min_v")
     inside = evidence.series(channel).between(dip.start_s, dip.end_s)
     lowest = dip.extreme or 0.0
     error = channel.accuracy.error(lowest, resolution_of(inside))
-    floor = figure.span(evidence.temperature_c)
+    floor, at = evidence.at_temperature("crank_min_v")
     verdict = judge(lowest, error, low=floor)
     text = (
         f"{channel.label}: while cranking (at {dip.start_s:.1f} s{_of(cranks)}) the lowest reading was "
@@ -44,13 +43,10 @@ def _dip(evidence: Evidence, channel: Channel, dip: Event, cranks: int) -> Findi
         text += " This is not the battery's own terminal, which stands higher by the drop on the way: measure there."
     if len(inside) < 3:
         text += " With so few readings inside, the true lowest voltage may be lower."
-    at = "at 20 degC and above"
-    if evidence.temperature_c is not None:
-        at = f"at {evidence.temperature_c:g} degC"
-    elif floor[0] != floor[1]:
-        at = "by temperature, which was not entered (--set temperature_c=...)"
-    limit = f"not below {_range(floor)} V {at}"
-    return Finding(text, limit, figure.cite(), decided, verdict.margin, verdict.margin_error, channel.number)
+    source = evidence.limits.figure("crank_min_v").cite()
+    return Finding(
+        text, f"not below {_range(floor)} V {at}", source, decided, verdict.margin, verdict.margin_error, channel.number
+    )
 
 
 def _of(cranks: int) -> str:

@@ -6,7 +6,7 @@ from meterlog.findings.evidence import Evidence, is_battery, says
 from meterlog.findings.finding import Finding
 from meterlog.findings.judge import judge
 from meterlog.findings.level import Level, level_of, resolution_of, upper_level
-from meterlog.findings.words import shown
+from meterlog.findings.words import count, shown
 from meterlog.reading import Quantity
 from meterlog.session.model import Channel
 
@@ -24,16 +24,18 @@ def findings(evidence: Evidence) -> list[Finding]:
 def _running(evidence: Evidence, channel: Channel, level: Level) -> Finding:
     least, most = evidence.limits.figure("pump_current_min_a"), evidence.limits.figure("pump_current_max_a")
     fed = _while_fed(evidence, channel)
-    if fed is not None and abs(fed.value) + fed.error < least.number():
+    idle = [one for one in fed if abs(one.value) + one.error < least.number()]
+    if idle:
         text = (
-            f"{channel.label}: {shown(abs(fed.value), 'A', fed.error)} while the pump is fed: voltage right and no "
-            "current means an open motor (brush, armature) or its connector, unless the meter's fuse is blown."
+            f"{channel.label}: {shown(abs(idle[0].value), 'A', idle[0].error)} at {len(idle)} of "
+            f"{count(len(fed), 'prime')} although the pump was fed: voltage right and no current means an open motor (brush, armature) or its "
+            "connector, unless the meter's fuse is blown."
         )
-        margin = abs(fed.value) - least.number()
+        margin = abs(idle[0].value) - least.number()
         limit = f"more than {least.number():g} A while fed"
-        return Finding(text, limit, least.cite(), "outside", margin, fed.error, channel.number)
+        return Finding(text, limit, least.cite(), "outside", margin, idle[0].error, channel.number)
     error = level.error if level.error else channel.accuracy.error(level.value, resolution_of(evidence.series(channel)))
-    verdict = judge(abs(level.value), error, high=most.span(None))
+    verdict = judge(abs(level.value), error, high=most.span())
     text = f"{channel.label}: runs at {shown(abs(level.value), 'A', error)}."
     if verdict.verdict == "outside":
         text += " High current means a motor that is tight, stalled or shorted."
@@ -43,15 +45,14 @@ def _running(evidence: Evidence, channel: Channel, level: Level) -> Finding:
     return Finding(text, f"usually below {most.number():g} A", most.cite(), *verdict, channel=channel.number)
 
 
-def _while_fed(evidence: Evidence, channel: Channel) -> Level | None:
-    """The current during the longest stretch in which a pump's voltage channel was on; None where none was recorded."""
+def _while_fed(evidence: Evidence, channel: Channel) -> list[Level]:
+    """The current during each prime that a pump's voltage channel showed."""
     pulses = [
-        e
-        for c in evidence.of(Quantity.DC_VOLTAGE)
-        if not is_battery(c) and says(c, "pump")
-        for e in evidence.events_of(c, "prime_pulse")
+        pulse
+        for other in evidence.of(Quantity.DC_VOLTAGE)
+        if not is_battery(other) and says(other, "pump")
+        for pulse in evidence.events_of(other, "prime_pulse")
     ]
-    if not pulses:
-        return None
-    longest = max(pulses, key=lambda e: e.end_s - e.start_s)
-    return level_of(evidence.series(channel).between(longest.start_s, longest.end_s), channel.accuracy)
+    series = evidence.series(channel)
+    levels = [level_of(series.between(p.start_s, p.end_s), channel.accuracy) for p in pulses]
+    return [level for level in levels if level is not None]

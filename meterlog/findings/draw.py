@@ -14,8 +14,10 @@ from meterlog.series import Series
 from meterlog.session.model import Channel
 
 _LEAST_S = 300.0
+_LEAST_NAMED_S = 30.0
 _MOST_A = 2.0
-"""A current that is below 2 A at its end after at least 5 min is taken for a draw at rest; defaults, unverified."""
+"""A current below 2 A at its end is taken for a draw at rest after 5 min, or after 30 s where its label names the
+battery or the draw; defaults, unverified."""
 
 
 def findings(evidence: Evidence) -> list[Finding]:
@@ -24,7 +26,8 @@ def findings(evidence: Evidence) -> list[Finding]:
     for channel in evidence.of(Quantity.DC_CURRENT):
         series = thin(evidence.series(channel))
         length_s = float(series.time_s[-1] - series.time_s[0])
-        if length_s < _LEAST_S or says(channel, "pump", "starter", "alternator", "generator"):
+        least_s = _LEAST_NAMED_S if says(channel, "battery", "draw", "parasitic") else _LEAST_S
+        if length_s < least_s or says(channel, "pump", "starter", "alternator", "generator"):
             continue
         level = level_of(series.between(float(series.time_s[-1]) - 0.1 * length_s, np.inf), channel.accuracy)
         if level is not None and abs(level.value) <= _MOST_A:
@@ -37,7 +40,7 @@ def _draw(evidence: Evidence, channel: Channel, series: Series, level: Level) ->
     off = evidence.marked("key-off")
     start_s = off[-1].time_s if off else float(series.time_s[0])
     waited_s = float(series.time_s[-1]) - start_s
-    verdict = judge(abs(level.value), level.error, high=most.span(None))
+    verdict = judge(abs(level.value), level.error, high=most.span())
     since = "key-off" if off else "the start"
     text = (
         f"{channel.label}: {shown(abs(level.value), 'A', level.error)} at the end, {seconds(waited_s)} after {since}."

@@ -5,16 +5,18 @@ from __future__ import annotations
 import itertools
 
 import numpy as np
+from numpy.typing import NDArray
 
 from meterlog.findings.element import drop_figure, spans_a_part
-from meterlog.findings.evidence import Evidence, is_battery
+from meterlog.findings.evidence import Evidence, is_battery, says
 from meterlog.findings.finding import Finding
 from meterlog.findings.instant import Instants, difference, same_instants
 from meterlog.findings.judge import judge
-from meterlog.findings.level import resolution_of, upper_level
+from meterlog.findings.level import level_of, resolution_of, upper_level
 from meterlog.findings.words import shown
 from meterlog.reading import Quantity
 from meterlog.session.model import Channel
+from meterlog.signal.interval import reading_interval
 
 _LEAST = 3
 """Fewer same instants than this are no measurement; default, unverified."""
@@ -44,16 +46,49 @@ def instants_while_on(evidence: Evidence, first: Channel, second: Channel) -> In
 
 def _across(evidence: Evidence, channel: Channel) -> Finding | None:
     figure = evidence.limits.figure(drop_figure(channel))
-    level = upper_level(evidence.series(channel), channel.accuracy)
-    if level is None or level.value > evidence.limits.system_v / 2:
+    loaded = while_loaded(evidence, channel)
+    if loaded is None:
+        level = upper_level(evidence.series(channel), channel.accuracy)
+    else:
+        level = level_of(evidence.series(channel), channel.accuracy, loaded)
+    if level is None:
         return None
     limit = f"at most {figure.number():g} V ({figure.meaning})"
     if level.high == 0.0 and level.low == 0.0:
         text = f"{channel.label}: a drop of exactly 0 V means that no current flows, or a bad probe contact."
         return Finding(text, limit, figure.cite(), "cannot tell", channel=channel.number)
-    verdict = judge(abs(level.value), level.error, high=figure.span(None))
-    text = f"{channel.label}: voltage drop {shown(abs(level.value), 'V', level.error)} while the most current flows."
-    return Finding(text, limit, figure.cite(), *verdict, channel=channel.number)
+    drop = shown(abs(level.value), "V", level.error)
+    verdict = judge(abs(level.value), level.error, high=figure.span())
+    if loaded is not None:
+        text = f"{channel.label}: voltage drop {drop} while the circuit is loaded."
+        return Finding(text, limit, figure.cite(), *verdict, channel=channel.number)
+    if abs(level.value) < evidence.limits.system_v / 2:
+        text = f"{channel.label}: voltage drop {drop} where it is greatest."
+        return Finding(text, limit, figure.cite(), *verdict, channel=channel.number)
+    text = f"{channel.label}: {drop}, nearly the whole supply, stands across it: it is open there (a fuse: blown)"
+    if says(channel, "relay", "switch", "contact", "side"):
+        text += ", or simply not switched on at the time. Record the load's current or its feed as well."
+        return Finding(text, limit, figure.cite(), "cannot tell", channel=channel.number)
+    return Finding(f"{text}.", limit, figure.cite(), *verdict, channel=channel.number)
+
+
+def while_loaded(evidence: Evidence, channel: Channel) -> NDArray[np.bool_] | None:
+    """Which readings fall within a prime that another channel shows, its outermost readings left out.
+
+    None where no other channel shows one: then nothing says when current flows.
+    """
+    times = evidence.series(channel).time_s
+    edge_s = reading_interval(times).interval_s
+    primes = [
+        event
+        for other in evidence.of(Quantity.DC_VOLTAGE, Quantity.DC_CURRENT)
+        if other.number != channel.number and not spans_a_part(other)
+        for event in evidence.events_of(other, "prime_pulse")
+    ]
+    chosen = np.zeros(len(times), np.bool_)
+    for event in primes:
+        chosen |= (times > event.start_s + edge_s) & (times < event.end_s)
+    return chosen if chosen.any() else None
 
 
 def _between(evidence: Evidence, first: Channel, second: Channel) -> Finding | None:
@@ -63,7 +98,7 @@ def _between(evidence: Evidence, first: Channel, second: Channel) -> Finding | N
     counts = (resolution_of(evidence.series(first)), resolution_of(evidence.series(second)))
     drop, error = difference(instants, first.accuracy, second.accuracy, counts)
     figure = evidence.limits.figure("feed_drop_max_v" if is_battery(first) else "drop_circuit_max_v")
-    verdict = judge(drop, error, high=figure.span(None))
+    verdict = judge(drop, error, high=figure.span())
     text = (
         f"From {first.label} to {second.label}: {shown(drop, 'V', error)} of voltage drop at the same "
         f"{len(instants)} instants, both steady and fed."

@@ -10,6 +10,7 @@ from typing import Protocol
 from meterlog.events.event import Event
 from meterlog.findings.judge import Span
 from meterlog.findings.level import level_of
+from meterlog.limits.figure import Figure
 from meterlog.limits.limits import Limits
 from meterlog.reading import Quantity
 from meterlog.series import Series
@@ -71,12 +72,15 @@ class Evidence:
         """The markers of that name, in time order."""
         return sorted((m for m in self.markers if m.name.strip().casefold() == name), key=lambda m: m.time_s)
 
+    def marked_crank(self, event: Event) -> bool:
+        """Whether a `crank` marker stands within an event or at most 3 s before it."""
+        return any(event.start_s - 3.0 <= m.time_s <= event.end_s for m in self.marked("crank"))
+
     def is_crank(self, event: Event) -> bool:
         """Whether a sag is the starter's: the analyzer says so, or a crank marker stands within 3 s before its end."""
         if event.kind != "sag":
             return False
-        near = any(event.start_s - 3.0 <= m.time_s <= event.end_s for m in self.marked("crank"))
-        return near or bool(re.search(r"\bcrank", event.detail, re.IGNORECASE))
+        return self.marked_crank(event) or bool(re.search(r"\bcrank", event.detail, re.IGNORECASE))
 
     @cached_property
     def battery(self) -> Channel | None:
@@ -87,9 +91,25 @@ class Evidence:
         return None
 
     @cached_property
-    def temperature_c(self) -> float | None:
-        """The battery's temperature as entered (`temperature_c`); None where it was not, or is no number."""
-        return self.number("temperature_c")
+    def charge_curve(self) -> Figure:
+        """State of charge against voltage for the battery as entered (`battery`): AGM, or else flooded."""
+        agm = "agm" in self.details.get("battery", "").casefold()
+        return self.limits.figure("rest_charge_agm" if agm else "rest_charge")
+
+    def at_temperature(self, name: str) -> tuple[Span, str]:
+        """A limit at the battery's temperature as entered (`temperature_c`), with that in words.
+
+        Where it was not entered the limit is all that the usual temperatures allow.
+        """
+        figure, entered = self.limits.figure(name), self.number("temperature_c")
+        if entered is not None:
+            return (figure.at(entered), figure.at(entered)), f"at {entered:g} degC"
+        low, high = self.limits.value("temperature_min_c"), self.limits.value("temperature_max_c")
+        ends = sorted((figure.at(low), figure.at(high)))
+        if ends[0] == ends[1]:
+            return (ends[0], ends[1]), "at any temperature"
+        assumed = f"for {low:g} to {high:g} degC, as none was entered (--set temperature_c=...)"
+        return (ends[0], ends[1]), assumed
 
     def number(self, key: str) -> float | None:
         """A detail of the session as a number; None where it is absent or none."""
@@ -102,7 +122,7 @@ class Evidence:
         """What the battery stood at between two times, with how that is known.
 
         Without a battery channel or an entered `battery_v` it may be anything that a battery at rest shows, from
-        empty to full: that span is the honest error.
+        empty to full: that span is the error.
         """
         if self.battery is not None:
             level = level_of(self.series(self.battery).between(start_s, end_s), self.battery.accuracy)
@@ -112,8 +132,9 @@ class Evidence:
         if entered is not None:
             error = 0.005 * entered
             return (entered - error, entered + error), "as entered for the battery"
-        empty = self.limits.figure("rest_charge").points[0][0]
-        return (empty, self.limits.value("rest_full_v")), "the battery was not recorded: any battery at rest"
+        curve = self.charge_curve.points
+        low, high = self.limits.figure("rest_charge").points[0][0], curve[-1][0]
+        return (low, high), f"the battery was not recorded: {low:.1f} to {high:.1f} V at rest is taken"
 
 
 def is_battery(channel: Channel) -> bool:

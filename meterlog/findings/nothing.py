@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+from meterlog.findings.element import spans_a_part
 from meterlog.findings.evidence import FAULTS, Evidence
 from meterlog.findings.finding import Finding
 from meterlog.findings.words import seconds
@@ -30,7 +31,7 @@ def findings(evidence: Evidence) -> list[Finding]:
 
 def _nothing(evidence: Evidence, channel: Channel) -> Finding:
     times = evidence.series(channel).time_s
-    looked_for = _LOOKED_FOR[channel.quantity.unit]
+    looked_for = "event" if spans_a_part(channel) else _LOOKED_FOR[channel.quantity.unit]
     shortest_s = reading_interval(times).shortest_visible_s
     watched_s = float(times[-1] - times[0])
     source = "twice the interval between readings and its jitter (grade D)"
@@ -41,5 +42,12 @@ def _nothing(evidence: Evidence, channel: Channel) -> Finding:
         f"{channel.label}: no {looked_for} was seen in {seconds(watched_s)}. Anything shorter than "
         f"{seconds(shortest_s)} could have passed unseen between these readings."
     )
+    if looked_for == _LOOKED_FOR["V"] and not _ever_on(evidence, channel):
+        text = f"{channel.label}: never on, so no {looked_for} could have shown."
+        return Finding(text, "", "", "cannot tell", channel=channel.number)
     limit = f"no {looked_for} longer than {seconds(shortest_s)}"
     return Finding(text, limit, source, "within", channel=channel.number)
+
+
+def _ever_on(evidence: Evidence, channel: Channel) -> bool:
+    return bool((evidence.series(channel).value >= evidence.limits.system_v / 4).any())

@@ -37,14 +37,20 @@ def _resistance(evidence: Evidence, channel: Channel) -> Finding:
         text += " A reading at or below zero: a foreign voltage falsifies it, or the leads were nulled wrongly."
         return Finding(text, "", "", "cannot tell", channel=channel.number)
     text += " One strand left reads good on ohms and cannot carry the load: prove it by voltage drop."
-    if not says(channel, "pump", "motor", "winding"):
+    if not _is_winding(channel):
         return Finding(text, "", "", "cannot tell", channel=channel.number)
     low, high = evidence.limits.figure("winding_min_ohm"), evidence.limits.figure("winding_max_ohm")
-    verdict = judge(ohms, error, low=low.span(None), high=high.span(None))
+    verdict = judge(ohms, error, low=low.span(), high=high.span())
     if high.number() < ohms <= evidence.limits.value("sender_max_ohm"):
         text += " Tens of ohms may be the level sender on the same connector: check the pins."
     limit = f"{low.number():g} to {high.number():g} ohm, {low.meaning.rpartition(',')[0]}"
     return Finding(text, limit, low.cite(), *verdict, channel=channel.number)
+
+
+def _is_winding(channel: Channel) -> bool:
+    """Whether the label or point names the motor itself and not a way to it."""
+    way = says(channel, "ground", "feed", "wire", "path", "relay", "fuse", "harness", "connector")
+    return says(channel, "winding") or (says(channel, "pump", "motor") and not way)
 
 
 def without_leads(evidence: Evidence, series: Series, level: Level) -> tuple[float, float, str]:

@@ -22,27 +22,29 @@ def findings(evidence: Evidence) -> list[Finding]:
         pulses = evidence.events_of(channel, "prime_pulse")
         missing = evidence.events_of(channel, "missing_prime")
         if pulses:
-            found.append(_level(evidence, channel, pulses))
+            found += _level(evidence, channel, pulses)
             found += _duration(evidence, channel, pulses)
         found += _missing(evidence, channel, missing, pulses)
         found += _regularity(evidence, channel, pulses, missing)
     return found
 
 
-def _level(evidence: Evidence, channel: Channel, pulses: list[Event]) -> Finding:
+def _level(evidence: Evidence, channel: Channel, pulses: list[Event]) -> list[Finding]:
     """The prime's level against the battery: the pulse that decides."""
     figure = evidence.limits.figure("feed_drop_max_v")
     judged: list[tuple[Judgement, Event, float, str]] = []
     for pulse in pulses:
-        if pulse.level is None:
-            continue
+        if pulse.level is None or (evidence.battery is None and evidence.marked_crank(pulse)):
+            continue  # while cranking, only the battery's own reading says what a feed can reach
         error = _level_error(evidence, channel, pulse)
         span, how = evidence.battery_span(pulse.start_s, pulse.end_s)
         drop = (sum(span) / 2) - pulse.level
-        verdict = judge(drop, error + (span[1] - span[0]) / 2, high=figure.span(None))
+        verdict = judge(drop, error + (span[1] - span[0]) / 2, high=figure.span())
         judged.append((verdict, pulse, error, how))
+    if not judged:
+        return []
     verdict, pulse, error, how = min(judged, key=lambda entry: rank(entry[0]))
-    which = "the prime" if len(pulses) == 1 else f"the prime that decides of {len(pulses)}"
+    which = "the prime" if len(judged) == 1 else f"of {len(judged)} primes the one nearest to its limit"
     drop = figure.number() - verdict.margin
     text = (
         f"{channel.label}: {which} (at {pulse.start_s:.1f} s) reached {shown(pulse.level or 0.0, 'V', error)}, "
@@ -53,7 +55,7 @@ def _level(evidence: Evidence, channel: Channel, pulses: list[Event]) -> Finding
     if how.startswith("the battery was not") and verdict.verdict == "cannot tell":
         text += " Record the battery as a second channel to know."
     limit = f"at most {figure.number():g} V below the battery, the pump running"
-    return Finding(text, limit, figure.cite(), *verdict, channel=channel.number)
+    return [Finding(text, limit, figure.cite(), *verdict, channel=channel.number)]
 
 
 def _level_error(evidence: Evidence, channel: Channel, pulse: Event) -> float:
@@ -69,11 +71,10 @@ def _duration(evidence: Evidence, channel: Channel, pulses: list[Event]) -> list
     if not timed:
         return []
     judged = [
-        (judge(p.duration_s or 0.0, p.duration_error_s or 0.0, low=low.span(None), high=high.span(None)), p)
-        for p in timed
+        (judge(p.duration_s or 0.0, p.duration_error_s or 0.0, low=low.span(), high=high.span()), p) for p in timed
     ]
     verdict, pulse = min(judged, key=lambda entry: rank(entry[0]))
-    which = "the prime" if len(timed) == 1 else f"the prime that decides of {len(timed)}"
+    which = "the prime" if len(timed) == 1 else f"of {len(timed)} primes the one nearest to a limit"
     lasted = shown(pulse.duration_s or 0.0, "s", pulse.duration_error_s)
     text = f"{channel.label}: {which} (at {pulse.start_s:.1f} s) lasted {lasted}."
     limit = f"usually {low.number():g} to {high.number():g} s; 2 s is commonest"

@@ -25,14 +25,13 @@ def findings(evidence: Evidence) -> list[Finding]:
     level = _level_before_anything(evidence, channel)
     if level is None or level.value > evidence.limits.value("rest_full_v"):
         return []
-    agm = "agm" in evidence.details.get("battery", "").casefold()
-    figure = evidence.limits.figure("rest_charge_agm" if agm else "rest_charge")
+    figure = evidence.charge_curve
     if level.value < 0.8 * figure.points[0][0]:
         return []
     low, middle, high = (figure.at(level.value + shift) for shift in (-level.error, 0.0, level.error))
     least = evidence.limits.figure("rest_charge_min")
-    verdict = judge((low + high) / 2, (high - low) / 2, low=least.span(None))
-    kind = "an AGM" if agm else "a flooded"
+    verdict = judge((low + high) / 2, (high - low) / 2, low=least.span())
+    kind = "an AGM" if figure.name == "rest_charge_agm" else "a flooded"
     text = (
         f"{channel.label}: at rest {shown(level.value, 'V', level.error)}, which is {middle:.0f} % of charge "
         f"({low:.0f} to {high:.0f} %) for {kind} battery. "

@@ -45,13 +45,9 @@ class Figure:
             return self.value
         return float(np.interp(x, [p[0] for p in self.points], [p[1] for p in self.points]))
 
-    def span(self, x: float | None) -> tuple[float, float]:
-        """The lowest and highest it may be: equal where x is known, the whole curve where it is not (None)."""
-        if x is not None or self.value is not None:
-            here = self.at(0.0 if x is None else x)
-            return here, here
-        heights = [p[1] for p in self.points]
-        return min(heights), max(heights)
+    def span(self) -> tuple[float, float]:
+        """The number as the lowest and highest it may be, which is how limits are judged by."""
+        return self.number(), self.number()
 
     def cite(self) -> str:
         """Its source with its grade, as findings carry it."""

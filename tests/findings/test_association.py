@@ -94,7 +94,7 @@ def test_time_in_which_nothing_could_be_seen_does_not_count(bench: Bench) -> Non
     number = bench.channel("pump feed", lambda t: np.where(t < 300, 12.5, 0.0), length_s=600.0)
     bench.mark("wiggle", 10.0, 400.0)
     bench.event("dropout", number, 11.0, 11.5, extreme=0.0)
-    assert "which is 2% of the time watched" in bench.judge("'wiggle'").text  # 5 of 300 s
+    assert "which is 1% of the time watched" in bench.judge("'wiggle'").text  # 3 of 300 s
 
 
 def test_several_pairs_tried_are_paid_for(bench: Bench) -> None:

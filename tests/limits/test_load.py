@@ -124,5 +124,3 @@ def test_a_curve_is_straight_between_its_points_and_flat_beyond() -> None:
     figure = load_limits("car-12v").figure("crank_min_v")
     assert figure.at(13.0) == pytest.approx(9.45)
     assert (figure.at(-40.0), figure.at(35.0)) == (8.5, 9.6)
-    assert figure.span(None) == (8.5, 9.6)
-    assert figure.span(20.0) == (9.6, 9.6)

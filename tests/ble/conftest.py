@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 
+from meterlog.transports import ble_scan
 from meterlog_drivers.simulated.bluez import Characteristic, SimulatedBluez, SimulatedPeripheral
 from meterlog_drivers.simulated.private_bus import VARIABLE, PrivateBus
 
@@ -28,6 +29,7 @@ def bus(need: Callable[[object, str], None]) -> Iterator[PrivateBus]:
 def bluez(bus: PrivateBus, monkeypatch: pytest.MonkeyPatch) -> Iterator[SimulatedBluez]:
     """A simulated Bluetooth service with one adapter and no peripherals yet."""
     monkeypatch.setenv(VARIABLE, bus.address)
+    monkeypatch.setattr(ble_scan, "SETTLE_S", 0.3)  # a simulated peripheral advertises every 0.1 s
     with SimulatedBluez(bus.address) as service:
         yield service
 

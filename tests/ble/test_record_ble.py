@@ -51,7 +51,7 @@ class Recording:
         while not condition():
             assert time.monotonic() < end_s, "waited in vain"
             assert self.process.poll() is None, self.process.communicate()
-            time.sleep(0.02)
+            time.sleep(0.1)
 
     def readings(self) -> int:
         """How many are in the session so far."""
@@ -97,13 +97,13 @@ def test_two_meters_at_ten_a_second_lose_nothing(
     bluez.stream(meter, counting(), 0.1)
     bluez.stream(other, counting(), 0.1)
     recording = start("--meter", METER, "--meter", OTHER)
-    recording.wait_for(lambda: recording.readings() >= 60)
+    recording.wait_for(lambda: recording.readings() >= 40)
     with recording.stop() as reader:
         assert len(reader.channels) == 2
         for channel in (1, 2):
             found = counts(reader, channel)
             assert found == list(range(found[0], found[0] + len(found)))
-            assert len(found) >= 28
+            assert len(found) >= 18
             assert np.diff(reader.series(channel).time_s) == pytest.approx(0.1, abs=0.05)
 
 
@@ -144,19 +144,20 @@ def test_drops_cost_only_the_time_they_last(
         assert len(downs) == 4
         assert all("dropped the link" in cause for cause in downs)
         assert bluez.connects[meter.address] == 5
+    assert not bluez.is_connected(meter)  # free for the next program
 
 
 def test_the_bluetooth_service_goes_and_comes_back_and_the_outage_is_a_gap(
     bluez: SimulatedBluez, meter: SimulatedPeripheral, start: Callable[..., Recording]
 ) -> None:
     bluez.stream(meter, counting(), 0.1)
-    recording = start("--meter", METER)
+    recording = start("--meter", f"{METER}&watchdog_s=1")
     recording.wait_for(lambda: recording.readings() >= 10)
     bluez.vanish()
-    time.sleep(1.5)
+    time.sleep(1.2)
     bluez.come_back()
     before = recording.readings()
-    recording.wait_for(lambda: recording.readings() > before + 5)
+    recording.wait_for(lambda: recording.readings() > before)
     with recording.stop() as reader:
         found = counts(reader)
         assert found == sorted(set(found))
@@ -165,17 +166,7 @@ def test_the_bluetooth_service_goes_and_comes_back_and_the_outage_is_a_gap(
     analyzed = json.loads(subprocess.run(command, capture_output=True, text=True, check=True).stdout)
     gaps = [event for event in analyzed["events"] if event["kind"] == "gap"]
     assert len(gaps) == 1
-    assert gaps[0]["duration_s"] > 1.5
-
-
-def test_the_meter_is_free_again_when_the_recording_ends(
-    bluez: SimulatedBluez, meter: SimulatedPeripheral, start: Callable[..., Recording]
-) -> None:
-    bluez.stream(meter, counting(), 0.05)
-    recording = start("--meter", METER)
-    recording.wait_for(lambda: recording.readings() >= 1)
-    recording.stop().close()
-    assert not bluez.is_connected(meter)
+    assert gaps[0]["duration_s"] > 1.2
 
 
 def test_not_found_refused_and_off_are_one_sentence_and_exit_2(

@@ -198,10 +198,13 @@ class SerialLink:
         except _PORT_DIES:
             pass  # a dead port has no read to cancel
         with self._lock:
+            stream = getattr(self._port, "_socket", None)  # pyserial leaves it open where the other end has hung up
             try:
                 self._port.close()
             except _PORT_DIES:
                 pass  # gone already
+            if stream is not None:
+                stream.close()
 
     def _lost(self, error: Exception) -> LinkLost:
         return LinkLost(f"{self._name} is gone: {_plain(error)}", self._name)

@@ -1,7 +1,7 @@
 """The scenarios: one function each, and the table of them.
 
 Each takes a generator of random numbers, so that a seed varies the moments, the battery's charge and temperature and
-the size of the fault, but never what kind of fault it is. A key-on never comes before 2.5 s: readings need an idle
+the size of the fault, but never what kind of fault it is. A key-on never comes before 2 s: readings need an idle
 stretch to be compared with.
 """
 
@@ -128,8 +128,8 @@ def _driving(
     probes: tuple[Probe, ...] = (PUMP_FEED,),
     meter: MeterModel | None = None,
 ) -> Setup:
-    """Key on at 3 s, crank at 6 s, and drive to the end of the scenario."""
-    on, crank = 3.0, 6.0
+    """Key on at 2.2 s, crank at 5.4 s, and drive to the end of the scenario."""
+    on, crank = 2.2, 5.4
     fires = crank + float(rng.uniform(0.9, 1.3))
     trip = Trip(
         duration_s, ((on, math.inf),), ((crank, fires),), ((fires, math.inf),), faults=faults, coil_open=coil_open
@@ -140,7 +140,7 @@ def _driving(
 def intermittent_feed(rng: Rng) -> Setup:
     """A feed wire that parts over bumps: five dropouts of 0.15 to 1.6 s while driving."""
     lengths = rng.permutation([0.15, 0.35, 0.6, 0.9, 1.6]) * rng.uniform(0.9, 1.1, 5)
-    starts = 12.0 + 5.0 * np.arange(5) + rng.uniform(0.0, 1.5, 5)
+    starts = 16.0 + 4.6 * np.arange(5) + rng.uniform(0.0, 1.2, 5)
     faults = tuple(Fault("feed_wire", math.inf, float(s), float(s + d)) for s, d in zip(starts, lengths, strict=True))
     marks = tuple((float(s - 0.2), "bump") for s in starts)
     return _driving(rng, 39.6, faults, marks=marks)
@@ -149,7 +149,7 @@ def intermittent_feed(rng: Rng) -> Setup:
 def relay_chatter(rng: Rng) -> Setup:
     """The relay coil's feed makes and breaks over rough road: bursts of short interruptions."""
     spans: list[Span] = []
-    for burst in (13.0, 22.0):
+    for burst in (16.5, 24.0):
         t = burst + float(rng.uniform(0.0, 1.0))
         for _ in range(int(rng.integers(4, 7))):
             off = float(rng.uniform(0.25, 0.55))

@@ -9,6 +9,7 @@ import numpy as np
 
 from meterlog.reading import Accuracy
 from meterlog.signal.edges import Edge, Window, edge_time, place_edge, time_between
+from meterlog.signal.levels import median
 from meterlog.signal.track import Track
 
 _BACK = 32
@@ -40,8 +41,8 @@ class Measure:
         spacing = np.diff(self.track.times(max(0, index - _BACK), index + 1))
         if not len(spacing):
             return 0.0, 0.0
-        middle = float(np.median(spacing))
-        jitter = 1.4826 * float(np.median(np.abs(spacing - middle))) / 2.0**0.5
+        middle = median(spacing)
+        jitter = 1.4826 * median(np.abs(spacing - middle)) / 2.0**0.5
         return (nominal if nominal == nominal else middle), jitter
 
     def noise(self, start: int, stop: int) -> float:
@@ -49,7 +50,7 @@ class Measure:
         values = self.track.values(max(start, stop - _BACK), stop)
         if len(values) < _NEAR:
             return 0.0
-        return 3.0 * 1.4826 * float(np.median(np.abs(values - np.median(values))))
+        return 3.0 * 1.4826 * median(np.abs(values - median(values)))
 
     def before(self, index: int, start: int) -> float:
         """The level that reigned before an edge at `index`, from readings not before `start`.
@@ -74,7 +75,7 @@ class Measure:
         return float(self.track.values(start, stop).min())
 
     def _median(self, start: int, stop: int) -> float:
-        return float(np.median(self.track.values(start, stop)))
+        return median(self.track.values(start, stop))
 
     def edge(self, near: int, before: float, after: float, noise: float, stop: int) -> Edge:
         """The edge from one level to another whose mid level is crossed at reading `near`, or one beside it."""

@@ -9,6 +9,7 @@ import numpy as np
 from meterlog.events.event import Event
 from meterlog.events.measure import Measure
 from meterlog.events.settings import SYSTEM_SPLIT_V, DetectionSettings
+from meterlog.signal.levels import median
 
 _TELLING = 3
 
@@ -77,7 +78,7 @@ class Overvoltage:
             earlier = self._track.values(max(self._segment, self._pos - 64), self._pos)
             earlier = earlier[earlier >= self._settings.on_at_least_v]
             if len(earlier) >= _TELLING:
-                level = float(np.median(earlier))
+                level = median(earlier)
             elif self._pos + 2 <= stop:
                 # The first reading after a rise may be partial, the second is not.
                 level = float(self._track.values(self._pos, self._pos + 2).max())
@@ -93,7 +94,7 @@ class Overvoltage:
         measure, start = self._measure, self._start if self._start is not None else stop - 1
         self._start = None
         values = self._track.values(start, stop)
-        level, extreme = float(np.median(values)), float(values.max())
+        level, extreme = median(values), float(values.max())
         limit = self._limit
         if max(level, extreme - limit * self._settings.overvoltage_hysteresis) <= limit:
             return

@@ -15,6 +15,7 @@ from meterlog.events.event import Event
 from meterlog.events.measure import Measure
 from meterlog.events.settings import DetectionSettings
 from meterlog.reading import Accuracy
+from meterlog.signal.levels import median
 
 _STEADY = 4
 _WITHIN = 0.1
@@ -113,7 +114,7 @@ class Resistance:
         values = self._track.values(max(self._from, stop - _STEADY), stop)
         if len(values) < _STEADY:
             return
-        level = float(np.median(values))
+        level = median(values)
         if np.abs(values - level).max() > max(_WITHIN * level, self._error(level)):
             return
         old, self._level = self._level, level
@@ -148,7 +149,7 @@ class Resistance:
     def _steady(self, stop: int) -> None:
         if self._pos >= self._update_at:
             values = self._track.values(max(self._quiet, self._pos - _WINDOW), self._pos)
-            self._level = float(np.median(values))
+            self._level = median(values)
             self._update_at = self._pos + _EVERY
         level = self._level or 0.0
         limit = min(stop, self._update_at)

@@ -11,6 +11,7 @@ from meterlog.events.event import Event
 from meterlog.events.measure import Measure
 from meterlog.events.settings import DetectionSettings
 from meterlog.session.model import Marker
+from meterlog.signal.levels import median
 
 _CRANK_BEFORE_S = 3.0
 _CHARGING_SHARE = 1.1
@@ -80,7 +81,7 @@ def open_sag(measure: Measure, dip: Dip) -> Event:
 def _near(measure: Measure, start: int, stop: int, otherwise: float, least: int = 0) -> float:
     start, stop = max(start, least), min(stop, start + 4)
     values = measure.track.values(start, stop) if stop > start else np.empty(0)
-    return float(np.median(values)) if len(values) else otherwise
+    return median(values) if len(values) else otherwise
 
 
 def _words(dip: Dip, residual: float, after: float, start: float, end: float, markers: Sequence[Marker]) -> str:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass, fields
 
-
 SYSTEM_SPLIT_V = 18.0
 """Between a 12 V system at its highest and a 24 V system at rest: arithmetic."""
 

@@ -3,7 +3,7 @@
 Every state names a band of values in which nothing happens, so quiet stretches cost one scan at memory speed, and a
 growing recording runs through the very same steps as a finished one: what the machine does at a reading depends only
 on the readings up to it. The sliding reference is the median of up to 64 undisturbed readings (dips left out), taken
-anew every 16 readings.
+anew every 32 readings, and sooner while there are few.
 
 States: `first` nothing seen yet; `idle` off; `settling` just gone on; `on`; `sagging` below the sag threshold;
 `ending` two readings after a sag; `out` at or below half; `back` just returned from `out`.
@@ -15,8 +15,6 @@ from collections.abc import Callable
 from math import inf, nextafter
 from typing import NamedTuple
 
-import numpy as np
-
 from meterlog.events.chatter import interruptions
 from meterlog.events.dropout import Outage, dropout, outage
 from meterlog.events.event import Event
@@ -27,9 +25,11 @@ from meterlog.events.settings import SYSTEM_SPLIT_V, DetectionSettings
 from meterlog.events.supply_lost import came_back, supply_lost
 from meterlog.session.model import Marker
 from meterlog.signal.edges import Edge
+from meterlog.signal.levels import median
 
 _WINDOW = 64
-_EVERY = 16
+_SOON = 16
+_EVERY = 32
 _FIRST = 4
 _SETTLE = 5
 _SAME = 0.05
@@ -193,7 +193,7 @@ class Supply:
         if same or self._pos - rise >= _SETTLE:
             start = self._pos - 1
             if not same:
-                self._reference = float(np.median(self._track.values(rise, self._pos + 1)))
+                self._reference = median(self._track.values(rise, self._pos + 1))
             else:
                 self._reference = max(previous, value)
             self._place_rise(rise, self._pos + 1)
@@ -258,10 +258,10 @@ class Supply:
             self._pos += (calm - self._pos) // _EVERY * _EVERY
         if quiet >= _FIRST:
             values = self._track.values(max(self._quiet, self._pos - _WINDOW), self._pos)
-            middle = float(np.median(values))
+            middle = median(values)
             # The reference stands still during an overvoltage: what follows that is no sag.
             self._reference = middle if middle < self._ceiling else self._reference
-        self._update_at = self._pos + (_FIRST if quiet < _EVERY else _EVERY)
+        self._update_at = self._pos + (_FIRST if quiet < _SOON else _SOON if quiet < _WINDOW else _EVERY)
 
     def _sagging(self, stop: int) -> None:
         settings, reference = self._settings, self._reference

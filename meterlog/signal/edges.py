@@ -4,8 +4,8 @@ A meter shows the average of a window of unknown length T before the reading, T 
 one interval d. An edge inside the window leaves one *partial* reading between the two levels, and its value places the
 edge: at T x (share of the new level) before that reading. An edge outside every window leaves a clean step, and lies
 anywhere between the earlier reading and the later one's window. How many edges of a channel were partial tells T:
-an edge is partial with the probability T/d, so T/d is judged by a Beta posterior (from a uniform prior) that the channel's
-edges so far have shaped.
+an edge is partial with the probability T/d, so T/d is judged by a Beta posterior (from a uniform prior) that the
+channel's edges so far have shaped.
 """
 
 from __future__ import annotations
@@ -114,13 +114,13 @@ def time_between(start: Edge, end: Edge, window: Window, interval_s: float, jitt
     """The time from one edge to another and its error, s.
 
     The error covers at least 95 of 100: two uniform errors of half-widths a and b add up to a deviation of
-    sqrt((a^2 + b^2) / 3), of which 2.2 cover 97 % (one alone never exceeds its half-width). The unknown window
-    shifts both edges alike, so only the difference of their shares carries its error.
+    sqrt((a^2 + b^2) / 3), of which 2.05 cover 97 % where both are equal; their sum is never exceeded. The unknown
+    window shifts both edges alike, so only the difference of their shares carries its error.
     """
     spread = window.deviation * interval_s
     duration = (end.base_s - start.base_s) - (end.share - start.share) * window.share * interval_s
     halves = [_half(edge, window, interval_s) for edge in (start, end)]
-    uniform = min(sum(halves), 2.2 * math.hypot(*halves) / math.sqrt(3.0))
+    uniform = min(sum(halves), 2.05 * math.hypot(*halves) / math.sqrt(3.0))
     error = math.sqrt(uniform**2 + (2.0 * spread * (end.share - start.share)) ** 2 + 2.0 * (2.0 * jitter_s) ** 2)
     return duration, error
 

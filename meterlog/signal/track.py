@@ -1,7 +1,7 @@
 """The readings of one channel as the detectors see them: indexed from the first, growing, old ones let go.
 
 Detectors ask one question again and again: where is the next reading outside this band? A track answers it at memory
-speed: long series carry the extremes of every block of 256 readings, and only blocks that leave the band are looked at.
+speed: long series carry the extremes of every block of 128 readings, and only blocks that leave the band are looked at.
 """
 
 from __future__ import annotations
@@ -9,7 +9,9 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-BLOCK = 256
+from meterlog.signal.levels import median
+
+BLOCK = 128
 _KEEP = 4096
 _MOST = 1 << 20
 
@@ -175,7 +177,7 @@ class Track:
             spacing = np.diff(self.times(max(0, anchor - 64), anchor))
             if not len(spacing):
                 return self._nominal[max(self._nominal)] if self._nominal else float("nan")
-            self._nominal[anchor] = float(np.median(spacing))
+            self._nominal[anchor] = median(spacing)
         return self._nominal[anchor]
 
 

@@ -99,7 +99,12 @@ class Score:
 
 
 def _seen(log: Log, truth: Truth) -> bool:
-    return not truth.timed or truth.end_s - truth.start_s > log.visible_s
+    """Whether it is long enough to be found, and a reading whose whole window lies in it was not lost."""
+    if not truth.timed or truth.kind in ("gap", "held_display", "meter_battery_low"):
+        return True
+    window = log.visible_s - log.meter.interval_s
+    inside = (log.series.time_s - window >= truth.start_s) & (log.series.time_s <= truth.end_s)
+    return truth.end_s - truth.start_s > log.visible_s and bool(inside.any())
 
 
 def _same(log: Log, event: Event, truth: Truth, strict: bool) -> bool:

@@ -96,7 +96,11 @@ class SerialTransport:
             AddressError: the port cannot do these line settings, or the URL is of an unknown kind.
         """
         device = self._where()
-        link = SerialLink(self._port, device, self._settings)
+        settings = self._settings
+        if _is_pseudo_terminal(device):
+            # It has no wire, and Linux refuses seven bits and parity there from the second setting on.
+            settings = settings._replace(data_bits=8, parity="N", stop_bits=1)
+        link = SerialLink(self._port, device, settings)
         if self._identity is None and _may_be_usb(device):
             self._identity = identify(device, ports())
         return link

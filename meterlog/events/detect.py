@@ -15,8 +15,9 @@ Which kinds are looked for, by quantity:
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from itertools import chain
+from math import inf
 
 import numpy as np
 
@@ -53,6 +54,7 @@ class ChannelDetector:
         self._gaps: list[Event] = []
         self._missing: list[Event] = []
         self._resumed: list[float] = []
+        self._told: list[int] = []
         self.supply: Supply | None = None
         self._machines: list[Supply | Overvoltage | Resistance] = self._chosen()
 
@@ -81,14 +83,14 @@ class ChannelDetector:
     def band(self) -> tuple[float, float]:
         """Values low <= value < high change nothing until trusted reading `until`."""
         bands = [machine.band for machine in self._machines]
-        if self._awaited or not bands:
-            return float("inf"), float("-inf")
-        return max(low for low, _ in bands), min(high for _, high in bands)
+        if self._awaited or self._untrusted.running:
+            return inf, -inf
+        return max((low for low, _ in bands), default=-inf), min((high for _, high in bands), default=inf)
 
     @property
     def until(self) -> int:
         """How many trusted readings may be taken on before the next step is due."""
-        return min((machine.until - self._trusted.count for machine in self._machines), default=0)
+        return min((machine.until - self._trusted.count for machine in self._machines), default=1 << 62)
 
     def feed(self, series: Series) -> None:
         """Take on more readings, in time order."""
@@ -158,13 +160,24 @@ class ChannelDetector:
                 self._missing += [found] if found else []
         self._awaited = waiting
 
+    def fresh(self) -> list[Event]:
+        """What was found since this was last asked, in time order."""
+        sources = self._sources()
+        told = self._told or [0] * len(sources)
+        self._told = [len(source) for source in sources]
+        return _in_order(chain(*(source[start:] for source, start in zip(sources, told, strict=True))))
+
     @property
     def events(self) -> list[Event]:
         """What was found so far, in time order."""
-        found = chain(
-            *(machine.events for machine in self._machines), self._gaps, self._missing, self._untrusted.events
-        )
-        return sorted(found, key=lambda event: (event.start_s, KINDS.index(event.kind), event.end_s))
+        return _in_order(chain(*self._sources()))
+
+    def _sources(self) -> list[list[Event]]:
+        return [*(machine.events for machine in self._machines), self._gaps, self._missing, self._untrusted.events]
+
+
+def _in_order(found: Iterable[Event]) -> list[Event]:
+    return sorted(found, key=lambda event: (event.start_s, KINDS.index(event.kind), event.end_s))
 
 
 def is_supply(channel: Channel) -> bool:

@@ -68,11 +68,11 @@ class Measure:
         stop = min(stop, start + _HELD)
         if stop - start >= 3:
             return self._median(start + 1, stop - 1)
-        return float(self.track.values(start, stop).min())
+        return float(self.track.values(start, stop).min()) + 0.0  # and no minus zero
 
     def lowest(self, start: int, stop: int) -> float:
         """The lowest of readings [start, stop) that are still held."""
-        return float(self.track.values(start, stop).min())
+        return float(self.track.values(start, stop).min()) + 0.0  # and no minus zero
 
     def _median(self, start: int, stop: int) -> float:
         return median(self.track.values(start, stop))

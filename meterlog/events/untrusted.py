@@ -10,6 +10,8 @@ from meterlog.reading import Flag
 
 STORED = int(Flag.HOLD | Flag.MINIMUM | Flag.MAXIMUM)
 """With one of these the number shown is a stored one."""
+TELLING = STORED | int(Flag.LOW_BATTERY)
+"""With one of these there is an event."""
 _KINDS = (
     ("held_display", STORED, "the display was on hold (or showed a stored minimum or maximum): not live readings"),
     ("meter_battery_low", int(Flag.LOW_BATTERY), "the meter says its own battery is low: its readings may be wrong"),
@@ -25,9 +27,14 @@ class Untrusted:
         self._channel = channel
         self._open: dict[str, tuple[float, float]] = {}
 
+    @property
+    def running(self) -> bool:
+        """Whether flagged readings were the last ones, so that what comes next matters."""
+        return bool(self._open)
+
     def feed(self, time_s: NDArray[np.float64], flags: NDArray[np.uint16]) -> None:
         """Take on more readings."""
-        if not len(flags) or (not self._open and not np.bitwise_or.reduce(flags) & (STORED | Flag.LOW_BATTERY)):
+        if not len(flags) or (not self._open and not np.bitwise_or.reduce(flags) & TELLING):
             return
         for kind, mask, detail in _KINDS:
             for at in time_s[(flags & mask) != 0]:

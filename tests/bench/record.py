@@ -1,0 +1,184 @@
+"""What recording costs: processor, memory, lost readings, error of the arrival time, time to the first byte.
+
+`python -m tests.bench.record [SECONDS]` runs the real `meterlog record` as a process of its own on ten emulated meters
+(real pseudo-terminals, real frames, a second process) that send ten readings a second each, once with plain lines and
+once with the live view on a terminal. Goals: none lost, 8 % of one core, 90 MB, arrival time within 2 ms for 99 of
+100 readings, first byte read within 400 ms of the start.
+"""
+
+from __future__ import annotations
+
+import os
+import resource
+import select
+import subprocess
+import sys
+import tempfile
+import time
+import tty
+from pathlib import Path
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from meterlog.address import Address
+from meterlog.driver import load_driver
+from meterlog.framing import FramingDriver
+from meterlog.reading import Flag, Quantity, Reading
+from meterlog.session import open_reader
+
+METERS, RATE_HZ = 10, 10.0
+CPU_GOAL, MEMORY_GOAL_MB, ARRIVAL_GOAL_MS, START_GOAL_MS = 8.0, 90.0, 2.0, 400.0
+_LEAD_S = 2.0  # the recorder starts within this
+
+
+def emulate(meters: int, rate_hz: float, seconds: float, log: Path) -> None:
+    """Send counting values on pseudo-terminals, evenly staggered; keep when each was written, by meter."""
+    driver = load_driver("status14")
+    assert isinstance(driver, FramingDriver)
+    encoder = driver.encoder(Address.parse("status14:x"))
+    count = round(seconds * rate_hz)
+    frames = [
+        encoder.encode([Reading(0.0, round(0.01 * i, 2), Quantity.DC_VOLTAGE, 0.01, Flag.DC)]) for i in range(count)
+    ]
+    masters = []
+    for _ in range(meters):
+        master, slave = os.openpty()
+        tty.setraw(slave)
+        masters.append(master)
+        print(os.ttyname(slave), flush=True)
+    written = np.zeros((meters, count))
+    begin = time.monotonic() + 0.2
+    for i in range(count):
+        for meter, master in enumerate(masters):
+            due = begin + (i + meter / meters) / rate_hz
+            time.sleep(max(0.0, due - time.monotonic()))
+            written[meter, i] = time.monotonic()
+            os.write(master, frames[i])
+    np.save(log, written)
+    sys.stdin.read()  # keep the ports until the recorder has ended
+
+
+class Cost(NamedTuple):
+    """What one recording cost."""
+
+    lost: int
+    readings: int
+    cpu_percent: float
+    memory_mb: float
+    arrival_ms: tuple[float, float, float]
+    start_ms: float
+
+
+def record(folder: Path, seconds: float, meters: int, rate_hz: float, screen: bool) -> Cost:
+    """Record emulated meters for so long and compare with what they sent."""
+    log, session = folder / f"{screen}.npy", folder / f"{screen}.sqlite"
+    arguments = [str(meters), str(rate_hz), str(seconds + _LEAD_S), str(log)]
+    with subprocess.Popen(
+        [sys.executable, "-m", "tests.bench.record", "--emulate", *arguments],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        text=True,
+    ) as emulator:
+        assert emulator.stdout is not None
+        ports = [emulator.stdout.readline().strip() for _ in range(meters)]
+        options = [word for port in ports for word in ("--meter", f"status14:{port}")]
+        command = [sys.executable, "-m", "meterlog", "record", *options, "--for", str(seconds), "--out", str(session)]
+        spawned, status, usage = time.monotonic(), *_run(command, screen)
+        wall = time.monotonic() - spawned
+        assert emulator.stdin is not None
+        _wait_for(log, _LEAD_S + 5)
+        emulator.stdin.close()
+    if status:
+        sys.exit(f"record failed with status {status}")
+    cpu_percent = 100 * (usage.ru_utime + usage.ru_stime) / wall
+    sent = dict(zip(ports, np.load(log), strict=True))
+    lost, readings, arrival_ms, first_s = _compare(session, sent)
+    return Cost(lost, readings, cpu_percent, usage.ru_maxrss / 1024, arrival_ms, 1000 * (first_s - spawned))
+
+
+def _run(command: list[str], screen: bool) -> tuple[int, resource.struct_rusage]:
+    """Run to the end; on a terminal whose output is read, or with its output in a file."""
+    if not screen:
+        with tempfile.TemporaryFile() as output:
+            process = subprocess.Popen(command, stdin=subprocess.DEVNULL, stdout=output)
+            _, status, usage = os.wait4(process.pid, 0)
+        process.returncode = os.waitstatus_to_exitcode(status)
+        return process.returncode, usage
+    master, slave = os.openpty()
+    process = subprocess.Popen(command, stdin=slave, stdout=slave, start_new_session=True)
+    os.close(slave)
+    drawn = 0
+    while select.select([master], [], [], 120)[0]:
+        try:
+            drawn += len(os.read(master, 65536))
+        except OSError:
+            break
+    os.close(master)
+    _, status, usage = os.wait4(process.pid, 0)
+    process.returncode = os.waitstatus_to_exitcode(status)
+    print(f"  ({drawn / 1000:.0f} kB drawn)")
+    return process.returncode, usage
+
+
+def _wait_for(file: Path, timeout_s: float) -> None:
+    give_up = time.monotonic() + timeout_s
+    while not file.exists() and time.monotonic() < give_up:
+        time.sleep(0.05)
+
+
+def _compare(session: Path, sent: dict[str, NDArray[np.float64]]) -> tuple[int, int, tuple[float, float, float], float]:
+    """Match each channel with what its meter sent, by the counting values.
+
+    Returns:
+        Readings lost between the first and the last of each channel; all readings; the error of their times in ms,
+        median, at 99 % and at worst; when the first was read, on the monotonic clock, s.
+    """
+    lost = total = 0
+    errors, firsts = [], []
+    with open_reader(session) as reader:
+        for channel in reader.channels:
+            series = reader.series(channel.number)
+            counted = np.round(series.value * 100).astype(int)
+            times = series.time_s + reader.monotonic_start_s
+            lost += int(np.sum(np.diff(counted) - 1))
+            total += len(series)
+            errors.append(np.abs(times - sent[Address.parse(channel.address).target][counted]) * 1000)
+            firsts.append(times[0])
+    error_ms = np.concatenate(errors)
+    figures = (float(np.median(error_ms)), float(np.quantile(error_ms, 0.99)), float(error_ms.max()))
+    return lost, total, figures, float(min(firsts))
+
+
+def main() -> None:
+    """Run and print."""
+    if sys.argv[1:2] == ["--emulate"]:
+        emulate(int(sys.argv[2]), float(sys.argv[3]), float(sys.argv[4]), Path(sys.argv[5]))
+        return
+    seconds = float(sys.argv[1]) if sys.argv[1:] else 60.0
+    with tempfile.TemporaryDirectory() as folder:
+        for screen in (False, True):
+            cost = record(Path(folder), seconds, METERS, RATE_HZ, screen)
+            median, most, worst = cost.arrival_ms
+            print(f"{METERS} meters at {RATE_HZ:g}/s for {seconds:g} s, {'live view' if screen else 'plain lines'}:")
+            print(f"  lost {cost.lost} of {cost.readings + cost.lost} readings (goal 0)")
+            print(f"  processor {cost.cpu_percent:.1f} % of one core (goal {CPU_GOAL:g} %)")
+            print(f"  peak memory {cost.memory_mb:.0f} MB (goal {MEMORY_GOAL_MB:g} MB)")
+            print(
+                f"  arrival time off by {median:.2f} ms median, {most:.2f} ms at 99 % (goal {ARRIVAL_GOAL_MS:g}),"
+                f" {worst:.1f} ms at worst"
+            )
+        starts = []
+        for attempt in range(5):
+            folder_again = Path(folder) / str(attempt)
+            folder_again.mkdir()
+            starts.append(record(folder_again, 0.5, 1, 500.0, False).start_ms)
+        print(
+            f"first byte read {min(starts):.0f} ms after the start, {max(starts):.0f} at worst of {len(starts)}"
+            f" (goal {START_GOAL_MS:g}; frames come every 2 ms)"
+        )
+
+
+if __name__ == "__main__":
+    main()

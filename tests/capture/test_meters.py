@@ -1,0 +1,75 @@
+"""An address says what to call a meter, how exact it is and when its silence means a lost link."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from meterlog.capture import meter_setup
+from meterlog.errors import AddressError, UnknownDriver, UsageError
+from meterlog.reading import Accuracy, Quantity, Reading
+from meterlog.session import SessionWriter
+
+
+def test_labels_points_and_interval_come_from_the_address() -> None:
+    setup = meter_setup("status14:/dev/ttyUSB0?label=pump+feed&point=pump+pin+1&interval_s=0.4&watchdog_s=9")
+    assert (setup.label(0), setup.point(0), setup.interval_s, setup.watchdog_s) == ("pump feed", "pump pin 1", 0.4, 9.0)
+
+
+def test_columns_have_their_own_labels_and_points() -> None:
+    setup = meter_setup("text:/dev/ttyUSB0?label=feed,ground&point=A1,B2")
+    assert [setup.label(i) for i in range(3)] == ["feed", "ground", "feed 3"]
+    assert [setup.point(i) for i in range(3)] == ["A1", "B2", ""]
+
+
+def test_without_a_label_the_driver_and_the_port_name_it() -> None:
+    setup = meter_setup("status14:/dev/ttyUSB0")
+    assert [setup.label(i) for i in range(2)] == ["status14 ttyUSB0", "status14 ttyUSB0 2"]
+
+
+def test_a_replayed_session_keeps_its_labels_and_is_never_begun_again(tmp_path: Path) -> None:
+    path = tmp_path / "a.sqlite"
+    with SessionWriter.create(path, monotonic_start_s=0.0) as writer:
+        writer.append(writer.add_channel("pump feed", Quantity.DC_VOLTAGE), [Reading(1.0, 2.0, Quantity.DC_VOLTAGE)])
+    setup = meter_setup(f"replay:{path}")
+    assert setup.label(0) == "pump feed"
+    assert setup.watchdog_s == 0.0
+    assert meter_setup(f"replay:{path}?label=mine").label(0) == "mine"
+
+
+@pytest.mark.parametrize(
+    ("text", "expected"),
+    [
+        ("0.8pct%2B3", Accuracy(0.008, 3.0)),
+        ("0.8%25%2B3", Accuracy(0.008, 3.0)),
+        ("0.8%25+3", Accuracy(0.008, 3.0)),
+        ("1pct", Accuracy(0.01, 0.0)),
+    ],
+)
+def test_accuracy_is_a_share_and_counts(text: str, expected: Accuracy) -> None:
+    assert meter_setup(f"status14:/dev/ttyUSB0?accuracy={text}").accuracy == pytest.approx(expected)
+
+
+def test_the_usual_accuracy_is_the_default() -> None:
+    assert meter_setup("status14:/dev/ttyUSB0").accuracy == Accuracy()
+
+
+@pytest.mark.parametrize("option", ["accuracy=good", "accuracy=..pct", "interval_s=0", "interval_s=x", "watchdog_s=-1"])
+def test_options_that_cannot_be_understood_are_refused(option: str) -> None:
+    with pytest.raises(AddressError, match=option.partition("=")[0]):
+        meter_setup(f"status14:/dev/ttyUSB0?{option}")
+
+
+def test_an_unknown_driver_is_refused_every_time() -> None:
+    for _ in range(2):
+        with pytest.raises(UnknownDriver):
+            meter_setup("nosuch:/dev/ttyUSB0")
+
+
+def test_a_meter_without_bytes_has_nothing_raw(tmp_path: Path) -> None:
+    path = tmp_path / "a.sqlite"
+    with SessionWriter.create(path, monotonic_start_s=0.0) as writer:
+        writer.append(writer.add_channel("feed", Quantity.DC_VOLTAGE), [Reading(1.0, 2.0, Quantity.DC_VOLTAGE)])
+    with pytest.raises(UsageError, match="no bytes"):
+        _ = meter_setup(f"replay:{path}").byte_time_s

@@ -21,6 +21,7 @@ from meterlog.circuit.suggest import Suggestion, suggest
 SURE = 0.9
 """From this probability on, a verdict names the part without 'most likely'."""
 LEAST_SHOWN = 0.002
+NOTHING_YET = "nothing is measured yet, so the probabilities are the usual fault rates"
 
 Array = NDArray[np.float64]
 
@@ -112,18 +113,20 @@ class Diagnosis:
 class Diagnoser:
     """Diagnoses one circuit again and again; keeps what does not depend on the readings."""
 
-    def __init__(self, circuit: Circuit, rates: Rates | None = None) -> None:
+    def __init__(self, circuit: Circuit, rates: Rates | None = None, *, complaint: str = "") -> None:
+        """See the class; `complaint` is `dead` where the load is known not to work at all in the vehicle, or empty."""
         self.circuit = circuit
         self.rates = rates or Rates()
         self.cells = all_cells(circuit, self.rates)
         self.network = Network(circuit, self.cells)
+        self._dead = complaint == "dead"
         self._comes_share = self.rates.of("intermittent", "intermittent")
 
     def diagnose(
         self, measured: Sequence[Measurement], tried: Sequence[Tried] = (), *, suggestions: int = 5
     ) -> Diagnosis:
         """What the readings say; `suggestions` is how many next measurements to work out."""
-        known = posterior(self.network, measured, tried, self._comes_share)
+        known = posterior(self.network, measured, tried, self._comes_share, dead=self._dead)
         case = Case(self.network, known, measured, tried)
         chances = self.chances(known.weight, known.comes_and_goes)
         healthy = chances.pop("healthy")
@@ -132,7 +135,7 @@ class Diagnoser:
         several = float(known.weight[self.cells.part[:, 1] >= 0].sum())
         following = suggest(self.network, known, measured, suggestions) if suggestions else []
         return Diagnosis(
-            verdict=f"{_verdict(hypotheses, healthy, several)}; {DEFERS}.",
+            verdict=f"{_verdict(hypotheses, healthy, several) if measured or tried else NOTHING_YET}; {DEFERS}.",
             hypotheses=hypotheses,
             healthy=healthy,
             several=several,
@@ -208,19 +211,19 @@ def diagnose(
 
 def _verdict(hypotheses: Sequence[Hypothesis], healthy: float, several: float) -> str:
     if not hypotheses or healthy > hypotheses[0].probability:
-        sure = "healthy" if healthy >= 0.5 else "probably healthy, not decided"
-        return f"{sure}: the readings fit a circuit without a fault ({_percent(healthy)})"
+        sure = "healthy" if healthy >= 0.5 else "not decided yet; healthy comes first"
+        return f"{sure}: the readings fit a circuit without a fault ({percent(healthy)})"
     top = hypotheses[0]
     if several > 0.5 and len(hypotheses) > 1:
-        others = " or ".join(f"{h.part} ({_percent(h.probability)})" for h in hypotheses[1:4] if h.probability > 0.05)
+        others = " or ".join(f"{h.part} ({percent(h.probability)})" for h in hypotheses[1:4] if h.probability > 0.05)
         return (
-            f"more than one part loses voltage ({_percent(several)}): most likely {top.part}"
-            f" ({_percent(top.probability)}), and with it {others}"
+            f"more than one part loses voltage ({percent(several)}): most likely {top.part}"
+            f" ({percent(top.probability)}), and with it {others}"
         )
-    said = f"{top.part} {_FAULT_WORDS[top.fault]}{_band_words(top)} ({_percent(top.probability)})"
+    said = f"{top.part} {_FAULT_WORDS[top.fault]}{_band_words(top)} ({percent(top.probability)})"
     if top.probability >= SURE:
         return said
-    others = " or ".join(f"{h.part} ({_percent(h.probability)})" for h in hypotheses[1:4] if h.probability > 0.05)
+    others = " or ".join(f"{h.part} ({percent(h.probability)})" for h in hypotheses[1:4] if h.probability > 0.05)
     rest = f"; otherwise {others}" if others else ""
     return f"{'most likely' if top.probability >= 0.5 else 'not decided yet; first comes'} {said}{rest}"
 
@@ -232,7 +235,8 @@ def _band_words(h: Hypothesis) -> str:
     return f", {low:.2g} ohm or more" if high > 1e4 else f", {low:.2g} to {high:.2g} ohm"
 
 
-def _percent(p: float) -> str:
+def percent(p: float) -> str:
+    """A probability for a person; never 'certain'."""
     return "over 99 %" if p > 0.995 else f"{100 * p:.0f} %"
 
 

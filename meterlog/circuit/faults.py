@@ -34,7 +34,7 @@ DEFAULT_RATES: Mapping[str, float] = {
     "ground": 2.0,
     "healthy": 0.15,
     "pair": 0.08,
-    "intermittent": 0.06,
+    "intermittent": 0.10,
 }
 """How often each kind of part is the fault, relative to the others; `healthy`, `pair` and `intermittent` are shares of
 all. GUESSES (no published split exists; makers say that most intermittents are connections or wiring, and that most

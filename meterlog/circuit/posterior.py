@@ -35,21 +35,20 @@ def shown_y(m: Measurement) -> float:
     return math.log(min(m.value, OVERLOAD_OHM) + OHM_OFFSET)
 
 
-def noise(m: Measurement, circuit: Circuit) -> float:
-    """A reading's standard deviation on the scale of `predict`: the stated error taken as two of them, or a meter's
-    0.5 % and 2 counts with contact, drift between two readings and a person's rounding. Guesses."""
-    if m.at in circuit.commands and m.error is None:
-        return 0.4
+def noise(m: Measurement, circuit: Circuit, y: Array) -> Array:
+    """A reading's standard deviation on the scale of `predict`, were it y: the stated error taken as two of them, or a
+    meter's 0.5 % and 2 counts with contact, drift between two readings and a person's rounding. Guesses."""
     if m.quantity == "resistance":
-        if math.isinf(m.value):
-            return 2.5  # 'open' is anything from some kohm (a beeper's range) up
-        own = 0.15 + 0.04 * m.value if m.error is None else math.hypot(m.error / 2, 0.03)
-        return own / (m.value + OHM_OFFSET)
+        ohm = np.exp(y) - OHM_OFFSET
+        own = 0.15 + 0.04 * ohm if m.error is None else math.hypot(m.error / 2, 0.03)
+        # 'open' is anything from some kohm (a beeper's range) up
+        return np.where(ohm > 0.9 * OVERLOAD_OHM, 2.5, own / (ohm + OHM_OFFSET))
     if m.error is not None:
-        return math.hypot(m.error / 2, 0.02)
-    if m.quantity == "current":
-        return math.hypot(0.1, 0.03 * m.value)
-    return math.hypot(0.03, 0.012 * m.value)
+        return np.full(y.shape, math.hypot(m.error / 2, 0.02))
+    if m.at in circuit.commands:
+        return np.full(y.shape, 0.4)
+    least, share = (0.1, 0.03) if m.quantity == "current" else (0.03, 0.012)
+    return np.hypot(least, share * y)
 
 
 def bad_density(m: Measurement, circuit: Circuit) -> float:
@@ -74,8 +73,10 @@ class Fit:
         ms = [measured[k] for k in used]
         count, k = len(ms), len(network.cells)
         self.y = np.array([shown_y(m) for m in ms])
-        self.noise = np.array([noise(m, network.circuit) for m in ms])
+        self.noise = np.array([float(noise(m, network.circuit, np.array(y))) for m, y in zip(ms, self.y, strict=True)])
         self.log_bad = np.log([bad_density(m, network.circuit) for m in ms]) if ms else np.zeros(0)
+        places = [(m.quantity, m.at, m.to, m.state, m.load) for m in ms]
+        self.again = [places.count(place) > 1 for place in places]
         predictions = [network.predict(m) for m in ms]
         self.mean = np.stack([p.mean for p in predictions], 1) if ms else np.zeros((k, 0))
         width = len(UNKNOWNS) + len(network.circuit.parts)
@@ -93,14 +94,18 @@ class Fit:
         self.log_all = _log_normal(self.squared, self.covariance)
 
     def likelihood(self) -> tuple[Array, Array]:
-        """Log-likelihood of each cell, shape (K,), and each reading's probability of being bad in it, shape (K, M)."""
-        count = len(self.y)
-        log_good, log_odd = math.log(1 - BAD_READING), math.log(BAD_READING)
+        """Log-likelihood of each cell, shape (K,), and each reading's probability of being bad in it, shape (K, M).
+
+        A place read twice was looked at twice: a bad reading there is five times rarer (a guess).
+        """
+        odd = np.array([BAD_READING * (0.2 if again else 1.0) for again in self.again])
+        log_odd = np.log(odd)
+        log_good = np.log(1 - odd)
         alone = -0.5 * (self.alone_residual / self.alone_spread) ** 2 - np.log(
             self.alone_spread * math.sqrt(2 * math.pi)
         )
-        one_bad = self.log_all[:, None] - alone + self.log_bad + log_odd + (count - 1) * log_good
-        terms = np.concatenate([(self.log_all + count * log_good)[:, None], one_bad], axis=1)
+        one_bad = self.log_all[:, None] - alone + self.log_bad + log_odd + log_good.sum() - log_good
+        terms = np.concatenate([(self.log_all + log_good.sum())[:, None], one_bad], axis=1)
         top = terms.max(axis=1, keepdims=True)
         total = top[:, 0] + np.log(np.exp(terms - top).sum(axis=1))
         return total, np.exp(one_bad - total[:, None])
@@ -160,7 +165,12 @@ class Posterior:
 
 
 def posterior(
-    network: Network, measured: Sequence[Measurement], tried: Sequence[Tried], comes_share: float
+    network: Network,
+    measured: Sequence[Measurement],
+    tried: Sequence[Tried],
+    comes_share: float,
+    *,
+    dead: bool = False,
 ) -> Posterior:
     """The cells' probabilities.
 
@@ -169,9 +179,12 @@ def posterior(
         measured: M readings.
         tried: what was fed or replaced.
         comes_share: prior probability that the fault comes and goes.
+        dead: the load is known not to work at all in the vehicle.
     """
     cells = network.cells
     base = np.log(np.maximum(cells.prior, 1e-300)) + _tried_log(network, tried)
+    if dead:
+        base = base + np.log(1 - 0.97 * network.works())
     predictions = [network.predict(m) for m in measured]
     aside: list[int] = []
     while True:

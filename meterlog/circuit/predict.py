@@ -22,7 +22,7 @@ from meterlog.circuit.solve import LAMP_OHM, METER_OHM, OPEN_OHM, LoadModel, Shu
 UNKNOWNS = ("rest_v", "crank_v", "run_v", "share", "winding", "lamp", "lead", "fault_1", "fault_2")
 """The unknowns before the good parts' resistances, which follow in the order of the chain."""
 
-WINDING_SPREAD, LAMP_SPREAD = 0.3, 0.6
+WINDING_SPREAD, LAMP_SPREAD = 0.4, 0.6
 """Standard deviations of the logs of a winding's stated resistance and of a test lamp's. Guesses."""
 LEAD_OHM, LEAD_SPREAD_OHM = 0.25, 0.17
 """Meter leads are 0.2-0.6 ohm (makers' manuals); people null them, or not."""

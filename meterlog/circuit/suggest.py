@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
@@ -236,15 +236,8 @@ def _expected(outlook: _Outlook, m: Measurement) -> tuple[Array, Array]:
     prediction = outlook.network.predict(m)
     mean = prediction.mean + np.einsum("kp,kp->k", prediction.slope, outlook.mean)
     variance = np.einsum("kp,kpq,kq->k", prediction.slope, outlook.covariance, prediction.slope, optimize=True)
-    own = np.array([noise(replace(m, value=value), outlook.network.circuit) for value in _values(m, mean)])
+    own = noise(m, outlook.network.circuit, mean)
     return mean, np.sqrt(np.maximum(variance, 0) + own**2)
-
-
-def _values(m: Measurement, y: Array) -> list[float]:
-    if m.quantity != "resistance":
-        return [float(v) for v in y]
-    ohm = np.maximum(np.exp(y) - OHM_OFFSET, 0.0)
-    return [math.inf if v > 0.9 * OVERLOAD_OHM else float(v) for v in ohm]
 
 
 def _below(mean: Array, spread: Array, edges: Array) -> Array:

@@ -1,0 +1,149 @@
+"""Measurements out of recorded sessions: the channel's point says where, the markers say in which state."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from meterlog.circuit.measured import Measurement
+from meterlog.circuit.model import BATTERY_MINUS, LOADS, STATES, Circuit
+from meterlog.reading import Flag, Quantity
+from meterlog.series import Series
+
+if TYPE_CHECKING:
+    from meterlog.session import Channel, Marker, SessionReader
+
+WINDOW_S = 10.0
+"""How long after a key-on or crank marker a reading counts as taken in that state; another marker ends it."""
+FEWEST = 3
+"""Readings that make a level."""
+
+_QUANTITY = {
+    Quantity.DC_VOLTAGE: "voltage",
+    Quantity.DC_CURRENT: "current",
+    Quantity.RESISTANCE: "resistance",
+    Quantity.CONTINUITY: "resistance",
+}
+_MARKER_STATE = {"key-on": "key_on", "crank": "crank", "key-off": "off", "run": "run", "engine running": "run"}
+
+
+def measurements_from_session(reader: SessionReader, circuit: Circuit) -> tuple[list[Measurement], list[str]]:
+    """What a session measured on a circuit.
+
+    A channel's point (or label) is a point or part of the circuit, or two as `plug_feed to plug_ground`, with what
+    else matters after a comma: `plug_feed, unplugged`, `battery_plus, run`. Without a marker or such a word, volts and
+    amperes have no state and are left out; ohms are taken as isolated.
+
+    Returns:
+        The measurements, and a sentence for every channel that could not be used.
+    """
+    found: list[Measurement] = []
+    left_out: list[str] = []
+    for channel in reader.channels:
+        name = channel.label or channel.point or f"channel {channel.number}"
+        quantity = _QUANTITY.get(channel.quantity)
+        place = _place(channel.point, circuit) or _place(channel.label, circuit)
+        if quantity is None or place is None:
+            why = (
+                f"'{channel.point or channel.label}' is no point of the circuit"
+                if quantity
+                else "its quantity is not used"
+            )
+            left_out.append(f"{reader.path}: {name} left out: {why}")
+            continue
+        levels = list(_levels(reader, channel, quantity, place.get("state", "")))
+        if not levels:
+            left_out.append(
+                f"{reader.path}: {name} left out: no marker says in which state it was read, or no steady level"
+            )
+        found += [
+            Measurement(quantity, place["at"], place["to"], state, place.get("load", "connected"), value, error)
+            for state, value, error in levels
+        ]
+    return found, left_out
+
+
+def _place(text: str, circuit: Circuit) -> dict[str, str] | None:
+    """`A`, `A to B`, and after a comma a state or a load; None where A or B is not in the circuit."""
+    where, *words = (word.strip() for word in text.split(","))
+    ends = [re.sub(r"[\s-]+", "_", end.strip().lower()) for end in re.split(r"\s+to\s+", where)]
+    known = {id_.lower(): id_ for id_ in circuit.ids()}
+    if len(ends) > 2 or any(end not in known for end in ends):
+        return None
+    at = known[ends[0]]
+    to = known[ends[1]] if len(ends) == 2 else at if at == circuit.parts[circuit.load].id else BATTERY_MINUS
+    found = {"at": at, "to": to}
+    for word in words:
+        plain = re.sub(r"[\s-]+", "_", word.lower())
+        if plain in STATES:
+            found["state"] = plain
+        if plain in LOADS:
+            found["load"] = plain
+    return found
+
+
+def _levels(reader: SessionReader, channel: Channel, quantity: str, state: str) -> Iterator[tuple[str, float, float]]:
+    """State, value and error of every level that a channel shows."""
+    series = reader.series(channel.number)
+    if quantity == "resistance":
+        level = _level(series, channel, ohms=True)
+        if level:
+            yield ("isolated", *level)
+        return
+    if state:
+        level = _level(series, channel)
+        if level:
+            yield (state, *level)
+        return
+    for name, start_s, end_s in _windows(reader.markers, reader.duration_s):
+        window = series.between(start_s, end_s)
+        level = _level(window, channel)
+        if level:
+            yield (name, *level)
+            low = _low_between(window, level[0])
+            if low is not None:
+                yield (name, low, level[1])
+
+
+def _windows(markers: list[Marker], duration_s: float) -> Iterator[tuple[str, float, float]]:
+    for k, marker in enumerate(markers):
+        state = _MARKER_STATE.get(marker.name.lower())
+        if state is not None:
+            following = markers[k + 1].time_s if k + 1 < len(markers) else duration_s
+            yield state, marker.time_s, min(following, marker.time_s + (math.inf if state == "run" else WINDOW_S))
+
+
+def _level(series: Series, channel: Channel, *, ohms: bool = False) -> tuple[float, float] | None:
+    """The level that holds while the circuit is on: the median of what exceeds half of the highest (a prime is shorter
+    than its window), with the meter's error and the spread. Ohms: open if most readings are."""
+    good = (series.flags & int(Flag.HOLD)) == 0
+    value, resolution = series.value[good], series.resolution[good]
+    if len(value) < FEWEST:
+        return None
+    finite = np.isfinite(value)
+    if ohms and finite.sum() <= len(value) / 2:
+        return math.inf, 0.0
+    value, resolution = value[finite], resolution[finite]
+    if len(value) < FEWEST:
+        return None
+    high = float(np.sort(np.abs(value))[-2])  # the highest alone may be a transient
+    if not ohms and high > 1.0:
+        on = np.abs(value) > 0.5 * high
+        value, resolution = value[on], resolution[on]
+    middle = float(np.median(value))
+    spread = float(np.median(np.abs(value - middle))) * 1.5
+    return middle, 2 * math.hypot(spread, channel.accuracy.error(middle, float(resolution[0])) / 2, 0.01)
+
+
+def _low_between(window: Series, level: float) -> float | None:
+    """The value of a dropout inside an 'on' level: below half of it, two readings at least, and back up; else None."""
+    if abs(level) < 1.0:
+        return None
+    on = np.flatnonzero(np.abs(window.value) > 0.5 * abs(level))
+    inside = window.value[on[0] : on[-1] + 1]
+    low = inside[np.abs(inside) <= 0.5 * abs(level)]
+    return float(np.median(low)) if len(low) >= 2 else None

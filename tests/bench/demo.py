@@ -19,9 +19,8 @@ def main() -> int:
         took_s = time.monotonic() - began_s
         sessions = list(Path(folder, "demo-sessions").glob("*.sqlite"))
     good = done.returncode == 0 and took_s < MOST_S and len(sessions) == 2
-    print(
-        f"demo: exit {done.returncode}, {len(sessions)} sessions, {took_s:.1f} s of {MOST_S:g}: {'ok' if good else 'NOT ok'}"
-    )
+    verdict = "ok" if good else "NOT ok"
+    print(f"demo: exit {done.returncode}, {len(sessions)} sessions, {took_s:.1f} s of {MOST_S:g}: {verdict}")
     return 0 if good else 1
 
 

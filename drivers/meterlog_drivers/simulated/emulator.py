@@ -61,7 +61,8 @@ class Emulator:
     ) -> None:
         self._run, self._outlets, self._pace, self._shown = run, outlets, pace, shown
         self._frames = sorted(
-            (frame for k in range(len(outlets)) for frame in self._encoded(k, encoder)), key=lambda f: f.time_s
+            (frame for k, outlet in enumerate(outlets) for frame in encoded(run, encoder, outlet.channels, k)),
+            key=lambda frame: frame.time_s,
         )
         if shown is not None:
             shown.write("time_s,channel,value,quantity,resolution,flags\n")
@@ -89,17 +90,22 @@ class Emulator:
                 self._shown.write(f"{due_s:.6f},{channel},{what}\n")
             self._shown.flush()
 
-    def _encoded(self, outlet: int, encoder: Encoder) -> Iterator[Frame]:
-        channels = self._outlets[outlet].channels
-        fitted: dict[Reading, Reading] = {}
-        for time_s, group in groupby(self._run.displays(channels, 0.0), key=lambda reading: reading.time_s):
-            shown = []
-            for reading in group:
-                timeless = reading._replace(time_s=0.0)
-                if timeless not in fitted:
-                    fitted[timeless] = _fit(encoder, timeless)
-                shown.append(fitted[timeless])
-            yield Frame(time_s, outlet, encoder.encode(shown), tuple(shown))
+
+def encoded(run: Run, encoder: Encoder, channels: tuple[int, ...], outlet: int = 0) -> Iterator[Frame]:
+    """What a run displays of some channels, as frames in order of time from the run's beginning.
+
+    Raises:
+        UsageError: the encoder has no way to show one of them.
+    """
+    fitted: dict[Reading, Reading] = {}
+    for time_s, group in groupby(run.displays(channels, 0.0), key=lambda reading: reading.time_s):
+        shown = []
+        for reading in group:
+            timeless = reading._replace(time_s=0.0)
+            if timeless not in fitted:
+                fitted[timeless] = _fit(encoder, timeless)
+            shown.append(fitted[timeless])
+        yield Frame(time_s, outlet, encoder.encode(shown), tuple(shown))
 
 
 def shows_columns(encoder: Encoder, run: Run) -> bool:

@@ -11,7 +11,6 @@ import argparse
 import dataclasses
 import sys
 from datetime import date, datetime, timedelta, timezone
-from itertools import islice
 from pathlib import Path
 from typing import Any
 
@@ -123,7 +122,8 @@ def run(args: argparse.Namespace) -> int:
 
 def _options(args: argparse.Namespace) -> ImportOptions:
     given: dict[str, Any] = {field.name: getattr(args, field.name) for field in dataclasses.fields(ImportOptions)}
-    return ImportOptions(**{name: tuple(value) if isinstance(value, list) else value for name, value in given.items()})
+    given |= {name: tuple(value) for name, value in given.items() if isinstance(value, list)}
+    return ImportOptions(**given)
 
 
 def _details(given: list[str]) -> dict[str, str]:
@@ -142,11 +142,11 @@ def _show_first(plan: Plan, tally: Tally) -> None:
     reader = RowReader(plan, tally)
     rows = next(reader.rows(), None)
     print(f"session starts at: {reader.started_at.isoformat()}" if rows else "no row has a time")
-    for i in islice(range(len(rows.line) if rows else 0), 8):
+    for i in range(min(len(rows.time_s), 8) if rows else 0):
         assert rows is not None
-        values = [column.cells[rows.cells[i][column.place]] for column in plan.values]
-        shown = ", ".join(f"{value.value:g} {c.quantity.unit}" for value, c in zip(values, plan.values, strict=True))
-        print(f"line {rows.line[i]}: {rows.time_s[i]:.6f} s  {shown}")
+        values = [column.cells[rows.block.columns[column.place][i]].value for column in plan.values]
+        shown = ", ".join(f"{value:g} {c.quantity.unit}" for value, c in zip(values, plan.values, strict=True))
+        print(f"line {rows.block.line[i]}: {rows.time_s[i]:.6f} s  {shown}")
     for sentence in tally.sentences():
         print(f"in the first rows: {sentence}", file=sys.stderr)
 

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 from meterlog.errors import TableError
-from meterlog.exchange.text_file import numbered_lines, split_line
+from meterlog.exchange.text_file import Shape, numbered_lines, split_line
 from meterlog.exchange.units import split_header
 
 DELIMITERS = {"comma": ",", "semicolon": ";", "tab": "\t", "bar": "|", "space": "space"}
@@ -33,6 +33,10 @@ class Layout(NamedTuple):
     header: list[str]
     width: int
     places: list[int]
+
+    def shape(self, needed: int) -> Shape:
+        """How its rows are cut, when each must have `needed` cells."""
+        return Shape(self.delimiter, self.header_line, self.width, needed)
 
     def title(self, place: int) -> str:
         """A column's header cell, or its number."""

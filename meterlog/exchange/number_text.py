@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable, Sequence
 from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
 
 from meterlog.errors import TableError
 from meterlog.exchange.units import Unit, find_unit
@@ -56,8 +59,11 @@ class MarkSurvey:
         self._decimal: dict[str, str] = {}  # mark -> a cell where it can only be the decimal mark
         self._either: dict[str, str] = {}  # mark -> a cell where it may be either
 
-    def see(self, cells: Iterable[str]) -> None:
+    def see(self, cells: Collection[str]) -> None:
         """Look at cells; those that are no numbers say nothing."""
+        whole = "\n".join(cells)
+        if not ("." in whole and "." not in self._decimal) and not ("," in whole and "," not in self._decimal):
+            return  # nothing new can come of them
         for cell in cells:
             if "." not in cell and "," not in cell:
                 continue
@@ -125,6 +131,13 @@ class CellReader(dict[str, Cell]):
             rf"(?P<whole>\d+|\d{{1,3}}(?:{self._group}{_SPACES}]\d{{3}})+)?(?:{re.escape(decimal)}(?P<part>\d*))?"
         )
         self._overload = OVERLOAD_WORDS | {_bare(word) for word in overload}
+
+    @property
+    def is_plain(self) -> bool:
+        """Whether bare digits with a point are values as they stand."""
+        return (
+            self._decimal == "." and self._unit is not None and self._unit.exponent == 0 and self._unit.base != "degF"
+        )
 
     def __missing__(self, cell: str) -> Cell:
         if len(self) >= self.MOST:
@@ -211,3 +224,23 @@ class ShownDecimals:
         if decimals is None or self._most is None:
             return math.nan
         return float(f"1e{-(decimals if self._zero_kept else self._most)}")
+
+
+_PLAIN = re.compile(r"[-+0-9.\n]*")
+
+
+def plain_numbers(cells: Sequence[str]) -> tuple[NDArray[np.float64], NDArray[np.int64]] | None:
+    """Values and decimals of cells that are nothing but digits, signs and points; None where one is more than that.
+
+    The same figures as `CellReader` gives for a decimal point and no prefix, in a tenth of the time: for columns
+    where hardly a cell comes twice.
+    """
+    if not _PLAIN.fullmatch("\n".join(cells)):
+        return None
+    try:
+        values = np.array(list(map(float, cells)))
+    except ValueError:
+        return None
+    text = np.array(cells)
+    point = np.char.find(text, ".")
+    return values, np.where(point < 0, 0, np.char.str_len(text) - point - 1)

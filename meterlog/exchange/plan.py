@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, field
 from datetime import date, datetime, tzinfo
 from pathlib import Path
@@ -10,7 +11,7 @@ from meterlog.errors import TableError, UsageError
 from meterlog.exchange.layout import Layout, as_delimiter, find_layout
 from meterlog.exchange.number_text import FOREIGN, CellReader, MarkSurvey, ShownDecimals
 from meterlog.exchange.tally import Tally
-from meterlog.exchange.text_file import blocks, find_encoding
+from meterlog.exchange.text_file import Block, blocks, find_encoding
 from meterlog.exchange.time_survey import TimeSurvey
 from meterlog.exchange.time_text import TimeReader
 from meterlog.exchange.units import Unit, find_unit, guess_quantity, named_unit, split_header
@@ -123,6 +124,8 @@ def make_plan(path: Path, options: ImportOptions) -> Plan:
 
 
 _MOST_CHANNELS = 1000
+_DISTINCT_CELLS = 20_000  # enough to see how many decimals a column shows
+_MARKED_NUMBER = re.compile(r"[-+]?\d*[.,]\d*")
 
 
 def _check(options: ImportOptions) -> None:
@@ -137,6 +140,13 @@ def _check(options: ImportOptions) -> None:
         raise UsageError("with --channel, a file has one column of values: give --value once")
 
 
+def joined(block: Block, places: tuple[int, ...]) -> list[str]:
+    """The cells of one column, or those of a date and a clock column put together."""
+    if len(places) == 1:
+        return block.columns[places[0]]
+    return list(map(" ".join, zip(*(block.columns[place] for place in places), strict=True)))
+
+
 class _Survey:
     """One pass over the file."""
 
@@ -147,19 +157,18 @@ class _Survey:
         self.marks, self.time = MarkSurvey(), TimeSurvey()
         self.distinct: dict[int, dict[str, None]] = {place: {} for place in value_places}
         self.channels: dict[str, None] = {}
-        needed = max((*time_places, *value_places)) + 1
-        for block in blocks(path, encoding, layout.delimiter, layout.header_line, Tally()):
-            rows = [cells for cells in block.cells if needed <= len(cells) and cells != layout.header]
-            times = [" ".join([cells[place] for place in time_places]) for cells in rows]
+        shape = layout.shape(max((*time_places, *value_places)) + 1)
+        for block in blocks(path, encoding, shape, Tally()):
+            times = joined(block, time_places)
             self.time.see(times)
-            self.marks.see(time for time in times[:1000] if time.count(".") + time.count(",") == 1 and ":" not in time)
+            self.marks.see([time for time in times[:1000] if _MARKED_NUMBER.fullmatch(time.strip())])
             for place, distinct in self.distinct.items():
-                new = dict.fromkeys([cells[place] for cells in rows])
+                new = set(block.columns[place])
                 self.marks.see(new)
-                if len(distinct) < CellReader.MOST:  # enough to see how many decimals the column shows
-                    distinct |= new
+                if len(distinct) < _DISTINCT_CELLS:
+                    distinct |= dict.fromkeys(new)
             if channel_place is not None:
-                self.channels |= dict.fromkeys([c[channel_place].strip() for c in rows if channel_place < len(c)])
+                self.channels |= dict.fromkeys(map(str.strip, block.columns[channel_place]))
                 if len(self.channels) > _MOST_CHANNELS:
                     raise TableError("the channel column names more than 1000 channels: is it the right column?")
         self.channels.pop("", None)

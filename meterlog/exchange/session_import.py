@@ -12,7 +12,7 @@ from meterlog.errors import TableError
 from meterlog.exchange.new_session import NewSession
 from meterlog.exchange.session_table import COLUMNS, SessionFacts, flags_from_words, unguard
 from meterlog.exchange.tally import Tally
-from meterlog.exchange.text_file import Block, blocks, find_encoding, numbered_lines, split_line
+from meterlog.exchange.text_file import Block, Shape, blocks, find_encoding, numbered_lines, split_line
 from meterlog.series import Series
 from meterlog.session.writer import SessionWriter
 
@@ -48,9 +48,10 @@ def import_session_table(path: Path, out: Path, details: Mapping[str, str], tall
         raise TableError(f"'{path}' is no table that 'meterlog export' wrote")
     loader: _Loader | None = None
     with NewSession(out) as new:
-        for block in blocks(path, find_encoding(path), delimiter, 1, tally):
+        shape = Shape(delimiter, 1, len(COLUMNS), len(COLUMNS))
+        for block in blocks(path, find_encoding(path), shape, tally):
             if loader is None:
-                facts = SessionFacts.from_json(block.cells[0][-1])
+                facts = SessionFacts.from_json(block.columns[-1][0])
                 writer = new.begin(facts.started_at, facts.details | dict(details))
                 loader = _Loader(facts, writer, decimal_comma=delimiter != "," and _has_comma(block))
             loader.load(block)
@@ -62,7 +63,7 @@ def import_session_table(path: Path, out: Path, details: Mapping[str, str], tall
 
 def _has_comma(block: Block) -> bool:
     """Whether the times, which always show six decimals, show them after a comma."""
-    return "," in block.cells[0][0]
+    return "," in block.columns[0][0]
 
 
 class _Loader:
@@ -91,7 +92,7 @@ class _Loader:
     def load(self, block: Block) -> None:
         """Add the readings and markers of a block."""
         readings: dict[str, list[tuple[float, float, float, int]]] = {}
-        for line, cells in zip(block.line, block.cells, strict=True):
+        for line, *cells in zip(block.line, *block.columns, strict=True):
             try:
                 time, channel, _, value, _, resolution, flags, marker, note, by, _ = cells
                 time_s = self._number(time)

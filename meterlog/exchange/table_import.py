@@ -5,16 +5,17 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
+from itertools import compress
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from meterlog.errors import TableError
 from meterlog.exchange.new_session import NewSession
-from meterlog.exchange.number_text import BLANK, FOREIGN, GOOD, TEXT
-from meterlog.exchange.plan import Plan, ValueColumn
+from meterlog.exchange.number_text import BLANK, FOREIGN, GOOD, TEXT, plain_numbers
+from meterlog.exchange.plan import Plan, ValueColumn, joined
 from meterlog.exchange.tally import Tally
 from meterlog.exchange.text_file import Block, blocks
 from meterlog.exchange.time_text import DAY_S
@@ -27,14 +28,20 @@ class Rows(NamedTuple):
     """Rows that have a time and stand in order.
 
     Attributes:
-        line: their line numbers.
+        block: their line numbers and cells.
         time_s: s from the session's start.
-        cells: their cells, as many as the table is wide.
     """
 
-    line: list[int]
+    block: Block
     time_s: Floats
-    cells: list[list[str]]
+
+    def chosen(self, good: NDArray[np.bool_]) -> Rows:
+        """The rows where `good` holds."""
+        return Rows(self.block.chosen(good), self.time_s[good])
+
+    def lines(self, good: NDArray[np.bool_]) -> list[int]:
+        """The line numbers where `good` holds."""
+        return list(compress(self.block.line, good))
 
 
 @dataclass(slots=True)
@@ -90,63 +97,37 @@ class RowReader:
     def rows(self) -> Iterator[Rows]:
         """The rows, block by block."""
         plan = self._plan
-        for block in blocks(plan.path, plan.encoding, plan.layout.delimiter, plan.layout.header_line, self._tally):
-            line, cells = self._fitting(block)
-            rows = self._timed(line, cells)
-            if len(rows.line):
+        for block in blocks(plan.path, plan.encoding, plan.layout.shape(self._needed), self._tally):
+            rows = self._timed(block)
+            if len(rows.time_s):
                 yield self._in_order(rows)
 
-    def _fitting(self, block: Block) -> tuple[list[int], list[list[str]]]:
-        """The rows that have the cells needed and no more than the header."""
-        width = self._plan.layout.width
-        if set(map(len, block.cells)) == {width}:
-            return block.line, block.cells
-        kept_line, kept = [], []
-        for line, cells in zip(block.line, block.cells, strict=True):
-            if len(cells) < self._needed:
-                reason = "rows with too few cells, skipped" if any(c.strip() for c in cells) else "empty rows, skipped"
-                self._tally.add(reason, line)
-            elif len(cells) > width and any(cell.strip() for cell in cells[width:]):
-                self._tally.add("rows with more cells than the header, skipped", line)
-            else:
-                kept_line.append(line)
-                kept.append(cells + [""] * (width - len(cells)))
-        return kept_line, kept
-
-    def _timed(self, line: list[int], cells: list[list[str]]) -> Rows:
+    def _timed(self, block: Block) -> Rows:
         """The rows whose time is one, on the session's axis."""
-        places = self._plan.time_places
-        if len(places) == 1:
-            texts = [row[places[0]] for row in cells]
-        else:
-            texts = [" ".join([row[place] for place in places]).strip() for row in cells]
+        texts = joined(block, self._plan.time_places)
         try:
             time_s = np.array(self._plan.time.many(texts), np.float64)
         except ValueError:
-            time_s = np.array([self._one_time(*row) for row in zip(line, texts, cells, strict=True)], np.float64)
-        good = np.isfinite(time_s)
-        if not good.all():
-            line = [number for number, fine in zip(line, good, strict=True) if fine]
-            cells = [row for row, fine in zip(cells, good, strict=True) if fine]
-            time_s = time_s[good]
-        if len(time_s):
-            time_s = self._on_axis(time_s)
-        return Rows(line, time_s, cells)
+            time_s = np.array([self._one_time(block, i, text) for i, text in enumerate(texts)], np.float64)
+        rows = Rows(block, time_s).chosen(np.isfinite(time_s))
+        return Rows(rows.block, self._on_axis(rows.time_s)) if len(rows.time_s) else rows
 
-    def _one_time(self, line: int, text: str, cells: list[str]) -> float:
+    def _one_time(self, block: Block, i: int, text: str) -> float:
         try:
             time_s = self._plan.time.one(text)
         except (ValueError, OverflowError):
             time_s = np.nan
         if not np.isfinite(time_s):
+            cells = block.row(i)
             if cells == self._plan.layout.header:
-                self._tally.add("repeated header lines, skipped", line)
+                reason = "repeated header lines, skipped"
             elif not any(cell.strip() for cell in cells):
-                self._tally.add("empty rows, skipped", line)
+                reason = "empty rows, skipped"
             elif not text.strip():
-                self._tally.add("rows without a time, skipped", line)
+                reason = "rows without a time, skipped"
             else:
-                self._tally.add("rows whose time is no time, skipped", line)
+                reason = "rows whose time is no time, skipped"
+            self._tally.add(reason, block.line[i])
         return time_s
 
     def _on_axis(self, time_s: Floats) -> Floats:
@@ -203,16 +184,11 @@ class RowReader:
         reached = np.maximum.accumulate(np.concatenate(([self._last_s], np.where(ahead, -np.inf, time_s))))[:-1]
         back = (time_s < reached) & ~ahead
         good = ~(ahead | back)
-        line = np.array(rows.line)
-        self._tally.add_all("rows whose time is before an earlier row's, skipped", line[back].tolist())
-        self._tally.add_all("rows whose time is ahead of the rows after them, skipped", line[ahead].tolist())
+        self._tally.add_all("rows whose time is before an earlier row's, skipped", rows.lines(back))
+        self._tally.add_all("rows whose time is ahead of the rows after them, skipped", rows.lines(ahead))
         if good.any():
             self._last_s = float(time_s[good][-1])
-        if good.all():
-            return rows
-        return Rows(
-            line[good].tolist(), time_s[good], [row for row, fine in zip(rows.cells, good, strict=True) if fine]
-        )
+        return rows.chosen(good)
 
 
 class _Known(dict[str, tuple[float, float, int, int]]):
@@ -228,6 +204,18 @@ class _Known(dict[str, tuple[float, float, int, int]]):
         cell = self._column.cells[text]
         self[text] = known = (cell.value, self._column.shown.resolution(cell.decimals), cell.flags, cell.state)
         return known
+
+    def table(self, texts: list[str]) -> Floats:
+        """A row of value, resolution, flags, state for each cell: (n, 4)."""
+        column = self._column
+        if column.cells.is_plain and len(set(texts)) * 2 > len(texts) and (plain := plain_numbers(texts)):
+            values, decimals = plain
+            table = np.zeros((len(texts), 4))
+            table[:, 0] = values
+            table[:, 1] = np.array([column.shown.resolution(d) for d in range(decimals.max() + 1)])[decimals]
+            table[:, 3] = GOOD
+            return table
+        return np.array([self[text] for text in texts], np.float64)
 
 
 class _Loader:
@@ -256,13 +244,12 @@ class _Loader:
     def load(self, rows: Rows) -> None:
         """Add the readings and markers of some rows."""
         if (place := self._plan.marker_place) is not None:
-            for time_s, cells in zip(rows.time_s.tolist(), rows.cells, strict=True):
-                if name := cells[place].strip():
-                    self._writer.add_marker(time_s, name, by="import")
-                    self.markers += 1
+            names = rows.block.columns[place]
+            for i in [i for i, name in enumerate(names) if name and not name.isspace()]:
+                self._writer.add_marker(float(rows.time_s[i]), names[i].strip(), by="import")
+                self.markers += 1
         for column, known in zip(self._plan.values, self._known, strict=True):
-            place = column.place
-            table = np.array([known[row[place]] for row in rows.cells], np.float64)
+            table = known.table(rows.block.columns[column.place])
             good = self._good(rows, column, table[:, 3])
             if self._plan.channel_place is None:
                 self._append(column.title, rows, table, good)
@@ -273,46 +260,37 @@ class _Loader:
         good: NDArray[np.bool_] = state == GOOD
         if good.all():
             return good
-        line = np.array(rows.line)
+        blank = state == BLANK
+        if (place := self._plan.marker_place) is not None:
+            # A blank value beside a marker is how a table holds a marker alone.
+            blank &= np.array([not name or name.isspace() for name in rows.block.columns[place]])
         title = column.title
-        place = self._plan.marker_place
-        if place is None:
-            alone = state == BLANK
-        else:  # a blank value beside a marker is how a table holds a marker alone
-            alone = (state == BLANK) & np.array([not row[place].strip() for row in rows.cells])
-        self._tally.add_all(f"blank values of '{title}', left out", line[alone].tolist())
-        self._tally.add_all(f"values of '{title}' that are no number, left out", line[state == TEXT].tolist())
-        self._tally.add_all(
-            f"values of '{title}' in a unit that does not fit, left out", line[state == FOREIGN].tolist()
-        )
+        self._tally.add_all(f"blank values of '{title}', left out", rows.lines(blank))
+        self._tally.add_all(f"values of '{title}' that are no number, left out", rows.lines(state == TEXT))
+        foreign = rows.lines(state == FOREIGN)
+        self._tally.add_all(f"values of '{title}' in a unit of another quantity, left out", foreign)
         return good
 
     def _load_long(self, rows: Rows, column: ValueColumn, table: Floats, good: NDArray[np.bool_]) -> None:
-        place = self._plan.channel_place or 0
-        names = np.array([row[place].strip() for row in rows.cells])
+        names = np.array(list(map(str.strip, rows.block.columns[self._plan.channel_place or 0])))
         for name in dict.fromkeys(names.tolist()):
             chosen = good & (names == name)
             if not name:
-                line = np.array(rows.line)
-                self._tally.add_all("values that name no channel, left out", line[chosen].tolist())
+                self._tally.add_all("values that name no channel, left out", rows.lines(chosen))
                 continue
             if name not in self._channels:
                 self._add_channel(name, name, column)
             self._append(name, rows, table, chosen)
 
     def _append(self, key: str, rows: Rows, table: Floats, chosen: NDArray[np.bool_]) -> None:
-        time_s = rows.time_s[chosen]
+        time_s, values = rows.time_s[chosen], table[chosen]
         if not len(time_s):
             return
         channel = self._channels[key]
-        same = np.diff(time_s, prepend=self._last_s.get(channel, -np.inf)) == 0
-        if same.any():
-            line = np.array(rows.line)[chosen]
-            self._tally.add_all("readings with the same time as the one before, kept", line[same].tolist())
+        same = np.zeros(len(chosen), np.bool_)
+        same[chosen] = np.diff(time_s, prepend=self._last_s.get(channel, -np.inf)) == 0
+        self._tally.add_all("readings with the same time as the one before, kept", rows.lines(same))
         self._last_s[channel] = float(time_s[-1])
-        values: Any = table[chosen]
-        self._writer.append_series(
-            channel,
-            Series(time_s, values[:, 0].copy(), values[:, 1].astype(np.float32), values[:, 2].astype(np.uint16)),
-        )
+        resolution, flags = values[:, 1].astype(np.float32), values[:, 2].astype(np.uint16)
+        self._writer.append_series(channel, Series(time_s, values[:, 0].copy(), resolution, flags))
         self.readings[key] += len(time_s)

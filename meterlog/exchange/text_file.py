@@ -4,15 +4,21 @@ from __future__ import annotations
 
 import codecs
 import csv
-from collections.abc import Iterable, Iterator
+from collections import deque
+from collections.abc import Iterable, Iterator, Sequence
+from itertools import compress, islice, repeat
 from pathlib import Path
 from typing import NamedTuple
 
+import numpy as np
+from numpy.typing import NDArray
+
 from meterlog.errors import TableError
 from meterlog.exchange.tally import Tally
+from meterlog.session.schema import CHUNK_READINGS
 
-BLOCK_ROWS = 20_000
-"""Rows worked on at once: what bounds the memory."""
+BLOCK_ROWS = 5 * CHUNK_READINGS
+"""Rows worked on at once: what bounds the memory. Whole chunks, so that a clean table is sealed as it comes."""
 
 _BOMS = (
     (codecs.BOM_UTF8, "utf-8-sig"),
@@ -100,55 +106,111 @@ def _cells(lines: Iterable[str], delimiter: str) -> list[str]:
 
 
 class Block(NamedTuple):
-    """Some rows of a table; `line[i]` is where `cells[i]` begins."""
+    """Some rows of a table, by column.
 
-    line: list[int]
-    cells: list[list[str]]
+    Attributes:
+        line: the line on which each row begins.
+        columns: for each column of the table, its cells.
+    """
+
+    line: Sequence[int]
+    columns: list[list[str]]
+
+    def row(self, i: int) -> list[str]:
+        """One row's cells."""
+        return [column[i] for column in self.columns]
+
+    def chosen(self, good: NDArray[np.bool_]) -> Block:
+        """The rows where `good` holds."""
+        if good.all():
+            return self
+        return Block(list(compress(self.line, good)), [list(compress(column, good)) for column in self.columns])
 
 
-def blocks(path: Path, encoding: str, delimiter: str, after_line: int, tally: Tally) -> Iterator[Block]:
-    """The rows after a line, block by block; blank lines are left out.
+class Shape(NamedTuple):
+    """How a table's rows are cut.
+
+    Attributes:
+        delimiter: one character, or `space`.
+        after_line: the line before the first row.
+        width: cells in a row.
+        needed: cells that a row must have; further ones may be missing at its end.
+    """
+
+    delimiter: str
+    after_line: int
+    width: int
+    needed: int
+
+
+def blocks(path: Path, encoding: str, shape: Shape, tally: Tally) -> Iterator[Block]:
+    """The rows, block by block; those that do not fit are counted and left out, blank lines passed over.
 
     A quoted cell may hold line ends. A quote that does not close within 50 lines is taken for damage: its line is
     counted and left out, and the next one read as usual.
     """
-    block = Block([], [])
-    for number, cells in _rows(numbered_lines(path, encoding), delimiter, after_line, tally):
-        block.line.append(number)
-        block.cells.append(cells)
-        if len(block.line) >= BLOCK_ROWS:
+    lines = numbered_lines(path, encoding)
+    for _ in islice(lines, shape.after_line):
+        pass
+    while numbered := list(islice(lines, BLOCK_ROWS)):
+        block = _even_block(numbered, shape) or _uneven_block(numbered, lines, shape, tally)
+        if block.line:
             yield block
-            block = Block([], [])
-    if block.line:
-        yield block
+
+
+def _even_block(numbered: list[tuple[int, str]], shape: Shape) -> Block | None:
+    """The block cut in one go, where no line has a quote and all have the right number of cells; else None."""
+    line, texts = zip(*numbered, strict=True)
+    whole = "".join(texts)
+    mark, width = shape.delimiter, shape.width
+    if mark == "space" or '"' in whole or set(map(str.count, texts, repeat(mark))) != {width - 1}:
+        return None
+    if width == 1 and any(map(str.isspace, texts)):
+        return None
+    whole = whole.replace("\r\n", "\n").replace("\r", "\n").removesuffix("\n")
+    cells = whole.replace("\n", mark).split(mark)
+    return Block(line, [cells[place::width] for place in range(width)])
+
+
+def _uneven_block(
+    numbered: list[tuple[int, str]], more: Iterator[tuple[int, str]], shape: Shape, tally: Tally
+) -> Block:
+    """The block row by row; takes more lines where a quoted cell runs on over its end."""
+    numbers, rows = [], []
+    for number, cells in _rows(numbered, more, shape.delimiter, tally):
+        if len(cells) < shape.needed:
+            filled = any(cell.strip() for cell in cells)
+            tally.add("rows with too few cells, skipped" if filled else "empty rows, skipped", number)
+        elif len(cells) > shape.width and any(cell.strip() for cell in cells[shape.width :]):
+            tally.add("rows with more cells than the header, skipped", number)
+        else:
+            numbers.append(number)
+            rows.append(cells[: shape.width] + [""] * (shape.width - len(cells)))
+    return Block(numbers, [list(column) for column in zip(*rows, strict=True)])
 
 
 def _rows(
-    lines: Iterator[tuple[int, str]], delimiter: str, after_line: int, tally: Tally
+    numbered: list[tuple[int, str]], more: Iterator[tuple[int, str]], delimiter: str, tally: Tally
 ) -> Iterator[tuple[int, list[str]]]:
-    waiting: list[tuple[int, str]] = []
-    plain = delimiter != "space"
-    while True:
-        number, line = waiting.pop(0) if waiting else next(lines, (0, ""))
-        if not number:
-            return
-        if number <= after_line:
+    waiting = deque(numbered)
+    while waiting:
+        number, line = waiting.popleft()
+        if line.isspace():
             continue
-        if plain and '"' not in line:
-            if line := line.rstrip("\r\n"):
-                yield number, line.split(delimiter)
-        elif line.count('"') % 2 == 0:
-            if not line.isspace():
-                yield number, split_line(line, delimiter)
+        whole = [line]
+        while delimiter != "space" and _open_quote(whole) and len(whole) < _QUOTED_LINES:
+            following = waiting.popleft() if waiting else next(more, None)
+            if following is None:
+                break
+            whole.append(following[1])
+        if delimiter != "space" and _open_quote(whole):
+            tally.add("lines with a quote that does not close, skipped", number)
+            waiting.extendleft((number + i, whole[i]) for i in range(len(whole) - 1, 0, -1))
+        elif len(whole) > 1:
+            yield number, _cells(whole, delimiter)
         else:
-            whole = [line]
-            while sum(part.count('"') for part in whole) % 2 and len(whole) < _QUOTED_LINES:
-                more = waiting.pop(0) if waiting else next(lines, (0, ""))
-                if not more[0]:
-                    break
-                whole.append(more[1])
-            if sum(part.count('"') for part in whole) % 2:
-                tally.add("lines with a quote that does not close, skipped", number)
-                waiting[:0] = [(number + 1 + i, part) for i, part in enumerate(whole[1:])]
-            else:
-                yield number, _cells(whole, delimiter)
+            yield number, split_line(line, delimiter)
+
+
+def _open_quote(lines: list[str]) -> bool:
+    return sum(line.count('"') for line in lines) % 2 == 1

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from meterlog.compare.align import Pass
+from meterlog.compare.combine import combined
 from meterlog.compare.comparison import Band, Excursion
 from meterlog.findings.level import resolution_of
 from meterlog.reading import Accuracy
@@ -36,11 +37,10 @@ def band(part: int | None, suspect: Reference, good: Sequence[Reference]) -> Ban
     falling between two readings. Over several known-good the band is their joint range, and `middle` their median.
     """
     own = suspect.series.between(suspect.laid.start_s, suspect.laid.end_s)
-    own = own[:]
     relative = own.time_s - suspect.laid.onset_s
     lows, highs, middles = [], [], []
     for reference in good:
-        low, high, middle = _envelope(relative, reference, suspect.laid.error_s + reference.laid.error_s)
+        low, high, middle = _envelope(relative, reference, combined(suspect.laid.error_s, reference.laid.error_s))
         lows.append(low)
         highs.append(high)
         middles.append(middle)

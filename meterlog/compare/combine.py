@@ -59,10 +59,10 @@ def measured(
         there = middle or suspect
         if there is None:
             return None
-        lacking = "not there in the known-good" if middle is None else "not there in the suspect"
+        lacking = f"too few readings for it in the {'known-good' if middle is None else 'suspect'}"
         good_value, good_error = middle or (None, None)
         value, error = suspect or (None, None)
-        return Measure(name, part, unit, good_value, good_error, value, error, None, None, "different", lacking)
+        return Measure(name, part, unit, good_value, good_error, value, error, None, None, "cannot tell", lacking)
     difference = suspect.value - middle.value
     uncertainty = combined(middle.error, suspect.error)
     verdict = same(difference, uncertainty, tolerance)

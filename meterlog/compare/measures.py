@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -39,10 +40,9 @@ def _passes(good: Sequence[Side], suspect: Side, laid: Laid, limits: Limits) -> 
     """The measures of each prime or crank, pass by pass."""
     rows: list[Measure | None] = []
     unit = suspect[1].quantity.unit
-    passes = min(len(laid.suspect), *(len(of_one) for of_one in laid.good))
     word = "prime" if laid.method == "prime onset" else "crank"
-    for number in range(passes):
-        part = number + 1 if passes > 1 else None
+    for number, shared in enumerate(laid.parts):
+        part = shared if len(laid.parts) > 1 else None
         own = _pass_figures(suspect, laid.suspect[number])
         others = [_pass_figures(side, of_one[number]) for side, of_one in zip(good, laid.good, strict=True)]
         level = max([abs(f["level"].value) for f in (own, *others) if "level" in f], default=0.0)
@@ -123,6 +123,8 @@ def _whole(good: Sequence[Side], suspect: Side, limits: Limits) -> list[Measure]
     share = limits.value("same_resistance_share" if resistive else "same_level_share")
     name = "resistance" if resistive else "level while on"
     row = measured(name, None, suspect[1].quantity.unit, others, own, share * largest)
+    if row is not None and (own is None or not others):
+        row = replace(row, verdict="different", note="overload all along on one side")
     return [] if row is None else [row]
 
 

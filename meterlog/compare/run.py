@@ -6,9 +6,10 @@ import math
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
-from meterlog.compare.align import Laid, lay
+from meterlog.compare.align import Laid, Pass, lay
 from meterlog.compare.band import Reference, band, excursions
 from meterlog.compare.capture import Capture, load_capture
+from meterlog.compare.combine import combined
 from meterlog.compare.comparison import Alignment, Band, ChannelComparison, Comparison
 from meterlog.compare.measures import Side, measures
 from meterlog.compare.pairing import Pair, check_systems, pair_channels
@@ -55,8 +56,6 @@ def compare_captures(
     """
     if not good:
         raise CompareError("name at least one known-good session to compare with")
-    if any(capture.path.resolve() == suspect.path.resolve() for capture in good):
-        raise CompareError(f"{suspect.path} is given as known-good and as suspect: a session is the same as itself")
     notes = [] if one_system else check_systems([*good, suspect])
     found, unpaired = pair_channels(good, suspect, pairs or {})
     channels = tuple(_channel(good, suspect, pair) for pair in found)
@@ -85,31 +84,24 @@ def _channel(good: Sequence[Capture], suspect: Capture, pair: Pair) -> ChannelCo
 
 
 def _bands(good: Sequence[Side], suspect: Side, laid: Laid) -> list[Band]:
-    passes = min([len(laid.suspect), *(len(of_one) for of_one in laid.good)])
     found = []
-    for number in range(passes):
-        part = number + 1 if passes > 1 else None
-        found.append(
-            band(
-                part,
-                _reference(suspect, laid, None, number),
-                [_reference(side, laid, index, number) for index, side in enumerate(good)],
-            )
-        )
+    for number, part in enumerate(laid.parts):
+        references = [_reference(side, passes[number]) for side, passes in zip(good, laid.good, strict=True)]
+        own = _reference(suspect, laid.suspect[number])
+        found.append(band(part if len(laid.parts) > 1 else None, own, references))
     return found
 
 
-def _reference(side: Side, laid: Laid, index: int | None, number: int) -> Reference:
+def _reference(side: Side, one: Pass) -> Reference:
     capture, channel = side
-    passes = laid.suspect if index is None else laid.good[index]
-    return Reference(passes[number], capture.series(channel.number), channel.accuracy)
+    return Reference(one, capture.series(channel.number), channel.accuracy)
 
 
 def _alignment(laid: Laid, index: int, side: Side) -> Alignment:
     if laid.method == "none":
         return Alignment(str(side[0].path), "none", 0.0, None)
     own, other = laid.suspect[0], laid.good[index][0]
-    return Alignment(str(side[0].path), laid.method, own.onset_s - other.onset_s, own.error_s + other.error_s)
+    return Alignment(str(side[0].path), laid.method, own.onset_s - other.onset_s, combined(own.error_s, other.error_s))
 
 
 def _notes(good: Sequence[Side], suspect: Side, laid: Laid) -> list[str]:
@@ -119,12 +111,9 @@ def _notes(good: Sequence[Side], suspect: Side, laid: Laid) -> list[str]:
             "the captures could not be laid over each other: no prime, crank or marker in all of them, and no "
             "likeness; so there is no band, and the measures alone are compared"
         )
-    else:
-        counts = [len(laid.suspect), *(len(of_one) for of_one in laid.good)]
-        if len(set(counts)) > 1:
-            listed = ", ".join(map(str, counts[1:]))
-            seen = f"{listed} in the known-good, {counts[0]} in the suspect"
-            notes.append(f"{laid.method}: {seen}; the first {min(counts)} are compared")
+    elif len(set(laid.seen)) > 1:
+        seen = f"{', '.join(map(str, laid.seen[1:]))} in the known-good, {laid.seen[0]} in the suspect"
+        notes.append(f"{laid.method}: {seen}; the {len(laid.parts)} that all have are compared")
     labels = {side[1].label for side in (*good, suspect)}
     if len(labels) > 1:
         notes.append(f"paired although the labels differ: {', '.join(sorted(repr(label) for label in labels))}")

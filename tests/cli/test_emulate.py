@@ -134,6 +134,19 @@ def test_columns_and_tcp(tmp_path: Path) -> None:
             assert recorded == shown_by(shown, channel.number)[: len(recorded)]
 
 
+def test_a_bench_meter_answers_with_what_is_displayed(tmp_path: Path) -> None:
+    session = tmp_path / "s.sqlite"
+    with emulated("healthy-prime", "--driver", "scpi", "--tcp", "0", "--speed", "4") as meter:
+        done = meterlog("record", "--meter", f"scpi:{meter.ports[0]}", "--for", "2.5", "--out", str(session))
+        assert done.returncode == 0, done.stderr
+    shown = set(SCENARIOS["healthy-prime"].run(0).readings[0].value.tolist())
+    with open_reader(session) as reader:
+        recorded = reader.series(1)
+    assert set(recorded.value.tolist()) <= shown
+    assert recorded.value.max() > 11.0
+    assert 20 < len(recorded) < 40, "about one reading a display interval"
+
+
 @needs_pty
 def test_what_is_displayed_while_nobody_reads_is_lost_as_on_a_wire(tmp_path: Path) -> None:
     shown = tmp_path / "shown.csv"
@@ -168,6 +181,7 @@ def test_once_ends_by_itself_after_a_lap() -> None:
         (("healthy-prime", "--driver", "statis14"), "did you mean 'status14'"),
         (("healthy-prime", "--driver", "sim"), "sends no frames by itself"),
         (("healthy-prime", "--driver", "status14?spair=x"), "did you mean 'spare'"),
+        (("healthy-prime", "--driver", "scpi"), "--tcp PORT"),
         (("healthy-prime", "--interval", "0"), "--interval is 0.001 to 60 s"),
         (("wiggle-open", "--driver", "chars16"), "no way to show an overload of resistance"),
         (("healthy-prime", "--tcp", "99999"), "TCP port 99999 cannot be had"),

@@ -145,8 +145,7 @@ class SimulatedBluez:
 
     def subscribers(self, peripheral: SimulatedPeripheral) -> int:
         """How many programs are subscribed to any of a peripheral's characteristics."""
-        path = self._path(peripheral)
-        return len({name for at, names in self._subscribed.items() if at.startswith(path) for name in names})
+        return self._run(self._count_subscribers(self._path(peripheral)))
 
     def is_connected(self, peripheral: SimulatedPeripheral) -> bool:
         """Whether the adapter holds a link to the peripheral."""
@@ -346,6 +345,9 @@ class SimulatedBluez:
         await self._set(path, _DEVICE, {"Connected": Variant("b", False)})
         for below in [p for p in self._objects if p.startswith(f"{path}/")][::-1]:
             self._remove(below)
+
+    async def _count_subscribers(self, path: str) -> int:
+        return len({name for at, names in self._subscribed.items() if at.startswith(path) for name in names})
 
     async def _remove_all(self) -> None:
         for path in list(self._objects)[::-1]:

@@ -1,4 +1,4 @@
-"""Emulates a meter at the simulated van on a real port: a pseudo-terminal, or TCP with --tcp.
+"""Emulates a meter at the simulated van on a real port: a pseudo-terminal, TCP with --tcp, or Bluetooth with --ble.
 
 The first line of the output is the port to open, nothing else; further ports of a scenario with several test points
 follow, one a line. Lines that begin with spaces explain. The scenario begins when a port is first opened and repeats
@@ -10,8 +10,9 @@ from __future__ import annotations
 import argparse
 import contextlib
 import sys
+import time
 from pathlib import Path
-from typing import TextIO
+from typing import TYPE_CHECKING, TextIO
 
 from meterlog.address import Address
 from meterlog.driver import load_driver
@@ -21,6 +22,9 @@ from meterlog_drivers.simulated.driver import scenario_named
 from meterlog_drivers.simulated.emulator import Emulator, Outlet, shows_columns
 from meterlog_drivers.simulated.ports import Port, PseudoTerminal, TcpPort
 from meterlog_drivers.simulated.scenario import Run
+
+if TYPE_CHECKING:
+    from meterlog_drivers.simulated.ble_port import SimulatedAdapter
 
 EXAMPLE = "meterlog emulate healthy-prime --driver status14"
 
@@ -35,9 +39,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="D",
         help="whose frames to send, with its options: text?profile=columns (default status14)",
     )
-    parser.add_argument(
+    kind = parser.add_mutually_exclusive_group()
+    kind.add_argument(
         "--tcp", type=int, metavar="PORT", help="on TCP instead of a pseudo-terminal; 0 takes a free port"
     )
+    kind.add_argument("--ble", action="store_true", help="on a simulated Bluetooth adapter (Linux with dbus-daemon)")
     parser.add_argument("--seed", type=int, default=0, help="varies what varies by chance (default 0)")
     parser.add_argument("--interval", type=float, default=0.33, metavar="S", help="between displays, s (default 0.33)")
     parser.add_argument("--counts", type=int, default=4000, help="highest number the display shows (default 4000)")
@@ -51,27 +57,60 @@ def run(args: argparse.Namespace) -> int:
     if args.list or args.scenario is None:
         return _list_scenarios(asked=args.list)
     address = Address.parse(_as_address(args.driver))
-    encoder = _encoder(address)
     if not (0.001 <= args.interval <= 60 and args.speed > 0 and args.counts >= 1000 and args.seed >= 0):
         raise UsageError("--interval is 0.001 to 60 s, --speed more than 0, --counts at least 1000, --seed at least 0")
     overrides = {"interval_s": args.interval, "counts": args.counts}
     scenario = scenario_named(args.scenario)
     together = scenario.run(args.seed, together=True, **overrides)
+    if address.scheme == "scpi":
+        return _answer_queries(together, args)
+    encoder = _encoder(address)
     in_columns = len(together.probes) > 1 and shows_columns(encoder, together)
     played = together if in_columns else scenario.run(args.seed, **overrides)
     groups = [tuple(range(len(played.probes)))] if in_columns else [(k,) for k in range(len(played.probes))]
     with contextlib.ExitStack() as stack:
         outlets = []
+        adapter = _adapter(stack) if args.ble else None
         for n, channels in enumerate(groups):
-            port: Port = PseudoTerminal() if args.tcp is None else TcpPort(args.tcp and args.tcp + n)
+            port: Port
+            if adapter is not None:
+                port = adapter.port(n)
+            else:
+                port = PseudoTerminal() if args.tcp is None else TcpPort(args.tcp and args.tcp + n)
             stack.callback(port.close)
             outlets.append(Outlet(port, channels))
         shown = stack.enter_context(_opened(args.shown)) if args.shown else None
         emulator = Emulator(played, encoder, outlets, args.speed, shown)
-        _announce(played, outlets, address, args)
+        _announce(played, outlets, address, args, adapter.setting if adapter is not None else "")
         with contextlib.suppress(KeyboardInterrupt):
             emulator.play(1 if args.once else None)
     return 0
+
+
+def _answer_queries(together: Run, args: argparse.Namespace) -> int:
+    """Emulate a bench meter that sends nothing by itself."""
+    from meterlog_drivers.simulated.scpi_display import scpi_server
+
+    if args.tcp is None or args.shown:
+        raise UsageError("a bench meter is asked on TCP and does not say what was shown: --tcp PORT, and no --shown")
+    server, display = scpi_server(together, args.speed, args.tcp)
+    with server:
+        shown = [f"{together.probes[k].label} ({together.quantity(k)})" for k in display.channels]
+        _print_port(
+            [server.url], [f"{server.url} answers with {', '.join(shown)}"], [f"scpi:{server.url}"], together, args
+        )
+        with contextlib.suppress(KeyboardInterrupt):
+            while not (args.once and display.over):
+                time.sleep(0.1)
+    return 0
+
+
+def _adapter(stack: contextlib.ExitStack) -> SimulatedAdapter:
+    from meterlog_drivers.simulated.ble_port import SimulatedAdapter
+
+    adapter = SimulatedAdapter()
+    stack.callback(adapter.close)
+    return adapter
 
 
 def _list_scenarios(asked: bool) -> int:
@@ -106,17 +145,24 @@ def _opened(path: Path) -> TextIO:
         raise SessionWriteFailed(f"{path} cannot be written: {error.strerror}", str(path)) from error
 
 
-def _announce(played: Run, outlets: list[Outlet], address: Address, args: argparse.Namespace) -> None:
-    lines = [outlet.port.name for outlet in outlets]
+def _announce(played: Run, outlets: list[Outlet], address: Address, args: argparse.Namespace, setting: str) -> None:
+    pace, what = f"every {args.interval / args.speed:g} s", []
     for outlet in outlets:
-        what = ", ".join(f"{played.probes[k].label} ({played.quantity(k)})" for k in outlet.channels)
-        lines.append(
-            f"  {outlet.port.name} shows {what} every {args.interval / args.speed:g} s as {address.scheme} does"
-        )
-    meters = [Address(address.scheme, outlet.port.name, address.options) for outlet in outlets]
-    command = " ".join(f'--meter "{meter}"' if meter.options else f"--meter {meter}" for meter in meters)
-    lines.append(f"  record it in another shell:  meterlog record {command}")
+        shown = ", ".join(f"{played.probes[k].label} ({played.quantity(k)})" for k in outlet.channels)
+        what.append(f"{outlet.port.name} shows {shown} {pace} as {address.scheme} does")
+    scheme, options = address.scheme, address.options
+    if setting:
+        scheme, options = "ble", {"decoder": address.scheme, **address.options}
+        what.append(f"for the other shell to see this Bluetooth adapter:  export {setting}")
+    ports = [outlet.port.name for outlet in outlets]
+    _print_port(ports, what, [str(Address(scheme, port, options)) for port in ports], played, args)
+
+
+def _print_port(ports: list[str], what: list[str], meters: list[str], played: Run, args: argparse.Namespace) -> None:
+    """The ports, one a line; then what they show, what to type, and how long it takes."""
+    command = " ".join(f'--meter "{meter}"' if "?" in meter else f"--meter {meter}" for meter in meters)
     lap = f"takes {played.lap_s / args.speed:g} s" + ("" if args.once else ", repeats until Ctrl-C")
-    lines.append(f"  {played.name} begins when a port is opened, {lap}")
-    sys.stdout.write("\n".join(lines) + "\n")
+    more = [*what, f"record it in another shell:  meterlog record {command}"]
+    more.append(f"{played.name} begins when a port is opened, {lap}")
+    sys.stdout.write("\n".join([*ports, *("  " + line for line in more)]) + "\n")
     sys.stdout.flush()

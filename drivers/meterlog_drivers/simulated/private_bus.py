@@ -53,6 +53,7 @@ class PrivateBus:
                 stdout=subprocess.PIPE,
                 stderr=complaints,
                 text=True,
+                start_new_session=True,  # Ctrl-C in the terminal is for its user, who then closes it
             )
         assert self._process.stdout is not None
         self.address = self._process.stdout.readline().strip()

@@ -5,49 +5,47 @@ from __future__ import annotations
 from collections.abc import Sequence
 from itertools import pairwise
 
-from meterlog.events.dropout import Outage, dropout
 from meterlog.events.event import Event
-from meterlog.events.measure import Measure
 from meterlog.events.prime_pulse import Stretch
 from meterlog.events.settings import DetectionSettings
 
 
 def interruptions(
-    measure: Measure, outages: Sequence[Outage], stretch: Stretch | None, ends: bool, settings: DetectionSettings
+    channel: int, found: Sequence[Event], stretch: Stretch | None, ends: bool, settings: DetectionSettings
 ) -> list[Event]:
-    """The events that a run of interruptions, each less than the spacing after the one before, amounts to.
+    """The events that a run of short interruptions, each less than the spacing after the one before, amounts to.
 
-    The beginning and the end of the 'on' interval itself count as changes of the chatter only where the time next to
+    An interruption may be a dropout, or a sag of a reading or two: one that an averaging meter caught half. The
+    beginning and the end of the 'on' interval itself count as changes of the chatter only where the time next to
     them is as short as those inside: a single dropout in a two-second prime is not chatter.
     """
-    if 2 * len(outages) < settings.chatter_changes:
-        return [dropout(measure, found) for found in outages]
-    start, end = outages[0].timing.start_s, outages[-1].timing.end_s
-    on_times = [b.timing.start_s - a.timing.end_s for a, b in pairwise(outages)]
-    longest = 1.5 * max([*on_times, *(found.timing.duration_s for found in outages)])
-    changes = 2 * len(outages)
-    reaches_begin = reaches_end = False
-    if stretch is not None and stretch.edge is not None:
-        reaches_begin = start - stretch.begin_s < min(longest, settings.chatter_spacing_s)
-    if stretch is not None and ends:
-        reaches_end = stretch.end_s - end < min(longest, settings.chatter_spacing_s)
+    if 2 * len(found) < settings.chatter_changes or all(event.kind != "dropout" for event in found):
+        return list(found)
+    start, end = found[0].start_s, found[-1].end_s
+    on_times = [later.start_s - earlier.end_s for earlier, later in pairwise(found)]
+    longest = 1.5 * max([*on_times, *(event.end_s - event.start_s for event in found)])
+    nearby = min(longest, settings.chatter_spacing_s)
+    changes = 2 * len(found)
     if stretch is not None:
+        reaches_begin = stretch.edge is not None and start - stretch.begin_s < nearby
+        reaches_end = ends and stretch.end_s - end < nearby
         start = stretch.begin_s if reaches_begin else start
         end = stretch.end_s if reaches_end else end
         stretch.broken = reaches_begin and reaches_end
-    changes += reaches_begin + reaches_end
-    error = max(found.timing.error_s for found in outages)
+        changes += reaches_begin + reaches_end
+    levels = [event.level for event in found if event.level is not None]
+    extremes = [event.extreme for event in found if event.extreme is not None]
     return [
         Event(
             "chatter",
-            measure.channel,
+            channel,
             start,
             end,
             end - start,
-            error,
-            level=min(found.level for found in outages),
-            extreme=min(found.extreme for found in outages),
-            reference=outages[0].reference,
+            sum(event.duration_error_s or 0.0 for event in (found[0], found[-1])) / 2**0.5,
+            level=min(levels, default=None),
+            extreme=min(extremes, default=None),
+            reference=found[0].reference,
             detail=f"{changes} on/off changes in {end - start:.1f} s, each less than "
             f"{settings.chatter_spacing_s:g} s apart",
         )

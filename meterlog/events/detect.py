@@ -26,6 +26,7 @@ from meterlog.events.gap import breaks, gap
 from meterlog.events.measure import Measure
 from meterlog.events.missing_prime import KEY_ON, missing_prime
 from meterlog.events.overvoltage import Overvoltage
+from meterlog.events.range_change import RangeChanges
 from meterlog.events.resistance import Resistance
 from meterlog.events.settings import DetectionSettings
 from meterlog.events.supply import Rules, Supply
@@ -51,6 +52,7 @@ class ChannelDetector:
         self._trusted = Track()
         self._measure = Measure(channel.number, self._trusted, channel.accuracy)
         self._untrusted = Untrusted(channel.number)
+        self._ranges = RangeChanges(channel.number)
         self._gaps: list[Event] = []
         self._missing: list[Event] = []
         self._resumed: list[float] = []
@@ -97,6 +99,7 @@ class ChannelDetector:
         if not len(series):
             return
         self._untrusted.feed(series.time_s, series.flags)
+        self._ranges.feed(series)
         first = self._all.count
         self._all.extend(series.time_s, series.value, series.resolution, first)
         for index in breaks(self._all, max(first, 1), self._all.count, self._channel.interval_s, self._settings):
@@ -173,7 +176,8 @@ class ChannelDetector:
         return _in_order(chain(*self._sources()))
 
     def _sources(self) -> list[list[Event]]:
-        return [*(machine.events for machine in self._machines), self._gaps, self._missing, self._untrusted.events]
+        meter = [self._gaps, self._untrusted.events, self._ranges.events]
+        return [*(machine.events for machine in self._machines), self._missing, *meter]
 
 
 def _in_order(found: Iterable[Event]) -> list[Event]:

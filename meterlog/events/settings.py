@@ -48,7 +48,7 @@ class DetectionSettings:
 
     system_v: float = 0.0
     on_at_least_v: float = 2.5
-    on_at_least_a: float = 1.0
+    on_at_least_a: float = 2.0
     prime_shortest_s: float = 0.5
     prime_longest_s: float = 10.0
     missing_prime_within_s: float = 3.0

@@ -16,7 +16,7 @@ from math import inf, nextafter
 from typing import NamedTuple
 
 from meterlog.events.chatter import interruptions
-from meterlog.events.dropout import Outage, dropout, outage
+from meterlog.events.dropout import dropout, outage
 from meterlog.events.event import Event
 from meterlog.events.measure import Measure
 from meterlog.events.prime_pulse import Stretch, prime_pulse
@@ -35,6 +35,8 @@ _SETTLE = 5
 _SAME = 0.05
 _RISING = 1.03
 _AFTER = 3
+_SHORT = 2
+_MOST_PENDING = 4096
 
 
 class Rules(NamedTuple):
@@ -80,7 +82,7 @@ class Supply:
         self._reference = self._previous = 0.0
         self._quiet = self._update_at = self._dip = self._fall = self._return = index
         self._lasting = False
-        self._outages: list[Outage] = []
+        self._pending: list[Event] = []
         self._stretch: Stretch | None = None
 
     @property
@@ -107,7 +109,7 @@ class Supply:
         """Values low <= value < high change nothing until reading `until`."""
         if self._state == "idle":
             return -inf, self._threshold
-        if self._state == "on" and not self._outages:
+        if self._state == "on" and not self._pending:
             return self._settings.sag_share * self._reference, self._reference / self._settings.off_share
         return inf, -inf
 
@@ -120,9 +122,9 @@ class Supply:
         """Go on to reading `stop` (not included)."""
         while self._pos < stop:
             self._steps[self._state](stop)
-        if self._outages and self._state not in ("out", "back"):
+        if self._pending and self._state not in ("out", "back"):
             # Two intervals more, since an edge lies up to that much before the reading that shows it.
-            since = self._track.time(self._pos - 1) - self._outages[-1].timing.end_s
+            since = self._track.time(self._pos - 1) - self._pending[-1].end_s
             if since >= self._settings.chatter_spacing_s + 3 * self._measure.interval(self._pos - 1)[0]:
                 self._flush()
 
@@ -293,10 +295,9 @@ class Supply:
 
     def _end_sag(self) -> None:
         dip = Dip(self._quiet, self._dip, self._return, self._pos, self._reference)
-        if self._rules.faults:
-            event = sag(self._measure, dip, self._markers, self._settings)
-            if event is not None:
-                self.events.append(event)
+        event = sag(self._measure, dip, self._markers, self._settings)
+        if event is not None:
+            self._await(event, short=dip.back - dip.start <= _SHORT)
         self._be_on(self._return)
 
     def _go_out(self, index: int) -> None:
@@ -342,24 +343,27 @@ class Supply:
             self._end_stretch(found.fall)
             self._begin(self._return)
             return False
-        # As far as their error lets them be, changes are close enough for chatter.
-        spacing = self._settings.chatter_spacing_s + found.timing.error_s / 2
-        if self._outages and found.timing.start_s - self._outages[-1].timing.end_s >= spacing:
-            self._flush()
-        if found.timing.duration_s >= spacing:
-            self._flush()
-            if self._rules.faults:
-                self.events.append(dropout(measure, found))
-        else:
-            self._outages.append(found)
+        self._await(dropout(measure, found), short=True)
         self._be_on(self._pos)
         return True
 
+    def _await(self, event: Event, short: bool) -> None:
+        """An interruption: alone, or part of chatter, as what follows will show."""
+        # As far as their error lets them be, changes are close enough for chatter.
+        spacing = self._settings.chatter_spacing_s + (event.duration_error_s or 0.0) / 2
+        short = short and event.end_s - event.start_s < spacing
+        near = bool(self._pending) and event.start_s - self._pending[-1].end_s < spacing
+        if not (short and near) or len(self._pending) >= _MOST_PENDING:
+            self._flush()
+        self._pending.append(event)
+        if not short:
+            self._flush()
+
     def _flush(self, ends: bool = False) -> None:
         """No further interruption follows closely: say what those that wait amount to."""
-        if self._outages and self._rules.faults:
-            self.events += interruptions(self._measure, self._outages, self._stretch, ends, self._settings)
-        self._outages = []
+        if self._pending and self._rules.faults:
+            self.events += interruptions(self._measure.channel, self._pending, self._stretch, ends, self._settings)
+        self._pending = []
 
     def _close(self) -> None:
         """Off for too long for a dropout, or to the end: the 'on' interval is over."""

@@ -14,7 +14,7 @@ from meterlog.circuit.evidence import Case, contradictions, evidence
 from meterlog.circuit.faults import FAULTS, Rates, all_cells
 from meterlog.circuit.measured import Measurement, Tried
 from meterlog.circuit.model import Circuit
-from meterlog.circuit.posterior import posterior
+from meterlog.circuit.posterior import Posterior, posterior
 from meterlog.circuit.predict import Network
 from meterlog.circuit.suggest import Suggestion, suggest
 
@@ -126,7 +126,7 @@ class Diagnoser:
         self, measured: Sequence[Measurement], tried: Sequence[Tried] = (), *, suggestions: int = 5
     ) -> Diagnosis:
         """What the readings say; `suggestions` is how many next measurements to work out."""
-        known = posterior(self.network, measured, tried, self._comes_share, dead=self._dead)
+        known = self.weigh(measured, tried)
         case = Case(self.network, known, measured, tried)
         chances = self.chances(known.weight, known.comes_and_goes)
         healthy = chances.pop("healthy")
@@ -143,6 +143,10 @@ class Diagnoser:
             inconsistent=tuple(contradictions(case)),
             rates_source=self.rates.source,
         )
+
+    def weigh(self, measured: Sequence[Measurement], tried: Sequence[Tried] = ()) -> Posterior:
+        """The cells' probabilities alone."""
+        return posterior(self.network, measured, tried, self._comes_share, dead=self._dead)
 
     def chances(self, weight: Array, comes_and_goes: Array) -> dict[str, float]:
         """The probability that each part or command is at fault, and of 'healthy'."""

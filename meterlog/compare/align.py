@@ -151,11 +151,11 @@ def _shared_marker(captures: Sequence[Capture]) -> str:
 
 def _after_marker(capture: Capture, name: str) -> list[Pass]:
     times = [m.time_s for m in capture.markers if m.name.strip().casefold() == name]
-    ends = [*(t - _LEAD_S for t in times[1:]), capture.duration_s]
-    return [
-        Pass(t, MARKER_ERROR_S, t - _LEAD_S, max(t, min(end_s, t + _LONGEST_S)))
-        for t, end_s in zip(times, ends, strict=True)
-    ]
+    passes = []
+    for time_s, after_s in zip_longest(times, times[1:]):
+        end_s = min(time_s + _LONGEST_S, capture.duration_s if after_s is None else after_s - _LEAD_S)
+        passes.append(Pass(time_s, MARKER_ERROR_S, time_s - _LEAD_S, max(time_s, end_s)))
+    return passes
 
 
 def _correlate(good: Sequence[tuple[Capture, Channel]], suspect: tuple[Capture, Channel]) -> Laid:
@@ -230,5 +230,6 @@ def _likeness(first: NDArray[np.float64], second: NDArray[np.float64]) -> tuple[
     with np.errstate(invalid="ignore", divide="ignore"):
         spread = [np.sqrt(np.maximum(s - t**2 / count, 0.0)) for s, t in zip(squares, sums, strict=True)]
         likeness = (slide(first, second) - sums[0] * sums[1] / count) / (spread[0] * spread[1])
-    enough = (count >= min(n, m) / 2) & (spread[0] > 1e-6 * spread[0].max()) & (spread[1] > 1e-6 * spread[1].max())
-    return np.where(enough, likeness, np.nan), shifts
+    # A part that hardly varies is like anything, by its noise alone.
+    enough = (count >= min(n, m) / 2) & (spread[0] > 0.05 * spread[0].max()) & (spread[1] > 0.05 * spread[1].max())
+    return np.where(enough, np.clip(likeness, -1.0, 1.0), np.nan), shifts

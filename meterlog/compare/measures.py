@@ -57,7 +57,21 @@ def _passes(good: Sequence[Side], suspect: Side, laid: Laid, limits: Limits) -> 
             allowed = tolerance.get(name, limits.value("same_time_share") * longest)
             of_time = name in ("duration", "transition")
             rows.append(measured(f"{word} {name}", part, "s" if of_time else unit, found, own.get(name), allowed))
-    return [row for row in rows if row is not None]
+    return [_depth_told(row, good, suspect) for row in rows if row is not None]
+
+
+def _depth_told(row: Measure, good: Sequence[Side], suspect: Side) -> Measure:
+    """A lower lowest reading of a clearly faster meter proves no difference: the slower one averages it away."""
+    if not row.measure.endswith("lowest") or row.verdict != "different" or row.difference is None:
+        return row
+    own = _interval(suspect)
+    faster = own < min(map(_interval, good)) / 1.5 if row.difference < 0 else own > max(map(_interval, good)) * 1.5
+    note = "the faster meter sees deeper: repeat with the same one"
+    return replace(row, verdict="cannot tell", note=note) if faster else row
+
+
+def _interval(side: Side) -> float:
+    return reading_interval(side[0].series(side[1].number).time_s).interval_s
 
 
 def _pass_figures(side: Side, laid: Pass) -> dict[str, Figure]:

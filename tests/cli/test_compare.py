@@ -1,0 +1,50 @@
+"""`meterlog compare` on the sample recordings."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from meterlog.cli import main
+from meterlog.compare import compare
+from meterlog.compare.text import as_text
+
+RECORDINGS = Path(__file__).parents[2] / "recordings"
+GOOD = [RECORDINGS / "key-on-good-1.sqlite", RECORDINGS / "key-on-good-2.sqlite"]
+SUSPECT = RECORDINGS / "key-on-suspect.sqlite"
+
+
+def test_text_shows_the_verdict_the_table_and_the_excursions(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["compare", "--good", str(GOOD[0]), "--good", str(GOOD[1]), str(SUSPECT)]) == 0
+    out = capsys.readouterr().out
+    assert out == as_text(compare(GOOD, SUSPECT))
+    assert "DIFFERENT: The suspect differs" in out
+    assert "excursion: " in out
+
+
+def test_json_is_one_object_as_the_readme_says(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["compare", "--json", "--good", str(GOOD[0]), str(SUSPECT)]) == 0
+    found = json.loads(capsys.readouterr().out)
+    assert list(found) == ["good", "suspect", "verdict", "channels", "unpaired", "notes"]
+    channel = found["channels"][0]
+    assert channel["verdict"] == found["verdict"] == "different"
+    assert {"measure", "part", "unit", "good", "suspect", "difference", "uncertainty", "verdict"} <= set(
+        channel["measures"][0]
+    )
+    assert {"start_s", "end_s", "value", "reference", "beyond"} <= set(channel["excursions"][0])
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["--pair", "pump", "x.sqlite"], "--pair wants GOOD=SUSPECT"),
+        (["absent.sqlite"], "absent.sqlite"),
+    ],
+)
+def test_mistakes_are_one_line(capsys: pytest.CaptureFixture[str], words: list[str], said: str) -> None:
+    assert main(["compare", "--good", str(GOOD[0]), *words]) == 2
+    err = capsys.readouterr().err
+    assert said in err
+    assert err.count("\n") == 1

@@ -1,0 +1,193 @@
+"""Known-good against suspect: what differs is named, what does not is not."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from meterlog.compare import Comparison, compare
+from meterlog.compare.comparison import Measure
+from meterlog.errors import CompareError
+from meterlog.reading import Quantity
+from tests.compare.conftest import Maker, Shape, prime
+
+RECORDINGS = Path(__file__).parents[2] / "recordings"
+GOOD = [RECORDINGS / "key-on-good-1.sqlite", RECORDINGS / "key-on-good-2.sqlite"]
+SUSPECT = RECORDINGS / "key-on-suspect.sqlite"
+
+
+def rows(found: Comparison, channel: int = 0) -> dict[str, Measure]:
+    """The table by the measures' names."""
+    return {m.measure: m for m in found.channels[channel].measures}
+
+
+def test_two_known_good_samples_are_the_same_and_the_suspect_differs_in_its_level_alone() -> None:
+    assert compare(GOOD[:1], GOOD[1]).verdict == "same within error"
+    found = compare(GOOD, SUSPECT)
+    assert found.verdict == "different"
+    verdicts = {name: row.verdict for name, row in rows(found).items()}
+    assert verdicts["prime level"] == "different"
+    assert verdicts["prime duration"] == "same within error"
+    difference = rows(found)["prime level"]
+    assert difference.difference is not None
+    assert difference.difference < -2
+    assert found.channels[0].excursions
+
+
+@pytest.mark.parametrize(
+    ("good", "suspect"),
+    [("key-on-good-1", "key-on-suspect"), ("crank-good", "crank-weak-battery"), ("key-on-good-1", "key-on-no-command")],
+)
+def test_swapping_before_and_after_mirrors_everything(good: str, suspect: str) -> None:
+    there = compare([RECORDINGS / f"{good}.sqlite"], RECORDINGS / f"{suspect}.sqlite")
+    back = compare([RECORDINGS / f"{suspect}.sqlite"], RECORDINGS / f"{good}.sqlite")
+    assert there.verdict == back.verdict
+    assert set(rows(there)) == set(rows(back))
+    for name, row in rows(there).items():
+        mirrored = rows(back)[name]
+        assert row.verdict == mirrored.verdict
+        assert row.uncertainty == pytest.approx(mirrored.uncertainty)
+        assert row.difference == pytest.approx(-mirrored.difference if mirrored.difference is not None else None)
+    assert bool(there.channels[0].excursions) == bool(back.channels[0].excursions)
+
+
+@settings(deadline=None, max_examples=6, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(seed=st.integers(0, 10_000), interval=st.sampled_from([0.1, 0.25, 0.4]), window=st.sampled_from([0.0, 0.6, 1.0]))
+def test_the_same_prime_read_twice_is_never_called_different(
+    tmp_path_factory: pytest.TempPathFactory, seed: int, interval: float, window: float
+) -> None:
+    rng = np.random.default_rng(seed)
+    make = Maker(tmp_path_factory.mktemp("same"))
+    paths = [
+        make(
+            str(n),
+            {"pump": prime(float(rng.uniform(3, 5)))},
+            interval_s=interval,
+            window_s=window * interval,
+            seed=seed + n,
+        )
+        for n in range(3)
+    ]
+    found = compare(paths[:2], paths[2])
+    assert not found.channels[0].excursions
+    assert found.verdict == "same within error"
+
+
+def test_a_dip_within_the_prime_is_an_excursion_with_its_time_and_size(make: Maker) -> None:
+    def dipped(t: np.ndarray) -> np.ndarray:
+        return np.where((t >= 5.0) & (t < 5.4), 9.0, prime(4.0, length_s=3.0)(t))
+
+    good = [make(f"good{n}", {"pump": prime(4.0, length_s=3.0)}, interval_s=0.1, seed=n) for n in range(3)]
+    found = compare(good, make("suspect", {"pump": dipped}, interval_s=0.1, seed=9)).channels[0]
+    assert len(found.excursions) == 1
+    one = found.excursions[0]
+    assert one.start_s == pytest.approx(5.0, abs=0.15)
+    assert one.end_s == pytest.approx(5.4, abs=0.15)
+    assert one.difference == pytest.approx(9.0 - 12.4, abs=0.05)
+    assert one.beyond == pytest.approx(3.4 - 0.13, abs=0.1)
+
+
+def test_the_band_of_several_holds_each_of_them_with_the_median_inside(make: Maker) -> None:
+    good = [make(f"good{n}", {"pump": prime(4.0, level)}, seed=n) for n, level in enumerate((12.0, 12.4, 12.3))]
+    found = compare(good, make("suspect", {"pump": prime(4.0, 12.2)}, seed=7))
+    band = found.channels[0].bands[0]
+    middle = np.argmin(np.abs(band.time_s - 5.0))
+    assert (band.low[middle], band.high[middle]) == (pytest.approx(12.0, abs=0.02), pytest.approx(12.4, abs=0.02))
+    assert band.middle[middle] == pytest.approx(12.3, abs=0.02)
+    assert found.verdict == "same within error"
+
+
+def test_a_prime_that_never_comes_differs(make: Maker) -> None:
+    good = make("good", {"pump": prime(4.0)})
+    found = compare([good], make("suspect", {"pump": 0.0}))
+    assert found.verdict == "different"
+    assert rows(found)["primes seen"].verdict == "different"
+
+
+def test_resistance_and_overload(make: Maker) -> None:
+    good = make("good", {"winding": 1.2}, quantity=Quantity.RESISTANCE)
+    alike = make("alike", {"winding": 1.21}, quantity=Quantity.RESISTANCE, seed=1)
+    higher = make("higher", {"winding": 2.4}, quantity=Quantity.RESISTANCE)
+    opened = make("open", {"winding": np.inf}, quantity=Quantity.RESISTANCE)
+    assert compare([good], alike).verdict == "same within error"
+    assert compare([good], higher).verdict == "different"
+    found = compare([good], opened)
+    assert found.verdict == "different"
+    assert rows(found)["resistance"].note == "overload all along on one side"
+    json.dumps(found.as_json(), allow_nan=False)
+
+
+def test_rates_of_faults_are_held_against_each_other_exactly(make: Maker) -> None:
+    def failing(every_s: float) -> Shape:
+        return lambda t: np.where(t % every_s < 0.6, 0.0, 12.5)
+
+    often = make("often", {"feed": failing(20.0)}, length_s=900.0)
+    seldom = make("seldom", {"feed": failing(300.0)}, length_s=900.0)
+    row = rows(compare([often], seldom))["dropout per hour"]
+    assert row.verdict == "different"
+    assert row.good == pytest.approx(180, rel=0.05)
+    assert row.suspect == pytest.approx(12, rel=0.5)
+
+
+def test_a_faster_meter_that_sees_deeper_proves_nothing(make: Maker) -> None:
+    def inrush(t: np.ndarray) -> np.ndarray:
+        return np.where((t >= 4.0) & (t < 4.08), 10.8, prime(4.0)(t))
+
+    slow = make("slow", {"pump": inrush}, interval_s=0.4)
+    fast = make("fast", {"pump": inrush}, interval_s=0.04)
+    for good, suspect in ((slow, fast), (fast, slow)):
+        found = compare([good], suspect)
+        assert rows(found)["prime lowest"].verdict == "cannot tell"
+        assert any("reading intervals differ" in note for note in found.channels[0].notes)
+
+
+class TestPairing:
+    """Which channels belong together, and which captures do not."""
+
+    def test_by_label_whatever_the_order_and_the_rest_is_said(self, make: Maker) -> None:
+        good = make("good", {"battery": 12.5, "pump": prime(4.0), "ground": 0.05})
+        suspect = make("suspect", {"Pump": prime(4.0), "battery": 12.5, "lamp": 12.0})
+        found = compare([good], suspect)
+        assert [c.label for c in found.channels] == ["Pump", "battery"]
+        assert len(found.unpaired) == 2
+        assert "'lamp' (dc_voltage)" in found.unpaired[0]
+        assert "'ground' (dc_voltage)" in found.unpaired[1]
+
+    def test_as_told(self, make: Maker) -> None:
+        good = make("good", {"before": prime(4.0), "battery": 12.5})
+        suspect = make("suspect", {"after": prime(4.0), "battery": 12.5})
+        found = compare([good], suspect, pairs={"before": "after"})
+        assert [c.label for c in found.channels] == ["after", "battery"]
+        with pytest.raises(CompareError, match="no channel is labelled 'befor' there; there are 'battery', 'before'"):
+            compare([good], suspect, pairs={"befor": "after"})
+
+    def test_the_only_ones_of_a_quantity_pair_and_it_is_said(self, make: Maker) -> None:
+        found = compare([make("good", {"one": prime(4.0)})], make("suspect", {"two": prime(4.0)}))
+        assert any("labels differ" in note for note in found.channels[0].notes)
+
+    def test_nothing_in_common_is_refused(self, make: Maker) -> None:
+        volts = make("volts", {"pump": 12.0})
+        with pytest.raises(CompareError, match="no channel is in all captures"):
+            compare([volts], make("ohms", {"pump": 1.0}, quantity=Quantity.RESISTANCE))
+
+    @pytest.mark.parametrize("volts", [("12", "24"), ("6", "12"), ("24", "6")])
+    def test_stated_systems_that_differ_are_refused(self, make: Maker, volts: tuple[str, str]) -> None:
+        paths = [make(f"v{v}", {"pump": prime(4.0, float(v))}, details={"system_v": v}) for v in volts]
+        with pytest.raises(CompareError, match="different system voltages"):
+            compare(paths[:1], paths[1])
+
+    def test_levels_that_prove_two_systems_are_refused_unless_told(self, make: Maker) -> None:
+        paths = [make(f"v{v}", {"pump": 1.04 * v}, details={}) for v in (12, 24)]
+        for good, suspect in (paths, paths[::-1]):
+            with pytest.raises(CompareError, match="a 24 V and a 12 V system"):
+                compare([good], suspect)
+        assert compare(paths[:1], paths[1], one_system=True).verdict == "different"
+
+    def test_seven_volts_all_along_on_a_12_v_car_is_compared(self, make: Maker) -> None:
+        paths = [make(f"v{v:.0f}", {"pump": v}, details={}) for v in (12.5, 7.0)]
+        assert compare(paths[:1], paths[1]).verdict == "different"

@@ -107,6 +107,17 @@ class Driver(ABC):
             AddressError: the address does not fit this driver.
         """
 
+    def ask(self, target: str) -> str | None:
+        """Write to a port to find out whether such a meter is there; its answer, None for none.
+
+        Only drivers whose meters must be asked do this, and only when a person allowed it.
+
+        Raises:
+            LinkError: the port cannot be opened.
+        """
+        del target
+        return None
+
     def check(self, address: Address) -> None:
         """Refuse options that this driver does not know.
 

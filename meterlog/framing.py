@@ -48,9 +48,12 @@ class FramingDriver(Driver):
 
     Attributes:
         lines: the line settings its meters use, the commonest first.
+        variants: the options, each as `name=value&...`, with which `meters` and `auto` try it on unknown bytes; the
+            commonest first; none where it has no business on a serial line.
     """
 
     lines: ClassVar[tuple[LineSettings, ...]]
+    variants: ClassVar[tuple[str, ...]] = ("",)
 
     @abstractmethod
     def decoder(self, address: Address, byte_time_s: float) -> Decoder:
@@ -69,6 +72,11 @@ class FramingDriver(Driver):
         """What the driver takes for granted where chips' sister versions differ, in words, for `meters`."""
         del address
         return ()
+
+    def unsaid(self, address: Address) -> str:
+        """What the bytes do not say and the address leaves open, so that only a person knows it; '' for nothing."""
+        del address
+        return ""
 
     def meter(self, address: Address) -> Meter:
         """The meter on the serial line (or URL) that the address names."""

@@ -62,6 +62,7 @@ class Digits11(FixedFrameDriver):
     )
     options = frozenset({"status", "spare"})
     lines = (LineSettings(2400, 7, "O", 1), LineSettings(19230, 7, "O", 1))
+    variants = ("", "status=judge-first")
 
     def frame_format(self, address: Address) -> FrameFormat:
         """See `FixedFrameDriver`."""

@@ -72,6 +72,7 @@ class Frames(FramingDriver):
     modes = ("whatever the profile names",)
     options = frozenset({"profile"})
     lines = (LineSettings(9600, 8, "N", 1),)
+    variants = ()  # its shipped profiles are other drivers' framings
 
     def decoder(self, address: Address, byte_time_s: float) -> Decoder:
         """See `FramingDriver.decoder`."""

@@ -67,6 +67,21 @@ class Scpi(Driver):
         """
         return ScpiMeter(address, serial_transport(address, self.lines[0]))
 
+    def ask(self, target: str) -> str | None:
+        """The instrument's answer to `*IDN?` at 9600 8N1, with each terminator."""
+        transport = serial_transport(Address(self.name, target), self.lines[0])
+        link = transport.open()
+        try:
+            dialog = Dialog(link, transport.name, transport.byte_time_s, Traffic())
+            for dialog.terminator in TERMINATORS.values():
+                dialog.hush(0.05)
+                reply = dialog.query("*IDN?", 0.5)
+                if reply is not None and reply.count(",") == 3:  # IEEE 488.2: four fields
+                    return reply
+            return None
+        finally:
+            link.close()
+
 
 class ScpiMeter:
     """An instrument that can be opened again and again."""

@@ -89,6 +89,7 @@ class Text(FramingDriver):
     modes = ("whatever the profile names; several columns a line",)
     options = frozenset({"profile", "quantity", "unit"})
     lines = (LineSettings(9600, 8, "N", 1),)
+    variants = ("", "profile=columns", "profile=number", "profile=two-column")
 
     def decoder(self, address: Address, byte_time_s: float) -> Decoder:
         """See `FramingDriver.decoder`."""
@@ -101,3 +102,9 @@ class Text(FramingDriver):
     def lines_for(self, address: Address) -> tuple[LineSettings, ...]:
         """The line settings that the profile names."""
         return text_profile(address).lines
+
+    def unsaid(self, address: Address) -> str:
+        """The quantities of bare numbers, where only a shipped profile's default says them."""
+        if address.options.get("profile") in ("number", "two-column") and "quantity" not in address.options:
+            return "the numbers come without units: say what they are, for example quantity=dc_voltage"
+        return ""

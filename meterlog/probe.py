@@ -1,0 +1,301 @@
+"""Finds out which driver fits a port: listens with the line settings that drivers declare, and runs every decoder on
+the same bytes. Never writes to a port unless asked to.
+"""
+
+from __future__ import annotations
+
+import time
+from collections import Counter
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+
+from meterlog.address import Address
+from meterlog.driver import Driver, driver_names, load_driver
+from meterlog.errors import DriverError, LinkLost, NoFrameFits
+from meterlog.framing import Decoder, FramingDriver
+from meterlog.reading import Reading
+from meterlog.transports import LineSettings, Transport
+
+LISTEN_S = 5.0
+"""How long to listen to a port, all line settings together, s."""
+FRAMES_WANTED = 3
+"""Good frames, one after the other, that make a fit."""
+FRAMES_AGREED = 10
+"""The last frames whose quantity is compared."""
+MOST_LOST = 0.1
+"""The share of bytes and of frames, after the first good frame, that may be lost in a fit."""
+OVERTIME_S = 3.0
+"""How much longer to listen where some frame was good but not yet enough of them."""
+HOPELESS_BYTES = 100
+"""Bytes without any good frame after which the next line settings are tried: at least five frames' worth."""
+
+
+@dataclass
+class Candidate:
+    """One driver with options, and how the bytes of a port suit it.
+
+    Attributes:
+        driver: the driver.
+        options: what goes behind `?` in the address.
+        good, refused, lost: frames read, frames that say what no meter says, bytes thrown away after the first
+            good frame.
+        bytes_seen: all bytes since the first good frame.
+        last: the last readings.
+    """
+
+    driver: FramingDriver
+    options: str
+    decoder: Decoder
+    good: int = 0
+    refused: int = 0
+    lost: int = 0
+    bytes_seen: int = 0
+    last: list[Reading] = field(default_factory=list)
+    _lead: tuple[int, int] | None = None
+
+    def feed(self, data: bytes, arrival_s: float) -> None:
+        """Take bytes from the port."""
+        for start in range(0, len(data), 8):  # small pieces, to see what came before the first good frame
+            self._feed(data[start : start + 8], arrival_s)
+
+    def _feed(self, data: bytes, arrival_s: float) -> None:
+        readings = self.decoder.feed(data, arrival_s)
+        traffic = self.decoder.traffic
+        self.good = traffic.frames_good
+        if self._lead is None and self.good:
+            self._lead = (traffic.bytes_discarded, traffic.frames_refused)
+        if self._lead is not None:
+            self.bytes_seen += len(data)
+            self.lost = traffic.bytes_discarded - self._lead[0]
+            self.refused = traffic.frames_refused - self._lead[1]
+        self.last = (self.last + readings)[-FRAMES_AGREED:]
+
+    @property
+    def fits(self) -> bool:
+        """Whether the bytes are frames of this driver."""
+        return (
+            self.good >= FRAMES_WANTED
+            and self.lost <= MOST_LOST * self.bytes_seen
+            and self.refused <= MOST_LOST * self.good
+        )
+
+    @property
+    def evidence(self) -> str:
+        """The counts in words."""
+        text = f"{self.good} frames good, {self.refused} refused, {self.lost} of {self.bytes_seen} bytes discarded"
+        if self.last:
+            quantity, count = Counter(r.quantity for r in self.last).most_common(1)[0]
+            text += f"; {count} of the last {len(self.last)} readings are {quantity}"
+        return text
+
+    def address(self, target: str, line: LineSettings | None) -> Address:
+        """What to type: with the line settings where they are not the driver's first."""
+        address = Address.parse(f"{self.driver.name}:x?{self.options}")
+        options = dict(address.options)
+        first = self.driver.lines_for(address)[0]
+        line = line or first
+        if line.baud != first.baud:
+            options["baud"] = str(line.baud)
+        if line[1:4] != first[1:4]:
+            options["line"] = f"{line.data_bits}{line.parity}{line.stop_bits}"
+        return Address(self.driver.name, target, options)
+
+
+@dataclass(frozen=True)
+class Finding:
+    """What listening to a port showed.
+
+    Attributes:
+        port: as the user wrote it.
+        fits: the drivers that fit, best first; with the line settings that were set.
+        line: the line settings under which they did; None where the port has no wire, so that they do not matter.
+        bytes_seen: how many bytes came in all.
+        first_bytes: the first of them.
+        answered: what an instrument answered when asked, with its driver; None where nobody asked or nobody answered.
+    """
+
+    port: str
+    fits: tuple[Candidate, ...] = ()
+    line: LineSettings | None = None
+    bytes_seen: int = 0
+    first_bytes: bytes = b""
+    answered: tuple[Driver, str] | None = None
+
+    @property
+    def address(self) -> Address | None:
+        """The address to type; None where it cannot be told."""
+        if self.answered is not None:
+            return Address(self.answered[0].name, self.port)
+        if self.doubt:
+            return None
+        return self.fits[0].address(self.port, self.line)
+
+    @property
+    def doubt(self) -> str:
+        """Why it cannot be told, in a sentence; '' where it can."""
+        if self.answered is not None:
+            return ""
+        if not self.bytes_seen:
+            return "nothing comes: is the meter on, and its data output too? Bench meters speak only when asked (--ask)"
+        if not self.fits:
+            shown = self.first_bytes.hex(" ")
+            return f"cannot tell: {self.bytes_seen} bytes came and no driver's frames are in them; first {shown}"
+        names = list(dict.fromkeys(c.driver.name for c in self.fits))
+        if len(names) > 1:
+            return f"cannot tell: the bytes fit {' and '.join(names)} alike; the meter's manual names the line settings"
+        best = self.fits[0]
+        if unsaid := best.driver.unsaid(Address.parse(f"{best.driver.name}:x?{best.options}")):
+            return f"cannot tell: the bytes fit {best.driver.name} with {best.options}, but {unsaid}"
+        return ""
+
+    @property
+    def assumed(self) -> tuple[str, ...]:
+        """What is taken for granted where chips' sister versions differ."""
+        address = self.address
+        return self.fits[0].driver.assumed(address) if address is not None and self.fits else ()
+
+
+def probed_drivers() -> tuple[list[FramingDriver], list[str]]:
+    """The drivers to try on unknown bytes, and a sentence for each that fails to load."""
+    drivers, failures = [], []
+    for name in driver_names():
+        try:
+            driver = load_driver(name)
+        except DriverError as error:
+            failures.append(str(error))
+            continue
+        if isinstance(driver, FramingDriver) and driver.variants:
+            drivers.append(driver)
+    return drivers, failures
+
+
+def candidates(drivers: list[FramingDriver]) -> list[Candidate]:
+    """Fresh candidates: every driver with every variant."""
+    return [
+        Candidate(driver, options, driver.decoder(Address.parse(f"{driver.name}:x?{options}"), 0.0))
+        for driver in drivers
+        for options in driver.variants
+    ]
+
+
+def line_settings(drivers: list[FramingDriver]) -> list[LineSettings]:
+    """The line settings to listen with: those that most drivers declare first, and first choices before others.
+
+    Settings that differ only in the control outputs are one, with the outputs as the driver that cares wants them.
+    """
+    wanted: dict[tuple[object, ...], LineSettings] = {}
+    rank: Counter[tuple[object, ...]] = Counter()
+    for driver in drivers:
+        for place, line in enumerate(driver.lines):
+            key = line[:4]
+            known = wanted.setdefault(key, line)
+            wanted[key] = line if known.dtr is None and known.rts is None else known
+            rank[key] += 10 - min(place, 9)
+    return [wanted[key] for key, _ in rank.most_common()]
+
+
+def probe(
+    target: str,
+    listen_s: float = LISTEN_S,
+    ask: bool = False,
+    enough: int = FRAMES_WANTED,
+    transport: Callable[[LineSettings], Transport] | None = None,
+    lines: Sequence[LineSettings] | None = None,
+) -> Finding:
+    """Listen to a port, and say which driver fits.
+
+    Args:
+        target: the port, as in an address.
+        listen_s: how long at most, s; a little longer where frames come but too few yet.
+        ask: when nothing fits, let drivers whose meters must be asked write to the port.
+        enough: good frames after which to stop early.
+        transport: the port under given line settings; a serial line by default.
+        lines: the line settings to listen with; those of the drivers by default.
+
+    Raises:
+        LinkError: the port cannot be opened, or died.
+    """
+    drivers, _ = probed_drivers()
+    lines = lines or line_settings(drivers)
+    opened = transport or (lambda line: _serial(target, line))
+    end_s = time.monotonic() + listen_s
+    total, first = 0, b""
+    for number, line in enumerate(lines):
+        share_s = (end_s - time.monotonic()) / (len(lines) - number)
+        tried = candidates(drivers)
+        port = opened(line)
+        count, start = _listen(port, tried, share_s, end_s, enough)
+        total, first = total + count, first or start
+        fits = sorted((c for c in tried if c.fits), key=lambda c: (c.refused - c.good, c.lost))
+        if fits:
+            return Finding(target, _strongest(fits), line if port.byte_time_s else None, total, first)
+        if time.monotonic() >= end_s:
+            break
+    if ask:
+        for name in driver_names():
+            try:
+                driver = load_driver(name)
+            except DriverError:
+                continue
+            if answer := driver.ask(target):
+                return Finding(target, (), None, total, first, (driver, answer))
+    return Finding(target, (), None, total, first)
+
+
+def found_address(finding: Finding) -> Address:
+    """The address that a finding names.
+
+    Raises:
+        NoFrameFits: it cannot be told.
+    """
+    address = finding.address
+    if address is None:
+        raise NoFrameFits(f"{finding.port}: {finding.doubt}", finding.port, finding.first_bytes)
+    return address
+
+
+def _serial(target: str, line: LineSettings) -> Transport:
+    from meterlog.transports.serial_line import serial_transport
+
+    return serial_transport(Address("auto", target), line)
+
+
+def _listen(
+    transport: Transport, tried: list[Candidate], share_s: float, end_s: float, enough: int
+) -> tuple[int, bytes]:
+    """Feed all candidates from the port until one fits well enough, none can, or the time is over."""
+    link = transport.open()
+    count, first = 0, b""
+    start_s = time.monotonic()
+    try:
+        while True:
+            now_s = time.monotonic()
+            hopeful, fits = any(c.good for c in tried), any(c.fits for c in tried)
+            limit_s = start_s + share_s
+            if hopeful:
+                limit_s = max(end_s, limit_s) + (0.0 if fits else OVERTIME_S)
+            if now_s >= limit_s or (fits and max(c.good for c in tried) >= enough):
+                return count, first
+            if count >= HOPELESS_BYTES and not hopeful:
+                return count, first
+            try:
+                chunk = link.read(min(0.1, limit_s - now_s))
+            except EOFError:
+                return count, first
+            if chunk is None:
+                continue
+            count, first = count + len(chunk.data), (first + chunk.data)[:32]
+            for candidate in tried:
+                candidate.feed(chunk.data, chunk.arrival_s)
+    except LinkLost:
+        if not count:
+            raise
+        return count, first
+    finally:
+        link.close()
+
+
+def _strongest(fits: list[Candidate]) -> tuple[Candidate, ...]:
+    """Leave out what fits anything: a driver with something unsaid gives way to one without."""
+    said = [c for c in fits if not c.driver.unsaid(Address.parse(f"{c.driver.name}:x?{c.options}"))]
+    return tuple(said or fits)

@@ -1,0 +1,239 @@
+"""Which driver fits a port: each is told from the others on a real port; noise, silence and doubt too."""
+
+from __future__ import annotations
+
+import os
+import random
+import threading
+import time
+import tty
+from collections.abc import Callable, Iterator
+
+import pytest
+
+from meterlog.address import Address
+from meterlog.cli.main import main
+from meterlog.driver import open_address
+from meterlog.errors import NoFrameFits
+from meterlog.framing import framing_of
+from meterlog.probe import candidates, line_settings, probe, probed_drivers
+from meterlog.reading import Reading
+from meterlog.transports import Chunk, LineSettings
+from meterlog_drivers.every_mode import every_mode
+from meterlog_drivers.scpi_instrument import ScpiInstrument, ScpiServer
+
+Talk = Callable[[Callable[[int], bytes]], str]
+
+
+@pytest.fixture
+def talking() -> Iterator[Talk]:
+    """Pseudo-terminals on which something is sent every 20 ms."""
+    ending = threading.Event()
+    threads: list[threading.Thread] = []
+    ends: list[int] = []
+
+    def talk(chunk: Callable[[int], bytes]) -> str:
+        master, slave = os.openpty()
+        tty.setraw(slave)
+        os.set_blocking(master, False)
+        ends.extend((master, slave))
+
+        def send() -> None:
+            for n in range(2000):
+                if ending.wait(0.02):
+                    return
+                try:
+                    os.write(master, chunk(n))
+                except BlockingIOError:
+                    pass  # nobody reads
+
+        threads.append(threading.Thread(target=send))
+        threads[-1].start()
+        return os.ttyname(slave)
+
+    yield talk
+    ending.set()
+    for thread in threads:
+        thread.join()
+    for end in ends:
+        os.close(end)
+
+
+def frames(address: str) -> Callable[[int], bytes]:
+    """What a meter sends: a different frame each time, beginning in the middle of one."""
+    encoder = framing_of(address).encoder()
+    shown = random.Random(3).sample([r for r in every_mode(encoder) if r.value < 1e300], 40)
+    return lambda n: encoder.encode([shown[n % len(shown)]])[5 if n == 0 else 0 :]
+
+
+FRAMINGS = ["status14", "segments14", "digits11", "digits14", "chars16", "text"]
+
+
+@pytest.mark.parametrize("name", FRAMINGS)
+def test_auto_names_each_driver_from_a_real_port_within_5_s(talking: Talk, name: str) -> None:
+    port = talking(frames(f"{name}:x"))
+    meter = open_address(f"auto:{port}")[1]
+    before_s = time.monotonic()
+    connection = meter.open()
+    assert time.monotonic() - before_s < 5.0
+    readings: list[Reading] = []
+    while len(readings) < 5:
+        readings += connection.read(1.0) or []
+    connection.close()
+    assert meter.name == f"{name} on {port} (found by listening)"
+
+
+@pytest.mark.parametrize("name", FRAMINGS)
+def test_meters_shows_the_evidence_and_what_to_type(
+    talking: Talk, name: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    port = talking(frames(f"{name}:x"))
+    assert main(["meters", port, "--listen", "2"]) == 0
+    out = capsys.readouterr().out
+    assert f"  {name} fits: " in out
+    assert "frames good, 0 refused, 0 of" in out
+    assert f'--meter "{name}:{port}"' in out
+    assert ("unverified against hardware" in out) == (name not in ("chars16", "text"))
+    assert ("assumed: " in out) == (name in ("digits11", "digits14"))
+
+
+def test_a_sister_chip_is_chosen_where_only_it_fits(talking: Talk) -> None:
+    low_battery_and_minus = b"112343" + b"\x3b" + b"\x36" + b"08\r\n"
+    address = "digits11:x?status=judge-first"
+    frame = low_battery_and_minus[:5] + low_battery_and_minus[6:]
+    assert framing_of(address).decoder().feed(frame, 0.0)[0].value == -1.234
+    assert not framing_of("digits11:x").decoder().feed(frame, 0.0), "bit 1 of the status is spare in the other chip"
+    port = talking(lambda _: frame)
+    assert str(probe(port).address) == f"digits11:{port}?status=judge-first"
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_noise_is_said_to_be_untellable(talking: Talk, seed: int) -> None:
+    rng = random.Random(seed)
+    port = talking(lambda _: rng.randbytes(12))
+    before_s = time.monotonic()
+    with pytest.raises(NoFrameFits, match=r"cannot tell: \d+ bytes came and no driver's frames are in them; first "):
+        open_address(f"auto:{port}?listen_s=2")[1].open()
+    assert time.monotonic() - before_s < 5.0
+
+
+def test_bare_numbers_are_not_given_a_unit_by_guess(talking: Talk) -> None:
+    port = talking(lambda n: b"%d.%02d\r\n" % (12, n % 100))
+    with pytest.raises(NoFrameFits, match=r"cannot tell.*without units.*quantity=dc_voltage"):
+        open_address(f"auto:{port}")[1].open()
+
+
+def test_silence_is_said_to_be_silence(talking: Talk, capsys: pytest.CaptureFixture[str]) -> None:
+    port = talking(lambda _: b"")
+    assert main(["meters", port, "--listen", "0.6"]) == 0
+    assert "nothing comes: is the meter on" in capsys.readouterr().out
+
+
+def test_two_drivers_that_fit_alike_are_doubt(talking: Talk, monkeypatch: pytest.MonkeyPatch) -> None:
+    from meterlog_drivers.status14 import Status14
+
+    class Sister(Status14):
+        name = "sister14"
+
+    drivers = probed_drivers()[0]
+    monkeypatch.setattr("meterlog.probe.probed_drivers", lambda: ([*drivers, Sister()], []))
+    port = talking(frames("status14:x"))
+    with pytest.raises(NoFrameFits, match="the bytes fit status14 and sister14 alike"):
+        open_address(f"auto:{port}")[1].open()
+
+
+def test_nothing_is_written_to_a_port_unless_asked(capsys: pytest.CaptureFixture[str]) -> None:
+    heard: list[bytes] = []
+
+    class Ear(ScpiInstrument):
+        def receive(self, data: bytes):  # type: ignore[no-untyped-def]
+            heard.append(data)
+            return super().receive(data)
+
+    with ScpiServer(Ear(list)) as server:
+        url = server.url
+        assert main(["meters", url, "--listen", "0.8"]) == 0
+        assert "--ask" in capsys.readouterr().out
+        assert heard == []
+        assert main(["meters", url, "--listen", "0.8", "--ask"]) == 0
+        out = capsys.readouterr().out
+    assert "scpi answers when asked: METERLOG,SCRIPTED,0,1" in out
+    assert f'--meter "scpi:{url}"' in out
+
+
+class OneSpeed:
+    """A transport that gives good bytes under one line setting and garbage under all others, as a real line does."""
+
+    name = "a line"
+    byte_time_s = 0.001
+
+    def __init__(self, line: LineSettings, right: LineSettings, chunk: Callable[[int], bytes]) -> None:
+        self._right, self._chunk, self._n = line[:4] == right[:4], chunk, 0
+
+    def open(self) -> OneSpeed:
+        return self
+
+    def read(self, timeout_s: float) -> Chunk | None:
+        time.sleep(min(timeout_s, 0.005))
+        self._n += 1
+        data = self._chunk(self._n)
+        return Chunk(data if self._right else bytes(b ^ 0xA5 for b in data), time.monotonic())
+
+    def write(self, data: bytes) -> None:
+        raise AssertionError(f"wrote {data!r}")
+
+    def close(self) -> None: ...
+
+
+@pytest.mark.parametrize("name", FRAMINGS)
+def test_the_line_settings_are_found_too(name: str) -> None:
+    driver = framing_of(f"{name}:x").driver
+    for right in driver.lines:
+        finding = probe("COM7", transport=lambda line, r=right: OneSpeed(line, r, frames(f"{name}:x")))  # type: ignore[misc]
+        assert finding.address is not None
+        assert finding.address.scheme == name
+        assert finding.line is not None
+        assert finding.line[:4] == right[:4]
+        first = driver.lines[0]
+        assert finding.address.options.get("baud") == (str(right.baud) if right.baud != first.baud else None)
+
+
+def test_settings_that_differ_only_in_the_control_outputs_are_tried_once() -> None:
+    settings = line_settings(probed_drivers()[0])
+    assert len({s[:4] for s in settings}) == len(settings)
+    assert LineSettings(2400, 8, "N", 1, dtr=True, rts=False) in settings, "segments14 needs its outputs set"
+    assert settings[0].baud in (2400, 9600)
+
+
+def test_no_framing_takes_another_ones_frames() -> None:
+    for name in FRAMINGS:
+        encoder = framing_of(f"{name}:x").encoder()
+        data = b"".join(encoder.encode([r]) for r in every_mode(encoder))
+        tried = candidates(probed_drivers()[0])
+        for candidate in tried:
+            candidate.feed(data, 0.0)
+        assert {c.driver.name for c in tried if c.fits} == {name}
+        assert {c.driver.name for c in tried if c.good > 2} <= {name, "text"}
+
+
+def test_an_absent_port_is_one_line(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["meters", "/dev/no-such-port", "--listen", "1"]) == 0
+    assert "/dev/no-such-port" in capsys.readouterr().out
+    assert main(["meters", "--listen", "0"]) == 2
+    assert "--listen wants" in capsys.readouterr().err
+
+
+def test_the_driver_list_names_every_driver_and_how_it_was_checked(capsys: pytest.CaptureFixture[str]) -> None:
+    from meterlog.driver import driver_names, load_driver
+
+    assert main(["meters", "--drivers"]) == 0
+    out = capsys.readouterr().out
+    for name in driver_names():
+        assert f"{name}: {load_driver(name).summary}" in out
+        assert f"checked: {load_driver(name).verification}" in out
+
+
+def test_an_address_from_a_finding_can_be_typed() -> None:
+    finding = probe("COM7", transport=lambda line: OneSpeed(line, LineSettings(19230, 7, "O", 1), frames("digits11:x")))
+    assert finding.address == Address.parse(str(finding.address))
+    assert str(finding.address) == "digits11:COM7?baud=19230"

@@ -1,11 +1,12 @@
 """ble: meters over Bluetooth Low Energy, with any decoder of frames on their bytes.
 
-`ble:AA:BB:CC:DD:EE:FF?decoder=status14`, or by the advertised `name=` or `service=` (UUID, short or long), which
-is the way on macOS where each computer has an identifier of its own for a peripheral. The characteristics are
-found by what they can do, in the known serial services first; `service=`, `notify=` and `write=` choose others.
-A meter that must be asked takes `poll=`: text, or bytes as `0x0102`; `interval_s=` is the time between two
-requests (0.5 s). `adapter=hci1` is another adapter than the first (Linux), `search_s=` how long to look for the
-meter (10 s). All other options are the decoder's.
+`ble:AA:BB:CC:DD:EE:FF?decoder=status14`; without a decoder (or `decoder=auto`) it is found by listening, as `auto:`
+does on a serial line, for `listen_s=` at most. The meter is named by its address, or by the advertised `name=` or
+`service=` (UUID, short or long), which is the way on macOS where each computer has an identifier of its own for a
+peripheral. The characteristics are found by what they can do, in the known serial services first; `service=`,
+`notify=` and `write=` choose others. A meter that must be asked takes `poll=`: text, or bytes as `0x0102`;
+`interval_s=` is the time between two requests (0.5 s). `adapter=hci1` is another adapter than the first (Linux),
+`search_s=` how long to look for the meter (10 s). All other options are the decoder's.
 """
 
 from __future__ import annotations
@@ -15,9 +16,13 @@ from uuid import UUID
 
 from meterlog.address import Address
 from meterlog.driver import COMMON_OPTIONS, Driver, Meter, load_driver
-from meterlog.errors import AddressError
+from meterlog.errors import AddressError, NoFrameFits
 from meterlog.framing import FramedMeter, FramingDriver
+from meterlog.probe import Finding, probe
+from meterlog.transports import LineSettings
 from meterlog.transports.ble import BleSettings, BleTransport, Wanted
+from meterlog.transports.tap import RawSink
+from meterlog_drivers.auto import AutoMeter
 from meterlog_drivers.gatt import Characteristics, Gatt
 
 POLL_S = 0.5
@@ -39,7 +44,7 @@ class Ble(Driver):
     verification = "bleak end to end on a simulated adapter; unverified with a radio"
     modes = ("those of its decoder",)
     least_silence_s = 2.0  # a radio link often dies without a word
-    options = frozenset({"decoder", "name", "service", "notify", "write", "poll", "adapter", "search_s"})
+    options = frozenset({"decoder", "name", "service", "notify", "write", "poll", "adapter", "search_s", "listen_s"})
 
     def check(self, address: Address) -> None:
         """As `Driver.check`, with the options of its decoder known.
@@ -48,7 +53,8 @@ class Ble(Driver):
             AddressError, DriverError: an option or the decoder is not known.
         """
         decoder = _decoder(address)
-        rest = {k: v for k, v in address.options.items() if k not in self.options | decoder.options}
+        known = self.options | (decoder.options if decoder is not None else frozenset())
+        rest = {k: v for k, v in address.options.items() if k not in known}
         super().check(Address(address.scheme, address.target, rest))
 
     def meter(self, address: Address) -> Meter:
@@ -58,19 +64,55 @@ class Ble(Driver):
             AddressError: the address or an option cannot be understood.
         """
         decoder = _decoder(address)
+        if decoder is None:
+            return _ListeningMeter(address)
         tagging = Characteristics() if isinstance(decoder, Gatt) else None
         inner = {k: v for k, v in address.options.items() if k in decoder.options | COMMON_OPTIONS}
         transport = BleTransport(_settings(address), tagging)
         return FramedMeter(decoder, Address(decoder.name, address.target, inner), transport)
 
 
-def _decoder(address: Address) -> FramingDriver:
-    name = address.options.get("decoder", "")
-    if not name:
-        raise AddressError(
-            f"'{address}' does not say how to read the meter's bytes: add decoder=NAME, for example decoder=status14"
-            " ('meterlog meters' lists them)"
-        )
+class _ListeningMeter(AutoMeter):
+    """A peripheral whose decoder is found at the first opening, and kept from then on."""
+
+    def __init__(self, address: Address, sink: RawSink | None = None) -> None:
+        super().__init__(address, sink)
+        self._transport = BleTransport(_settings(address))
+
+    @property
+    def name(self) -> str:
+        """The found decoder and the peripheral."""
+        return f"ble on {self._transport.name}" if self.found is None else super().name
+
+    def _find(self) -> Address:
+        found = heard_address(self._address, probe_bytes(self._transport, self._listen_s))
+        # the peripheral itself, however it was asked for: its twin may come in reach
+        return Address("ble", self._transport.found or found.target, found.options)
+
+
+def probe_bytes(transport: BleTransport, listen_s: float) -> Finding:
+    """Run every decoder on a peripheral's bytes; see `meterlog.probe.probe`."""
+    return probe(transport.name, listen_s, transport=lambda _: transport, lines=[LineSettings()])
+
+
+def heard_address(address: Address, finding: Finding) -> Address:
+    """The `ble:` address with the decoder that fits and its options.
+
+    Raises:
+        NoFrameFits: it cannot be told.
+    """
+    if finding.doubt:
+        raise NoFrameFits(f"{finding.port}: {finding.doubt}", finding.port, finding.first_bytes)
+    best = finding.fits[0]
+    options = Address.parse(f"ble:x?{best.options}").options
+    return Address("ble", address.target, {**address.options, "decoder": best.driver.name, **options})
+
+
+def _decoder(address: Address) -> FramingDriver | None:
+    """The decoder's driver; None where it is to be found by listening."""
+    name = address.options.get("decoder", "auto")
+    if name == "auto":
+        return None
     driver = load_driver(name)
     if not isinstance(driver, FramingDriver):
         raise AddressError(f"in '{address}' the decoder must be one for frames of bytes; '{name}' is not")

@@ -103,6 +103,11 @@ class BleTransport:
         wanted = self._settings.wanted
         return wanted.address or (f"'{wanted.name}'" if wanted.name else f"a peripheral with {short(wanted.service)}")
 
+    @property
+    def found(self) -> str:
+        """The address of the peripheral once it was opened; before, that which was asked for, or empty."""
+        return self._wanted.address
+
     def open(self) -> BleLink:
         """Find it, connect, subscribe.
 

@@ -60,7 +60,7 @@ def serial_pair(services: Sequence[BleakGATTService], service: str, notify: str,
         found = _serial_first(found)
     if not found:
         wanted = f"characteristic {short(notify)} that notifies" if notify else "characteristic that notifies"
-        raise LinkAbsent(f"{port} has no {wanted}; it has {_offer(services)}", port)
+        raise LinkAbsent(f"{port} has no {wanted}; it has {_offer(services)} (decoder=gatt reads standard ones)", port)
     if len(found) > 1 and not (service or notify or found[0].service_uuid in SERIAL_SERVICES):
         raise LinkAbsent(
             f"{port} has several characteristics that notify: name one with service= and notify=;"

@@ -48,7 +48,6 @@ def connection(meter: SimulatedPeripheral) -> Iterator[Connection]:
     ("address", "words"),
     [
         ("ble:?decoder=status14", "names no peripheral"),
-        (f"ble:{ADDRESS}", "add decoder=NAME"),
         (f"ble:{ADDRESS}?decoder=ble", "'ble' is not"),
         ("ble:/dev/ttyUSB0?decoder=status14", "is no Bluetooth address"),
         (f"ble:{ADDRESS}?decoder=status14&service=xyz", "option service wants a UUID"),

@@ -1,4 +1,5 @@
-"""Lists the serial ports with their USB identity; with --listen finds out which driver fits each, and on what evidence.
+"""Lists the serial ports and the Bluetooth LE peripherals in reach; with --listen finds out which driver fits each,
+and on what evidence.
 
 Listening tries the line settings that the drivers declare and runs every decoder on the same bytes. It never writes
 to a port unless --ask is given, which sends *IDN? to ports where nothing else fits. With --try PROFILE FILE it shows
@@ -12,6 +13,7 @@ from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
+from meterlog.cli.meters_ble import ble_lines
 from meterlog.errors import LinkError, UsageError
 from meterlog.probe import FRAMES_AGREED, LISTEN_S, Finding, probe, probed_drivers
 
@@ -99,7 +101,7 @@ def serial_lines(args: argparse.Namespace) -> Iterator[str]:
                 yield f"  {error}"
 
 
-SECTIONS: tuple[Callable[[argparse.Namespace], Iterable[str]], ...] = (serial_lines,)
+SECTIONS: tuple[Callable[[argparse.Namespace], Iterable[str]], ...] = (serial_lines, ble_lines)
 """What is listed, one after the other: each gives lines to print as they become known."""
 
 

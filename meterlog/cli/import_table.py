@@ -94,7 +94,7 @@ def run(args: argparse.Namespace) -> int:
     details = _details(args.set)
     tally = Tally()
     if not args.time and not args.value:
-        if not is_session_table(args.table):
+        if not _is_parquet(args.table) and not is_session_table(args.table):
             raise UsageError(
                 "say which columns hold the times and the values: --time COL --value COL"
                 " (only a table that 'meterlog export' wrote needs neither)"
@@ -102,7 +102,12 @@ def run(args: argparse.Namespace) -> int:
         if args.dry_run:
             print("a table that 'meterlog export' wrote: it becomes the session it came from")
             return 0
-        counts = import_session_table(args.table, args.out, details, tally)
+        if _is_parquet(args.table):
+            from meterlog.exchange.parquet import import_parquet
+
+            counts = import_parquet(args.table, args.out, details)
+        else:
+            counts = import_session_table(args.table, args.out, details, tally)
         _report(args.out, counts, tally, [])
         return 0
     if not args.time or not args.value:
@@ -124,6 +129,10 @@ def _options(args: argparse.Namespace) -> ImportOptions:
     given: dict[str, Any] = {field.name: getattr(args, field.name) for field in dataclasses.fields(ImportOptions)}
     given |= {name: tuple(value) for name, value in given.items() if isinstance(value, list)}
     return ImportOptions(**given)
+
+
+def _is_parquet(path: Path) -> bool:
+    return path.suffix.casefold() == ".parquet"
 
 
 def _details(given: list[str]) -> dict[str, str]:

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 from meterlog.errors import TableError
-from meterlog.exchange.text_file import Shape, numbered_lines, split_line
+from meterlog.exchange.text_file import Shape, split_line, text_lines
 from meterlog.exchange.units import split_header
 
 DELIMITERS = {"comma": ",", "semicolon": ";", "tab": "\t", "bar": "|", "space": "space"}
@@ -49,7 +49,7 @@ def find_layout(path: Path, encoding: str, wanted: Sequence[str], delimiter: str
     Raises:
         TableError: no line names them, a name occurs twice, or two delimiters both fit.
     """
-    lines = list(islice(numbered_lines(path, encoding), _SEARCHED_LINES))
+    lines = list(enumerate(islice(text_lines(path, encoding), _SEARCHED_LINES), 1))
     candidates = [delimiter] if delimiter else [d for d in DELIMITERS.values() if d != "space"]
     if all(name.isdigit() for name in wanted) and not _named(lines, candidates, wanted):
         return _by_number(path, lines, candidates, [int(name) for name in wanted])

@@ -12,7 +12,7 @@ from meterlog.errors import TableError
 from meterlog.exchange.new_session import NewSession
 from meterlog.exchange.session_table import COLUMNS, SessionFacts, flags_from_words, unguard
 from meterlog.exchange.tally import Tally
-from meterlog.exchange.text_file import Block, Shape, blocks, find_encoding, numbered_lines, split_line
+from meterlog.exchange.text_file import Block, Shape, blocks, find_encoding, split_line, text_lines
 from meterlog.series import Series
 from meterlog.session.writer import SessionWriter
 
@@ -26,7 +26,7 @@ def is_session_table(path: Path) -> bool:
 
 
 def _delimiter(path: Path) -> str | None:
-    for _, line in islice(numbered_lines(path, find_encoding(path)), 1):
+    for line in islice(text_lines(path, find_encoding(path)), 1):
         for delimiter in _DELIMITERS:
             if tuple(split_line(line.lstrip("\ufeff"), delimiter)) == COLUMNS:
                 return delimiter
@@ -69,25 +69,10 @@ def _has_comma(block: Block) -> bool:
 class _Loader:
     def __init__(self, facts: SessionFacts, writer: SessionWriter, *, decimal_comma: bool) -> None:
         self._writer, self._decimal_comma = writer, decimal_comma
-        self._labels: dict[str, str] = {}
-        self.readings: dict[str, int] = {}
+        facts.begin_channels(writer)
+        self._labels = {str(channel.number): channel.label for channel in facts.channels}
+        self.readings = dict.fromkeys(self._labels.values(), 0)
         self.markers = 0
-        for number, channel in enumerate(facts.channels, 1):
-            if channel.number != number:
-                raise TableError("the session's description in the exported table numbers its channels wrongly")
-            writer.add_channel(
-                channel.label,
-                channel.quantity,
-                point=channel.point,
-                address=channel.address,
-                driver=channel.driver,
-                accuracy=channel.accuracy,
-                interval_s=channel.interval_s,
-            )
-            self._labels[str(number)] = channel.label
-            self.readings.setdefault(channel.label, 0)
-        for change in facts.link_changes:
-            writer.add_link_change(change.time_s, change.meter, change.up, change.cause, change.channel)
 
     def load(self, block: Block) -> None:
         """Add the readings and markers of a block."""

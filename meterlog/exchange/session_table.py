@@ -10,6 +10,7 @@ from meterlog.errors import TableError
 from meterlog.reading import Accuracy, Flag, Quantity
 from meterlog.session.model import Channel, LinkChange
 from meterlog.session.reader import SessionReader
+from meterlog.session.writer import SessionWriter
 
 COLUMNS = ("time_s", "channel", "label", "value", "unit", "resolution", "flags", "marker", "note", "by", "session")
 """A row is a reading, or a marker, or both when they are of the same moment. The first row's last cell is the session:
@@ -65,6 +66,27 @@ class SessionFacts(NamedTuple):
             },
             ensure_ascii=False,
         )
+
+    def begin_channels(self, writer: SessionWriter) -> None:
+        """Add the channels and link changes to a new session.
+
+        Raises:
+            TableError: the channels are not numbered from 1.
+        """
+        for number, channel in enumerate(self.channels, 1):
+            if channel.number != number:
+                raise TableError("the session's description in the exported table numbers its channels wrongly")
+            writer.add_channel(
+                channel.label,
+                channel.quantity,
+                point=channel.point,
+                address=channel.address,
+                driver=channel.driver,
+                accuracy=channel.accuracy,
+                interval_s=channel.interval_s,
+            )
+        for change in self.link_changes:
+            writer.add_link_change(change.time_s, change.meter, change.up, change.cause, change.channel)
 
     @classmethod
     def from_json(cls, text: str) -> SessionFacts:

@@ -69,15 +69,15 @@ def _encoding(blocks: Iterator[bytes]) -> str:
     return "utf-8"
 
 
-def numbered_lines(path: Path, encoding: str) -> Iterator[tuple[int, str]]:
-    """The lines with their numbers from 1, line ends kept.
+def text_lines(path: Path, encoding: str) -> Iterator[str]:
+    """The lines, line ends kept.
 
     Raises:
         TableError: the file does not have that encoding.
     """
     try:
         with path.open(encoding=encoding, newline="", errors="replace" if encoding == "cp1252" else "strict") as file:
-            yield from enumerate(file, 1)
+            yield from file
     except UnicodeError as error:
         raise TableError(
             f"'{path}' is not in the encoding {encoding} ({error}): give another with --encoding"
@@ -149,18 +149,23 @@ def blocks(path: Path, encoding: str, shape: Shape, tally: Tally) -> Iterator[Bl
     A quoted cell may hold line ends. A quote that does not close within 50 lines is taken for damage: its line is
     counted and left out, and the next one read as usual.
     """
-    lines = numbered_lines(path, encoding)
-    for _ in islice(lines, shape.after_line):
-        pass
-    while numbered := list(islice(lines, BLOCK_ROWS)):
-        block = _even_block(numbered, shape) or _uneven_block(numbered, lines, shape, tally)
+    lines = text_lines(path, encoding)
+    first = 1 + sum(1 for _ in islice(lines, shape.after_line))
+    while texts := list(islice(lines, BLOCK_ROWS)):
+        columns = _even_columns(texts, shape)
+        if columns is not None:
+            yield Block(range(first, first + len(texts)), columns)
+            first += len(texts)
+            continue
+        numbered = list(enumerate(texts, first))
+        block = _uneven_block(numbered, lines, shape, tally)
         if block.line:
             yield block
+        first += len(numbered)
 
 
-def _even_block(numbered: list[tuple[int, str]], shape: Shape) -> Block | None:
-    """The block cut in one go, where no line has a quote and all have the right number of cells; else None."""
-    line, texts = zip(*numbered, strict=True)
+def _even_columns(texts: list[str], shape: Shape) -> list[list[str]] | None:
+    """The lines cut in one go, where none has a quote and all have the right number of cells; else None."""
     whole = "".join(texts)
     mark, width = shape.delimiter, shape.width
     if mark == "space" or '"' in whole or set(map(str.count, texts, repeat(mark))) != {width - 1}:
@@ -169,13 +174,11 @@ def _even_block(numbered: list[tuple[int, str]], shape: Shape) -> Block | None:
         return None
     whole = whole.replace("\r\n", "\n").replace("\r", "\n").removesuffix("\n")
     cells = whole.replace("\n", mark).split(mark)
-    return Block(line, [cells[place::width] for place in range(width)])
+    return [cells[place::width] for place in range(width)]
 
 
-def _uneven_block(
-    numbered: list[tuple[int, str]], more: Iterator[tuple[int, str]], shape: Shape, tally: Tally
-) -> Block:
-    """The block row by row; takes more lines where a quoted cell runs on over its end."""
+def _uneven_block(numbered: list[tuple[int, str]], more: Iterator[str], shape: Shape, tally: Tally) -> Block:
+    """The block row by row; takes more lines, and adds them to `numbered`, where a quoted cell runs on over its end."""
     numbers, rows = [], []
     for number, cells in _rows(numbered, more, shape.delimiter, tally):
         if len(cells) < shape.needed:
@@ -190,7 +193,7 @@ def _uneven_block(
 
 
 def _rows(
-    numbered: list[tuple[int, str]], more: Iterator[tuple[int, str]], delimiter: str, tally: Tally
+    numbered: list[tuple[int, str]], more: Iterator[str], delimiter: str, tally: Tally
 ) -> Iterator[tuple[int, list[str]]]:
     waiting = deque(numbered)
     while waiting:
@@ -199,10 +202,13 @@ def _rows(
             continue
         whole = [line]
         while delimiter != "space" and _open_quote(whole) and len(whole) < _QUOTED_LINES:
-            following = waiting.popleft() if waiting else next(more, None)
-            if following is None:
+            if not waiting:
+                added = [(numbered[-1][0] + 1, text) for text in islice(more, 1)]
+                numbered += added
+                waiting += added
+            if not waiting:
                 break
-            whole.append(following[1])
+            whole.append(waiting.popleft()[1])
         if delimiter != "space" and _open_quote(whole):
             tally.add("lines with a quote that does not close, skipped", number)
             waiting.extendleft((number + i, whole[i]) for i in range(len(whole) - 1, 0, -1))

@@ -136,7 +136,9 @@ class SessionWriter:
             self._give(Batch(channel, tuple(readings)))
 
     def append_series(self, channel: int, series: Series) -> None:
-        """Add many readings at once, and wait until they are on the disk; their times are the session's own.
+        """Add many readings at once; their times are the session's own.
+
+        Waits while an earlier part is still on its way to the disk, so that memory stays bounded.
 
         Raises:
             SessionWriteFailed: they could not be written.
@@ -145,7 +147,7 @@ class SessionWriter:
         self._check_channel(channel)
         for i in range(0, len(series), _BULK_READINGS):
             self._give(Bulk(channel, series[i : i + _BULK_READINGS]))
-            self.flush()
+            self._wait_written(behind=1)
 
     def _check_channel(self, channel: int) -> None:
         if not 1 <= channel <= self._channels:
@@ -171,8 +173,12 @@ class SessionWriter:
         Raises:
             SessionWriteFailed: it could not be written.
         """
+        self._wait_written(behind=0)
+
+    def _wait_written(self, behind: int) -> None:
+        """Wait until all but the last `behind` operations are on the disk."""
         with self._changed:
-            target = self._given
+            target = self._given - behind
             self._hurry = True
             self._changed.notify_all()
             self._changed.wait_for(lambda: self._written >= target or self._failure or not self._thread.is_alive())

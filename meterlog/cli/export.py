@@ -1,0 +1,50 @@
+"""Write a session as a table: CSV for a spreadsheet, or Parquet.
+
+'meterlog import' makes the same session of either again. A text that a spreadsheet would take for a formula gets an
+apostrophe before it.
+"""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+from meterlog.errors import UsageError
+from meterlog.session.reader import open_reader
+
+EXAMPLE = "meterlog export crank.sqlite --out crank.csv"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare the options."""
+    parser.add_argument("session", metavar="SESSION", type=Path, help="the session file")
+    parser.add_argument("--out", metavar="FILE", type=Path, required=True, help="the table to make: .csv or .parquet")
+    parser.add_argument("--delimiter", help="of a CSV file: one character, or comma, semicolon, tab, bar")
+    parser.add_argument("--decimal", choices=(".", ","), default=".", help="the decimal mark of a CSV file")
+    parser.add_argument("--replace", action="store_true", help="write over an existing file")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Write the table."""
+    suffix = args.out.suffix.casefold()
+    with open_reader(args.session) as reader:
+        if suffix == ".parquet":
+            from meterlog.exchange.parquet import export_parquet
+
+            if args.delimiter or args.decimal != ".":
+                raise UsageError("--delimiter and --decimal belong to a CSV file")
+            readings = export_parquet(reader, args.out, replace=args.replace)
+        elif suffix in (".csv", ".tsv", ".txt"):
+            from meterlog.exchange.csv_export import export_csv
+            from meterlog.exchange.layout import as_delimiter
+
+            usual = "\t" if suffix == ".tsv" else ";" if args.decimal == "," else ","
+            delimiter = as_delimiter(args.delimiter) if args.delimiter else usual
+            if delimiter not in (",", ";", "\t", "|"):
+                raise UsageError("the delimiter is comma, semicolon, tab or bar")
+            readings = export_csv(reader, args.out, delimiter=delimiter, decimal=args.decimal, replace=args.replace)
+        else:
+            raise UsageError(f"'{args.out}' ends neither in .csv nor in .parquet, so its format is not clear")
+        markers = len(reader.markers)
+    print(f"{args.out}: {readings} readings, {markers} marker{'' if markers == 1 else 's'}")
+    return 0

@@ -94,7 +94,8 @@ def place_edge(track: Track, index: int, before: float, after: float, noise: flo
     slow = (first and second) or (first and index >= 2 and share(index - 2) > strays)
     slow = slow or (second and index + 1 < stop and share(index + 1) < 1.0 - strays)
     if slow:
-        crossing = early + (late - early) * min(max((0.5 - low) / (high - low), 0.0), 1.0)
+        part = (0.5 - low) / (high - low) if high != low else 0.5  # equal: an outage of one reading, both edges in it
+        crossing = early + (late - early) * min(max(part, 0.0), 1.0)
         return Edge(crossing, 0.5, _SLOW_HALF * (late - early), False, False, strays)
     # How a reading weighs its window is not known either (a box, a decay): a few hundredths of the interval.
     half = (strays + _SHAPE) * (late - early)

@@ -81,6 +81,7 @@ class Chars16Format:
     """See the module's table."""
 
     length = 16
+    ending: re.Pattern[bytes] | None = None
 
     def __init__(self) -> None:
         self._scales: dict[tuple[bytes, int], _Scale | None] = {}

@@ -7,6 +7,7 @@ thrown away, timing, is here once.
 
 from __future__ import annotations
 
+import re
 from abc import abstractmethod
 from typing import NamedTuple, Protocol
 
@@ -37,6 +38,13 @@ class FrameFormat(Protocol):
         """Bytes in a frame."""
         ...
 
+    @property
+    def ending(self) -> re.Pattern[bytes] | None:
+        """What every frame ends with, two bytes at most, where that is how frames are told apart: a frame then begins
+        where the last one ended, so that the tail of a longer frame is not taken for a short one. None where a frame
+        is known by how it begins."""
+        ...
+
     def next_start(self, data: bytes, start: int) -> int:
         """The first place at or after `start` where a frame may begin, as far as the bytes that are there tell.
 
@@ -65,6 +73,7 @@ class FixedFrameDecoder:
         self._format = frame_format
         self._byte_time_s = byte_time_s
         self._rest = b""
+        self._out_of_step = False  # an ending must come before the next frame
         self._known: dict[bytes, tuple[Shown, ...]] = {}
 
     def feed(self, data: bytes, arrival_s: float) -> list[Reading]:
@@ -79,16 +88,15 @@ class FixedFrameDecoder:
         )
         readings: list[Reading] = []
         make = tuple.__new__  # what Reading(...) does, at half its cost
-        start = refused = good = 0
+        start = self._in_step(data, 0) if self._out_of_step else 0
+        refused = good = 0
         while end - start >= length:
             frame = data[start : start + length]
             shown = known.get(frame)
             if shown is None:
                 shown = self._learn(frame)
                 if shown is None:
-                    after = self._format.next_start(data, start + 1)
-                    traffic.bytes_discarded += after - start
-                    start = after
+                    start = self._after_failure(data, start)
                     continue
             if shown:
                 good += 1
@@ -97,12 +105,32 @@ class FixedFrameDecoder:
             else:
                 refused += 1
             start += length
-        waiting = self._format.next_start(data, start)  # what cannot begin a frame need not be kept
-        traffic.bytes_discarded += waiting - start
         traffic.frames_good += good
         traffic.frames_refused += refused
-        self._rest = data[waiting:]
+        if not self._out_of_step:
+            waiting = self._format.next_start(data, start)  # what cannot begin a frame need not be kept
+            traffic.bytes_discarded += waiting - start
+            start = waiting
+        self._rest = data[start:]
         return readings
+
+    def _after_failure(self, data: bytes, start: int) -> int:
+        """Where to go on after the bytes at `start` turned out to be no frame."""
+        if self._format.ending is not None:
+            return self._in_step(data, start)
+        after = self._format.next_start(data, start + 1)
+        self.traffic.bytes_discarded += after - start
+        return after
+
+    def _in_step(self, data: bytes, start: int) -> int:
+        """The place after the next ending; where none has come, all but a last byte that may be half of one is
+        thrown away, and the search goes on with the next bytes."""
+        ending = self._format.ending
+        found = ending.search(data, start) if ending is not None else None
+        self._out_of_step = found is None
+        after = found.end() if found else max(start, len(data) - 1)
+        self.traffic.bytes_discarded += after - start
+        return after
 
     def _learn(self, frame: bytes) -> tuple[Shown, ...] | None:
         shown = self._format.parse(frame)
@@ -138,10 +166,3 @@ class FixedFrameDriver(FramingDriver):
     def encoder(self, address: Address) -> Encoder:
         """See `FramingDriver.encoder`."""
         return FixedFrameEncoder(self.frame_format(address))
-
-
-def start_before_end(data: bytes, start: int, length: int, ending: bytes) -> int:
-    """`FrameFormat.next_start` for frames that end in known bytes: the first place with the ending in its place."""
-    before = length - len(ending)
-    found = data.find(ending, start + before)
-    return found - before if found >= 0 else max(start, min(len(data), len(data) - length + 1))

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import math
+import re
 from itertools import product
 from typing import NamedTuple
 
 from meterlog.errors import EncodeError
 from meterlog.reading import Flag, Quantity, Reading
 from meterlog_drivers.decimals import celsius, counts_at, resolution_exponent, scaled
-from meterlog_drivers.fixed_frames import Shown, start_before_end
+from meterlog_drivers.fixed_frames import Shown
 from meterlog_drivers.frame_profile import FrameProfile, Map
 from meterlog_drivers.profiled_number import ProfiledNumber
 from meterlog_drivers.symbols import PREFIXES, SILENT, SYMBOLS, mode_of, plausible_counts, prefixes_of, symbols_of
@@ -38,6 +39,9 @@ class ProfiledFormat:
         self._profile = profile
         self.length = profile.length
         self._number = ProfiledNumber(profile.number, profile.length)
+        self.ending: re.Pattern[bytes] | None = None
+        if profile.end and not profile.start:
+            self.ending = re.compile(re.escape(profile.end[-2:]))
         self._xor = int.from_bytes(profile.xor, "big")
         fixed_mask, fixed = bytearray(self.length), bytearray(self.length)
         ends = [*enumerate(profile.start), *enumerate(profile.end, self.length - len(profile.end))]
@@ -60,8 +64,6 @@ class ProfiledFormat:
         if self._profile.start:
             found = data.find(self._profile.start, start)
             return found if found >= 0 else max(start, len(data) - len(self._profile.start) + 1)
-        if self._profile.end:
-            return start_before_end(data, start, self.length, self._profile.end)
         return start
 
     def parse(self, frame: bytes) -> tuple[Shown, ...] | None:

@@ -82,6 +82,7 @@ class Segments14Format:
     """See the module's table."""
 
     length = 14
+    ending: re.Pattern[bytes] | None = None
 
     def __init__(self) -> None:
         self._scales: dict[bytes, _Scale | None] = {}

@@ -22,6 +22,7 @@ symbols of its own, the option `spare=ignored` lets them pass.
 from __future__ import annotations
 
 import math
+import re
 from typing import NamedTuple
 
 from meterlog.address import Address
@@ -29,7 +30,7 @@ from meterlog.errors import EncodeError
 from meterlog.reading import Flag, Quantity, Reading
 from meterlog.transports import LineSettings
 from meterlog_drivers.decimals import celsius, counts_at, scaled
-from meterlog_drivers.fixed_frames import FixedFrameDriver, FrameFormat, Shown, start_before_end
+from meterlog_drivers.fixed_frames import FixedFrameDriver, FrameFormat, Shown
 from meterlog_drivers.symbols import PREFIXES, choose_prefix, mode_of, plausible_counts, symbols_of
 
 _BITS = (
@@ -63,6 +64,7 @@ class Status14Format:
     """
 
     length = 14
+    ending: re.Pattern[bytes] | None = re.compile(b"\r\n")
 
     def __init__(self, spare_ignored: bool = False) -> None:
         self._spare_ignored = spare_ignored
@@ -70,7 +72,8 @@ class Status14Format:
 
     def next_start(self, data: bytes, start: int) -> int:
         """See `FrameFormat`."""
-        return start_before_end(data, start, 14, b"\r\n")
+        del data
+        return start
 
     def parse(self, frame: bytes) -> tuple[Shown, ...] | None:
         """See `FrameFormat`."""

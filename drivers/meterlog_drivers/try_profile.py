@@ -114,7 +114,12 @@ def _frames(profile: FrameProfile, data: bytes) -> Iterator[str]:
     while at + profile.length <= len(data) and len(places) < FRAMES_SHOWN:
         fits = format_.parse(data[at : at + profile.length]) is not None
         (places if fits else misfits).append(at)
-        at = at + profile.length if fits else format_.next_start(data, at + 1)
+        if fits:
+            at += profile.length
+        elif format_.ending is not None and (found := format_.ending.search(data, at)):
+            at = found.end()
+        else:
+            at = format_.next_start(data, at + 1)
     if not places:
         yield "no frame fits; what comes nearest:"
     for at in places or misfits[:FRAMES_SHOWN]:

@@ -81,6 +81,7 @@ class SimulatedBluez:
     Attributes:
         connects: how many times each peripheral was connected to, by address.
         writes: what was written, in order: peripheral's address, characteristic's UUID, bytes.
+        hangs: True and no call is answered.
     """
 
     def __init__(self, bus_address: str, adapters: Mapping[str, bool] | None = None) -> None:
@@ -92,6 +93,7 @@ class SimulatedBluez:
         """
         self.connects: dict[str, int] = {}
         self.writes: list[tuple[str, str, bytes]] = []
+        self.hangs = False
         self._bus_address = bus_address
         self._peripherals: dict[str, SimulatedPeripheral] = {}
         self._objects: dict[str, dict[str, dict[str, Variant]]] = {}
@@ -247,6 +249,8 @@ class SimulatedBluez:
             ("org.bluez.", _OBJECTS)
         ):
             return None
+        if self.hangs:
+            return True
         if message.member == "GetManagedObjects":
             return Message.new_method_return(message, "a{oa{sa{sv}}}", [self._objects])
         interfaces = self._objects.get(message.path or "")

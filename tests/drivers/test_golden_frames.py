@@ -1,0 +1,153 @@
+"""Frames written out by hand from the byte tables, and what they must read as; each table's refusals."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+
+from meterlog.framing import framing_of
+from meterlog.reading import Flag, Quantity, Reading
+
+Q = Quantity
+INF = math.inf
+
+
+def segments(*low: int) -> bytes:
+    return bytes(n << 4 | nibble for n, nibble in enumerate(low, 1))
+
+
+@pytest.mark.parametrize(
+    ("address", "frame", "value", "quantity", "resolution", "flags"),
+    [
+        ("status14", b"+1234 2\x30\x00\x00\x80\x00\r\n", 12.34, Q.DC_VOLTAGE, 0.01, Flag.DC | Flag.AUTORANGE),
+        ("status14", b"-0512 4\x10\x04\x40\x80\x00\r\n", -0.0512, Q.DC_VOLTAGE, 1e-4, Flag.DC | Flag.LOW_BATTERY),
+        ("status14", b"+?0:? 1\x20\x00\x10\x20\x00\r\n", INF, Q.RESISTANCE, 1e3, Flag.AUTORANGE | Flag.OVERLOAD),
+        ("status14", b"+0047 4\x02\x00\x08\x20\x00\r\n", 4.7, Q.CONTINUITY, 0.1, Flag.HOLD),
+        ("status14", b"+0560 1\x00\x00\x04\x80\x00\r\n", 0.56, Q.DIODE, 0.001, Flag.NONE),
+        ("status14", b"+2120 4\x00\x00\x00\x01\x00\r\n", 100.0, Q.TEMPERATURE, 0.1 * 5 / 9, Flag.NONE),
+        ("status14", b"+0420 4\x00\x30\x02\x00\x00\r\n", 42.0, Q.DUTY_CYCLE, 0.1, Flag.MINIMUM | Flag.MAXIMUM),
+        ("status14", b"+4700 2\x04\x02\x00\x04\x00\r\n", 4.7e-8, Q.CAPACITANCE, 1e-11, Flag.RELATIVE),
+        # 12.34 V: digits 05 5B 1F 27, the point before digit 3
+        ("segments14", segments(7, 0, 5, 5, 11, 9, 15, 2, 7, 0, 0, 0, 4, 0), 12.34, Q.DC_VOLTAGE, 0.01, 272),
+        # -0.506 mV AC is no AC value; as DC it is: digits 7D 3E 7D 7E, the point before digit 2
+        ("segments14", segments(5, 15, 13, 11, 14, 7, 13, 7, 14, 0, 8, 0, 4, 0), -0.000506, Q.DC_VOLTAGE, 1e-6, 256),
+        # 0L in M ohm: blank 0 L blank, the point before digit 3
+        ("segments14", segments(3, 0, 0, 7, 13, 14, 8, 0, 0, 0, 2, 4, 0, 0), INF, Q.RESISTANCE, 1e4, 17),
+        ("digits11", b"21234;00<\r\n", 12.34, Q.DC_VOLTAGE, 0.01, 272),
+        ("digits11", b"01999;80<\r\n", -0.1999, Q.DC_VOLTAGE, 1e-4, 272),
+        ("digits11", b"10512;004\r\n", 0.512, Q.AC_VOLTAGE, 1e-3, Flag.AC | Flag.AUTORANGE),
+        ("digits11", b"50000310" + b"4\r\n", INF, Q.RESISTANCE, 1e4, Flag.AUTORANGE | Flag.OVERLOAD),
+        ("digits11?status=judge-first", b"11234;40<\r\n", -1.234, Q.DC_VOLTAGE, 1e-3, 272),
+        ("digits14", b"112345;000" + b"80\r\n", 12.345, Q.DC_VOLTAGE, 1e-3, 256),
+        ("digits14", b"412345;4008" + b"0\r\n", -0.12345, Q.DC_VOLTAGE, 1e-5, 256),
+        ("digits14", b"6000003100" + b"20\r\n", INF, Q.RESISTANCE, 1e4, Flag.AUTORANGE | Flag.OVERLOAD),
+        ("digits14", b"000235480000\r\n", 23.5, Q.TEMPERATURE, 0.1, Flag.NONE),
+        ("digits14", b"000500200000\r\n", 50.0, Q.DUTY_CYCLE, 0.1, Flag.NONE),
+        ("chars16", b"\x0241340200001234\r", 12.34, Q.DC_VOLTAGE, 0.01, Flag.DC),
+        ("chars16", b"\x0241181100000512\r", -0.0512, Q.DC_VOLTAGE, 1e-4, Flag.DC),
+        ("chars16", b"\x0241A40000000470\r", 4.7e-10, Q.CAPACITANCE, 1e-12, Flag.NONE),
+        ("text", b"12.34 V\r\n", 12.34, Q.DC_VOLTAGE, 0.01, Flag.DC),
+        ("text", b"-5.1mVAC\n", -0.0051, Q.AC_VOLTAGE, 1e-4, Flag.AC),
+        ("text", "47.0 k\N{OHM SIGN}\r".encode(), 47000.0, Q.RESISTANCE, 100.0, Flag.NONE),
+        ("text", b"3.3 \xb5F\r\n", 3.3e-6, Q.CAPACITANCE, 1e-7, Flag.NONE),
+        ("text", b"O.L Mohm\r\n", INF, Q.RESISTANCE, math.nan, Flag.OVERLOAD),
+        ("text?quantity=dc_current&unit=mA", b"12.3\r\n", 0.0123, Q.DC_CURRENT, 1e-4, Flag.DC),
+        ("text?quantity=diode", b"0.512\r\n", 0.512, Q.DIODE, 1e-3, Flag.NONE),
+    ],
+)
+def test_a_frame_written_by_hand(
+    address: str, frame: bytes, value: float, quantity: Quantity, resolution: float, flags: int
+) -> None:
+    name, _, options = address.partition("?")
+    decoder = framing_of(f"{name}:x?{options}").decoder()
+    (reading,) = decoder.feed(frame, 0.0)
+    assert reading.value == value
+    assert reading.quantity is quantity
+    assert reading.resolution == resolution or math.isnan(resolution)
+    assert reading.flags == flags
+
+
+def test_the_lower_display_is_the_second_column() -> None:
+    readings = framing_of("chars16:x").decoder().feed(b"\x0241340200001234\r\x0242010100000215\r", 0.0)
+    assert [(r.column, r.value, r.quantity) for r in readings] == [
+        (0, 12.34, Q.DC_VOLTAGE),
+        (1, 21.5, Q.TEMPERATURE),
+    ]
+
+
+@pytest.mark.parametrize(
+    ("address", "frame", "why"),
+    [
+        ("status14", b"+1234 2\x38\x00\x00\x80\x00\r\n", "AC and DC at once"),
+        ("status14", b"+1234 2\x20\x00\x00\x80\x00\r\n", "volts with neither"),
+        ("status14", b"+1234 2\x30\x00\x60\x80\x00\r\n", "two prefixes"),
+        ("status14", b"+1234 2\x30\x00\x20\x80\x00\r\n", "kilovolts"),
+        ("status14", b"+1234 2\x30\x00\x00\xa0\x00\r\n", "volts and ohms"),
+        ("status14", b"+1234 2\x30\x00\x00\x10\x00\r\n", "transistor gain"),
+        ("status14", b"+1234 2\x70\x00\x00\x80\x00\r\n", "a spare bit"),
+        ("status14", b"+1234 2\x20\x00\x00\x04\x00\r\n", "whole farads"),
+        ("status14", b"-1234 2\x28\x00\x00\x80\x00\r\n", "a negative AC value"),
+        ("status14", b"+1234 4\x00\x00\x02\x00\x00\r\n", "123.4 % duty cycle"),
+        ("segments14", segments(7, 0, 5, 5, 11, 9, 15, 2, 7, 1, 0, 0, 0, 0), "a diode symbol alone"),
+        ("segments14", segments(7, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 4, 0), "no digits"),
+        ("segments14", segments(7, 6, 8, 7, 13, 0, 0, 0, 0, 0, 0, 0, 4, 0), "L0, which is no overload"),
+        ("digits11", b"91234;00<\r\n", "a range that is not there"),
+        ("digits11", b"21234>00<\r\n", "a function that is not there"),
+        ("digits11", b"21234;01<\r\n", "a spare bit"),
+        ("digits14", b"112345;000<0\r\n", "AC and DC at once"),
+        ("digits14", b"112345;00000\r\n", "volts with neither"),
+        ("digits14", b"112345;00081\r\n", "a spare bit"),
+        ("chars16", b"\x0241990200001234\r", "a unit that is not there"),
+        ("text", b"12.34 W\r\n", "a unit that is not there"),
+        ("text", b"12.34\r\n", "no unit"),
+        ("text", b"1.2.3 V\r\n", "no number"),
+        ("text?quantity=dc_voltage,dc_current", b"12.3\r\n", "a column too few"),
+    ],
+)
+def test_a_combination_that_no_meter_shows_is_refused_and_counted(address: str, frame: bytes, why: str) -> None:
+    name, _, options = address.partition("?")
+    decoder = framing_of(f"{name}:x?{options}").decoder()
+    assert decoder.feed(frame, 0.0) == [], why
+    assert (decoder.traffic.frames_good, decoder.traffic.frames_refused) == (0, 1), why
+
+
+def test_spare_bits_pass_where_the_address_says_so() -> None:
+    for address, frame in (
+        ("status14:x?spare=ignored", b"+1234 2\x70\x00\x00\x80\x00\r\n"),
+        ("digits11:x?spare=ignored", b"21234;01<\r\n"),
+    ):
+        assert [r.value for r in framing_of(address).decoder().feed(frame, 0.0)] == [12.34]
+
+
+@pytest.mark.parametrize(
+    ("frame", "what"),
+    [
+        (b"*1234 2\x30\x00\x00\x80\x00\r\n", "no sign"),
+        (b"+12:4 2\x30\x00\x00\x80\x00\r\n", "no digit"),
+        (b"+1234-2\x30\x00\x00\x80\x00\r\n", "no space"),
+        (b"+1234 3\x30\x00\x00\x80\x00\r\n", "no such decimal point"),
+        (b"+1234 2\x30\x00\x00\x80\x00\n\r", "no end"),
+    ],
+)
+def test_what_is_no_frame_is_thrown_away_and_counted(frame: bytes, what: str) -> None:
+    decoder = framing_of("status14:x").decoder()
+    good = b"+1234 2\x30\x00\x00\x80\x00\r\n"
+    readings = decoder.feed(frame + b"\r\n" + good, 0.0)
+    assert [r.value for r in readings] == [12.34], what
+    assert decoder.traffic.bytes_discarded >= len(frame)
+
+
+def test_two_columns_come_from_one_line_with_one_time() -> None:
+    decoder = framing_of("text:x?profile=two-column").decoder(0.001)
+    first, second = decoder.feed(b"12.3,4.56\r\n", 10.0)
+    assert first == Reading(10.0 - 0.011, 12.3, Q.DC_VOLTAGE, 0.1, Flag.DC, 0)
+    assert second == Reading(10.0 - 0.011, 4.56, Q.DC_CURRENT, 0.01, Flag.DC, 1)
+    assert [r.column for r in decoder.feed(b",4.5\r\n", 11.0)] == [1], "an empty column is no reading"
+
+
+def test_a_line_that_never_ends_is_thrown_away_and_the_next_one_is_read() -> None:
+    decoder = framing_of("text:x").decoder()
+    assert decoder.feed(b"1" * 10_000, 0.0) == []
+    assert [r.value for r in decoder.feed(b"1 V\r\n2 V\r\n", 0.0)] == [2.0]
+    assert decoder.traffic.bytes_discarded > 10_000

@@ -1,0 +1,29 @@
+"""Put a marker into a running or a finished session.
+
+While the session is recorded the marker gets the present moment. In a finished one say where it belongs with --at.
+Names with a meaning to the analysis: key-on, crank, wiggle, key-off; any other text is kept as typed.
+"""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+from meterlog.session.markers import add_marker
+
+EXAMPLE = 'meterlog mark crank.sqlite "wiggle at the pump plug" --at 12.5'
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare the options."""
+    parser.add_argument("session", metavar="SESSION", type=Path, help="the session file")
+    parser.add_argument("text", metavar="TEXT", help="the marker's name")
+    parser.add_argument("--at", metavar="S", type=float, help="seconds from the session's start; now by default")
+    parser.add_argument("--note", default="", help="anything more")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Set the marker."""
+    marker = add_marker(args.session, args.text, args.note, args.at)
+    print(f"marker '{marker.name}' at {marker.time_s:.3f} s in {args.session}")
+    return 0

@@ -1,0 +1,131 @@
+"""What is recorded in a folder, newest first.
+
+Filter by details (--set vehicle=van), by a word anywhere (--with plug) or by quantity; a file that cannot be read is
+a row that says so.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+from collections.abc import Callable
+from pathlib import Path
+
+from meterlog.errors import UsageError
+from meterlog.reading import Quantity
+from meterlog.session.summary import Summary, summaries
+
+EXAMPLE = "meterlog sessions recordings --set vehicle=van --sort duration"
+
+_SORTS: dict[str, Callable[[Summary], float | str]] = {
+    "started": lambda s: -s.started_at.timestamp() if s.started_at else float("inf"),
+    "duration": lambda s: -s.duration_s,
+    "readings": lambda s: -s.readings,
+    "markers": lambda s: -s.markers,
+    "name": lambda s: s.path.name,
+}
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare the options."""
+    add = parser.add_argument
+    add("folder", metavar="FOLDER", type=Path, nargs="?", default=Path(), help="where to look; here by default")
+    add("--set", metavar="KEY=TEXT", action="append", default=[], help="only those whose detail KEY holds TEXT")
+    add("--with", dest="word", metavar="TEXT", help="only those with TEXT in a label, a detail or the file's name")
+    add("--quantity", choices=tuple(Quantity), help="only those with a channel of it")
+    add("--sort", default="started", metavar="KEY", help=f"{', '.join(_SORTS)}, or a detail's key")
+    add("--limit", type=int, metavar="N", help="at most N rows")
+    add("--json", action="store_true", help="as JSON")
+
+
+def run(args: argparse.Namespace) -> int:
+    """List them."""
+    if not args.folder.is_dir():
+        raise UsageError(f"there is no folder '{args.folder}'")
+    wanted = [_wanted(word) for word in args.set]
+    found = [summary for summary in summaries(args.folder) if _fits(summary, args, wanted)]
+    found.sort(key=lambda summary: summary.path.name)
+    detail = args.sort
+
+    def by_detail(summary: Summary) -> tuple[bool, str]:
+        return detail not in summary.details, summary.details.get(detail, "").casefold()
+
+    found.sort(key=_SORTS.get(args.sort, by_detail))
+    found = found[: args.limit]
+    if args.json:
+        print(json.dumps([_as_json(summary) for summary in found], indent=1))
+    elif found:
+        _print(found)
+    else:
+        print(f"no sessions{' that fit' if wanted or args.word or args.quantity else ''} in {args.folder}")
+    return 0
+
+
+def _wanted(word: str) -> tuple[str, str]:
+    key, equals, text = word.partition("=")
+    if not equals:
+        raise UsageError(f"--set wants KEY=TEXT, not '{word}'")
+    return key, text.casefold()
+
+
+def _fits(summary: Summary, args: argparse.Namespace, wanted: list[tuple[str, str]]) -> bool:
+    if summary.damage:
+        return not (wanted or args.word or args.quantity)
+    texts = [summary.path.name, *(label for label, _ in summary.channels), *summary.details.values()]
+    return (
+        all(text in summary.details.get(key, "").casefold() for key, text in wanted)
+        and (not args.word or any(args.word.casefold() in text.casefold() for text in texts))
+        and (not args.quantity or any(quantity == args.quantity for _, quantity in summary.channels))
+    )
+
+
+_HEADINGS = ("started", "duration", "readings", "markers", "ended", "channels", "vehicle", "file")
+
+
+def _print(found: list[Summary]) -> None:
+    rows = [_HEADINGS, *(_cells(summary) for summary in found if not summary.damage)]
+    widths = [max(len(row[i]) for row in rows) for i in range(len(_HEADINGS) - 1)]
+    for summary in (None, *found):
+        if summary is not None and summary.damage:
+            print(f"cannot be read: {summary.damage}")
+            continue
+        cells = _HEADINGS if summary is None else _cells(summary)
+        print("  ".join([cell.ljust(width) for cell, width in zip(cells, widths, strict=False)] + [cells[-1]]))
+
+
+def _cells(summary: Summary) -> tuple[str, ...]:
+    assert summary.started_at is not None
+    channels = ", ".join(f"{label} ({quantity})" for label, quantity in summary.channels)
+    return (
+        f"{summary.started_at.astimezone():%Y-%m-%d %H:%M:%S}",
+        _duration(summary.duration_s),
+        str(summary.readings),
+        str(summary.markers),
+        {"hard": "hard (crash)", "growing": "recording"}.get(summary.ended, summary.ended),
+        channels if len(channels) <= 60 else channels[:57] + "...",
+        summary.details.get("vehicle", ""),
+        summary.path.name,
+    )
+
+
+def _duration(seconds: float) -> str:
+    if seconds < 120:
+        return f"{seconds:.1f} s"
+    minutes, rest = divmod(round(seconds), 60)
+    return f"{minutes} min {rest:02d} s" if minutes < 120 else f"{minutes // 60} h {minutes % 60:02d} min"
+
+
+def _as_json(summary: Summary) -> dict[str, object]:
+    if summary.damage:
+        return {"session": str(summary.path), "damage": summary.damage}
+    assert summary.started_at is not None
+    return {
+        "session": str(summary.path),
+        "started_at": summary.started_at.isoformat(),
+        "duration_s": summary.duration_s,
+        "readings": summary.readings,
+        "markers": summary.markers,
+        "ended": summary.ended,
+        "channels": [{"label": label, "quantity": quantity} for label, quantity in summary.channels],
+        "details": summary.details,
+    }

@@ -1,0 +1,76 @@
+"""What one session is, in a line's worth of figures: for lists of many."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from datetime import datetime
+from pathlib import Path
+
+from meterlog.errors import SessionError
+from meterlog.session.database import check_header, check_version, connect, read_errors
+from meterlog.session.lock import is_recording
+
+_SUFFIXES = (".sqlite", ".db", ".meterlog")
+
+_FIGURES = """SELECT recording.started_at, recording.ended,
+    (SELECT ifnull(sum(count), 0) FROM chunk) + (SELECT count(*) FROM reading),
+    (SELECT count(*) FROM marker),
+    max(0, (SELECT ifnull(max(end_us), 0) FROM chunk), (SELECT ifnull(max(time_us), 0) FROM reading),
+        (SELECT ifnull(max(time_us), 0) FROM marker), (SELECT ifnull(max(time_us), 0) FROM link_change))
+    FROM recording"""
+
+
+@dataclass(frozen=True, slots=True)
+class Summary:
+    """One file of a list.
+
+    Attributes:
+        path: the file.
+        damage: why it cannot be read; empty when it can, and the rest is meaningless otherwise.
+        started_at: None for a damaged file.
+        duration_s: time of the last reading, marker or link change, s.
+        readings: of all channels.
+        markers: how many.
+        ended: `clean`, `hard` or `growing`.
+        channels: label and quantity of each.
+        details: as entered.
+    """
+
+    path: Path
+    damage: str = ""
+    started_at: datetime | None = None
+    duration_s: float = 0.0
+    readings: int = 0
+    markers: int = 0
+    ended: str = ""
+    channels: tuple[tuple[str, str], ...] = ()
+    details: dict[str, str] = field(default_factory=dict)
+
+
+def summarize(path: Path) -> Summary:
+    """The summary of one file; a damaged one is a summary that says so. Changes nothing on the disk."""
+    try:
+        check_header(path)
+        with read_errors(path):
+            connection = connect(path, write=False)
+            try:
+                check_version(connection, path)
+                started_at, ended, readings, markers, end_us = connection.execute(_FIGURES).fetchone()
+                channels = connection.execute("SELECT label, quantity FROM channel ORDER BY number").fetchall()
+                details = dict(connection.execute("SELECT key, value FROM detail"))
+            finally:
+                connection.close()
+            if ended == "growing" and not is_recording(path):
+                ended = "hard"
+            moment = datetime.fromisoformat(started_at)
+            return Summary(path, "", moment, end_us / 1e6, readings, markers, ended, tuple(channels), details)
+    except SessionError as error:
+        return Summary(path, damage=str(error))
+
+
+def summaries(folder: Path) -> Iterator[Summary]:
+    """The session files of a folder, in no order; other files are passed over."""
+    for path in folder.iterdir():
+        if path.suffix in _SUFFIXES and not path.name.startswith(".") and path.is_file():
+            yield summarize(path)

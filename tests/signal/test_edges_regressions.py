@@ -12,4 +12,4 @@ def test_two_equal_readings_on_both_sides_of_the_mid_level_do_not_divide_by_zero
     run = SCENARIOS["relay-chatter"].run(1002, interval_s=0.5)
     channel = Channel(1, "pump feed", run.quantity(0), interval_s=0.5)
     found = detect(channel, run.readings[0], run.markers)
-    assert [event.kind for event in found][0] == "prime_pulse"
+    assert found[0].kind == "prime_pulse"

@@ -65,6 +65,12 @@ def test_a_healthy_prime_is_two_seconds_and_the_coasting_pump(seed: int) -> None
     assert 11.5 < prime.level < 12.6
 
 
+def test_the_end_of_the_signal_is_no_loss_of_the_supply() -> None:
+    """At 39.6 s the sum of steps came out a little below the length once."""
+    kinds = {event.kind for event in SCENARIOS["intermittent-feed"].run(700_006).truth}
+    assert kinds == {"prime_pulse", "dropout"}
+
+
 def test_fault_scenarios_show_what_the_trade_says_they_show() -> None:
     def during_prime(name: str, channel: int) -> float:
         run = SCENARIOS[name].run(7)

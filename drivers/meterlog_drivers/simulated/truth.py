@@ -125,7 +125,7 @@ def _on_runs(signal: Signal) -> Iterable[tuple[float, float, float]]:
 
 def _supply_events(signal: Signal, channel: int, markers: Sequence[Marker]) -> list[Event]:
     intervals = on_intervals(signal)
-    last = len(signal.value) * signal.step_s
+    last = (len(signal.value) - 0.5) * signal.step_s  # half a step off: times are sums of floats
     chatters = _chatters(intervals, last)
     found = [_event("chatter", channel, begin, end) for begin, end in chatters]
     for interval in intervals:

@@ -118,13 +118,17 @@ class Driver(ABC):
         del target
         return None
 
+    def known_options(self) -> frozenset[str]:
+        """Every option that its addresses may have."""
+        return COMMON_OPTIONS | self.options
+
     def check(self, address: Address) -> None:
         """Refuse options that this driver does not know.
 
         Raises:
             AddressError: with the known ones and the nearest.
         """
-        known = COMMON_OPTIONS | self.options
+        known = self.known_options()
         for option in address.options:
             if option not in known:
                 raise AddressError(

@@ -84,12 +84,11 @@ class FramingDriver(Driver):
 
         return FramedMeter(self, address, serial_transport(address, self.lines_for(address)[0]))
 
-    def check(self, address: Address) -> None:
-        """As `Driver.check`, with the serial line's options known."""
+    def known_options(self) -> frozenset[str]:
+        """As `Driver.known_options`, and those of the serial line."""
         from meterlog.transports.serial_line import LINE_OPTIONS
 
-        line = {k: v for k, v in address.options.items() if k not in LINE_OPTIONS}
-        super().check(Address(address.scheme, address.target, line))
+        return super().known_options() | LINE_OPTIONS
 
 
 class FramedMeter:

@@ -3,9 +3,16 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable
+import sys
+from collections.abc import Callable, Iterator
+from pathlib import Path
 
 import pytest
+
+from meterlog.address import Address
+from meterlog.driver import load_driver
+from meterlog.framing import FramingDriver
+from meterlog.reading import Flag, Quantity, Reading
 
 
 @pytest.fixture(scope="session")
@@ -20,3 +27,65 @@ def need() -> Callable[[object, str], None]:
         pytest.skip(reason)
 
     return check
+
+
+class PluggedMeter:
+    """A status14 meter on a real pseudo-terminal, under a name that stays when it is unplugged and plugged in again."""
+
+    def __init__(self, port: Path) -> None:
+        self.port = port
+        self._master = -1
+        driver = load_driver("status14")
+        assert isinstance(driver, FramingDriver)
+        self._encoder = driver.encoder(Address.parse("status14:x"))
+        self.plug()
+
+    def plug(self) -> None:
+        """Make the pseudo-terminal and the link to it, as the system does for a device that it knows."""
+        import tty
+
+        self._master, slave = os.openpty()
+        tty.setraw(slave)
+        os.set_blocking(self._master, False)
+        self.port.symlink_to(os.ttyname(slave))
+        os.close(slave)
+
+    def unplug(self) -> None:
+        """Take it away."""
+        if self._master >= 0:
+            os.close(self._master)
+            self.port.unlink()
+        self._master = -1
+
+    def show(self, value: float, quantity: Quantity = Quantity.DC_VOLTAGE, resolution: float = 0.01) -> None:
+        """Send one frame."""
+        flags = Flag.DC if quantity is Quantity.DC_VOLTAGE else Flag.NONE
+        if abs(value) == float("inf"):
+            flags |= Flag.OVERLOAD
+        self.send(self._encoder.encode([Reading(0.0, value, quantity, resolution, flags)]))
+
+    def send(self, data: bytes) -> None:
+        """Send any bytes."""
+        os.write(self._master, data)
+
+
+@pytest.fixture
+def plug_in(tmp_path: Path) -> Iterator[Callable[[], PluggedMeter]]:
+    """Makes meters on real pseudo-terminals."""
+    if sys.platform == "win32":
+        pytest.skip("needs pseudo-terminals")
+    made: list[PluggedMeter] = []
+
+    def plug() -> PluggedMeter:
+        made.append(PluggedMeter(tmp_path / f"meter{len(made)}"))
+        return made[-1]
+
+    yield plug
+    for meter in made:
+        meter.unplug()
+
+
+@pytest.fixture
+def meter(plug_in: Callable[[], PluggedMeter]) -> PluggedMeter:
+    """One meter on a real pseudo-terminal."""
+    return plug_in()

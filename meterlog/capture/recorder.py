@@ -76,6 +76,7 @@ class Recorder:
         self._lock = threading.RLock()
         self._over = threading.Event()
         self._error: MeterlogError | None = None
+        self._outcome: Outcome | None = None
         self._numbers: dict[tuple[int, int, Quantity], int] = {}
         self._newest_s = 0.0
         self._waiting = False  # armed, and no window is open
@@ -173,7 +174,12 @@ class Recorder:
         return self._over.wait(timeout_s)
 
     def finish(self) -> Outcome:
-        """End the recording: close the meters, complete the session and say what became of it."""
+        """End the recording: close the meters, complete the session and say what became of it.
+
+        A second call says the same again.
+        """
+        if self._outcome is not None:
+            return self._outcome
         self._over.set()
         for supervisor in self._supervisors:
             supervisor.stop()
@@ -192,7 +198,7 @@ class Recorder:
         readings = sum(channel.kept for channel in self.channels.values())
         if not readings:
             self._remove()
-        return Outcome(
+        self._outcome = Outcome(
             self._writer.path if readings else None,
             readings,
             self.captures,
@@ -201,6 +207,7 @@ class Recorder:
             [path for path in map(_closed, self._raw) if path is not None],
             self._error,
         )
+        return self._outcome
 
     # What the supervisors tell (see `Listener`).
 

@@ -19,12 +19,14 @@ import sys
 import time
 from contextlib import ExitStack
 from datetime import datetime
+from functools import cache
 from pathlib import Path
 from types import FrameType
-from typing import Protocol
+from typing import Any, Protocol
 
 from meterlog.capture import ArmedCapture, Condition, MeterSetup, Notice, Outcome, Recorder, meter_setup
 from meterlog.capture.cautions import GENERAL
+from meterlog.capture.detection import live_detection
 from meterlog.driver import Traffic
 from meterlog.errors import EmptySession, LinkAbsent, LinkError, NoFrameFits, UsageError
 from meterlog.session import SessionWriter
@@ -95,18 +97,29 @@ def run(args: argparse.Namespace) -> int:
     sys.setswitchinterval(_SWITCH_INTERVAL_S)
     notices: queue.SimpleQueue[Notice] = queue.SimpleQueue()
     with _Ends() as ends:
-        recorder = _recorder(setups, SessionWriter.create(path, details=details), armed, args, notices)
+        detection = cache(lambda: live_detection(details))
+        recorder = _recorder(
+            setups,
+            SessionWriter.create(path, details=details),
+            armed=armed,
+            events_wanted=args.events,
+            detector=lambda channel: detection()(channel),
+            observer=notices.put,
+            raw=args.raw,
+        )
         try:
             recorder.start()
-        except KeyboardInterrupt:
+            detection()  # imports much, while bytes already come
+        except BaseException:
             recorder.discard()
             raise
         ends.by_flag = True
-        print("\n".join(f"caution: {caution}" for caution in GENERAL), flush=True)
+        _say("\n".join(f"caution: {caution}" for caution in GENERAL))
         try:
             _show_until_end(recorder, notices, ends, args, str(path))
         finally:
             outcome = recorder.finish()
+            ends.by_flag = False
         return _report(outcome, setups, armed)
 
 
@@ -126,15 +139,9 @@ def _detail(text: str) -> tuple[str, str]:
     return key.strip(), value.strip()
 
 
-def _recorder(
-    setups: list[MeterSetup],
-    writer: SessionWriter,
-    armed: ArmedCapture | None,
-    args: argparse.Namespace,
-    notices: queue.SimpleQueue[Notice],
-) -> Recorder:
+def _recorder(setups: list[MeterSetup], writer: SessionWriter, **options: Any) -> Recorder:
     try:
-        return Recorder(setups, writer, armed=armed, events_wanted=args.events, observer=notices.put, raw=args.raw)
+        return Recorder(setups, writer, **options)
     except BaseException:
         writer.close()
         writer.path.unlink(missing_ok=True)
@@ -142,7 +149,7 @@ def _recorder(
 
 
 class _Ends:
-    """SIGINT, SIGTERM and SIGHUP end the recording as the key does, once it has begun.
+    """SIGINT, SIGTERM and SIGHUP end a recording that has begun as the key does.
 
     Attributes:
         by_flag: set `asked` instead of raising KeyboardInterrupt.
@@ -151,8 +158,10 @@ class _Ends:
 
     def __init__(self) -> None:
         self.by_flag = self.asked = False
-        names = ("SIGINT", "SIGTERM", "SIGHUP")
-        self._signals = [getattr(signal, name) for name in names if hasattr(signal, name)]
+        self._signals: list[int] = [signal.SIGINT, signal.SIGTERM]
+        hang_up = getattr(signal, "SIGHUP", None)
+        if hang_up is not None and signal.getsignal(hang_up) != signal.SIG_IGN:  # started to outlive its terminal
+            self._signals.append(hang_up)
 
     def __enter__(self) -> _Ends:
         self._before = [signal.signal(one, self._take) for one in self._signals]
@@ -185,7 +194,7 @@ def _show_until_end(
 
             display = ScreenDisplay(path, keyboard is not None, not args.no_sound)
         else:
-            print(f"recording to {path}; Ctrl-C ends it, the data is kept", flush=True)
+            _say(f"recording to {path}; Ctrl-C ends it, the data is kept")
         stack.callback(display.close)
         keys = RecordKeys(lambda name, at_s: recorder.mark(name, time_s=at_s), lambda: recorder.elapsed_s)
         until_s = time.monotonic() + (math.inf if args.for_s is None else args.for_s)
@@ -202,6 +211,13 @@ def _show_until_end(
                 print(end="", flush=True)
             except OSError:
                 _mute()
+
+
+def _say(text: str) -> None:
+    try:
+        print(text, flush=True)
+    except OSError:
+        _mute()
 
 
 def _mute() -> None:

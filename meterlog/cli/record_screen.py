@@ -73,7 +73,7 @@ class ScreenDisplay:
                 cell.align("right" if i in _RIGHT else "left", widths[i])
             lines.append(Text("  ").join(row))
         # One text for all: a table of rich costs six times as much, and the meters' threads wait for it.
-        return Text("\n", no_wrap=True, overflow="crop").join([*lines, self._foot(recorder, typing)])
+        return Text("\n", no_wrap=True, overflow="crop").join([*lines, *self._foot(recorder, typing)])
 
     def _row(self, channel: LiveChannel, recorder: Recorder) -> list[Text]:
         last = channel.last
@@ -94,12 +94,12 @@ class ScreenDisplay:
             Text(f"{event.kind.replace('_', ' ')} at {event.start_s:.1f} s" if event else ""),
         ]
 
-    def _foot(self, recorder: Recorder, typing: str | None) -> Text:
-        if typing is not None:
-            return Text(f"marker: {typing}_   (Enter sets it, Esc does not)", "bold")
+    def _foot(self, recorder: Recorder, typing: str | None) -> list[Text]:
         state = f"ARMED, waiting; {recorder.captures} caught" if recorder.waiting else "recording"
-        keys = HELP if self._keys else "Ctrl-C ends, the data is kept"
-        return Text(f"{state} {recorder.elapsed_s:.0f} s to {self._path}   {keys}", "dim")
+        keys = Text(HELP if self._keys else "Ctrl-C ends, the data is kept", "dim")
+        if typing is not None:
+            keys = Text(f"marker: {typing}_   (Enter sets it, Esc does not)", "bold")
+        return [Text(f"{state} {recorder.elapsed_s:.0f} s to {self._path}", "dim"), keys]
 
 
 _HEADS = ("channel", "value", "last readings", "rate", "min", "max", "gaps", "last event")

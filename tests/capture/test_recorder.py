@@ -19,7 +19,7 @@ from meterlog.transports.raw_capture import read_raw_capture
 
 
 class Plugged(Protocol):
-    """See conftest."""
+    """A meter on a pseudo-terminal: see tests/conftest.py."""
 
     port: Path
 
@@ -74,8 +74,9 @@ def values(reader: SessionReader, channel: int = 1) -> list[float]:
 
 
 def test_every_reading_of_two_meters_is_kept_with_its_time(
-    meter: Plugged, second_meter: Plugged, start: Callable[..., Recording]
+    meter: Plugged, plug_in: Callable[[], Plugged], start: Callable[..., Recording]
 ) -> None:
+    second_meter = plug_in()
     recording = start(f"status14:{meter.port}?label=feed", f"status14:{second_meter.port}?label=ground")
     shown: list[float] = []
     for i in range(50):

@@ -16,9 +16,9 @@ from collections.abc import Awaitable, Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Protocol
 
-from meterlog.errors import LinkAbsent, LinkError, LinkForbidden, LinkLost
+from meterlog.errors import LinkAbsent, LinkError, LinkForbidden, LinkLost, MeterlogError
 from meterlog.transports.ble_errors import link_error
-from meterlog.transports.ble_scan import OVERHEAD_S, Peripheral, Wanted, connected_devices, find, scan
+from meterlog.transports.ble_scan import Peripheral, Wanted, answering, connected_devices, find, scan
 from meterlog.transports.ble_services import in_order, serial_pair, short
 from meterlog.transports.ble_thread import run, start
 from meterlog.transports.contract import Chunk
@@ -32,6 +32,9 @@ __all__ = ["BleLink", "BleSettings", "BleTransport", "Peripheral", "Tagging", "W
 
 CONNECT_S = 15.0
 """How long a connection may take: default, unverified; slow peripherals take some seconds with service discovery."""
+
+CONNECT_TRIES, CONNECT_PAUSE_S = 3, 0.3
+"""A first connection fails now and then on a busy band, and the second succeeds (defaults, unverified)."""
 
 CLOSE_S = 5.0
 """How long `close` waits for the peripheral to be let go."""
@@ -126,13 +129,13 @@ class BleTransport:
                     return await self._connect(held)
             device = await find(self._wanted, settings.search_s, settings.adapter, self.name, _open_addresses)
             return await self._connect(device)
+        except MeterlogError:
+            raise
         except Exception as error:
-            if isinstance(error, ValueError):
-                raise
             raise link_error(error, self.name) from error
 
     async def _already_connected(self) -> BLEDevice | None:
-        async with asyncio.timeout(OVERHEAD_S):
+        async with answering(self.name):
             held = await connected_devices(self._settings.adapter, self._wanted.service)
         fitting = [
             device
@@ -143,17 +146,28 @@ class BleTransport:
         return fitting[0] if len(fitting) == 1 else None
 
     async def _connect(self, device: BLEDevice) -> BleLink:
-        link = BleLink(self.name, device, self._settings, self._tagging)
-        try:
-            await link.connect()
-        except BaseException as error:
-            await link.disconnect()
-            if isinstance(error, Exception):
-                raise link_error(error, self.name) from error
-            raise
+        for left in reversed(range(CONNECT_TRIES)):
+            link = BleLink(self.name, device, self._settings, self._tagging)
+            try:
+                await link.connect()
+            except BaseException as error:
+                await link.disconnect()
+                if not isinstance(error, Exception):
+                    raise
+                if not (left and _passing(error, self.name)):
+                    raise link_error(error, self.name) from error
+                await asyncio.sleep(CONNECT_PAUSE_S)
+                continue
+            break
         # the next opening must find this one again, not its twin on the other bench
         self._wanted = Wanted(address=device.address)
         return link
+
+
+def _passing(error: Exception, port: str) -> bool:
+    """Whether trying again soon may help: a quick failure of the radio, not a refusal and nothing of our own."""
+    mapped = link_error(error, port)
+    return mapped is not error and not isinstance(error, TimeoutError) and isinstance(mapped, LinkAbsent | LinkLost)
 
 
 class BleLink:

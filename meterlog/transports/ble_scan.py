@@ -9,7 +9,7 @@ from contextlib import asynccontextmanager
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from meterlog.errors import AddressError, LinkAbsent, LinkBusy
+from meterlog.errors import AddressError, LinkAbsent, LinkBusy, LinkLost
 from meterlog.transports.ble_errors import ELSEWHERE, link_error
 from meterlog.transports.ble_services import MEASURING_SERVICES, SERIAL_SERVICES, short
 from meterlog.transports.ble_thread import run
@@ -27,8 +27,8 @@ otherwise miss a peripheral, since systems report a repeated advertisement only 
 SETTLE_S = 1.0
 """How long to listen on after the first peripheral with the wanted name or service, for a second one like it."""
 
-OVERHEAD_S = 10.0
-"""How long the system may take to start and stop scanning beside the scanning itself."""
+ANSWER_S = 10.0
+"""How long the system's Bluetooth service may take for its answers, beside the time that was asked for."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,6 +124,21 @@ def _scanner(adapter: str | None) -> _Scanner:
     return _scanners.setdefault(adapter, _Scanner(adapter))
 
 
+@asynccontextmanager
+async def answering(port: str, timeout_s: float = 0.0) -> AsyncIterator[None]:
+    """Give the system's Bluetooth service time for what is done inside.
+
+    Raises:
+        LinkLost: it hangs.
+    """
+    try:
+        async with asyncio.timeout(timeout_s + ANSWER_S):
+            yield
+    except TimeoutError:
+        sentence = "the system's Bluetooth service does not answer: restart it ('sudo systemctl restart bluetooth')"
+        raise LinkLost(sentence, port) from None
+
+
 def scan(timeout_s: float, adapter: str | None = None) -> list[Peripheral]:
     """Listen for peripherals.
 
@@ -149,9 +164,10 @@ async def _scan(timeout_s: float, adapter: str | None) -> list[Peripheral]:
         heard[device.address] = Peripheral(device.address, name, advertisement.rssi, services)
 
     try:
-        async with asyncio.timeout(timeout_s + OVERHEAD_S), _scanner(adapter).listening(hear):
-            await asyncio.sleep(timeout_s)
-        held = await connected_devices(adapter)
+        async with answering("Bluetooth", timeout_s):
+            async with _scanner(adapter).listening(hear):
+                await asyncio.sleep(timeout_s)
+            held = await connected_devices(adapter)
     except Exception as error:
         raise link_error(error, "Bluetooth") from error
     by_strength = sorted(heard.values(), key=lambda p: p.rssi_dbm or -999, reverse=True)
@@ -209,7 +225,7 @@ async def find(wanted: Wanted, timeout_s: float, adapter: str | None, port: str,
         matches[device.address] = device
         first.set()
 
-    async with asyncio.timeout(timeout_s + OVERHEAD_S), _scanner(adapter).listening(hear):
+    async with answering(port, timeout_s), _scanner(adapter).listening(hear):
         try:
             await asyncio.wait_for(first.wait(), timeout_s)
         except TimeoutError:

@@ -5,12 +5,15 @@ from __future__ import annotations
 import shutil
 import sys
 import tempfile
+import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
+from bleak.exc import BleakError
 
 from meterlog.transports import ble_scan
+from meterlog.transports.ble_thread import run
 from meterlog_drivers.simulated.bluez import Characteristic, SimulatedBluez, SimulatedPeripheral
 from meterlog_drivers.simulated.private_bus import VARIABLE, PrivateBus
 
@@ -31,7 +34,33 @@ def bluez(bus: PrivateBus, monkeypatch: pytest.MonkeyPatch) -> Iterator[Simulate
     monkeypatch.setenv(VARIABLE, bus.address)
     monkeypatch.setattr(ble_scan, "SETTLE_S", 0.3)  # a simulated peripheral advertises every 0.1 s
     with SimulatedBluez(bus.address) as service:
+        _until_seen(True)
         yield service
+
+
+@pytest.fixture
+def switch(bluez: SimulatedBluez) -> Callable[[bool], None]:
+    """Switches Bluetooth on or off."""
+
+    def to(on: bool) -> None:
+        bluez.power("hci0", on)
+        _until_seen(on)
+
+    return to
+
+
+def _until_seen(on: bool) -> None:
+    """Wait until bleak, which lives as long as the process, has heard how the adapter is now."""
+    end_s = time.monotonic() + 5.0
+    seen = None
+    while seen is not on:
+        try:
+            run(ble_scan.connected_devices(None))
+            seen = True
+        except BleakError:
+            seen = False
+        assert time.monotonic() < end_s
+        time.sleep(0.002)
 
 
 @pytest.fixture

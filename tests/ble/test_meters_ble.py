@@ -62,10 +62,10 @@ def test_listening_names_the_driver_that_fits_and_leaves_strangers_alone(
     assert set(bluez.connects) == {meter.address, standard.address, "00:00:5E:00:53:04"}
 
 
-def test_no_bluetooth_is_a_line_and_not_an_error(bluez: SimulatedBluez, said: Callable[..., str]) -> None:
-    bluez.power("hci0", False)
+def test_no_bluetooth_is_a_line_and_not_an_error(switch: Callable[[bool], None], said: Callable[..., str]) -> None:
+    switch(False)
     assert said().startswith("no Bluetooth meters: Bluetooth is off")
-    bluez.power("hci0", True)
+    switch(True)
     assert "no Bluetooth LE peripheral in reach" in said()
 
 

@@ -177,6 +177,8 @@ class Resistance:
     def _end_open(self, stop: int, closed: bool) -> None:
         start = self._opened_at
         track = self._track
+        if start >= 2 and self._level is not None and self._level + self._band() < track.value(start - 1) < inf:
+            start -= 1  # an averaging meter's first reading that holds some of the open: it began before that one
         begin_s = (track.time(start - 1) + track.time(start)) / 2
         last_s = track.time(stop - 1)
         duration = error = None

@@ -42,14 +42,18 @@ def pair_channels(good: Sequence[Capture], suspect: Capture, named: Mapping[str,
         lacking = [capture for capture, fellow in zip(good, fellows, strict=True) if fellow is None]
         found = tuple(fellow for fellow in fellows if fellow is not None)
         if lacking:
-            unpaired.append(f"'{channel.label}' ({channel.quantity}) of {suspect.path} is not in {_paths(lacking)}")
+            unpaired.append(
+                f"'{channel.label}' ({channel.quantity}) of {suspect.path.name} is not in {_paths(lacking)}"
+            )
         else:
             pairs.append(Pair(channel, found))
     for number, capture in enumerate(good):
         used = {pair.good[number].number for pair in pairs}
         for channel in capture.channels:
             if channel.number not in used and not _mentioned(channel, unpaired):
-                unpaired.append(f"'{channel.label}' ({channel.quantity}) of {capture.path} is not in {suspect.path}")
+                unpaired.append(
+                    f"'{channel.label}' ({channel.quantity}) of {capture.path.name} is not in {suspect.path.name}"
+                )
     if not pairs:
         raise CompareError(
             f"no channel is in all captures: {'; '.join(unpaired)}; say which belong together with --pair"
@@ -121,4 +125,4 @@ def _key(label: str) -> str:
 
 
 def _paths(captures: Sequence[Capture]) -> str:
-    return " and ".join(str(capture.path) for capture in captures)
+    return " and ".join(capture.path.name for capture in captures)

@@ -1,0 +1,57 @@
+"""Make one HTML file of one or more sessions to show to a customer: it opens on a phone, prints on A4 and needs no
+network. With --good each session is held against the known-good ones; with --pdf a PDF is made beside it."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+from meterlog.errors import MeterlogError, UsageError
+
+EXAMPLE = "meterlog report key-on.sqlite --out report.html"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare the options."""
+    parser.add_argument("sessions", metavar="SESSION", nargs="+", help="a session file")
+    parser.add_argument("--out", metavar="FILE.html", required=True, help="the report; one that is there is replaced")
+    parser.add_argument(
+        "--good", metavar="SESSION", action="append", default=[], help="a known-good session to compare with"
+    )
+    parser.add_argument("--limits", metavar="FILE", help="your own limits file, or the name of a set (see README)")
+    parser.add_argument("--title", metavar="TEXT", default="", help="the page's title")
+    parser.add_argument(
+        "--pdf", action="store_true", help="also print a PDF beside it, with the Chromium of this computer"
+    )
+
+
+def run(args: argparse.Namespace) -> int:
+    """Build, write, and say where it is."""
+    out = Path(args.out)
+    _check_out(out, [*args.sessions, *args.good])
+    from meterlog.compare import load_capture
+    from meterlog.report import build_report, print_pdf, write_report
+
+    sessions = [load_capture(path, args.limits) for path in args.sessions]
+    good = [load_capture(path, args.limits) for path in args.good]
+    page = build_report(sessions, good, args.title)
+    try:
+        write_report(page, out)
+    except OSError as error:
+        raise MeterlogError(f"cannot write {out}: {error.strerror}") from error
+    print(f"{out}: {out.stat().st_size / 1e6:.1f} MB, needs no network")
+    if args.pdf:
+        pdf = out.with_suffix(".pdf")
+        print_pdf(out, pdf)
+        print(f"{pdf}: for printing")
+    return 0
+
+
+def _check_out(out: Path, inputs: list[str]) -> None:
+    """Refuse a place that would overwrite something that is no report."""
+    if out.suffix.lower() not in (".html", ".htm"):
+        raise UsageError(f"--out wants a file that ends in .html, not '{out}'")
+    if any(Path(path).resolve() == out.resolve() for path in inputs):
+        raise UsageError(f"--out would overwrite the session {out}")
+    if out.is_dir() or not out.parent.is_dir():
+        raise UsageError(f"there is no folder {out.parent}" if not out.parent.is_dir() else f"{out} is a folder")

@@ -1,0 +1,141 @@
+"""Builds the report: one HTML file that needs no network."""
+
+from __future__ import annotations
+
+import os
+import platform
+import secrets
+from collections.abc import Sequence
+from datetime import datetime
+from importlib.metadata import version
+from importlib.resources import files
+from pathlib import Path
+
+import jinja2
+from markupsafe import Markup
+from plotly.offline import get_plotlyjs
+
+from meterlog import __version__
+from meterlog.capture.cautions import GENERAL, cautions
+from meterlog.compare import Capture, compare_captures
+from meterlog.compare.text import SENTENCES, alignment_words, excursion_words, measure_words
+from meterlog.errors import CompareError
+from meterlog.findings.words import shown
+from meterlog.report.content import SessionPart, session_part
+
+MARKS = {
+    "outside": "✗",
+    "different": "✗",
+    "cannot tell": "?",
+    "within": "✓",
+    "same within error": "✓",
+}
+"""A sign for each verdict, beside its word and its colour."""
+
+
+def build_report(sessions: Sequence[Capture], good: Sequence[Capture] = (), title: str = "") -> str:
+    """The whole page.
+
+    Args:
+        sessions: what to report on, in this order.
+        good: known-good captures that each session is compared with; none for no comparison.
+        title: of the page; from what was entered about the first session where empty.
+
+    Raises:
+        CompareError: not one of the sessions can be compared with the known-good.
+    """
+    parts = _parts(sessions, good)
+    environment = jinja2.Environment(
+        loader=jinja2.FunctionLoader(_template),
+        autoescape=True,
+        undefined=jinja2.StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    environment.filters["file_name"] = lambda path: Path(path).name
+    environment.filters["plusminus"] = lambda text: str(text).replace("+-", "±")
+    return environment.get_template("report.html").render(
+        title=title or _title(sessions),
+        parts=parts,
+        worst=_worst(parts),
+        cautions=_cautions(sessions),
+        versions=_versions(),
+        made=datetime.now().astimezone().strftime("%Y-%m-%d %H:%M %Z"),
+        marks=MARKS,
+        sentences=SENTENCES,
+        shown=shown,
+        alignment_words=alignment_words,
+        excursion_words=excursion_words,
+        measure_words=measure_words,
+        figure_json=_figure_json,
+        nonce=secrets.token_urlsafe(16),
+        plotly=Markup(get_plotlyjs().replace("</script", "<\\/script")),
+        style=Markup(_template("report.css")),
+        script=Markup(_template("report.js")),
+    )
+
+
+def _parts(sessions: Sequence[Capture], good: Sequence[Capture]) -> list[SessionPart]:
+    """The sessions' parts; where some can be compared, the others say why they cannot."""
+    if not good:
+        return [session_part(capture, None) for capture in sessions]
+    parts, refused = [], None
+    for capture in sessions:
+        try:
+            parts.append(session_part(capture, compare_captures(good, capture)))
+        except CompareError as error:
+            refused = error
+            parts.append(session_part(capture, None, str(error)))
+    if refused is not None and not any(part.comparison for part in parts):
+        raise refused
+    return parts
+
+
+def write_report(page: str, path: Path) -> None:
+    """Write the page beside its place first, so that a failure leaves no half of a report.
+
+    Raises:
+        OSError: it cannot be written there.
+    """
+    beside = path.with_name(f".{path.name}.{os.getpid()}")
+    try:
+        beside.write_text(page, encoding="utf-8")
+        beside.replace(path)
+    finally:
+        beside.unlink(missing_ok=True)
+
+
+def _template(name: str) -> str:
+    return (files("meterlog.report") / "templates" / name).read_text("utf-8")
+
+
+def _title(sessions: Sequence[Capture]) -> str:
+    vehicles = {capture.details.get("vehicle", "").strip() for capture in sessions} - {""}
+    return f"Measurement report: {', '.join(sorted(vehicles))}" if vehicles else "Measurement report"
+
+
+def _worst(parts: Sequence[SessionPart]) -> str:
+    """The page's headline: how many findings are outside their limits, and whether anything differs."""
+    outside = sum(finding.verdict == "outside" for part in parts for finding in part.findings)
+    unknown = sum(finding.verdict == "cannot tell" for part in parts for finding in part.findings)
+    differs = sum(part.comparison is not None and part.comparison.verdict == "different" for part in parts)
+    words = [f"{outside} finding{'s' if outside != 1 else ''} outside the limits"]
+    words.append(f"{unknown} that these readings cannot settle")
+    if any(part.comparison for part in parts):
+        words.append(f"{differs} of {len(parts)} session{'s' if len(parts) != 1 else ''} different from the known-good")
+    return ", ".join(words) + "."
+
+
+def _cautions(sessions: Sequence[Capture]) -> list[str]:
+    quantities = sorted({channel.quantity for capture in sessions for channel in capture.channels})
+    return list(dict.fromkeys([*GENERAL, *(text for quantity in quantities for text in cautions(quantity))]))
+
+
+def _versions() -> str:
+    return f"meterlog {__version__}, Python {platform.python_version()}, plotly {version('plotly')}"
+
+
+def _figure_json(figure: object) -> Markup:
+    """A figure for a script element: no `<` can end it early."""
+    text: str = figure.to_json()  # type: ignore[attr-defined]  # plotly has no types
+    return Markup(text.replace("<", "\\u003c").replace("\u2028", "\\u2028").replace("\u2029", "\\u2029"))

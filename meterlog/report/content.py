@@ -1,0 +1,219 @@
+"""What a report says about one session, in words and rows, ready for the page."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import timedelta
+
+import plotly.graph_objects as go
+
+from meterlog.compare.capture import Capture
+from meterlog.compare.comparison import ChannelComparison, Comparison
+from meterlog.events.event import Event
+from meterlog.findings.evidence import FAULTS
+from meterlog.findings.finding import Finding
+from meterlog.findings.words import seconds, shown
+from meterlog.reading import Accuracy
+from meterlog.report.figures import band_figure, channel_figure
+from meterlog.session.model import Channel
+
+MOST_ROWS = 200
+_MOST_CLOSE_UPS = 3
+_MOST_PASSES = 4
+_CLOSE_UP_FROM_S = 60.0
+
+_DETAIL_WORDS = {
+    "vehicle": "vehicle",
+    "complaint": "complaint",
+    "point": "test point",
+    "system_v": "system voltage, V",
+    "temperature_c": "temperature, °C",
+}
+
+ENDED = {
+    "clean": "",
+    "hard": "The recording ended without being closed (power, crash or a full disk); all that was saved is here.",
+    "growing": "The recording was still running when this report was made.",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Plot:
+    """A figure with its caption and what it shows, for those who cannot see it."""
+
+    figure: go.Figure
+    caption: str
+
+
+@dataclass(frozen=True, slots=True)
+class SessionPart:
+    """One session's part of the report."""
+
+    title: str
+    file: str
+    started: str
+    length: str
+    ended: str
+    details: list[tuple[str, str]]
+    channels: list[dict[str, str]]
+    findings: list[Finding]
+    plots: list[Plot]
+    events: list[dict[str, str]]
+    events_left_out: int
+    markers: list[dict[str, str]]
+    outages: list[dict[str, str]]
+    unseen: list[str]
+    limits: str
+    comparison: Comparison | None
+    not_compared: str
+    comparison_plots: list[Plot]
+
+
+def session_part(capture: Capture, comparison: Comparison | None, not_compared: str = "") -> SessionPart:
+    """Everything about one session; `not_compared` says why there is no comparison where one was wanted."""
+    analysis = capture.analysis
+    numbered = list(enumerate(analysis.events, 1))
+    events = [_event_row(capture, number, event) for number, event in numbered[:MOST_ROWS]]
+    assumed = f" ({analysis.limits.assumed})" if analysis.limits.assumed else ""
+    return SessionPart(
+        title=capture.path.stem,
+        file=capture.path.name,
+        started=capture.started_at.strftime("%Y-%m-%d %H:%M:%S"),
+        length=seconds(capture.duration_s),
+        ended=ENDED[capture.ended],
+        details=_details(capture),
+        channels=[_channel_row(capture, channel) for channel in capture.channels],
+        findings=analysis.findings,
+        plots=_plots(capture, numbered),
+        events=events,
+        events_left_out=len(numbered) - len(events),
+        markers=[_marker_row(capture, marker.time_s, marker.name, marker.note) for marker in capture.markers],
+        outages=[
+            {"when": _clock(capture, change.time_s), "meter": change.meter, "cause": change.cause}
+            for change in capture.link_changes
+            if not change.up
+        ],
+        unseen=[_unseen(capture, channel) for channel in capture.channels],
+        limits=f"{analysis.limits.name}{assumed}",
+        comparison=comparison,
+        not_compared=not_compared,
+        comparison_plots=_comparison_plots(comparison),
+    )
+
+
+def _details(capture: Capture) -> list[tuple[str, str]]:
+    """What was entered, the usual questions first."""
+    first = [key for key in _DETAIL_WORDS if capture.details.get(key)]
+    rest = sorted(key for key, value in capture.details.items() if value and key not in _DETAIL_WORDS)
+    return [(_DETAIL_WORDS.get(key, key.replace("_", " ")), capture.details[key]) for key in (*first, *rest)]
+
+
+def _channel_row(capture: Capture, channel: Channel) -> dict[str, str]:
+    summary = next(s for s in capture.analysis.channels if s.channel.number == channel.number)
+    interval = summary.interval
+    return {
+        "label": channel.label or f"channel {channel.number}",
+        "quantity": channel.quantity.replace("_", " "),
+        "point": channel.point or "not entered",
+        "meter": channel.address or channel.driver,
+        "accuracy": accuracy_words(channel.accuracy),
+        "readings": str(summary.readings),
+        "interval": seconds(interval.interval_s) if interval.interval_s == interval.interval_s else "one reading",
+    }
+
+
+def accuracy_words(accuracy: Accuracy) -> str:
+    """For example `+-(0.5 % + 2 counts)`, with a word where it is the default that nobody checked."""
+    words = f"+-({100 * accuracy.share:g} % + {accuracy.counts:g} counts)"
+    return f"{words}, a usual figure, not checked" if accuracy == Accuracy() else words
+
+
+def _unseen(capture: Capture, channel: Channel) -> str:
+    summary = next(s for s in capture.analysis.channels if s.channel.number == channel.number)
+    shortest_s = summary.interval.shortest_visible_s
+    if shortest_s != shortest_s:
+        return f"{channel.label}: a single reading shows nothing about what comes and goes."
+    return (
+        f"{channel.label}: one reading every {seconds(summary.interval.interval_s)}. An event shorter than "
+        f"{seconds(shortest_s)} may be missed, or look shallower than it was."
+    )
+
+
+def _clock(capture: Capture, time_s: float) -> str:
+    moment = capture.started_at + timedelta(seconds=time_s)
+    return f"{moment:%H:%M:%S} ({time_s:.1f} s)"
+
+
+def _marker_row(capture: Capture, time_s: float, name: str, note: str) -> dict[str, str]:
+    return {"when": _clock(capture, time_s), "name": name, "note": note}
+
+
+def _event_row(capture: Capture, number: int, event: Event) -> dict[str, str]:
+    channel = next(c for c in capture.channels if c.number == event.channel)
+    unit = channel.quantity.unit
+    return {
+        "number": str(number),
+        "when": _clock(capture, event.start_s),
+        "kind": event.kind.replace("_", " "),
+        "channel": channel.label or f"channel {channel.number}",
+        "lasting": "" if event.duration_s is None else shown(event.duration_s, "s", event.duration_error_s),
+        "level": _value(event.level, unit),
+        "extreme": _value(event.extreme, unit),
+        "detail": event.detail,
+    }
+
+
+def _value(value: float | None, unit: str) -> str:
+    if value is None:
+        return ""
+    return "overload" if abs(value) == float("inf") else shown(value, unit)
+
+
+def _plots(capture: Capture, numbered: Sequence[tuple[int, Event]]) -> list[Plot]:
+    plots = []
+    for channel in capture.channels:
+        own = [(n, e) for n, e in numbered if e.channel == channel.number]
+        at = f" at {channel.point}" if channel.point else ""
+        caption = (
+            f"{channel.label or f'channel {channel.number}'}{at}: the whole session. Numbers are those of the events."
+        )
+        plots.append(Plot(channel_figure(capture, channel, own), caption))
+        if capture.duration_s >= _CLOSE_UP_FROM_S:
+            plots += [_close_up(capture, channel, number, event, own) for number, event in _worth_a_look(own)]
+    return plots
+
+
+def _worth_a_look(numbered: Sequence[tuple[int, Event]]) -> list[tuple[int, Event]]:
+    """The first few events of the channel, faults before others."""
+    ranked = sorted(numbered, key=lambda entry: (entry[1].kind not in FAULTS, entry[1].start_s))
+    shown_kinds = [entry for entry in ranked if entry[1].kind in (*FAULTS, "prime_pulse", "missing_prime")]
+    return sorted(shown_kinds[:_MOST_CLOSE_UPS], key=lambda entry: entry[0])
+
+
+def _close_up(capture: Capture, channel: Channel, number: int, event: Event, own: Sequence[tuple[int, Event]]) -> Plot:
+    around_s = max(3.0, 0.5 * (event.end_s - event.start_s))
+    window = (max(0.0, event.start_s - around_s), min(capture.duration_s, event.end_s + around_s))
+    caption = f"{channel.label}: event {number} ({event.kind.replace('_', ' ')}) close up."
+    return Plot(channel_figure(capture, channel, own, window), caption)
+
+
+def _comparison_plots(comparison: Comparison | None) -> list[Plot]:
+    if comparison is None:
+        return []
+    return [plot for channel in comparison.channels for plot in _band_plots(channel)]
+
+
+def _band_plots(channel: ChannelComparison) -> list[Plot]:
+    plots = []
+    for band in channel.bands[:_MOST_PASSES]:
+        if not len(band.time_s):
+            continue
+        excursions = [e for e in channel.excursions if e.part == band.part]
+        pass_words = "" if band.part is None else f", pass {band.part}"
+        plots.append(
+            Plot(
+                band_figure(band, excursions, channel), f"{channel.label}{pass_words}: the suspect over the known-good."
+            )
+        )
+    return plots

@@ -10,6 +10,8 @@ from meterlog.events.settings import DetectionSettings
 from meterlog.signal.track import Track
 
 _PART = 32768
+_JITTER = 0.2
+"""Exactly four intervals, by three lost readings, are no gap, however they jitter."""
 
 
 def breaks(track: Track, start: int, stop: int, declared_s: float | None, settings: DetectionSettings) -> list[int]:
@@ -30,7 +32,7 @@ def breaks(track: Track, start: int, stop: int, declared_s: float | None, settin
             nominal = track.nominal_s(part + int(at))
             if nominal != nominal:
                 nominal = declared_s if declared_s else float("inf")
-            if spacing[at] > settings.gap_intervals * nominal:
+            if spacing[at] > (settings.gap_intervals + _JITTER) * nominal:
                 found.append(part + int(at))
     return found
 

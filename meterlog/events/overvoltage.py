@@ -12,6 +12,7 @@ from meterlog.events.settings import SYSTEM_SPLIT_V, DetectionSettings
 from meterlog.signal.levels import median
 
 _TELLING = 3
+_RISE_S = 0.3
 
 
 class Overvoltage:
@@ -79,9 +80,10 @@ class Overvoltage:
             earlier = earlier[earlier >= self._settings.on_at_least_v]
             if len(earlier) >= _TELLING:
                 level = median(earlier)
-            elif self._pos + 2 <= stop:
-                # The first reading after a rise may be partial, the second is not.
-                level = float(self._track.values(self._pos, self._pos + 2).max())
+            elif self._track.first_after(self._track.time(self._pos) + _RISE_S, self._pos, stop) < stop:
+                # The first readings after a rise may be partial, and a load's inrush may hold them down.
+                risen = self._track.first_after(self._track.time(self._pos) + _RISE_S, self._pos, stop) + 1
+                level = float(self._track.values(self._pos, risen).max())
             else:
                 return False
             self._system_v = 24.0 if level >= SYSTEM_SPLIT_V else 12.0
@@ -96,7 +98,9 @@ class Overvoltage:
         values = self._track.values(start, stop)
         level, extreme = median(values), float(values.max())
         limit = self._limit
-        if max(level, extreme - limit * self._settings.overvoltage_hysteresis) <= limit:
+        noise = max(measure.noise(self._segment, start), measure.noise(start, stop))
+        grazes = extreme <= limit * (1.0 + self._settings.overvoltage_hysteresis) + noise
+        if grazes and level <= limit + noise / (stop - start) ** 0.5:
             return
         begin_s, end_s = self._track.time(start), self._track.time(stop - 1)
         duration = error = None

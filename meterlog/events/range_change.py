@@ -44,6 +44,6 @@ class RangeChanges:
                 before_s,
                 after_s,
                 after_s - before_s,
-                detail=f"the meter changed its range (one count {old:.3g}, then {new:.3g}); between them it shows nothing",
+                detail=f"the meter changed its range (one count {old:.3g}, then {new:.3g}); nothing seen between",
             )
         )

@@ -32,10 +32,11 @@ def sag(measure: Measure, dip: Dip, markers: Sequence[Marker], settings: Detecti
     """The dip as an event; None where it only grazes the threshold."""
     track = measure.track
     level, residual = measure.inside(dip.start, dip.back), measure.lowest(dip.start, dip.back)
-    threshold = settings.sag_share * dip.reference
-    if level >= threshold and residual >= threshold - settings.sag_hysteresis * dip.reference:
-        return None
     noise = max(measure.noise(dip.quiet, dip.start), measure.noise(dip.start + 1, dip.back - 1))
+    # The level must be below the threshold for more reason than the noise of its readings.
+    least = settings.sag_share * dip.reference - noise / (dip.back - dip.start) ** 0.5
+    if level >= least and residual >= (settings.sag_share - settings.sag_hysteresis) * dip.reference - noise:
+        return None
     local = measure.before(dip.start, dip.quiet) if dip.start - dip.quiet >= 3 else dip.reference
     after = track.values(dip.back, dip.stop)
     recovered = float(after[min(1, len(after) - 1)]) if len(after) else dip.reference

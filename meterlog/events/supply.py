@@ -308,7 +308,7 @@ class Supply:
     def _longest_out_s(self) -> float:
         stretch = self._stretch
         long = stretch is not None and (
-            stretch.from_start or self._track.time(self._fall) - stretch.begin_s > self._settings.prime_longest_s
+            stretch.from_start or self._track.time(self._fall - 1) - stretch.begin_s > self._settings.prime_longest_s
         )
         return self._settings.dropout_longest_s if long else self._settings.dropout_longest_in_short_s
 

@@ -23,7 +23,7 @@ class Probe:
 
     Attributes:
         label: what a person would call the channel.
-        point: the test point's id in `van.toml`; two ids with `:` between where the other lead is not on battery -.
+        point: the test point's id in `van.toml`; `A to B` where the other lead is not on battery -.
         pick: what is between the probes.
         full_scale: the range the dial is set to, if not the scenario meter's.
         supply: it is a supply voltage against battery -, to which the definitions of supply events apply.
@@ -43,7 +43,7 @@ def supply_volts(label: str, at: str) -> Probe:
 
 def drop_volts(label: str, at: str, to: str = "battery_minus", full_scale: float | None = None) -> Probe:
     """What is lost between two points."""
-    point = at if to == "battery_minus" else f"{at}:{to}"
+    point = at if to == "battery_minus" else f"{at} to {to}"
     return Probe(label, point, lambda solved: solved.voltage(at, to), full_scale)
 
 
@@ -59,7 +59,7 @@ def battery_amps(label: str) -> Probe:
 
 def ohms(label: str, at: str, to: str, full_scale: float | None = None) -> Probe:
     """The resistance between two points, the circuit isolated."""
-    return Probe(label, f"{at}:{to}", lambda solved: solved.resistance(at, to), full_scale)
+    return Probe(label, f"{at} to {to}", lambda solved: solved.resistance(at, to), full_scale)
 
 
 @dataclass(frozen=True, slots=True)

@@ -59,8 +59,8 @@ class AutoMeter:
 
     def column_label(self, column: int) -> str:
         """What to call a column: the found driver and the port."""
-        scheme = self._found_address.scheme if self._found_address else "auto"
-        name = f"{scheme} {PurePath(self._address.target).name or self._address.target}"
+        address = self._found_address or self._address
+        name = f"{address.scheme} {PurePath(address.target).name or address.target}"
         return f"{name} {column + 1}" if column else name
 
     @property
@@ -85,7 +85,10 @@ class AutoMeter:
             self._found_address = Address(address.scheme, address.target, {**address.options, **common})
             meter = load_driver(address.scheme).meter(self._found_address)
             tap = getattr(meter, "tapped", None)
-            self._found = tap(self._sink) if self._sink is not None and tap is not None else meter
+            if self._sink is not None and tap is not None:
+                self._sink.note(f"found: {self._found_address}")
+                meter = tap(self._sink)
+            self._found = meter
         return self._found.open()
 
     def _find(self) -> Address:

@@ -71,7 +71,8 @@ class MeterSetup:
         if not self.labels and isinstance(self.meter, LabelledColumns):
             return self.meter.column_label(column)
         target = self.address.target
-        name = self.labels[0] if self.labels else f"{self.address.scheme} {PurePath(target).name or target}"
+        named = f"{self.address.scheme} {PurePath(target).name or target}" if target else self.meter.name
+        name = self.labels[0] if self.labels else named
         return f"{name} {column + 1}" if column else name
 
     def point(self, column: int) -> str:

@@ -9,7 +9,8 @@ meterlog raw bytes 1
 ```
 
 The first line names the format. A line that begins with `#` is a note; the three above are written at the start,
-and one each time the link was opened or lost. Every other line is one chunk: its arrival in seconds from
+one each time the link was opened or lost, and `found`, the address with the driver that was found by listening,
+where it was. Every other line is one chunk: its arrival in seconds from
 `started_at` (the session's start), and its bytes in hex. Each line is handed to the system at once; a last line
 without its line end is the torn end of a crash and is not read.
 """
@@ -99,7 +100,8 @@ class RawCapture(NamedTuple):
         chunks: the bytes; arrival_s counted from the session's start; empty for plain bytes without times.
         plain: the whole file, where it is plain bytes without times; else empty.
         byte_time_s: one byte's time on the wire, s; 0 where it does not apply or is not known.
-        address: the meter's address; empty where it is not known.
+        address: the meter's address, with the driver that was found where it was to be found by listening; empty
+            where it is not known.
     """
 
     chunks: list[Chunk]
@@ -137,7 +139,7 @@ def read_raw_capture(path: Path) -> RawCapture:
         byte_time_s = float(notes.get("byte_time_s", "0"))
     except ValueError as error:
         raise NotASession(f"in {path} the byte time '{notes['byte_time_s']}' is no number", str(path)) from error
-    return RawCapture(chunks, b"", byte_time_s, notes.get("address", ""))
+    return RawCapture(chunks, b"", byte_time_s, notes.get("found") or notes.get("address", ""))
 
 
 def _chunk(line: str, number: int, path: Path) -> Chunk:

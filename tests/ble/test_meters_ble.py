@@ -5,14 +5,18 @@ from __future__ import annotations
 import struct
 from collections.abc import Callable
 from dataclasses import replace
+from datetime import UTC, datetime
 from itertools import repeat
+from pathlib import Path
 
 import pytest
 
+from meterlog.capture import meter_setup
 from meterlog.cli import main, meters, meters_ble
 from meterlog.driver import open_address
 from meterlog.errors import NoFrameFits
 from meterlog.reading import Quantity, Reading
+from meterlog.transports.raw_capture import RawCaptureWriter, read_raw_capture
 from meterlog_drivers.simulated.bluez import Characteristic, SimulatedBluez, SimulatedPeripheral
 from meterlog_drivers.status14 import Status14Format
 
@@ -78,6 +82,24 @@ def test_without_a_decoder_the_one_that_fits_is_found(bluez: SimulatedBluez, met
         assert [r.value for r in connection.read(1.0) or []] == [12.34]
     finally:
         connection.close()
+
+
+def test_the_raw_bytes_of_a_found_meter_say_which_driver_it_was(
+    bluez: SimulatedBluez, meter: SimulatedPeripheral, tmp_path: Path
+) -> None:
+    bluez.stream(meter, repeat(FRAME), 0.05)
+    sink = RawCaptureWriter(tmp_path / "meter.raw", "ble:?name=BENCH+METER", datetime.now(UTC), 0.0, 0.0)
+    setup = meter_setup("ble:?name=BENCH+METER&search_s=1&listen_s=2").tapped(sink)
+    connection = setup.meter.open()
+    try:
+        assert connection.read(1.0)
+    finally:
+        connection.close()
+        sink.close()
+    capture = read_raw_capture(tmp_path / "meter.raw")
+    assert capture.address.startswith(f"ble:{meter.address}?")
+    assert "decoder=status14" in capture.address
+    assert capture.chunks[0].data == FRAME
 
 
 def test_noise_fits_no_decoder_and_is_said(bluez: SimulatedBluez, meter: SimulatedPeripheral) -> None:

@@ -375,8 +375,16 @@ class TestNothingAndFaults:
         assert bench.judge("overvoltage").verdict == "cannot tell"
 
     def test_a_coarse_unsigned_source_says_so(self, bench: Bench) -> None:
-        bench.channel("pump feed", 12.5, driver="gatt")
+        bench.channel("pump feed", 12.5, driver="gatt", resolution=1 / 64)
         assert "15.6 mV" in bench.judge("no sign").text
+
+    def test_a_coarse_source_says_so_when_replayed_too(self, bench: Bench) -> None:
+        bench.channel("pump feed", 12.5, driver="replay", resolution=1 / 64)
+        assert "15.6 mV" in bench.judge("no sign").text
+
+    def test_a_finer_signed_characteristic_is_not_called_coarse(self, bench: Bench) -> None:
+        bench.channel("pump feed", -0.012, driver="gatt", resolution=0.001)
+        assert not [finding for finding in bench.all() if "no sign" in finding.text]
 
     def test_24_v_limits_judge_a_24_v_system(self, bench: Bench) -> None:
         bench.limits = load_limits(system_v=24.0)

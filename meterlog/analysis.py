@@ -116,12 +116,13 @@ def analyze(session: Session, limits: Limits | None = None) -> Analysis:
     if not limits.assumed and settings.system_v == 0.0:
         settings = dataclasses.replace(settings, system_v=limits.system_v)
     channels, events = [], []
+    read: dict[int, Series] = {}
     for channel in session.channels:
-        series = session.series(channel.number)
+        series = read[channel.number] = session.series(channel.number)
         channels.append(ChannelSummary(channel, len(series), reading_interval(series.time_s)))
         events += detect(channel, series, session.markers, settings)
     events.sort(key=lambda event: (event.start_s, event.channel, KINDS.index(event.kind)))
-    found = findings(session, events, limits)
+    found = findings(session, events, limits, read)
     return Analysis(str(session.path), session.started_at, session.duration_s, channels, events, found, limits)
 
 

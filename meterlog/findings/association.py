@@ -11,7 +11,7 @@ from meterlog.events.event import Event
 from meterlog.findings.chance import chance_of_at_least
 from meterlog.findings.evidence import FAULTS, Evidence
 from meterlog.findings.finding import Finding
-from meterlog.findings.level import upper_level
+from meterlog.findings.level import thin, upper_level
 from meterlog.findings.words import count, seconds
 from meterlog.reading import Quantity
 from meterlog.series import Series
@@ -21,6 +21,9 @@ _SWITCHING = frozenset({"key-on", "crank", "key-off"})
 """Markers that switch the circuit themselves: what follows them is their doing and needs no test."""
 
 _LEAST_MARKERS = 2
+
+_MOST_LOOKED_AT = 500_000
+"""Longer logs are thinned evenly before the time they were on is added up."""
 
 
 class Tally(NamedTuple):
@@ -84,6 +87,7 @@ def burst_starts(events: list[Event], window_s: float) -> list[float]:
 
 def visible_time(series: Series, channel: Channel) -> NDArray[np.float64]:
     """The stretches, shape (n, 2), in which an event could have been seen: readings there, and the circuit on."""
+    series = thin(series, _MOST_LOOKED_AT)
     if len(series) < 2:
         return np.empty((0, 2))
     value = np.abs(series.value)

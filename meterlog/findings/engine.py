@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 
 from meterlog.events.event import Event
 from meterlog.findings import (
@@ -24,6 +24,7 @@ from meterlog.findings import (
 from meterlog.findings.evidence import Evidence, SessionView
 from meterlog.findings.finding import Finding
 from meterlog.limits.limits import Limits
+from meterlog.series import Series
 
 KINDS: tuple[Callable[[Evidence], list[Finding]], ...] = (
     faults.findings,
@@ -46,14 +47,17 @@ KINDS: tuple[Callable[[Evidence], list[Finding]], ...] = (
 _ORDER = ("outside", "cannot tell", "within")
 
 
-def findings(view: SessionView, events: Sequence[Event], limits: Limits) -> list[Finding]:
+def findings(
+    view: SessionView, events: Sequence[Event], limits: Limits, read: Mapping[int, Series] | None = None
+) -> list[Finding]:
     """Everything that can be said about a session, what is outside its limit first.
 
     Args:
         view: the session; each channel's series is read once.
         events: what the analyzer found in it.
         limits: to judge by.
+        read: series that were read already, by channel number, so that they need not be read again.
     """
-    evidence = Evidence(view, events, limits)
+    evidence = Evidence(view, events, limits, read)
     found = [finding for kind in KINDS for finding in kind(evidence)]
     return sorted(found, key=lambda finding: _ORDER.index(finding.verdict))

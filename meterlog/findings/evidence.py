@@ -43,7 +43,14 @@ class SessionView(Protocol):
 class Evidence:
     """A session with its events and the limits to judge by; series are read once."""
 
-    def __init__(self, view: SessionView, events: Sequence[Event], limits: Limits) -> None:
+    def __init__(
+        self,
+        view: SessionView,
+        events: Sequence[Event],
+        limits: Limits,
+        read: Mapping[int, Series] | None = None,
+    ) -> None:
+        """The evidence; `read` holds series that were read already, by channel number."""
         self.channels = list(view.channels)
         self.markers = list(view.markers)
         self.details = dict(view.details)
@@ -51,7 +58,7 @@ class Evidence:
         self.events = list(events)
         self.limits = limits
         self._view = view
-        self._series: dict[int, Series] = {}
+        self._series = dict(read or {})
 
     def series(self, channel: Channel) -> Series:
         """The readings of a channel."""

@@ -33,9 +33,9 @@ class Level(NamedTuple):
     readings: int
 
 
-def thin(series: Series) -> Series:
-    """At most about `MANY` of the readings, evenly chosen."""
-    return series[:: max(1, len(series) // MANY)]
+def thin(series: Series, many: int = MANY) -> Series:
+    """At most about `many` of the readings, evenly chosen."""
+    return series[:: max(1, len(series) // many)]
 
 
 def level_of(series: Series, accuracy: Accuracy, chosen: NDArray[np.bool_] | None = None) -> Level | None:

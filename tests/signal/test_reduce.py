@@ -13,7 +13,7 @@ from meterlog.signal.reduce import reduce_series
 
 def series(value: NDArray[np.float64], time_s: NDArray[np.float64] | None = None) -> Series:
     """Readings ten times a second, or at the given times."""
-    times: NDArray[np.float64] = np.arange(len(value)) * 0.1 if time_s is None else time_s
+    times = np.arange(len(value), dtype=np.float64) * 0.1 if time_s is None else time_s
     flags = np.where(np.isinf(value), 1, 0).astype(np.uint16)
     return Series(times, value, np.full(len(value), 0.01, np.float32), flags)
 

@@ -26,6 +26,7 @@ from meterlog.errors import MeterlogError, SessionError
 from meterlog.events import Event
 from meterlog.reading import Quantity, Reading
 from meterlog.session import Channel, Marker, SessionWriter
+from meterlog.session.model import ARMED, CAPTURE, TRIGGERED
 from meterlog.transports.raw_capture import RawCaptureWriter
 
 UNTRUSTED_KINDS = ("gap", "held_display", "meter_battery_low", "range_change")
@@ -335,7 +336,7 @@ class Recorder:
         at_s = firing.time_s - self._writer.monotonic_start_s
         channel = self.channels[firing.channel]
         text = f"{self._armed.condition.text} on {channel.label}: {firing.value:g} {channel.quantity.unit}"
-        self._add_marker(at_s, "triggered", text, "capture")
+        self._add_marker(at_s, TRIGGERED, text, CAPTURE)
         self._waiting = False
         self._tell(Notice("capture", at_s, text, firing.channel, channel.quantity))
 
@@ -356,7 +357,7 @@ class Recorder:
         assert self._armed is not None
         self._waiting = True
         text = f"waiting for {self._armed.condition.text}"
-        self._add_marker(at_s, "armed", text, "capture")
+        self._add_marker(at_s, ARMED, text, CAPTURE)
         self._tell(Notice("capture", at_s, text))
 
     def _add_marker(self, at_s: float, name: str, note: str, by: str) -> None:

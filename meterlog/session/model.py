@@ -38,6 +38,13 @@ class Channel:
     interval_s: float | None = None
 
 
+ARMED, TRIGGERED = "armed", "triggered"
+"""The names of the markers that an armed capture sets: it waits from here on; its condition came true."""
+
+CAPTURE = "capture"
+"""Who set them: `Marker.by`."""
+
+
 @dataclass(frozen=True, slots=True)
 class Marker:
     """A moment that a person, or the tool, named.
@@ -55,6 +62,11 @@ class Marker:
     name: str
     note: str = ""
     by: str = "person"
+
+    @property
+    def ends_recording(self) -> bool:
+        """Whether an armed capture began to wait here: what is missing from here on was not wanted."""
+        return (self.name, self.by) == (ARMED, CAPTURE)
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,6 +13,7 @@ import pytest
 from meterlog.capture import ArmedCapture, Condition, MeterSetup, Notice, Recorder, meter_setup
 from meterlog.errors import LinkAbsent, NoFrameFits, SessionWriteFailed
 from meterlog.events import Event
+from meterlog.events.detect import detect
 from meterlog.reading import Quantity, Reading
 from meterlog.session import Channel, Marker, SessionReader, SessionWriter, open_reader
 from meterlog.transports.raw_capture import read_raw_capture
@@ -255,6 +256,23 @@ def test_an_armed_capture_ends_by_itself_with_the_pulse_and_what_came_before(
         assert sum(kept.value > 6) == 10
         assert kept.value[0] == 0.0
         assert len(kept) < i
+
+
+def test_what_an_armed_capture_did_not_want_is_no_gap(meter: Plugged, start: Callable[..., Recording]) -> None:
+    recording = start(f"status14:{meter.port}", armed=armed("rise 6V", 0.1, 0.2), events_wanted=2)
+    i = 0
+    while not recording.recorder.wait(0.01) and i < 600:
+        meter.show(12.0 if i % 250 in range(30, 40) else 0.0)
+        i += 1
+    assert i < 600
+    recording.recorder.finish()
+    with open_reader(recording.path) as reader:
+        series, markers = reader.series(1), reader.markers
+        events = detect(reader.channels[0], series, markers)
+        unmarked = detect(reader.channels[0], series, [])
+    assert [marker.name for marker in markers] == ["armed", "triggered", "armed", "triggered"]
+    assert [event for event in events if event.kind == "gap"] == []
+    assert [event.kind for event in unmarked if event.kind == "gap"] == ["gap"]  # the silence is long enough for one
 
 
 def test_a_wait_in_vain_keeps_what_memory_holds(meter: Plugged, start: Callable[..., Recording]) -> None:

@@ -9,6 +9,8 @@ import threading
 from collections.abc import Coroutine
 from typing import Any, TypeVar
 
+from meterlog.errors import LinkLost
+
 _T = TypeVar("_T")
 
 
@@ -55,6 +57,7 @@ def run(work: Coroutine[Any, Any, _T], timeout_s: float | None = None) -> _T:
 
     Raises:
         TimeoutError: it is not done in time; it goes on.
+        LinkLost: the program ended meanwhile.
     """
     future = start(work)
     try:
@@ -62,3 +65,5 @@ def run(work: Coroutine[Any, Any, _T], timeout_s: float | None = None) -> _T:
     except (KeyboardInterrupt, SystemExit):
         future.cancel()
         raise
+    except concurrent.futures.CancelledError:
+        raise LinkLost("Bluetooth ended with the program", "Bluetooth") from None

@@ -24,7 +24,7 @@ def amount(value: float, quantity: Quantity, resolution: float = math.nan) -> st
     """A value in its unit; with the decimals of the resolution where that is known, else four digits."""
     unit = quantity.unit
     if math.isnan(value):
-        return "-"
+        return f"- {unit}"
     if math.isinf(value):
         return f"{'-' if value < 0 else ''}OL {unit}"
     scale, prefix = _prefix(max(abs(value), 0.0 if math.isnan(resolution) else 100 * resolution), unit)

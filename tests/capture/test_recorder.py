@@ -11,11 +11,11 @@ from typing import Protocol
 import pytest
 
 from meterlog.capture import ArmedCapture, Condition, MeterSetup, Notice, Recorder, meter_setup
+from meterlog.capture.detection import live_detection
 from meterlog.errors import LinkAbsent, NoFrameFits, SessionWriteFailed
-from meterlog.events import Event
 from meterlog.events.detect import detect
 from meterlog.reading import Quantity, Reading
-from meterlog.session import Channel, Marker, SessionReader, SessionWriter, open_reader
+from meterlog.session import SessionReader, SessionWriter, open_reader
 from meterlog.transports.raw_capture import read_raw_capture
 
 
@@ -304,33 +304,37 @@ def test_a_marker_while_armed_keeps_what_is_round_it(meter: Plugged, start: Call
     assert marked_s + 0.1 < kept.time_s[-1] <= marked_s + 0.21
 
 
-class EveryHigh:
-    """A detector that finds each value above 5 at once."""
-
-    def __init__(self, channel: Channel) -> None:
-        self.channel = channel
-        self.markers: list[Marker] = []
-
-    def feed(self, readings: Sequence[Reading]) -> list[Event]:
-        return [Event("overvoltage", self.channel.number, r.time_s, r.time_s) for r in readings if r.value > 5]
-
-    def marker(self, marker: Marker) -> None:
-        self.markers.append(marker)
-
-    def finish(self) -> list[Event]:
-        return []
-
-
-def test_live_events_end_a_recording_after_so_many(meter: Plugged, start: Callable[..., Recording]) -> None:
-    recording = start(f"status14:{meter.port}", detector=EveryHigh, events_wanted=2)
-    for value in (1.0, 6.0, 1.0, 7.0):
-        meter.show(value)
+def test_live_events_end_a_recording_after_so_many(tmp_path: Path, start: Callable[..., Recording]) -> None:
+    source = tmp_path / "source.sqlite"
+    volts = [16.0 if i in range(300, 320) or i in range(500, 520) else 12.4 for i in range(100_000)]
+    with SessionWriter.create(source, monotonic_start_s=0.0) as writer:
+        feed = writer.add_channel("feed", Quantity.DC_VOLTAGE)
+        writer.append(feed, [Reading(i / 10, v, Quantity.DC_VOLTAGE, 0.01) for i, v in enumerate(volts)])
+    recording = start(f"replay:{source}?speed=50", detector=live_detection({}), events_wanted=2)
     until(lambda: recording.recorder.wait(0.01))
     outcome = recording.recorder.finish()
-    assert [event.kind for event in outcome.events] == ["overvoltage"] * 2
-    assert 0 <= outcome.events[0].start_s < 5  # from the session's start
+    assert [event.kind for event in outcome.events][:2] == ["overvoltage"] * 2
+    first, second = outcome.events[:2]
+    assert second.start_s - first.start_s == pytest.approx(20.0, abs=0.2)
     assert recording.recorder.channels[1].last_event == outcome.events[-1]
-    assert len(recording.texts("event")) == 2
+    assert len(recording.texts("event")) == len(outcome.events)
+    assert outcome.readings < 10_000  # it ended long before its source
+    with open_reader(recording.path) as reader:
+        later = detect(reader.channels[0], reader.series(1), reader.markers)
+    assert [(e.kind, e.duration_s) for e in later] == [(e.kind, e.duration_s) for e in outcome.events]
+    assert [e.start_s for e in later] == pytest.approx([e.start_s for e in outcome.events], abs=2e-6)
+
+
+def test_a_key_on_without_a_prime_is_found_live(tmp_path: Path, start: Callable[..., Recording]) -> None:
+    source = tmp_path / "source.sqlite"
+    with SessionWriter.create(source, monotonic_start_s=0.0) as writer:
+        feed = writer.add_channel("feed", Quantity.DC_VOLTAGE)
+        writer.append(feed, [Reading(i / 10, 0.02, Quantity.DC_VOLTAGE, 0.01) for i in range(200)])
+    recording = start(f"replay:{source}?speed=20", detector=live_detection({"system_v": "12"}))
+    until(lambda: count(recording.recorder) > 20)
+    recording.recorder.mark("key-on")
+    until(lambda: recording.recorder.wait(0.01))
+    assert [event.kind for event in recording.recorder.finish().events] == ["missing_prime"]
 
 
 def test_a_removed_folder_ends_it_with_a_reason(tmp_path: Path, meter: Plugged) -> None:

@@ -113,9 +113,10 @@ def test_a_scenario_with_several_test_points_has_a_port_for_each(tmp_path: Path)
         done = meterlog("record", *addresses, "--for", "1.5", "--out", str(session))
         assert done.returncode == 0, done.stderr
     with open_reader(session) as reader:
-        assert len(reader.channels) == 2
-        assert reader.series(1).value.max() > 11.0
-        assert 1.0 < reader.series(2).value.max() < 8.0
+        highest = {c.address: reader.series(c.number).value.max() for c in reader.channels}
+    feed, ground = (highest[f"status14:{port}"] for port in meter.ports)
+    assert feed > 11.0
+    assert 1.0 < ground < 8.0
 
 
 def test_columns_and_tcp(tmp_path: Path) -> None:
@@ -159,7 +160,7 @@ def test_what_is_displayed_while_nobody_reads_is_lost_as_on_a_wire(tmp_path: Pat
         with open_reader(second) as reader:
             times = reader.series(1).time_s
     assert times[0] < 0.3
-    assert (times[1:] - times[:-1]).min() > 0.02, "no burst of old readings"
+    assert len(times) <= (times[-1] - times[0]) / 0.05 + 2.5, "no burst of old readings"
 
 
 def test_once_ends_by_itself_after_a_lap() -> None:

@@ -152,6 +152,17 @@ class _Row:
     short_at: int = -1
 
 
+def first_healthy(cells: Cells) -> int:
+    """The cell in which nothing is wrong and the circuit primes."""
+    return int(np.flatnonzero(cells.fault == FAULTS.index("healthy"))[0])
+
+
+def single_open(cells: Cells, k: int) -> int:
+    """The cell in which part k alone is open; -1 where that is no fault of it."""
+    alone = (cells.part[:, 0] == k) & (cells.part[:, 1] < 0) & (cells.fault == FAULTS.index("open"))
+    return int(np.append(np.flatnonzero(alone), -1)[0])
+
+
 def part_rate(circuit: Circuit, k: int, rates: Rates) -> float:
     """The fault rate of a part: its own `fault_rate`, or that of its id or kind."""
     part = circuit.parts[k]

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from meterlog.circuit.faults import FAULTS
+from meterlog.circuit.faults import FAULTS, first_healthy, single_open
 from meterlog.circuit.measured import Measurement, Tried
 from meterlog.circuit.model import Circuit
 from meterlog.circuit.predict import OHM_OFFSET, OVERLOAD_OHM, UNKNOWNS, Network
@@ -213,13 +213,9 @@ def _comes_and_goes(network: Network, fit: Fit, tried: Sequence[Tried], share: f
     cells = network.cells
     n = len(network.circuit.parts)
     logs = np.full(n, -np.inf)
-    good = int(np.flatnonzero(cells.fault == FAULTS.index("healthy"))[0])
+    good = first_healthy(cells)
     log_tried = _tried_log(network, tried)
-    opens = [
-        (k, int(c))
-        for k in range(1, n)
-        for c in np.flatnonzero((cells.part[:, 0] == k) & (cells.part[:, 1] < 0) & (cells.fault == 0))[:1]
-    ]
+    opens = [(k, single_open(cells, k)) for k in range(1, n)]
     rates = np.array([cells.prior[c] for _, c in opens])
     for (k, c), rate in zip(opens, rates / max(rates.sum(), 1e-300), strict=True):
         if network.circuit.parts[k].kind in ("fuse", "resistor") or rate <= 0 or share <= 0:

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from meterlog.circuit.cautions import caution
-from meterlog.circuit.faults import FAULTS, Cells
+from meterlog.circuit.faults import FAULTS, Cells, first_healthy, single_open
 from meterlog.circuit.measured import Measurement
 from meterlog.circuit.model import BATTERY_MINUS, Circuit
 from meterlog.circuit.posterior import BAD_READING, Posterior, noise
@@ -223,12 +223,35 @@ def groups_of(cells: Cells) -> NDArray[np.int64]:
 
 
 def _outlook(network: Network, known: Posterior) -> _Outlook:
+    """The cells that matter. A contact that comes and goes stands in as two cells, good and open, at even odds."""
     order = np.argsort(-known.weight)[:CELLS_KEPT]
     keep = np.sort(order[known.weight[order] > 1e-5 * known.weight[order[0]]])
-    weight = known.weight[keep] / known.weight[keep].sum()
-    _, group = np.unique(groups_of(network.cells)[keep], return_inverse=True)
     mean, covariance = known.unknowns(keep)
-    return _Outlook(network.among(keep), weight, group, mean, covariance)
+    groups = groups_of(network.cells)
+    twin, twin_weight, twin_group = _twins(network.cells, known)
+    _, group = np.unique(np.concatenate([groups[keep], twin_group]), return_inverse=True)
+    weight = np.concatenate([known.weight[keep], twin_weight])
+    width = mean.shape[1]
+    return _Outlook(
+        network.among(np.concatenate([keep, twin])),
+        weight / weight.sum(),
+        group,
+        np.concatenate([mean, np.zeros((len(twin), width))]),
+        np.concatenate([covariance, np.tile(np.eye(width), (len(twin), 1, 1))]),
+    )
+
+
+def _twins(cells: Cells, known: Posterior) -> tuple[NDArray[np.int64], Array, NDArray[np.int64]]:
+    """Cells, weights and hypotheses of the contacts that come and go."""
+    good = first_healthy(cells)
+    twin: list[int] = []
+    weight: list[float] = []
+    group: list[int] = []
+    for k in np.flatnonzero(known.comes_and_goes > 1e-3):
+        twin += [good, single_open(cells, int(k))]
+        weight += [float(known.comes_and_goes[k]) / 2] * 2
+        group += [int(k)] * 2
+    return np.array(twin, int), np.array(weight), np.array(group, int)
 
 
 def _expected(outlook: _Outlook, m: Measurement) -> tuple[Array, Array]:

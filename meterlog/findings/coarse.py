@@ -6,6 +6,7 @@ import numpy as np
 
 from meterlog.findings.evidence import Evidence
 from meterlog.findings.finding import Finding
+from meterlog.findings.level import thin
 from meterlog.reading import Quantity
 from meterlog.session import Channel
 
@@ -29,8 +30,8 @@ def findings(evidence: Evidence) -> list[Finding]:
 
 def _is_standard(evidence: Evidence, channel: Channel) -> bool:
     """By its step: no display counts in 1/64 V, replayed or not; meters' own characteristics may be fine and signed."""
-    resolution = evidence.series(channel).resolution
-    if not len(resolution) or not np.isclose(resolution, _STEPS[channel.quantity][0], rtol=1e-6).all():
+    resolution = thin(evidence.series(channel)).resolution
+    if not np.isclose(resolution, _STEPS[channel.quantity][0], rtol=1e-6).all():
         return False
     from_gatt = channel.driver == "gatt" or "decoder=gatt" in channel.address
     return from_gatt or channel.quantity is Quantity.DC_VOLTAGE

@@ -51,7 +51,7 @@ def _frame(shown: list[View]) -> Component:
     return html.Div(
         [
             dcc.Location(id="address"),
-            html.Header([html.Span("meterlog", className="name"), html.Nav(links, **{"aria-label": "Views"})]),
+            html.Header([html.Span("meterlog", className="name"), html.Nav(links, title="Views")]),
             html.Main(id="view", tabIndex="-1"),
             html.Footer(
                 f"meterlog {__version__}. The vehicle's own service information, local codes and licensed practice "

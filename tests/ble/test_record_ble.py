@@ -14,6 +14,7 @@ from pathlib import Path
 
 import pytest
 
+from meterlog.cli import main
 from meterlog.errors import NotASession
 from meterlog.reading import Quantity, Reading
 from meterlog.session import SessionReader, open_reader
@@ -147,7 +148,10 @@ def test_drops_cost_only_the_time_they_last(
 
 
 def test_the_bluetooth_service_goes_and_comes_back_and_the_outage_is_a_gap(
-    bluez: SimulatedBluez, meter: SimulatedPeripheral, start: Callable[..., Recording]
+    bluez: SimulatedBluez,
+    meter: SimulatedPeripheral,
+    start: Callable[..., Recording],
+    capsys: pytest.CaptureFixture[str],
 ) -> None:
     bluez.stream(meter, counting(), 0.1)
     recording = start("--meter", f"{METER}&watchdog_s=1")
@@ -161,34 +165,39 @@ def test_the_bluetooth_service_goes_and_comes_back_and_the_outage_is_a_gap(
         found = counts(reader)
         assert found == sorted(set(found))
         assert [change.up for change in reader.link_changes] == [True, False, True]
-    command = [sys.executable, "-m", "meterlog", "analyze", "--json", str(recording.out)]
-    analyzed = json.loads(subprocess.run(command, capture_output=True, text=True, check=True).stdout)
-    gaps = [event for event in analyzed["events"] if event["kind"] == "gap"]
+    assert main(["analyze", "--json", str(recording.out)]) == 0
+    gaps = [event for event in json.loads(capsys.readouterr().out)["events"] if event["kind"] == "gap"]
     assert len(gaps) == 1
     assert gaps[0]["duration_s"] > 1.2
 
 
 def test_not_found_refused_and_off_are_one_sentence_and_exit_2(
-    bluez: SimulatedBluez, meter: SimulatedPeripheral, tmp_path: Path
+    bluez: SimulatedBluez, meter: SimulatedPeripheral, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    out = ["--out", str(tmp_path / "none.sqlite"), "--meter", METER.replace("search_s=1", "search_s=0.3")]
+    out = tmp_path / "none.sqlite"
+    address = METER.replace("search_s=1", "search_s=0.3")
 
     def said() -> str:
-        done = record(*out)
-        assert done.returncode == 2
-        assert done.stderr.count("\n") == 1
-        return done.stderr
+        assert main(["record", "--plain", "--out", str(out), "--meter", address]) == 2
+        errors = capsys.readouterr().err
+        assert errors.count("\n") == 1
+        return errors
 
     meter.in_reach = False
     assert "is another program or phone connected to it?" in said()
     meter.in_reach = True
     meter.refuses["Connect"] = ("org.bluez.Error.AuthenticationFailed", "Authentication Failed")
     assert "refuses without pairing" in said()
-    bluez.power("hci0", False)
-    assert "Bluetooth is off" in said()
     bluez.vanish()
     assert "bluetoothd" in said()
-    assert not (tmp_path / "none.sqlite").exists()
+    assert not out.exists()
+
+
+def test_off_is_one_sentence_and_exit_2(bluez: SimulatedBluez, tmp_path: Path) -> None:
+    bluez.power("hci0", False)
+    done = record("--out", str(tmp_path / "none.sqlite"), "--meter", METER)
+    assert (done.returncode, done.stderr.count("\n")) == (2, 1)
+    assert "Bluetooth is off" in done.stderr
 
 
 @pytest.mark.usefixtures("meter")

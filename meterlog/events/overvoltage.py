@@ -96,9 +96,9 @@ class Overvoltage:
         measure, start = self._measure, self._start if self._start is not None else stop - 1
         self._start = None
         values = self._track.values(start, stop)
-        level, extreme = median(values), float(values.max())
+        level, extreme = median(values[1:-1] if len(values) > 2 else values), float(values.max())
         limit = self._limit
-        noise = max(measure.noise(self._segment, start), measure.noise(start, stop))
+        noise = max(measure.noise(self._segment, start), measure.noise(start + 1, stop - 1))
         grazes = extreme <= limit * (1.0 + self._settings.overvoltage_hysteresis) + noise
         if grazes and level <= limit + noise / (stop - start) ** 0.5:
             return

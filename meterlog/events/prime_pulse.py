@@ -10,6 +10,10 @@ from meterlog.events.measure import Measure
 from meterlog.events.settings import DetectionSettings
 from meterlog.signal.edges import Edge
 from meterlog.signal.levels import high_level
+from meterlog.signal.pulse import pulse_shape
+
+_DROOP = 0.03
+_OVERSHOOT = 0.05
 
 
 @dataclass(slots=True)
@@ -53,5 +57,16 @@ def prime_pulse(measure: Measure, stretch: Stretch, fall: int, end: Edge, settin
         timing.error_s,
         level=level,
         extreme=float(values[1:-1].min() if len(values) > 2 else values.min()),
-        detail=f"on for {timing.duration_s:.2f} s (+-{timing.error_s:.2f} s) at {level:.2f}",
+        detail=f"on for {timing.duration_s:.2f} s (+-{timing.error_s:.2f} s) at {level:.2f}"
+        + _shape(measure, stretch, fall),
     )
+
+
+def _shape(measure: Measure, stretch: Stretch, fall: int) -> str:
+    """What is unusual in the pulse's shape, in words."""
+    track = measure.track
+    shape = pulse_shape(track.times(stretch.rise - 1, fall + 1), track.values(stretch.rise - 1, fall + 1))
+    if shape is None:
+        return ""
+    words = f", drooping by {shape.droop:.0%}" if shape.droop >= _DROOP else ""
+    return words + (f", {shape.overshoot:.0%} overshoot" if shape.overshoot >= _OVERSHOOT else "")

@@ -1,7 +1,7 @@
 """Ohms: where a circuit opens (`open_circuit`) and where a steady resistance changes (`resistance_step`).
 
-States: `seek` before the first steady resistance; `steady`; `moved` off it; `open`. Leads that are open before the
-first contact are not an event.
+States: `seek` before a steady resistance; `steady`; `open`. Leads that are open before the first contact are not an
+event.
 """
 
 from __future__ import annotations
@@ -44,7 +44,8 @@ class Resistance:
     @property
     def needs(self) -> int:
         """The oldest reading that may still be asked for."""
-        return min(self._pos, self._from) - 2 * _WINDOW
+        oldest = min(self._pos, self._from)
+        return (min(oldest, self._opened_at) if self._state == "open" else oldest) - 2 * _WINDOW
 
     def _restart(self, index: int) -> None:
         self._state = "seek"
@@ -58,8 +59,7 @@ class Resistance:
 
     def interrupt(self, index: int) -> None:
         """Readings are missing before reading `index`."""
-        if self._state == "open":
-            self._end_open(self._pos, closed=False)
+        self.finish()
         level = self._level
         self._restart(index)
         self._level = level
@@ -162,23 +162,26 @@ class Resistance:
             self._state, self._from, self._touched = "seek", self._pos, True
 
     def _open(self, index: int) -> None:
-        self._state, self._opened_at = "open", index
+        """The circuit was open by reading `index`; by the one before, where an averaging meter shows that half open."""
         self._pos = index + 1
+        partial = index - 1 > self._segment and self._half_open(index - 1) and not self._half_open(index - 2)
+        self._state, self._opened_at = "open", index - 1 if partial else index
+
+    def _half_open(self, index: int) -> bool:
+        return self._level is not None and self._track.value(index) > self._level + 2.0 * self._band()
 
     def _opened(self, stop: int) -> None:
         high = inf
         if self._level is not None:
             high = max(self._settings.open_ratio * self._level, self._settings.open_at_least_ohm)
-        # Open is overload or a very high value: the band of what stays open has no upper end.
         self._pos = self._track.first_outside(self._pos, stop, high, inf)
         if self._pos < stop:
+            # Also where the first number is a half open one: the circuit closed in that reading's window.
             self._end_open(self._pos, closed=True)
 
     def _end_open(self, stop: int, closed: bool) -> None:
         start = self._opened_at
         track = self._track
-        if start >= 2 and self._level is not None and self._level + self._band() < track.value(start - 1) < inf:
-            start -= 1  # an averaging meter's first reading that holds some of the open: it began before that one
         begin_s = (track.time(start - 1) + track.time(start)) / 2
         last_s = track.time(stop - 1)
         duration = error = None
@@ -186,7 +189,7 @@ class Resistance:
             end_s = (last_s + track.time(stop)) / 2
             duration = end_s - begin_s
             halves = ((track.time(start) - track.time(start - 1)) / 2, (track.time(stop) - last_s) / 2)
-            error = min(sum(halves), 2.2 * float(np.hypot(*halves)) / 3**0.5)
+            error = min(sum(halves), 2.05 * float(np.hypot(*halves)) / 3**0.5)
             error = float(np.hypot(error, 3.0 * self._measure.interval(stop)[1]))
             detail = f"open for {duration:.2f} s (+-{error:.2f} s)"
         else:
@@ -204,4 +207,4 @@ class Resistance:
                 detail=detail,
             )
         )
-        self._state, self._from, self._touched = "seek", stop, True
+        self._state, self._from, self._pos, self._touched = "seek", stop, stop, True

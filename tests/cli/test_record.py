@@ -460,3 +460,20 @@ def test_a_file_named_by_the_time_is_made_where_none_is_named(
     (made,) = tmp_path.glob("20*.sqlite")
     with open_reader(made) as reader:
         assert values(reader, 1) == [1.5]
+
+
+def test_recording_and_its_report_import_nothing_heavy(meter: Plugged, out: Path) -> None:
+    code = (
+        "import sys; from meterlog.cli import main; status = main(sys.argv[1:]);"
+        "print('heavy:', {'pandas', 'scipy', 'plotly', 'dash', 'pyarrow', 'bleak', 'serial.tools.list_ports'}"
+        " & set(sys.modules)); sys.exit(status)"
+    )
+    words = ["record", "--meter", f"status14:{meter.port}", "--out", str(out), "--for", "0.5"]
+    process = subprocess.Popen([sys.executable, "-c", code, *words], stdout=subprocess.PIPE)
+    while process.poll() is None:
+        meter.show(12.4)
+        time.sleep(0.02)
+    assert process.stdout is not None
+    with process.stdout:
+        assert process.stdout.read().decode().endswith("heavy: set()\n")
+    assert process.returncode == 0

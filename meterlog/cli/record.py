@@ -28,7 +28,7 @@ from meterlog.capture import ArmedCapture, Condition, MeterSetup, Notice, Outcom
 from meterlog.capture.cautions import GENERAL
 from meterlog.capture.detection import live_detection
 from meterlog.driver import Traffic
-from meterlog.errors import EmptySession, LinkAbsent, LinkError, NoFrameFits, UsageError
+from meterlog.errors import EmptySession, LinkAbsent, LinkError, MeterlogError, NoFrameFits, UsageError
 from meterlog.session import SessionWriter
 
 EXAMPLE = 'meterlog record --meter "status14:/dev/ttyUSB0?label=pump+feed" --armed "rise 6V" --events 1'
@@ -232,8 +232,12 @@ def _report(outcome: Outcome, setups: list[MeterSetup], armed: ArmedCapture | No
         MeterlogError: the recording failed; what was kept before it has been shown.
     """
     _report_armed(outcome, armed)
-    if outcome.path is not None:
-        _report_session(outcome.path)
+    try:
+        if outcome.path is not None:
+            _report_session(outcome.path)
+    except MeterlogError:
+        if outcome.error is None:  # else that says more: the folder is gone, and the file with it
+            raise
     for raw in outcome.raw:
         print(f"the raw bytes are in {raw}")
     if outcome.error is not None:

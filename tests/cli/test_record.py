@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 import os
 import select
+import shutil
 import signal
 import subprocess
 import sys
@@ -225,6 +226,18 @@ def test_a_full_disk_ends_it_with_a_reason_and_what_was_written(
     assert 0 < len(kept) < shown
     # contiguous: nothing in the middle is missing
     assert all(round(b - a, 2) in (0.01, -9.99) for a, b in itertools.pairwise(kept))
+
+
+def test_a_removed_folder_ends_it_with_a_reason(meter: Plugged, tmp_path: Path, run: Callable[..., Run]) -> None:
+    stick = tmp_path / "stick"
+    stick.mkdir()
+    going = run("--meter", f"status14:{meter.port}", "--out", str(stick / "out.sqlite"))
+    going.wait_for("measuring", lambda: meter.show(1.0))
+    shutil.rmtree(stick)
+    assert going.end() == 2
+    errors = going.errors()
+    assert len(errors.splitlines()) == 1, errors
+    assert "was removed or moved while it was being recorded" in errors
 
 
 class Terminal:

@@ -50,7 +50,6 @@ class ChannelDetector:
         self._awaited = [m for m in self._markers if m.name == KEY_ON]
         self._all = Track(summarised=False)
         self._trusted = Track()
-        self._measure = Measure(channel.number, self._trusted, channel.accuracy)
         self._untrusted = Untrusted(channel.number)
         self._ranges = RangeChanges(channel.number)
         self._gaps: list[Event] = []
@@ -60,15 +59,19 @@ class ChannelDetector:
         self.supply: Supply | None = None
         self._machines: list[Supply | Overvoltage | Resistance] = self._chosen()
 
+    def _measure(self) -> Measure:
+        """One for each machine: what one learns of the window must not depend on how far another has come."""
+        return Measure(self._channel.number, self._trusted, self._channel.accuracy)
+
     def _chosen(self) -> list[Supply | Overvoltage | Resistance]:
         settings, quantity = self._settings, self._channel.quantity
         if quantity == Quantity.DC_VOLTAGE and is_supply(self._channel):
-            self.supply = Supply(self._measure, settings, Rules(settings.on_at_least_v, True), self._markers)
-            return [self.supply, Overvoltage(self._measure, settings)]
+            self.supply = Supply(self._measure(), settings, Rules(settings.on_at_least_v, True), self._markers)
+            return [self.supply, Overvoltage(self._measure(), settings)]
         if quantity == Quantity.DC_CURRENT:
-            self.supply = Supply(self._measure, settings, Rules(settings.on_at_least_a, False), self._markers)
+            self.supply = Supply(self._measure(), settings, Rules(settings.on_at_least_a, False), self._markers)
             return [self.supply]
-        return [Resistance(self._measure, settings)] if quantity in _OHMS else []
+        return [Resistance(self._measure(), settings)] if quantity in _OHMS else []
 
     def mark(self, marker: Marker) -> None:
         """A marker was set while recording."""
@@ -158,7 +161,7 @@ class ChannelDetector:
         wait = settings.missing_prime_within_s
         if not at_end:
             wait += settings.prime_shortest_s + settings.dropout_longest_in_short_s
-            wait += 3 * self._measure.interval(self._trusted.count)[0]
+            wait += 3 * self._measure().interval(self._trusted.count)[0]
         waiting = []
         for marker in self._awaited:
             if not at_end and (self.last_s < marker.time_s + wait or self.supply.deciding):

@@ -13,6 +13,7 @@ from meterlog.signal.levels import median
 
 _TELLING = 3
 _RISE_S = 0.3
+_OWN = 18
 
 
 class Overvoltage:
@@ -98,7 +99,9 @@ class Overvoltage:
         values = self._track.values(start, stop)
         level, extreme = median(values[1:-1] if len(values) > 2 else values), float(values.max())
         limit = self._limit
-        noise = max(measure.noise(self._segment, start), measure.noise(start + 1, stop - 1))
+        noise = measure.noise(start + 1, stop - 1)
+        if stop - start < _OWN:  # too short to tell its noise itself; a longer one does, a crank before it or not
+            noise = max(noise, measure.noise(self._segment, start))
         grazes = extreme <= limit * (1.0 + self._settings.overvoltage_hysteresis) + noise
         if grazes and level <= limit + noise / (stop - start) ** 0.5:
             return

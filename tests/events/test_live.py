@@ -1,0 +1,110 @@
+"""Live detection gives the list that a later analysis of the whole file gives, however the readings came."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from meterlog.events.detect import detect
+from meterlog.events.live import LiveDetector
+from meterlog.reading import Flag, Quantity, Reading
+from meterlog.series import Series
+from meterlog.session.model import Channel, Marker
+
+LEVELS = {
+    Quantity.DC_VOLTAGE: (0.0, 0.4, 4.0, 6.2, 9.5, 11.3, 12.6, 13.9, 14.2, 15.7, -12.0),
+    Quantity.DC_CURRENT: (0.0, 0.3, 4.0, 6.0),
+    Quantity.RESISTANCE: (0.3, 0.5, 40.0, 1e6, np.inf),
+    Quantity.TEMPERATURE: (20.0, 25.0),
+}
+
+
+def random_log(rng: np.random.Generator, quantity: Quantity) -> tuple[Series, list[Marker]]:
+    """Levels of random lengths, now and then missing readings, flags, another range, or overload."""
+    interval = float(rng.choice([0.05, 0.2, 0.5]))
+    parts = [
+        np.full(int(rng.choice([1, 2, 5, 30, 200, 700])), rng.choice(LEVELS[quantity]))
+        for _ in range(int(rng.integers(1, 12)))
+    ]
+    value = np.concatenate(parts)
+    finite = np.isfinite(value)
+    value[finite] = np.round(value[finite] + rng.normal(0.0, 0.02, int(finite.sum())), 2)
+    n = len(value)
+    spacing = interval * (1.0 + rng.normal(0.0, 0.02, n))
+    spacing[rng.random(n) < 0.004] += rng.choice([0.5, 3.0, 40.0])
+    flags = np.where(np.isfinite(value), 0, int(Flag.OVERLOAD)).astype(np.uint16)
+    resolution = np.full(n, 0.01, np.float32)
+    if rng.random() < 0.3:
+        begin, end = sorted(rng.integers(0, n + 1, 2))
+        flags[begin:end] |= np.uint16(rng.choice([int(Flag.HOLD), int(Flag.LOW_BATTERY)]))
+        resolution[begin:] = 0.1
+    time_s = np.cumsum(spacing)
+    markers = [
+        Marker(k, float(at), str(rng.choice(["key-on", "crank", "wiggle"])))
+        for k, at in enumerate(sorted(rng.uniform(0, time_s[-1], int(rng.integers(0, 4)))))
+    ]
+    return Series(time_s, value, resolution, flags), markers
+
+
+@settings(max_examples=80, deadline=None, derandomize=True)
+@given(
+    seed=st.integers(0, 2**32 - 1), most=st.sampled_from([1, 2, 7, 60, 3000]), quantity=st.sampled_from(list(LEVELS))
+)
+def test_live_and_later_analysis_agree(seed: int, most: int, quantity: Quantity) -> None:
+    rng = np.random.default_rng(seed)
+    series, markers = random_log(rng, quantity)
+    channel = Channel(1, "feed", quantity)
+    live, told, at = LiveDetector(channel), [], 0
+    readings = readings_of(series, quantity)
+    waiting = list(markers)
+    while at < len(readings):
+        part = readings[at : at + int(rng.integers(1, most + 1))]
+        while waiting and waiting[0].time_s <= part[-1].time_s:
+            live.marker(waiting.pop(0))
+        told += live.feed(part)
+        at += len(part)
+    told += live.finish()
+    later = detect(channel, series, markers)
+    assert live.events == later
+    assert sorted((e.kind, e.start_s) for e in told) == sorted((e.kind, e.start_s) for e in later)
+
+
+def readings_of(series: Series, quantity: Quantity) -> list[Reading]:
+    columns = (series.time_s.tolist(), series.value.tolist(), series.resolution.tolist(), series.flags.tolist())
+    return [Reading(t, v, quantity, r, Flag(f)) for t, v, r, f in zip(*columns, strict=True)]
+
+
+@pytest.mark.parametrize(("steps", "kind", "decidable_s"), [
+    ([(13, 20), (9, 2), (13, 10)], "sag", 22.0 + 1.0),
+    ([(13, 20), (0, 3), (13, 10)], "dropout", 23.0),
+    ([(0, 5), (12, 2), (0, 10)], "prime_pulse", 8.0),
+    ([(13, 20), (0, 50)], "supply_lost", 50.0),
+])  # fmt: skip
+def test_an_event_is_told_within_two_intervals_of_being_decidable(
+    steps: list[tuple[float, float]], kind: str, decidable_s: float
+) -> None:
+    """A short sag or dropout is decided when a second has passed without the next: it might be chatter."""
+    interval = 0.25
+    time_s = np.arange(0.1, sum(seconds for _, seconds in steps), interval)
+    value = np.concatenate([np.full(round(seconds / interval), float(level)) for level, seconds in steps])
+    live = LiveDetector(Channel(1, "feed", Quantity.DC_VOLTAGE))
+    for t, v in zip(time_s.tolist(), value.tolist(), strict=False):
+        if any(event.kind == kind for event in live.feed([Reading(t, v, Quantity.DC_VOLTAGE, 0.01)])):
+            assert t <= decidable_s + 2.5 * interval
+            return
+    pytest.fail(f"{kind} was never told")
+
+
+def test_memory_stays_bounded_over_a_long_quiet_recording() -> None:
+    import tracemalloc
+
+    live = LiveDetector(Channel(1, "feed", Quantity.DC_VOLTAGE))
+    part = [Reading(0.1 * k, 13.0 + 0.01 * (k % 3), Quantity.DC_VOLTAGE, 0.01) for k in range(500)]
+    tracemalloc.start()
+    for k in range(100):
+        live.feed([r._replace(time_s=r.time_s + 50.0 * k) for r in part])
+    kept, _ = tracemalloc.get_traced_memory()
+    tracemalloc.stop()
+    assert kept < 2_000_000

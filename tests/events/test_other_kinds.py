@@ -1,0 +1,139 @@
+"""Overvoltage, resistance, the link and the meter: the kinds that are not about a supply going on and off."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from meterlog.events.detect import detect
+from meterlog.events.event import Event
+from meterlog.events.settings import DetectionSettings
+from meterlog.reading import Flag, Quantity
+from meterlog.series import Series
+from meterlog.session.model import Channel
+
+Found = Callable[..., list[Event]]
+Log = Callable[..., Series]
+SUPPLY = Channel(1, "feed", Quantity.DC_VOLTAGE)
+
+
+def is_covered(event: Event, duration_s: float) -> bool:
+    """Whether the stated duration and its error cover a true one."""
+    assert event.duration_s is not None
+    assert event.duration_error_s is not None
+    return abs(event.duration_s - duration_s) <= event.duration_error_s
+
+
+def without(series: Series, start_s: float, end_s: float) -> Series:
+    keep = (series.time_s < start_s) | (series.time_s > end_s)
+    return Series(series.time_s[keep], series.value[keep], series.resolution[keep], series.flags[keep])
+
+
+def test_overvoltage_on_a_12_v_system(found: Found) -> None:
+    (event,) = found([(14, 20), (15.6, 5), (14, 20)])
+    assert event.kind == "overvoltage"
+    assert is_covered(event, 5)
+    assert event.extreme == pytest.approx(15.6, abs=0.02)
+
+
+def test_a_24_v_system_is_told_by_its_readings(found: Found) -> None:
+    assert found([(0, 5), (28, 30)]) == []
+    (event,) = found([(28, 30), (30.9, 5), (28, 30)])
+    assert event.kind == "overvoltage"
+
+
+def test_a_stated_system_voltage_is_believed(found: Found) -> None:
+    settings = DetectionSettings(system_v=12.0)
+    assert [e.kind for e in found([(0, 5), (28, 20)], settings=settings)] == ["overvoltage"]
+
+
+def test_overvoltage_does_not_move_the_reference_of_a_sag(found: Found) -> None:
+    assert [e.kind for e in found([(14, 20), (16.5, 20), (13.8, 20)])] == ["overvoltage"]
+
+
+def test_an_open_circuit_after_contact(found: Found) -> None:
+    (event,) = found([(np.inf, 3), (0.4, 8), (np.inf, 2), (0.4, 8)], quantity=Quantity.RESISTANCE, window=0.0)
+    assert event.kind == "open_circuit"
+    assert is_covered(event, 2)
+
+
+def test_open_to_the_end_says_so_and_has_no_duration(found: Found) -> None:
+    (event,) = found([(0.4, 8), (np.inf, 4)], quantity=Quantity.CONTINUITY, window=0.0)
+    assert event.duration_s is None
+    assert "still open at the last reading" in event.detail
+
+
+def test_open_leads_before_contact_are_nothing(found: Found) -> None:
+    assert found([(np.inf, 10), (0.4, 8)], quantity=Quantity.RESISTANCE, window=0.0) == []
+
+
+def test_a_resistance_step(found: Found) -> None:
+    (event,) = found([(2.0, 8), (3.1, 8)], quantity=Quantity.RESISTANCE)
+    assert event.kind == "resistance_step"
+    assert event.reference == pytest.approx(2.0, abs=0.02)
+    assert event.level == pytest.approx(3.1, abs=0.02)
+    assert event.start_s - 0.25 <= 8 <= event.end_s
+
+
+def test_small_changes_and_passing_touches_are_no_step(found: Found) -> None:
+    steps = [(2.0, 8), (2.2, 8), (6.0, 0.3), (2.2, 8)]
+    assert found(steps, quantity=Quantity.RESISTANCE) == []
+
+
+def test_a_gap_is_the_link_and_never_a_dropout(log: Log) -> None:
+    events = detect(SUPPLY, without(log([(13, 40)]), 15.0, 21.0))
+    assert [e.kind for e in events] == ["gap"]
+    assert is_covered(events[0], 6.0)
+
+
+def test_nothing_is_invented_across_a_gap(log: Log) -> None:
+    hidden_fall = without(log([(13, 20), (0, 20)]), 18.0, 22.0)
+    hidden_rise = without(log([(0, 10), (13, 20), (0, 5)]), 8.0, 12.0)
+    assert [e.kind for e in detect(SUPPLY, hidden_fall)] == ["gap"]
+    assert "prime_pulse" not in [e.kind for e in detect(SUPPLY, hidden_rise)]
+
+
+def test_lost_single_readings_are_no_gap(log: Log) -> None:
+    series = log([(13, 40)])
+    assert detect(SUPPLY, without(series, 15.0, 15.6)) == []
+
+
+def test_what_a_held_display_shows_is_not_used(log: Log) -> None:
+    series = log([(13, 15), (0, 3), (13, 15)])
+    held = (series.time_s > 14) & (series.time_s < 20)
+    flags = np.where(held, np.uint16(Flag.HOLD), np.uint16(0)).astype(np.uint16)
+    events = detect(SUPPLY, replace(series, flags=flags))
+    assert [e.kind for e in events] == ["held_display"]
+    assert events[0].start_s == pytest.approx(14, abs=0.3)
+    assert events[0].end_s == pytest.approx(20, abs=0.3)
+
+
+def test_a_low_meter_battery_is_told_and_its_readings_are_used(log: Log) -> None:
+    series = log([(13, 15), (0, 3), (13, 15)])
+    flags = np.where(series.time_s > 10, np.uint16(Flag.LOW_BATTERY), np.uint16(0)).astype(np.uint16)
+    assert [e.kind for e in detect(SUPPLY, replace(series, flags=flags))] == ["meter_battery_low", "dropout"]
+
+
+def test_a_range_change_is_told_and_its_overload_is_no_event(log: Log) -> None:
+    series = log([(2.0, 10), (12, 30)], offset_s=0.05)
+    fine = series.value < 4
+    value = series.value.copy()
+    value[np.flatnonzero(~fine)[:2]] = np.inf
+    resolution = np.where(fine, np.float32(0.001), np.float32(0.01)).astype(np.float32)
+    events = detect(SUPPLY, replace(series, value=value, resolution=resolution))
+    assert [e.kind for e in events] == ["range_change"]
+
+
+def test_one_reading_and_no_reading_give_nothing(log: Log) -> None:
+    series = log([(13, 5)])
+    assert detect(SUPPLY, series[:0]) == []
+    assert detect(SUPPLY, series[:1]) == []
+
+
+@pytest.mark.parametrize("change", [{"off_share": 1.2}, {"gap_intervals": -1.0}, {"prime_shortest_s": 11.0}])
+def test_settings_that_make_no_sense_are_refused(change: dict[str, float]) -> None:
+    with pytest.raises(ValueError, match=r"must"):
+        DetectionSettings(**change)  # type: ignore[arg-type]

@@ -1,0 +1,171 @@
+"""Pulses, dropouts, losses, sags and chatter of a supply, as the table of kinds defines them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import pytest
+
+from meterlog.events.event import Event
+from meterlog.reading import Quantity
+
+Found = Callable[..., list[Event]]
+
+
+def kinds(events: list[Event]) -> list[str]:
+    return [event.kind for event in events]
+
+
+def is_covered(event: Event, duration_s: float) -> bool:
+    """Whether the stated duration and its error cover a true one."""
+    assert event.duration_s is not None
+    assert event.duration_error_s is not None
+    return abs(event.duration_s - duration_s) <= event.duration_error_s
+
+
+def test_a_prime_is_timed_inside_its_stated_error(found: Found) -> None:
+    (event,) = found([(0, 3.07), (12.4, 2.02), (0, 5)])
+    assert event.kind == "prime_pulse"
+    assert is_covered(event, 2.02)
+    assert (event.duration_error_s or 1.0) <= 0.25
+    assert event.level == pytest.approx(12.4, abs=0.02)
+    assert event.start_s == pytest.approx(3.07, abs=0.13)
+
+
+@pytest.mark.parametrize("window", [0.0, 0.3, 1.0])
+@pytest.mark.parametrize("offset_s", [0.0, 0.06, 0.13, 0.2])
+def test_durations_are_covered_for_sampling_and_averaging_meters(found: Found, window: float, offset_s: float) -> None:
+    (event,) = found([(0, 3), (12.4, 2.02), (0, 5)], window=window, offset_s=offset_s)
+    assert is_covered(event, 2.02)
+
+
+@pytest.mark.parametrize(("seconds", "expected"), [(0.2, []), (1.0, ["prime_pulse"]), (9.5, ["prime_pulse"])])
+def test_only_half_a_second_to_ten_seconds_are_a_prime(found: Found, seconds: float, expected: list[str]) -> None:
+    assert kinds(found([(0, 3), (12, seconds), (0, 5)], interval_s=0.1)) == expected
+
+
+def test_on_for_longer_than_ten_seconds_then_off_is_a_loss(found: Found) -> None:
+    (event,) = found([(0, 3), (12, 14), (0, 8)])
+    assert event.kind == "supply_lost"
+    assert event.start_s == pytest.approx(17, abs=0.2)
+    assert event.duration_s is None
+    assert "not back" in event.detail
+
+
+def test_a_loss_that_comes_back_late_is_timed(found: Found) -> None:
+    (event,) = found([(13, 20), (0, 40), (13, 20)])
+    assert event.kind == "supply_lost"
+    assert is_covered(event, 40)
+
+
+def test_after_a_long_on_interval_half_a_minute_off_is_a_dropout(found: Found) -> None:
+    (event,) = found([(13, 20), (0, 25), (13, 20)])
+    assert event.kind == "dropout"
+    assert is_covered(event, 25)
+    assert event.reference == pytest.approx(13, abs=0.05)
+
+
+def test_in_a_short_on_interval_more_than_a_second_off_separates_two_pulses(found: Found) -> None:
+    assert kinds(found([(0, 3), (12, 3), (0, 1.6), (12, 3), (0, 5)])) == ["prime_pulse", "prime_pulse"]
+
+
+def test_a_short_interruption_does_not_end_the_prime_around_it(found: Found) -> None:
+    prime, drop = found([(0, 3), (12, 2), (0, 0.6), (12, 2), (0, 5)])
+    assert (prime.kind, drop.kind) == ("prime_pulse", "dropout")
+    assert is_covered(prime, 4.6)
+    assert is_covered(drop, 0.6)
+
+
+def test_a_session_that_begins_on_has_no_prime_in_its_first_seconds(found: Found) -> None:
+    assert found([(12, 2), (0, 8)]) == []
+
+
+def test_a_sag_has_its_residual_and_reference(found: Found) -> None:
+    (event,) = found([(13, 15), (9.1, 3), (13, 15)])
+    assert event.kind == "sag"
+    assert is_covered(event, 3)
+    assert event.extreme == pytest.approx(9.1, abs=0.02)
+    assert event.reference == pytest.approx(13, abs=0.02)
+    assert "cranking" not in event.detail
+
+
+def test_a_sag_is_named_cranking_by_its_marker_or_by_charging_after_it(found: Found) -> None:
+    (by_marker,) = found([(12.5, 15), (9.8, 2), (12.4, 15)], (14.0, "crank"))
+    (by_charging,) = found([(12.5, 15), (9.8, 2), (14.2, 15)])
+    assert "crank marker" in by_marker.detail
+    assert "charging level" in by_charging.detail
+
+
+def test_a_dropout_shorter_than_a_reading_says_so(found: Found) -> None:
+    (event,) = found([(13, 15), (0, 0.1), (13, 15)])
+    assert event.kind == "sag"
+    assert "the true lowest voltage may be lower" in event.detail
+
+
+def test_loads_below_ten_percent_and_a_charger_that_stops_are_no_sag(found: Found) -> None:
+    assert found([(14.2, 20), (13.2, 10), (14.1, 20), (13.4, 3), (14.2, 30), (12.6, 90)]) == []
+
+
+def test_chatter_swallows_its_dropouts(found: Found) -> None:
+    (event,) = found([(13, 15), *[(0, 0.6), (13, 0.7)] * 4, (13, 15)])
+    assert event.kind == "chatter"
+    assert is_covered(event, 4 * 1.3 - 0.7)
+    assert "8 on/off changes" in event.detail
+
+
+def test_two_dropouts_far_apart_are_no_chatter(found: Found) -> None:
+    assert kinds(found([(13, 15), (0, 0.6), (13, 3), (0, 0.6), (13, 15)])) == ["dropout", "dropout"]
+
+
+def test_flicker_of_an_unconnected_input_is_nothing(found: Found) -> None:
+    assert found([(0.1, 3), (1.2, 0.4), (0.2, 1), (1.9, 0.5), (0.0, 5)] * 4) == []
+
+
+def test_a_pulsed_supply_reads_low_and_is_a_prime_all_the_same(found: Found) -> None:
+    (event,) = found([(0, 3), (5.4, 2), (0, 5)])
+    assert event.kind == "prime_pulse"
+    assert event.level == pytest.approx(5.4, abs=0.02)
+
+
+def test_an_idle_level_of_some_volts_is_not_taken_for_on(found: Found) -> None:
+    (event,) = found([(4.0, 15), (13, 2), (4.0, 15)])
+    assert event.kind == "prime_pulse"
+
+
+def test_key_on_without_a_pulse_is_a_missing_prime(found: Found) -> None:
+    (event,) = found([(0, 20)], (5.0, "key-on"))
+    assert event.kind == "missing_prime"
+    assert event.start_s == event.end_s == 5.0
+
+
+@pytest.mark.parametrize(
+    "steps",
+    [
+        pytest.param([(0, 5.5), (12, 2), (0, 10)], id="a pulse within three seconds"),
+        pytest.param([(0, 4.6), (12, 2), (0, 10)], id="the key pressed late"),
+        pytest.param([(12, 20)], id="on all along"),
+        pytest.param([(0, 6)], id="the readings end too soon"),
+    ],
+)
+def test_no_missing_prime(found: Found, steps: list[tuple[float, float]]) -> None:
+    assert "missing_prime" not in kinds(found(steps, (5.0, "key-on")))
+
+
+def test_without_a_marker_nothing_is_missing(found: Found) -> None:
+    assert found([(0, 60)]) == []
+
+
+def test_a_current_has_pulses_and_no_faults(found: Found) -> None:
+    assert kinds(found([(0, 3), (5, 2), (0, 5)], quantity=Quantity.DC_CURRENT)) == ["prime_pulse"]
+    asleep = [(3.0, 40), (0.4, 60), (0.02, 60), (0.5, 3), (0.02, 60)]
+    assert found(asleep, quantity=Quantity.DC_CURRENT) == []
+
+
+@pytest.mark.parametrize("label", ["drop over the relay", "across the fuse", "a:b"])
+def test_a_drop_over_a_part_is_no_supply(found: Found, label: str) -> None:
+    assert found([(12, 20), (0, 3), (12, 20)], label=label) == []
+
+
+def test_reversed_leads_show_the_same(found: Found) -> None:
+    (event,) = found([(0, 3), (-12, 2), (0, 5)])
+    assert event.kind == "prime_pulse"

@@ -88,12 +88,12 @@ class Network:
 
     @cached_property
     def good_spread(self) -> Array:
-        """Standard deviation of the log of each good part's resistance, shape (n,): stated 12 %, by the kind's default
-        a factor of 2, by design but not stated a factor of 3. Guesses."""
+        """Standard deviation of each good part's resistance as a share of its usual one, shape (n,): stated 12 %, by
+        the kind's default 100 % (a log-normal with a factor of 2), by design but not stated 150 %. Guesses."""
         values = []
         for k, part in enumerate(self.circuit.parts):
             stated = part.resistance_ohm is not None
-            values.append(0.0 if k == self.circuit.load else 0.12 if stated else 1.1 if part.by_design else 0.7)
+            values.append(0.0 if k == self.circuit.load else 0.12 if stated else 1.5 if part.by_design else 1.0)
         return np.array(values)
 
     def predict(self, m: Measurement) -> Prediction:

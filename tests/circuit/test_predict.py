@@ -1,0 +1,59 @@
+"""What a cell is expected to show agrees with the network solved with the meter in it, and moves as predicted."""
+
+import numpy as np
+import pytest
+
+from meterlog.circuit import load_circuit
+from meterlog.circuit.faults import Rates, all_cells
+from meterlog.circuit.measured import Measurement
+from meterlog.circuit.predict import UNKNOWNS, Network
+from meterlog.circuit.solve import Shunt, load_model, solve
+
+
+@pytest.fixture(scope="module")
+def network() -> Network:
+    circuit = load_circuit("pump-feed")
+    return Network(circuit, all_cells(circuit, Rates()))
+
+
+def test_the_prior_is_a_probability(network: Network) -> None:
+    assert network.cells.prior.sum() == pytest.approx(1.0)
+    assert (network.cells.prior >= 0).all()
+
+
+@pytest.mark.parametrize(
+    ("at", "to"), [("plug_feed", "battery_minus"), ("plug_feed", "plug_ground"), ("body", "fuse_in")]
+)
+@pytest.mark.parametrize("load", ["connected", "unplugged"])
+def test_volts_are_those_of_the_network_with_the_meter_in_it(network: Network, at: str, to: str, load: str) -> None:
+    circuit, cells = network.circuit, network.cells
+    found = network.predict(Measurement("voltage", at, to, load=load))
+    i, j = circuit.node(at), circuit.node(to)
+    model = load_model(circuit, current_share=cells.share, stalled=cells.stalled)
+    ohm = network.resistances("key_on", load)
+    truth = solve(circuit, ohm, cells.source_v[:, 0], model, [Shunt(i, j)])
+    np.testing.assert_allclose(found.mean, truth.node_v[:, i] - truth.node_v[:, j], atol=0.02)
+
+
+def test_a_good_parts_own_resistance_moves_a_reading_as_the_network_says(network: Network) -> None:
+    circuit, cells = network.circuit, network.cells
+    m = Measurement("voltage", "plug_feed")
+    k = circuit.part_index["feed_wire"]
+    slope = network.predict(m).slope[0, len(UNKNOWNS) + k]
+    model = load_model(circuit)
+    step = 0.01
+    ohm = cells.ohm[0].copy()
+    ohm[k] += step * circuit.healthy_ohm()[k] * network.good_spread[k]
+    node = circuit.node("plug_feed")
+    moved = solve(circuit, ohm, 12.4, model).node_v[node] - solve(circuit, cells.ohm[0], 12.4, model).node_v[node]
+    assert slope == pytest.approx(float(moved) / step, rel=0.02)
+
+
+def test_ohms_add_up_with_the_leads(network: Network) -> None:
+    found = network.predict(Measurement("resistance", "plug_ground", "body", "isolated"))
+    bolt = network.cells.part[:, 0] == network.circuit.part_index["ground_bolt"]
+    single = np.flatnonzero(bolt & (network.cells.part[:, 1] < 0) & np.isfinite(network.cells.ohm).all(axis=1))
+    shown = np.exp(found.mean[single]) - 0.5
+    wire = network.circuit.part_index["ground_wire"]
+    expected = network.cells.ohm[single][:, [wire, wire + 1]].sum(axis=1) + 0.25
+    np.testing.assert_allclose(shown, expected, rtol=1e-6)

@@ -1,0 +1,109 @@
+"""The diagnose command: files, JSON, questions in a real terminal, a live meter, errors in one line."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from meterlog.cli import main
+
+READINGS = """
+measured = [
+  {quantity = "voltage", at = "fuse_out", state = "key_on", value = 12.0},
+  {quantity = "voltage", at = "relay_out", state = "key_on", value = 7.0},
+  {quantity = "voltage", at = "plug_feed", state = "key_on", value = 7.0},
+]
+tried = [{feed = "battery", into = "pump_plus", result = "runs"}]
+"""
+
+
+@pytest.fixture
+def readings(tmp_path: Path) -> Path:
+    path = tmp_path / "readings.toml"
+    path.write_text(READINGS)
+    return path
+
+
+def test_json_names_the_part(readings: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["diagnose", "--circuit", "pump-feed", "--measured", str(readings), "--json"]) == 0
+    found = json.loads(capsys.readouterr().out)
+    assert found["hypotheses"][0]["part"] == "relay"
+    assert found["hypotheses"][0]["fault"] == "high_resistance"
+    assert found["verdict"].startswith("relay")
+
+
+def test_text_has_verdict_evidence_next_and_caution(
+    readings: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(sys, "stdin", open(os.devnull))  # noqa: SIM115
+    assert main(["diagnose", "--circuit", "pump-feed", "--measured", str(readings)]) == 0
+    out = capsys.readouterr().out
+    assert "relay: high resistance" in out
+    assert "for: 7 V relay_out to battery_minus at key-on" in out
+    assert "Measure next:" in out
+    assert "service information" in out
+    assert "guesses" in out
+    sys.stdin.close()
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["--circuit", "pump-fed"], "no template"),
+        (["--circuit", "pump-feed", "--measured", "absent.toml"], "absent.toml"),
+        (["--circuit", "pump-feed", "--rates", "absent.toml"], "absent.toml"),
+        (["--circuit", "pump-feed", "absent.sqlite"], "absent.sqlite"),
+    ],
+)
+def test_an_error_is_one_line(words: list[str], said: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["diagnose", *words, "--json"]) == 2
+    err = capsys.readouterr().err
+    assert said in err
+    assert err.count("\n") == 1
+
+
+def test_an_unknown_point_is_named_with_the_near_ones(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = tmp_path / "m.toml"
+    path.write_text('measured = [{quantity = "voltage", at = "plug_fed", state = "key_on", value = 1.0}]')
+    assert main(["diagnose", "--circuit", "pump-feed", "--measured", str(path), "--json"]) == 2
+    err = capsys.readouterr().err
+    assert "'plug_fed'" in err
+    assert "plug_feed" in err
+
+
+def _talk(words: list[str], answers: str) -> str:
+    """The command in a real terminal; what it showed."""
+    master, slave = os.openpty()
+    command = [sys.executable, "-m", "meterlog", "diagnose", *words]
+    with subprocess.Popen(command, stdin=slave, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True) as process:
+        os.close(slave)
+        os.write(master, answers.encode())
+        out, _ = process.communicate(timeout=60)
+    os.close(master)
+    assert process.returncode == 0, out
+    return out
+
+
+def test_in_a_terminal_it_asks_takes_answers_and_keeps_them(tmp_path: Path) -> None:
+    kept = tmp_path / "kept.toml"
+    out = _talk(["--circuit", "pump-feed", "--save", str(kept)], "other\nwet\n12,4\nfed pump_plus runs\nend\n")
+    assert out.count("Measure next:") == 4
+    assert "'wet' is no number" in out
+    assert 'feed = "battery", into = "pump_plus", result = "runs"' in kept.read_text()
+    assert "value = 12.4" in kept.read_text()
+    assert main(["diagnose", "--circuit", "pump-feed", "--measured", str(kept), "--json"]) == 0
+
+
+def test_in_a_terminal_it_takes_the_reading_from_a_meter(tmp_path: Path) -> None:
+    kept = tmp_path / "kept.toml"
+    out = _talk(
+        ["--circuit", "pump-feed", "--save", str(kept), "--meter", "sim:healthy-prime?seed=1&speed=20&point=plug_feed"],
+        "\nend\n",
+    )
+    assert "waiting for a steady reading" in out
+    assert "value = 12" in kept.read_text()

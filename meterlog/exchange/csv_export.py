@@ -52,7 +52,7 @@ def export_csv(reader: SessionReader, out: Path, *, delimiter: str, decimal: str
     facts = SessionFacts.of(reader)
     readings = 0
     with finished_file(out, replace=replace) as passing, passing.open("w", encoding="utf-8", newline="") as file:
-        table = csv.writer(file, delimiter=delimiter, lineterminator="\n")
+        table = csv.writer(file, delimiter=delimiter, lineterminator="\r\n")  # so that both marks are quoted
         table.writerow(COLUMNS)
         session = facts.as_json()
         for cells in _with_markers(_rows(reader, facts.channels, decimal), decimal):

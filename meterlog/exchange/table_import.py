@@ -179,7 +179,7 @@ class RowReader:
         time_s = rows.time_s
         before = np.concatenate(([self._last_s], time_s[:-1]))
         after = np.concatenate((time_s[1:], [np.inf]))
-        after_next = np.concatenate((time_s[2:], [np.inf, np.inf]))
+        after_next = np.concatenate((after[1:], [np.inf]))
         ahead = (before <= after) & (after < time_s) & (after <= after_next) & (after_next < time_s)
         reached = np.maximum.accumulate(np.concatenate(([self._last_s], np.where(ahead, -np.inf, time_s))))[:-1]
         back = (time_s < reached) & ~ahead
@@ -228,6 +228,7 @@ class _Loader:
         self._writer = new.begin(started_at, details)
         self._known = [_Known(column) for column in plan.values]
         self._channels: dict[str, int] = {}
+        self._labels: dict[str, str] = {}
         self._last_s: dict[int, float] = {}
         self.readings: dict[str, int] = {}
         self.markers = 0
@@ -239,7 +240,8 @@ class _Loader:
         self._channels[key] = self._writer.add_channel(
             label, column.quantity, point=column.point, address=self._plan.path.name, driver="import"
         )
-        self.readings[key] = 0
+        self._labels[key] = label
+        self.readings.setdefault(label, 0)
 
     def load(self, rows: Rows) -> None:
         """Add the readings and markers of some rows."""
@@ -293,4 +295,4 @@ class _Loader:
         self._last_s[channel] = float(time_s[-1])
         resolution, flags = values[:, 1].astype(np.float32), values[:, 2].astype(np.uint16)
         self._writer.append_series(channel, Series(time_s, values[:, 0].copy(), resolution, flags))
-        self.readings[key] += len(time_s)
+        self.readings[self._labels[key]] += len(time_s)

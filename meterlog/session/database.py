@@ -100,7 +100,7 @@ def _read_error(path: Path, error: sqlite3.Error) -> SessionError:
             " that can be written, and open it there",
             str(path),
         )
-    return NotASession(f"'{path}' is damaged and cannot be read ({error})", str(path))
+    return NotASession(f"'{path}' is damaged and cannot be read ({_in_one_line(error)})", str(path))
 
 
 @contextmanager
@@ -132,15 +132,21 @@ def write_error(path: Path, error: sqlite3.Error | OSError) -> SessionError:
     if code in (sqlite3.SQLITE_READONLY, sqlite3.SQLITE_PERM, sqlite3.SQLITE_CANTOPEN):
         return SessionWriteFailed(f"'{path}' cannot be written: its folder or the file itself is read-only", where)
     if code in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB):
-        return NotASession(f"'{path}' is damaged and cannot be written ({error})", where)
+        return NotASession(f"'{path}' is damaged and cannot be written ({_in_one_line(error)})", where)
     return SessionWriteFailed(
-        f"'{path}' cannot be written on ({error}): what was written until now is kept in it", where
+        f"'{path}' cannot be written on ({_in_one_line(error)}): what was written until now is kept in it", where
     )
 
 
 def is_locked(error: sqlite3.Error) -> bool:
     """Whether another connection was in the way: worth another try."""
     return _primary_code(error) in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED)
+
+
+def _in_one_line(error: sqlite3.Error) -> str:
+    """SQLite may quote whole table definitions."""
+    text = " ".join(str(error).split())
+    return text if len(text) <= 80 else f"{text[:77]}..."
 
 
 def _primary_code(error: sqlite3.Error) -> int:

@@ -165,13 +165,15 @@ class SessionReader:
     def markers(self) -> list[Marker]:
         """The markers, by time."""
         rows = self._rows("SELECT number, time_us, name, note, by FROM marker ORDER BY time_us, number")
-        return [Marker(number, time_us / 1e6, *rest) for number, time_us, *rest in rows]
+        with read_errors(self.path):
+            return [Marker(number, time_us / 1e6, *rest) for number, time_us, *rest in rows]
 
     @property
     def link_changes(self) -> list[LinkChange]:
         """Every coming and going of the links to the meters, in order."""
         rows = self._rows("SELECT time_us, channel, meter, up, cause FROM link_change ORDER BY time_us, id")
-        return [LinkChange(us / 1e6, channel, meter, bool(up), cause) for us, channel, meter, up, cause in rows]
+        with read_errors(self.path):
+            return [LinkChange(us / 1e6, channel, meter, bool(up), cause) for us, channel, meter, up, cause in rows]
 
     @property
     def duration_s(self) -> float:
@@ -180,7 +182,8 @@ class SessionReader:
             "SELECT max(0, (SELECT ifnull(max(end_us), 0) FROM chunk), (SELECT ifnull(max(time_us), 0) FROM reading),"
             " (SELECT ifnull(max(time_us), 0) FROM marker), (SELECT ifnull(max(time_us), 0) FROM link_change))"
         )
-        return float(end_us / 1e6)
+        with read_errors(self.path):
+            return float(end_us / 1e6)
 
     def count(self, channel: int) -> int:
         """The number of readings of a channel.
@@ -194,7 +197,8 @@ class SessionReader:
             " + (SELECT count(*) FROM reading WHERE channel = ?1)",
             channel,
         )
-        return int(count)
+        with read_errors(self.path):
+            return int(count)
 
     def need_readings(self) -> None:
         """Refuse a session that holds none.
@@ -278,10 +282,10 @@ class SessionReader:
                 if not result.holds(span.start_us / 1e6, span.end_us / 1e6)
             ]
             rows = connection.execute(_TAIL_WINDOW, (channel, low, high)).fetchall()
-        for span in spans:
-            if result.holds(span.start_us / 1e6, span.end_us / 1e6):
-                result.add_span(span.start_us / 1e6, span.readings, span.minimum, span.maximum, span.flags)
         with read_errors(self.path):
+            for span in spans:
+                if result.holds(span.start_us / 1e6, span.end_us / 1e6):
+                    result.add_span(span.start_us / 1e6, span.readings, span.minimum, span.maximum, span.flags)
             for chunk in straddling:
                 result.add(_joined([chunk], []))
             result.add(_joined([], rows))

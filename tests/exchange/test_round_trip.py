@@ -1,0 +1,224 @@
+"""Export then import gives the same session, whatever is in it."""
+
+from __future__ import annotations
+
+import csv
+import json
+import math
+import struct
+from collections.abc import Callable
+from datetime import UTC, datetime, timedelta, timezone
+from pathlib import Path
+from typing import NamedTuple
+
+import numpy as np
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from meterlog.errors import EmptySession, SessionWriteFailed, TableError, UsageError
+from meterlog.exchange.csv_export import export_csv
+from meterlog.exchange.parquet import export_parquet, import_parquet
+from meterlog.exchange.session_import import import_session_table, is_session_table
+from meterlog.exchange.session_table import COLUMNS, guard, unguard
+from meterlog.exchange.tally import Tally
+from meterlog.reading import Accuracy, Flag, Quantity
+from meterlog.series import Series
+from meterlog.session import SessionReader, SessionWriter, open_reader
+
+TEXT = st.text(st.characters(exclude_categories=["Cs"]), max_size=12)
+FORMULAS = st.sampled_from(["=1+1", "+x", "-x", "@sum", "'quoted", '"', "a,b;c\td", "line\nend\r\nlast", "\r", "'=2"])
+WORDS = TEXT | FORMULAS
+NAMES = WORDS.filter(lambda word: bool(word.strip()))
+VALUES = st.floats(allow_nan=False) | st.integers(-20_000, 20_000).map(lambda n: n / 100)
+TIMES_US = st.lists(st.integers(0, 10**9), max_size=30).map(sorted)
+
+
+class Part(NamedTuple):
+    """A channel with its readings."""
+
+    label: str
+    quantity: Quantity
+    point: str
+    accuracy: Accuracy
+    interval_s: float | None
+    times_us: list[int]
+    values: list[float]
+    resolutions: list[float]
+    flags: list[int]
+
+
+@st.composite
+def parts(draw: st.DrawFn) -> Part:
+    times_us = draw(TIMES_US)
+    n = len(times_us)
+    resolution = st.sampled_from([math.nan, 0.01, 0.001, 1.0, 1e-6]) | st.floats(2**-30, 128, width=32)
+    return Part(
+        draw(WORDS),
+        draw(st.sampled_from(Quantity)),
+        draw(WORDS),
+        Accuracy(draw(st.floats(0, 1)), draw(st.floats(0, 10))),
+        draw(st.none() | st.floats(0.01, 10)),
+        times_us,
+        draw(st.lists(VALUES, min_size=n, max_size=n)),
+        draw(st.lists(resolution, min_size=n, max_size=n)),
+        draw(st.lists(st.integers(0, 1023), min_size=n, max_size=n)),
+    )
+
+
+MARKERS = st.lists(st.tuples(st.integers(0, 10**9), NAMES, WORDS, NAMES), max_size=5)
+MOMENTS = st.datetimes(datetime(1990, 1, 1), datetime(2100, 1, 1), timezones=st.just(timezone(timedelta(hours=5))))  # noqa: DTZ001
+DETAILS = st.dictionaries(WORDS, WORDS, max_size=3)
+
+
+def _fingerprint(reader: SessionReader) -> object:
+    series = [reader.series(channel.number) for channel in reader.channels]
+    return (
+        reader.started_at,
+        reader.details,
+        [repr(channel) for channel in reader.channels],
+        [(np.rint(s.time_s * 1e6).tolist(), s.value.tobytes(), s.flags.tobytes()) for s in series],
+        [[struct.pack("f", r) for r in s.resolution.tolist()] for s in series],
+        [(marker.time_s, marker.name, marker.note, marker.by) for marker in reader.markers],
+        [repr(change) for change in reader.link_changes],
+    )
+
+
+@settings(deadline=None, max_examples=60, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(
+    st.lists(parts(), min_size=1, max_size=3).filter(lambda some: any(part.times_us for part in some)),
+    MARKERS,
+    MOMENTS,
+    DETAILS,
+    st.sampled_from([(",", "."), (";", ","), ("\t", ","), ("|", "."), ("parquet", "")]),
+)
+def test_export_then_import_gives_the_same_session(
+    tmp_path: Path,
+    channels: list[Part],
+    markers: list[tuple[int, str, str, str]],
+    moment: datetime,
+    details: dict[str, str],
+    form: tuple[str, str],
+) -> None:
+    for path in tmp_path.iterdir():
+        path.unlink()
+    with SessionWriter.create(tmp_path / "a.sqlite", started_at=moment, details=details) as writer:
+        for part in channels:
+            number = writer.add_channel(
+                part.label, part.quantity, point=part.point, accuracy=part.accuracy, interval_s=part.interval_s
+            )
+            arrays = (np.array(part.times_us) / 1e6, np.array(part.values, np.float64))
+            writer.append_series(
+                number, Series(*arrays, np.array(part.resolutions, np.float32), np.array(part.flags, np.uint16))
+            )
+        for time_us, *words in markers:
+            writer.add_marker(time_us / 1e6, *words)
+        writer.add_link_change(0.5, "a meter, on =port", True, "opened\nagain", 1)
+    out, again = tmp_path / ("t.parquet" if form[0] == "parquet" else "t.csv"), tmp_path / "b.sqlite"
+    with open_reader(tmp_path / "a.sqlite") as reader:
+        before = _fingerprint(reader)
+        if form[0] == "parquet":
+            export_parquet(reader, out)
+        else:
+            export_csv(reader, out, delimiter=form[0], decimal=form[1])
+    if form[0] == "parquet":
+        import_parquet(out, again, {})
+    else:
+        assert is_session_table(out)
+        import_session_table(out, again, {}, Tally())
+    with open_reader(again) as reader:
+        assert _fingerprint(reader) == before
+
+
+@given(WORDS)
+def test_guarded_texts_are_no_formulas_and_come_back(word: str) -> None:
+    assert not guard(word).startswith(("=", "+", "-", "@", "\t", "\r"))
+    assert unguard(guard(word)) == word
+
+
+@pytest.fixture
+def small(tmp_path: Path) -> Path:
+    """A session with two channels that share moments, an overload, and markers on and between readings."""
+    path = tmp_path / "small.sqlite"
+    start = datetime(2026, 1, 2, 3, 4, 5, tzinfo=UTC)
+    with SessionWriter.create(path, started_at=start, details={"vehicle": "=van"}) as writer:
+        for label, values in (("feed", [12.6, math.inf, 12.5]), ("=ground", [0.02, 0.03, 0.02])):
+            channel = writer.add_channel(label, Quantity.DC_VOLTAGE)
+            flags = np.array([0, int(Flag.OVERLOAD), 0] if label == "feed" else [0, 0, 0], np.uint16)
+            times = np.array([0.0, 0.3, 0.6])
+            writer.append_series(channel, Series(times, np.array(values), np.full(3, 0.01, np.float32), flags))
+        writer.add_marker(0.3, "key-on")
+        writer.add_marker(0.45, "=crank")
+    return path
+
+
+def test_the_table_is_plain_and_safe(small: Path, tmp_path: Path) -> None:
+    with open_reader(small) as reader:
+        assert export_csv(reader, tmp_path / "t.csv", delimiter=",", decimal=".") == 6
+    with (tmp_path / "t.csv").open(newline="", encoding="utf-8") as file:
+        header, *rows = list(csv.reader(file))
+    assert tuple(header) == COLUMNS
+    assert [row[:8] for row in rows] == [
+        ["0.000000", "1", "feed", "12.60", "V", "0.01", "", ""],
+        ["0.000000", "2", "'=ground", "0.02", "V", "0.01", "", ""],
+        ["0.300000", "1", "feed", "OL", "V", "0.01", "overload", "key-on"],
+        ["0.300000", "2", "'=ground", "0.03", "V", "0.01", "", ""],
+        ["0.450000", "", "", "", "", "", "", "'=crank"],
+        ["0.600000", "1", "feed", "12.50", "V", "0.01", "", ""],
+        ["0.600000", "2", "'=ground", "0.02", "V", "0.01", "", ""],
+    ]
+    assert json.loads(rows[0][-1])["details"] == {"vehicle": "=van"}
+    assert {row[-1] for row in rows[1:]} == {""}
+
+
+def test_an_existing_file_is_kept_unless_told_and_nothing_is_left_behind(small: Path, tmp_path: Path) -> None:
+    out = tmp_path / "t.csv"
+    out.write_text("mine")
+    with open_reader(small) as reader:
+        for export in (
+            lambda: export_csv(reader, out, delimiter=",", decimal="."),
+            lambda: export_parquet(reader, out),
+        ):
+            with pytest.raises(SessionWriteFailed, match="exists already"):
+                export()
+        assert out.read_text() == "mine"
+        export_csv(reader, out, delimiter=",", decimal=".", replace=True)
+        with pytest.raises(SessionWriteFailed, match="cannot be written"):
+            export_csv(reader, tmp_path / "absent" / "t.csv", delimiter=",", decimal=".")
+        with pytest.raises(UsageError, match="same character"):
+            export_csv(reader, tmp_path / "u.csv", delimiter=",", decimal=",")
+    assert sorted(file.name for file in tmp_path.iterdir()) == ["small.sqlite", "t.csv"]
+
+
+def test_an_empty_session_makes_no_table(tmp_path: Path) -> None:
+    with SessionWriter.create(tmp_path / "empty.sqlite"):
+        pass
+    exports: list[Callable[[SessionReader], int]] = [
+        lambda reader: export_csv(reader, tmp_path / "t.csv", delimiter=",", decimal="."),
+        lambda reader: export_parquet(reader, tmp_path / "t.parquet"),
+    ]
+    with open_reader(tmp_path / "empty.sqlite") as reader:
+        for export in exports:
+            with pytest.raises(EmptySession):
+                export(reader)
+    assert [file.name for file in tmp_path.iterdir()] == ["empty.sqlite"]
+
+
+def test_a_damaged_table_is_one_sentence_and_makes_nothing(small: Path, tmp_path: Path) -> None:
+    out = tmp_path / "t.csv"
+    with open_reader(small) as reader:
+        export_csv(reader, out, delimiter=",", decimal=".")
+    text = out.read_text()
+    for damaged in (
+        text.replace("started_at", "begun"),
+        text.replace("0.300000", "soon"),
+        text.replace(",2,", ",9,", 9),
+    ):
+        assert damaged != text
+        out.write_text(damaged)
+        with pytest.raises(TableError):
+            import_session_table(out, tmp_path / "b.sqlite", {}, Tally())
+        assert not (tmp_path / "b.sqlite").exists()
+    (tmp_path / "t.parquet").write_bytes(b"PAR1 no")
+    with pytest.raises(TableError, match="damaged or no Parquet file"):
+        import_parquet(tmp_path / "t.parquet", tmp_path / "b.sqlite", {})

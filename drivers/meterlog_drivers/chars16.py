@@ -88,8 +88,8 @@ class Chars16Format:
 
     def next_start(self, data: bytes, start: int) -> int:
         """See `FrameFormat`."""
-        found = data.find(b"\x02", start)
-        return found if found >= 0 else len(data)
+        found = data.find(b"\x024", start)
+        return found if found >= 0 else max(start, len(data) - 1)
 
     def parse(self, frame: bytes) -> tuple[Shown, ...] | None:
         """See `FrameFormat`."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 import bisect
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import zip_longest
 
 import numpy as np
@@ -89,6 +89,14 @@ def lay(good: Sequence[tuple[Capture, Channel]], suspect: tuple[Capture, Channel
     name = _shared_marker([capture for capture, _ in every])
     laid = _laid(f"marker {name}", _in_order([_after_marker(capture, name) for capture, _ in every]))
     return laid or _correlate(good, suspect)
+
+
+def nudged(laid: Laid, nudge_s: float) -> Laid:
+    """The same with every known-good pass laid later by `nudge_s`, as a person judges by eye."""
+    if not nudge_s:
+        return laid
+    good = [[replace(one, onset_s=one.onset_s - nudge_s) for one in passes] for passes in laid.good]
+    return replace(laid, method=f"{laid.method}, nudged by hand", good=good)
 
 
 def _laid(method: str, numbered: Sequence[dict[int, Pass]]) -> Laid | None:

@@ -29,7 +29,7 @@ _RARE = 0.05
 def measures(good: Sequence[Side], suspect: Side, laid: Laid, limits: Limits) -> list[Measure]:
     """Every row for one channel."""
     rows = _whole(good, suspect, limits)
-    if laid.method in ("prime onset", "crank onset"):
+    if laid.parts and laid.suspect[0].event is not None:
         rows += _passes(good, suspect, laid, limits)
     elif any(capture.events_of(channel, "prime_pulse") for capture, channel in (*good, suspect)):
         rows += _primes_of_one_side(good, suspect)
@@ -40,7 +40,7 @@ def _passes(good: Sequence[Side], suspect: Side, laid: Laid, limits: Limits) -> 
     """The measures of each prime or crank, pass by pass."""
     rows: list[Measure | None] = []
     unit = suspect[1].quantity.unit
-    word = "prime" if laid.method == "prime onset" else "crank"
+    word = "prime" if laid.method.startswith("prime") else "crank"
     for number, shared in enumerate(laid.parts):
         part = shared if len(laid.parts) > 1 else None
         own = _pass_figures(suspect, laid.suspect[number])

@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
-from meterlog.compare.align import Laid, Pass, lay
+from meterlog.compare.align import Laid, Pass, lay, nudged
 from meterlog.compare.band import Reference, band, excursions
 from meterlog.compare.capture import Capture, load_capture
 from meterlog.compare.combine import combined
@@ -42,6 +42,7 @@ def compare_captures(
     *,
     pairs: Mapping[str, str] | None = None,
     one_system: bool = False,
+    nudge_s: float = 0.0,
 ) -> Comparison:
     """Compare known-good captures with a suspect one (or before with after a repair).
 
@@ -50,6 +51,7 @@ def compare_captures(
         suspect: the suspect capture.
         pairs: labels in the known-good and the labels in the suspect they belong to; by label and quantity else.
         one_system: a person says that all are of one system voltage, whatever the levels look like.
+        nudge_s: lay the known-good this much later than found, by hand.
 
     Raises:
         CompareError: they cannot be compared: no known-good, different systems, no common channel.
@@ -58,16 +60,16 @@ def compare_captures(
         raise CompareError("name at least one known-good session to compare with")
     notes = [] if one_system else check_systems([*good, suspect])
     found, unpaired = pair_channels(good, suspect, pairs or {})
-    channels = tuple(_channel(good, suspect, pair) for pair in found)
+    channels = tuple(_channel(good, suspect, pair, nudge_s) for pair in found)
     return Comparison(
         tuple(str(capture.path) for capture in good), str(suspect.path), channels, tuple(unpaired), tuple(notes)
     )
 
 
-def _channel(good: Sequence[Capture], suspect: Capture, pair: Pair) -> ChannelComparison:
+def _channel(good: Sequence[Capture], suspect: Capture, pair: Pair, nudge_s: float) -> ChannelComparison:
     sides: list[Side] = list(zip(good, pair.good, strict=True))
     own: Side = (suspect, pair.suspect)
-    laid = lay(sides, own)
+    laid = nudged(lay(sides, own), nudge_s)
     bands = _bands(sides, own, laid)
     return ChannelComparison(
         label=pair.suspect.label,

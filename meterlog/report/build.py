@@ -13,6 +13,7 @@ from pathlib import Path
 
 import jinja2
 from markupsafe import Markup
+from plotly.io.json import to_json_plotly
 from plotly.offline import get_plotlyjs
 
 from meterlog import __version__
@@ -22,6 +23,7 @@ from meterlog.compare.text import SENTENCES, alignment_words, excursion_words, m
 from meterlog.errors import CompareError
 from meterlog.findings.words import shown
 from meterlog.report.content import SessionPart, session_part
+from meterlog.report.figures import Figure
 
 MARKS = {
     "outside": "✗",
@@ -135,7 +137,7 @@ def _versions() -> str:
     return f"meterlog {__version__}, Python {platform.python_version()}, plotly {version('plotly')}"
 
 
-def _figure_json(figure: object) -> Markup:
+def _figure_json(figure: Figure) -> Markup:
     """A figure for a script element: no `<` can end it early."""
-    text: str = figure.to_json()  # type: ignore[attr-defined]  # plotly has no types
+    text: str = to_json_plotly(figure)
     return Markup(text.replace("<", "\\u003c").replace("\u2028", "\\u2028").replace("\u2029", "\\u2029"))

@@ -6,8 +6,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import timedelta
 
-import plotly.graph_objects as go
-
 from meterlog.compare.capture import Capture
 from meterlog.compare.comparison import ChannelComparison, Comparison
 from meterlog.events.event import Event
@@ -15,7 +13,7 @@ from meterlog.findings.evidence import FAULTS
 from meterlog.findings.finding import Finding
 from meterlog.findings.words import seconds, shown
 from meterlog.reading import Accuracy
-from meterlog.report.figures import band_figure, channel_figure
+from meterlog.report.figures import Figure, band_figure, channel_figure
 from meterlog.session.model import Channel
 
 MOST_ROWS = 200
@@ -42,7 +40,7 @@ ENDED = {
 class Plot:
     """A figure with its caption and what it shows, for those who cannot see it."""
 
-    figure: go.Figure
+    figure: Figure
     caption: str
 
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from meterlog.compare import compare, load_capture
+from meterlog.compare import compare, compare_captures, load_capture
 from meterlog.compare.align import best_shift
 from meterlog.series import Series
 from tests.compare.conftest import Maker, Shape, prime
@@ -86,6 +86,15 @@ def test_primes_pair_by_their_key_on_and_not_by_their_order(make: Maker) -> None
     seen = {m.measure: m.verdict for m in found.measures}
     assert seen["missing prime seen"] == "different"
     assert "3 in the known-good, 2 in the suspect" in found.notes[0]
+
+
+def test_the_alignment_can_be_nudged_by_hand(make: Maker) -> None:
+    captures = [load_capture(make(name, {"pump": prime(4.0)})) for name in ("good", "suspect")]
+    found = compare_captures(captures[:1], captures[1]).channels[0].alignment[0]
+    moved = compare_captures(captures[:1], captures[1], nudge_s=1.5).channels[0]
+    assert moved.alignment[0].offset_s == pytest.approx(found.offset_s + 1.5)
+    assert moved.alignment[0].method == "prime onset, nudged by hand"
+    assert moved.excursions
 
 
 def test_a_capture_knows_its_system(make: Maker) -> None:

@@ -89,6 +89,16 @@ def test_gaps_are_shaded_and_overload_is_drawn_as_such(make: Make) -> None:
     assert ["overload (OL)" in of_one for of_one in notes] == [False, True]
 
 
+def test_the_figures_are_such_as_the_drawing_library_takes(make: Make) -> None:
+    import plotly.graph_objects as go
+
+    page = build_report([load_capture(make())], [load_capture(make("good"))])
+    drawings = [json.loads(f) for f in re.findall(r'class="figure">(.*?)</script>', page, flags=re.DOTALL)]
+    assert len(drawings) >= 4
+    for drawing in drawings:
+        assert len(go.Figure(drawing).data) == len(drawing["data"])  # refuses any property it does not know
+
+
 def test_a_comparison_is_in_it_where_known_good_are_given() -> None:
     good = [load_capture(RECORDINGS / f"key-on-good-{n}.sqlite") for n in (1, 2)]
     suspects = [load_capture(RECORDINGS / f"{name}.sqlite") for name in ("key-on-suspect", "wiggle-feed-ohms")]

@@ -82,13 +82,18 @@ def as_text(circuit: Circuit, diagnosis: Diagnosis) -> str:
     from meterlog.circuit.diagnosis import percent
 
     lines = [f"{circuit.name}: {diagnosis.verdict}", ""]
+    healthy = f"  {percent(diagnosis.healthy):>9}  healthy: nothing wrong in this circuit"
     for h in diagnosis.hypotheses[:5]:
         if h.probability < 0.02:
             break
+        if healthy and diagnosis.healthy > h.probability:
+            lines.append(healthy)
+            healthy = ""
         lines.append(f"  {percent(h.probability):>9}  {h.part}: {h.fault.replace('_', ' ')}{_band(h.resistance_ohm)}")
         lines += [f"             for: {sentence}" for sentence in h.speaks_for[:3]]
         lines += [f"             against: {sentence}" for sentence in h.speaks_against[:3]]
-    lines.append(f"  {percent(diagnosis.healthy):>9}  healthy: nothing wrong in this circuit")
+    if healthy:
+        lines.append(healthy)
     lines += [f"Check: {sentence}" for sentence in diagnosis.inconsistent]
     if diagnosis.next:
         lines += ["", *_next_lines(diagnosis.next[0])]
@@ -179,15 +184,14 @@ class _Talk:
         self.measured += measured_from_table({"measured": [entry]}, self.diagnoser.circuit, "answer")[0]
 
     def _live(self, quantity: str) -> tuple[float, float]:
-        from meterlog.address import Address
+        from meterlog.capture.meters import meter_setup
         from meterlog.circuit.live import take
-        from meterlog.driver import open_address
-        from meterlog.reading import Accuracy
 
-        address, meter = open_address(self.args.meter)
-        assert isinstance(address, Address)
+        setup = meter_setup(self.args.meter)
         print("  waiting for a steady reading; turn the key now if the state asks for it ...")
-        return take(meter, quantity, accuracy=Accuracy(), shown=lambda r: print(f"    {r.value:g} {r.quantity.unit}"))
+        return take(
+            setup.meter, quantity, accuracy=setup.accuracy, shown=lambda r: print(f"    {r.value:g} {r.quantity.unit}")
+        )
 
 
 def _with_next(diagnosis: Diagnosis, left: list[Suggestion]) -> Diagnosis:

@@ -81,6 +81,7 @@ class Analysis:
         events: of all channels, in time order.
         findings: see `meterlog.findings`.
         limits: what was judged by.
+        markers: the session's.
     """
 
     session: str
@@ -90,6 +91,7 @@ class Analysis:
     events: list[Event]
     findings: list[Finding]
     limits: Limits
+    markers: list[Marker] = dataclasses.field(default_factory=list)
 
     def as_json(self) -> dict[str, object]:
         """The object of `analyze --json`."""
@@ -123,7 +125,16 @@ def analyze(session: Session, limits: Limits | None = None) -> Analysis:
         events += detect(channel, series, session.markers, settings)
     events.sort(key=lambda event: (event.start_s, event.channel, KINDS.index(event.kind)))
     found = findings(session, events, limits, read)
-    return Analysis(str(session.path), session.started_at, session.duration_s, channels, events, found, limits)
+    return Analysis(
+        str(session.path),
+        session.started_at,
+        session.duration_s,
+        channels,
+        events,
+        found,
+        limits,
+        list(session.markers),
+    )
 
 
 def _volts(details: Mapping[str, str]) -> float | None:

@@ -66,18 +66,30 @@ def _head(analysis: Analysis) -> Iterator[str]:
 
 def _happened(analysis: Analysis) -> Iterator[str]:
     if not analysis.events:
-        yield "Nothing found."
-        return
+        yield "Nothing found: no event of the kinds that these readings could show (what they could is below)."
+    lines = [*_event_lines(analysis), *((m.time_s, f"{'':<14}-- {m.name}") for m in analysis.markers)]
+    if lines:
+        yield "What happened (min:s from the start):"
+    for time_s, words in sorted(lines):
+        yield f"  {_clock(time_s):>9}  {words}"
+
+
+def _event_lines(analysis: Analysis) -> Iterator[tuple[float, str]]:
+    """Each event's time and words; range changes, which come and go with every pulse, in one line a channel."""
     labels = {c.channel.number: c.channel.label for c in analysis.channels}
-    several = len(labels) > 1
-    yield "What happened:"
+    ranges: dict[int, list[Event]] = {}
     for event in analysis.events:
-        where = f"{labels.get(event.channel, '')}: " if several else ""
-        yield f"  {_clock(event.start_s):>9}  {_KIND_WORDS[event.kind]:<13} {where}{_sentence(event)}"
-
-
-def _sentence(event: Event) -> str:
-    return event.detail
+        if event.kind == "range_change":
+            ranges.setdefault(event.channel, []).append(event)
+    for event in analysis.events:
+        words = event.detail
+        if event.kind == "range_change":
+            changes = ranges[event.channel]
+            if event is not changes[0]:
+                continue
+            words += f" ({len(changes)} times in all)" if len(changes) > 1 else ""
+        where = f"{labels.get(event.channel, '')}: " if len(labels) > 1 else ""
+        yield event.start_s, f"{_KIND_WORDS[event.kind]:<13} {where}{words}"
 
 
 def _means(analysis: Analysis) -> Iterator[str]:
@@ -99,8 +111,8 @@ def _visible(analysis: Analysis) -> Iterator[str]:
             continue
         shortest = summary.interval.shortest_visible_s
         yield (
-            f"{name}: {summary.readings} readings, one every {summary.interval.interval_s:.2g} s. Events shorter than "
-            f"{shortest:.2g} s may be missed or look shallower than they were."
+            f"{name}: {summary.readings} readings, one every {summary.interval.interval_s:.2g} s. The shortest event "
+            f"that is sure to show is {shortest:.2g} s: shorter ones may be missed, or look shallower than they were."
         )
 
 

@@ -61,7 +61,7 @@ class ChannelDetector:
 
     def _measure(self) -> Measure:
         """One for each machine: what one learns of the window must not depend on how far another has come."""
-        return Measure(self._channel.number, self._trusted, self._channel.accuracy)
+        return Measure(self._channel.number, self._trusted, self._channel.accuracy, self._channel.quantity.unit)
 
     def _chosen(self) -> list[Supply | Overvoltage | Resistance]:
         settings, quantity = self._settings, self._channel.quantity

@@ -44,9 +44,9 @@ def outage(measure: Measure, fall: int, back: int, stop: int, reference: float, 
 def dropout(measure: Measure, found: Outage) -> Event:
     """The interruption as an event."""
     timing = found.timing
-    detail = f"fell to {found.extreme:.2f} for {timing.duration_s:.2f} s (+-{timing.error_s:.2f} s) and returned"
+    detail = f"fell to {found.extreme:.2f} {measure.unit} for {timing.duration_s:.2f} s (+-{timing.error_s:.2f} s)"
     if found.readings < 2:
-        detail += "; shorter than one reading and its window may be: the true lowest voltage may be lower"
+        detail += "; perhaps shorter than one reading: the true lowest voltage may be lower"
     return Event(
         "dropout",
         measure.channel,

@@ -33,6 +33,7 @@ class Measure:
     channel: int
     track: Track
     accuracy: Accuracy
+    unit: str
     window: Window = field(default_factory=Window)
 
     def interval(self, index: int) -> tuple[float, float]:

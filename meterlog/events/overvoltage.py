@@ -122,7 +122,7 @@ class Overvoltage:
                 level=level,
                 extreme=extreme,
                 reference=limit,
-                detail=f"up to {extreme:.2f}, above {limit:g} V",
+                detail=f"up to {extreme:.2f} V, above {limit:g} V",
             )
         )
 

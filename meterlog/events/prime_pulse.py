@@ -57,7 +57,7 @@ def prime_pulse(measure: Measure, stretch: Stretch, fall: int, end: Edge, settin
         timing.error_s,
         level=level,
         extreme=float(values[1:-1].min() if len(values) > 2 else values.min()),
-        detail=f"on for {timing.duration_s:.2f} s (+-{timing.error_s:.2f} s) at {level:.2f}"
+        detail=f"on for {timing.duration_s:.2f} s (+-{timing.error_s:.2f} s) at {level:.2f} {measure.unit}"
         + _shape(measure, stretch, fall),
     )
 

@@ -74,7 +74,7 @@ def open_sag(measure: Measure, dip: Dip) -> Event:
         level=measure.inside(dip.start, dip.back),
         extreme=residual,
         reference=dip.reference,
-        detail=f"sagged to {residual:.2f} ({residual / dip.reference:.0%} of {dip.reference:.2f}) and had not "
+        detail=f"sagged to {residual:.2f} V ({residual / dip.reference:.0%} of {dip.reference:.2f} V) and had not "
         f"recovered {last - begin:.1f} s later, when the readings ended",
     )
 
@@ -86,13 +86,13 @@ def _near(measure: Measure, start: int, stop: int, otherwise: float, least: int 
 
 
 def _words(dip: Dip, residual: float, after: float, start: float, end: float, markers: Sequence[Marker]) -> str:
-    words = f"sagged to {residual:.2f} ({residual / dip.reference:.0%} of {dip.reference:.2f})"
+    words = f"sagged to {residual:.2f} V ({residual / dip.reference:.0%} of {dip.reference:.2f} V)"
     marked = any(m.name == "crank" and start - _CRANK_BEFORE_S <= m.time_s <= end for m in markers)
     charging = 12.0 * _CHARGING_SHARE <= after <= 15.5 or 24.0 * _CHARGING_SHARE <= after <= 31.0
     if marked:
         words += "; cranking, by the crank marker"
     elif charging and after > 1.04 * dip.reference:
-        words += f"; cranking, by the recovery to a charging level of {after:.2f}"
+        words += f"; cranking, by the recovery to a charging level of {after:.2f} V"
     if dip.back - dip.start < 2:
         words += "; shorter than one reading: the true lowest voltage may be lower"
     return words

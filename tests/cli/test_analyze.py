@@ -1,0 +1,88 @@
+"""`analyze`: the JSON exactly as promised, and a text that a person reads in ten seconds."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from meterlog.cli import main
+from meterlog.reading import Quantity
+from meterlog.series import Series
+from meterlog.session import SessionWriter
+
+
+@pytest.fixture
+def session(tmp_path: Path) -> Path:
+    """A pump feed with a key-on, its prime, and a drive with one dropout."""
+    time_s = np.asarray(np.arange(0.1, 60.0, 0.25), dtype=np.float64)
+    on = ((time_s > 5) & (time_s < 7)) | ((time_s > 15) & ~((time_s > 40) & (time_s < 42)))
+    value = np.where(on, 12.4, 0.0)
+    count = len(time_s)
+    path = tmp_path / "drive.sqlite"
+    with SessionWriter.create(path) as writer:
+        channel = writer.add_channel("pump feed", Quantity.DC_VOLTAGE)
+        writer.append_series(
+            channel, Series(time_s, value, np.full(count, 0.01, np.float32), np.zeros(count, np.uint16))
+        )
+        writer.add_marker(4.8, "key-on")
+    return path
+
+
+def test_the_json_is_one_object_with_the_promised_keys(session: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["analyze", str(session), "--json"]) == 0
+    result = json.loads(capsys.readouterr().out)
+    assert list(result) == ["session", "started_at", "duration_s", "channels", "events", "findings"]
+    assert list(result["channels"][0]) == [
+        "channel", "label", "quantity", "unit", "readings", "interval_s", "shortest_visible_s"
+    ]  # fmt: skip
+    assert result["channels"][0]["interval_s"] == pytest.approx(0.25)
+    assert list(result["events"][0]) == [
+        "kind", "channel", "start_s", "end_s", "duration_s", "duration_error_s", "level", "extreme", "reference",
+        "detail",
+    ]  # fmt: skip
+    assert [event["kind"] for event in result["events"]] == ["prime_pulse", "dropout"]
+    prime = result["events"][0]
+    assert abs(prime["duration_s"] - 2.0) <= prime["duration_error_s"]
+    assert {finding["verdict"] for finding in result["findings"]} <= {"within", "outside", "cannot tell"}
+
+
+def test_the_text_says_what_happened_in_time_order(session: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["analyze", str(session)]) == 0
+    text = capsys.readouterr().out
+    assert text.index("-- key-on") < text.index("PRIME") < text.index("DROPOUT") < text.index("Findings")
+    assert "12.40 V" in text
+    assert "The shortest event that is sure to show is 0.5 s" in text
+
+
+def test_nothing_found_states_what_could_have_been_seen(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    time_s = np.asarray(np.arange(0.1, 60.0, 0.33), dtype=np.float64)
+    path = tmp_path / "quiet.sqlite"
+    with SessionWriter.create(path) as writer:
+        channel = writer.add_channel("battery", Quantity.DC_VOLTAGE)
+        count = len(time_s)
+        writer.append_series(
+            channel,
+            Series(time_s, np.full(count, 12.6), np.full(count, 0.01, np.float32), np.zeros(count, np.uint16)),
+        )
+    assert main(["analyze", str(path)]) == 0
+    text = capsys.readouterr().out
+    assert "Nothing found" in text
+    assert "sure to show is 0.66 s" in text
+
+
+@pytest.mark.parametrize("content", [b"", b"no session at all"])
+def test_what_is_no_session_is_one_line(tmp_path: Path, content: bytes, capsys: pytest.CaptureFixture[str]) -> None:
+    path = tmp_path / "x.sqlite"
+    path.write_bytes(content)
+    assert main(["analyze", str(path), "--json"]) == 2
+    out, err = capsys.readouterr()
+    assert out == ""
+    assert err.count("\n") == 1
+
+
+def test_an_absent_limits_file_is_one_line(session: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["analyze", str(session), "--limits", "nowhere.toml"]) == 2
+    assert capsys.readouterr().err.count("\n") == 1

@@ -1,0 +1,70 @@
+"""Where an edge lies inside a reading interval, and what error is stated for it."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from meterlog.signal.edges import Edge, Window, edge_time, place_edge, time_between
+from meterlog.signal.track import Track
+
+
+def averaged(edge_s: float, window_s: float, interval_s: float = 0.25) -> tuple[Track, int]:
+    """Readings of a step from 0 to 12 V, and the first one beyond the mid level."""
+    time_s = np.asarray(np.arange(1, 21) * interval_s, dtype=np.float64)
+    if window_s > 0:
+        value = 12.0 * np.clip((time_s - edge_s) / window_s, 0.0, 1.0)
+    else:
+        value = np.where(time_s >= edge_s, 12.0, 0.0)
+    track = Track()
+    track.extend(time_s, value, np.full(20, 0.01, np.float32), 0)
+    return track, int(np.flatnonzero(value >= 6.0)[0])
+
+
+def edge_of(edge_s: float, window_s: float) -> Edge:
+    track, index = averaged(edge_s, window_s)
+    return place_edge(track, index, 0.0, 12.0, 0.0, track.count)
+
+
+@pytest.mark.parametrize("edge_s", [2.05, 2.1, 2.17, 2.2])
+def test_a_partial_reading_places_the_edge(edge_s: float) -> None:
+    edge = edge_of(edge_s, 0.25)
+    assert edge.partial
+    full = Window(partial=1e6, clean=1.0)
+    assert edge_time(edge, full, 0.25) == pytest.approx(edge_s, abs=0.01)
+
+
+def test_a_clean_step_is_known_to_the_interval_alone() -> None:
+    edge = edge_of(2.1, 0.0)
+    assert edge.clean
+    assert edge.half_s == pytest.approx(0.125)
+    assert abs(edge_time(edge, Window(partial=1.0, clean=1e6), 0.25) - 2.1) <= edge.half_s
+
+
+def test_several_partial_readings_are_a_slow_edge() -> None:
+    edge = edge_of(2.1, 0.7)
+    assert not edge.partial
+    assert not edge.clean
+
+
+def test_the_window_is_learned_from_the_edges() -> None:
+    averaging, sampling = Window(), Window()
+    for edge_s in np.linspace(2.02, 2.23, 40):
+        averaging.learn(edge_of(float(edge_s), 0.25))
+        sampling.learn(edge_of(float(edge_s), 0.0))
+    assert averaging.share > 0.8
+    assert sampling.share < 0.1
+
+
+def test_the_error_of_a_sampled_duration_covers_and_does_not_exceed_one_interval() -> None:
+    rng = np.random.default_rng(11)
+    window, covered, errors = Window(), 0, []
+    for _ in range(500):
+        start, length = rng.uniform(1.0, 1.25), rng.uniform(0.6, 2.0)
+        first, last = edge_of(start, 0.0), edge_of(start + length, 0.0)
+        window.learn(first, last)
+        duration, error = time_between(first, last, window, 0.25, 0.0)
+        covered += abs(duration - length) <= error
+        errors.append(error)
+    assert covered >= 475
+    assert max(errors) <= 0.25

@@ -1,0 +1,70 @@
+"""The whole analysis over a session-like object: channels, events over several channels, and the system voltage."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+
+import numpy as np
+import pytest
+
+from meterlog.analysis import analyze
+from meterlog.limits import load_limits
+from meterlog.reading import Quantity
+from meterlog.series import Series
+from meterlog.session.model import Channel, Marker
+
+
+@dataclass
+class Memory:
+    """A session that is only in memory."""
+
+    all_series: dict[int, Series]
+    channels: list[Channel]
+    markers: list[Marker] = field(default_factory=list)
+    details: dict[str, str] = field(default_factory=dict)
+    path: str = "memory"
+    started_at: datetime = datetime(2024, 5, 4, 12, 0, tzinfo=UTC)
+    duration_s: float = 60.0
+
+    def series(self, channel: int) -> Series:
+        """The readings of a channel."""
+        return self.all_series[channel]
+
+
+def series_of(*steps: tuple[float, float]) -> Series:
+    value = np.concatenate([np.full(round(seconds * 4), float(level)) for level, seconds in steps])
+    time_s = np.asarray(np.arange(len(value)) * 0.25, dtype=np.float64)
+    return Series(time_s, value, np.full(len(value), 0.01, np.float32), np.zeros(len(value), np.uint16))
+
+
+def test_events_of_all_channels_stand_in_time_order() -> None:
+    channels = [Channel(1, "battery", Quantity.DC_VOLTAGE), Channel(2, "pump feed", Quantity.DC_VOLTAGE)]
+    session = Memory({1: series_of((12.6, 20), (9.9, 2), (12.5, 20)), 2: series_of((0, 5), (12, 2), (0, 35))}, channels)
+    result = analyze(session)
+    assert [(e.kind, e.channel) for e in result.events] == [("prime_pulse", 2), ("sag", 1)]
+    assert [c.readings for c in result.channels] == [168, 168]
+
+
+def test_the_stated_system_voltage_decides_what_is_too_much() -> None:
+    channel = Channel(1, "battery", Quantity.DC_VOLTAGE)
+    readings = {1: series_of((0.0, 5), (16.0, 10), (0.0, 5))}
+    assert "overvoltage" in [e.kind for e in analyze(Memory(readings, [channel])).events]
+    stated = Memory(readings, [channel], details={"system_v": "24"})
+    assert "overvoltage" not in [e.kind for e in analyze(stated).events]
+    assert "overvoltage" not in [e.kind for e in analyze(Memory(readings, [channel]), load_limits("truck-24v")).events]
+
+
+@pytest.mark.parametrize("n", [0, 1])
+def test_channels_with_hardly_a_reading_have_no_interval_and_valid_json(n: int) -> None:
+    session = Memory({1: series_of((12.0, 5))[:n]}, [Channel(1, "x", Quantity.DC_VOLTAGE)])
+    text = json.dumps(analyze(session).as_json(), allow_nan=False)
+    assert json.loads(text)["channels"][0]["interval_s"] is None
+
+
+def test_overload_leaves_no_infinity_in_the_json() -> None:
+    series = series_of((0.4, 10), (np.inf, 3), (0.4, 10))
+    session = Memory({1: series}, [Channel(1, "feed wire", Quantity.RESISTANCE)])
+    result = json.loads(json.dumps(analyze(session).as_json(), allow_nan=False))
+    assert [event["kind"] for event in result["events"]] == ["open_circuit"]

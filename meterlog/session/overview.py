@@ -39,20 +39,22 @@ class Buckets:
 
     def add(self, series: Series) -> None:
         """Add readings; those outside the buckets are left out."""
-        inside = series.between(float(self._edge_s[0]), float(self._edge_s[-1]))
-        if not len(inside):
+        # Where each bucket begins among the readings: a search per edge, not per reading.
+        starts = np.searchsorted(series.time_s, self._edge_s, "left")
+        starts[-1] = np.searchsorted(series.time_s, self._edge_s[-1], "right")
+        count = np.diff(starts)
+        at = np.flatnonzero(count)
+        if not len(at):
             return
-        place = np.searchsorted(self._edge_s, inside.time_s, "right") - 1
-        np.minimum(place, len(self._count) - 1, out=place)
-        first = np.flatnonzero(np.diff(place, prepend=-1))
-        at = place[first]
+        first = starts[at]
+        inside = series[: int(starts[-1])]
         finite = np.isfinite(inside.value)
         low = np.minimum.reduceat(np.where(finite, inside.value, np.inf), first)
         high = np.maximum.reduceat(np.where(finite, inside.value, -np.inf), first)
         self._minimum[at] = np.minimum(self._minimum[at], low)
         self._maximum[at] = np.maximum(self._maximum[at], high)
         self._flags[at] |= np.bitwise_or.reduceat(inside.flags, first)
-        self._count[at] += np.diff(first, append=len(place))
+        self._count += count
 
     def overview(self) -> Overview:
         """What came together."""

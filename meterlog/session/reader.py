@@ -286,9 +286,7 @@ class SessionReader:
             for span in spans:
                 if result.holds(span.start_us / 1e6, span.end_us / 1e6):
                     result.add_span(span.start_us / 1e6, span.readings, span.minimum, span.maximum, span.flags)
-            for chunk in straddling:
-                result.add(_joined([chunk], []))
-            result.add(_joined([], rows))
+            result.add(_joined(straddling, rows))
         return result.overview()
 
     def _check_channel(self, channel: int) -> None:

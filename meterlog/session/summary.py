@@ -55,6 +55,7 @@ def summarize(path: Path) -> Summary:
         with read_errors(path):
             connection = connect(path, write=False)
             try:
+                connection.execute("BEGIN")  # one look at the file's locks for all that follows
                 check_version(connection, path)
                 started_at, ended, readings, markers, end_us = connection.execute(_FIGURES).fetchone()
                 channels = connection.execute("SELECT label, quantity FROM channel ORDER BY number").fetchall()

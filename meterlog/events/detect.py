@@ -107,6 +107,7 @@ class ChannelDetector:
         self._all.extend(series.time_s, series.value, series.resolution, first)
         for index in breaks(self._all, max(first, 1), self._all.count, self._channel.interval_s, self._settings):
             if not self._waited(self._all.time(index - 1), self._all.time(index)):
+                if not self._waited(index):
                 self._gaps.append(gap(self._all, index, self._channel.number))
         if self._machines:
             self._take(series)
@@ -115,6 +116,11 @@ class ChannelDetector:
     def _waited(self, start_s: float, end_s: float) -> bool:
         """Whether an armed capture was waiting for its condition there: no loss of the link."""
         return any(marker.ends_recording and start_s <= marker.time_s <= end_s for marker in self._markers)
+
+    def _waited(self, index: int) -> bool:
+        """Whether an armed capture waited before reading `index`: what is missing then was not wanted."""
+        begin, end = self._all.time(index - 1) - self._settings.gap_at_least_s, self._all.time(index)
+        return any(marker.ends_recording and begin <= marker.time_s <= end for marker in self._markers)
 
     def _take(self, series: Series) -> None:
         usable = self._usable(series)

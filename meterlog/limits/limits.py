@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from meterlog.events.settings import DetectionSettings
 from meterlog.limits.figure import Figure
@@ -26,6 +26,13 @@ class Limits:
     figures: Mapping[str, Figure]
     detection: DetectionSettings
     assumed: str = ""
+
+    @property
+    def settings(self) -> DetectionSettings:
+        """What the detectors go by: `detection`, with the system voltage where that was stated and not assumed."""
+        if self.assumed or self.detection.system_v:
+            return self.detection
+        return replace(self.detection, system_v=self.system_v)
 
     def figure(self, name: str) -> Figure:
         """The figure of that name.

@@ -13,7 +13,7 @@ from meterlog.events.event import Event
 from meterlog.events.settings import DetectionSettings
 from meterlog.reading import Flag, Quantity
 from meterlog.series import Series
-from meterlog.session.model import Channel
+from meterlog.session.model import ARMED, CAPTURE, Channel, Marker
 
 Found = Callable[..., list[Event]]
 Log = Callable[..., Series]
@@ -87,6 +87,13 @@ def test_a_gap_is_the_link_and_never_a_dropout(log: Log) -> None:
     events = detect(SUPPLY, without(log([(13, 40)]), 15.0, 21.0))
     assert [e.kind for e in events] == ["gap"]
     assert is_covered(events[0], 6.0)
+
+
+def test_what_an_armed_capture_left_out_is_no_gap(log: Log) -> None:
+    series = without(log([(13, 60)]), 15.0, 40.0)
+    armed = Marker(1, 15.2, ARMED, by=CAPTURE)
+    assert detect(SUPPLY, series, [armed]) == []
+    assert [e.kind for e in detect(SUPPLY, series, [replace(armed, by="person")])] == ["gap"]
 
 
 def test_nothing_is_invented_across_a_gap(log: Log) -> None:

@@ -35,7 +35,7 @@ class _Case:
         if not timed:
             return ""
         lengths = [shown(duration_s, "s", error_s) for duration_s, error_s in (timed[0], timed[-1])]
-        return f", lasting {lengths[0]}" + (f" to {lengths[1]}" if len(timed) > 1 else "")
+        return f", lasting {lengths[0]}" + (f" to {lengths[1]}" if lengths[0] != lengths[1] else "")
 
     def lowest(self) -> str:
         """The lowest reading in any, and whether it may have been lower: a meter averages what is short."""

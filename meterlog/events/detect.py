@@ -106,16 +106,11 @@ class ChannelDetector:
         first = self._all.count
         self._all.extend(series.time_s, series.value, series.resolution, first)
         for index in breaks(self._all, max(first, 1), self._all.count, self._channel.interval_s, self._settings):
-            if not self._waited(self._all.time(index - 1), self._all.time(index)):
-                if not self._waited(index):
+            if not self._waited(index):
                 self._gaps.append(gap(self._all, index, self._channel.number))
         if self._machines:
             self._take(series)
         self._judge_markers(False)
-
-    def _waited(self, start_s: float, end_s: float) -> bool:
-        """Whether an armed capture was waiting for its condition there: no loss of the link."""
-        return any(marker.ends_recording and start_s <= marker.time_s <= end_s for marker in self._markers)
 
     def _waited(self, index: int) -> bool:
         """Whether an armed capture waited before reading `index`: what is missing then was not wanted."""

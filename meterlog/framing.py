@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import time
 from abc import abstractmethod
-from typing import ClassVar, NamedTuple, Protocol
+from typing import ClassVar, NamedTuple, Protocol, runtime_checkable
 
 from meterlog.address import Address
 from meterlog.driver import Connection, Driver, Meter, Traffic, load_driver
@@ -28,6 +29,15 @@ class Decoder(Protocol):
         A reading's time is the arrival less the wire time of its own frame and of what followed it in the
         same chunk (the number of those bytes times the decoder's byte time).
         """
+        ...
+
+
+@runtime_checkable
+class JoinsMidway(Protocol):
+    """A decoder that cannot tell the tail of its frame from a whole one: `2.34 V` from `12.34 V`."""
+
+    def joined_midway(self) -> None:
+        """The bytes that come next may begin in the middle of a frame."""
         ...
 
 
@@ -92,10 +102,14 @@ class FramingDriver(Driver):
 
 
 class FramedMeter:
-    """A decoder over a transport, as a meter."""
+    """A decoder over a transport, as a meter.
 
-    def __init__(self, driver: FramingDriver, address: Address, transport: Transport) -> None:
-        self._driver, self._address, self._transport = driver, address, transport
+    Args:
+        live: the meter may be in the middle of a frame when it is opened; False for a replayed capture.
+    """
+
+    def __init__(self, driver: FramingDriver, address: Address, transport: Transport, live: bool = True) -> None:
+        self._driver, self._address, self._transport, self._live = driver, address, transport, live
         driver.decoder(address, 0.0)  # a wrong option shows now, not after the port was opened
 
     @property
@@ -105,7 +119,7 @@ class FramedMeter:
 
     def tapped(self, sink: RawSink) -> FramedMeter:
         """This meter, with every byte it sends handed to the sink as well."""
-        return FramedMeter(self._driver, self._address, TappedTransport(self._transport, sink))
+        return FramedMeter(self._driver, self._address, TappedTransport(self._transport, sink), self._live)
 
     @property
     def byte_time_s(self) -> float:
@@ -115,20 +129,25 @@ class FramedMeter:
     def open(self) -> Connection:
         """Open the transport with a fresh decoder on it."""
         decoder = self._driver.decoder(self._address, self._transport.byte_time_s)
-        return FramedConnection(self._driver.name, self._transport, decoder)
+        return FramedConnection(self._driver.name, self._transport, decoder, self._live)
 
 
 class FramedConnection:
     """An open transport with its decoder."""
 
+    FRESH_S = 0.05
+    """A wire that was silent this long after it was opened, s, brings a whole frame first: longer than the 16 ms that
+    USB adapters hold bytes back (default, unverified) and than the pause inside any frame."""
     NO_FRAME_BYTES = 200
     """Bytes without one good frame after which the framing is said not to fit: at least ten frames' worth."""
 
-    def __init__(self, driver: str, transport: Transport, decoder: Decoder) -> None:
+    def __init__(self, driver: str, transport: Transport, decoder: Decoder, live: bool = True) -> None:
         self._driver, self._name = driver, transport.name
         self._decoder = decoder
         self._bytes = 0
+        self._byte_time_s = transport.byte_time_s if live else 0.0
         self._link: Link = transport.open()
+        self._opened_s = time.monotonic()
 
     @property
     def traffic(self) -> Traffic:
@@ -143,6 +162,10 @@ class FramedConnection:
             return None
         if chunk is None:
             return []
+        if not self._bytes and self._byte_time_s and isinstance(self._decoder, JoinsMidway):
+            began_s = chunk.arrival_s - len(chunk.data) * self._byte_time_s
+            if began_s - self._opened_s < self.FRESH_S:
+                self._decoder.joined_midway()
         readings = self._decoder.feed(chunk.data, chunk.arrival_s)
         self._bytes += len(chunk.data)
         traffic = self._decoder.traffic

@@ -25,9 +25,8 @@ def table() -> str:
     for name in sorted(own):
         driver = load_driver(name)
         lines = "; ".join(str(line) for line in getattr(driver, "lines", ())) if name != "gatt" else ""
-        rows.append(
-            f"| `{name}` | {driver.summary} | {lines or '-'} | {', '.join(driver.modes) or '-'} | {driver.verification} |"
-        )
+        cells = (f"`{name}`", driver.summary, lines or "-", ", ".join(driver.modes) or "-", driver.verification)
+        rows.append(f"| {' | '.join(cells)} |")
     return "\n".join(rows)
 
 

@@ -22,7 +22,7 @@ class TextDecoder:
         self._profile = profile
         self._byte_time_s = byte_time_s
         self._rest = b""
-        self._skipping = False  # the line that is coming is already too long
+        self._skipping = False  # the line that is coming is too long already, or may be the tail of one
         self._known: dict[bytes, tuple[Shown, ...]] = {}
 
     def feed(self, data: bytes, arrival_s: float) -> list[Reading]:
@@ -67,6 +67,10 @@ class TextDecoder:
             self._known.clear()
         self._known[line] = shown
         return shown
+
+    def joined_midway(self) -> None:
+        """Throw the first line away: it may be the tail of one."""
+        self._skipping = True
 
 
 class TextEncoder:

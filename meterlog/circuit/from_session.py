@@ -19,6 +19,10 @@ if TYPE_CHECKING:
 
 WINDOW_S = 10.0
 """How long after a key-on or crank marker a reading counts as taken in that state; another marker ends it."""
+TURNING_S = 1.5
+"""An engine that starts seldom needs the starter longer; later readings may be of the running engine. A guess."""
+CHARGING_V = 13.0
+"""From this on a 12 V system is charging: warm ones hold 13.2 V (makers' manuals), no battery rests so high."""
 FEWEST = 3
 """Readings that make a level."""
 
@@ -55,7 +59,7 @@ def measurements_from_session(reader: SessionReader, circuit: Circuit) -> tuple[
             )
             left_out.append(f"{reader.path}: {name} left out: {why}")
             continue
-        levels = list(_levels(reader, channel, quantity, place.get("state", "")))
+        levels = list(_levels(reader, channel, quantity, place.get("state", ""), circuit.system_v))
         if not levels:
             left_out.append(
                 f"{reader.path}: {name} left out: no marker says in which state it was read, or no steady level"
@@ -86,7 +90,9 @@ def _place(text: str, circuit: Circuit) -> dict[str, str] | None:
     return found
 
 
-def _levels(reader: SessionReader, channel: Channel, quantity: str, state: str) -> Iterator[tuple[str, float, float]]:
+def _levels(
+    reader: SessionReader, channel: Channel, quantity: str, state: str, system_v: float
+) -> Iterator[tuple[str, float, float]]:
     """State, value and error of every level that a channel shows."""
     series = reader.series(channel.number)
     if quantity == "resistance":
@@ -101,12 +107,34 @@ def _levels(reader: SessionReader, channel: Channel, quantity: str, state: str) 
         return
     for name, start_s, end_s in _windows(reader.markers, reader.duration_s):
         window = series.between(start_s, end_s)
+        if name == "crank" and quantity == "voltage":
+            yield from _crank(window, channel, CHARGING_V * system_v / 12)
+            continue
         level = _level(window, channel)
         if level:
             yield (name, *level)
             low = _low_between(window, level[0])
             if low is not None:
                 yield (name, low, level[1])
+
+
+def _crank(window: Series, channel: Channel, charging_v: float) -> Iterator[tuple[str, float, float]]:
+    """The level while the starter turns: the first moments that are on. What follows at a charging level was taken
+    with the engine running; what follows below one may be either, and is left out."""
+    finite = np.sort(np.abs(window.value[np.isfinite(window.value)]))
+    if len(finite) < FEWEST or finite[-2] <= 1.0:
+        level = _level(window, channel)
+        if level:
+            yield ("crank", *level)
+        return
+    first_on = int(np.flatnonzero(np.abs(window.value) > 0.5 * finite[-2])[0])
+    end_s = float(window.time_s[first_on]) + TURNING_S
+    early = _level(window.between(float(window.time_s[first_on]), end_s), channel)
+    late = _level(window.between(end_s, math.inf), channel)
+    if early and early[0] < charging_v:
+        yield ("crank", *early)
+    if late and late[0] >= charging_v:
+        yield ("run", *late)
 
 
 def _windows(markers: list[Marker], duration_s: float) -> Iterator[tuple[str, float, float]]:

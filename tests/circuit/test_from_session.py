@@ -40,6 +40,20 @@ def test_a_prime_and_a_crank_give_a_level_each(tmp_path: Path) -> None:
     assert all(m.error is not None and m.error < 0.2 for m in found)
 
 
+def test_an_engine_that_starts_gives_a_cranking_and_a_running_level(tmp_path: Path) -> None:
+    value = np.concatenate([np.zeros(6), np.full(5, 10.2), np.full(20, 13.8)])
+    found = taken(tmp_path / "a.sqlite", "plug_feed", Quantity.DC_VOLTAGE, value, {"crank": 1.9})
+    assert [m.state for m in found] == ["crank", "run"]
+    assert [m.value for m in found] == [pytest.approx(10.2), pytest.approx(13.8)]
+
+
+def test_a_starter_let_go_does_not_lift_the_cranking_level(tmp_path: Path) -> None:
+    value = np.concatenate([np.full(6, 12.0), np.full(10, 8.8), np.full(14, 12.1)])
+    found = taken(tmp_path / "a.sqlite", "battery_plus", Quantity.DC_VOLTAGE, value, {"crank": 1.99})
+    assert [m.state for m in found] == ["crank"]
+    assert found[0].value == pytest.approx(8.8)
+
+
 def test_no_prime_is_nothing_measured_at_key_on(tmp_path: Path) -> None:
     found = taken(tmp_path / "a.sqlite", "plug_feed", Quantity.DC_VOLTAGE, np.full(30, 0.01), {"key-on": 1.0})
     assert [m.state for m in found] == ["key_on"]

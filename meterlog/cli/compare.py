@@ -11,7 +11,7 @@ import sys
 
 from meterlog.errors import UsageError
 
-EXAMPLE = "meterlog compare --good known-good-1.meterlog --good known-good-2.meterlog suspect.meterlog"
+EXAMPLE = "meterlog compare --good recordings/key-on-good-1.sqlite recordings/key-on-suspect.sqlite"
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from meterlog.errors import MeterlogError, UsageError
 
-EXAMPLE = "meterlog report key-on.sqlite --out report.html"
+EXAMPLE = "meterlog report recordings/key-on-suspect.sqlite --out report.html"
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:

@@ -49,8 +49,10 @@ class Buckets:
         first = starts[at]
         inside = series[: int(starts[-1])]
         finite = np.isfinite(inside.value)
-        low = np.minimum.reduceat(np.where(finite, inside.value, np.inf), first)
-        high = np.maximum.reduceat(np.where(finite, inside.value, -np.inf), first)
+        below = above = inside.value
+        if not finite.all():
+            below, above = np.where(finite, below, np.inf), np.where(finite, above, -np.inf)
+        low, high = np.minimum.reduceat(below, first), np.maximum.reduceat(above, first)
         self._minimum[at] = np.minimum(self._minimum[at], low)
         self._maximum[at] = np.maximum(self._maximum[at], high)
         self._flags[at] |= np.bitwise_or.reduceat(inside.flags, first)

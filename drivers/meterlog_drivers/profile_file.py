@@ -216,8 +216,9 @@ def read_profile(name: str, kind: str) -> Table:
     else:
         known = [n for n, k in shipped_profiles().items() if kind in ("", k)]
         if name not in known:
+            what = f"{kind} profile" if kind else "profile"
             raise ProfileError(
-                f"there is no {kind} profile '{name}'{_nearest(name, known)}; a file of your own is named by its path"
+                f"there is no {what} '{name}'{_nearest(name, known)}; a file of your own is named by its path"
             )
         text = (files("meterlog_drivers") / "profiles" / f"{name}.toml").read_text("utf-8")
     try:

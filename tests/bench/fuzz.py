@@ -11,9 +11,10 @@ from __future__ import annotations
 
 import math
 import sys
+from copy import deepcopy
 from importlib import import_module
 
-from meterlog.framing import Framing, framing_of
+from meterlog.framing import Decoder, framing_of
 from meterlog.reading import Flag, Reading
 from meterlog_drivers.scpi_words import error_of, quantity_of, values_of, without_prompt
 
@@ -38,16 +39,16 @@ def known(readings: list[Reading]) -> list[Reading]:
     return [r._replace(resolution=-1.0) if math.isnan(r.resolution) else r for r in readings]
 
 
-def one_input(data: bytes, framings: list[Framing]) -> None:
+def one_input(data: bytes, fresh: list[Decoder]) -> None:
     """Decode one input whole and cut; both must agree."""
     if len(data) < 3:
         return
-    framing, step, stream = framings[data[0] % len(framings)], data[1] % 31 + 1, data[2:]
-    whole, cut = framing.decoder(), framing.decoder()
+    place, step, stream = data[0] % len(ADDRESSES), data[1] % 31 + 1, data[2:]
+    whole, cut = deepcopy(fresh[place]), deepcopy(fresh[place])  # reading a profile again each time is slow
     readings = whole.feed(stream, 1.0)
     pieces = [r for n in range(0, len(stream), step) for r in cut.feed(stream[n : n + step], 1.0)]
-    assert known(readings) == known(pieces), framing.address
-    assert whole.traffic == cut.traffic, framing.address
+    assert known(readings) == known(pieces), ADDRESSES[place]
+    assert whole.traffic == cut.traffic, ADDRESSES[place]
     for reading in readings:
         assert not math.isnan(reading.value)
         assert math.isinf(reading.value) == (Flag.OVERLOAD in reading.flags)
@@ -61,9 +62,9 @@ def one_input(data: bytes, framings: list[Framing]) -> None:
 def main() -> None:
     """Fuzz until told to stop."""
     atheris = import_module("atheris")
-    framings = [framing_of(address) for address in ADDRESSES]
+    fresh = [framing_of(address).decoder() for address in ADDRESSES]
     atheris.instrument_all()
-    atheris.Setup(sys.argv, lambda data: one_input(data, framings))
+    atheris.Setup(sys.argv, lambda data: one_input(data, fresh))
     atheris.Fuzz()
 
 

@@ -59,11 +59,13 @@ class FramingDriver(Driver):
     Attributes:
         lines: the line settings its meters use, the commonest first.
         variants: the options, each as `name=value&...`, with which `meters` and `auto` try it on unknown bytes; the
-            commonest first; none where it has no business on a serial line.
+            commonest first; none where that makes no sense.
+        streams: its frames follow one another on a serial line; False where they belong to characteristics of BLE.
     """
 
     lines: ClassVar[tuple[LineSettings, ...]]
     variants: ClassVar[tuple[str, ...]] = ("",)
+    streams: ClassVar[bool] = True
 
     @abstractmethod
     def decoder(self, address: Address, byte_time_s: float) -> Decoder:

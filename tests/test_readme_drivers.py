@@ -24,7 +24,7 @@ def table() -> str:
     own = {p.name for p in entry_points(group=GROUP) if p.value.startswith("meterlog_drivers.")}
     for name in sorted(own):
         driver = load_driver(name)
-        lines = "; ".join(str(line) for line in getattr(driver, "lines", ())) if name != "gatt" else ""
+        lines = "; ".join(str(line) for line in getattr(driver, "lines", ()) if getattr(driver, "streams", True))
         cells = (f"`{name}`", driver.summary, lines or "-", ", ".join(driver.modes) or "-", driver.verification)
         rows.append(f"| {' | '.join(cells)} |")
     return "\n".join(rows)

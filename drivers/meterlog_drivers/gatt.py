@@ -281,7 +281,8 @@ class Gatt(FramingDriver):
     verification = "unverified against hardware (characteristics from the SIG's lists); round trip tested"
     modes = ("V (1/64 V, no sign)", "A (0.01 A, no sign)", "deg C", "ohm, Hz, F by descriptor")
     lines = (LineSettings(),)
-    variants = ()  # never on a serial line
+    variants = ()
+    streams = False
 
     def decoder(self, address: Address, byte_time_s: float) -> Decoder:  # noqa: ARG002
         """See `FramingDriver.decoder`."""

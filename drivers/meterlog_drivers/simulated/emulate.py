@@ -132,7 +132,7 @@ def _as_address(driver: str) -> str:
 
 def _encoder(address: Address) -> Encoder:
     driver = load_driver(address.scheme)
-    if not isinstance(driver, FramingDriver) or not driver.variants:
+    if not isinstance(driver, FramingDriver) or not driver.streams:
         raise UsageError(f"{address.scheme} sends no stream of frames: emulate a framing, such as status14 or text")
     driver.check(address)
     return driver.encoder(address)

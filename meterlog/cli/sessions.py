@@ -71,10 +71,9 @@ def _wanted(word: str) -> tuple[str, str]:
 def _fits(summary: Summary, args: argparse.Namespace, wanted: list[tuple[str, str]]) -> bool:
     if summary.damage:
         return not (wanted or args.word or args.quantity)
-    texts = [summary.path.name, *(label for label, _ in summary.channels), *summary.details.values()]
     return (
         all(text in summary.details.get(key, "").casefold() for key, text in wanted)
-        and (not args.word or any(args.word.casefold() in text.casefold() for text in texts))
+        and (not args.word or summary.holds(args.word))
         and (not args.quantity or any(quantity == args.quantity for _, quantity in summary.channels))
     )
 

@@ -47,6 +47,11 @@ class Summary:
     channels: tuple[tuple[str, str], ...] = ()
     details: dict[str, str] = field(default_factory=dict)
 
+    def holds(self, word: str) -> bool:
+        """Whether the file's name, a channel's label or a detail holds a word, in capitals or not."""
+        texts = (self.path.name, *(label for label, _ in self.channels), *self.details.values())
+        return any(word.casefold() in text.casefold() for text in texts)
+
 
 def summarize(path: Path) -> Summary:
     """The summary of one file; a damaged one is a summary that says so. Changes nothing on the disk."""

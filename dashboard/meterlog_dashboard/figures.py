@@ -1,0 +1,91 @@
+"""What all figures share: colours, the packing of arrays for the browser, axes, and what is drawn over the lines.
+
+A figure is the plain object that the drawing library takes; nothing of the library is imported.
+"""
+
+from __future__ import annotations
+
+import base64
+import html
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+BLUE, ORANGE, GREEN, VERMILION, PURPLE, GREY = "#0072B2", "#E69F00", "#009E73", "#D55E00", "#CC79A7", "#808890"
+"""Colours that colour-blind eyes tell apart (after Okabe and Ito), seen on white and on black; a word always says
+the same. Texts and grounds are coloured by the style sheet, light or dark."""
+
+KIND_COLOURS = {
+    "prime_pulse": GREEN,
+    "sag": ORANGE,
+    "overvoltage": ORANGE,
+    "gap": GREY,
+    "held_display": GREY,
+    "meter_battery_low": GREY,
+    "range_change": GREY,
+}
+"""Kinds of events by colour; all others are `VERMILION`."""
+
+Figure = dict[str, Any]
+
+GRID = "rgba(128,136,144,0.28)"
+
+
+def packed(values: ArrayLike, dtype: str = "f8") -> dict[str, str]:
+    """An array as the browser's drawing library reads it: 11 characters a double instead of up to 20."""
+    data = np.ascontiguousarray(values, dtype=f"<{dtype}").tobytes()
+    return {"dtype": dtype, "bdata": base64.b64encode(data).decode()}
+
+
+def line(x: ArrayLike, y: ArrayLike, name: str, colour: str, **more: Any) -> dict[str, Any]:
+    """A line; NaN breaks it. Values go as float32, which holds the 7 digits that no hand-held meter has."""
+    return {
+        "type": "scatter",
+        "mode": "lines",
+        "x": packed(x),
+        "y": packed(y, "f4"),
+        "name": html.escape(name),
+        "line": {"color": colour, "width": 1.6},
+        "marker": {"color": colour, "size": 4},
+        "connectgaps": False,
+        **more,
+    }
+
+
+def band(start: float, end: float, axis: str, colour: str, opacity: float, **more: Any) -> dict[str, Any]:
+    """A coloured stretch of time in one row."""
+    shape = {"type": "rect", "xref": "x", "yref": f"{axis} domain", "x0": start, "x1": end, "y0": 0, "y1": 1}
+    return {**shape, "fillcolor": colour, "opacity": opacity, "line": {"width": 0}, "layer": "below", **more}
+
+
+def moment(time: float, yref: str, colour: str, dash: str = "dot") -> dict[str, Any]:
+    """An upright line."""
+    shape = {"type": "line", "xref": "x", "yref": yref, "x0": time, "x1": time, "y0": 0, "y1": 1}
+    return {**shape, "line": {"color": colour, "width": 1.5, "dash": dash}}
+
+
+def word(x: float, y: float, text: str, **more: Any) -> dict[str, Any]:
+    """A word in the figure; whatever was typed stays text."""
+    note = {"x": x, "y": y, "xref": "x", "yref": "paper", "text": html.escape(text), "showarrow": False}
+    return {**note, "xanchor": "left", "yanchor": "bottom", "font": {"size": 12}, **more}
+
+
+def axis_name(letter: str, row: int) -> str:
+    """The name of an axis in traces and shapes; rows count from 0."""
+    return letter if row == 0 else f"{letter}{row + 1}"
+
+
+def layout(height: int, **more: Any) -> dict[str, Any]:
+    """What every figure's layout has; a constant `uirevision` keeps the person's zoom through updates."""
+    return {
+        "height": height,
+        "margin": {"l": 52, "r": 14, "t": 30, "b": 40},
+        "showlegend": False,
+        "paper_bgcolor": "rgba(0,0,0,0)",
+        "plot_bgcolor": "rgba(0,0,0,0)",
+        "font": {"family": "system-ui, sans-serif", "size": 13},
+        "hovermode": "closest",
+        "uirevision": "kept",
+        **more,
+    }

@@ -80,7 +80,7 @@ class Meter:
             value[warm] = signal[at[warm]]
         elif self.window_s > 0.0:
             total = np.concatenate([[0.0], np.cumsum(signal)])
-            width = max(int(round(self.window_s / STEP_S)), 1)
+            width = max(round(self.window_s / STEP_S), 1)
             first = np.maximum(at + 1 - width, 0)
             value = (total[at + 1] - total[first]) / (at + 1 - first)
         else:
@@ -205,10 +205,10 @@ def log_of(name: str, draw: Callable[[Drawing], None], seed: int, meter: Meter |
     markers = [Marker(k, at, what) for k, (at, what) in enumerate(drawing.markers, 1)]
     truth = sorted(drawing.truth, key=lambda event: event.start_s)
     log = Log(name, channel, series, markers, truth, meter, len(signal) * STEP_S, drawing.system)
-    return _meddled(log, rng)
+    return _meddled(log)
 
 
-def _meddled(log: Log, rng: Rng) -> Log:
+def _meddled(log: Log) -> Log:
     """Links that fail and displays that are held, where the scenario asks for it."""
     series, keep = log.series, np.ones(len(log.series), bool)
     for event in log.truth:

@@ -12,7 +12,8 @@ from typing import Protocol
 from meterlog.events.detect import detect
 from meterlog.events.event import KINDS, Event
 from meterlog.findings import Finding, findings
-from meterlog.limits import Limits, load_limits
+from meterlog.limits import Limits, limits_for
+from meterlog.reading import Quantity
 from meterlog.series import Series
 from meterlog.session.model import Channel, Marker
 from meterlog.signal.interval import Interval, reading_interval
@@ -105,20 +106,25 @@ class Analysis:
         }
 
 
-def analyze(session: Session, limits: Limits | None = None) -> Analysis:
+def analyze(session: Session, limits: Limits | None = None, limits_file: str | None = None) -> Analysis:
     """Analyze a session.
 
     Args:
         session: a session reader, or anything that offers the same.
-        limits: what to judge by; the set for the session's `system_v`, or 12 V, where None.
+        limits: what to judge by; see `limits_for` where None.
+        limits_file: a limits set or a person's own file, where `limits` is None.
+
+    Raises:
+        LimitsError: the limits cannot be used.
     """
+    read = {channel.number: session.series(channel.number) for channel in session.channels}
     if limits is None:
-        limits = load_limits(system_v=_volts(session.details))
+        voltages = (read[c.number] for c in session.channels if c.quantity is Quantity.DC_VOLTAGE)
+        limits = limits_for(session.details, voltages, limits_file)
     settings = limits.settings
     channels, events = [], []
-    read: dict[int, Series] = {}
     for channel in session.channels:
-        series = read[channel.number] = session.series(channel.number)
+        series = read[channel.number]
         channels.append(ChannelSummary(channel, len(series), reading_interval(series.time_s)))
         events += detect(channel, series, session.markers, settings)
     events.sort(key=lambda event: (event.start_s, event.channel, KINDS.index(event.kind)))
@@ -133,13 +139,6 @@ def analyze(session: Session, limits: Limits | None = None) -> Analysis:
         limits,
         list(session.markers),
     )
-
-
-def _volts(details: Mapping[str, str]) -> float | None:
-    try:
-        return float(details["system_v"])
-    except (KeyError, ValueError):
-        return None
 
 
 def _number(value: float) -> float | None:

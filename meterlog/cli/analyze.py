@@ -37,21 +37,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Do it; the exit status."""
-    from meterlog.limits import load_limits
     from meterlog.session import open_reader
 
     with open_reader(args.session) as session:
-        limits = load_limits(args.limits, _volts(session.details.get("system_v"))) if args.limits else None
-        analysis = analyze(session, limits)
+        analysis = analyze(session, limits_file=args.limits)
     print(json.dumps(analysis.as_json(), allow_nan=False, ensure_ascii=False) if args.json else as_text(analysis))
     return 0
-
-
-def _volts(text: str | None) -> float | None:
-    try:
-        return float(text) if text else None
-    except ValueError:
-        return None
 
 
 def as_text(analysis: Analysis) -> str:

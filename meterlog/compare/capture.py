@@ -4,19 +4,16 @@ from __future__ import annotations
 
 from pathlib import Path
 
-import numpy as np
-
 from meterlog.analysis import Analysis, analyze
 from meterlog.events.event import Event
+from meterlog.events.settings import SYSTEM_SPLIT_V
 from meterlog.findings.evidence import Evidence
-from meterlog.limits import Limits, load_limits
+from meterlog.limits import entered_number
+from meterlog.limits.system import upper_v
 from meterlog.reading import Quantity
 from meterlog.series import Series
 from meterlog.session.model import Channel
 from meterlog.session.reader import SessionReader, open_reader
-
-_HIGHEST_12V = 18.0
-"""A level above this, V, held for a tenth of the readings, is no 12 V system's; default, unverified."""
 
 
 class Capture:
@@ -45,17 +42,13 @@ class Capture:
         every = {channel.number: reader.series(channel.number) for channel in reader.channels}
         self._series = {number: series for number, series in every.items() if len(series)}
         self.channels = [channel for channel in reader.channels if channel.number in self._series]
-        self._evidence = Evidence(self, [], load_limits(limits_file, None))
-        self.analysis: Analysis = analyze(self, self._limits(limits_file))
+        self.analysis: Analysis = analyze(self, limits_file=limits_file)
         self._evidence = Evidence(self, self.analysis.events, self.analysis.limits)
-
-    def _limits(self, limits_file: str | None) -> Limits:
-        return load_limits(limits_file, self._evidence.number("system_v"))
 
     @property
     def system_v(self) -> float | None:
         """The system voltage as entered, V; None where it was not."""
-        return self._evidence.number("system_v")
+        return entered_number(self.details, "system_v")
 
     def series(self, channel: int) -> Series:
         """The readings of a channel."""
@@ -71,13 +64,12 @@ class Capture:
 
     def upper_v(self) -> float:
         """What the highest DC voltage channel holds for a tenth of its readings or more, V; 0 where there is none."""
-        voltages = [self.series(c.number).value for c in self.channels if c.quantity is Quantity.DC_VOLTAGE]
-        finite = [value[np.isfinite(value)] for value in voltages]
-        return max((float(np.percentile(v[:: max(1, len(v) // 20_000)], 90)) for v in finite if len(v)), default=0.0)
+        voltages = (self.series(c.number) for c in self.channels if c.quantity is Quantity.DC_VOLTAGE)
+        return max(map(upper_v, voltages), default=0.0)
 
     def shows_24_v(self) -> bool:
         """Whether a voltage channel stands above what any 12 V system shows."""
-        return self.upper_v() > _HIGHEST_12V
+        return self.upper_v() > SYSTEM_SPLIT_V
 
 
 def load_capture(path: str | Path, limits_file: str | None = None) -> Capture:

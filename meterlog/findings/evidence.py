@@ -12,6 +12,7 @@ from meterlog.findings.judge import Span
 from meterlog.findings.level import level_of
 from meterlog.limits.figure import Figure
 from meterlog.limits.limits import Limits
+from meterlog.limits.system import entered_number
 from meterlog.reading import Quantity
 from meterlog.series import Series
 from meterlog.session.model import Channel, Marker
@@ -120,10 +121,7 @@ class Evidence:
 
     def number(self, key: str) -> float | None:
         """A detail of the session as a number; None where it is absent or none."""
-        try:
-            return float(self.details[key].replace(",", "."))
-        except (KeyError, ValueError):
-            return None
+        return entered_number(self.details, key)
 
     def battery_span(self, start_s: float, end_s: float) -> tuple[Span, str]:
         """What the battery stood at between two times, with how that is known.

@@ -79,10 +79,8 @@ def _sags(case: _Case) -> Finding:
 
 
 def _over(case: _Case) -> Finding:
-    detection = case.evidence.limits.detection
-    by_system = {6.0: detection.overvoltage_6v, 24.0: detection.overvoltage_24v}
-    most = by_system.get(case.evidence.limits.system_v, detection.overvoltage_12v)
-    most = case.events[0].reference if case.events[0].reference is not None else most
+    usual = case.evidence.limits.detection.overvoltage(case.evidence.limits.system_v)
+    most = case.events[0].reference if case.events[0].reference is not None else usual
     highest = max(e.extreme if e.extreme is not None else e.level or 0.0 for e in case.events)
     error = case.channel.accuracy.error(highest, resolution_of(case.evidence.series(case.channel)))
     verdict = judge(highest, error, high=(most, most))

@@ -1,0 +1,51 @@
+"""Which limits belong to a session: by the system voltage as entered, else by what its channels stand at."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Mapping
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+
+from meterlog.events.settings import SYSTEM_SPLIT_V
+from meterlog.limits.limits import Limits
+from meterlog.limits.load import load_limits
+from meterlog.series import Series
+
+_NUMBER = re.compile(r"\s*([-+]?\d+(?:[.,]\d+)?)\s*(?:[^\W\d]|°|$)")
+_LOOKED_AT = 20_000
+
+
+def entered_number(details: Mapping[str, str], key: str) -> float | None:
+    """A detail of a session as a number, a unit after it allowed; None where it is absent or none."""
+    found = _NUMBER.match(details.get(key, ""))
+    return float(found[1].replace(",", ".")) if found else None
+
+
+def limits_for(
+    details: Mapping[str, str], voltages: Iterable[Series], name_or_path: str | Path | None = None
+) -> Limits:
+    """The limits to judge a session by.
+
+    Args:
+        details: as entered; `system_v` decides where it is there.
+        voltages: the readings of the DC voltage channels: where nothing was entered they show a 24 V system.
+        name_or_path: a set, or a person's own file.
+
+    Raises:
+        LimitsError: see `load_limits`.
+    """
+    stated = entered_number(details, "system_v")
+    limits = load_limits(name_or_path, stated)
+    if not limits.assumed or max(map(upper_v, voltages), default=0.0) <= SYSTEM_SPLIT_V:
+        return limits
+    return replace(load_limits(name_or_path, 24.0), assumed="the system voltage was not stated: 24 V by the readings")
+
+
+def upper_v(series: Series) -> float:
+    """What a voltage channel holds for a tenth of its readings or more, V; 0 where it has no finite reading."""
+    value = series.value[:: max(1, len(series) // _LOOKED_AT)]
+    value = value[np.isfinite(value)]
+    return float(np.percentile(value, 90)) if len(value) else 0.0

@@ -71,18 +71,27 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def _date(text: str) -> date:
-    return date.fromisoformat(text)
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"wants a day as YYYY-MM-DD, not '{text}'") from None
 
 
 def _offset(text: str) -> timezone:
     sign = -1 if text.startswith("-") else 1
     hours, _, minutes = text.lstrip("+-").partition(":")
-    return timezone(sign * timedelta(hours=int(hours), minutes=int(minutes or 0)))
+    try:
+        return timezone(sign * timedelta(hours=int(hours), minutes=int(minutes or 0)))
+    except (ValueError, OverflowError):
+        raise argparse.ArgumentTypeError(f"wants an offset from UTC as +HH:MM, not '{text}'") from None
 
 
 def _moment(text: str) -> datetime:
-    moment = datetime.fromisoformat(text)
-    return moment if moment.utcoffset() is not None else moment.astimezone()
+    try:
+        moment = datetime.fromisoformat(text)
+        return moment if moment.utcoffset() is not None else moment.astimezone()
+    except (ValueError, OverflowError):  # astimezone overflows at the calendar's ends
+        raise argparse.ArgumentTypeError(f"wants a moment as YYYY-MM-DDTHH:MM:SS, not '{text}'") from None
 
 
 def run(args: argparse.Namespace) -> int:

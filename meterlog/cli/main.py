@@ -7,7 +7,7 @@ import os
 import sys
 from collections.abc import Sequence
 from importlib import import_module
-from typing import Protocol
+from typing import NoReturn, Protocol
 
 from meterlog import __version__
 from meterlog.errors import MeterlogError
@@ -56,14 +56,39 @@ def _overview() -> str:
     )
 
 
+class _Parser(argparse.ArgumentParser):
+    """Says in one line what it cannot understand, as every other error does."""
+
+    def error(self, message: str) -> NoReturn:
+        """Say it, and end with 2."""
+        said = " ".join(message.removeprefix("argument ").split())  # a word of the command line may hold line ends
+        self.exit(2, f"{self.prog}: {said}; '{self.prog} --help' explains\n")
+
+
+def _number(text: str) -> float:
+    try:
+        return float(text)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"wants a number, not '{text}'") from None
+
+
+def _whole_number(text: str) -> int:
+    try:
+        return int(text)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"wants a whole number, not '{text}'") from None
+
+
 def _parser(name: str, module: CommandModule) -> argparse.ArgumentParser:
-    parser = argparse.ArgumentParser(
+    parser = _Parser(
         prog=f"meterlog {name}",
         description=module.__doc__,
         epilog=f"example:\n  {module.EXAMPLE}",
         formatter_class=argparse.RawDescriptionHelpFormatter,
         allow_abbrev=False,
     )
+    parser.register("type", float, _number)  # argparse's own words name Python's types
+    parser.register("type", int, _whole_number)
     parser.add_argument("--debug", action="store_true", help="show the traceback of an error")
     module.add_arguments(parser)
     return parser
@@ -85,17 +110,43 @@ def main(argv: Sequence[str] | None = None) -> int:
     if words[0] not in COMMANDS:
         print(f"meterlog: there is no command '{words[0]}'; 'meterlog --help' lists them", file=sys.stderr)
         return 2
-    module: CommandModule = import_module(COMMANDS[words[0]][0])
-    args = _parser(words[0], module).parse_args(words[1:])
     try:
-        return module.run(args)
-    except MeterlogError as error:
-        if args.debug:
-            raise
-        print(f"meterlog: {error}", file=sys.stderr)
-        return 2
+        return _run(words[0], words[1:])
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 0
     except KeyboardInterrupt:
         return 130
+
+
+def _run(command: str, words: Sequence[str]) -> int:
+    module: CommandModule = import_module(COMMANDS[command][0])
+    args = _parser(command, module).parse_args(words)
+    try:
+        status = module.run(args)
+        if sys.stdout is not None:
+            sys.stdout.flush()  # here, where what goes wrong with it can still be said
+        return status
+    except BrokenPipeError:
+        raise  # whoever read the output has had enough of it
+    except MeterlogError as error:
+        if args.debug:
+            raise
+        print(f"meterlog: {error}", file=sys.stderr)
+    except OSError as error:
+        # An output that cannot be written (`> file` on a full disk), or a file that no command has a sentence for.
+        if args.debug:
+            raise
+        where = f" '{error.filename}'" if error.filename else ""
+        print(f"meterlog: the system refuses{where}: {error.strerror or error}", file=sys.stderr)
+        _discard_output()
+    return 2
+
+
+def _discard_output() -> None:
+    """Let the interpreter's end not try again what could not be written."""
+    if sys.stdout is not None:
+        try:
+            sys.stdout.flush()
+        except OSError:
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

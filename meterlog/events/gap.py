@@ -27,7 +27,9 @@ def breaks(track: Track, start: int, stop: int, declared_s: float | None, settin
     found: list[int] = []
     for part in range(start, stop, _PART):
         times: NDArray[np.float64] = track.times(part - 1, min(part + _PART, stop))
-        spacing = np.diff(times)
+        spacing = times[1:] - times[:-1]
+        if not spacing.max(initial=0.0) > settings.gap_at_least_s:
+            continue
         for at in np.flatnonzero(spacing > settings.gap_at_least_s):
             nominal = track.nominal_s(part + int(at))
             if nominal != nominal:

@@ -14,12 +14,11 @@ from meterlog.events.detect import ChannelDetector
 from meterlog.events.event import Event
 from meterlog.events.settings import DetectionSettings
 from meterlog.events.untrusted import TELLING
-from meterlog.reading import Reading
+from meterlog.reading import Flag, Reading
 from meterlog.series import Series
 from meterlog.session.model import Channel, Marker
 
 _MOST = 256
-_TELLING = int(TELLING)
 
 
 class LiveDetector:
@@ -35,20 +34,24 @@ class LiveDetector:
         self._last_s = -np.inf
         self._low, self._high = np.inf, -np.inf
         self._room = 0
+        self._plain: Flag | None = None
+        self._told = False
 
     def feed(self, readings: Sequence[Reading]) -> list[Event]:
         """Take readings in time order, times in s from the session's start; what is certain now and was not before."""
-        low, high, last_s = self._low, self._high, self._last_s
+        low, high, last_s, plain = self._low, self._high, self._last_s, self._plain
         longest_s = self._settings.gap_at_least_s
         due = False
         for reading in readings:
-            if (
-                not (low <= abs(reading.value) < high)
-                or reading.time_s - last_s > longest_s
-                or (reading.flags & _TELLING)
-            ):
+            if not low <= abs(reading.value) < high or reading.time_s - last_s > longest_s:
                 due = True
+            if reading.flags is not plain:  # flags are single objects, and mostly the same as before
+                plain = reading.flags
+                due = due or self._told or bool(int(plain) & TELLING)
+                self._told = bool(int(plain) & TELLING)
             last_s = reading.time_s
+        self._plain = plain
+        due = due or self._told
         self._last_s = last_s
         self._waiting.extend(readings)
         return self._work() if due or len(self._waiting) >= self._room else []
@@ -84,5 +87,5 @@ class LiveDetector:
                 )
             )
         self._low, self._high = self._detector.band
-        self._room = min(max(self._detector.until, 1), _MOST)
+        self._room = min(max(self._detector.until + 1, 1), _MOST)
         return self._detector.fresh()

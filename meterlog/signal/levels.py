@@ -11,7 +11,8 @@ _FEW = 8
 
 def median(value: NDArray[np.float64]) -> float:
     """The median of a few readings, shape (n,), n >= 1: a tenth of the time of `numpy.median` for them."""
-    ordered = np.sort(value)
+    ordered = value.copy()
+    ordered.sort()
     half = len(ordered) // 2
     return float(ordered[half]) if len(ordered) % 2 else float(ordered[half - 1] + ordered[half]) / 2.0
 

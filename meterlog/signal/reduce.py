@@ -45,14 +45,19 @@ def reduce_series(series: Series, points: int = 2000) -> Drawn:
         points: an even number of at least 4.
     """
     gap_s = max(_GAP_AT_LEAST_S, _GAP_INTERVALS * _interval(series))
-    finite = np.flatnonzero(np.isfinite(series.value))
-    time_s, value = series.time_s[finite], series.value[finite]
-    broken = (np.diff(finite) > 1) | (np.diff(time_s) > gap_s)
-    if len(finite) > points:
+    time_s, value = series.time_s, series.value
+    finite = np.isfinite(value)
+    if finite.all():  # the usual case, without copies
+        broken = np.diff(time_s) > gap_s
+    else:
+        places = np.flatnonzero(finite)
+        time_s, value = time_s[places], value[places]
+        broken = (np.diff(places) > 1) | (np.diff(time_s) > gap_s)
+    if len(value) > points:
         kept = MinMaxDownsampler().downsample(  # type: ignore[no-untyped-call]
             np.ascontiguousarray(time_s), np.ascontiguousarray(value), n_out=points - points % 2
         )
-        part = np.concatenate([[0], np.cumsum(broken)])[kept]
+        part = np.searchsorted(np.flatnonzero(broken), kept, "left")  # how many breaks lie before each
         time_s, value, broken = time_s[kept], value[kept], np.diff(part) > 0
     at = np.flatnonzero(broken) + 1
     middle = (time_s[at - 1] + time_s[at]) / 2

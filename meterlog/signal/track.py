@@ -111,11 +111,14 @@ class Track:
         while start < stop:
             if self._low is not None and self._high is not None and start % BLOCK == 0:
                 start = min(self._skip_blocks(start // BLOCK, stop // BLOCK, low, high) * BLOCK, stop)
+                if start >= stop:
+                    return stop
             end = min(start - start % BLOCK + step, stop)
             part = self._value[start - self._base : end - self._base]
             outside = _outside(part, part, low, high)
-            if outside.any():
-                return start + int(outside.argmax())
+            first = int(outside.argmax())
+            if outside[first]:
+                return start + first
             start = end
         return stop
 
@@ -126,8 +129,9 @@ class Track:
         while block < stop:
             end = min(block + size, stop)
             outside = _outside(self._low[block:end], self._high[block:end], low, high)
-            if outside.any():
-                return block + int(outside.argmax())
+            first = int(outside.argmax())
+            if outside[first]:
+                return block + first
             block, size = end, 4 * size
         return stop
 
@@ -187,4 +191,6 @@ def _outside(least: NDArray[np.float64], most: NDArray[np.float64], low: float, 
         return ~(least >= low)
     if low == -np.inf:
         return ~(most < high)
-    return ~((least >= low) & (most < high))
+    within = least >= low
+    within &= most < high
+    return ~within

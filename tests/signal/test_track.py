@@ -33,6 +33,13 @@ def test_the_next_reading_outside_a_band(part: int | None, low: float, high: flo
         assert track.first_outside(start, 3000, low, high) == expected
 
 
+@pytest.mark.parametrize("n", [1280, 1281, 3000])
+def test_where_nothing_is_outside_the_end_is_told(n: int) -> None:
+    track = track_of(np.full(n, 13.0))
+    for start in (0, 1, 128, 1279):
+        assert track.first_outside(start, n, 12.0, 14.0) == n
+
+
 def test_old_readings_are_let_go_but_not_those_still_needed() -> None:
     track = Track()
     for k in range(400):

@@ -81,6 +81,7 @@ class Recorder:
         self._numbers: dict[tuple[int, int, Quantity], int] = {}
         self._newest_s = 0.0
         self._waiting = False  # armed, and no window is open
+        self._said_shown = False
         self._markers = 0
         self._raw: list[RawCaptureWriter] = []
         self._meters = [self._tap(number, setup) for number, setup in enumerate(meters)] if raw else list(meters)
@@ -172,7 +173,23 @@ class Recorder:
             if self._writer.failure is not None:
                 self._fail(self._writer.failure)
             self._close_window(self._writer.elapsed_s)
+            self._say_shown()
         return self._over.wait(timeout_s)
+
+    def _say_shown(self) -> None:
+        """While nothing is kept, let others see that the meters are alive."""
+        if self._waiting:
+            shown = [channel.last for channel in self.channels.values()]
+            start_s = self._writer.monotonic_start_s
+            said = [
+                [number, reading.time_s - start_s, reading.value, reading.resolution, int(reading.flags)]
+                for number, reading in zip(self.channels, shown, strict=True)
+                if reading is not None
+            ]
+            self._writer.say({"shows": said})
+        elif self._said_shown:
+            self._writer.say({})
+        self._said_shown = self._waiting
 
     def finish(self) -> Outcome:
         """End the recording: close the meters, complete the session and say what became of it.

@@ -149,7 +149,7 @@ def _recorder(setups: list[MeterSetup], writer: SessionWriter, **options: Any) -
 
 
 class _Ends:
-    """SIGINT, SIGTERM and SIGHUP end a recording that has begun as the key does.
+    """SIGINT, SIGTERM, SIGHUP (on Windows SIGBREAK) end a recording that has begun as the key does.
 
     Attributes:
         by_flag: set `asked` instead of raising KeyboardInterrupt.
@@ -159,6 +159,7 @@ class _Ends:
     def __init__(self) -> None:
         self.by_flag = self.asked = False
         self._signals: list[int] = [signal.SIGINT, signal.SIGTERM]
+        self._signals += [one for one in [getattr(signal, "SIGBREAK", None)] if one is not None]  # Windows
         hang_up = getattr(signal, "SIGHUP", None)
         if hang_up is not None and signal.getsignal(hang_up) != signal.SIG_IGN:  # started to outlive its terminal
             self._signals.append(hang_up)

@@ -2,14 +2,19 @@
 
 A file beside the session, `NAME-recorder`, holds an operating-system lock as long as the recorder runs; a crash
 lets go of it. The session file itself cannot carry it: closing a second handle on it would drop SQLite's own locks.
+The file's text says which process that is and, while an armed capture keeps nothing, what the meters show.
 """
 
 from __future__ import annotations
 
+import json
 import os
 import sys
 import time
+from collections.abc import Mapping
+from contextlib import suppress
 from pathlib import Path
+from typing import Any
 
 from meterlog.errors import SessionBusy
 
@@ -23,6 +28,9 @@ else:
 
     def _take(handle: int) -> None:
         fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+
+
+_TEXT_AT = 1  # Windows locks the first byte against readers too
 
 
 class RecorderLock:
@@ -54,11 +62,22 @@ class RecorderLock:
             _take(handle)
             # The one before may have removed the file between our open and our lock.
             if os.path.samestat(os.fstat(handle), os.stat(self._path)):
+                os.ftruncate(handle, 0)  # what a crashed one said of itself
                 return handle
         except OSError:
             pass
         os.close(handle)
         return None
+
+    def say(self, said: Mapping[str, Any]) -> None:
+        """Say in the file which process this is, and more. Whoever looks on reads it with `recorder_says`."""
+        if self._handle is None:
+            return
+        text = json.dumps({"pid": os.getpid(), **said}).encode()
+        with suppress(OSError):  # a full disk is the session's trouble to tell
+            os.lseek(self._handle, _TEXT_AT, os.SEEK_SET)
+            os.write(self._handle, text)
+            os.ftruncate(self._handle, _TEXT_AT + len(text))
 
     def release(self) -> None:
         """Remove the file and let go. Safe to call twice."""
@@ -78,6 +97,17 @@ def _remove(path: Path) -> None:
         path.unlink()
     except OSError:
         pass  # the folder is gone, or someone else has just opened it
+
+
+def recorder_says(session: Path) -> dict[str, Any]:
+    """What the recorder of a session says of itself: `pid`, and what it gave to `say`; empty where there is none."""
+    try:
+        with lock_path(session).open("rb", buffering=0) as file:
+            file.seek(_TEXT_AT)
+            said = json.loads(file.readall())
+    except (OSError, ValueError):  # no recorder, or it is just writing
+        return {}
+    return said if isinstance(said, dict) else {}
 
 
 def lock_path(session: Path) -> Path:

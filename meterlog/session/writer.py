@@ -8,6 +8,7 @@ from collections.abc import Mapping, Sequence
 from datetime import datetime
 from pathlib import Path
 from types import TracebackType
+from typing import Any
 
 from meterlog.errors import SessionBusy, SessionError, SessionWriteFailed
 from meterlog.reading import Accuracy, Quantity, Reading
@@ -83,6 +84,7 @@ class SessionWriter:
         except BaseException:
             lock.release()
             raise
+        lock.say({})
         return cls(path, lock, commits, start, start_s)
 
     @property
@@ -166,6 +168,10 @@ class SessionWriter:
     def set_detail(self, key: str, value: str) -> None:
         """Note something about the case: `vehicle`, `complaint`, `point`, ..."""
         self._give(Statement("INSERT OR REPLACE INTO detail VALUES (?, ?)", (key, value)))
+
+    def say(self, said: Mapping[str, Any]) -> None:
+        """Let others see something that does not belong into the session; see `meterlog.session.lock`."""
+        self._lock.say(said)
 
     def flush(self) -> None:
         """Wait until everything given so far is on the disk.

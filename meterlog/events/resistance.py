@@ -188,8 +188,7 @@ class Resistance:
         if closed:
             end_s = (last_s + track.time(stop)) / 2
             duration = end_s - begin_s
-            halves = ((track.time(start) - track.time(start - 1)) / 2, (track.time(stop) - last_s) / 2)
-            error = min(sum(halves), 2.05 * float(np.hypot(*halves)) / 3**0.5)
+            error = (track.time(start) - track.time(start - 1) + track.time(stop) - last_s) / 2
             error = float(np.hypot(error, 3.0 * self._measure.interval(stop)[1]))
             detail = f"open for {duration:.2f} s (+-{error:.2f} s)"
         else:

@@ -15,7 +15,7 @@ from meterlog.errors import SessionBusy, SessionWriteFailed
 from meterlog.reading import Reading
 from meterlog.series import Series
 from meterlog.session.database import connect, is_locked, write_error, write_errors
-from meterlog.session.schema import APPLICATION_ID, migrate
+from meterlog.session.schema import APPLICATION_ID, make_tables
 from meterlog.session.tail import Tail
 
 WAL_LIMIT_BYTES = 8 * 2**20
@@ -79,10 +79,11 @@ class Commits:
 
     def _make(self, started_at: datetime, details: Mapping[str, str]) -> None:
         connection = self._connection
+        # All in one transaction: a recorder that is killed here leaves an empty file, never half a session.
+        connection.execute("BEGIN")
         connection.execute("PRAGMA auto_vacuum = INCREMENTAL")  # so that sealing's freed pages go at the end
         connection.execute(f"PRAGMA application_id = {APPLICATION_ID}")
-        migrate(connection)
-        connection.execute("BEGIN IMMEDIATE")
+        make_tables(connection)
         connection.execute(
             "INSERT INTO recording VALUES (1, ?, ?, 'growing', ?)",
             (started_at.isoformat(), self._start_s, f"meterlog {__version__}"),

@@ -11,6 +11,7 @@ from pathlib import Path
 from urllib.parse import quote
 
 from meterlog.errors import MeterlogError, NewerSession, NotASession, SessionBusy, SessionError, SessionWriteFailed
+from meterlog.session.lock import is_recording
 from meterlog.session.schema import APPLICATION_ID, LATEST
 
 BUSY_TIMEOUT_S = 5.0
@@ -37,6 +38,7 @@ def check_header(path: Path) -> None:
 
     Raises:
         NotASession: absent, a folder, empty, unreadable, or something else.
+        SessionBusy: its recorder is just making it.
     """
     name = f"'{path}'"
     try:
@@ -49,7 +51,7 @@ def check_header(path: Path) -> None:
     except OSError as error:
         raise NotASession(f"{name} cannot be read: {error.strerror}", str(path)) from error
     if not head:
-        raise NotASession(f"{name} is an empty file, not a session", str(path))
+        raise not_begun(path)
     if not head.startswith(_MAGIC) or len(head) < 100:
         raise NotASession(f"{name} is not a session file", str(path))
     if struct.unpack_from(">I", head, 68)[0] != APPLICATION_ID:
@@ -61,7 +63,8 @@ def check_version(connection: sqlite3.Connection, path: Path) -> int:
 
     Raises:
         NewerSession: this program does not know it.
-        NotASession: nothing was written yet.
+        NotASession: its recording never began.
+        SessionBusy: its recorder is just making it.
     """
     version = int(connection.execute("PRAGMA user_version").fetchone()[0])
     if version > LATEST:
@@ -71,8 +74,15 @@ def check_version(connection: sqlite3.Connection, path: Path) -> int:
             str(path),
         )
     if version < 1:
-        raise NotASession(f"'{path}' holds no session: its recording never began", str(path))
+        raise not_begun(path)
     return version
+
+
+def not_begun(path: Path) -> SessionError:
+    """What to say of a file that a recorder has made and not yet written anything in."""
+    if is_recording(path):
+        return SessionBusy(f"'{path}' is just being made: look again in a moment", str(path))
+    return NotASession(f"'{path}' is empty: it is no session, or its recording never began", str(path))
 
 
 @contextmanager
@@ -92,6 +102,12 @@ def _read_error(path: Path, error: sqlite3.Error) -> SessionError:
     code = _primary_code(error)
     if code in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
         return SessionBusy(f"'{path}' is locked by another program: try again in a moment", str(path))
+    if code == sqlite3.SQLITE_READONLY:
+        return NotASession(
+            f"'{path}' was left in the middle of a change: copy it, with the files named like it, to a folder"
+            " that can be written, and open it there",
+            str(path),
+        )
     if code == sqlite3.SQLITE_CANTOPEN:
         if not path.exists():
             return NotASession(f"there is no file '{path}'", str(path))

@@ -12,7 +12,7 @@ from pathlib import Path
 from meterlog.errors import UsageError
 from meterlog.session.database import check_header, connect, write_errors
 from meterlog.session.model import Marker
-from meterlog.session.reader import SessionReader
+from meterlog.session.reader import open_reader
 
 
 def add_marker(path: Path | str, name: str, note: str = "", time_s: float | None = None) -> Marker:
@@ -31,7 +31,7 @@ def add_marker(path: Path | str, name: str, note: str = "", time_s: float | None
     path, name = Path(path), name.strip()
     if not name:
         raise UsageError("a marker wants a text")
-    with SessionReader(path) as reader:
+    with open_reader(path) as reader:
         if time_s is None:
             if reader.ended != "growing":
                 raise UsageError(f"'{path}' is not being recorded: say where the marker belongs with --at SECONDS")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import sqlite3
 import threading
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import datetime
@@ -14,17 +15,20 @@ from typing import Any, Literal, NamedTuple
 
 import numpy as np
 
-from meterlog.errors import EmptySession, UsageError
+from meterlog.errors import EmptySession, SessionBusy, UsageError
 from meterlog.reading import Accuracy, Quantity
 from meterlog.series import Series
 from meterlog.session.codec import unpack, unpack_times
-from meterlog.session.database import check_header, check_version, connect, read_errors
+from meterlog.session.database import check_header, check_version, connect, not_begun, read_errors
 from meterlog.session.lock import is_recording
 from meterlog.session.model import Channel, LinkChange, Marker, Overview
 from meterlog.session.overview import Buckets
 from meterlog.session.recovery import settle
 
 Ended = Literal["clean", "hard", "growing"]
+
+BEGIN_PATIENCE_S = 1.0
+"""How long a reader waits for a recorder that is just making the file."""
 
 _EVER_US = 2**62
 _CHUNK_COLUMNS = "count, start_us, times, numbers, resolutions, flag_bits"
@@ -55,9 +59,17 @@ def open_reader(path: Path | str) -> SessionReader:
 
     Raises:
         NotASession: absent, something else, or damaged.
+        SessionBusy: its recorder has not begun it after a second, or another program holds it.
         NewerSession: written by a later version.
     """
-    return SessionReader(Path(path))
+    give_up_s = time.monotonic() + BEGIN_PATIENCE_S
+    while True:
+        try:
+            return SessionReader(Path(path))
+        except SessionBusy:
+            if time.monotonic() > give_up_s:
+                raise
+            time.sleep(0.02)
 
 
 class SessionReader:
@@ -80,8 +92,10 @@ class SessionReader:
         with read_errors(path):
             self._connection = self._connect()
             try:
-                (started_at,) = self._connection.execute("SELECT started_at FROM recording").fetchone()
-                self.started_at = datetime.fromisoformat(started_at)
+                row = self._connection.execute("SELECT started_at FROM recording").fetchone()
+                if row is None:
+                    raise not_begun(path)
+                self.started_at = datetime.fromisoformat(row[0])
             except BaseException:
                 self._connection.close()
                 raise

@@ -16,8 +16,9 @@ def settle(path: Path) -> None:
     """Do what is left to do on a session that nobody records any more.
 
     After a crash what was committed is in the write-ahead log beside the file: SQLite recovers it, and here it
-    goes into the file, so that the one file is the session again. Where the folder cannot be written, or another
-    reader is in the way, all stays as it is and reads the same.
+    goes into the file, so that the one file is the session again. A change that a crash cut short (a migration, a
+    marker in a finished session) is undone by the journal beside the file. Where the folder cannot be written, or
+    another reader is in the way, all stays as it is and reads the same.
     """
     if is_recording(path):
         return
@@ -36,7 +37,8 @@ def settle(path: Path) -> None:
 
 
 def _has_log(path: Path) -> bool:
-    return path.with_name(path.name + "-wal").exists()
+    """Whether a log lies beside the session: what a program has written and not yet brought to rest, or to undo."""
+    return any(path.with_name(f"{path.name}-{log}").exists() for log in ("wal", "journal"))
 
 
 def _is_at_rest(path: Path) -> bool:
@@ -54,7 +56,10 @@ def _is_at_rest(path: Path) -> bool:
 def _settle_locked(path: Path) -> None:
     connection = connect(path, write=True)
     try:
-        check_version(connection, path)
+        version = check_version(connection, path)
+        if path.with_name(f"{path.name}-journal").exists():
+            # One that was cut short before it mattered stays for ever, unless something is written.
+            connection.execute(f"PRAGMA user_version = {version}")
         migrate(connection)
         connection.execute("UPDATE recording SET ended = 'hard' WHERE ended = 'growing'")
         leave_plain(connection)

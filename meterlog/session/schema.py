@@ -70,6 +70,12 @@ MIGRATIONS: tuple[Migration, ...] = (
 LATEST = MIGRATIONS[-1].number
 
 
+def make_tables(connection: sqlite3.Connection) -> None:
+    """Make the tables of the last migration, in the transaction that is open: a new file is whole or empty."""
+    for step in MIGRATIONS:
+        _take_step(connection, step)
+
+
 def migrate(connection: sqlite3.Connection, migrations: Sequence[Migration] = MIGRATIONS) -> None:
     """Bring the tables up to the last migration; `user_version` is the number of the last one made."""
     (version,) = connection.execute("PRAGMA user_version").fetchone()
@@ -78,11 +84,15 @@ def migrate(connection: sqlite3.Connection, migrations: Sequence[Migration] = MI
             continue
         connection.execute("BEGIN IMMEDIATE")
         try:
-            for statement in step.statements:
-                connection.execute(statement)
-            connection.execute("INSERT INTO migration VALUES (?, ?, strftime('%Y-%m-%dT%H:%M:%SZ', 'now'))", step[:2])
-            connection.execute(f"PRAGMA user_version = {step.number}")
+            _take_step(connection, step)
         except BaseException:
             connection.execute("ROLLBACK")
             raise
         connection.execute("COMMIT")
+
+
+def _take_step(connection: sqlite3.Connection, step: Migration) -> None:
+    for statement in step.statements:
+        connection.execute(statement)
+    connection.execute("INSERT INTO migration VALUES (?, ?, strftime('%Y-%m-%dT%H:%M:%SZ', 'now'))", step[:2])
+    connection.execute(f"PRAGMA user_version = {step.number}")

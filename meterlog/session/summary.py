@@ -8,8 +8,9 @@ from datetime import datetime
 from pathlib import Path
 
 from meterlog.errors import SessionError
-from meterlog.session.database import check_header, check_version, connect, read_errors
+from meterlog.session.database import check_header, check_version, connect, not_begun, read_errors
 from meterlog.session.lock import is_recording
+from meterlog.session.recovery import settle
 
 _SUFFIXES = (".sqlite", ".db", ".meterlog")
 
@@ -54,15 +55,23 @@ class Summary:
 
 
 def summarize(path: Path) -> Summary:
-    """The summary of one file; a damaged one is a summary that says so. Changes nothing on the disk."""
+    """The summary of one file; a damaged one is a summary that says so.
+
+    Changes nothing on the disk, except that it undoes a change that a crash cut short: nobody can look before that.
+    """
     try:
         check_header(path)
+        if path.with_name(f"{path.name}-journal").exists():
+            settle(path)
         with read_errors(path):
             connection = connect(path, write=False)
             try:
                 connection.execute("BEGIN")  # one look at the file's locks for all that follows
                 check_version(connection, path)
-                started_at, ended, readings, markers, end_us = connection.execute(_FIGURES).fetchone()
+                figures = connection.execute(_FIGURES).fetchone()
+                if figures is None:
+                    raise not_begun(path)
+                started_at, ended, readings, markers, end_us = figures
                 channels = connection.execute("SELECT label, quantity FROM channel ORDER BY number").fetchall()
                 details = dict(connection.execute("SELECT key, value FROM detail"))
             finally:

@@ -185,7 +185,7 @@ def test_a_missing_folder_is_one_sentence_and_nothing_is_made(tmp_path: Path) ->
 @pytest.mark.parametrize(
     ("content", "sentence"),
     [
-        (b"", "empty file"),
+        (b"", "is empty"),
         (b"time_s,value\n0,1\n", "not a session"),
         (b"SQLite format 3\x00", "not a session"),
         (bytes(200), "not a session"),

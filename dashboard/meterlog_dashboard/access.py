@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import hmac
 import secrets
+import threading
 import time
 from collections import deque
 from collections.abc import Callable, Iterable
@@ -44,6 +45,7 @@ class Access:
         self._lan, self._announce = lan, announce
         self._tokens: set[str] = set()
         self._wrong: deque[float] = deque()
+        self._lock = threading.Lock()
         self.code = ""
         if lan:
             self._new_code()
@@ -76,21 +78,22 @@ class Access:
         if not self._lan or flask.request.remote_addr in ("127.0.0.1", "::1"):
             return True
         cookie = flask.request.cookies.get(COOKIE, "")
-        return any(hmac.compare_digest(cookie.encode(), token.encode()) for token in self._tokens)
+        return any(hmac.compare_digest(cookie.encode(), token.encode()) for token in tuple(self._tokens))
 
     def _pair(self) -> flask.Response:
         typed = flask.request.form.get("code", "").replace(" ", "")
         if flask.request.method == "GET":
             offered = "".join(filter(str.isdigit, flask.request.args.get("code", "")))[:8]
             return flask.Response(_PAIR_PAGE.format(code=offered, message=""))
-        if self._exhausted():
-            return flask.Response(_PAIR_PAGE.format(code="", message="Too many wrong codes: wait a minute."), 429)
-        if not hmac.compare_digest(typed.encode(), self.code.encode()):
-            self._wrong.append(time.monotonic())
-            return flask.Response(_PAIR_PAGE.format(code="", message="That is not the code."), 403)
-        token = secrets.token_urlsafe(32)
-        self._tokens.add(token)
-        self._new_code()
+        with self._lock:  # tries at the same moment are counted one by one, and a code pairs one device
+            if self._exhausted():
+                return flask.Response(_PAIR_PAGE.format(code="", message="Too many wrong codes: wait a minute."), 429)
+            if not hmac.compare_digest(typed.encode(), self.code.encode()):
+                self._wrong.append(time.monotonic())
+                return flask.Response(_PAIR_PAGE.format(code="", message="That is not the code."), 403)
+            token = secrets.token_urlsafe(32)
+            self._tokens.add(token)
+            self._new_code()
         answer = flask.Response("", 303, {"Location": "/"})
         answer.set_cookie(COOKIE, token, httponly=True, samesite="Strict", path="/")
         return answer
@@ -105,6 +108,6 @@ class Access:
 def _add_headers(answer: flask.Response) -> flask.Response:
     answer.headers.setdefault("Content-Security-Policy", flask.current_app.config["CONTENT_SECURITY_POLICY"])
     answer.headers["X-Content-Type-Options"] = "nosniff"
-    answer.headers["Referrer-Policy"] = "no-referrer"
+    answer.headers["Referrer-Policy"] = "same-origin"  # none at all would make browsers hide the form's Origin
     answer.headers["Cross-Origin-Opener-Policy"] = "same-origin"
     return answer

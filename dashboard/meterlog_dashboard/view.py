@@ -41,3 +41,8 @@ class View(Protocol):
     def register(self, app: Dash, shop: Shop) -> Any:
         """Add its callbacks."""
         ...
+
+
+def attributes(**named: str) -> dict[str, Any]:
+    """Attributes such as `data-name` and `aria-label`, which are no names in Python: `data_name=...`."""
+    return {name.replace("_", "-"): value for name, value in named.items()}

@@ -1,0 +1,55 @@
+"""What a live page asks the server for while it is open: what is new, a marker, the end. Small answers, no Dash."""
+
+from __future__ import annotations
+
+import flask
+
+from meterlog.errors import MeterlogError, NotASession, UsageError
+from meterlog.session.markers import add_marker
+from meterlog_dashboard.capture_process import Recorders
+from meterlog_dashboard.live_session import Followers
+from meterlog_dashboard.view import Shop
+
+_LONGEST_TEXT = 200
+
+
+def add_routes(server: flask.Flask, shop: Shop, recorders: Recorders) -> None:
+    """Add the addresses under `/live/`."""
+    followers = Followers(shop.library)
+
+    def new(name: str) -> flask.Response:
+        asked = flask.request.args
+        after = asked.get("after", default=0, type=int)
+        return _answer(followers.of(name).since(asked.get("epoch", ""), after))
+
+    def mark(name: str) -> flask.Response:
+        said = flask.request.get_json(silent=True)
+        text = said.get("name") if isinstance(said, dict) else None
+        if not isinstance(text, str) or len(text) > _LONGEST_TEXT:
+            raise UsageError(f"a marker wants a text of at most {_LONGEST_TEXT} characters")
+        marker = add_marker(shop.library.path(name), text)
+        return _answer({"time_s": marker.time_s, "name": marker.name})
+
+    def stop(name: str) -> flask.Response:
+        recorders.stop(name)
+        return _answer({})
+
+    def failed(error: Exception) -> flask.Response:
+        gone = isinstance(error, NotASession)
+        name = (flask.request.view_args or {}).get("name", "")
+        words = recorders.last_words(name) if gone else ""
+        return _answer({"error": words or str(error)}, 404 if gone else 400)
+
+    routes = flask.Blueprint("live", __name__, url_prefix="/live")
+    routes.add_url_rule("/<name>", "new", new)
+    routes.add_url_rule("/<name>/marker", "mark", mark, methods=["POST"])
+    routes.add_url_rule("/<name>/stop", "stop", stop, methods=["POST"])
+    routes.register_error_handler(MeterlogError, failed)
+    server.register_blueprint(routes)
+
+
+def _answer(body: dict[str, object], status: int = 200) -> flask.Response:
+    answer = flask.jsonify(body)
+    answer.status_code = status
+    answer.headers["Cache-Control"] = "no-store"
+    return answer

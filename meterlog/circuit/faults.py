@@ -252,10 +252,13 @@ def _load_faults(circuit: Circuit, rates: Rates) -> list[_Row]:
 
 
 def _battery_faults(rate: float) -> list[_Row]:
-    """A discharged or worn battery, and one that is not being charged (the source does not rise with the engine)."""
+    """A discharged or worn battery, one that is not being charged (the source does not rise with the engine), one with
+    a dead cell or two, and one that is flat. Shares and levels are guesses."""
     return [
-        _Row(rate * 0.6, "weak", (0,), source=((11.3, 0.5), (8.2, 0.9), (13.6, 0.4))),
-        _Row(rate * 0.4, "weak", (0,), source=((12.0, 0.4), (9.8, 0.9), (12.3, 0.5))),
+        _Row(rate * 0.50, "weak", (0,), source=((11.3, 0.5), (8.2, 0.9), (13.6, 0.4))),
+        _Row(rate * 0.34, "weak", (0,), source=((12.0, 0.4), (9.8, 0.9), (12.3, 0.5))),
+        _Row(rate * 0.10, "weak", (0,), source=((9.3, 1.1), (6.0, 1.5), (13.2, 0.7))),
+        _Row(rate * 0.06, "weak", (0,), source=((4.0, 2.4), (2.5, 1.5), (12.5, 1.0))),
     ]
 
 

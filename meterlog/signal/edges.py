@@ -19,6 +19,7 @@ from meterlog.signal.track import Track
 _CLEAN = 0.06
 _SLOW_HALF = 0.5
 _SHAPE = 0.05
+_DECAY = 0.35
 _BLIND = 0.45
 _TELLING = 0.15
 
@@ -97,13 +98,20 @@ def place_edge(track: Track, index: int, before: float, after: float, noise: flo
         part = (0.5 - low) / (high - low) if high != low else 0.5  # equal: an outage of one reading, both edges in it
         crossing = early + (late - early) * min(max(part, 0.0), 1.0)
         return Edge(crossing, 0.5, _SLOW_HALF * (late - early), False, False, strays)
-    # How a reading weighs its window is not known either (a box, a decay): a few hundredths of the interval.
-    half = (strays + _SHAPE) * (late - early)
     if first:
-        return Edge(early, low, half, True, False, strays)
+        return Edge(early, low, _shape(low, strays) * (late - early), True, False, strays)
     if second:
-        return Edge(late, high, half, True, False, strays)
+        return Edge(late, high, _shape(high, strays) * (late - early), True, False, strays)
     return Edge((early + late) / 2, 0.5, (late - early) / 2, False, True, strays)
+
+
+def _shape(share: float, strays: float) -> float:
+    """How far off a partial reading may place its edge, in intervals.
+
+    How a reading weighs its window is not known: a box, or a decay, which places an edge up to a quarter of the interval
+    elsewhere, most for middle shares.
+    """
+    return strays + _SHAPE + _DECAY * share * (1.0 - share)
 
 
 def edge_time(edge: Edge, window: Window, interval_s: float) -> float:

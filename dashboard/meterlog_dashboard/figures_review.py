@@ -33,7 +33,7 @@ from meterlog_dashboard.limit_lines import LimitLine
 
 POINTS = 2000
 STRIP_POINTS = 800
-ROW_PX, LABEL_PX, TOP_PX, BOTTOM_PX = 190, 30, 64, 46
+ROW_PX, LABEL_PX, TOP_PX, BOTTOM_PX = 190, 30, 64, 62
 STRIP_ROW_PX = 40
 
 _DOTS_UP_TO = 240
@@ -108,8 +108,7 @@ def detail_figure(window: Window, rows: Sequence[Row], clock: Clock, span: tuple
         "range": clock.ms(span).tolist(),
         "anchor": axis_name("y", max(0, len(rows) - 1)),
         "gridcolor": GRID,
-        "title": {"text": clock.zone, "standoff": 4},
-        "nticks": 6,
+        "title": {"text": f"time of day, {clock.zone}", "standoff": 6, "font": {"size": 12}},
         "tickangle": 0,
         "showspikes": True,
         "spikemode": "across",
@@ -140,13 +139,12 @@ def domain(place: int, rows: int) -> tuple[float, float]:
 def strip_figure(rows: Sequence[Row], clock: Clock, whole: tuple[float, float], span: tuple[float, float]) -> Figure:
     """All of the session, small, with the stretch that is shown below as a rectangle that can be moved."""
     traces = []
-    made = layout(30 + STRIP_ROW_PX * max(1, len(rows)), dragmode=False, shapes=[strip_window(clock, span)])
-    made["margin"] |= {"t": 4, "b": 26}
+    made = layout(46 + STRIP_ROW_PX * max(1, len(rows)), dragmode=False, shapes=[strip_window(clock, span)])
+    made["margin"] |= {"t": 4, "b": 42}
     made["xaxis"] = {
         "type": "date",
         "range": clock.ms(whole).tolist(),
         "fixedrange": True,
-        "nticks": 6,
         "tickangle": 0,
         "gridcolor": GRID,
         "anchor": axis_name("y", max(0, len(rows) - 1)),
@@ -188,7 +186,7 @@ def _draw_row(
     )
     window.heights.append(heights)
     _draw_stretches(window, axis, drawn, clock, span)
-    _draw_limits(window, axis, row.limits, clock, span, heights)
+    _draw_limits(window, axis, row.limits, clock, span, heights, unit)
     _draw_events(window, axis, row, clock, span, chosen, heights)
 
 
@@ -246,6 +244,7 @@ def _draw_limits(
     clock: Clock,
     span: tuple[float, float],
     heights: tuple[float, float],
+    unit: str,
 ) -> None:
     shown = 0
     for limit in limits:
@@ -259,7 +258,7 @@ def _draw_limits(
         shape |= {"y0": limit.value, "y1": limit.value, "line": {"color": VERMILION, "width": 1.5, "dash": "dash"}}
         window.shapes.append(shape)
         if end_s - start_s > 0.3 * (span[1] - span[0]):
-            text = f"{limit.words}: {limit.value:.4g}"
+            text = f"limit {limit.value:.4g} {unit}: {limit.words}"
             window.words.append(word(end, limit.value, text, yref=axis, xanchor="right"))
 
 

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import time
 from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import Any
 from urllib.parse import quote
 
-from dash import Dash, Input, Output, Patch, State, ctx, dcc, html
+from dash import ClientsideFunction, Dash, Input, Output, Patch, State, ctx, dcc, html
 from dash.development.base_component import Component
 from dash.exceptions import PreventUpdate
 
@@ -19,6 +20,7 @@ from meterlog_dashboard.figures import Figure
 from meterlog_dashboard.figures_review import Row, Window, detail_figure, draw_window, strip_figure, strip_window
 from meterlog_dashboard.limit_lines import limit_lines
 from meterlog_dashboard.parts import PLOT, extra
+from meterlog_dashboard.review_span import MOVES, Session, Span, dragged
 from meterlog_dashboard.review_tables import (
     EVENTS_A_PAGE,
     event_sentence,
@@ -29,9 +31,6 @@ from meterlog_dashboard.review_tables import (
 from meterlog_dashboard.shelf import Held, shelf_of
 from meterlog_dashboard.view import Shop
 
-Span = tuple[float, float]
-
-_SHORTEST_S = 0.02
 _REFRESH_MS = 2000
 _STATES = {
     "clean": "",
@@ -40,21 +39,31 @@ _STATES = {
 }
 
 
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What the browser sent: ends dragged in the detail and in the strip, the chosen event, a moment to go to."""
+
+    dragged: dict[str, Any] | None
+    strip: dict[str, Any] | None
+    chosen: int | None
+    go_to: dict[str, Any] | None
+
+
 def layout(shop: Shop, name: str, query: Mapping[str, str]) -> Component:
     """The Review of one session; `at` in the query is the moment to begin with, s from the start."""
     held = shelf_of(shop.library).held(name)
     clock = Clock(held.started_at, held.duration_s)
-    whole = _whole(held)
-    span = _around(_number(query.get("at")), whole)
+    session = Session(held.duration_s)
+    at_s = _number(query.get("at"))
+    whole = session.whole
+    span = whole if at_s is None else session.around(at_s)
     return html.Div(
         [
             *_stores(name, held, span),
             _heading(name, held, clock),
             _links(name),
             html.Section(_plots(held, clock, whole, span), **extra(aria_label="Plots")),
-            html.Section(
-                [html.H2("What is to be seen"), html.Div(statistics_table(held, span), id="review-statistics")]
-            ),
+            html.Section([html.H2("In view"), html.Div(statistics_table(held, span), id="review-statistics")]),
             html.Section([html.H2("Findings"), html.Div(html.P("Reading …"), id="review-findings")]),
             html.Section([html.H2("Events"), html.Div(id="review-events")]),
             html.Section([html.H2("Markers"), *review_markers.parts(held, clock)]),
@@ -73,6 +82,8 @@ def _stores(name: str, held: Held, span: Span) -> list[Component]:
         dcc.Store(id="event-row"),
         dcc.Store(id="event-page"),
         dcc.Store(id="go-to"),
+        dcc.Store(id="dragged"),
+        dcc.Store(id="strip-dragged"),
         following,
     ]
 
@@ -107,8 +118,14 @@ def _plots(held: Held, clock: Clock, whole: Span, span: Span) -> list[Component]
     rows = _rows(held, analyzed=False)
     window = draw_window(rows, held.markers, clock, span)
     strip = strip_figure(rows, clock, whole, span)
-    moves = (("earlier", "◀ Earlier"), ("later", "Later ▶"), ("closer", "Closer"), ("wider", "Wider"), ("all", "All"))
-    events = (("event-previous", "◀ Event (p)"), ("event-next", "Event ▶ (n)"))
+    moves = (
+        ("earlier", "◀", "Earlier"),
+        ("later", "▶", "Later"),
+        ("closer", "+", "Closer"),
+        ("wider", "−", "Wider"),
+        ("all", "All", "All of the session"),
+    )
+    events = (("event-previous", "◀ Event", "Previous event, key p"), ("event-next", "Event ▶", "Next event, key n"))
     names = ", ".join(row.title for row in rows)
     return [
         html.P("All of it; move the frame, or press a place:", className="soft small"),
@@ -117,8 +134,11 @@ def _plots(held: Held, clock: Clock, whole: Span, span: Span) -> list[Component]
         ),
         html.Div(
             [
-                *(html.Button(words, id=f"move-{move}") for move, words in moves),
-                *(html.Button(words, id=id_) for id_, words in events),
+                *(
+                    html.Button(sign, id=f"move-{move}", title=words, **extra(aria_label=words))
+                    for move, sign, words in moves
+                ),
+                *(html.Button(sign, id=id_, title=words) for id_, sign, words in events),
             ],
             className="row sticky",
         ),
@@ -147,15 +167,6 @@ def _rows(held: Held, analyzed: bool) -> list[Row]:
     ]
 
 
-def _whole(held: Held) -> Span:
-    pad_s = max(0.5, 0.01 * held.duration_s)
-    return -pad_s, held.duration_s + pad_s
-
-
-def _around(at_s: float | None, whole: Span) -> Span:
-    return whole if at_s is None else _clipped(at_s - 10.0, at_s + 10.0, whole)
-
-
 def _number(text: str | None) -> float | None:
     try:
         return None if text is None else float(text)
@@ -163,16 +174,10 @@ def _number(text: str | None) -> float | None:
         return None
 
 
-def _clipped(start_s: float, end_s: float, whole: Span) -> Span:
-    """A stretch moved and cut so that it lies within the session."""
-    length_s = min(max(end_s - start_s, _SHORTEST_S), whole[1] - whole[0])
-    start_s = min(max(start_s, whole[0]), whole[1] - length_s)
-    return start_s, start_s + length_s
-
-
 def register(app: Dash, shop: Shop) -> None:
     """Add its callbacks."""
     review_markers.register(app, shop)
+    _listen_to_plots(app)
     shelf = shelf_of(shop.library)
 
     @app.callback(
@@ -223,34 +228,55 @@ def register(app: Dash, shop: Shop) -> None:
         Output("strip", "figure"),
         Output("review-statistics", "children"),
         Output("review-span", "data"),
-        Input("detail", "relayoutData"),
-        Input("strip", "relayoutData"),
-        Input("strip", "clickData"),
-        *(Input(f"move-{move}", "n_clicks") for move in ("earlier", "later", "closer", "wider", "all")),
+        Input("dragged", "data"),
+        Input("strip-dragged", "data"),
         Input("review-chosen", "data"),
         Input("go-to", "data"),
         Input("review-analyzed", "data"),
         Input("review-tick", "n_intervals"),
         State("review-span", "data"),
         State("review-name", "data"),
+        *(Input(f"move-{move}", "n_clicks") for move in MOVES),
         prevent_initial_call=True,
     )
-    def draw(*values: Any) -> tuple[Any, ...]:
-        *_, shown, name = values
+    def draw(
+        by_hand: dict[str, Any] | None,
+        strip: dict[str, Any] | None,
+        chosen: int | None,
+        go_to: dict[str, Any] | None,
+        analyzed: int,
+        _: int,
+        shown: list[float],
+        name: str,
+        *__: int,
+    ) -> tuple[Any, ...]:
         held = shelf.held(name)
         clock = Clock(held.started_at, held.duration_s)
-        old: Span = (shown[0], shown[1])
-        span, moved = _next_span(held, clock, values, old, shown[2])
-        analyzed, chosen = bool(values[10]), values[8]
-        rows = _rows(held, analyzed)
+        asked = Asked(by_hand, strip, chosen, go_to)
+        span, moved = _next_span(held, clock, asked, (shown[0], shown[1]), shown[2])
+        rows = _rows(held, bool(analyzed))
         window = draw_window(rows, held.markers, clock, span, chosen)
-        strip: Patch | Figure = Patch()
+        small: Patch | Figure = Patch()
         if shown[2] != held.duration_s:
-            strip = strip_figure(rows, clock, _whole(held), span)
+            small = strip_figure(rows, clock, Session(held.duration_s).whole, span)
         else:
-            strip["layout"]["shapes"][0] = strip_window(clock, span)
+            small["layout"]["shapes"][0] = strip_window(clock, span)
         detail = _patch(window, clock, span if moved else None)
-        return detail, strip, statistics_table(held, span), [*span, held.duration_s]
+        return detail, small, statistics_table(held, span), [*span, held.duration_s]
+
+
+def _listen_to_plots(app: Dash) -> None:
+    """What is dragged in the plots, without the plots' other news; see `assets/review.js`."""
+    for function, out, *inputs in (
+        ("dragged", "dragged", ("detail", "relayoutData")),
+        ("stripDragged", "strip-dragged", ("strip", "relayoutData"), ("strip", "clickData")),
+    ):
+        app.clientside_callback(  # type: ignore[no-untyped-call]
+            ClientsideFunction("meterlog", function),
+            Output(out, "data"),
+            *(Input(*one) for one in inputs),
+            prevent_initial_call=True,
+        )
 
 
 def _patch(window: Window, clock: Clock, moved_to: Span | None) -> Patch:
@@ -268,72 +294,31 @@ def _patch(window: Window, clock: Clock, moved_to: Span | None) -> Patch:
     return patch
 
 
-def _next_span(
-    held: Held, clock: Clock, values: tuple[Any, ...], old: Span, old_duration_s: float
-) -> tuple[Span, bool]:
-    """The stretch to show after what was done, and whether the page has to move the plot there itself."""
-    whole, done = _whole(held), str(ctx.triggered_id)
-    start_s, end_s = old
-    length_s = end_s - start_s
-    moves = {
-        "move-earlier": (start_s - 0.5 * length_s, end_s - 0.5 * length_s),
-        "move-later": (start_s + 0.5 * length_s, end_s + 0.5 * length_s),
-        "move-closer": (start_s + 0.25 * length_s, end_s - 0.25 * length_s),
-        "move-wider": (start_s - 0.5 * length_s, end_s + 0.5 * length_s),
-        "move-all": whole,
-    }
-    if done in moves:
-        return _clipped(*moves[done], whole), True
-    if done == "detail":
-        return _dragged(values[0], "xaxis.range", clock), False
-    if done == "strip":
-        return _strip_span(values[1], values[2], clock, old, whole), True
-    if done == "review-chosen" and values[8]:
-        event = held.analysis.events[values[8] - 1]
-        pad_s = max(3.0, event.end_s - event.start_s)
-        if start_s <= event.start_s and event.end_s <= end_s and length_s <= 20 * pad_s:
-            return old, False
-        return _clipped(event.start_s - pad_s, event.end_s + pad_s, whole), True
-    if done == "go-to" and values[9]:
-        at_s = float(values[9]["at"])
-        return _clipped(at_s - 10.0, at_s + 10.0, whole), True
-    if done == "review-tick" and held.duration_s == old_duration_s:
-        raise PreventUpdate
-    if done == "review-tick" and end_s >= old_duration_s:
-        grown_s = held.duration_s - old_duration_s
-        following = start_s if start_s <= 0 else start_s + grown_s
-        return (following, end_s + grown_s), True
-    return old, False
-
-
-def _dragged(relayout: dict[str, Any] | None, key: str, clock: Clock) -> Span:
-    """The range that a person set by hand.
+def _next_span(held: Held, clock: Clock, asked: Asked, old: Span, old_duration_s: float) -> tuple[Span, bool]:
+    """The stretch to show after what was done, and whether the page has to move the plot there itself.
 
     Raises:
-        PreventUpdate: something else was changed.
+        PreventUpdate: nothing changes.
     """
-    relayout = relayout or {}
-    ends = relayout.get(key) or [relayout.get(f"{key}[0]"), relayout.get(f"{key}[1]")]
-    if None in ends:
-        raise PreventUpdate
-    start_s, end_s = sorted(clock.seconds(end) for end in ends)
-    return start_s, max(end_s, start_s + _SHORTEST_S)
-
-
-def _strip_span(
-    relayout: dict[str, Any] | None, click: dict[str, Any] | None, clock: Clock, old: Span, whole: Span
-) -> Span:
-    """Where the frame of the strip was dragged to, or the place that was pressed."""
-    if any(entry["prop_id"] == "strip.clickData" for entry in ctx.triggered) and click:
-        at_s, half_s = clock.seconds(click["points"][0]["x"]), (old[1] - old[0]) / 2
-        if half_s > 0.45 * (whole[1] - whole[0]):
-            half_s = 0.05 * (whole[1] - whole[0])
-        return _clipped(at_s - half_s, at_s + half_s, whole)
-    ends = [(relayout or {}).get(f"shapes[0].{end}") for end in ("x0", "x1")]
-    if None in ends:
-        raise PreventUpdate
-    start_s, end_s = sorted(clock.seconds(end) for end in ends if end is not None)
-    return _clipped(start_s, end_s, whole)
+    session, done = Session(held.duration_s), str(ctx.triggered_id)
+    if done.startswith("move-"):
+        return session.moved(done.removeprefix("move-"), old), True
+    if done == "dragged" and asked.dragged:
+        return dragged([clock.seconds(end) for end in asked.dragged["ends"]]), False
+    if done == "strip-dragged" and asked.strip:
+        ends_s = [clock.seconds(end) for end in asked.strip["ends"]]
+        return (session.pressed(ends_s[0], old) if len(ends_s) == 1 else session.clipped(*dragged(ends_s))), True
+    if done == "review-chosen" and asked.chosen:
+        span = session.on_event(held.analysis.events[asked.chosen - 1], old)
+        return span, span != old
+    if done == "go-to" and asked.go_to:
+        return session.around(float(asked.go_to["at"])), True
+    if done == "review-tick":
+        if held.duration_s == old_duration_s:
+            raise PreventUpdate
+        span = session.followed(old, old_duration_s)
+        return span, span != old
+    return old, False
 
 
 def _wanted_event(held: Held, row: dict[str, Any] | None, click: dict[str, Any] | None, chosen: int | None) -> int:

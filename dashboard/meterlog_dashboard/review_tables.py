@@ -103,7 +103,9 @@ def _event_row(number: int, event: Event, channel: Channel, clock: Clock, chosen
     cells = (event.kind.replace("_", " "), channel_name(channel), at, lasting.replace("+-", "±"), extreme, event.detail)
     current = extra(aria_current="true") if chosen else {}
     return html.Tr(
-        [html.Td(button), *(html.Td(cell) for cell in cells)], className="chosen" if chosen else "", **current
+        [html.Td(button), *(html.Td(cell) for cell in cells[:-1]), html.Td(cells[-1], className="words")],
+        className="chosen" if chosen else "",
+        **current,
     )
 
 

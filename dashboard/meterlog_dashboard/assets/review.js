@@ -2,13 +2,30 @@
 (function () {
   "use strict";
   const set = (id, value) => window.dash_clientside.set_props(id, { data: value });
+  /* A plot reports every change of its own size too: only what a person dragged goes to the server. */
+  const ends = (news, key, first, last) => {
+    const range = news && (news[key] || [news[first], news[last]]);
+    return range && range[0] !== undefined && range[1] !== undefined ? { ends: range, now: Date.now() } : null;
+  };
+  const none = () => window.dash_clientside.no_update;
+  window.dash_clientside = Object.assign({}, window.dash_clientside, {
+    meterlog: {
+      dragged: (news) => ends(news, "xaxis.range", "xaxis.range[0]", "xaxis.range[1]") || none(),
+      stripDragged: (news, press) => {
+        const by = window.dash_clientside.callback_context.triggered.map((one) => one.prop_id);
+        if (by.includes("strip.clickData") && press) return { ends: [press.points[0].x], now: Date.now() };
+        return ends(news, "", "shapes[0].x0", "shapes[0].x1") || none();
+      },
+    },
+  });
   document.addEventListener("click", (press) => {
-    const button = press.target.closest("[data-event],[data-page],[data-at],[data-marker]");
+    const button = press.target.closest("[data-event],[data-page],[data-at],[data-marker],[data-place]");
     if (!button) return;
     const told = button.dataset, now = Date.now();
     if (told.event) set("event-row", { number: Number(told.event), now });
     if (told.page) set("event-page", { first: Number(told.page), now });
     if (told.at) set("go-to", { at: Number(told.at), now });
+    if (told.place) set("circuit-remove", { kind: told.kind, place: Number(told.place), now });
     if (told.marker) {
       set("marker-row", { number: Number(told.marker), now });
       const field = document.getElementById("marker-name");

@@ -122,17 +122,14 @@ def edge_time(edge: Edge, window: Window, interval_s: float) -> float:
 def time_between(start: Edge, end: Edge, window: Window, interval_s: float, jitter_s: float) -> tuple[float, float]:
     """The time from one edge to another and its error, s.
 
-    Two clean steps leave one interval's worth of ignorance at each edge, and the error is their sum: readings and
-    edges may well stand on one grid, so that neither averages out. Where a partial reading says more, two uniform
-    errors of half-widths a and b add up to a deviation of sqrt((a^2 + b^2) / 3), of which 2.05 cover 97 % where both
-    are equal. The unknown window shifts both edges alike, so only the difference of their shares carries its error.
+    A clean step leaves one interval's worth of ignorance. Two uniform errors of half-widths a and b add up to a deviation
+    of sqrt((a^2 + b^2) / 3), of which 2.05 cover 97 % where both are equal. The unknown window shifts both edges alike,
+    so only the difference of their shares carries its error.
     """
     spread = window.deviation * interval_s
     duration = (end.base_s - start.base_s) - (end.share - start.share) * window.share * interval_s
     halves = [_half(edge, window, interval_s) for edge in (start, end)]
-    uniform = sum(halves)
-    if not (start.clean and end.clean):
-        uniform = min(uniform, 2.05 * math.hypot(*halves) / math.sqrt(3.0))
+    uniform = min(sum(halves), 2.05 * math.hypot(*halves) / math.sqrt(3.0))
     error = math.sqrt(uniform**2 + (2.0 * spread * (end.share - start.share)) ** 2 + 2.0 * (2.0 * jitter_s) ** 2)
     return duration, error
 

@@ -213,6 +213,8 @@ def detect(
         markers: the session's.
         settings: what counts as an event; the defaults where None.
     """
+    if not len(series):  # its recorder was killed between the channel and its first reading
+        return []
     detector = ChannelDetector(channel, settings or DetectionSettings(), markers)
     detector.feed(series)
     detector.finish()

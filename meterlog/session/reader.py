@@ -18,6 +18,7 @@ import numpy as np
 from meterlog.errors import EmptySession, SessionBusy, UsageError
 from meterlog.reading import Accuracy, Quantity
 from meterlog.series import Series
+from meterlog.session.cells import amount, moment, seconds, text
 from meterlog.session.codec import unpack, unpack_times
 from meterlog.session.database import check_header, check_version, connect, not_begun, read_errors
 from meterlog.session.lock import is_recording
@@ -34,6 +35,7 @@ _EVER_US = 2**62
 _CHUNK_COLUMNS = "count, start_us, times, numbers, resolutions, flag_bits"
 _IN_WINDOW = "WHERE channel = ? AND end_us >= ? AND start_us <= ? ORDER BY first"
 _CHUNK_WINDOW = f"SELECT {_CHUNK_COLUMNS} FROM chunk {_IN_WINDOW}"
+_CHUNKS = f"SELECT {_CHUNK_COLUMNS} FROM chunk WHERE channel = ? ORDER BY first"
 _SPANS = f"SELECT id, count, start_us, end_us, minimum, maximum, flags FROM chunk {_IN_WINDOW}"
 _CHUNK = f"SELECT {_CHUNK_COLUMNS} FROM chunk WHERE id = ?"
 _TAIL_COLUMNS = "time_us, value, resolution, flags"
@@ -95,7 +97,7 @@ class SessionReader:
                 row = self._connection.execute("SELECT started_at FROM recording").fetchone()
                 if row is None:
                     raise not_begun(path)
-                self.started_at = datetime.fromisoformat(row[0])
+                self.started_at: datetime = moment(row[0])
             except BaseException:
                 self._connection.close()
                 raise
@@ -162,7 +164,9 @@ class SessionReader:
     @property
     def details(self) -> dict[str, str]:
         """What was entered about the case: `vehicle`, `complaint`, `point`, ..."""
-        return dict(self._rows("SELECT key, value FROM detail ORDER BY key"))
+        rows = self._rows("SELECT key, value FROM detail ORDER BY key")
+        with read_errors(self.path):
+            return {text(key): text(value) for key, value in rows}
 
     @property
     def channels(self) -> list[Channel]:
@@ -171,7 +175,16 @@ class SessionReader:
         rows = self._rows(f"SELECT {columns} FROM channel ORDER BY number")
         with read_errors(self.path):
             return [
-                Channel(number, label, Quantity(quantity), point, address, driver, Accuracy(share, counts), interval_s)
+                Channel(
+                    number,
+                    text(label),
+                    Quantity(quantity),
+                    text(point),
+                    text(address),
+                    text(driver),
+                    Accuracy(amount(share), amount(counts)),
+                    None if interval_s is None else amount(interval_s),
+                )
                 for number, label, quantity, point, address, driver, share, counts, interval_s in rows
             ]
 
@@ -180,14 +193,17 @@ class SessionReader:
         """The markers, by time."""
         rows = self._rows("SELECT number, time_us, name, note, by FROM marker ORDER BY time_us, number")
         with read_errors(self.path):
-            return [Marker(number, time_us / 1e6, *rest) for number, time_us, *rest in rows]
+            return [Marker(number, seconds(time_us), *map(text, texts)) for number, time_us, *texts in rows]
 
     @property
     def link_changes(self) -> list[LinkChange]:
         """Every coming and going of the links to the meters, in order."""
         rows = self._rows("SELECT time_us, channel, meter, up, cause FROM link_change ORDER BY time_us, id")
         with read_errors(self.path):
-            return [LinkChange(us / 1e6, channel, meter, bool(up), cause) for us, channel, meter, up, cause in rows]
+            return [
+                LinkChange(seconds(time_us), channel, text(meter), bool(up), text(cause))
+                for time_us, channel, meter, up, cause in rows
+            ]
 
     @property
     def duration_s(self) -> float:
@@ -197,7 +213,7 @@ class SessionReader:
             " (SELECT ifnull(max(time_us), 0) FROM marker), (SELECT ifnull(max(time_us), 0) FROM link_change))"
         )
         with read_errors(self.path):
-            return float(end_us / 1e6)
+            return seconds(end_us)
 
     def count(self, channel: int) -> int:
         """The number of readings of a channel.
@@ -220,7 +236,10 @@ class SessionReader:
         Raises:
             EmptySession: no channel has a reading.
         """
-        ((some,),) = self._rows("SELECT EXISTS (SELECT 1 FROM chunk) OR EXISTS (SELECT 1 FROM reading)")
+        ((some,),) = self._rows(
+            "SELECT EXISTS (SELECT 1 FROM channel WHERE number IN (SELECT channel FROM chunk)"
+            " OR number IN (SELECT channel FROM reading))"
+        )
         if not some:
             raise EmptySession(f"'{self.path}' holds no readings", str(self.path))
 
@@ -234,7 +253,10 @@ class SessionReader:
         self._check_channel(channel)
         low, high = _window_us(start_s, end_s)
         with self._snapshot() as connection:
-            chunks = connection.execute(_CHUNK_WINDOW, (channel, low, high)).fetchall()
+            if start_s is None and end_s is None:
+                chunks = connection.execute(_CHUNKS, (channel,)).fetchall()
+            else:
+                chunks = connection.execute(_CHUNK_WINDOW, (channel, low, high)).fetchall()
             rows = connection.execute(_TAIL_WINDOW, (channel, low, high)).fetchall()
         with read_errors(self.path):
             whole = _joined(chunks, rows)

@@ -23,7 +23,7 @@ def settle(path: Path) -> None:
     if is_recording(path):
         return
     try:
-        if not _has_log(path) and _is_at_rest(path):
+        if not _has_leftovers(path) and _is_at_rest(path):
             return
         lock = RecorderLock(path, patience_s=0.0)
     except (OSError, SessionBusy, sqlite3.Error):
@@ -36,9 +36,9 @@ def settle(path: Path) -> None:
         lock.release()
 
 
-def _has_log(path: Path) -> bool:
-    """Whether a log lies beside the session: what a program has written and not yet brought to rest, or to undo."""
-    return any(path.with_name(f"{path.name}-{log}").exists() for log in ("wal", "journal"))
+def _has_leftovers(path: Path) -> bool:
+    """Whether a killed program has left something beside the session: a log to take in or to undo, or its lock."""
+    return any(path.with_name(f"{path.name}-{left}").exists() for left in ("wal", "journal", "recorder"))
 
 
 def _is_at_rest(path: Path) -> bool:

@@ -8,6 +8,7 @@ from datetime import datetime
 from pathlib import Path
 
 from meterlog.errors import SessionError
+from meterlog.session.cells import moment, seconds, text
 from meterlog.session.database import check_header, check_version, connect, not_begun, read_errors
 from meterlog.session.lock import is_recording
 from meterlog.session.recovery import settle
@@ -73,13 +74,22 @@ def summarize(path: Path) -> Summary:
                     raise not_begun(path)
                 started_at, ended, readings, markers, end_us = figures
                 channels = connection.execute("SELECT label, quantity FROM channel ORDER BY number").fetchall()
-                details = dict(connection.execute("SELECT key, value FROM detail"))
+                details = connection.execute("SELECT key, value FROM detail").fetchall()
             finally:
                 connection.close()
             if ended == "growing" and not is_recording(path):
                 ended = "hard"
-            moment = datetime.fromisoformat(started_at)
-            return Summary(path, "", moment, end_us / 1e6, readings, markers, ended, tuple(channels), details)
+            return Summary(
+                path,
+                "",
+                moment(started_at),
+                seconds(end_us),
+                readings,
+                markers,
+                text(ended),
+                tuple((text(label), text(quantity)) for label, quantity in channels),
+                {text(key): text(value) for key, value in details},
+            )
     except SessionError as error:
         return Summary(path, damage=str(error))
 

@@ -98,7 +98,8 @@ class _Search:
 def _ports() -> list[Found]:
     from meterlog.transports.usb_port import ports
 
-    return [(str(Address("auto", port.device)), str(getattr(port, "description", "") or "")) for port in ports()]
+    named = [(port.device, str(getattr(port, "description", "") or "")) for port in ports()]
+    return [(str(Address("auto", device)), "" if what == "n/a" else what) for device, what in named]
 
 
 def _listen() -> Iterator[Found]:

@@ -24,10 +24,10 @@ _METERS = 4
 _ALL = "all"
 _WAITS = {
     _ALL: "keep everything",
-    "rise": "wait until it rises above",
-    "fall": "wait until it falls below",
-    "above": "wait while it is not above",
-    "below": "wait while it is not below",
+    "rise": "wait until it rises through",
+    "fall": "wait until it falls through",
+    "above": "wait until it is above",
+    "below": "wait until it is below",
     "open": "wait until it opens (ohms)",
     "closed": "wait until it closes (ohms)",
 }

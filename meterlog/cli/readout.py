@@ -27,7 +27,8 @@ def amount(value: float, quantity: Quantity, resolution: float = math.nan) -> st
         return f"- {unit}"
     if math.isinf(value):
         return f"{'-' if value < 0 else ''}OL {unit}"
-    scale, prefix = _prefix(max(abs(value), 0.0 if math.isnan(resolution) else 100 * resolution), unit)
+    within_range = 0.0 if math.isnan(resolution) else 1000 * resolution  # displays have 2000 counts or more
+    scale, prefix = _prefix(max(abs(value), within_range), unit)
     if math.isnan(resolution) or resolution <= 0:
         return f"{value / scale:.4g} {prefix}{unit}"
     decimals = max(0, -math.floor(math.log10(resolution / scale) + 1e-6))

@@ -17,6 +17,7 @@ V, OHM = Quantity.DC_VOLTAGE, Quantity.RESISTANCE
     [
         (Reading(0, 12.4, V, 0.01), "12.40 V"),
         (Reading(0, 0.0, V, 0.01), "0.00 V"),
+        (Reading(0, 0.0, V, 0.001), "0.000 V"),  # a 4 V range: volts also near 0
         (Reading(0, -0.0034, V, 0.0001), "-3.4 mV"),
         (Reading(0, 0.4, OHM, 0.1), "0.4 ohm"),
         (Reading(0, 12_340.0, OHM, 10.0), "12.34 kohm"),

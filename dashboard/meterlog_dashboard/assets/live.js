@@ -1,7 +1,7 @@
 /* The live page: asks what is new, one question after the other, and shows it. Also: cautions, meters found. */
 (function () {
   "use strict";
-  const PAUSE_MS = 100, PATIENCE_MS = 3000, WINDOW_S = 60, MOST_POINTS = 1500, MOST_EVENTS = 50;
+  const PAUSE_MS = 100, PATIENCE_MS = 3000, WINDOW_S = window.innerWidth < 700 ? 30 : 60, MOST_POINTS = 1500, MOST_EVENTS = 50;
   const COLOURS = ["#0072B2", "#D55E00", "#009E73", "#CC79A7", "#E69F00", "#56B4E9"];
   const SORTS = { trouble: "TROUBLE", caught: "CAUGHT", doubt: "CHECK THE METER", lost: "NO DATA", calm: "" };
   const $ = (id) => document.getElementById(id);
@@ -120,7 +120,7 @@
     const layout = { height: Math.max(180, 40 + 130 * live.channels.length), showlegend: false, uirevision: "kept",
       margin: { l: 56, r: 12, t: 8, b: 34 }, paper_bgcolor: "rgba(0,0,0,0)", plot_bgcolor: "rgba(0,0,0,0)",
       font: { family: "system-ui, sans-serif", size: 13 }, shapes: [], annotations: [],
-      xaxis: { range: [-WINDOW_S, 0], ticksuffix: " s", gridcolor: "rgba(128,136,144,0.28)", zeroline: false } };
+      xaxis: { range: [0, WINDOW_S], ticksuffix: " s", gridcolor: "rgba(128,136,144,0.28)", zeroline: false } };
     const rows = live.channels.length, traces = [];
     live.channels.forEach((one, place) => {
       const top = 1 - place / rows, bottom = 1 - (place + 1) / rows + 0.06, row = place ? String(2 * place + 1) : "";
@@ -146,7 +146,7 @@
       window.Plotly.react(graph, traces, layout, { staticPlot: true, responsive: true });
       $("strip-chart").style.height = layout.height + "px";
     }
-    const end = live.endS, start = end - WINDOW_S, xs = [], ys = [], which = [];
+    const end = Math.max(live.endS, WINDOW_S), start = end - WINDOW_S, xs = [], ys = [], which = [];
     live.channels.forEach((one, place) => {
       const points = live.points[one.number] || [[], [], []], over = points[0].filter((_, i) => points[2][i]);
       xs.push(points[0].slice(), over);
@@ -164,9 +164,9 @@
         line: { width: 0 }, layer: "below" });
     }
     const named = (x, y, text) => ({ x, y, xref: "x", yref: "paper", text: text.replace(/[<&]/g, " "), showarrow: false,
-      xanchor: "left", yanchor: "top", font: { size: 12 } });
+      xanchor: x > end - WINDOW_S / 5 ? "right" : "left", yanchor: y ? "top" : "bottom", font: { size: 12 } });
     const notes = marks.map((one) => named(one[0], 1, one[1]));
-    notes.push(...found.map((one) => named(Math.max(one.start_s, start), 0.12, one.kind)));
+    notes.push(...found.map((one) => named(Math.max(one.start_s, start), 0, one.kind)));
     const change = { "xaxis.range": [start, end], shapes, annotations: notes };
     live.updating = true;
     window.Plotly.update(graph, { x: xs, y: ys }, change, which).finally(() => { live.updating = false; });

@@ -14,11 +14,13 @@ from meterlog.circuit.cautions import DEFERS, GENERAL
 from meterlog.circuit.diagnosis import Hypothesis, percent
 from meterlog.circuit.measured import Measurement
 from meterlog.circuit.model import BATTERY_MINUS
+from meterlog.findings.words import shown
 from meterlog_dashboard.circuit_case import Case
 from meterlog_dashboard.parts import extra
 
 _LEAST_EXPLAINED = 0.02
 _MOST_SENTENCES = 3
+_AS_GOOD_AS_OPEN_OHM = 1e4
 
 
 def places(circuit: Circuit) -> Any:
@@ -42,10 +44,10 @@ def plain(id_: str) -> str:
 def verdict(case: Case) -> Component:
     """The one sentence, what contradicts, and what could not be used."""
     found = case.diagnosis
-    checks = [html.P([html.Strong("Check: "), sentence], className="note") for sentence in found.inconsistent]
+    checks = [html.P([html.Strong("Check: "), plain(sentence)], className="note") for sentence in found.inconsistent]
     unused = [html.Li(sentence) for sentence in case.left_out]
     more = html.Details([html.Summary(f"Not used of the sessions: {len(unused)}"), html.Ul(unused)]) if unused else None
-    said = found.verdict.removesuffix(f"; {DEFERS}.")
+    said = plain(found.verdict.removesuffix(f"; {DEFERS}."))
     return html.Div(
         [
             html.P(f"{said[:1].upper()}{said[1:]}.", className="panel large"),
@@ -61,7 +63,7 @@ def suggestion(case: Case) -> Component:
     if not case.diagnosis.next:
         return html.P("No measurement that this circuit allows would say much more.", className="panel large")
     best = case.diagnosis.next[0]
-    outcomes = [html.Li([html.Strong(f"{seen}: "), meaning]) for seen, meaning in best.outcomes]
+    outcomes = [html.Li([html.Strong(f"{seen}: "), plain(meaning)]) for seen, meaning in best.outcomes]
     cautions = " ".join(dict.fromkeys([*([best.caution] if best.caution else []), *GENERAL]))
     others = [html.Li(f"{_named(one.measurement)}: about {one.minutes:.0f} min") for one in case.diagnosis.next[1:]]
     return html.Section(
@@ -87,11 +89,11 @@ def chain(case: Case) -> Component:
     chances = {h.part: h for h in case.diagnosis.hypotheses}
     own_from = len(case.measured) - case.own
     items: list[Component] = [html.Li(_healthy(case.diagnosis.healthy), className="part healthy")]
-    shown: set[int] = set()
+    placed: set[int] = set()
     for place, part in enumerate(case.circuit.parts):
         items.append(html.Li(_part(case, part, chances)))
-        here = [k for k, m in enumerate(case.measured) if k not in shown and _node(case.circuit, m.at) == place]
-        shown.update(here)
+        here = [k for k, m in enumerate(case.measured) if k not in placed and _node(case.circuit, m.at) == place]
+        placed.update(here)
         names = [point.id for point in case.circuit.points if point.after == part.id]
         if names or here:
             items.append(html.Li(_point(case, names, here, own_from), className="point"))
@@ -139,14 +141,14 @@ def _part(case: Case, part: Part, chances: dict[str, Hypothesis]) -> list[Compon
 def _chance(probability: float) -> Component:
     width = f"{max(0.0, min(1.0, probability)) * 100:.1f}%"
     bar = html.Span(html.Span(style={"width": width}), className="bar", **extra(aria_hidden="true"))
-    shown = "under 1 %" if probability < 0.01 else percent(probability)
-    return html.Span([bar, html.Span(shown, className="share")], className="chance")
+    share = "under 1 %" if probability < 0.01 else percent(probability)
+    return html.Span([bar, html.Span(share, className="share")], className="chance")
 
 
 def _why(h: Hypothesis) -> Component:
     sentences: Sequence[Component] = [
-        *(html.Li(f"for: {sentence}") for sentence in h.speaks_for[:_MOST_SENTENCES]),
-        *(html.Li(f"against: {sentence}") for sentence in h.speaks_against[:_MOST_SENTENCES]),
+        *(html.Li(f"for: {plain(sentence)}") for sentence in h.speaks_for[:_MOST_SENTENCES]),
+        *(html.Li(f"against: {plain(sentence)}") for sentence in h.speaks_against[:_MOST_SENTENCES]),
     ]
     said = f"{h.fault.replace('_', ' ')}{_ohms(h.resistance_ohm)}"
     if not sentences:
@@ -157,7 +159,8 @@ def _why(h: Hypothesis) -> Component:
 def _ohms(band: tuple[float, float] | None) -> str:
     if band is None or math.isinf(band[0]):
         return ""
-    return f", {band[0]:.2g} ohm or more" if math.isinf(band[1]) else f", {band[0]:.2g} to {band[1]:.2g} ohm"
+    low = shown(band[0], "ohm")
+    return f", {low} or more" if band[1] > _AS_GOOD_AS_OPEN_OHM else f", {low} to {shown(band[1], 'ohm')}"
 
 
 def _point(case: Case, names: Sequence[str], here: Sequence[int], own_from: int) -> list[Component]:

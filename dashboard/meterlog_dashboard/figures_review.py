@@ -139,7 +139,7 @@ def domain(place: int, rows: int) -> tuple[float, float]:
 def strip_figure(rows: Sequence[Row], clock: Clock, whole: tuple[float, float], span: tuple[float, float]) -> Figure:
     """All of the session, small, with the stretch that is shown below as a rectangle that can be moved."""
     traces = []
-    made = layout(46 + STRIP_ROW_PX * max(1, len(rows)), dragmode=False, shapes=[strip_window(clock, span)])
+    made = layout(46 + STRIP_ROW_PX * max(1, len(rows)), dragmode=False, shapes=[strip_window(clock, span, whole)])
     made["margin"] |= {"t": 4, "b": 42}
     made["xaxis"] = {
         "type": "date",
@@ -165,11 +165,13 @@ def strip_figure(rows: Sequence[Row], clock: Clock, whole: tuple[float, float], 
     return {"data": traces, "layout": made}
 
 
-def strip_window(clock: Clock, span: tuple[float, float]) -> dict[str, Any]:
-    """The rectangle of the strip."""
+def strip_window(clock: Clock, span: tuple[float, float], whole: tuple[float, float]) -> dict[str, Any]:
+    """The rectangle of the strip. It can be dragged unless it covers all: then it is paler, and by that the style
+    sheet knows that a press must reach the plot below it."""
     start, end = clock.ms(span).tolist()
-    shape = {"type": "rect", "xref": "x", "yref": "paper", "x0": start, "x1": end, "y0": 0, "y1": 1, "editable": True}
-    return {**shape, "fillcolor": "rgba(0,114,178,0.22)", "line": {"color": BLUE, "width": 2}}
+    opacity = 0.22 if span[1] - span[0] < 0.9 * (whole[1] - whole[0]) else 0.1
+    shape = {"type": "rect", "xref": "x", "yref": "paper", "x0": start, "x1": end, "y0": 0, "y1": 1}
+    return {**shape, "fillcolor": f"rgba(0,114,178,{opacity})", "line": {"color": BLUE, "width": 2}}
 
 
 def _draw_row(
@@ -273,12 +275,13 @@ def _draw_events(
 ) -> None:
     """Each event as a coloured stretch with its number at the foot, which can be clicked."""
     inside = [(n, e) for n, e in row.events if e.end_s >= span[0] and e.start_s <= span[1]]
-    few = inside if len(inside) <= _MOST_EVENTS else inside[:: -(-len(inside) // _MOST_EVENTS)]
-    for number, event in [*few, *((n, e) for n, e in inside if n == chosen)]:
+    few = inside[:: max(1, -(-len(inside) // _MOST_EVENTS))]
+    few += [(n, e) for n, e in inside if n == chosen and (n, e) not in few]
+    for number, event in few:
         start, end = clock.ms((max(event.start_s, span[0]), min(event.end_s, span[1]))).tolist()
         colour = KIND_COLOURS.get(event.kind, VERMILION)
         edge = {"color": colour, "width": 3 if number == chosen else 1}
-        window.shapes.append(band(start, end, axis, colour, 0.35 if number == chosen else 0.18, line=edge))
+        window.shapes.append(band(start, end, axis, colour, 0.3 if number == chosen else 0.16, line=edge))
     middles = [(max(e.start_s, span[0]) + min(e.end_s, span[1])) / 2 for _, e in few]
     named = len(few) <= _MOST_NUMBERS
     window.traces.append(

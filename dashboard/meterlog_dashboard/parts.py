@@ -11,6 +11,9 @@ from dash.development.base_component import Component
 PLOT: Any = {"displayModeBar": False, "doubleClick": False, "responsive": True, "scrollZoom": False}
 """How every plot behaves: no tool bar of the drawing library; the page has its own buttons."""
 
+STRIP_PLOT: Any = {**PLOT, "edits": {"shapePosition": True}}
+"""The same where a frame can be dragged."""
+
 
 def extra(**attributes: object) -> dict[str, Any]:
     """Attributes that an element has no argument for: `data_event=3` is `data-event="3"`."""

@@ -19,7 +19,7 @@ from meterlog_dashboard.downloads import report_address, table_address
 from meterlog_dashboard.figures import Figure
 from meterlog_dashboard.figures_review import Row, Window, detail_figure, draw_window, strip_figure, strip_window
 from meterlog_dashboard.limit_lines import limit_lines
-from meterlog_dashboard.parts import PLOT, extra
+from meterlog_dashboard.parts import PLOT, STRIP_PLOT, extra
 from meterlog_dashboard.review_span import MOVES, Session, Span, dragged
 from meterlog_dashboard.review_tables import (
     EVENTS_A_PAGE,
@@ -130,7 +130,9 @@ def _plots(held: Held, clock: Clock, whole: Span, span: Span) -> list[Component]
     return [
         html.P("All of it; move the frame, or press a place:", className="soft small"),
         html.Div(
-            dcc.Graph(id="strip", figure=strip, config=PLOT), role="img", **extra(aria_label=f"The session: {names}")
+            dcc.Graph(id="strip", figure=strip, config=STRIP_PLOT),
+            role="img",
+            **extra(aria_label=f"The session: {names}"),
         ),
         html.Div(
             [
@@ -256,11 +258,12 @@ def register(app: Dash, shop: Shop) -> None:
         span, moved = _next_span(held, clock, asked, (shown[0], shown[1]), shown[2])
         rows = _rows(held, bool(analyzed))
         window = draw_window(rows, held.markers, clock, span, chosen)
+        whole = Session(held.duration_s).whole
         small: Patch | Figure = Patch()
         if shown[2] != held.duration_s:
-            small = strip_figure(rows, clock, Session(held.duration_s).whole, span)
+            small = strip_figure(rows, clock, whole, span)
         else:
-            small["layout"]["shapes"][0] = strip_window(clock, span)
+            small["layout"]["shapes"][0] = strip_window(clock, span, whole)
         detail = _patch(window, clock, span if moved else None)
         return detail, small, statistics_table(held, span), [*span, held.duration_s]
 

@@ -16,7 +16,7 @@ EXAMPLE = "meterlog page --port 8050 ./sessions"
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the options."""
     parser.add_argument("folder", nargs="?", default=".", type=Path, help="where the sessions are (default: here)")
-    parser.add_argument("--port", type=int, default=8050, help="the port to listen on (default: 8050)")
+    parser.add_argument("--port", type=int, default=8050, help="the port to listen on (default: 8050; 0: a free one)")
     parser.add_argument(
         "--lan", action="store_true", help="let a phone in the same network in, with the one-time code shown here"
     )
@@ -26,20 +26,21 @@ def run(args: argparse.Namespace) -> int:
     """Serve until Ctrl-C."""
     if not args.folder.is_dir():
         raise UsageError(f"there is no folder '{args.folder}'")
-    if not 1 <= args.port <= 65535:
-        raise UsageError(f"--port wants a number from 1 to 65535, not {args.port}")
+    if not 0 <= args.port <= 65535:
+        raise UsageError(f"--port wants a number from 0 to 65535, not {args.port}")
     from meterlog_dashboard.access import LOOPBACK, Access
 
     address = _own_address() if args.lan else None
     hosts = [*LOOPBACK, *([address] if address else [])]
     listening = _listen("0.0.0.0" if args.lan else "127.0.0.1", args.port)
-    access = Access(hosts, args.port, args.lan, lambda code: _show_code(code, address, args.port))
+    port = int(listening.getsockname()[1])
+    access = Access(hosts, port, args.lan, lambda code: _show_code(code, address, port))
     from waitress.server import create_server
 
     from meterlog_dashboard.app import build
 
     server = create_server(build(args.folder, access).server, sockets=[listening], threads=8, ident="meterlog")
-    print(f"The page is at http://127.0.0.1:{args.port}/ (Ctrl-C ends it)", flush=True)
+    print(f"The page is at http://127.0.0.1:{port}/ (Ctrl-C ends it)", flush=True)
     with contextlib.suppress(KeyboardInterrupt):
         server.run()
     return 0

@@ -1,7 +1,7 @@
 /* The live page: asks what is new, one question after the other, and shows it. Also: cautions, meters found. */
 (function () {
   "use strict";
-  const PAUSE_MS = 100, PATIENCE_MS = 3000, WINDOW_S = window.innerWidth < 700 ? 30 : 60, MOST_POINTS = 1500, MOST_EVENTS = 50;
+  const PAUSE_MS = 100, PATIENCE_MS = 3000, WINDOW_S = window.innerWidth < 700 ? 30 : 60, MOST_POINTS = 1500, MOST_DOTS = 120, DRAW_MS = 250, MOST_EVENTS = 50;
   const COLOURS = ["#0072B2", "#D55E00", "#009E73", "#CC79A7", "#E69F00", "#56B4E9"];
   const SORTS = { trouble: "TROUBLE", caught: "CAUGHT", doubt: "CHECK THE METER", lost: "NO DATA", calm: "" };
   const $ = (id) => document.getElementById(id);
@@ -146,11 +146,12 @@
       window.Plotly.react(graph, traces, layout, { staticPlot: true, responsive: true });
       $("strip-chart").style.height = layout.height + "px";
     }
-    const end = Math.max(live.endS, WINDOW_S), start = end - WINDOW_S, xs = [], ys = [], which = [];
+    const end = Math.max(live.endS, WINDOW_S), start = end - WINDOW_S, xs = [], ys = [], modes = [], which = [];
     live.channels.forEach((one, place) => {
       const points = live.points[one.number] || [[], [], []], over = points[0].filter((_, i) => points[2][i]);
       xs.push(points[0].slice(), over);
       ys.push(points[1].slice(), over.map(() => 0.97));
+      modes.push(points[0].length > MOST_DOTS ? "lines" : "lines+markers", "markers+text"); // dots cost a node each
       which.push(2 * place, 2 * place + 1);
     });
     const marks = live.markers.filter((one) => one[0] >= start);
@@ -169,7 +170,7 @@
     notes.push(...found.map((one) => named(Math.max(one.start_s, start), 0, one.kind)));
     const change = { "xaxis.range": [start, end], shapes, annotations: notes };
     live.updating = true;
-    window.Plotly.update(graph, { x: xs, y: ys }, change, which).finally(() => { live.updating = false; });
+    window.Plotly.update(graph, { x: xs, y: ys, mode: modes }, change, which).finally(() => { live.updating = false; });
   }
   function take(live, told) {
     if (told.reset) { live.points = {}; live.events = []; live.count = 0; }
@@ -242,11 +243,12 @@
   async function ask(live) {
     const url = live.path + "?epoch=" + live.epoch + "&after=" + live.sequence;
     const answer = await fetch(url, { signal: AbortSignal.timeout(PATIENCE_MS), cache: "no-store" });
-    const told = await answer.json();
-    if (answer.status === 404) return end(live, "Ended; no file is left. " + told.error);
-    if (answer.status === 403 || answer.status === 421) return window.location.reload();
-    if (!answer.ok) throw new Error(told.error);
-    if (shown !== live) return;
+    return { status: answer.status, told: await answer.json() };
+  }
+  function show(live, { status, told }) {
+    if (status === 404) return end(live, "Ended; no file is left. " + told.error);
+    if (status === 403 || status === 421) return window.location.reload();
+    if (status !== 200) return put($("live-said"), told.error);
     live.heardMs = performance.now();
     live.lostSince = 0;
     Object.assign(live, { channels: told.channels, waitsFor: told.waits_for });
@@ -261,16 +263,26 @@
     showReadings(live);
     calm(live);
     cautions(live.channels.map((one) => one.quantity));
-    if (!live.updating) draw(live);
+    drawSoon(live);
+  }
+  /* The figures are painted first; the plot, which costs more, comes after them and not at every answer. */
+  function drawSoon(live) {
+    if (live.updating || live.drawDue) return;
+    live.drawDue = true;
+    const wait = Math.max(0, DRAW_MS - (performance.now() - live.drawnMs));
+    setTimeout(() => requestAnimationFrame(() => setTimeout(() => {
+      live.drawDue = false;
+      live.drawnMs = performance.now();
+      if (shown === live) draw(live);
+    }, 0)), wait);
   }
   async function follow(live) {
     while (shown === live && !live.ended) {
-      try { await ask(live); } catch (_) {
-        live.lostSince = live.lostSince || Date.now();
-        if (shown === live) { showAges(live); calm(live); }
-        await new Promise((go) => setTimeout(go, 500));
-      }
-      await new Promise((go) => setTimeout(go, document.hidden ? 1000 : PAUSE_MS));
+      let news = null;
+      try { news = await ask(live); } catch (_) { live.lostSince = live.lostSince || Date.now(); }
+      if (shown !== live) return;
+      if (news) show(live, news); else { showAges(live); calm(live); }
+      await new Promise((go) => setTimeout(go, document.hidden ? 1000 : news ? PAUSE_MS : 600));
     }
     if (shown === live) { showReadings(live); calm(live); }
   }
@@ -279,12 +291,18 @@
     if (!node) { shown = null; return; }
     if (shown && shown.node === node) return;
     shown = { node, path: "/live/" + encodeURIComponent(name), epoch: "", sequence: 0, channels: [], points: {}, events: [],
-      markers: [], cards: {}, count: 0, fired: 0, heardMs: performance.now(), lostSince: 0, ended: "", alarm: false, endS: 0 };
+      markers: [], cards: {}, count: 0, fired: 0, heardMs: performance.now(), lostSince: 0, ended: "", alarm: false, endS: 0,
+      drawnMs: 0, drawDue: false, updating: false };
     $("readouts").replaceChildren();
     showSound();
     follow(shown);
   }
-  setInterval(() => { open(); if (shown && !shown.ended) showAges(shown); showWanted(); }, 250);
+  setInterval(() => {
+    open();
+    if (shown && !shown.ended) showAges(shown);
+    if (shown && shown.ended && !shown.drawn) draw(shown); // it had ended before the plots were loaded
+    showWanted();
+  }, 250);
 
   /* ---- cautions: read once a quantity and browser ---- */
   const KEY = "meterlog-cautions-read";

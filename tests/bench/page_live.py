@@ -1,0 +1,203 @@
+"""The live page: from a meter's byte on the wire to the pixel, and what an hour of readings does to memory.
+
+`python -m tests.bench.page_live [SECONDS]` serves the page, records four emulated meters (pseudo-terminals, 10 readings
+a second each) through its form's own start, opens the live page in Chromium twice and takes from one of them when each
+value was painted. A reading that the next one overtook counts as painted when that one was. Goal: 95 % within 500 ms.
+
+`python -m tests.bench.page_live --hour [SECONDS]` writes an hour of readings (four channels, 40 a second in all) within
+so many seconds (120) while two pages follow, and compares the browser's heap and the server's memory at the end with
+those at a fifth of the way. Goal: less than 20 % more. The pages ask as often as always, so that it is an hour of
+readings but not of questions; it prints how many were asked.
+"""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+import tempfile
+import threading
+import time
+from collections.abc import Iterator
+from contextlib import ExitStack, contextmanager
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import psutil
+from playwright.sync_api import Page, sync_playwright
+
+from meterlog.reading import Quantity, Reading
+from meterlog.session import SessionWriter
+from meterlog_dashboard.capture_process import Plan, Recorders
+from meterlog_dashboard.library import Library
+
+METERS, RATE_HZ = 4, 10.0
+LATENCY_GOAL_MS, GROWTH_GOAL = 500.0, 0.20
+_HOUR_S = 3600.0
+_LEAD_S = 25.0
+_CHROMIUM = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking"]
+
+_OBSERVE = """() => {
+  window.painted = [];
+  const after = (go) => requestAnimationFrame(() => setTimeout(go, 0));
+  for (const output of document.querySelectorAll('.readout output')) {
+    const label = output.parentNode.querySelector('h2').textContent.split(' ')[0];
+    new MutationObserver(() => after(() => window.painted.push(
+      [label, output.textContent, performance.timeOrigin + performance.now()])))
+      .observe(output, { childList: true, characterData: true, subtree: true });
+  }
+}"""
+
+
+@contextmanager
+def served(folder: Path) -> Iterator[tuple[str, subprocess.Popen[str]]]:
+    """The page on a free port: its address and its process."""
+    command = [sys.executable, "-m", "meterlog", "page", "--port", "0", str(folder)]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as server:
+        try:
+            assert server.stdout is not None
+            yield server.stdout.readline().split()[4].rstrip("/"), server
+        finally:
+            server.terminate()
+
+
+@contextmanager
+def live_pages(address: str, name: str) -> Iterator[tuple[Page, Page]]:
+    """The live page of a session, open twice; an error on the console ends the run."""
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path="/usr/bin/chromium", args=_CHROMIUM)
+        pages = browser.new_page(viewport={"width": 1280, "height": 900}), browser.new_page()
+        errors: list[str] = []
+        for page in pages:
+            page.on("console", lambda said: errors.append(said.text) if said.type == "error" else None)
+            page.on("pageerror", lambda error: errors.append(str(error)))
+            page.goto(f"{address}/record/{name}")
+            page.wait_for_selector("#strip-chart .js-plotly-plot .scatterlayer path", state="attached")
+        yield pages
+        browser.close()
+        if errors:
+            sys.exit(f"errors on the console: {errors}")
+
+
+def latency(seconds: float) -> None:
+    """Measure from wire to pixel and print."""
+    with ExitStack() as stack:
+        folder = Path(stack.enter_context(tempfile.TemporaryDirectory()))
+        log = folder / "sent.npy"
+        command = [sys.executable, "-m", "tests.bench.record", "--emulate"]
+        command += [str(METERS), str(RATE_HZ), str(seconds + _LEAD_S), str(log)]
+        emulator = stack.enter_context(
+            subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True)
+        )
+        assert emulator.stdout is not None
+        assert emulator.stdin is not None
+        ports = [emulator.stdout.readline().strip() for _ in range(METERS)]
+        recorders = Recorders(Library(folder))
+        name = recorders.start(Plan([f"status14:{port}?label=meter{n}" for n, port in enumerate(ports)]))
+        address, server = stack.enter_context(served(folder))
+        page, _ = stack.enter_context(live_pages(address, name))
+        page.wait_for_timeout(1000)
+        page.evaluate(_OBSERVE)
+        begun_s, cpu = time.monotonic(), _cpu_s(server)
+        page.wait_for_timeout(1000 * (seconds - 2))
+        painted = page.evaluate("window.painted")
+        cpu_percent = 100 * (_cpu_s(server) - cpu) / (time.monotonic() - begun_s)
+        wall_s = time.time() - time.monotonic()
+        recorders.stop(name)
+        while not log.exists():
+            time.sleep(0.05)
+        emulator.stdin.close()
+        _say(_latencies_ms(np.load(log), painted, begun_s, wall_s), cpu_percent)
+
+
+def _cpu_s(process: subprocess.Popen[str]) -> float:
+    times = psutil.Process(process.pid).cpu_times()
+    return float(times.user + times.system)
+
+
+def _latencies_ms(sent: Any, painted: list[tuple[str, str, float]], begun_s: float, wall_s: float) -> Any:
+    """For each reading sent while the page was watched, the time to the first picture that shows it or a later one."""
+    found = []
+    for meter in range(len(sent)):
+        shown = [(round(float(text.split()[0]) * 100), at) for label, text, at in painted if label == f"meter{meter}"]
+        numbers = np.maximum.accumulate([number for number, _ in shown])
+        at_s = np.array([at for _, at in shown]) / 1000 - wall_s
+        watched = (sent[meter] > begun_s) & (np.arange(len(sent[meter])) <= numbers[-1])
+        for number in np.nonzero(watched)[0]:
+            found.append(1000 * (at_s[np.searchsorted(numbers, number)] - sent[meter][number]))
+    return np.array(found)
+
+
+def _say(latency_ms: Any, cpu_percent: float) -> None:
+    within = float(np.mean(latency_ms <= LATENCY_GOAL_MS))
+    print(f"{METERS} meters at {RATE_HZ:g}/s, two pages open: {len(latency_ms)} readings from the wire to the pixel")
+    figures = [float(np.quantile(latency_ms, share)) for share in (0.05, 0.5, 0.95, 0.99, 1.0)]
+    print("  5 % {:.0f} ms, median {:.0f}, 95 % {:.0f}, 99 % {:.0f}, worst {:.0f}".format(*figures))
+    print(f"  {100 * within:.1f} % within {LATENCY_GOAL_MS:g} ms (goal 95 %)")
+    print(f"  the server takes {cpu_percent:.1f} % of one core")
+
+
+def hour(seconds: float) -> None:
+    """Write an hour of readings in so many seconds while two pages follow; compare memory and print."""
+    with tempfile.TemporaryDirectory() as name, served(Path(name)) as (address, server):
+        folder = Path(name)
+        speed = _HOUR_S / seconds
+        writer = SessionWriter.create(folder / "hour.sqlite", monotonic_start_s=time.monotonic())
+        channels = [writer.add_channel(f"meter{n}", Quantity.DC_VOLTAGE, interval_s=0.1) for n in range(METERS)]
+        over = threading.Event()
+        thread = threading.Thread(target=_write, args=(writer, channels, speed, over))
+        thread.start()
+        try:
+            with live_pages(address, "hour.sqlite") as (page, _):
+                asked: list[str] = []
+                page.on("request", lambda request: asked.append(request.url))
+                devtools = page.context.new_cdp_session(page)
+                page.wait_for_timeout(1000 * seconds / 5)
+                early = _memory(devtools, server)
+                page.wait_for_timeout(1000 * seconds * 0.75)
+                late = _memory(devtools, server)
+                print(f"an hour of {METERS * RATE_HZ:g} readings/s in {seconds:g} s, two pages; {len(asked)} questions")
+                for what, first, last in zip(("browser's heap", "server's memory"), early, late, strict=True):
+                    growth = last / first - 1
+                    goal = f"goal below {100 * GROWTH_GOAL:g} %"
+                    print(f"  {what} {first:.1f} MB, then {last:.1f} MB: {100 * growth:+.1f} % ({goal})")
+        finally:
+            over.set()
+            thread.join()
+            writer.close()
+
+
+def _write(writer: SessionWriter, channels: list[int], speed: float, over: threading.Event) -> None:
+    """Readings whose times run `speed` times as fast as the clock, in pieces of a tenth of a second."""
+    start_s, sent = writer.monotonic_start_s, 0
+    while not over.wait(0.1):
+        due = int((time.monotonic() - start_s) * speed * RATE_HZ)
+        for channel in channels:
+            writer.append(
+                channel,
+                [
+                    Reading(start_s + i / RATE_HZ, 12.0 + 0.01 * (i % 37), Quantity.DC_VOLTAGE, 0.01)
+                    for i in range(sent, due)
+                ],
+            )
+        sent = due
+
+
+def _memory(devtools: Any, server: subprocess.Popen[str]) -> tuple[float, float]:
+    """The browser's heap after collection, and the server's resident memory, MB."""
+    devtools.send("HeapProfiler.collectGarbage")
+    heap = devtools.send("Runtime.getHeapUsage")["usedSize"]
+    return heap / 1e6, psutil.Process(server.pid).memory_info().rss / 1e6
+
+
+def main() -> None:
+    """Run what was asked for."""
+    words = [word for word in sys.argv[1:] if word != "--hour"]
+    if "--hour" in sys.argv:
+        hour(float(words[0]) if words else 120.0)
+    else:
+        latency(float(words[0]) if words else 40.0)
+
+
+if __name__ == "__main__":
+    main()

@@ -40,13 +40,17 @@ def measurements_from_session(reader: SessionReader, circuit: Circuit) -> tuple[
 
     A channel's point (or label) is a point or part of the circuit, or two as `plug_feed to plug_ground`, with what
     else matters after a comma: `plug_feed, unplugged`, `battery_plus, run`. Without a marker or such a word, volts and
-    amperes have no state and are left out; ohms are taken as isolated.
+    amperes have no state and are left out; ohms are taken as isolated. A session whose detail `repaired` is set
+    (`record --set repaired=relay`) is left out: its circuit is another one.
 
     Returns:
         The measurements, and a sentence for every channel that could not be used.
     """
     found: list[Measurement] = []
     left_out: list[str] = []
+    repaired = reader.details.get("repaired", "").strip()
+    if repaired:
+        return [], [f"{reader.path}: left out: recorded after the repair ({repaired}), so it says nothing of the fault"]
     for channel in reader.channels:
         name = channel.label or channel.point or f"channel {channel.number}"
         quantity = _QUANTITY.get(channel.quantity)

@@ -13,6 +13,7 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from meterlog.cli.circuit_case import add_case_arguments, collect, make_diagnoser
 from meterlog.errors import CircuitError, MeterlogError, UsageError
 
 if TYPE_CHECKING:
@@ -29,10 +30,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "sessions", nargs="*", metavar="SESSION", help="recorded sessions: their points and markers count"
     )
-    parser.add_argument("--circuit", required=True, metavar="FILE", help="a circuit file, or a template's name")
-    parser.add_argument("--measured", metavar="FILE", help="a TOML file with 'measured' and 'tried'")
-    parser.add_argument("--complaint", choices=("dead",), help="the load does not work at all in the vehicle")
-    parser.add_argument("--rates", metavar="FILE", help="your own fault rates (TOML, name = number)")
+    add_case_arguments(parser, required=True)
     parser.add_argument("--meter", metavar="ADDRESS", help="take the suggested reading live from this meter")
     parser.add_argument("--save", metavar="FILE", help="keep what you answer in this file, for --measured")
     parser.add_argument("--json", action="store_true", help="one JSON object on standard output, no questions")
@@ -40,41 +38,17 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Do it; the exit status."""
-    from meterlog.circuit.diagnosis import Diagnoser
-    from meterlog.circuit.faults import Rates, load_rates
-    from meterlog.circuit.load import load_circuit
-
-    circuit = load_circuit(args.circuit)
-    rates = load_rates(args.rates, circuit) if args.rates else Rates()
-    measured, tried = _collect(args, circuit)
-    diagnoser = Diagnoser(circuit, rates, complaint=args.complaint or "")
+    diagnoser = make_diagnoser(args)
+    measured, tried, left_out = collect(args, diagnoser.circuit)
+    for sentence in left_out:
+        print(f"meterlog: {sentence}", file=sys.stderr)
     if args.json:
         print(json.dumps(diagnoser.diagnose(measured, tried).as_json(), allow_nan=False, ensure_ascii=False))
         return 0
     if not sys.stdin.isatty():
-        print(as_text(circuit, diagnoser.diagnose(measured, tried)))
+        print(as_text(diagnoser.circuit, diagnoser.diagnose(measured, tried)))
         return 0
     return _Talk(args, diagnoser, measured, tried).run()
-
-
-def _collect(args: argparse.Namespace, circuit: Circuit) -> tuple[list[Measurement], list[Tried]]:
-    from meterlog.circuit.from_session import measurements_from_session
-    from meterlog.circuit.measured import load_measured
-
-    measured, tried = load_measured(args.circuit, circuit)
-    if args.measured:
-        more, more_tried = load_measured(args.measured, circuit)
-        measured, tried = measured + more, tried + more_tried
-    if args.sessions:
-        from meterlog.session import open_reader
-
-        for path in args.sessions:
-            with open_reader(path) as reader:
-                more, left_out = measurements_from_session(reader, circuit)
-            measured += more
-            for sentence in left_out:
-                print(f"meterlog: {sentence}", file=sys.stderr)
-    return measured, tried
 
 
 def as_text(circuit: Circuit, diagnosis: Diagnosis) -> str:

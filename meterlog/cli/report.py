@@ -1,12 +1,18 @@
 """Make one HTML file of one or more sessions to show to a customer: it opens on a phone, prints on A4 and needs no
-network. With --good each session is held against the known-good ones; with --pdf a PDF is made beside it."""
+network. With --good each session is held against the known-good ones; with --circuit the page says which part of
+that circuit is at fault and what to measure next; with --pdf a PDF is made beside it."""
 
 from __future__ import annotations
 
 import argparse
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from meterlog.errors import MeterlogError, UsageError
+from meterlog.cli.circuit_case import add_case_arguments, collect, make_diagnoser
+from meterlog.errors import UsageError
+
+if TYPE_CHECKING:
+    from meterlog.report.circuit import CircuitPart
 
 EXAMPLE = "meterlog report recordings/key-on-suspect.sqlite --out report.html"
 
@@ -19,6 +25,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--good", metavar="SESSION", action="append", default=[], help="a known-good session to compare with"
     )
     parser.add_argument("--limits", metavar="FILE", help="your own limits file, or the name of a set (see README)")
+    add_case_arguments(parser, required=False)
     parser.add_argument("--title", metavar="TEXT", default="", help="the page's title")
     parser.add_argument(
         "--pdf", action="store_true", help="also print a PDF beside it, with the Chromium of this computer"
@@ -28,17 +35,14 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Build, write, and say where it is."""
     out = Path(args.out)
-    _check_out(out, [*args.sessions, *args.good])
+    _check_out(out, [*args.sessions, *args.good, *filter(None, [args.circuit, args.measured])])
     from meterlog.compare import load_capture
     from meterlog.report import build_report, print_pdf, write_report
 
     sessions = [load_capture(path, args.limits) for path in args.sessions]
     good = [load_capture(path, args.limits) for path in args.good]
-    page = build_report(sessions, good, args.title)
-    try:
-        write_report(page, out)
-    except OSError as error:
-        raise MeterlogError(f"cannot write {out}: {error.strerror}") from error
+    page = build_report(sessions, good, args.title, _circuit(args))
+    write_report(page, out)
     print(f"{out}: {out.stat().st_size / 1e6:.1f} MB, needs no network")
     if args.pdf:
         pdf = out.with_suffix(".pdf")
@@ -47,11 +51,26 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
+def _circuit(args: argparse.Namespace) -> CircuitPart | None:
+    """The circuit's part, from what the sessions and the files measured; the known-good are another state of it."""
+    if args.circuit is None:
+        if args.measured or args.rates or args.complaint:
+            raise UsageError("--measured, --rates and --complaint are about a circuit: say which with --circuit")
+        return None
+    from meterlog.report import circuit_part
+
+    diagnoser = make_diagnoser(args)
+    measured, tried, left_out = collect(args, diagnoser.circuit)
+    for path in args.sessions:  # a customer needs the name of a file, not its folder
+        left_out = [sentence.replace(f"{path}: ", f"{Path(path).name}: ") for sentence in left_out]
+    return circuit_part(diagnoser, measured, tried, left_out)
+
+
 def _check_out(out: Path, inputs: list[str]) -> None:
     """Refuse a place that would overwrite something that is no report."""
     if out.suffix.lower() not in (".html", ".htm"):
         raise UsageError(f"--out wants a file that ends in .html, not '{out}'")
     if any(Path(path).resolve() == out.resolve() for path in inputs):
-        raise UsageError(f"--out would overwrite the session {out}")
+        raise UsageError(f"--out would overwrite {out}, which is read here")
     if out.is_dir() or not out.parent.is_dir():
         raise UsageError(f"there is no folder {out.parent}" if not out.parent.is_dir() else f"{out} is a folder")

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import platform
 import secrets
 from collections.abc import Sequence
@@ -18,10 +17,13 @@ from plotly.offline import get_plotlyjs
 
 from meterlog import __version__
 from meterlog.capture.cautions import GENERAL, cautions
+from meterlog.circuit.cautions import GENERAL as CIRCUIT_GENERAL
 from meterlog.compare import Capture, compare_captures
 from meterlog.compare.text import SENTENCES, alignment_words, excursion_words, measure_words
 from meterlog.errors import CompareError
+from meterlog.exchange.finished_file import finished_file
 from meterlog.findings.words import shown
+from meterlog.report.circuit import CircuitPart
 from meterlog.report.content import SessionPart, session_part
 from meterlog.report.figures import Figure
 
@@ -35,13 +37,19 @@ MARKS = {
 """A sign for each verdict, beside its word and its colour."""
 
 
-def build_report(sessions: Sequence[Capture], good: Sequence[Capture] = (), title: str = "") -> str:
+def build_report(
+    sessions: Sequence[Capture],
+    good: Sequence[Capture] = (),
+    title: str = "",
+    circuit: CircuitPart | None = None,
+) -> str:
     """The whole page.
 
     Args:
         sessions: what to report on, in this order.
         good: known-good captures that each session is compared with; none for no comparison.
         title: of the page; from what was entered about the first session where empty.
+        circuit: which part of the circuit is at fault, where that was asked.
 
     Raises:
         CompareError: not one of the sessions can be compared with the known-good.
@@ -59,8 +67,9 @@ def build_report(sessions: Sequence[Capture], good: Sequence[Capture] = (), titl
     return environment.get_template("report.html").render(
         title=title or _title(sessions),
         parts=parts,
+        circuit=circuit,
         worst=_worst(parts),
-        cautions=_cautions(sessions),
+        cautions=_cautions(sessions, circuit),
         versions=_versions(),
         made=datetime.now().astimezone().strftime("%Y-%m-%d %H:%M %Z"),
         marks=MARKS,
@@ -94,17 +103,13 @@ def _parts(sessions: Sequence[Capture], good: Sequence[Capture]) -> list[Session
 
 
 def write_report(page: str, path: Path) -> None:
-    """Write the page beside its place first, so that a failure leaves no half of a report.
+    """Write the page; a failure leaves no half of a report.
 
     Raises:
-        OSError: it cannot be written there.
+        SessionWriteFailed: it cannot be written there.
     """
-    beside = path.with_name(f".{path.name}.{os.getpid()}")
-    try:
-        beside.write_text(page, encoding="utf-8")
-        beside.replace(path)
-    finally:
-        beside.unlink(missing_ok=True)
+    with finished_file(path, replace=True) as passing:
+        passing.write_text(page, encoding="utf-8")
 
 
 def _template(name: str) -> str:
@@ -128,9 +133,10 @@ def _worst(parts: Sequence[SessionPart]) -> str:
     return ", ".join(words) + "."
 
 
-def _cautions(sessions: Sequence[Capture]) -> list[str]:
+def _cautions(sessions: Sequence[Capture], circuit: CircuitPart | None) -> list[str]:
     quantities = sorted({channel.quantity for capture in sessions for channel in capture.channels})
-    return list(dict.fromkeys([*GENERAL, *(text for quantity in quantities for text in cautions(quantity))]))
+    own = CIRCUIT_GENERAL if circuit is not None else ()
+    return list(dict.fromkeys([*GENERAL, *own, *(text for quantity in quantities for text in cautions(quantity))]))
 
 
 def _versions() -> str:

@@ -1,0 +1,57 @@
+"""What `diagnose` and `report` share: a circuit, what was measured on it, and what that says."""
+
+from __future__ import annotations
+
+import argparse
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from meterlog.circuit.diagnosis import Diagnoser
+    from meterlog.circuit.measured import Measurement, Tried
+    from meterlog.circuit.model import Circuit
+
+
+def add_case_arguments(parser: argparse.ArgumentParser, *, required: bool) -> None:
+    """Declare `--circuit` and what goes with it."""
+    parser.add_argument("--circuit", required=required, metavar="FILE", help="a circuit file, or a template's name")
+    parser.add_argument("--measured", metavar="FILE", help="a TOML file with 'measured' and 'tried'")
+    parser.add_argument("--complaint", choices=("dead",), help="the load does not work at all in the vehicle")
+    parser.add_argument("--rates", metavar="FILE", help="your own fault rates (TOML, name = number)")
+
+
+def make_diagnoser(args: argparse.Namespace) -> Diagnoser:
+    """For the circuit, the rates and the complaint that were given.
+
+    Raises:
+        CircuitError: a file cannot be used.
+    """
+    from meterlog.circuit.diagnosis import Diagnoser
+    from meterlog.circuit.faults import Rates, load_rates
+    from meterlog.circuit.load import load_circuit
+
+    circuit = load_circuit(args.circuit)
+    rates = load_rates(args.rates, circuit) if args.rates else Rates()
+    return Diagnoser(circuit, rates, complaint=args.complaint or "")
+
+
+def collect(args: argparse.Namespace, circuit: Circuit) -> tuple[list[Measurement], list[Tried], list[str]]:
+    """What was measured and tried: of the circuit file, of `--measured`, of the sessions; and what was left out.
+
+    Raises:
+        MeterlogError: a file cannot be used.
+    """
+    from meterlog.circuit.from_session import measurements_from_session
+    from meterlog.circuit.measured import load_measured
+    from meterlog.session import open_reader
+
+    measured, tried = load_measured(args.circuit, circuit)
+    if args.measured:
+        more, more_tried = load_measured(args.measured, circuit)
+        measured, tried = measured + more, tried + more_tried
+    left_out: list[str] = []
+    for path in args.sessions:
+        with open_reader(path) as reader:
+            more, not_used = measurements_from_session(reader, circuit)
+        measured += more
+        left_out += not_used
+    return measured, tried, left_out

@@ -20,6 +20,7 @@ from __future__ import annotations
 
 import math
 import re
+from functools import lru_cache
 from typing import NamedTuple
 
 from meterlog.address import Address
@@ -27,7 +28,7 @@ from meterlog.errors import EncodeError
 from meterlog.reading import Flag, Quantity, Reading
 from meterlog.transports import LineSettings
 from meterlog_drivers.decimals import celsius, counts_at, resolution_exponent, scaled
-from meterlog_drivers.fixed_frames import FixedFrameDriver, FrameFormat, Shown
+from meterlog_drivers.fixed_frames import KNOWN_MODES, FixedFrameDriver, FrameFormat, Shown
 from meterlog_drivers.symbols import plausible_counts
 from meterlog_drivers.unit_words import COUPLING
 
@@ -84,7 +85,7 @@ class Chars16Format:
     ending: re.Pattern[bytes] | None = None
 
     def __init__(self) -> None:
-        self._scales: dict[tuple[bytes, int], _Scale | None] = {}
+        self._scale_of = lru_cache(KNOWN_MODES)(self._scale)
 
     def next_start(self, data: bytes, start: int) -> int:
         """See `FrameFormat`."""
@@ -95,12 +96,7 @@ class Chars16Format:
         """See `FrameFormat`."""
         if not _STRUCTURE.fullmatch(frame):
             return None
-        key = (frame[2:5], frame[6])
-        if key not in self._scales:
-            if len(self._scales) >= 512:  # a meter has some tens of modes; noise that looks like frames has many
-                self._scales.clear()
-            self._scales[key] = self._scale(*key)
-        scale = self._scales[key]
+        scale = self._scale_of(frame[2:5], frame[6])
         if scale is None:
             return ()
         counts = int(frame[7:15])

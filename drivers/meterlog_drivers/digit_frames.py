@@ -11,12 +11,13 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Mapping
+from functools import lru_cache
 from typing import NamedTuple
 
 from meterlog.errors import EncodeError
 from meterlog.reading import Flag, Quantity, Reading
 from meterlog_drivers.decimals import celsius, counts_at, resolution_exponent, scaled
-from meterlog_drivers.fixed_frames import Shown
+from meterlog_drivers.fixed_frames import KNOWN_MODES, Shown
 from meterlog_drivers.symbols import plausible_counts
 from meterlog_drivers.unit_words import COUPLING
 
@@ -96,7 +97,7 @@ class DigitFormat:
         self._function_at = 1 + layout.digits
         self.length = 1 + layout.digits + 1 + len(layout.flags) + 2
         self._structure = re.compile(rb"[0-?][0-9]{%d}[0-?]{%d}\r\n" % (layout.digits, 1 + len(layout.flags)))
-        self._scales: dict[bytes, _Scale | None] = {}
+        self._scale_of = lru_cache(KNOWN_MODES)(self._scale)
 
     def next_start(self, data: bytes, start: int) -> int:
         """See `FrameFormat`."""
@@ -110,11 +111,7 @@ class DigitFormat:
         if not self._structure.fullmatch(frame):
             return None
         key = frame[:1] + frame[self._function_at : -2]
-        if key not in self._scales:
-            if len(self._scales) >= 512:  # a meter has some tens of modes; noise that looks like frames has many
-                self._scales.clear()
-            self._scales[key] = self._scale(key)
-        scale = self._scales[key]
+        scale = self._scale_of(key)
         if scale is None:
             return ()
         if scale.overload:

@@ -20,7 +20,7 @@ from meterlog.address import Address
 from meterlog.reading import Quantity
 from meterlog.transports import LineSettings
 from meterlog_drivers.digit_frames import DigitFormat, Function, Layout
-from meterlog_drivers.fixed_frames import FixedFrameDriver, FrameFormat
+from meterlog_drivers.fixed_frames import FixedFrameDriver, FrameFormat, spare_ignored
 
 _FUNCTIONS = {
     0x3B: Function(Quantity.DC_VOLTAGE, (-4, -3, -2, -1, 0)),  # 400.0 mV, 4.000, 40.00, 400.0, 4000 V
@@ -67,8 +67,7 @@ class Digits11(FixedFrameDriver):
     def frame_format(self, address: Address) -> FrameFormat:
         """See `FixedFrameDriver`."""
         status = _STATUS[address.choice("status", tuple(_STATUS), "sign-first")]
-        spare_ignored = address.choice("spare", ("refused", "ignored"), "refused") == "ignored"
-        return DigitFormat(Layout(4, _FUNCTIONS, (status, *_OPTIONS), ac_is_named=False), spare_ignored)
+        return DigitFormat(Layout(4, _FUNCTIONS, (status, *_OPTIONS), ac_is_named=False), spare_ignored(address))
 
     def assumed(self, address: Address) -> tuple[str, ...]:
         """See `FramingDriver.assumed`."""

@@ -20,7 +20,7 @@ from meterlog.address import Address
 from meterlog.reading import Quantity
 from meterlog.transports import LineSettings
 from meterlog_drivers.digit_frames import DigitFormat, Function, Layout
-from meterlog_drivers.fixed_frames import FixedFrameDriver, FrameFormat
+from meterlog_drivers.fixed_frames import FixedFrameDriver, FrameFormat, spare_ignored
 
 _FUNCTIONS = {
     0x3B: Function(Quantity.DC_VOLTAGE, (-4, -3, -2, -1, -5)),  # 2.2000, 22.000, 220.00, 2200.0 V, 220.00 mV
@@ -66,8 +66,7 @@ class Digits14(FixedFrameDriver):
 
     def frame_format(self, address: Address) -> FrameFormat:
         """See `FixedFrameDriver`."""
-        spare_ignored = address.choice("spare", ("refused", "ignored"), "refused") == "ignored"
-        return DigitFormat(Layout(5, _FUNCTIONS, _FLAGS, ac_is_named=True), spare_ignored)
+        return DigitFormat(Layout(5, _FUNCTIONS, _FLAGS, ac_is_named=True), spare_ignored(address))
 
     def assumed(self, address: Address) -> tuple[str, ...]:
         """See `FramingDriver.assumed`."""

@@ -18,6 +18,8 @@ from meterlog.reading import Flag, Quantity, Reading
 
 KNOWN_FRAMES = 4096
 """Frames whose meaning a decoder remembers: a display shows the same few over and over. About 1 MB at most."""
+KNOWN_MODES = 512
+"""Modes whose scale a format remembers: a meter has some tens; noise that looks like frames has many."""
 
 
 class Shown(NamedTuple):
@@ -166,3 +168,12 @@ class FixedFrameDriver(FramingDriver):
     def encoder(self, address: Address) -> Encoder:
         """See `FramingDriver.encoder`."""
         return FixedFrameEncoder(self.frame_format(address))
+
+
+def spare_ignored(address: Address) -> bool:
+    """The option `spare`: whether bits without a meaning may be anything (`ignored`), or refuse the frame.
+
+    Raises:
+        AddressError: it is neither `refused` nor `ignored`.
+    """
+    return address.choice("spare", ("refused", "ignored"), "refused") == "ignored"

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import math
 import re
+from functools import lru_cache
 from itertools import product
 from typing import NamedTuple
 
 from meterlog.errors import EncodeError
 from meterlog.reading import Flag, Quantity, Reading
 from meterlog_drivers.decimals import celsius, counts_at, resolution_exponent, scaled
-from meterlog_drivers.fixed_frames import Shown
+from meterlog_drivers.fixed_frames import KNOWN_MODES, Shown
 from meterlog_drivers.frame_profile import FrameProfile, Map
 from meterlog_drivers.profiled_number import ProfiledNumber
 from meterlog_drivers.symbols import PREFIXES, SILENT, SYMBOLS, mode_of, plausible_counts, prefixes_of, symbols_of
@@ -55,7 +56,7 @@ class ProfiledFormat:
         if profile.check:
             head_mask[profile.check.at : profile.check.at + profile.check.size] = bytes(profile.check.size)
         self._head_mask = int.from_bytes(head_mask, "big") & ~self._number.mask
-        self._scales: dict[int, _Scale | tuple[()] | None] = {}
+        self._scale_of = lru_cache(KNOWN_MODES)(self._scale)
         rows = [*(m.values.values() for m in profile.maps), profile.bits.values(), profile.bits_clear.values()]
         self._vocabulary = frozenset().union(*(words for row in rows for words in row)) - set(SILENT)
 
@@ -71,12 +72,7 @@ class ProfiledFormat:
         bits = int.from_bytes(frame, "big") ^ self._xor
         if bits & self._fixed_mask != self._fixed or not self.checksum_right(frame):
             return None
-        head = bits & self._head_mask
-        if head not in self._scales:
-            if len(self._scales) >= 512:  # a meter has some tens of modes; noise that looks like frames has many
-                self._scales.clear()
-            self._scales[head] = self._scale(bits.to_bytes(self.length, "big"))
-        scale = self._scales[head]
+        scale = self._scale_of(bits & self._head_mask)
         if scale is None:
             return None
         counts = self._number.counts(bits)
@@ -118,7 +114,9 @@ class ProfiledFormat:
                 said |= words
         return said
 
-    def _scale(self, frame: bytes) -> _Scale | tuple[()] | None:
+    def _scale(self, head: int) -> _Scale | tuple[()] | None:
+        """What a frame says beside its digits; () for what no meter says, None where a map does not have a value."""
+        frame = head.to_bytes(self.length, "big")
         said = self.words(frame)
         if said is None:
             return None

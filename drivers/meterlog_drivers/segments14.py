@@ -24,6 +24,7 @@ from __future__ import annotations
 
 import math
 import re
+from functools import lru_cache
 from typing import NamedTuple
 
 from meterlog.address import Address
@@ -31,7 +32,7 @@ from meterlog.errors import EncodeError
 from meterlog.reading import Flag, Quantity, Reading
 from meterlog.transports import LineSettings
 from meterlog_drivers.decimals import counts_at, scaled
-from meterlog_drivers.fixed_frames import FixedFrameDriver, FrameFormat, Shown
+from meterlog_drivers.fixed_frames import KNOWN_MODES, FixedFrameDriver, FrameFormat, Shown
 from meterlog_drivers.symbols import PREFIXES, choose_prefix, mode_of, plausible_counts, symbols_of
 
 _BITS = {
@@ -85,7 +86,7 @@ class Segments14Format:
     ending: re.Pattern[bytes] | None = None
 
     def __init__(self) -> None:
-        self._scales: dict[bytes, _Scale | None] = {}
+        self._scale_of = lru_cache(KNOWN_MODES)(self._scale)
 
     def next_start(self, data: bytes, start: int) -> int:
         """See `FrameFormat`."""
@@ -107,11 +108,7 @@ class Segments14Format:
             return None
         glyphs = a + b + c + d
         key = bytes([decimals, low[0]]) + low[9:]
-        if key not in self._scales:
-            if len(self._scales) >= 512:  # a meter has some tens of modes; noise that looks like frames has many
-                self._scales.clear()
-            self._scales[key] = self._scale(key)
-        scale = self._scales[key]
+        scale = self._scale_of(key)
         if _NUMBER.fullmatch(glyphs):
             counts = -int(glyphs) if minus else int(glyphs)
             if scale is None or not scale.least <= counts <= scale.most:

@@ -23,6 +23,7 @@ from __future__ import annotations
 
 import math
 import re
+from functools import lru_cache
 from typing import NamedTuple
 
 from meterlog.address import Address
@@ -30,7 +31,7 @@ from meterlog.errors import EncodeError
 from meterlog.reading import Flag, Quantity, Reading
 from meterlog.transports import LineSettings
 from meterlog_drivers.decimals import celsius, counts_at, scaled
-from meterlog_drivers.fixed_frames import FixedFrameDriver, FrameFormat, Shown
+from meterlog_drivers.fixed_frames import KNOWN_MODES, FixedFrameDriver, FrameFormat, Shown, spare_ignored
 from meterlog_drivers.symbols import PREFIXES, choose_prefix, mode_of, plausible_counts, symbols_of
 
 _BITS = (
@@ -68,7 +69,7 @@ class Status14Format:
 
     def __init__(self, spare_ignored: bool = False) -> None:
         self._spare_ignored = spare_ignored
-        self._scales: dict[bytes, _Scale | None] = {}
+        self._scale_of = lru_cache(KNOWN_MODES)(self._scale)
 
     def next_start(self, data: bytes, start: int) -> int:
         """See `FrameFormat`."""
@@ -88,11 +89,7 @@ class Status14Format:
         ):
             return None
         key = frame[6:11]
-        if key not in self._scales:
-            if len(self._scales) >= 512:  # a meter has some tens of modes; noise that looks like frames has many
-                self._scales.clear()
-            self._scales[key] = self._scale(key)
-        scale = self._scales[key]
+        scale = self._scale_of(key)
         if scale is None:
             return ()
         if overload:
@@ -159,4 +156,4 @@ class Status14(FixedFrameDriver):
 
     def frame_format(self, address: Address) -> FrameFormat:
         """See `FixedFrameDriver`."""
-        return Status14Format(address.choice("spare", ("refused", "ignored"), "refused") == "ignored")
+        return Status14Format(spare_ignored(address))

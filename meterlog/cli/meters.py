@@ -11,6 +11,7 @@ from __future__ import annotations
 import argparse
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import ThreadPoolExecutor
+from importlib import import_module
 from pathlib import Path
 
 from meterlog.cli.meters_ble import ble_lines
@@ -18,6 +19,8 @@ from meterlog.errors import LinkError, UsageError
 from meterlog.probe import FRAMES_AGREED, LISTEN_S, Finding, probe, probed_drivers
 
 EXAMPLE = "meterlog meters --listen 5"
+
+_TRY_PROFILE = "meterlog_drivers.try_profile"  # by name, as a command: the core imports no driver
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -41,9 +44,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """List, listen, or try a profile."""
     if args.profile:
-        from meterlog_drivers.try_profile import try_profile
-
-        _print(try_profile(args.profile[0], Path(args.profile[1])))
+        _print(import_module(_TRY_PROFILE).try_profile(args.profile[0], Path(args.profile[1])))
         return 0
     if args.drivers:
         _print(driver_lines())

@@ -68,7 +68,7 @@ def _guess(peripheral: Peripheral) -> Iterator[str]:
 
 
 def _listened(peripheral: Peripheral, listen_s: float) -> Iterator[str]:
-    """Connect and listen, but only to what may be a meter: a stranger's device is left alone."""
+    """Connect and listen, but only to what may be a meter: a stranger's peripheral is left alone."""
     decoder, what = _kind(peripheral)
     if not decoder:
         yield "  not connected to, since it says nothing of a serial or measuring service; if it is your meter:"

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from functools import cache
-
 import pytest
 
 from meterlog.framing import Framing, framing_of
@@ -24,18 +22,13 @@ FRAMINGS = (
 )
 
 
-@pytest.fixture(params=FRAMINGS)
+@pytest.fixture(scope="session", params=FRAMINGS)
 def framing(request: pytest.FixtureRequest) -> Framing:
     """Each framing in turn."""
     return framing_of(request.param)
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def shown(framing: Framing) -> list[Reading]:
     """Every reading that the framing can show."""
-    return _shown(str(framing.address))
-
-
-@cache
-def _shown(address: str) -> list[Reading]:
-    return list(every_mode(framing_of(address).encoder()))
+    return list(every_mode(framing.encoder()))

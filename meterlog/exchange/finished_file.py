@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from meterlog.errors import SessionWriteFailed
@@ -24,11 +24,14 @@ def finished_file(path: Path, *, replace: bool) -> Iterator[Path]:
     passing = path.with_name(f".{path.name}.{os.getpid()}.part")
     try:
         yield passing
+        with passing.open("r+b") as file:
+            os.fsync(file.fileno())  # else a power cut may leave the name with nothing behind it
         passing.replace(path)
     except OSError as error:
         if isinstance(error, SessionWriteFailed):
             raise
-        why = error.strerror or str(error)
+        why = os.strerror(error.errno) if error.errno else str(error)  # pyarrow's own words name the passing file
         raise SessionWriteFailed(f"'{path}' cannot be written: {why}", str(path)) from error
     finally:
-        passing.unlink(missing_ok=True)
+        with suppress(OSError):  # a folder that cannot be written refuses even to look for what is not there
+            passing.unlink(missing_ok=True)

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import os
 from collections.abc import Mapping
+from contextlib import suppress
 from datetime import datetime
 from pathlib import Path
 from types import TracebackType
 
 from meterlog.errors import SessionWriteFailed
-from meterlog.session.database import write_errors
+from meterlog.session.database import KEPT, write_errors
 from meterlog.session.writer import SessionWriter
 
 
@@ -41,10 +42,13 @@ class NewSession:
                 self._passing, monotonic_start_s=0.0, started_at=started_at, details=details
             )
         except SessionWriteFailed as error:
-            raise SessionWriteFailed(
-                str(error).replace(str(self._passing), str(self._path)), str(self._path)
-            ) from error
+            raise self._failed(error) from error
         return self._writer
+
+    def _failed(self, error: SessionWriteFailed) -> SessionWriteFailed:
+        """The same under the name that the user knows; of what was written nothing is kept here."""
+        said = str(error).replace(str(self._passing), str(self._path)).removesuffix(KEPT)
+        return SessionWriteFailed(f"{said}; no session was made", str(self._path))
 
     def keep(self) -> None:
         """End it and give it its name.
@@ -61,10 +65,16 @@ class NewSession:
     def __enter__(self) -> NewSession:
         return self
 
-    def __exit__(self, _: type[BaseException] | None, __: BaseException | None, ___: TracebackType | None) -> None:
+    def __exit__(self, _: type[BaseException] | None, error: BaseException | None, __: TracebackType | None) -> None:
+        failure = error
         try:
             if self._writer is not None:
                 self._writer.close()
+        except SessionWriteFailed as at_close:
+            failure = failure or at_close
         finally:
             for suffix in ("", "-wal", "-shm", "-journal"):
-                self._passing.with_name(self._passing.name + suffix).unlink(missing_ok=True)
+                with suppress(OSError):  # a folder that cannot be written
+                    self._passing.with_name(self._passing.name + suffix).unlink(missing_ok=True)
+        if isinstance(failure, SessionWriteFailed) and failure.path == str(self._passing):
+            raise self._failed(failure) from failure

@@ -14,7 +14,7 @@ from meterlog import __version__
 from meterlog.errors import SessionBusy, SessionWriteFailed
 from meterlog.reading import Reading
 from meterlog.series import Series
-from meterlog.session.database import connect, is_locked, write_error, write_errors
+from meterlog.session.database import KEPT, connect, is_locked, write_error, write_errors
 from meterlog.session.schema import APPLICATION_ID, make_tables
 from meterlog.session.tail import Tail
 
@@ -73,8 +73,11 @@ class Commits:
                 self._identity = os.stat(path)
                 self._connection = connect(path, write=True)
                 self._make(started_at, details)
-        except BaseException:
+        except BaseException as error:
             path.unlink(missing_ok=True)
+            path.with_name(f"{path.name}-journal").unlink(missing_ok=True)
+            if isinstance(error, SessionWriteFailed):
+                raise SessionWriteFailed(str(error).removesuffix(KEPT), str(path)) from error
             raise
 
     def _make(self, started_at: datetime, details: Mapping[str, str]) -> None:

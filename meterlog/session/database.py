@@ -17,6 +17,9 @@ from meterlog.session.schema import APPLICATION_ID, LATEST
 BUSY_TIMEOUT_S = 5.0
 """How long one writer waits for another (a marker from outside holds the file for milliseconds)."""
 
+KEPT = ": what was written until now is kept in it"
+"""The end of what is said where a session cannot be written on."""
+
 _MAGIC = b"SQLite format 3\x00"
 
 
@@ -140,18 +143,14 @@ def write_error(path: Path, error: sqlite3.Error | OSError) -> SessionError:
         return SessionWriteFailed(f"'{path}' cannot be written: {error.strerror or error}", where)
     code = _primary_code(error)
     if code == sqlite3.SQLITE_FULL:
-        return SessionWriteFailed(
-            f"the disk that holds '{path}' is full: what was written until now is kept in it", where
-        )
+        return SessionWriteFailed(f"the disk that holds '{path}' is full{KEPT}", where)
     if code in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
         return SessionBusy(f"'{path}' is locked by another program: try again in a moment", where)
     if code in (sqlite3.SQLITE_READONLY, sqlite3.SQLITE_PERM, sqlite3.SQLITE_CANTOPEN):
         return SessionWriteFailed(f"'{path}' cannot be written: its folder or the file itself is read-only", where)
     if code in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB):
         return NotASession(f"'{path}' is damaged and cannot be written ({_in_one_line(error)})", where)
-    return SessionWriteFailed(
-        f"'{path}' cannot be written on ({_in_one_line(error)}): what was written until now is kept in it", where
-    )
+    return SessionWriteFailed(f"'{path}' cannot be written on ({_in_one_line(error)}){KEPT}", where)
 
 
 def is_locked(error: sqlite3.Error) -> bool:

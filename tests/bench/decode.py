@@ -9,13 +9,14 @@ Beside it stands the ratio to one `numpy.sum` over as many values in the same ru
 from __future__ import annotations
 
 import random
-import time
-from collections.abc import Callable
+import sys
+from collections.abc import Callable, Iterator
 
 import numpy as np
 
 from meterlog.framing import framing_of
 from meterlog.reading import Flag, Quantity, Reading
+from tests.bench.table import Row, at_least, best_s, show
 
 FRAMES = 100_000
 GOAL = 300_000
@@ -64,41 +65,25 @@ def rate(address: str, counts: list[int]) -> float:
     }
     data = b"".join(frames[c] for c in counts)
     chunks = [data[n : n + CHUNK] for n in range(0, len(data), CHUNK)]
-    best_s = float("inf")
-    for _ in range(3):
+    expected = columns * FRAMES
+
+    def decode() -> None:
         feed = framing.decoder(0.001).feed
-        start_s = time.perf_counter()
-        got = sum(len(feed(chunk, 1.0)) for chunk in chunks)
-        best_s = min(best_s, time.perf_counter() - start_s)
-        assert got == columns * FRAMES
-    return columns * FRAMES / best_s
+        assert sum(len(feed(chunk, 1.0)) for chunk in chunks) == expected
+
+    return expected / best_s(decode, times=3)
 
 
-def sum_rate() -> float:
-    """Values a second of one numpy.sum, best of five."""
-    values = np.random.default_rng(1).normal(size=1_000_000)
-    best_s = float("inf")
-    for _ in range(5):
-        start_s = time.perf_counter()
-        values.sum()
-        best_s = min(best_s, time.perf_counter() - start_s)
-    return len(values) / best_s
-
-
-def main() -> None:
-    """Print the table."""
+def rows() -> Iterator[Row]:
+    """A row a driver."""
     streams: tuple[Callable[[random.Random], list[int]], ...] = (still, drifting, scattered)
-    print(f"readings a second, thousands; goal {GOAL // 1000} for 'drifting', what a meter sends")
-    print(f"{'driver':<36}{'still':>8}{'drifting':>10}{'scattered':>11}  numpy.sum / drifting")
-    reference = sum_rate()
+    values = np.random.default_rng(1).normal(size=1_000_000)
+    sum_rate = len(values) / best_s(values.sum)
     for address in ADDRESSES:
-        rates = [rate(address, stream(random.Random(5))) for stream in streams]
-        verdict = "" if rates[1] >= GOAL else "  SHORT"
-        print(
-            f"{address:<36}{rates[0] / 1e3:>8.0f}{rates[1] / 1e3:>10.0f}{rates[2] / 1e3:>11.0f}"
-            f"{reference / rates[1]:>10.0f}{verdict}"
-        )
+        flat, usual, odd = (rate(address, stream(random.Random(5))) / 1e3 for stream in streams)
+        ratio = f"still {flat:.0f}, all different {odd:.0f}; numpy.sum {sum_rate / usual / 1e3:.0f} x"
+        yield at_least(f"decoding {address.replace(':x', ':')}", usual, GOAL / 1e3, "k readings/s", ratio)
 
 
 if __name__ == "__main__":
-    main()
+    sys.exit(show(rows()) > 0)

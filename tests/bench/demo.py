@@ -6,23 +6,27 @@ import subprocess
 import sys
 import tempfile
 import time
+from collections.abc import Iterator
 from pathlib import Path
+
+from tests.bench.table import Row, at_most, show
 
 MOST_S = 60.0
 
 
-def main() -> int:
-    """Run it in an empty folder; 0 when it succeeded within a minute."""
+def rows() -> Iterator[Row]:
+    """Run it in an empty folder."""
     with tempfile.TemporaryDirectory() as folder:
         began_s = time.monotonic()
-        done = subprocess.run([sys.executable, "-m", "meterlog", "demo"], cwd=folder, check=False, timeout=120)
+        done = subprocess.run(
+            [sys.executable, "-m", "meterlog", "demo"], cwd=folder, check=False, timeout=120, stdout=subprocess.DEVNULL
+        )
         took_s = time.monotonic() - began_s
         sessions = list(Path(folder, "demo-sessions").glob("*.sqlite"))
-    good = done.returncode == 0 and took_s < MOST_S and len(sessions) == 2
-    verdict = "ok" if good else "NOT ok"
-    print(f"demo: exit {done.returncode}, {len(sessions)} sessions, {took_s:.1f} s of {MOST_S:g}: {verdict}")
-    return 0 if good else 1
+    good = done.returncode == 0 and len(sessions) == 2
+    row = at_most("`meterlog demo`, the whole job", took_s, MOST_S, "s", f"{len(sessions)} sessions")
+    yield row if good else row._replace(verdict=f"FAILED, exit status {done.returncode}")
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    sys.exit(show(rows()) > 0)

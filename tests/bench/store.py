@@ -12,7 +12,7 @@ import sys
 import tempfile
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
@@ -21,6 +21,7 @@ import meterlog
 from meterlog.reading import Flag, Quantity, Reading
 from meterlog.series import Series
 from meterlog.session import SessionWriter, open_reader
+from tests.bench.table import Row, at_least, at_most, best_s, in_turns, show
 
 RECORDER = """
 import sys, time
@@ -36,27 +37,6 @@ while True:
     time.sleep(0.002)
 """
 
-_missed = 0
-
-
-def report(name: str, figure: float, unit: str, goal: float, *, ratio: str = "") -> None:
-    """Print one line: what, the figure, its ratio, the goal, the verdict (at most the goal is met)."""
-    global _missed
-    met = figure <= goal
-    _missed += not met
-    verdict = "met" if met else f"MISSED by {figure / goal:.2f} times"
-    print(f"{name:52} {figure:10.4g} {unit:10} goal {goal:<8.4g} {ratio:34} {verdict}")
-
-
-def best(run: Callable[[], object], times: int = 5) -> float:
-    """The shortest of some runs, s."""
-    spans = []
-    for _ in range(times):
-        start = time.perf_counter()
-        run()
-        spans.append(time.perf_counter() - start)
-    return min(spans)
-
 
 def display_series(count: int, seed: int = 1) -> Series:
     """Four digits at 10 a second with realistic arrival jitter: 0.3 ms median, late ones seldom."""
@@ -67,38 +47,45 @@ def display_series(count: int, seed: int = 1) -> Series:
     return Series(np.maximum.accumulate(time_s), value, np.full(count, 0.01, np.float32), flags)
 
 
-def write_and_read(folder: Path, readings: int) -> None:
-    """Bulk writing, size, loading, windows, overview, opening."""
+def write_and_read(folder: Path, readings: int) -> Iterator[Row]:
+    """Size, loading, windows, overview."""
     series = display_series(readings)
     path = folder / "bulk.sqlite"
-    start = time.perf_counter()
     with SessionWriter.create(path) as writer:
         writer.append_series(writer.add_channel("feed", Quantity.DC_VOLTAGE), series)
-    print(f"{'bulk writing':52} {readings / (time.perf_counter() - start) / 1e6:10.4g} M/s")
-    report("bytes a reading, sealed", path.stat().st_size / readings, "bytes", 6.0)
+    size = path.stat().st_size / readings
+    rows_size = _size_of_rows(folder, series[:100_000])
+    yield at_most("bytes a reading, sealed", size, 6.0, "bytes", f"{size / rows_size:.2f} x a row a reading")
 
-    plain = folder / "plain.npy"
-    np.save(plain, np.stack([series.time_s, series.value]))
-    plain_s, sum_s = best(lambda: np.load(plain)), best(lambda: series.value.sum())
+    sum_s = best_s(lambda: series.value.sum())
     with open_reader(path) as reader:
-        # In turns, so that a busy machine slows both alike.
-        ways = (lambda: _raw_chunks(path), lambda: reader.series(1), lambda: meterlog.open_session(path).frame())
-        chunks_s, load_s, frame_s = (
-            min(spans) for spans in zip(*([best(w, 1) for w in ways] for _ in range(6)), strict=True)
+        chunks_s, load_s, frame_s = in_turns(
+            lambda: _raw_chunks(path), lambda: reader.series(1), lambda: meterlog.open_session(path).frame(), times=6
         )
-        ratio = f"{load_s / chunks_s:.1f} x inflating the same chunks, {load_s / plain_s:.1f} x np.load"
-        report("all readings to arrays, over the chunk figure", load_s / chunks_s, "times", 4.0, ratio=ratio)
-        print(f"{'  the same':52} {load_s:10.4g} s          ({load_s / sum_s:.0f} x numpy.sum)")
+        for what, took_s in (("to arrays", load_s), ("to a DataFrame", frame_s)):
+            ratio = f"{took_s:.2f} s, {took_s / sum_s:.0f} x numpy.sum"
+            what = f"{readings / 1e6:g} M readings {what}"
+            yield at_most(what, took_s / chunks_s, 4.0, "x inflating the same chunks", ratio)
         end_s = float(series.time_s[-1])
-        window_s = best(lambda: reader.series(1, end_s * 0.5, end_s * 0.51))
-        report("a 1 % window", window_s * 1e3, "ms", 10.0, ratio=f"{window_s / sum_s:.1f} x numpy.sum of all")
-        for buckets in (1000, 2000):
-            view_s = best(lambda n=buckets: reader.overview(1, 0.0, end_s, n))  # type: ignore[misc]
-            report(f"overview in {buckets} buckets", view_s, "s", 1.0, ratio=f"{view_s / load_s:.2f} x loading all")
-    report(
-        "all readings to a DataFrame, over the chunk figure", frame_s / chunks_s, "times", 4.0, ratio=f"{frame_s:.3f} s"
-    )
-    _open_a_day(folder)
+        window_s = best_s(lambda: reader.series(1, end_s * 0.5, end_s * 0.51))
+        ratio = f"{window_s / sum_s:.1f} x numpy.sum of all"
+        yield at_most("a 1 % window of them", window_s * 1e3, 10.0, "ms", ratio)
+        view_s = best_s(lambda: reader.overview(1, 0.0, end_s, 2000))
+        ratio = f"{view_s / load_s:.2f} x loading all"
+        yield at_most("their overview in 2000 buckets", view_s, 1.0, "s", ratio)
+
+
+def _size_of_rows(folder: Path, series: Series) -> float:
+    """The plain alternative: bytes a reading in a table with a row a reading."""
+    path = folder / "rows.sqlite"
+    connection = sqlite3.connect(path)
+    connection.execute("CREATE TABLE reading (channel INTEGER, time REAL, value REAL, resolution REAL, flags INTEGER)")
+    columns = (series.time_s, series.value, series.resolution, series.flags)
+    listed = zip(*(column.tolist() for column in columns), strict=True)
+    connection.executemany("INSERT INTO reading VALUES (1, ?, ?, ?, ?)", listed)
+    connection.commit()
+    connection.close()
+    return path.stat().st_size / len(series)
 
 
 def _raw_chunks(path: Path) -> int:
@@ -113,7 +100,8 @@ def _raw_chunks(path: Path) -> int:
     return size
 
 
-def _open_a_day(folder: Path) -> None:
+def open_a_day(folder: Path) -> Iterator[Row]:
+    """A day at ten readings a second: how soon it is open."""
     path = folder / "day.sqlite"
     with SessionWriter.create(path) as writer:
         writer.append_series(writer.add_channel("feed", Quantity.DC_VOLTAGE), display_series(864_000))
@@ -124,13 +112,20 @@ def _open_a_day(folder: Path) -> None:
             assert reader.markers == []
             assert reader.duration_s > 86_000
 
-    report("24 h at 10/s opens", best(look) * 1e3, "ms", 100.0)
+    def plain() -> None:
+        connection = sqlite3.connect(path)
+        connection.execute("SELECT count(*) FROM channel").fetchone()
+        connection.close()
+
+    look_s, plain_s = in_turns(look, plain)
+    ratio = f"{look_s / plain_s:.1f} x opening it with sqlite3"
+    yield at_most("24 h at 10/s opens", look_s * 1e3, 100.0, "ms", ratio)
 
 
-def sustained(folder: Path, seconds: float = 10.0) -> None:
+def sustained(folder: Path, seconds: float = 10.0) -> Iterator[Row]:
     """20,000 readings/s from 10 channels while a reader follows."""
     path = folder / "sustained.sqlite"
-    rate = 2000
+    rate = 2001  # of each channel
     lags: list[float] = []
     done = threading.Event()
     with SessionWriter.create(path) as writer:
@@ -149,7 +144,7 @@ def sustained(folder: Path, seconds: float = 10.0) -> None:
         thread = threading.Thread(target=follow)
         thread.start()
         start_s = time.monotonic()
-        given = 0
+        given, last_s = 0, 0.0
         while (elapsed := time.monotonic() - start_s) < seconds:
             due = int(elapsed * rate)
             if due > given:
@@ -157,17 +152,18 @@ def sustained(folder: Path, seconds: float = 10.0) -> None:
                 for channel in channels:
                     numbers = range(given, due)
                     writer.append(channel, [Reading(now_s, float(n), Quantity.DC_VOLTAGE, 0.01) for n in numbers])
-                given = due
+                given, last_s = due, elapsed
             time.sleep(0.005)
         done.set()
         thread.join()
     with open_reader(path) as reader:
         lost = sum(reader.series(c).value.tolist() != list(map(float, range(given))) for c in channels)
-    report(f"channels that lost any of {given * 10} readings, 20,000/s", lost, "channels", 0)
-    report("a follower lags behind, median", float(np.median(lags)), "s", 0.5)
+    yield at_least("readings a second from 10 channels, kept", given * 10 / last_s, 20_000, "/s")
+    yield at_most(f"channels that lost any of {given * 10} of them", lost, 0, "lost")
+    yield at_most("a follower lags behind them, median", float(np.median(lags)), 0.5, "s")
 
 
-def kills(folder: Path, count: int) -> None:
+def kills(folder: Path, count: int) -> Iterator[Row]:
     """Recorders killed with SIGKILL: what is lost, at the most."""
     rng = random.Random(1)
     most_s, broken = 0.0, 0
@@ -187,8 +183,18 @@ def kills(folder: Path, count: int) -> None:
         missing = [float(time_s) for given, time_s in lines if int(given) > len(values)]
         most_s = max(most_s, killed_s - missing[0] if missing else 0.0)
         os.remove(path)
-    report(f"the most that {count} kills lost", most_s, "s", 0.5)
-    report("sessions not contiguous or not said to have crashed", broken, "sessions", 0)
+    yield at_most(f"the most that {count} kills of the recorder lost", most_s, 0.5, "s")
+    yield at_most("sessions not whole up to there, or not said to have crashed", broken, 0, "broken")
+
+
+def rows(readings: int = 10_000_000, kill: int = 25) -> Iterator[Row]:
+    """All of them."""
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        yield from write_and_read(folder, readings)
+        yield from open_a_day(folder)
+        yield from sustained(folder)
+        yield from kills(folder, kill)
 
 
 def main() -> int:
@@ -197,12 +203,7 @@ def main() -> int:
     parser.add_argument("--readings", type=int, default=10_000_000)
     parser.add_argument("--kills", type=int, default=100)
     args = parser.parse_args()
-    with tempfile.TemporaryDirectory() as name:
-        folder = Path(name)
-        write_and_read(folder, args.readings)
-        sustained(folder)
-        kills(folder, args.kills)
-    return int(_missed > 0)
+    return int(show(rows(args.readings, args.kills)) > 0)
 
 
 if __name__ == "__main__":

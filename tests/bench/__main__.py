@@ -1,0 +1,36 @@
+"""Every goal of speed in one table: `python -m tests.bench [NAME ...]`; without names all of SPEED, some 8 minutes.
+
+How well things are found, decoded and diagnosed is judged by benches that have tables of their own and run longer:
+`python -m tests.bench.detection`, `.van`, `.diagnosis`, `.bitflips`, `.fuzz`.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+import time
+from importlib import import_module
+
+from tests.bench.table import show
+
+SPEED = ("store", "files", "decode", "record", "speed", "draw", "start", "demo", "page_live", "page_review")
+MORE = ("ble",)
+"""Runs only when it is named: two minutes, and it wants dbus-daemon."""
+
+
+def main() -> int:
+    """Print the table; 1 where a goal is missed."""
+    parser = argparse.ArgumentParser(prog="python -m tests.bench", description=__doc__)
+    parser.add_argument("names", metavar="NAME", nargs="*", help=f"of {', '.join((*SPEED, *MORE))}")
+    names = parser.parse_args().names or SPEED
+    if unknown := set(names) - {*SPEED, *MORE}:
+        parser.error(f"there is no bench {', '.join(sorted(unknown))}")
+    missed, begun_s = 0, time.monotonic()
+    for k, name in enumerate(names):
+        missed += show(import_module(f"tests.bench.{name}").rows(), heading=k == 0)
+    print(f"\n{missed} goals missed; {time.monotonic() - begun_s:.0f} s")
+    return int(missed > 0)
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -22,7 +22,7 @@ TRIES_WINDOW_S = 60.0
 LOOPBACK = ("127.0.0.1", "localhost", "[::1]")
 
 _PAIR_PAGE = """<!doctype html><html lang="en"><meta charset="utf-8"><title>meterlog: pair this device</title>
-<meta name="viewport" content="width=device-width, initial-scale=1">
+<meta name="viewport" content="width=device-width, initial-scale=1"><link rel="icon" href="data:,">
 <style>body{{font:1.2rem system-ui,sans-serif;margin:2rem;max-width:30rem;color-scheme:light dark}}
 input,button{{font:inherit;padding:.6rem;width:100%;box-sizing:border-box;margin:.4rem 0}}</style>
 <h1>Pair this device</h1><p>Type the code that the computer shows in its terminal.</p>

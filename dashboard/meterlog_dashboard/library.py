@@ -26,7 +26,11 @@ class Library:
         path = self.folder / name
         if not _NAME.fullmatch(name) or name.startswith(".") or path.suffix != SUFFIX:
             raise NotASession(f"there is no session '{name}' in this folder", name)
-        if not path.is_file() or path.resolve().parent != self.folder:
+        try:
+            there = path.is_file() and path.resolve().parent == self.folder
+        except OSError:  # longer than names can be
+            there = False
+        if not there:
             raise NotASession(f"there is no session '{name}' in this folder", name)
         return path
 

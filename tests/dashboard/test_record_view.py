@@ -1,0 +1,201 @@
+"""The live page in a real browser, with an emulated meter on a real port and a recorder in its own process."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+import threading
+import time
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import flask
+import numpy as np
+import pytest
+from playwright.sync_api import Browser, Page, expect
+
+from meterlog.analysis import analyze
+from meterlog.session import open_reader
+from meterlog_dashboard.access import LOOPBACK, Access
+from meterlog_dashboard.capture_process import Recorders
+from meterlog_dashboard.library import Library
+
+PATIENCE_MS = 20_000
+
+pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="needs pseudo-terminals")
+
+
+@pytest.fixture
+def page(browser: Browser) -> Iterator[Page]:
+    """A page on which any error on the console fails the test."""
+    page = browser.new_page(viewport={"width": 390, "height": 844})
+    page.set_default_timeout(PATIENCE_MS)
+    expect.set_options(timeout=PATIENCE_MS)
+    errors: list[str] = []
+    page.on("console", lambda said: errors.append(said.text) if said.type == "error" else None)
+    page.on("pageerror", lambda error: errors.append(str(error)))
+    yield page
+    page.close()
+    assert errors == []
+
+
+class Served:
+    """The page as a user starts it."""
+
+    def __init__(self, folder: Path) -> None:
+        command = [sys.executable, "-m", "meterlog", "page", "--port", "0", str(folder)]
+        self.process = subprocess.Popen(command, stdout=subprocess.PIPE, text=True)
+        assert self.process.stdout is not None
+        self.address = self.process.stdout.readline().split()[4].rstrip("/")
+
+    def kill(self) -> None:
+        assert self.process.stdout is not None
+        self.process.kill()
+        self.process.wait()
+        self.process.stdout.close()
+
+
+@pytest.fixture
+def serve(tmp_path: Path) -> Iterator[Callable[[], Served]]:
+    started: list[Served] = []
+
+    def start() -> Served:
+        started.append(Served(tmp_path))
+        return started[-1]
+
+    yield start
+    for one in started:
+        one.kill()
+    recorders = Recorders(Library(tmp_path))
+    for name in recorders.running():
+        recorders.stop(name)
+
+
+@pytest.fixture
+def port() -> Iterator[str]:
+    """An emulated meter at a van whose key is turned on now and then; twice as fast as usual."""
+    command = [sys.executable, "-m", "meterlog", "emulate", "healthy-prime", "--interval", "0.1", "--speed", "2"]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as emulator:
+        assert emulator.stdout is not None
+        yield emulator.stdout.readline().strip()
+        emulator.terminate()
+
+
+def wait_ended(folder: Path, name: str) -> None:
+    recorders, give_up = Recorders(Library(folder)), time.monotonic() + 15
+    while recorders.running():
+        assert time.monotonic() < give_up, f"{name} did not end"
+        time.sleep(0.05)
+
+
+def test_arm_on_the_page_see_the_prime_caught_mark_and_stop(
+    page: Page, serve: Callable[[], Served], port: str, tmp_path: Path
+) -> None:
+    page.goto(f"{serve().address}/record")
+    page.get_by_label("Meter: address").fill(f"status14:{port}")
+    page.get_by_label("Called").first.fill("pump feed")
+    page.get_by_text("wait until it rises through").click()
+    page.get_by_role("button", name="Start").click()
+    expect(page.get_by_role("heading", name="Before you measure")).to_be_visible()
+    expect(page.get_by_text("Fuel vapour burns")).to_be_visible()
+    page.get_by_role("button", name="I have read this").click()
+    page.get_by_role("button", name="Start").click()
+    expect(page.locator("#band")).to_contain_text("CAUGHT")
+    expect(page.locator("#band")).to_have_class("band caught")
+    expect(page.locator(".readout output")).to_contain_text("V")
+    page.get_by_role("button", name="key-off").click()
+    expect(page.locator("#live-said")).to_contain_text("Marker key-off at")
+    expect(page.locator("#live-events")).to_contain_text("CAUGHT: prime pulse")
+    assert page.evaluate("document.documentElement.scrollWidth") == 390
+    page.get_by_role("button", name="Stop").click()
+    page.get_by_role("button", name="Press again to stop").click()
+    expect(page.locator("#band")).to_contain_text("Ended; everything is kept")
+    (path,) = tmp_path.glob("*.sqlite")
+    wait_ended(tmp_path, path.name)
+    with open_reader(path) as reader:
+        assert [channel.label for channel in reader.channels] == ["pump feed"]
+        assert "key-off" in [marker.name for marker in reader.markers]
+        assert "prime_pulse" in [event.kind for event in analyze(reader).events]
+    assert [file.name for file in tmp_path.iterdir()] == [path.name]
+
+
+def test_a_meter_that_is_not_there_is_said_in_one_sentence(page: Page, serve: Callable[[], Served]) -> None:
+    page.goto(f"{serve().address}/record")
+    page.evaluate("localStorage.setItem('meterlog-cautions-read', '[\"dc_voltage\"]')")
+    page.get_by_label("Meter: address").fill("status14:/dev/no-such-port")
+    page.get_by_role("button", name="Start").click()
+    expect(page.get_by_role("alert").filter(has_text="/dev/no-such-port")).to_be_visible()
+
+
+def test_page_and_server_killed_in_mid_capture_lose_nothing(
+    page: Page, browser: Browser, serve: Callable[[], Served], plug_in: Callable[[], Any], tmp_path: Path
+) -> None:
+    meter, stop, shown, name = plug_in(), threading.Event(), [0], "by-hand.sqlite"
+
+    def count() -> None:
+        while not stop.wait(0.05):
+            meter.show(0.01 * shown[0])
+            shown[0] += 1
+
+    counting = threading.Thread(target=count)
+    counting.start()
+    try:
+        first = serve()
+        command = [sys.executable, "-m", "meterlog", "record", "--quiet", "--out", str(tmp_path / name)]
+        recorder = subprocess.Popen([*command, "--meter", f"status14:{meter.port}"], stdout=subprocess.DEVNULL)
+        while not Recorders(Library(tmp_path)).running():
+            time.sleep(0.05)
+        lost = browser.new_page()
+        lost.goto(f"{first.address}/record/{name}")
+        expect(lost.locator(".readout output")).to_contain_text("V")
+        first.kill()
+        expect(lost.locator("#band")).to_contain_text("no line to the computer")
+        expect(lost.locator(".readout .link")).to_contain_text("NOT KNOWN")
+        lost.close()
+        page.goto(f"{serve().address}/record")
+        page.get_by_role("link", name=f"Go to {name}").click()
+        expect(page.locator("#live-state")).to_contain_text("recording")
+        expect(page.locator(".readout output")).to_contain_text("V")
+        page.get_by_role("button", name="Stop").click()
+        page.get_by_role("button", name="Press again to stop").click()
+        expect(page.locator("#band")).to_contain_text("everything is kept")
+    finally:
+        stop.set()
+        counting.join()
+    assert recorder.wait(15) == 0
+    with open_reader(tmp_path / name) as reader:
+        counted = np.round(reader.series(1).value * 100).astype(int)
+    assert len(counted) > 20
+    assert np.diff(counted).tolist() == [1] * (len(counted) - 1)
+
+
+def test_the_code_pairs_a_phone_in_a_real_browser(page: Page) -> None:
+    from waitress.server import create_server
+
+    codes: list[str] = []
+    app = flask.Flask("paired")
+    app.config["CONTENT_SECURITY_POLICY"] = (
+        "default-src 'self'; style-src 'unsafe-inline'; img-src data:; form-action 'self'"
+    )
+    app.add_url_rule("/", "start", lambda: '<link rel="icon" href="data:,">you are in')
+    inner = app.wsgi_app
+
+    def from_a_phone(environ: dict[str, Any], answer: Any) -> Any:
+        return inner({**environ, "REMOTE_ADDR": "192.0.2.7"}, answer)
+
+    server = create_server(from_a_phone, host="127.0.0.1", port=0)
+    address = f"http://127.0.0.1:{server.effective_port}"
+    Access(LOOPBACK, server.effective_port, True, codes.append).guard(app)
+    thread = threading.Thread(target=server.run, daemon=True)
+    thread.start()
+    try:
+        page.goto(f"{address}/")
+        expect(page.get_by_role("heading", name="Pair this device")).to_be_visible()
+        page.get_by_label("Code").fill(codes[0])
+        page.get_by_role("button", name="Pair").click()
+        expect(page.get_by_text("you are in")).to_be_visible()
+        assert page.evaluate("document.cookie") == ""
+    finally:
+        server.close()
+        thread.join(5)

@@ -132,7 +132,7 @@ def _run(command: str, words: Sequence[str]) -> int:
     except MeterlogError as error:
         if args.debug:
             raise
-        print(f"meterlog: {error}", file=sys.stderr)
+        print(f"meterlog: {' '.join(str(error).splitlines())}", file=sys.stderr)  # a name may hold line ends
     except OSError as error:
         # An output that cannot be written (`> file` on a full disk), or a file that no command has a sentence for.
         if args.debug:

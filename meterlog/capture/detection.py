@@ -15,15 +15,7 @@ def live_detection(details: Mapping[str, str]) -> Callable[[Channel], Detector]:
         LimitsError: there is no set of limits for that system voltage.
     """
     from meterlog.events.live import LiveDetector
-    from meterlog.limits import load_limits
+    from meterlog.limits import limits_for
 
-    settings = load_limits(system_v=system_volts(details)).settings
+    settings = limits_for(details, ()).settings
     return lambda channel: LiveDetector(channel, settings)
-
-
-def system_volts(details: Mapping[str, str]) -> float | None:
-    """The vehicle's system voltage as entered, V; None where it was not, or is no number."""
-    try:
-        return float(details["system_v"])
-    except (KeyError, ValueError):
-        return None

@@ -42,6 +42,8 @@ def run(args: argparse.Namespace) -> int:
     """List them."""
     if not args.folder.is_dir():
         raise UsageError(f"there is no folder '{args.folder}'")
+    if args.limit is not None and args.limit < 1:
+        raise UsageError(f"--limit wants a whole number from 1, not {args.limit}")
     wanted = [_wanted(word) for word in args.set]
     found = [summary for summary in summaries(args.folder) if _fits(summary, args, wanted)]
     found.sort(key=lambda summary: summary.path.name)

@@ -72,3 +72,8 @@ def test_an_absent_folder_is_one_line(tmp_path: Path, capsys: pytest.CaptureFixt
     assert "there is no folder" in capsys.readouterr().err
     assert main(["sessions", str(tmp_path)]) == 0
     assert capsys.readouterr().out.startswith("no sessions in")
+
+
+def test_a_limit_below_one_is_refused(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["sessions", str(folder), "--limit", "-1"]) == 2
+    assert "--limit wants a whole number from 1" in capsys.readouterr().err

@@ -41,7 +41,7 @@ def layout(shop: Shop, name: str) -> Component:
             html.Div(id="readouts"),
             _markers(),
             dcc.Graph(id="strip-chart", figure={"data": [], "layout": figure_layout(260)}, config={"staticPlot": True}),
-            html.Section([html.H2("Events"), html.Ol(id="live-events"), html.P("None so far.", id="live-none")]),
+            html.P("", id="live-said", role="status", className="soft"),
             html.Div(
                 [
                     html.Button("Stop", id="stop", className="stop giant"),
@@ -49,7 +49,7 @@ def layout(shop: Shop, name: str) -> Component:
                 ],
                 className="row",
             ),
-            html.P("", id="live-said", role="status", className="soft"),
+            html.Section([html.H2("Newest events"), html.Ol(id="live-events"), html.P("None so far.", id="live-none")]),
         ],
         id="live",
         **attributes(data_name=name),

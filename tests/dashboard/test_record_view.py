@@ -82,6 +82,18 @@ def port() -> Iterator[str]:
         emulator.terminate()
 
 
+def press_stop(page: Page) -> None:
+    """Press until it ends: twice, or more where this computer is so busy that the second press came late."""
+    stop = page.locator("#stop")
+    stop.click()
+    expect(page.locator("#band")).not_to_contain_text("Ended")
+    for _ in range(10):
+        page.wait_for_timeout(600)
+        if stop.is_disabled() or stop.inner_text() == "Stopping …":
+            return
+        stop.click()
+
+
 def wait_ended(folder: Path, name: str) -> None:
     recorders, give_up = Recorders(Library(folder)), time.monotonic() + 15
     while recorders.running():
@@ -108,8 +120,7 @@ def test_arm_on_the_page_see_the_prime_caught_mark_and_stop(
     expect(page.locator("#live-said")).to_contain_text("Marker key-off at")
     expect(page.locator("#live-events")).to_contain_text("CAUGHT: prime pulse")
     assert page.evaluate("document.documentElement.scrollWidth") == 390
-    page.get_by_role("button", name="Stop").click()
-    page.get_by_role("button", name="Press again to stop").click()
+    press_stop(page)
     expect(page.locator("#band")).to_contain_text("Ended; everything is kept")
     (path,) = tmp_path.glob("*.sqlite")
     wait_ended(tmp_path, path.name)
@@ -157,8 +168,7 @@ def test_page_and_server_killed_in_mid_capture_lose_nothing(
         page.get_by_role("link", name=f"Go to {name}").click()
         expect(page.locator("#live-state")).to_contain_text("recording")
         expect(page.locator(".readout output")).to_contain_text("V")
-        page.get_by_role("button", name="Stop").click()
-        page.get_by_role("button", name="Press again to stop").click()
+        press_stop(page)
         expect(page.locator("#band")).to_contain_text("everything is kept")
     finally:
         stop.set()

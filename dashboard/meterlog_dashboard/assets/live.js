@@ -2,6 +2,7 @@
 (function () {
   "use strict";
   const PAUSE_MS = 100, PATIENCE_MS = 3000, WINDOW_S = window.innerWidth < 700 ? 30 : 60, MOST_POINTS = 1500, MOST_DOTS = 120, DRAW_MS = 250, MOST_EVENTS = 50;
+  const MOST_LISTED = 8, STOP_AGAIN_MS = [400, 6000];
   const COLOURS = ["#0072B2", "#D55E00", "#009E73", "#CC79A7", "#E69F00", "#56B4E9"];
   const SORTS = { trouble: "TROUBLE", caught: "CAUGHT", doubt: "CHECK THE METER", lost: "NO DATA", calm: "" };
   const $ = (id) => document.getElementById(id);
@@ -122,6 +123,7 @@
       font: { family: "system-ui, sans-serif", size: 13 }, shapes: [], annotations: [],
       xaxis: { range: [0, WINDOW_S], ticksuffix: " s", gridcolor: "rgba(128,136,144,0.28)", zeroline: false } };
     const rows = live.channels.length, traces = [];
+    layout.xaxis.anchor = rows > 1 ? "y" + (2 * rows - 1) : "y";
     live.channels.forEach((one, place) => {
       const top = 1 - place / rows, bottom = 1 - (place + 1) / rows + 0.06, row = place ? String(2 * place + 1) : "";
       layout["yaxis" + row] = { domain: [bottom, top], title: { text: one.unit }, zeroline: false, nticks: 4,
@@ -155,19 +157,30 @@
       which.push(2 * place, 2 * place + 1);
     });
     const marks = live.markers.filter((one) => one[0] >= start);
-    const found = live.events.filter((one) => one.end_s >= start);
+    const rowOf = (number) => live.channels.findIndex((one) => one.number === number);
+    const found = live.events.filter((one) => one.end_s >= start && rowOf(one.channel) >= 0);
+    const domain = (number) => "y" + (rowOf(number) ? 2 * rowOf(number) + 1 : "") + " domain";
     const line = (x, dash) => ({ type: "line", xref: "x", yref: "paper", x0: x, x1: x, y0: 0, y1: 1,
       line: { color: "#808890", width: 2, dash } });
     const shapes = marks.map((one) => line(one[0], one[3] ? "dot" : "dash"));
     for (const one of found) {
-      shapes.push({ type: "rect", xref: "x", yref: "paper", x0: one.start_s, x1: Math.max(one.end_s, one.start_s + 0.2),
+      shapes.push({ type: "rect", xref: "x", yref: domain(one.channel), x0: one.start_s, x1: Math.max(one.end_s, one.start_s + 0.2),
         y0: 0, y1: 1, fillcolor: { trouble: "#D55E00", caught: "#009E73" }[one.sort] || "#808890", opacity: 0.25,
         line: { width: 0 }, layer: "below" });
     }
-    const named = (x, y, text) => ({ x, y, xref: "x", yref: "paper", text: text.replace(/[<&]/g, " "), showarrow: false,
+    const named = (x, y, text, yref = "paper") => ({ x, y, xref: "x", yref, text: text.replace(/[<&]/g, " "), showarrow: false,
       xanchor: x > end - WINDOW_S / 5 ? "right" : "left", yanchor: y ? "top" : "bottom", font: { size: 12 } });
     const notes = marks.map((one) => named(one[0], 1, one[1]));
-    notes.push(...found.map((one) => named(Math.max(one.start_s, start), 0, one.kind)));
+    const free = {}; // from where on a row has room for a word
+    for (const one of found) {
+      const at = Math.max(one.start_s, start);
+      if (at < (free[one.channel] || start)) continue;
+      free[one.channel] = at + WINDOW_S / 8;
+      notes.push(named(at, 0, one.kind, domain(one.channel)));
+    }
+    for (const one of live.channels) {
+      notes.push({ ...named(0, 1, one.label, domain(one.number)), xref: "paper", xanchor: "left", font: { size: 13, weight: 700 } });
+    }
     const change = { "xaxis.range": [start, end], shapes, annotations: notes };
     live.updating = true;
     window.Plotly.update(graph, { x: xs, y: ys, mode: modes }, change, which).finally(() => { live.updating = false; });
@@ -195,7 +208,7 @@
       item.append(make("strong", "", SORTS[one.sort] + ": " + one.kind), make("span", "", one.label + " at " +
         clock(one.start_s) + ". " + one.detail));
       $("live-events").prepend(item);
-      while ($("live-events").children.length > MOST_EVENTS) $("live-events").lastChild.remove();
+      while ($("live-events").children.length > MOST_LISTED) $("live-events").lastChild.remove();
       if (!first) alarm(live, one.sort, one.kind + " on " + one.label, one.detail);
     }
     $("live-none").hidden = live.count > 0;
@@ -223,10 +236,12 @@
   let stopAsked = 0;
   async function stop() {
     const button = $("stop");
-    if (Date.now() - stopAsked > 4000) { // a second press, so that no dirty thumb ends a recording
+    const since = Date.now() - stopAsked;
+    if (since < STOP_AGAIN_MS[0]) return; // a thumb that trembles
+    if (since > STOP_AGAIN_MS[1]) { // a second press, so that no dirty thumb ends a recording
       stopAsked = Date.now();
       put(button, "Press again to stop");
-      setTimeout(() => { if (!shown || !shown.ended) put($("stop"), "Stop"); }, 4000);
+      setTimeout(() => { if (stopAsked && shown && !shown.ended) put($("stop"), "Stop"); }, STOP_AGAIN_MS[1]);
       return;
     }
     stopAsked = 0;

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 from urllib.parse import quote
 
-from dash import ClientsideFunction, Dash, Input, Output, Patch, State, ctx, dcc, html
+from dash import ClientsideFunction, Dash, Input, Output, Patch, State, ctx, dcc, html, no_update
 from dash.development.base_component import Component
 from dash.exceptions import PreventUpdate
 
@@ -76,10 +76,11 @@ def _stores(name: str, held: Held, span: Span) -> list[Component]:
     following = dcc.Interval(id="review-tick", interval=_REFRESH_MS, disabled=held.ended != "growing")
     return [
         dcc.Store(id="review-name", data=name),
-        dcc.Store(id="review-span", data=[*span, held.duration_s]),
+        dcc.Store(id="review-span", data={"span": span, "duration_s": held.duration_s, "moves": 0}),
         dcc.Store(id="review-analyzed", data=0),
         dcc.Store(id="review-chosen"),
         dcc.Store(id="event-row"),
+        dcc.Store(id="event-count"),
         dcc.Store(id="event-page"),
         dcc.Store(id="go-to"),
         dcc.Store(id="dragged"),
@@ -185,105 +186,116 @@ def register(app: Dash, shop: Shop) -> None:
     @app.callback(
         Output("review-findings", "children"),
         Output("review-analyzed", "data"),
+        Output("event-count", "data"),
         Input("review-name", "data"),
         Input("markers-changed", "data"),
     )
-    def explain(name: str, _: object) -> tuple[Component, int]:
+    def explain(name: str, _: object) -> tuple[Component, int, int]:
         held = shelf.held(name)
-        return finding_list(held), time.time_ns()
-
-    @app.callback(
-        Output("review-chosen", "data"),
-        Output("event-said", "children"),
-        Input("event-row", "data"),
-        Input("event-next", "n_clicks"),
-        Input("event-previous", "n_clicks"),
-        Input("detail", "clickData"),
-        State("review-chosen", "data"),
-        State("review-name", "data"),
-        prevent_initial_call=True,
-    )
-    def choose(
-        row: dict[str, Any] | None, _: int, __: int, click: dict[str, Any] | None, chosen: int | None, name: str
-    ) -> tuple[int, str]:
-        held = shelf.held(name)
-        number = _wanted_event(held, row, click, chosen)
-        return number, event_sentence(held, number)
+        return finding_list(held), time.time_ns(), len(held.analysis.events)
 
     @app.callback(
         Output("review-events", "children"),
+        Output("event-said", "children"),
         Input("review-analyzed", "data"),
         Input("review-chosen", "data"),
         Input("event-page", "data"),
         State("review-name", "data"),
         prevent_initial_call=True,
     )
-    def list_events(analyzed: int, chosen: int | None, page: dict[str, int] | None, name: str) -> Component:
+    def list_events(analyzed: int, chosen: int | None, page: dict[str, int] | None, name: str) -> tuple[Component, Any]:
         if not analyzed:
             raise PreventUpdate
         first = page["first"] if page and ctx.triggered_id == "event-page" else ((chosen or 1) - 1)
         held = shelf.held(name)
-        return event_table(held, Clock(held.started_at, held.duration_s), chosen, first // EVENTS_A_PAGE)
+        listed = event_table(held, Clock(held.started_at, held.duration_s), chosen, first // EVENTS_A_PAGE)
+        return listed, event_sentence(held, chosen) if chosen else no_update
+
+    _register_drawing(app, shop)
+
+
+def _register_drawing(app: Dash, shop: Shop) -> None:
+    """Two steps, so that a later reason to draw never undoes an earlier move: where to be, then what is there."""
+    shelf = shelf_of(shop.library)
 
     @app.callback(
-        Output("detail", "figure"),
-        Output("strip", "figure"),
-        Output("review-statistics", "children"),
         Output("review-span", "data"),
         Input("dragged", "data"),
         Input("strip-dragged", "data"),
         Input("review-chosen", "data"),
         Input("go-to", "data"),
-        Input("review-analyzed", "data"),
         Input("review-tick", "n_intervals"),
         State("review-span", "data"),
         State("review-name", "data"),
         *(Input(f"move-{move}", "n_clicks") for move in MOVES),
         prevent_initial_call=True,
     )
-    def draw(
+    def place(
         by_hand: dict[str, Any] | None,
         strip: dict[str, Any] | None,
         chosen: int | None,
         go_to: dict[str, Any] | None,
-        analyzed: int,
         _: int,
-        shown: list[float],
+        shown: dict[str, Any],
         name: str,
         *__: int,
-    ) -> tuple[Any, ...]:
+    ) -> dict[str, Any]:
         held = shelf.held(name)
         clock = Clock(held.started_at, held.duration_s)
-        asked = Asked(by_hand, strip, chosen, go_to)
-        span, moved = _next_span(held, clock, asked, (shown[0], shown[1]), shown[2])
+        old: Span = (shown["span"][0], shown["span"][1])
+        span, moved = _next_span(held, clock, Asked(by_hand, strip, chosen, go_to), old, shown["duration_s"])
+        return {"span": span, "duration_s": held.duration_s, "moves": shown["moves"] + moved}
+
+    @app.callback(
+        Output("detail", "figure"),
+        Output("strip", "figure"),
+        Output("review-statistics", "children"),
+        Input("review-span", "data"),
+        Input("review-chosen", "data"),
+        Input("review-analyzed", "data"),
+        State("review-name", "data"),
+        prevent_initial_call=True,
+    )
+    def draw(shown: dict[str, Any], chosen: int | None, analyzed: int, name: str) -> tuple[Any, ...]:
+        held = shelf.held(name)
+        clock = Clock(held.started_at, held.duration_s)
+        span: Span = (shown["span"][0], shown["span"][1])
         rows = _rows(held, bool(analyzed))
         window = draw_window(rows, held.markers, clock, span, chosen)
         whole = Session(held.duration_s).whole
-        small: Patch | Figure = Patch()
-        if shown[2] != held.duration_s:
-            small = strip_figure(rows, clock, whole, span)
+        strip: Patch | Figure = Patch()
+        if held.ended == "growing":
+            strip = strip_figure(rows, clock, whole, span)
         else:
-            small["layout"]["shapes"][0] = strip_window(clock, span, whole)
-        detail = _patch(window, clock, span if moved else None)
-        return detail, small, statistics_table(held, span), [*span, held.duration_s]
+            strip["layout"]["shapes"][0] = strip_window(clock, span, whole)
+        return _patch(window, clock, span, shown["moves"]), strip, statistics_table(held, span)
 
 
 def _listen_to_plots(app: Dash) -> None:
-    """What is dragged in the plots, without the plots' other news; see `assets/review.js`."""
-    for function, out, *inputs in (
-        ("dragged", "dragged", ("detail", "relayoutData")),
-        ("stripDragged", "strip-dragged", ("strip", "relayoutData"), ("strip", "clickData")),
+    """What is dragged in the plots, without their other news, and every press for an event: `assets/review.js`."""
+    choosing = (
+        ("event-row", "data"),
+        ("event-next", "n_clicks"),
+        ("event-previous", "n_clicks"),
+        ("detail", "clickData"),
+    )
+    known = (("review-chosen", "data"), ("event-count", "data"))
+    for function, out, inputs, states in (
+        ("dragged", "dragged", (("detail", "relayoutData"),), ()),
+        ("stripDragged", "strip-dragged", (("strip", "relayoutData"), ("strip", "clickData")), ()),
+        ("chosen", "review-chosen", choosing, known),
     ):
         app.clientside_callback(  # type: ignore[no-untyped-call]
             ClientsideFunction("meterlog", function),
             Output(out, "data"),
             *(Input(*one) for one in inputs),
+            *(State(*one) for one in states),
             prevent_initial_call=True,
         )
 
 
-def _patch(window: Window, clock: Clock, moved_to: Span | None) -> Patch:
-    """What of the detail changes; its range only where the page moved it, never under a person's hand."""
+def _patch(window: Window, clock: Clock, span: Span, moves: int) -> Patch:
+    """What of the detail changes; `moves` counts how often the page, not a person's hand, moved it."""
     patch = Patch()
     for place, trace in enumerate(window.traces):
         patch["data"][place] = trace
@@ -291,9 +303,8 @@ def _patch(window: Window, clock: Clock, moved_to: Span | None) -> Patch:
     patch["layout"]["annotations"] = window.words
     for place, heights in enumerate(window.heights):
         patch["layout"]["yaxis" if place == 0 else f"yaxis{place + 1}"]["range"] = list(heights)
-    if moved_to is not None:
-        patch["layout"]["xaxis"]["range"] = clock.ms(moved_to).tolist()
-        patch["layout"]["xaxis"]["uirevision"] = time.time_ns()
+    patch["layout"]["xaxis"]["range"] = clock.ms(span).tolist()
+    patch["layout"]["xaxis"]["uirevision"] = moves
     return patch
 
 
@@ -322,25 +333,3 @@ def _next_span(held: Held, clock: Clock, asked: Asked, old: Span, old_duration_s
         span = session.followed(old, old_duration_s)
         return span, span != old
     return old, False
-
-
-def _wanted_event(held: Held, row: dict[str, Any] | None, click: dict[str, Any] | None, chosen: int | None) -> int:
-    """The number of the event that a person asked for, from 1.
-
-    Raises:
-        PreventUpdate: there is none.
-    """
-    events = held.analysis.events
-    if not events:
-        raise PreventUpdate
-    done = ctx.triggered_id
-    if done == "event-row" and row:
-        wanted = int(row["number"])
-    elif done == "detail":
-        found = (click or {"points": [{}]})["points"][0].get("customdata")
-        if found is None:
-            raise PreventUpdate
-        wanted = int(found)
-    else:
-        wanted = (chosen or 0) + 1 if done == "event-next" else (chosen or len(events) + 1) - 1
-    return min(max(wanted, 1), len(events))

@@ -36,6 +36,7 @@ def layout(shop: Shop, rest: str, query: Mapping[str, str]) -> Component:
             html.Label("Search: vehicle, complaint, test point, file", htmlFor="session-search"),
             dcc.Input(id="session-search", type="search", debounce=False, className="wide", autoComplete="off"),
             html.Div(_found(shop, ""), id="session-list"),
+            html.Div(dcc.Graph(), hidden=True),  # so that the browser has the drawing library before it is needed
         ]
     )
 

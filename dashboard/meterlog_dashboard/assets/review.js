@@ -11,6 +11,14 @@
   window.dash_clientside = Object.assign({}, window.dash_clientside, {
     meterlog: {
       dragged: (news) => ends(news, "xaxis.range", "xaxis.range[0]", "xaxis.range[1]") || none(),
+      /* Decided here, so that no press is lost while an answer is on its way. */
+      chosen: (row, _next, _previous, press, chosen, count) => {
+        const by = window.dash_clientside.callback_context.triggered[0].prop_id;
+        let number = by.startsWith("event-next") ? (chosen || 0) + 1 : (chosen || count + 1) - 1;
+        if (by.startsWith("event-row")) number = row && row.number;
+        if (by.startsWith("detail")) number = press && press.points[0].customdata;
+        return count && number !== null && number !== undefined ? Math.min(Math.max(number, 1), count) : none();
+      },
       stripDragged: (news, press) => {
         const by = window.dash_clientside.callback_context.triggered.map((one) => one.prop_id);
         if (by.includes("strip.clickData") && press) return { ends: [press.points[0].x], now: Date.now() };

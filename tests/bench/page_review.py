@@ -1,0 +1,186 @@
+"""How long Review takes with a day of ten readings a second: `python -m tests.bench.page_review`.
+
+A real Chromium opens a session of 864,000 readings from the list, then zooms by button and by dragging. Told are the
+times from the press to the drawn line, the page's own part of each (the answer of the server), and the largest trace
+sent. Goals: first drawing 1.5 s, each zoom 300 ms, 80 kB a trace. Beside them, as a measure of the machine in the same
+minute: one `numpy.sum` over the values, and the same first drawing of a session of 30 readings.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import socket
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from meterlog.reading import Quantity
+from meterlog.series import Series
+from meterlog.session.writer import SessionWriter
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Page, Response
+
+READINGS = 864_000
+ZOOMS = ("closer", "closer", "later", "closer", "closer", "earlier", "wider", "all", "closer", "later")
+
+# Resolves with ms from now to the first frame in which the detail's line is another one than `before`.
+_CHANGED = """(before) => new Promise((done) => {
+  const begun = window.letGo || performance.now();
+  window.letGo = 0;
+  const look = () => {
+    const lines = document.querySelectorAll("#detail .js-line");
+    const now = Array.from(lines, (line) => line.getAttribute("d")).join();
+    const told = document.querySelector("#review-statistics p");
+    if (lines.length && now !== before.line && told && told.textContent !== before.told)
+      requestAnimationFrame(() => done(performance.now() - begun));
+    else if (performance.now() - begun > 20000) done(NaN);
+    else requestAnimationFrame(look);
+  };
+  look();
+})"""
+_LISTEN = """() => addEventListener(
+  "mouseup", () => { window.letGo = performance.now(); }, { capture: true, once: true }
+)"""
+_BEFORE = """() => ({
+  line: Array.from(document.querySelectorAll("#detail .js-line"), (line) => line.getAttribute("d")).join(),
+  told: (document.querySelector("#review-statistics p") || {}).textContent,
+})"""
+
+
+def write_day(path: Path, readings: int) -> float:
+    """A session of one channel with dropouts; the time of one sum over its values, s."""
+    rng = np.random.default_rng(11)
+    value = np.round(13.8 + rng.normal(0.0, 0.02, readings), 2)
+    value[readings // 3] = 0.02
+    value[readings // 2 : readings // 2 + 20] = 0.01
+    time_s = np.arange(readings) * 0.1
+    resolution, flags = np.full(readings, 0.01, np.float32), np.zeros(readings, np.uint16)
+    with SessionWriter.create(path, started_at=datetime(2026, 3, 2, 9, tzinfo=UTC), details={"system_v": "12"}) as new:
+        number = new.add_channel("pump feed", Quantity.DC_VOLTAGE, point="plug_feed", interval_s=0.1)
+        new.append_series(number, Series(time_s.astype(np.float64), value.astype(np.float64), resolution, flags))
+        new.add_marker(20.0, "key-on")
+    begun = time.perf_counter()
+    value.sum()
+    return time.perf_counter() - begun
+
+
+def main() -> None:
+    """Measure and tell."""
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        sum_s = write_day(folder / "day.sqlite", READINGS)
+        write_day(folder / "short.sqlite", 30)
+        with socket.socket() as probe:
+            probe.bind(("127.0.0.1", 0))
+            port = int(probe.getsockname()[1])
+        command = [sys.executable, "-m", "meterlog", "page", "--port", str(port), str(folder)]
+        with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as process:
+            assert process.stdout is not None
+            process.stdout.readline()
+            try:
+                _measure(f"http://127.0.0.1:{port}", sum_s)
+            finally:
+                process.terminate()
+
+
+def _measure(address: str, sum_s: float) -> None:
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as playwright:
+        arguments = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-sync"]
+        browser = playwright.chromium.launch(executable_path="/usr/bin/chromium", args=arguments)
+        page = browser.new_page(viewport={"width": 1280, "height": 900})
+        sent: list[int] = []
+        served: list[float] = []
+        page.on("response", lambda response: _note(response, sent, served))
+        page.goto(f"{address}/sessions")
+        short_s = _open(page, "short")
+        page.click("text=Sessions")
+        first_s = _open(page, "day")
+        page.wait_for_selector("[data-event]")
+        page.wait_for_timeout(1500)
+        served.clear()
+        by_button = [_zoom(page, move) for move in ZOOMS]
+        page.wait_for_timeout(500)
+        page.click("#move-all")
+        page.wait_for_timeout(1000)
+        by_hand = [_drag(page) for _ in range(5)]
+        page.goto(f"{address}/sessions/day.sqlite")
+        browser.close()
+    print(f"load average of this machine: {os.getloadavg()[0]:.1f} on {os.cpu_count()} cores")
+    print(f"numpy.sum of {READINGS:,} values: {1e3 * sum_s:.2f} ms")
+    print(
+        f"first drawn from the press in the list: {first_s:.2f} s (goal 1.5); a session of 30 readings {short_s:.2f} s"
+    )
+    for name, times in (("button", by_button), ("drag", by_hand)):
+        print(f"zoom by {name}: median {statistics.median(times):.0f} ms, slowest {max(times):.0f} ms (goal 300)")
+    print(f"of which the server: median {statistics.median(served):.0f} ms, slowest {max(served):.0f} ms")
+    print(f"largest trace sent: {max(sent) / 1000:.1f} kB (goal 80)")
+
+
+def _note(response: Response, sent: list[int], served: list[float]) -> None:
+    if "_dash-update-component" not in response.url or response.status != 200:
+        return
+    timing = response.request.timing
+    if '"detail"' in (response.request.post_data or "") or "detail.figure" in (response.request.post_data or ""):
+        served.append(timing["responseStart"] - timing["requestStart"])
+    sent += [len(json.dumps(trace)) for trace in _traces(response.json())]
+
+
+def _traces(found: Any) -> list[Any]:
+    """Every object in an answer that is a trace."""
+    if isinstance(found, dict):
+        if "mode" in found and "y" in found:
+            return [found]
+        return [trace for value in found.values() for trace in _traces(value)]
+    if isinstance(found, list):
+        return [trace for value in found for trace in _traces(value)]
+    return []
+
+
+def _open(page: Page, name: str) -> float:
+    entry = page.locator("a.session", has_text=f"{name}.sqlite")
+    entry.wait_for()
+    page.wait_for_timeout(1000)
+    begun = time.perf_counter()
+    entry.click()
+    page.wait_for_selector("#detail .js-line", state="attached")
+    return time.perf_counter() - begun
+
+
+def _zoom(page: Page, move: str) -> float:
+    before = page.evaluate(_BEFORE)
+    press = f"document.getElementById('move-{move}').click();"
+    took = float(page.evaluate(f"(before) => {{ const seen = ({_CHANGED})(before); {press} return seen; }}", before))
+    page.wait_for_timeout(200)
+    return took
+
+
+def _drag(page: Page) -> float:
+    """From letting go to the line in full detail."""
+    box = page.locator("#detail .nsewdrag").first.bounding_box()
+    assert box is not None
+    x, y = box["x"] + 0.3 * box["width"], box["y"] + 0.5 * box["height"]
+    page.mouse.move(x, y)
+    page.mouse.down()
+    page.mouse.move(x + 0.2 * box["width"], y, steps=4)
+    page.mouse.move(x + 0.45 * box["width"], y, steps=4)
+    before = page.evaluate(_BEFORE)
+    page.evaluate(_LISTEN)
+    page.mouse.up()
+    took = float(page.evaluate(_CHANGED, before))
+    page.wait_for_timeout(300)
+    return took
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,77 @@
+"""A browser, and the page served over a folder of sessions as its command serves it."""
+
+from __future__ import annotations
+
+import shutil
+import socket
+import subprocess
+import sys
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import pytest
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser, Page
+
+CHROMIUM = "/usr/bin/chromium"
+ARGUMENTS = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
+RECORDINGS = Path(__file__).parents[2] / "recordings"
+
+
+@pytest.fixture(scope="session")
+def browser(need: Callable[[object, str], None]) -> Iterator[Browser]:
+    """The Chromium of this computer."""
+    need(Path(CHROMIUM).exists(), f"no {CHROMIUM}")
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as playwright:
+        opened = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
+        yield opened
+        opened.close()
+
+
+@pytest.fixture(scope="module")
+def shop_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder with the sample sessions, to be written in."""
+    folder = tmp_path_factory.mktemp("shop")
+    for path in RECORDINGS.glob("*.sqlite"):
+        shutil.copy(path, folder / path.name)
+    return folder
+
+
+@pytest.fixture(scope="module")
+def page_address(shop_folder: Path) -> Iterator[str]:
+    """Where `meterlog page` serves the folder."""
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        port = int(probe.getsockname()[1])
+    command = [sys.executable, "-m", "meterlog", "page", "--port", str(port), str(shop_folder)]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as process:
+        assert process.stdout is not None
+        assert "page is at" in process.stdout.readline()
+        yield f"http://127.0.0.1:{port}"
+        process.terminate()
+
+
+@pytest.fixture
+def tab(browser: Browser) -> Iterator[Page]:
+    """A browser's tab in which an error on the console fails the test."""
+    context = browser.new_context(viewport={"width": 1280, "height": 900}, accept_downloads=True)
+    page = context.new_page()
+    page.set_default_timeout(15_000)
+    errors: list[str] = []
+    page.on("console", lambda said: errors.append(said.text) if said.type == "error" else None)
+    page.on("pageerror", lambda error: errors.append(str(error)))
+    yield page
+    context.close()
+    assert errors == []

@@ -1,0 +1,40 @@
+"""Compare in a real browser."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import pytest
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Page
+
+expect = pytest.importorskip("playwright.sync_api").expect
+expect.set_options(timeout=15_000)
+
+
+def test_known_good_against_suspect_then_nudged_by_hand(tab: Page, page_address: str) -> None:
+    tab.goto(f"{page_address}/compare?good=key-on-good-1.sqlite&suspect=key-on-suspect.sqlite")
+    tab.wait_for_selector("#compare-result .verdict.different")
+    tab.wait_for_selector("#compare-result .js-line", state="attached")
+    assert "2.46 V beyond" in tab.inner_text("#compare-result")
+    level = tab.locator("tr", has_text="prime level").inner_text()
+    assert "different" in level
+    assert "±" in level
+    tab.click("#nudge-later")
+    tab.click("#nudge-later")
+    expect(tab.locator("#compare-result")).to_contain_text("nudged by hand")
+    assert tab.inner_text("#nudge-said") == "by hand +0.10 s"
+    tab.click("#compare-good")
+    tab.locator(".dash-dropdown-content label", has_text="key-on-good-2").click()
+    expect(tab.locator("#compare-result")).to_contain_text("key-on-good-2")
+    assert tab.inner_text("#nudge-said") == ""
+    with tab.expect_download() as taken:
+        tab.keyboard.press("Escape")
+        tab.click("#compare-result a:text-is('Report')")
+    assert taken.value.suggested_filename == "key-on-suspect.html"
+
+
+def test_what_cannot_be_compared_is_a_sentence(tab: Page, page_address: str) -> None:
+    tab.goto(f"{page_address}/compare?good=wiggle-feed-ohms.sqlite&suspect=key-on-suspect.sqlite")
+    assert tab.locator("#compare-result [role=alert]").inner_text()

@@ -13,6 +13,7 @@ from meterlog.circuit.measured import Measurement
 from meterlog.circuit.model import BATTERY_MINUS, LOADS, STATES, Circuit
 from meterlog.reading import Flag, Quantity
 from meterlog.series import Series
+from meterlog.session.model import CAPTURE
 
 if TYPE_CHECKING:
     from meterlog.session import Channel, Marker, SessionReader
@@ -23,6 +24,12 @@ TURNING_S = 1.5
 """An engine that starts seldom needs the starter longer; later readings may be of the running engine. A guess."""
 CHARGING_V = 13.0
 """From this on a 12 V system is charging: warm ones hold 13.2 V (makers' manuals), no battery rests so high."""
+LATE_S = 1.0
+"""By how much a key-on may be marked late, as the events take it (`meterlog/events/missing_prime.py`)."""
+SOURCE_SHARE = 0.85
+"""Above this share of the system voltage a pair of points reads the source, not a drop; rest is 11.6 to 12.6 V."""
+SMALLEST_ON_V = 0.05
+"""Below it a level cannot be told from what an idle meter shows. A guess."""
 FEWEST = 3
 """Readings that make a level."""
 
@@ -63,7 +70,7 @@ def measurements_from_session(reader: SessionReader, circuit: Circuit) -> tuple[
             )
             left_out.append(f"{reader.path}: {name} left out: {why}")
             continue
-        levels = list(_levels(reader, channel, quantity, place.get("state", ""), circuit.system_v))
+        levels = list(_levels(reader, channel, quantity, place, circuit))
         if not levels:
             left_out.append(
                 f"{reader.path}: {name} left out: no marker says in which state it was read, or no steady level"
@@ -95,10 +102,12 @@ def _place(text: str, circuit: Circuit) -> dict[str, str] | None:
 
 
 def _levels(
-    reader: SessionReader, channel: Channel, quantity: str, state: str, system_v: float
+    reader: SessionReader, channel: Channel, quantity: str, place: dict[str, str], circuit: Circuit
 ) -> Iterator[tuple[str, float, float]]:
     """State, value and error of every level that a channel shows."""
     series = reader.series(channel.number)
+    state = place.get("state", "")
+    across = quantity == "voltage" and _spans_switched(circuit, place["at"], place["to"])
     if quantity == "resistance":
         level = _level(series, channel, ohms=True)
         if level:
@@ -111,8 +120,13 @@ def _levels(
         return
     for name, start_s, end_s in _windows(reader.markers, reader.duration_s):
         window = series.between(start_s, end_s)
+        if across and name in circuit.active:
+            level = _drop(window, channel, circuit.system_v)
+            if level:
+                yield (name, *level)
+            continue
         if name == "crank" and quantity == "voltage":
-            yield from _crank(window, channel, CHARGING_V * system_v / 12)
+            yield from _crank(window, channel, CHARGING_V * circuit.system_v / 12)
             continue
         level = _level(window, channel)
         if level:
@@ -120,6 +134,30 @@ def _levels(
             low = _low_between(window, level[0])
             if low is not None:
                 yield (name, low, level[1])
+
+
+def _spans_switched(circuit: Circuit, at: str, to: str) -> bool:
+    """Whether two points have a commanded part between them: such a pair reads the source while that part is open."""
+    if at in circuit.commands or to in circuit.commands:
+        return False
+    ends = sorted((circuit.node(at), circuit.node(to)))
+    between = circuit.parts[ends[0] + 1 : ends[1] + 1]
+    return any(part.command for part in between) and not ends[0] < circuit.load <= ends[1]
+
+
+def _drop(window: Series, channel: Channel, system_v: float) -> tuple[float, float] | None:
+    """The drop while the commanded part is closed: the lower level, where the source's voltage stands before or after
+    it. Only the source's voltage: it was never closed, or something is open."""
+    if not len(window):
+        return None
+    closed = np.abs(window.value) < SOURCE_SHARE * system_v
+    # the edges may be readings that averaged both: they are neither
+    inside = closed & np.append(closed[1:], True) & np.append(True, closed[:-1])
+    if inside.sum() < FEWEST:
+        return _level(window, channel)
+    return _level(
+        Series(window.time_s[inside], window.value[inside], window.resolution[inside], window.flags[inside]), channel
+    )
 
 
 def _crank(window: Series, channel: Channel, charging_v: float) -> Iterator[tuple[str, float, float]]:
@@ -142,11 +180,16 @@ def _crank(window: Series, channel: Channel, charging_v: float) -> Iterator[tupl
 
 
 def _windows(markers: list[Marker], duration_s: float) -> Iterator[tuple[str, float, float]]:
-    for k, marker in enumerate(markers):
+    """State, begin and end of what the markers say; what the recorder noted by itself ends no state."""
+    said = [marker for marker in markers if marker.by != CAPTURE]
+    for k, marker in enumerate(said):
         state = _MARKER_STATE.get(marker.name.lower())
         if state is not None:
-            following = markers[k + 1].time_s if k + 1 < len(markers) else duration_s
-            yield state, marker.time_s, min(following, marker.time_s + (math.inf if state == "run" else WINDOW_S))
+            before_s = said[k - 1].time_s if k else -math.inf
+            begin_s = max(marker.time_s - LATE_S, before_s) if state == "key_on" else marker.time_s
+            following_s = said[k + 1].time_s if k + 1 < len(said) else duration_s
+            longest_s = math.inf if state == "run" else WINDOW_S
+            yield state, begin_s, min(following_s, marker.time_s + longest_s)
 
 
 def _level(series: Series, channel: Channel, *, ohms: bool = False) -> tuple[float, float] | None:
@@ -163,7 +206,7 @@ def _level(series: Series, channel: Channel, *, ohms: bool = False) -> tuple[flo
     if len(value) < FEWEST:
         return None
     high = float(np.sort(np.abs(value))[-2])  # the highest alone may be a transient
-    if not ohms and high > 1.0:
+    if not ohms and high > SMALLEST_ON_V:
         on = np.abs(value) > 0.5 * high
         value, resolution = value[on], resolution[on]
     middle = float(np.median(value))

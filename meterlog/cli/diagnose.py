@@ -101,6 +101,7 @@ class _Talk:
         self.diagnoser = diagnoser
         self.measured = measured
         self.tried = tried
+        self.kept = _kept(args, diagnoser.circuit)
         self.skipped: set[str] = set()
 
     def run(self) -> int:
@@ -115,7 +116,7 @@ class _Talk:
             if not self._ask(left[0]):
                 return 0
             if self.args.save:
-                save(Path(self.args.save), self.measured, self.tried)
+                save(Path(self.args.save), *self.kept)
 
     def _ask(self, suggestion: Suggestion) -> bool:
         """One answer; False to end."""
@@ -144,7 +145,7 @@ class _Talk:
         words = answer.split()
         if words[:1] == ["fed"] and len(words) == 3:
             row = {"feed": "battery", "into": words[1], "result": words[2]}
-            self.tried += measured_from_table({"tried": [row]}, self.diagnoser.circuit, "answer")[1]
+            self._add(measured_from_table({"tried": [row]}, self.diagnoser.circuit, "answer"))
             return
         entry: dict[str, object] = {"quantity": m.quantity, "at": m.at, "to": m.to, "state": m.state, "load": m.load}
         if not answer:
@@ -155,7 +156,12 @@ class _Talk:
             entry |= {} if math.isinf(value) else {"error": error}
         else:
             entry["value"] = "open" if answer == "open" else _number(answer)
-        self.measured += measured_from_table({"measured": [entry]}, self.diagnoser.circuit, "answer")[0]
+        self._add(measured_from_table({"measured": [entry]}, self.diagnoser.circuit, "answer"))
+
+    def _add(self, more: tuple[list[Measurement], list[Tried]]) -> None:
+        for measured, tried in ((self.measured, self.tried), self.kept):
+            measured += more[0]
+            tried += more[1]
 
     def _live(self, quantity: str) -> tuple[float, float]:
         from meterlog.capture.meters import meter_setup
@@ -166,6 +172,20 @@ class _Talk:
         return take(
             setup.meter, quantity, accuracy=setup.accuracy, shown=lambda r: print(f"    {r.value:g} {r.quantity.unit}")
         )
+
+
+def _kept(args: argparse.Namespace, circuit: Circuit) -> tuple[list[Measurement], list[Tried]]:
+    """What `--save` begins with: what `--measured` gave. What sessions and the circuit file say stays in them, or it
+    would count twice the next time.
+
+    Raises:
+        UsageError: `--save` would write over answers that were not read.
+    """
+    from meterlog.circuit.measured import load_measured
+
+    if args.save and Path(args.save).exists() and (not args.measured or not Path(args.save).samefile(args.measured)):
+        raise UsageError(f"'{args.save}' is there already: go on from it with --measured {args.save}, or name another")
+    return load_measured(args.measured, circuit) if args.measured else ([], [])
 
 
 def _with_next(diagnosis: Diagnosis, left: list[Suggestion]) -> Diagnosis:

@@ -21,6 +21,8 @@ EXPECTED = {
     "corroded-ground": {"prime_pulse": 1},
     "relay-high-resistance": {"prime_pulse": 1},
     "drop-test": {},
+    "relay-drop-test": {},
+    "pump-ohms": {},
     "autoranging": {"prime_pulse": 1, "range_change": 2},
     "dead-spot": {"prime_pulse": 5},
     "intermittent-feed": {"prime_pulse": 1, "dropout": 5},

@@ -102,6 +102,20 @@ def drop_test(rng: Rng) -> Setup:
     return _prime_setup(rng, (feed, ground, amps("pump current")))
 
 
+def relay_drop_test(rng: Rng) -> Setup:
+    """A burnt relay contact of 0.3 to 0.6 ohm, as the drop test sees it: the feed side's drop and the ground side's."""
+    feed = drop_volts("feed side drop", "battery_plus", "plug_feed")
+    ground = drop_volts("ground side drop", "plug_ground", full_scale=4.0)
+    return _prime_setup(rng, (feed, ground), (Fault("relay", float(rng.uniform(0.3, 0.6))),))
+
+
+def pump_ohms(rng: Rng) -> Setup:
+    """Nothing wrong, on ohms, isolated: the pump's winding and its ground path."""
+    winding = ohms("pump winding", "pump_plus", "pump_minus")
+    ground = ohms("pump ground path", "pump_minus", "battery_minus")
+    return Setup(Trip(6.6), (winding, ground), (), _vehicle(rng), MeterModel(full_scale=400.0))
+
+
 def autoranging(rng: Rng) -> Setup:
     """The healthy prime on a meter left in autorange: readings are missing while it looks for its range."""
     return _prime_setup(rng, meter=MeterModel(full_scale=None))
@@ -248,6 +262,8 @@ SCENARIOS = _table(
     corroded_ground,
     relay_high_resistance,
     drop_test,
+    relay_drop_test,
+    pump_ohms,
     autoranging,
     dead_spot,
     intermittent_feed,

@@ -92,6 +92,8 @@ class TimeSurvey:
 
     def _order(self) -> str:
         """The one order in which every date of the column can be read."""
+        if not self._days:
+            raise TableError("what looks like dates in the time column is none in any order of day, month and year")
         orders = set(ORDERS)
         for day in self._days:
             orders &= possible_orders(day) or orders

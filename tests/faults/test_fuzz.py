@@ -175,6 +175,25 @@ def test_any_text_is_an_address_or_refused(text: str) -> None:
         meter_setup(text)
 
 
+def test_dates_that_are_none_are_said_to_be_none(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = tmp_path / "t.csv"
+    path.write_text("time,value\n" + "1.2.3,12.41\n" * 4, newline="")
+    words = [
+        "--time",
+        "1",
+        "--value",
+        "2",
+        "--unit",
+        "V",
+        "--quantity",
+        "dc_voltage",
+        "--out",
+        str(tmp_path / "o.sqlite"),
+    ]
+    assert main(["import", str(path), *words]) == 2
+    assert "none in any order" in capsys.readouterr().err
+
+
 def test_a_line_end_in_what_was_typed_makes_no_second_line(capsys: pytest.CaptureFixture[str]) -> None:
     for words in (
         ["record", "--meter", "a\nb"],

@@ -56,7 +56,7 @@ class Session:
     def on_event(self, event: Event, old: Span) -> Span:
         """An event with its surroundings; the old stretch where that shows it well already."""
         pad_s = max(3.0, event.end_s - event.start_s)
-        if old[0] <= event.start_s and event.end_s <= old[1] and old[1] - old[0] <= 20 * pad_s:
+        if old[0] <= event.start_s and event.end_s <= old[1] and old[1] - old[0] <= 6 * pad_s:
             return old
         return self.clipped(event.start_s - pad_s, event.end_s + pad_s)
 

@@ -29,7 +29,7 @@ def test_closer_halves_and_wider_doubles_around_the_middle() -> None:
 def test_an_event_comes_into_view_with_its_surroundings() -> None:
     event = Event("dropout", 1, 500.0, 500.4)
     assert Session(1000.0).on_event(event, (0.0, 1000.0)) == pytest.approx((497.0, 503.4))
-    assert Session(1000.0).on_event(event, (490.0, 510.0)) == (490.0, 510.0)
+    assert Session(1000.0).on_event(event, (495.0, 505.0)) == (495.0, 505.0)
 
 
 def test_a_growing_session_is_followed_only_where_its_end_was_in_view() -> None:

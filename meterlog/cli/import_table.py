@@ -14,6 +14,7 @@ from datetime import date, datetime, timedelta, timezone
 from pathlib import Path
 from typing import Any
 
+from meterlog.cli.details import add_details, details
 from meterlog.errors import UsageError
 from meterlog.exchange.plan import ImportOptions, Plan, make_plan
 from meterlog.exchange.tally import Tally
@@ -44,13 +45,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add("--label", action="append", default=[], help="each channel's label; its header by default")
     add("--point", action="append", default=[], help="each channel's test point")
     add("--out", metavar="SESSION", type=Path, help="the session file to make")
-    add(
-        "--set",
-        metavar="KEY=VALUE",
-        action="append",
-        default=[],
-        help="a detail of the case: vehicle=..., complaint=...",
-    )
+    add_details(parser)
     add("--encoding", help="utf-8, utf-16, latin-1, ...")
     add("--delimiter", help="one character, or comma, semicolon, tab, bar, space")
     add("--decimal", choices=(".", ","), help="the decimal mark; the other one then groups thousands")
@@ -100,7 +95,7 @@ def run(args: argparse.Namespace) -> int:
 
     if args.out is None and not args.dry_run:
         raise UsageError("give the session file to make with --out SESSION")
-    details = _details(args.set)
+    entered = details(args.set)
     tally = Tally()
     if not args.time and not args.value:
         if not _is_parquet(args.table) and not is_session_table(args.table):
@@ -114,9 +109,9 @@ def run(args: argparse.Namespace) -> int:
         if _is_parquet(args.table):
             from meterlog.exchange.parquet import import_parquet
 
-            counts = import_parquet(args.table, args.out, details)
+            counts = import_parquet(args.table, args.out, entered)
         else:
-            counts = import_session_table(args.table, args.out, details, tally)
+            counts = import_session_table(args.table, args.out, entered, tally)
         _report(args.out, counts, tally, [])
         return 0
     if not args.time or not args.value:
@@ -129,7 +124,7 @@ def run(args: argparse.Namespace) -> int:
         return 0
     from meterlog.exchange.table_import import import_table
 
-    imported = import_table(plan, args.out, tally, details)
+    imported = import_table(plan, args.out, tally, entered)
     _report(args.out, (imported.readings, imported.markers), tally, imported.notes)
     return 0
 
@@ -142,16 +137,6 @@ def _options(args: argparse.Namespace) -> ImportOptions:
 
 def _is_parquet(path: Path) -> bool:
     return path.suffix.casefold() == ".parquet"
-
-
-def _details(given: list[str]) -> dict[str, str]:
-    details = {}
-    for word in given:
-        key, equals, value = word.partition("=")
-        if not equals or not key:
-            raise UsageError(f"--set wants KEY=VALUE, not '{word}'")
-        details[key] = value
-    return details
 
 
 def _show_first(plan: Plan, tally: Tally) -> None:

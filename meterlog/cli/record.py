@@ -27,6 +27,7 @@ from typing import Any, Protocol
 from meterlog.capture import ArmedCapture, Condition, MeterSetup, Notice, Outcome, Recorder, meter_setup
 from meterlog.capture.cautions import GENERAL
 from meterlog.capture.detection import live_detection
+from meterlog.cli.details import add_details, details
 from meterlog.driver import Traffic
 from meterlog.errors import EmptySession, LinkAbsent, LinkError, MeterlogError, NoFrameFits, UsageError
 from meterlog.session import SessionWriter
@@ -47,9 +48,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add("--before", metavar="S", type=_seconds, help="armed: seconds to keep before the condition (5)")
     add("--after", metavar="S", type=_seconds, help="armed: seconds to keep after it (10)")
     add("--events", metavar="N", type=_count, help="end after so many captures; not armed: so many events")
-    add(
-        "--set", metavar="KEY=VALUE", action="append", default=[], help="a detail: vehicle=, complaint=, system_v=, ..."
-    )
+    add_details(parser)
     add("--raw", action="store_true", help="keep each meter's bytes too, beside the session as NAME.meter1.raw")
     add("--plain", action="store_true", help="plain lines instead of the live view")
     add("--quiet", action="store_true", help="print only cautions and troubles while recording")
@@ -93,14 +92,14 @@ def run(args: argparse.Namespace) -> int:
     setups = [meter_setup(text) for text in args.meter]
     armed = _armed(args)
     path = Path(args.out or f"{datetime.now().astimezone():%Y-%m-%d_%H%M%S}.sqlite")
-    details = dict(map(_detail, args.set))
+    entered = details(args.set)
     sys.setswitchinterval(_SWITCH_INTERVAL_S)
     notices: queue.SimpleQueue[Notice] = queue.SimpleQueue()
     with _Ends() as ends:
-        detection = cache(lambda: live_detection(details))
+        detection = cache(lambda: live_detection(entered))
         recorder = _recorder(
             setups,
-            SessionWriter.create(path, details=details),
+            SessionWriter.create(path, details=entered),
             armed=armed,
             events_wanted=args.events,
             detector=lambda channel: detection()(channel),
@@ -130,13 +129,6 @@ def _armed(args: argparse.Namespace) -> ArmedCapture | None:
         return None
     before_s = 5.0 if args.before is None else args.before
     return ArmedCapture(Condition.parse(args.armed), before_s, 10.0 if args.after is None else args.after)
-
-
-def _detail(text: str) -> tuple[str, str]:
-    key, equals, value = text.partition("=")
-    if not equals or not key.strip():
-        raise UsageError(f"--set wants KEY=VALUE, for example vehicle='blue van', not '{text}'")
-    return key.strip(), value.strip()
 
 
 def _recorder(setups: list[MeterSetup], writer: SessionWriter, **options: Any) -> Recorder:

@@ -1,0 +1,29 @@
+"""The option --set of `record` and `import`: what is known about the case."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Iterable
+
+from meterlog.errors import UsageError
+
+
+def add_details(parser: argparse.ArgumentParser) -> None:
+    """Declare the option."""
+    known = "vehicle=, complaint=, point=, system_v=, temperature_c=, ..."
+    parser.add_argument("--set", metavar="KEY=VALUE", action="append", default=[], help=f"a detail: {known}")
+
+
+def details(words: Iterable[str]) -> dict[str, str]:
+    """The session's details.
+
+    Raises:
+        UsageError: a word has no key.
+    """
+    found = {}
+    for word in words:
+        key, equals, value = word.partition("=")
+        if not equals or not key.strip():
+            raise UsageError(f"--set wants KEY=VALUE, for example vehicle='blue van', not '{word}'")
+        found[key.strip()] = value.strip()
+    return found

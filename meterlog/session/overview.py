@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import ArrayLike, NDArray
 
 from meterlog.series import Series
 from meterlog.session.model import Overview
@@ -18,19 +19,18 @@ class Buckets:
         self._flags = np.zeros(buckets, np.uint16)
         self._count = np.zeros(buckets, np.int64)
 
-    def _place(self, time_s: float) -> int:
-        """The bucket that holds a time; -1 or the number of buckets outside."""
-        if time_s == self._edge_s[-1]:
-            return len(self._count) - 1
-        return int(np.searchsorted(self._edge_s, time_s, "right")) - 1
+    def place(self, time_s: ArrayLike) -> NDArray[np.int64]:
+        """The bucket that holds each time; -1 or the number of buckets outside."""
+        places = np.searchsorted(self._edge_s, time_s, "right") - 1
+        return np.where(np.asarray(time_s) == self._edge_s[-1], len(self._count) - 1, places)
 
-    def holds(self, start_s: float, end_s: float) -> bool:
-        """Whether one bucket holds all of start_s..end_s."""
-        return 0 <= self._place(start_s) == self._place(end_s) < len(self._count)
+    def holding(self, start_s: ArrayLike, end_s: ArrayLike) -> NDArray[np.int64]:
+        """The bucket that holds all of each start..end; -1 where no single one does."""
+        first, last = self.place(start_s), self.place(end_s)
+        return np.where((first == last) & (first < len(self._count)), first, -1)
 
-    def add_span(self, start_s: float, count: int, minimum: float | None, maximum: float | None, flags: int) -> None:
-        """Add readings that lie in one bucket by their statistics; the extremes are over the finite values."""
-        at = self._place(start_s)
+    def add_span(self, at: int, count: int, minimum: float | None, maximum: float | None, flags: int) -> None:
+        """Add readings that lie in bucket `at` by their statistics; the extremes are over the finite values."""
         if minimum is not None and maximum is not None:
             self._minimum[at] = min(self._minimum[at], minimum)
             self._maximum[at] = max(self._maximum[at], maximum)

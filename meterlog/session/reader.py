@@ -312,16 +312,18 @@ class SessionReader:
         result = Buckets(start_s, end_s, buckets)
         with self._snapshot() as connection:
             spans = [_Span(*row) for row in connection.execute(_SPANS, (channel, low, high))]
+            bounds_s = np.array([(span.start_us, span.end_us) for span in spans], np.int64).reshape(-1, 2) / 1e6
+            places = result.holding(bounds_s[:, 0], bounds_s[:, 1]).tolist()
             straddling = [
                 connection.execute(_CHUNK, (span.id,)).fetchone()
-                for span in spans
-                if not result.holds(span.start_us / 1e6, span.end_us / 1e6)
+                for span, place in zip(spans, places, strict=True)
+                if place < 0
             ]
             rows = connection.execute(_TAIL_WINDOW, (channel, low, high)).fetchall()
         with read_errors(self.path):
-            for span in spans:
-                if result.holds(span.start_us / 1e6, span.end_us / 1e6):
-                    result.add_span(span.start_us / 1e6, span.readings, span.minimum, span.maximum, span.flags)
+            for span, place in zip(spans, places, strict=True):
+                if place >= 0:
+                    result.add_span(place, span.readings, span.minimum, span.maximum, span.flags)
             result.add(_joined(straddling, rows))
         return result.overview()
 

@@ -175,7 +175,7 @@
     for (const one of found) {
       const at = Math.max(one.start_s, start);
       if (at < (free[one.channel] || start)) continue;
-      free[one.channel] = at + WINDOW_S / 8;
+      free[one.channel] = at + WINDOW_S * 100 / graph.clientWidth;
       notes.push(named(at, 0, one.kind, domain(one.channel)));
     }
     for (const one of live.channels) {

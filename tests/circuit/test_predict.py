@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from meterlog.circuit import load_circuit
-from meterlog.circuit.faults import Rates, all_cells
+from meterlog.circuit.faults import DEFAULT_RATES, FAULTS, Rates, all_cells
 from meterlog.circuit.measured import Measurement
 from meterlog.circuit.predict import UNKNOWNS, Network
 from meterlog.circuit.solve import Shunt, load_model, solve
@@ -19,6 +19,14 @@ def network() -> Network:
 def test_the_prior_is_a_probability(network: Network) -> None:
     assert network.cells.prior.sum() == pytest.approx(1.0)
     assert (network.cells.prior >= 0).all()
+
+
+def test_two_faults_at_once_hold_their_share_of_the_prior_and_nothing_wrong_its_own(network: Network) -> None:
+    cells = network.cells
+    pairs = cells.part[:, 1] >= 0
+    healthy = cells.fault == FAULTS.index("healthy")
+    assert cells.prior[pairs].sum() == pytest.approx(DEFAULT_RATES["pair"], abs=0.02)
+    assert cells.prior[healthy].sum() == pytest.approx(DEFAULT_RATES["healthy"], abs=0.03)
 
 
 @pytest.mark.parametrize(

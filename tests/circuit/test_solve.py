@@ -92,3 +92,13 @@ def test_a_batch_of_resistances_is_solved_at_once(circuit: Circuit) -> None:
     found = solve(circuit, ohm, 12.4, load_model(circuit), [Shunt(1, 6)])
     assert found.node_v.shape == (4, 7)
     assert np.all(np.diff(found.node_v[:, 1]) < 0)
+
+
+def test_a_load_that_draws_twice_the_current_has_half_the_resistance_and_a_motor_keeps_its_winding() -> None:
+    rows = [{"id": "battery", "kind": "battery"}, {"id": "wire", "kind": "wire"}, {"id": "back", "kind": "ground"}]
+    for kind, expected_ohm in (("load", 1.2), ("motor", 2.4)):
+        load = {"id": "it", "kind": kind, "current_a": 5.0, "resistance_ohm": 2.4}
+        circuit = circuit_from_table({"name": "four parts", "part": [*rows[:2], load, rows[2]]})
+        doubled = load_model(circuit, current_share=2.0)
+        assert float(np.asarray(doubled.current_a)) == pytest.approx(10.0)
+        assert float(np.asarray(doubled.winding_ohm)) == pytest.approx(expected_ohm)

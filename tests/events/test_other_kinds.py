@@ -58,6 +58,17 @@ def test_an_open_circuit_after_contact(found: Found) -> None:
     (event,) = found([(np.inf, 3), (0.4, 8), (np.inf, 2), (0.4, 8)], quantity=Quantity.RESISTANCE, window=0.0)
     assert event.kind == "open_circuit"
     assert is_covered(event, 2)
+    assert (event.start_s, event.end_s) == pytest.approx((11, 13), abs=0.25)
+    assert event.reference == pytest.approx(0.4)
+
+
+def test_a_finite_reading_a_thousand_times_the_steady_one_is_open_and_a_lower_one_is_not(found: Found) -> None:
+    """A meter that ranges up shows some large number for an open circuit; by default open is 1000 times and more."""
+    (event, step) = found([(500.0, 8), (1e6, 3), (2e5, 8)], quantity=Quantity.RESISTANCE, window=0.0)
+    assert (event.kind, step.kind) == ("open_circuit", "resistance_step")
+    assert is_covered(event, 3)
+    lower = found([(500.0, 8), (2e5, 3), (500.0, 8)], quantity=Quantity.RESISTANCE, window=0.0)
+    assert "open_circuit" not in [e.kind for e in lower]
 
 
 def test_open_to_the_end_says_so_and_has_no_duration(found: Found) -> None:

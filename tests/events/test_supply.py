@@ -96,6 +96,20 @@ def test_a_sag_is_named_cranking_by_its_marker_or_by_charging_after_it(found: Fo
     assert "charging level" in by_charging.detail
 
 
+def test_on_a_24_v_system_cranking_is_told_by_charging_too(found: Found) -> None:
+    (event,) = found([(25.0, 15), (19.6, 2), (28.4, 15)])
+    assert "charging level of 28.40 V" in event.detail
+    (resting,) = found([(25.0, 15), (19.6, 2), (26.2, 15)])
+    assert "charging" not in resting.detail
+
+
+def test_a_pulse_that_droops_says_by_how_much_and_a_level_one_says_nothing(found: Found) -> None:
+    (level,) = found([(0, 3), (12.4, 2), (0, 5)])
+    (drooping,) = found([(0, 3), (12.4, 0.7), (11.4, 0.6), (10.4, 0.7), (0, 5)])
+    assert "drooping" not in level.detail
+    assert "drooping by" in drooping.detail
+
+
 def test_a_dropout_shorter_than_a_reading_says_so(found: Found) -> None:
     (event,) = found([(13, 15), (0, 0.1), (13, 15)])
     assert event.kind == "sag"
@@ -111,6 +125,8 @@ def test_chatter_swallows_its_dropouts(found: Found) -> None:
     assert event.kind == "chatter"
     assert is_covered(event, 4 * 1.3 - 0.7)
     assert "8 on/off changes" in event.detail
+    assert event.level == event.extreme == 0.0
+    assert event.reference == pytest.approx(13, abs=0.02)
 
 
 def test_two_dropouts_far_apart_are_no_chatter(found: Found) -> None:

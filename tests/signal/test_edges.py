@@ -68,3 +68,29 @@ def test_the_error_of_a_sampled_duration_covers_and_does_not_exceed_one_interval
         errors.append(error)
     assert covered >= 475
     assert max(errors) <= 0.25 + 1e-9
+
+
+def test_without_a_step_an_edge_is_anywhere_between_two_readings() -> None:
+    track, index = averaged(2.1, 0.0)
+    edge = place_edge(track, index, 12.0, 12.0, 0.0, track.count)
+    assert edge_time(edge, Window(), 0.25) == pytest.approx(2.125)
+    assert edge.half_s == pytest.approx(0.125)
+    assert not edge.clean
+
+
+def test_a_slow_edge_lies_where_its_readings_cross_the_middle() -> None:
+    edge = edge_of(2.1, 0.7)  # the mid level is shown 0.35 s after the edge: half a window late
+    assert edge.base_s == pytest.approx(2.45, abs=0.01)
+
+
+def test_a_long_window_tells_less_of_a_clean_step_where_readings_stray() -> None:
+    """A partial reading within what readings stray is not seen, so that clean steps leave out less of the window."""
+    track, index = averaged(2.0, 0.25)
+    averaging = Window(partial=1e6, clean=1.0)
+    errors = []
+    for noise in (0.0, 1.2, 2.4):
+        edge = place_edge(track, index, 0.0, 12.0, noise, track.count)
+        assert edge.clean
+        errors.append(time_between(edge, edge, averaging, 0.25, 0.0)[1])
+    assert errors == sorted(errors)
+    assert errors[0] < errors[1] < errors[2]

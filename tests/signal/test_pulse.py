@@ -16,6 +16,12 @@ def test_levels_are_the_modes_of_the_halves_not_their_extremes() -> None:
     assert high_level(value) == pytest.approx(12.4, abs=0.03)
 
 
+def test_a_crowded_level_below_the_middle_is_not_the_high_one() -> None:
+    value = np.concatenate([np.full(100, 0.1), np.full(300, 5.0), np.full(80, 12.4)])
+    assert high_level(value) == pytest.approx(12.4)
+    assert low_level(12.5 - value) == pytest.approx(0.1)
+
+
 def test_few_readings_are_judged_by_their_median() -> None:
     assert high_level(np.array([11.0, 12.4, 12.5, 12.4])) == pytest.approx(12.4)
 
@@ -36,6 +42,7 @@ def test_a_trapezoid_has_its_transitions_and_its_duration_at_the_mid_level() -> 
     pulse = pulse_shape(*trapezoid(0.1, 0.2))
     assert pulse is not None
     assert pulse.duration_s == pytest.approx(3.1 - 1.05, abs=1e-6)
+    assert (pulse.start_s, pulse.end_s) == pytest.approx((1.05, 3.1), abs=1e-6)
     assert pulse.rise_s == pytest.approx(0.08, abs=1e-6)
     assert pulse.fall_s == pytest.approx(0.16, abs=1e-6)
     assert pulse.overshoot == 0.0
@@ -48,6 +55,15 @@ def test_a_transition_between_two_readings_has_no_duration() -> None:
     assert pulse is not None
     assert pulse.rise_s is None
     assert pulse.fall_s is None
+
+
+def test_a_bent_rise_and_fall_are_timed_where_they_cross_the_levels() -> None:
+    value = np.array([0.0, 0.0, 7.0, 9.0, 11.5, 12.0, 12.0, 12.0, 12.0, 8.0, 3.0, 0.6, 0.0, 0.0])
+    pulse = pulse_shape(np.arange(14.0), value)
+    assert pulse is not None
+    assert (pulse.start_s, pulse.end_s) == pytest.approx((1 + 6 / 7, 9.4))
+    assert pulse.rise_s == pytest.approx((3 + 1.8 / 2.5) - (1 + 1.2 / 7))
+    assert pulse.fall_s == pytest.approx((10 + 1.8 / 2.4) - (8 + 1.2 / 4))
 
 
 def test_overshoot_and_droop_are_shares_of_the_amplitude() -> None:

@@ -71,3 +71,17 @@ def test_the_nominal_interval_depends_on_earlier_readings_alone() -> None:
             assert growing.nominal_s(k) == pytest.approx(whole.nominal_s(k))
     assert whole.nominal_s(50) == pytest.approx(0.25)
     assert whole.nominal_s(5000) == pytest.approx(0.1)
+
+
+def test_short_series_and_the_end_of_long_ones_are_not_stepped_over() -> None:
+    assert track_of(np.full(100, 13.0)).calm_until(64, 100, 0.91, 14.0, 64) == 64
+    assert track_of(np.full(600, 13.0)).calm_until(590, 600, 0.91, 14.0, 64) == 590
+
+
+def test_the_first_reading_after_a_time_is_found_also_when_old_ones_are_gone() -> None:
+    track = Track()
+    for k in range(400):
+        times = np.asarray(k * 10.0 + np.arange(100) * 0.1, dtype=np.float64)
+        track.extend(times, np.full(100, float(k)), np.full(100, 0.01, np.float32), max(0, 100 * k - 200))
+    assert track.first_after(3985.05, 39_000, 40_000) == 39_851
+    assert track.first_after(5000.0, 39_000, 40_000) == 40_000

@@ -92,14 +92,15 @@ class TimeSurvey:
 
     def _order(self) -> str:
         """The one order in which every date of the column can be read."""
-        if not self._days:
+        days = [day for day in self._days if possible_orders(day)]
+        if not days:
             raise TableError("what looks like dates in the time column is none in any order of day, month and year")
         orders = set(ORDERS)
-        for day in self._days:
-            orders &= possible_orders(day) or orders
+        for day in days:
+            orders &= possible_orders(day)
         if len(orders) == 1:
             return orders.pop()
-        day = next(iter(self._days))
+        day = days[0]
         if not orders:
             raise TableError(f"the dates ('{day}', ...) are not all in one order of day, month and year")
         readings = " or as ".join(_read_as(day, order) for order in ORDERS if order in orders)

@@ -113,7 +113,7 @@ def killed(killing: Killing, good: Path, base: Path, work: str, moments: int, se
     left: dict[str, int] = {}
     for i in range(moments):
         folder = prepared(base / f"{work}-{i}", work, good, killing)
-        lived_s = killing.run(work, folder, rng.uniform(0.0, whole_s))
+        lived_s = killing.run(work, folder, rng.uniform(0.0, 1.3 * whole_s))
         if work in ("record", "seal"):
             found = check_recording(folder, lived_s)
         elif work == "create":

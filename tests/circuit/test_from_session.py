@@ -90,3 +90,30 @@ def test_what_cannot_be_used_is_said(tmp_path: Path) -> None:
     assert found == []
     assert "'somewhere' is no point" in left_out[0]
     assert "no marker" in left_out[1]
+
+
+def test_a_drop_over_the_relay_is_what_is_read_while_it_is_closed(tmp_path: Path) -> None:
+    value = np.concatenate([np.zeros(3), np.full(6, 12.4), np.full(6, 2.9), np.full(12, 12.4)])
+    found = taken(tmp_path / "a.sqlite", "battery_plus to plug_feed", Quantity.DC_VOLTAGE, value[3:], {"key-on": 1.8})
+    assert [(m.state, m.value) for m in found] == [("key_on", pytest.approx(2.9))]
+    found = taken(tmp_path / "b.sqlite", "fuse_out to relay_out", Quantity.DC_VOLTAGE, value[3:9], {"key-on": 0.1})
+    assert [m.value for m in found] == [pytest.approx(12.4)], "it never closed"
+
+
+def test_a_small_drop_of_the_ground_side_is_not_the_nothing_around_it(tmp_path: Path) -> None:
+    value = np.concatenate([np.zeros(6), np.full(6, 0.8), np.zeros(15)])
+    found = taken(tmp_path / "a.sqlite", "plug_ground", Quantity.DC_VOLTAGE, value, {"key-on": 1.8})
+    assert [m.value for m in found] == [pytest.approx(0.8)]
+
+
+def test_a_key_on_marked_late_and_the_recorders_own_markers_lose_no_prime(tmp_path: Path) -> None:
+    path = tmp_path / "a.sqlite"
+    with SessionWriter.create(path) as writer:
+        channel = writer.add_channel("probe", Quantity.DC_VOLTAGE, point="plug_feed")
+        value = np.concatenate([np.zeros(6), np.full(6, 9.5), np.zeros(6)])
+        writer.append_series(channel, series(np.arange(len(value)) / 3.0, value))
+        writer.add_marker(2.5, "key-on")
+        writer.add_marker(2.6, "triggered", by="capture")
+    with open_reader(path) as reader:
+        found = measurements_from_session(reader, load_circuit("pump-feed"))[0]
+    assert [(m.state, m.value) for m in found] == [("key_on", pytest.approx(9.5))]

@@ -107,3 +107,18 @@ def test_in_a_terminal_it_takes_the_reading_from_a_meter(tmp_path: Path) -> None
     )
     assert "waiting for a steady reading" in out
     assert "value = 12" in kept.read_text()
+
+
+def test_answers_that_were_kept_are_never_written_over(readings: Path) -> None:
+    before = readings.read_text()
+    master, slave = os.openpty()
+    command = [sys.executable, "-m", "meterlog", "diagnose", "--circuit", "pump-feed", "--save", str(readings)]
+    done = subprocess.run(command, stdin=slave, capture_output=True, text=True, timeout=60, check=False)
+    os.close(slave)
+    os.close(master)
+    assert done.returncode == 2
+    assert "--measured" in done.stderr
+    assert readings.read_text() == before
+    out = _talk(["--circuit", "pump-feed", "--measured", str(readings), "--save", str(readings)], "12.1\nend\n")
+    assert "Measure next:" in out
+    assert readings.read_text().count("quantity =") == 4

@@ -43,18 +43,28 @@ def test_volts_are_those_of_the_network_with_the_meter_in_it(network: Network, a
     np.testing.assert_allclose(found.mean, truth.node_v[:, i] - truth.node_v[:, j], atol=0.02)
 
 
-def test_a_good_parts_own_resistance_moves_a_reading_as_the_network_says(network: Network) -> None:
+@pytest.mark.parametrize(
+    ("at", "to", "part"),
+    [
+        ("plug_feed", "battery_minus", "feed_wire"),
+        ("relay_out", "plug_feed", "feed_wire"),
+        ("plug_feed", "relay_out", "feed_wire"),
+        ("plug_ground", "body", "ground_wire"),
+    ],
+)
+def test_a_good_parts_own_resistance_moves_a_reading_as_the_network_says(
+    network: Network, at: str, to: str, part: str
+) -> None:
     circuit, cells = network.circuit, network.cells
-    m = Measurement("voltage", "plug_feed")
-    k = circuit.part_index["feed_wire"]
-    slope = network.predict(m).slope[0, len(UNKNOWNS) + k]
+    k = circuit.part_index[part]
+    slope = network.predict(Measurement("voltage", at, to)).slope[0, len(UNKNOWNS) + k]
     model = load_model(circuit)
     step = 0.01
     ohm = cells.ohm[0].copy()
     ohm[k] += step * circuit.healthy_ohm()[k] * network.good_spread[k]
-    node = circuit.node("plug_feed")
-    moved = solve(circuit, ohm, 12.4, model).node_v[node] - solve(circuit, cells.ohm[0], 12.4, model).node_v[node]
-    assert slope == pytest.approx(float(moved) / step, rel=0.02)
+    moved, still = solve(circuit, ohm, 12.4, model).node_v, solve(circuit, cells.ohm[0], 12.4, model).node_v
+    change = (moved - still)[circuit.node(at)] - (moved - still)[circuit.node(to)]
+    assert slope == pytest.approx(float(change) / step, rel=0.02)
 
 
 def test_ohms_add_up_with_the_leads(network: Network) -> None:

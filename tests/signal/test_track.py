@@ -85,3 +85,5 @@ def test_the_first_reading_after_a_time_is_found_also_when_old_ones_are_gone() -
         track.extend(times, np.full(100, float(k)), np.full(100, 0.01, np.float32), max(0, 100 * k - 200))
     assert track.first_after(3985.05, 39_000, 40_000) == 39_851
     assert track.first_after(5000.0, 39_000, 40_000) == 40_000
+    assert track.values(39_850, 39_852).tolist() == [398.0, 398.0]
+    assert track.times(39_899, 39_901).tolist() == pytest.approx([3989.9, 3990.0])

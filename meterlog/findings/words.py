@@ -8,7 +8,9 @@ _PREFIXED = {"V", "A", "ohm"}
 
 
 def shown(value: float, unit: str, error: float | None = None) -> str:
-    """A figure, for example `12.31 V +-0.09`, `32.0 mA +-0.3`, `0.42 V`."""
+    """A figure, for example `12.31 V +-0.09`, `32.0 mA +-0.3`, `0.42 V`; an overload is `overload`."""
+    if not math.isfinite(value):
+        return "overload"
     scale, prefix = _prefix(max(abs(value), error or 0.0) if math.isfinite(error or 0.0) else value, unit)
     scaled = value * scale
     if error is None or not math.isfinite(error) or error <= 0:

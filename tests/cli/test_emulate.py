@@ -36,7 +36,9 @@ class Emulated:
 
     def line(self) -> str:
         assert self.process.stdout is not None
-        return self.process.stdout.readline().rstrip("\n")
+        line = self.process.stdout.readline()
+        assert line, "it ended while it should say where the meter is"
+        return line.rstrip("\n")
 
     @property
     def ports(self) -> list[str]:
@@ -69,12 +71,12 @@ def shown_by(path: Path, channel: int = 1) -> list[float]:
 @needs_pty
 def test_what_is_recorded_is_what_was_shown_and_the_prime_is_found_inside_its_error(tmp_path: Path) -> None:
     session, shown = tmp_path / "prime.sqlite", tmp_path / "shown.csv"
-    speed = 3.0
+    speed = 2.0  # the display's error bound, 0.08 s then, leaves room for a busy machine's lateness
     with emulated("healthy-prime", "--seed", "7", "--speed", str(speed), "--shown", str(shown)) as meter:
         port = meter.ports[0]
         assert meter.lines[0] == port, "the first line is the port and nothing else"
         assert f"meterlog record --meter status14:{port}" in "\n".join(meter.lines), "and a line says what to type"
-        done = meterlog("record", "--meter", f"status14:{port}", "--for", "4", "--out", str(session))
+        done = meterlog("record", "--meter", f"status14:{port}", "--for", "6", "--out", str(session))
     assert done.returncode == 0, done.stderr
     with open_reader(session) as reader:
         recorded = reader.series(1).value.tolist()

@@ -9,13 +9,13 @@ minute: one `numpy.sum` over the values, and the same first drawing of a session
 from __future__ import annotations
 
 import json
-import os
 import socket
 import statistics
 import subprocess
 import sys
 import tempfile
 import time
+from collections.abc import Iterator
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -25,11 +25,13 @@ import numpy as np
 from meterlog.reading import Quantity
 from meterlog.series import Series
 from meterlog.session.writer import SessionWriter
+from tests.bench.table import Row, at_most, show
 
 if TYPE_CHECKING:
     from playwright.sync_api import Page, Response
 
 READINGS = 864_000
+FIRST_GOAL_S, ZOOM_GOAL_MS, TRACE_GOAL_KB = 1.5, 300.0, 80.0
 ZOOMS = ("closer", "closer", "later", "closer", "closer", "earlier", "wider", "all", "closer", "later")
 
 # Resolves with ms from now to the first frame in which the detail's line is another one than `before`.
@@ -73,8 +75,8 @@ def write_day(path: Path, readings: int) -> float:
     return time.perf_counter() - begun
 
 
-def main() -> None:
-    """Measure and tell."""
+def rows() -> Iterator[Row]:
+    """First drawing, zooms, traces."""
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         sum_s = write_day(folder / "day.sqlite", READINGS)
@@ -87,12 +89,12 @@ def main() -> None:
             assert process.stdout is not None
             process.stdout.readline()
             try:
-                _measure(f"http://127.0.0.1:{port}", sum_s)
+                yield from _measure(f"http://127.0.0.1:{port}", sum_s)
             finally:
                 process.terminate()
 
 
-def _measure(address: str, sum_s: float) -> None:
+def _measure(address: str, sum_s: float) -> Iterator[Row]:
     from playwright.sync_api import sync_playwright
 
     with sync_playwright() as playwright:
@@ -116,15 +118,14 @@ def _measure(address: str, sum_s: float) -> None:
         by_hand = [_drag(page) for _ in range(5)]
         page.goto(f"{address}/sessions/day.sqlite")
         browser.close()
-    print(f"load average of this machine: {os.getloadavg()[0]:.1f} on {os.cpu_count()} cores")
-    print(f"numpy.sum of {READINGS:,} values: {1e3 * sum_s:.2f} ms")
-    print(
-        f"first drawn from the press in the list: {first_s:.2f} s (goal 1.5); a session of 30 readings {short_s:.2f} s"
-    )
+    day = f"Review of {READINGS:,} readings"
+    ratio = f"{first_s / short_s:.1f} x a session of 30 readings; {first_s / sum_s:.0f} x numpy.sum"
+    yield at_most(f"{day}, first drawn from the press", first_s, FIRST_GOAL_S, "s", ratio)
+    server = f"the server's part {statistics.median(served):.0f} ms, at most {max(served):.0f}"
     for name, times in (("button", by_button), ("drag", by_hand)):
-        print(f"zoom by {name}: median {statistics.median(times):.0f} ms, slowest {max(times):.0f} ms (goal 300)")
-    print(f"of which the server: median {statistics.median(served):.0f} ms, slowest {max(served):.0f} ms")
-    print(f"largest trace sent: {max(sent) / 1000:.1f} kB (goal 80)")
+        ratio = f"slowest {max(times):.0f} ms; {server}"
+        yield at_most(f"{day}, zoom by {name}, median", statistics.median(times), ZOOM_GOAL_MS, "ms", ratio)
+    yield at_most(f"{day}, largest trace sent", max(sent) / 1000, TRACE_GOAL_KB, "kB")
 
 
 def _note(response: Response, sent: list[int], served: list[float]) -> None:
@@ -183,4 +184,4 @@ def _drag(page: Page) -> float:
 
 
 if __name__ == "__main__":
-    main()
+    sys.exit(show(rows()) > 0)

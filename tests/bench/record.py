@@ -194,7 +194,7 @@ def first_byte_ms(folder: Path) -> float:
     return min(starts)
 
 
-def rows(seconds: float = 30.0) -> Iterator[Row]:
+def rows(seconds: float = 20.0) -> Iterator[Row]:
     """Plain lines, then the live view."""
     for screen in (False, True):
         with tempfile.TemporaryDirectory() as folder:

@@ -187,7 +187,7 @@ def kills(folder: Path, count: int) -> Iterator[Row]:
     yield at_most("sessions not whole up to there, or not said to have crashed", broken, 0, "broken")
 
 
-def rows(readings: int = 10_000_000, kill: int = 25) -> Iterator[Row]:
+def rows(readings: int = 10_000_000, kill: int = 15) -> Iterator[Row]:
     """All of them."""
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)

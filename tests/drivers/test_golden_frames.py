@@ -68,6 +68,35 @@ def test_a_frame_written_by_hand(
     assert reading.flags == flags
 
 
+@pytest.mark.parametrize(
+    ("function", "quantity", "digits11", "digits14"),
+    [
+        # full scale of the first and the last range, as each chip's table writes it
+        (";", Q.DC_VOLTAGE, (0.4, 4000.0), (2.2, 0.22)),
+        ("=", Q.DC_CURRENT, (400e-6, 4000e-6), (220e-6, 2200e-6)),
+        ("?", Q.DC_CURRENT, (40e-3, 400e-3), (22e-3, 220e-3)),
+        ("0", Q.DC_CURRENT, (40.0, 40.0), (22.0, 22.0)),
+        ("3", Q.RESISTANCE, (400.0, 40e6), (220.0, 220e6)),
+        ("5", Q.CONTINUITY, (400.0, 400.0), (220.0, 220.0)),
+        ("1", Q.DIODE, (4.0, 4.0), (2.2, 2.2)),
+        ("2", Q.FREQUENCY, (4e3, 400e6), (22.0, 220e6)),
+        ("6", Q.CAPACITANCE, (4e-9, 40e-3), (22e-9, 220e-3)),
+    ],
+)
+def test_every_function_byte_has_its_quantity_and_its_ranges(
+    function: str, quantity: Quantity, digits11: tuple[float, float], digits14: tuple[float, float]
+) -> None:
+    ranges = {"=": (2, 2), "?": (2, 2), ";": (5, 5), "3": (6, 7), "2": (6, 8), "6": (8, 8)}.get(function, (1, 1))
+    dc = "8" if quantity in (Q.DC_VOLTAGE, Q.DC_CURRENT) else "0"
+    chips = (("digits11", "4000", "00", "", digits11), ("digits14", "22000", "800", "0", digits14))
+    for (name, digits, status, rest, full_scale), count in zip(chips, ranges, strict=True):
+        decoder = framing_of(f"{name}:x").decoder()
+        for index, value in zip((0, count - 1), full_scale, strict=True):
+            (reading,) = decoder.feed(f"{index}{digits}{function}{status}{dc}{rest}\r\n".encode(), 0.0)
+            assert (reading.quantity, reading.value) == (quantity, pytest.approx(value)), name
+        assert decoder.feed(f"{count}{digits}{function}{status}{dc}{rest}\r\n".encode(), 0.0) == []
+
+
 def test_the_lower_display_is_the_second_column() -> None:
     readings = framing_of("chars16:x").decoder().feed(b"\x0241340200001234\r\x0242010100000215\r", 0.0)
     assert [(r.column, r.value, r.quantity) for r in readings] == [

@@ -22,7 +22,7 @@ def test_jitter_makes_the_shortest_visible_event_longer() -> None:
     time_s = np.arange(0.0, 60.0, 0.25) + rng.normal(0.0, 0.01, 240)
     interval = reading_interval(time_s)
     assert interval.jitter_s == pytest.approx(0.01 * 2**0.5, rel=0.3)
-    assert interval.shortest_visible_s > 0.5 + interval.jitter_s
+    assert interval.shortest_visible_s == pytest.approx(2 * (interval.interval_s + interval.jitter_s))
 
 
 def test_one_reading_has_no_interval() -> None:

@@ -57,6 +57,15 @@ def test_a_transition_between_two_readings_has_no_duration() -> None:
     assert pulse.fall_s is None
 
 
+def test_shares_are_of_the_amplitude_where_the_idle_level_is_not_nothing() -> None:
+    time_s, value = trapezoid(0.1, 0.2)
+    low, raised = pulse_shape(time_s, value), pulse_shape(time_s, value + 4.0)
+    assert low is not None
+    assert raised is not None
+    assert (raised.low, raised.high) == pytest.approx((4.0, 16.0))
+    assert (raised.start_s, raised.end_s, raised.rise_s) == pytest.approx((low.start_s, low.end_s, low.rise_s))
+
+
 def test_a_bent_rise_and_fall_are_timed_where_they_cross_the_levels() -> None:
     value = np.array([0.0, 0.0, 7.0, 9.0, 11.5, 12.0, 12.0, 12.0, 12.0, 8.0, 3.0, 0.6, 0.0, 0.0])
     pulse = pulse_shape(np.arange(14.0), value)

@@ -102,7 +102,7 @@ class Candidate:
 
 
 @dataclass(frozen=True)
-class Finding:
+class Heard:
     """What listening to a port showed.
 
     Attributes:
@@ -201,7 +201,7 @@ def probe(
     enough: int = FRAMES_WANTED,
     transport: Callable[[LineSettings], Transport] | None = None,
     lines: Sequence[LineSettings] | None = None,
-) -> Finding:
+) -> Heard:
     """Listen to a port, and say which driver fits.
 
     Args:
@@ -228,7 +228,7 @@ def probe(
         total, first = total + count, first or start
         fits = sorted((c for c in tried if c.fits), key=lambda c: (c.refused - c.good, c.lost))
         if fits:
-            return Finding(target, _strongest(fits), line if port.byte_time_s else None, total, first)
+            return Heard(target, _strongest(fits), line if port.byte_time_s else None, total, first)
         if time.monotonic() >= end_s:
             break
     if ask:
@@ -238,19 +238,19 @@ def probe(
             except DriverError:
                 continue
             if answer := driver.ask(target):
-                return Finding(target, (), None, total, first, (driver, answer))
-    return Finding(target, (), None, total, first)
+                return Heard(target, (), None, total, first, (driver, answer))
+    return Heard(target, (), None, total, first)
 
 
-def found_address(finding: Finding) -> Address:
-    """The address that a finding names.
+def found_address(heard: Heard) -> Address:
+    """The address that was heard.
 
     Raises:
         NoFrameFits: it cannot be told.
     """
-    address = finding.address
+    address = heard.address
     if address is None:
-        raise NoFrameFits(f"{finding.port}: {finding.doubt}", finding.port, finding.first_bytes)
+        raise NoFrameFits(f"{heard.port}: {heard.doubt}", heard.port, heard.first_bytes)
     return address
 
 

@@ -18,7 +18,7 @@ from meterlog.address import Address
 from meterlog.driver import COMMON_OPTIONS, Driver, Meter, load_driver
 from meterlog.errors import AddressError, NoFrameFits
 from meterlog.framing import FramedMeter, FramingDriver
-from meterlog.probe import Finding, probe
+from meterlog.probe import Heard, probe
 from meterlog.transports import LineSettings
 from meterlog.transports.ble import BleSettings, BleTransport, Wanted
 from meterlog.transports.tap import RawSink
@@ -90,20 +90,20 @@ class _ListeningMeter(AutoMeter):
         return Address("ble", self._transport.found or found.target, found.options)
 
 
-def probe_bytes(transport: BleTransport, listen_s: float) -> Finding:
+def probe_bytes(transport: BleTransport, listen_s: float) -> Heard:
     """Run every decoder on a peripheral's bytes; see `meterlog.probe.probe`."""
     return probe(transport.name, listen_s, transport=lambda _: transport, lines=[LineSettings()])
 
 
-def heard_address(address: Address, finding: Finding) -> Address:
+def heard_address(address: Address, heard: Heard) -> Address:
     """The `ble:` address with the decoder that fits and its options.
 
     Raises:
         NoFrameFits: it cannot be told.
     """
-    if finding.doubt:
-        raise NoFrameFits(f"{finding.port}: {finding.doubt}", finding.port, finding.first_bytes)
-    best = finding.fits[0]
+    if heard.doubt:
+        raise NoFrameFits(f"{heard.port}: {heard.doubt}", heard.port, heard.first_bytes)
+    best = heard.fits[0]
     options = Address.parse(f"ble:x?{best.options}").options
     return Address("ble", address.target, {**address.options, "decoder": best.driver.name, **options})
 

@@ -30,22 +30,22 @@ def template_names() -> list[str]:
     return sorted(f.name.removesuffix(".toml") for f in _templates().iterdir() if f.name.endswith(".toml"))
 
 
-def read_table(name_or_path: str | Path) -> dict[str, object]:
-    """The TOML table of a template's name or a file.
+def read_table(name_or_path: str | Path, *, templates: bool = True) -> dict[str, object]:
+    """The TOML table of a file, or (where `templates` says so) of a template's name.
 
     Raises:
         CircuitError: no such template or file, or it is not TOML.
     """
     path = Path(name_or_path)
     try:
-        if str(name_or_path) in template_names():
+        if templates and str(name_or_path) in template_names():
             text = (_templates() / f"{name_or_path}.toml").read_text("utf-8")
         else:
             text = path.read_text("utf-8")
         return tomllib.loads(text)
     except FileNotFoundError:
-        names = ", ".join(template_names())
-        raise CircuitError(f"there is no file '{name_or_path}', and no template of that name ({names})") from None
+        among = f", and no template of that name ({', '.join(template_names())})" if templates else ""
+        raise CircuitError(f"there is no file '{name_or_path}'{among}") from None
     except (OSError, UnicodeDecodeError) as error:
         raise CircuitError(f"'{name_or_path}' cannot be read: {error}") from error
     except tomllib.TOMLDecodeError as error:

@@ -87,13 +87,15 @@ class Tried:
         return f"{self.replaced} replaced, {end}" if self.replaced else f"fed {self.into} from {self.feed}, {end}"
 
 
-def load_measured(path: str | Path, circuit: Circuit) -> tuple[list[Measurement], list[Tried]]:
-    """The `measured` and `tried` of a file or template.
+def load_measured(
+    path: str | Path, circuit: Circuit, *, templates: bool = True
+) -> tuple[list[Measurement], list[Tried]]:
+    """The `measured` and `tried` of a file, or (where `templates` says so) of a template.
 
     Raises:
         CircuitError: naming the entry and the key.
     """
-    return measured_from_table(read_table(path), circuit, str(path))
+    return measured_from_table(read_table(path, templates=templates), circuit, str(path))
 
 
 def measured_from_table(

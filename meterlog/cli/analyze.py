@@ -40,6 +40,7 @@ def run(args: argparse.Namespace) -> int:
     from meterlog.session import open_reader
 
     with open_reader(args.session) as session:
+        session.need_readings()
         analysis = analyze(session, limits_file=args.limits)
     print(json.dumps(analysis.as_json(), allow_nan=False, ensure_ascii=False) if args.json else as_text(analysis))
     return 0

@@ -46,7 +46,7 @@ def collect(args: argparse.Namespace, circuit: Circuit) -> tuple[list[Measuremen
 
     measured, tried = load_measured(args.circuit, circuit)
     if args.measured:
-        more, more_tried = load_measured(args.measured, circuit)
+        more, more_tried = load_measured(args.measured, circuit, templates=False)
         measured, tried = measured + more, tried + more_tried
     left_out: list[str] = []
     for path in args.sessions:

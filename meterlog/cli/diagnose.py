@@ -185,7 +185,7 @@ def _kept(args: argparse.Namespace, circuit: Circuit) -> tuple[list[Measurement]
 
     if args.save and Path(args.save).exists() and (not args.measured or not Path(args.save).samefile(args.measured)):
         raise UsageError(f"'{args.save}' is there already: go on from it with --measured {args.save}, or name another")
-    return load_measured(args.measured, circuit) if args.measured else ([], [])
+    return load_measured(args.measured, circuit, templates=False) if args.measured else ([], [])
 
 
 def _with_next(diagnosis: Diagnosis, left: list[Suggestion]) -> Diagnosis:

@@ -16,7 +16,7 @@ from pathlib import Path
 
 from meterlog.cli.meters_ble import ble_lines
 from meterlog.errors import LinkError, UsageError
-from meterlog.probe import FRAMES_AGREED, LISTEN_S, Finding, probe, probed_drivers
+from meterlog.probe import FRAMES_AGREED, LISTEN_S, Heard, probe, probed_drivers
 
 EXAMPLE = "meterlog meters --listen 5"
 
@@ -93,11 +93,11 @@ def serial_lines(args: argparse.Namespace) -> Iterator[str]:
     _, failures = probed_drivers()
     yield from (f"  left out: {failure}" for failure in failures)
     with ThreadPoolExecutor(len(ports)) as pool:
-        findings = {port: pool.submit(probe, port, args.listen, args.ask, FRAMES_AGREED) for port in ports}
+        heard = {port: pool.submit(probe, port, args.listen, args.ask, FRAMES_AGREED) for port in ports}
         for port, what in ports.items():
             yield f"{port}{f'  {what}' if what else ''}"
             try:
-                yield from _finding_lines(findings[port].result())
+                yield from _heard_lines(heard[port].result())
             except LinkError as error:
                 yield f"  {error}"
 
@@ -126,20 +126,20 @@ def _ports(named: list[str]) -> dict[str, str]:
     return {port: listed.get(port, "") for port in named} if named else listed
 
 
-def _finding_lines(finding: Finding) -> Iterator[str]:
-    if finding.answered is not None:
-        driver, answer = finding.answered
+def _heard_lines(heard: Heard) -> Iterator[str]:
+    if heard.answered is not None:
+        driver, answer = heard.answered
         yield f"  {driver.name} answers when asked: {answer}"
         yield f"  checked: {driver.verification}"
-    for candidate in finding.fits:
+    for candidate in heard.fits:
         options = f" with {candidate.options}" if candidate.options else ""
-        at = f" at {finding.line}" if finding.line else ""
+        at = f" at {heard.line}" if heard.line else ""
         yield f"  {candidate.driver.name}{options} fits{at}: {candidate.evidence}"
-    address = finding.address
+    address = heard.address
     if address is None:
-        yield f"  {finding.doubt}"
+        yield f"  {heard.doubt}"
         return
-    yield from (f"  assumed: {text}" for text in finding.assumed)
-    if finding.fits:
-        yield f"  checked: {finding.fits[0].driver.verification}"
+    yield from (f"  assumed: {text}" for text in heard.assumed)
+    if heard.fits:
+        yield f"  checked: {heard.fits[0].driver.verification}"
     yield f'  record it:  meterlog record --meter "{address}"'

@@ -108,8 +108,8 @@ def place_edge(track: Track, index: int, before: float, after: float, noise: flo
 def _shape(share: float, strays: float) -> float:
     """How far off a partial reading may place its edge, in intervals.
 
-    How a reading weighs its window is not known: a box, or a decay, which places an edge up to a quarter of the interval
-    elsewhere, most for middle shares.
+    How a reading weighs its window is not known: a box, or a decay, which places an edge up to a quarter of the
+    interval elsewhere, most for middle shares.
     """
     return strays + _SHAPE + _DECAY * share * (1.0 - share)
 
@@ -122,9 +122,9 @@ def edge_time(edge: Edge, window: Window, interval_s: float) -> float:
 def time_between(start: Edge, end: Edge, window: Window, interval_s: float, jitter_s: float) -> tuple[float, float]:
     """The time from one edge to another and its error, s.
 
-    A clean step leaves one interval's worth of ignorance. Two uniform errors of half-widths a and b add up to a deviation
-    of sqrt((a^2 + b^2) / 3), of which 2.05 cover 97 % where both are equal. The unknown window shifts both edges alike,
-    so only the difference of their shares carries its error.
+    A clean step leaves one interval's worth of ignorance. Two uniform errors of half-widths a and b add up to a
+    deviation of sqrt((a^2 + b^2) / 3), of which 2.05 cover 97 % where both are equal. The unknown window shifts both
+    edges alike, so only the difference of their shares carries its error.
     """
     spread = window.deviation * interval_s
     duration = (end.base_s - start.base_s) - (end.share - start.share) * window.share * interval_s

@@ -86,3 +86,10 @@ def test_what_is_no_session_is_one_line(tmp_path: Path, content: bytes, capsys: 
 def test_an_absent_limits_file_is_one_line(session: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["analyze", str(session), "--limits", "nowhere.toml"]) == 2
     assert capsys.readouterr().err.count("\n") == 1
+
+
+def test_an_empty_session_is_one_line(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = tmp_path / "empty.sqlite"
+    SessionWriter.create(path).close()
+    assert main(["analyze", str(path)]) == 2
+    assert capsys.readouterr().err.count("\n") == 1

@@ -122,3 +122,8 @@ def test_answers_that_were_kept_are_never_written_over(readings: Path) -> None:
     out = _talk(["--circuit", "pump-feed", "--measured", str(readings), "--save", str(readings)], "12.1\nend\n")
     assert "Measure next:" in out
     assert readings.read_text().count("quantity =") == 4
+
+
+def test_an_absent_measurement_file_is_named(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["diagnose", "--circuit", "pump-feed", "--measured", "absent.toml", "--json"]) == 2
+    assert capsys.readouterr().err == "meterlog: there is no file 'absent.toml'\n"

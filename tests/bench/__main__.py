@@ -10,15 +10,22 @@ import argparse
 import os
 import sys
 import time
+from concurrent.futures import ProcessPoolExecutor
 from importlib import import_module
+from multiprocessing import get_context
 
 import numpy as np
 
-from tests.bench.table import best_s, show
+from tests.bench.table import Row, best_s, show
 
 SPEED = ("store", "files", "decode", "record", "speed", "draw", "start", "demo", "page_live", "page_review")
 MORE = ("ble",)
 """Runs only when it is named: two minutes, and it wants dbus-daemon."""
+
+
+def rows_of(name: str) -> list[Row]:
+    """What a bench gives."""
+    return list(import_module(f"tests.bench.{name}").rows())
 
 
 def main() -> int:
@@ -30,7 +37,9 @@ def main() -> int:
         parser.error(f"there is no bench {', '.join(sorted(unknown))}")
     missed, begun_s = 0, time.monotonic()
     for k, name in enumerate(names):
-        missed += show(import_module(f"tests.bench.{name}").rows(), heading=k == 0)
+        # In a process of its own: what one bench leaves in memory is no cost of the next one's children.
+        with ProcessPoolExecutor(1, get_context("spawn")) as pool:
+            missed += show(pool.submit(rows_of, name).result(), heading=k == 0)
     values = np.ones(10_000_000)
     sum_ms = 1000 * best_s(values.sum)
     busy = f"load average {os.getloadavg()[0]:.1f} on {os.cpu_count()} cores"

@@ -27,6 +27,7 @@ from meterlog.transports.ble import BleLink, BleSettings, BleTransport, Wanted
 from meterlog_drivers.simulated.bluez import Characteristic, SimulatedBluez, SimulatedPeripheral
 from meterlog_drivers.simulated.private_bus import VARIABLE, PrivateBus
 from meterlog_drivers.status14 import Status14Format
+from tests.bench.table import Row, at_most, show
 
 DROPS, SECONDS, SILENCES, BURST = 200, 30, 10, 2000
 SILENCE_GOAL_S = 3.0
@@ -52,13 +53,12 @@ def record(out: Path, addresses: tuple[str, ...], seconds: float) -> subprocess.
     return subprocess.Popen([*command, *meters, "--for", f"{seconds:g}"], stdout=subprocess.DEVNULL)
 
 
-def two_meters(bluez: SimulatedBluez, folder: Path) -> bool:
+def two_meters(bluez: SimulatedBluez, folder: Path) -> Iterator[Row]:
     """Two meters at ten a second."""
     for address in ADDRESSES:
         bluez.stream(bluez.add(peripheral(address)), counting(), 0.1)
     out = folder / "two.sqlite"
     status = record(out, ADDRESSES, SECONDS).wait()
-    fine = status == 0
     with open_reader(out) as reader:
         for channel in reader.channels:
             series = reader.series(channel.number)
@@ -66,15 +66,15 @@ def two_meters(bluez: SimulatedBluez, folder: Path) -> bool:
             lost = int(shown[-1] - shown[0] + 1 - len(shown))
             in_order = bool((np.diff(shown) == 1).all())
             jitter_ms = 1000 * float(np.percentile(np.abs(np.diff(series.time_s) - 0.1), 99))
-            print(
-                f"two meters, {SECONDS} s: channel {channel.number}: {len(shown)} readings, {lost} lost,"
-                f" {'in order' if in_order else 'OUT OF ORDER'}, spacing within {jitter_ms:.1f} ms for 99 of 100"
+            ratio = f"{len(shown)} readings, spacing within {jitter_ms:.1f} ms for 99 of 100"
+            row = at_most(
+                f"two meters by BLE at 10/s for {SECONDS} s, channel {channel.number}", lost, 0, "lost", ratio
             )
-            fine &= lost == 0 and in_order and len(shown) >= SECONDS * 10 - 20
-    return fine
+            whole = status == 0 and in_order and len(shown) >= SECONDS * 10 - 20
+            yield row if whole else row._replace(verdict=f"FAILED, exit status {status}, or not whole and in order")
 
 
-def drops(bluez: SimulatedBluez) -> bool:
+def drops(bluez: SimulatedBluez) -> Iterator[Row]:
     """Unexpected drops, each followed by a new link."""
     meter = bluez.add(peripheral("00:00:5E:00:53:03"))
     transport = BleTransport(BleSettings(Wanted(address=meter.address)))
@@ -97,11 +97,11 @@ def drops(bluez: SimulatedBluez) -> bool:
         link.close()
     leaked = descriptors() - before
     left = bluez.subscribers(meter) + bluez.is_connected(meter)
-    print(
-        f"{DROPS} drops: {bluez.connects[meter.address] - 1} new links, {np.median(took_s):.3f} s each in the middle,"
-        f" {max(took_s):.3f} s at most; {leaked} descriptors and {left} links leaked; {repeated} wrong or repeated"
-    )
-    return leaked <= 0 and left == 0 and repeated == 0 and bluez.connects[meter.address] == DROPS + 1
+    links = bluez.connects[meter.address] - 1
+    took = f"{np.median(took_s):.3f} s each in the middle, {max(took_s):.3f} s at most"
+    yield at_most(f"{DROPS} drops of a BLE link, without a new one", DROPS - links, 0, "drops", took)
+    yield at_most("descriptors and links leaked by them", max(leaked, 0) + left, 0, "leaked")
+    yield at_most("bytes wrong or repeated after them", repeated, 0, "times")
 
 
 def descriptors() -> int:
@@ -117,7 +117,7 @@ def all_bytes(link: BleLink) -> bytes:
     return data
 
 
-def burst(bluez: SimulatedBluez) -> bool:
+def burst(bluez: SimulatedBluez) -> Iterator[Row]:
     """A thousand notifications a second."""
     meter = bluez.add(peripheral("00:00:5E:00:53:04"))
     link = BleTransport(BleSettings(Wanted(address=meter.address))).open()
@@ -127,12 +127,12 @@ def burst(bluez: SimulatedBluez) -> bool:
         came += chunk.data
     rate = len(came) / 20 / (time.monotonic() - begun_s)
     link.close()
-    fine = came == b"".join(b"%020d" % n for n in range(BURST))
-    print(f"burst: {BURST} notifications at {rate:.0f} a second, {'none lost' if fine else 'LOST OR OUT OF ORDER'}")
-    return fine
+    sent = b"".join(b"%020d" % n for n in range(BURST))
+    lost = 0 if came == sent else max(1, (len(sent) - len(came)) // 20)
+    yield at_most(f"a burst of {BURST} BLE notifications", lost, 0, "lost", f"{rate:.0f} a second")
 
 
-def silences(bluez: SimulatedBluez, folder: Path) -> bool:
+def silences(bluez: SimulatedBluez, folder: Path) -> Iterator[Row]:
     """A link that stays up and says nothing."""
     meter = bluez.add(peripheral("00:00:5E:00:53:05"))
     bluez.stream(meter, counting(), 0.25)
@@ -152,8 +152,11 @@ def silences(bluez: SimulatedBluez, folder: Path) -> bool:
         downs = [change.time_s for change in reader.link_changes if not change.up]
         noticed_s = [at - series.between(0.0, at).time_s[-1] for at in downs]
         shown = np.round(series.value * 100).astype(int)
-    print(f"{len(downs)} silences at 4 a second: noticed {min(noticed_s):.2f} to {max(noticed_s):.2f} s after the last")
-    return len(downs) == SILENCES and max(noticed_s) < SILENCE_GOAL_S and bool((np.diff(shown) >= 1).all())
+    row = at_most(
+        "a silent BLE link at 4/s is noticed within", max(noticed_s), SILENCE_GOAL_S, "s", f"{len(downs)} times"
+    )
+    whole = len(downs) == SILENCES and bool((np.diff(shown) >= 1).all())
+    yield row if whole else row._replace(verdict="FAILED, not every silence once, or out of order")
 
 
 def wait_until(condition: object, timeout_s: float = 20.0) -> None:
@@ -166,15 +169,16 @@ def wait_until(condition: object, timeout_s: float = 20.0) -> None:
         time.sleep(0.02)
 
 
-def main() -> int:
-    """Run all; 1 when a goal is missed."""
+def rows() -> Iterator[Row]:
+    """All of them, on a bus of their own."""
     with tempfile.TemporaryDirectory(prefix="ble") as name, PrivateBus(Path(name)) as bus:
         os.environ[VARIABLE] = bus.address
         with SimulatedBluez(bus.address) as bluez:
-            results = [two_meters(bluez, Path(name)), drops(bluez), burst(bluez), silences(bluez, Path(name))]
-    print("all goals met" if all(results) else "A GOAL WAS MISSED")
-    return 0 if all(results) else 1
+            yield from two_meters(bluez, Path(name))
+            yield from drops(bluez)
+            yield from burst(bluez)
+            yield from silences(bluez, Path(name))
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    sys.exit(show(rows()) > 0)

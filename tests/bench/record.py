@@ -194,7 +194,7 @@ def first_byte_ms(folder: Path) -> float:
     return min(starts)
 
 
-def rows(seconds: float = 20.0) -> Iterator[Row]:
+def rows(seconds: float = 60.0) -> Iterator[Row]:
     """Plain lines, then the live view."""
     for screen in (False, True):
         with tempfile.TemporaryDirectory() as folder:
@@ -216,7 +216,7 @@ def main() -> int:
     if sys.argv[1:2] == ["--read"]:
         read_bare(sys.argv[2], Path(sys.argv[3]))
         return 0
-    return int(show(rows(float(sys.argv[1]) if sys.argv[1:] else 60.0)) > 0)
+    return int(show(rows(*map(float, sys.argv[1:2]))) > 0)
 
 
 if __name__ == "__main__":

@@ -11,21 +11,15 @@ import os
 import sys
 import time
 from concurrent.futures import ProcessPoolExecutor
-from importlib import import_module
 from multiprocessing import get_context
 
 import numpy as np
 
-from tests.bench.table import Row, best_s, show
+from tests.bench.table import best_s, rows_of, show
 
 SPEED = ("store", "files", "decode", "record", "speed", "draw", "start", "demo", "page_live", "page_review")
 MORE = ("ble",)
 """Runs only when it is named: two minutes, and it wants dbus-daemon."""
-
-
-def rows_of(name: str) -> list[Row]:
-    """What a bench gives."""
-    return list(import_module(f"tests.bench.{name}").rows())
 
 
 def main() -> int:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Iterable
+from importlib import import_module
 from typing import NamedTuple
 
 MET = "met"
@@ -58,6 +59,11 @@ def _row(what: str, how: str, figure: float, goal: float, unit: str, ratio: str,
 def _number(value: float) -> str:
     """At most three digits where they say enough."""
     return f"{value:.0f}" if abs(value) >= 100 else f"{value:.3g}"
+
+
+def rows_of(bench: str) -> list[Row]:
+    """What the bench of that name gives."""
+    return list(import_module(f"tests.bench.{bench}").rows())
 
 
 def show(rows: Iterable[Row], *, heading: bool = True) -> int:

@@ -6,6 +6,7 @@ import os
 import sys
 from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pytest
 
@@ -13,6 +14,20 @@ from meterlog.address import Address
 from meterlog.driver import load_driver
 from meterlog.framing import FramingDriver
 from meterlog.reading import Flag, Quantity, Reading
+from meterlog.report import find_browser
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser
+
+CHROMIUM_ARGUMENTS = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
 
 
 @pytest.fixture(scope="session")
@@ -89,3 +104,16 @@ def plug_in(tmp_path: Path) -> Iterator[Callable[[], PluggedMeter]]:
 def meter(plug_in: Callable[[], PluggedMeter]) -> PluggedMeter:
     """One meter on a real pseudo-terminal."""
     return plug_in()
+
+
+@pytest.fixture(scope="session")
+def browser(need: Callable[[object, str], None]) -> Iterator[Browser]:
+    """The Chromium of this computer."""
+    path = find_browser()
+    need(path, "no Chromium on this computer")
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as playwright:
+        opened = playwright.chromium.launch(executable_path=path, args=CHROMIUM_ARGUMENTS)
+        yield opened
+        opened.close()

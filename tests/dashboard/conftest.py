@@ -1,4 +1,4 @@
-"""A browser, and the page served over a folder of sessions as its command serves it."""
+"""A tab of the browser, and the page served over a folder of sessions as its command serves it."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ import shutil
 import socket
 import subprocess
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -15,29 +15,7 @@ import pytest
 if TYPE_CHECKING:
     from playwright.sync_api import Browser, Page
 
-CHROMIUM = "/usr/bin/chromium"
-ARGUMENTS = [
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-]
 RECORDINGS = Path(__file__).parents[2] / "recordings"
-
-
-@pytest.fixture(scope="session")
-def browser(need: Callable[[object, str], None]) -> Iterator[Browser]:
-    """The Chromium of this computer."""
-    need(Path(CHROMIUM).exists(), f"no {CHROMIUM}")
-    from playwright.sync_api import sync_playwright
-
-    with sync_playwright() as playwright:
-        opened = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
-        yield opened
-        opened.close()
 
 
 @pytest.fixture(scope="module")

@@ -52,7 +52,7 @@ class Accelerated:
         if not self._left:
             return None
         self._left -= 1
-        if self._left % 180 == 179:
+        if self._left % 180 == 90:
             raise LinkLost(f"{self.name} is gone", self.name)
         time.sleep(0.0005)
         first = self._given

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -112,26 +112,10 @@ def test_a_comparison_is_in_it_where_known_good_are_given() -> None:
         build_report(suspects[1:], good)
 
 
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Any]:
-    """A real Chromium."""
-    path = find_browser()
-    if path is None:
-        yield None
-        return
-    from playwright.sync_api import sync_playwright
-
-    with sync_playwright() as playwright:
-        chromium = playwright.chromium.launch(executable_path=path, args=["--no-sandbox"])
-        yield chromium
-        chromium.close()
-
-
 @pytest.mark.parametrize("width", [1280, 390])
 def test_in_a_real_browser_it_draws_without_error_or_request(
-    make: Make, browser: Any, need: Need, tmp_path: Path, width: int
+    make: Make, browser: Any, tmp_path: Path, width: int
 ) -> None:
-    need(browser, "no Chromium on this computer")
     details = {"system_v": "12", "vehicle": HOSTILE, "complaint": HOSTILE}
     path = tmp_path / "report.html"
     path.write_text(build_report([load_capture(make(text=HOSTILE, details=details))]), encoding="utf-8")
@@ -153,8 +137,7 @@ def test_in_a_real_browser_it_draws_without_error_or_request(
     page.close()
 
 
-def test_on_paper_no_drawing_is_cut(make: Make, browser: Any, need: Need, tmp_path: Path) -> None:
-    need(browser, "no Chromium on this computer")
+def test_on_paper_no_drawing_is_cut(make: Make, browser: Any, tmp_path: Path) -> None:
     path = tmp_path / "report.html"
     path.write_text(build_report([load_capture(make())]), encoding="utf-8")
     page = browser.new_page(viewport={"width": 1280, "height": 900})

@@ -55,6 +55,7 @@ def layout(shop: Shop, rest: str, query: Mapping[str, str]) -> Component:
                 className="row",
             ),
             dcc.Store(id="nudge", data=0.0),
+            dcc.Store(id="nudge-base", data=0),
             html.Div(id="compare-result"),
         ]
     )
@@ -85,18 +86,21 @@ def register(app: Dash, shop: Shop) -> None:
     @app.callback(
         Output("nudge", "data"),
         Output("nudge-said", "children"),
+        Output("nudge-base", "data"),
         Input("nudge-earlier", "n_clicks"),
         Input("nudge-later", "n_clicks"),
         Input("nudge-none", "n_clicks"),
         Input("compare-suspect", "value"),
         Input("compare-good", "value"),
-        State("nudge", "data"),
+        State("nudge-base", "data"),
         prevent_initial_call=True,
     )
-    def nudge(*values: Any) -> tuple[float, str]:
-        step_s = {"nudge-earlier": -_STEP_S, "nudge-later": _STEP_S}.get(str(ctx.triggered_id))
-        nudge_s = 0.0 if step_s is None else round(values[-1] + step_s, 3)
-        return nudge_s, f"by hand {nudge_s:+.2f} s" if nudge_s else ""
+    def nudge(earlier: int | None, later: int | None, *others: Any) -> tuple[float, str, int]:
+        # From the counts of presses, which the browser keeps: the answer to the press before may still be on its way.
+        presses = (later or 0) - (earlier or 0)
+        base = others[-1] if ctx.triggered_id in ("nudge-earlier", "nudge-later") else presses
+        nudge_s = round((presses - base) * _STEP_S, 3)
+        return nudge_s, f"by hand {nudge_s:+.2f} s" if nudge_s else "", base
 
     @app.callback(
         Output("compare-result", "children"),

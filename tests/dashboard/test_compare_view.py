@@ -24,7 +24,7 @@ def test_known_good_against_suspect_then_nudged_by_hand(tab: Page, page_address:
     tab.click("#nudge-later")
     tab.click("#nudge-later")
     expect(tab.locator("#compare-result")).to_contain_text("nudged by hand")
-    assert tab.inner_text("#nudge-said") == "by hand +0.10 s"
+    expect(tab.locator("#nudge-said")).to_have_text("by hand +0.10 s")
     tab.click("#compare-good")
     tab.locator(".dash-dropdown-content label", has_text="key-on-good-2").click()
     expect(tab.locator("#compare-result")).to_contain_text("key-on-good-2")

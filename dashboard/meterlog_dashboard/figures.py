@@ -12,21 +12,6 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
-BLUE, ORANGE, GREEN, VERMILION, PURPLE, GREY = "#0072B2", "#E69F00", "#009E73", "#D55E00", "#CC79A7", "#808890"
-"""Colours that colour-blind eyes tell apart (after Okabe and Ito), seen on white and on black; a word always says
-the same. Texts and grounds are coloured by the style sheet, light or dark."""
-
-KIND_COLOURS = {
-    "prime_pulse": GREEN,
-    "sag": ORANGE,
-    "overvoltage": ORANGE,
-    "gap": GREY,
-    "held_display": GREY,
-    "meter_battery_low": GREY,
-    "range_change": GREY,
-}
-"""Kinds of events by colour; all others are `VERMILION`."""
-
 Figure = dict[str, Any]
 
 GRID = "rgba(128,136,144,0.28)"

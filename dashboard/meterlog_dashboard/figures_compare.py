@@ -9,9 +9,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from meterlog.compare.comparison import Band, ChannelComparison
+from meterlog.events.colours import BLUE, GREEN, GREY, ORANGE, VERMILION
 from meterlog.series import Series
 from meterlog.signal.reduce import reduce_series
-from meterlog_dashboard.figures import BLUE, GREEN, GREY, GRID, ORANGE, VERMILION, Figure, band, layout, line, word
+from meterlog_dashboard.figures import GRID, Figure, band, layout, line, word
 
 POINTS = 1600
 _DOTS_UP_TO = 240

@@ -9,18 +9,14 @@ from typing import Any
 
 import numpy as np
 
+from meterlog.events.colours import BLUE, GREY, KIND_COLOURS, PURPLE, VERMILION
 from meterlog.events.event import Event
 from meterlog.series import Series
 from meterlog.session.model import Channel, Marker
 from meterlog.signal.reduce import Drawn, reduce_series
 from meterlog_dashboard.clock import Clock
 from meterlog_dashboard.figures import (
-    BLUE,
-    GREY,
     GRID,
-    KIND_COLOURS,
-    PURPLE,
-    VERMILION,
     Figure,
     axis_name,
     band,

@@ -14,25 +14,14 @@ from typing import Any
 
 from meterlog.compare.capture import Capture
 from meterlog.compare.comparison import Band, ChannelComparison, Excursion
+from meterlog.events.colours import BLUE, GREEN, GREY, KIND_COLOURS, ORANGE, VERMILION
 from meterlog.events.event import Event
 from meterlog.session.model import Channel
 from meterlog.signal.reduce import Drawn, reduce_series
 
 POINTS = 1600
 
-BLUE, ORANGE, GREEN, VERMILION, GREY, BLACK = "#0072B2", "#E69F00", "#009E73", "#D55E00", "#8a8a8a", "#222222"
-"""Colours that colour-blind eyes tell apart (after Okabe and Ito); a word always says the same."""
-
-KIND_COLOURS = {
-    "prime_pulse": GREEN,
-    "sag": ORANGE,
-    "overvoltage": ORANGE,
-    "gap": GREY,
-    "held_display": GREY,
-    "meter_battery_low": GREY,
-    "range_change": GREY,
-}
-"""Kinds of events by colour; all others are `VERMILION`."""
+BLACK = "#222222"
 
 _MOST_MARKED = 120
 

@@ -1,0 +1,16 @@
+"""The colours in which events are drawn, in the report and on the page."""
+
+BLUE, ORANGE, GREEN, VERMILION, PURPLE, GREY = "#0072B2", "#E69F00", "#009E73", "#D55E00", "#CC79A7", "#808890"
+"""Colours that colour-blind eyes tell apart (after Okabe and Ito), seen on white and on black; a word always says
+the same."""
+
+KIND_COLOURS = {
+    "prime_pulse": GREEN,
+    "sag": ORANGE,
+    "overvoltage": ORANGE,
+    "gap": GREY,
+    "held_display": GREY,
+    "meter_battery_low": GREY,
+    "range_change": GREY,
+}
+"""Kinds of events by colour; all others are `VERMILION`."""

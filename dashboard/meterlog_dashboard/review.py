@@ -4,15 +4,15 @@ from __future__ import annotations
 
 import time
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Any
 from urllib.parse import quote
 
-from dash import ClientsideFunction, Dash, Input, Output, Patch, State, ctx, dcc, html, no_update
+from dash import ClientsideFunction, Dash, Input, Output, Patch, State, dcc, html, no_update
 from dash.development.base_component import Component
 from dash.exceptions import PreventUpdate
 
 from meterlog.findings.words import seconds
+from meterlog.session.model import HARD_END
 from meterlog_dashboard import review_markers
 from meterlog_dashboard.clock import Clock
 from meterlog_dashboard.downloads import report_address, table_address
@@ -20,7 +20,6 @@ from meterlog_dashboard.figures import Figure
 from meterlog_dashboard.figures_review import Row, Window, detail_figure, draw_window, strip_figure, strip_window
 from meterlog_dashboard.limit_lines import limit_lines
 from meterlog_dashboard.parts import PLOT, STRIP_PLOT, extra
-from meterlog_dashboard.review_span import MOVES, Session, Span, dragged
 from meterlog_dashboard.review_tables import (
     EVENTS_A_PAGE,
     event_sentence,
@@ -31,39 +30,29 @@ from meterlog_dashboard.review_tables import (
 from meterlog_dashboard.shelf import Held, shelf_of
 from meterlog_dashboard.view import Shop
 
+Span = tuple[float, float]
+"""A stretch of time, s from the session's start."""
+
 _REFRESH_MS = 2000
 _STATES = {
     "clean": "",
-    "hard": "It ended without being closed; all that was saved is here.",
+    "hard": HARD_END,
     "growing": "It is being recorded: the plot follows.",
 }
 
 
-@dataclass(frozen=True, slots=True)
-class Asked:
-    """What the browser sent: ends dragged in the detail and in the strip, the chosen event, a moment to go to."""
-
-    dragged: dict[str, Any] | None
-    strip: dict[str, Any] | None
-    chosen: int | None
-    go_to: dict[str, Any] | None
-
-
-def layout(shop: Shop, name: str, query: Mapping[str, str]) -> Component:
-    """The Review of one session; `at` in the query is the moment to begin with, s from the start."""
+def layout(shop: Shop, name: str, query: Mapping[str, str]) -> Component:  # noqa: ARG001
+    """The Review of one session, all of it in view."""
     held = shelf_of(shop.library).held(name)
     clock = Clock(held.started_at, held.duration_s)
-    session = Session(held.duration_s)
-    at_s = _number(query.get("at"))
-    whole = session.whole
-    span = whole if at_s is None else session.around(at_s)
+    whole = _whole(held)
     return html.Div(
         [
-            *_stores(name, held, span),
+            *_stores(name, held, clock, whole),
             _heading(name, held, clock),
             _links(name),
-            html.Section(_plots(held, clock, whole, span), **extra(aria_label="Plots")),
-            html.Section([html.H2("In view"), html.Div(statistics_table(held, span), id="review-statistics")]),
+            html.Section(_plots(held, clock, whole), **extra(aria_label="Plots")),
+            html.Section([html.H2("In view"), html.Div(statistics_table(held, whole), id="review-statistics")]),
             html.Section([html.H2("Findings"), html.Div(html.P("Reading …"), id="review-findings")]),
             html.Section([html.H2("Events"), html.Div(id="review-events")]),
             html.Section([html.H2("Markers"), *review_markers.parts(held, clock)]),
@@ -72,20 +61,30 @@ def layout(shop: Shop, name: str, query: Mapping[str, str]) -> Component:
     )
 
 
-def _stores(name: str, held: Held, span: Span) -> list[Component]:
-    following = dcc.Interval(id="review-tick", interval=_REFRESH_MS, disabled=held.ended != "growing")
+def _whole(held: Held) -> Span:
+    """All of it with a little room at the ends."""
+    pad_s = max(0.5, 0.01 * held.duration_s)
+    return -pad_s, held.duration_s + pad_s
+
+
+def _length(held: Held, clock: Clock) -> dict[str, Any]:
+    """How far the session goes by now, for `assets/review.js`."""
+    start_ms = float(clock.ms(0.0))
+    return {"duration_s": held.duration_s, "whole": _whole(held), "start_ms": start_ms, "ended": held.ended}
+
+
+def _stores(name: str, held: Held, clock: Clock, whole: Span) -> list[Component]:
+    growing = held.ended == "growing"
     return [
         dcc.Store(id="review-name", data=name),
-        dcc.Store(id="review-span", data={"span": span, "duration_s": held.duration_s, "moves": 0}),
+        dcc.Store(id="review-length", data=_length(held, clock)),
+        dcc.Store(id="review-span", data={"span": whole, "moves": 0, "duration_s": held.duration_s}),
+        dcc.Store(id="review-grows", data=growing),
         dcc.Store(id="review-analyzed", data=0),
         dcc.Store(id="review-chosen"),
-        dcc.Store(id="event-row"),
-        dcc.Store(id="event-count"),
+        dcc.Store(id="event-times", data=[]),
         dcc.Store(id="event-page"),
-        dcc.Store(id="go-to"),
-        dcc.Store(id="dragged"),
-        dcc.Store(id="strip-dragged"),
-        following,
+        dcc.Interval(id="review-tick", interval=_REFRESH_MS, disabled=not growing),
     ]
 
 
@@ -95,7 +94,7 @@ def _heading(name: str, held: Held, clock: Clock) -> Component:
     return html.Div(
         [
             html.H1(case or name.removesuffix(".sqlite")),
-            html.P(facts + _STATES[held.ended], className="soft"),
+            html.P([facts, html.Span(_STATES[held.ended], id="review-state", role="status")], className="soft"),
             html.P(clock.change[1], className="note") if clock.change else None,
         ]
     )
@@ -115,10 +114,10 @@ def _links(name: str) -> Component:
     )
 
 
-def _plots(held: Held, clock: Clock, whole: Span, span: Span) -> list[Component]:
+def _plots(held: Held, clock: Clock, whole: Span) -> list[Component]:
     rows = _rows(held, analyzed=False)
-    window = draw_window(rows, held.markers, clock, span)
-    strip = strip_figure(rows, clock, whole, span)
+    window = draw_window(rows, held.markers, clock, whole)
+    strip = strip_figure(rows, clock, whole, whole)
     moves = (
         ("earlier", "◀", "Earlier"),
         ("later", "▶", "Later"),
@@ -147,7 +146,7 @@ def _plots(held: Held, clock: Clock, whole: Span, span: Span) -> list[Component]
         ),
         html.P("Find the events with n and p, or the buttons.", id="event-said", role="status"),
         html.Div(
-            dcc.Graph(id="detail", figure=detail_figure(window, rows, clock, span), config=PLOT),
+            dcc.Graph(id="detail", figure=detail_figure(window, rows, clock, whole), config=PLOT),
             role="img",
             **extra(aria_label=f"Readings over time: {names}. The tables below say the same in words."),
         ),
@@ -170,29 +169,66 @@ def _rows(held: Held, analyzed: bool) -> list[Row]:
     ]
 
 
-def _number(text: str | None) -> float | None:
-    try:
-        return None if text is None else float(text)
-    except ValueError:
-        return None
-
-
 def register(app: Dash, shop: Shop) -> None:
     """Add its callbacks."""
     review_markers.register(app, shop)
     _listen_to_plots(app)
+    _register_growing(app, shop)
+    _register_explaining(app, shop)
+    _register_drawing(app, shop)
+
+
+def _listen_to_plots(app: Dash) -> None:
+    """Whatever changes the stretch that is shown or the chosen event is decided in the browser: `assets/review.js`."""
+    for function, plot, news in (
+        ("dragged", "detail", "relayoutData"),
+        ("eventPressed", "detail", "clickData"),
+        ("stripDragged", "strip", "relayoutData"),
+        ("stripPressed", "strip", "clickData"),
+        ("grown", "review-length", "data"),
+    ):
+        app.clientside_callback(  # type: ignore[no-untyped-call]
+            ClientsideFunction("meterlog", function), Input(plot, news), prevent_initial_call=True
+        )
+
+
+def _register_growing(app: Dash, shop: Shop) -> None:
+    """While it is recorded: how far it goes by now, until it has ended."""
+    shelf = shelf_of(shop.library)
+
+    @app.callback(
+        Output("review-length", "data"),
+        Output("review-state", "children"),
+        Output("review-tick", "disabled"),
+        Input("review-tick", "n_intervals"),
+        State("review-length", "data"),
+        State("review-name", "data"),
+        prevent_initial_call=True,
+    )
+    def grow(_: int, before: dict[str, Any], name: str) -> tuple[dict[str, Any], str, bool]:
+        held = shelf.held(name)
+        length = _length(held, Clock(held.started_at, held.duration_s))
+        if (length["duration_s"], length["ended"]) == (before["duration_s"], before["ended"]):
+            raise PreventUpdate
+        return length, _STATES[held.ended], held.ended != "growing"
+
+
+def _register_explaining(app: Dash, shop: Shop) -> None:
+    """The findings, and the table of events."""
     shelf = shelf_of(shop.library)
 
     @app.callback(
         Output("review-findings", "children"),
         Output("review-analyzed", "data"),
-        Output("event-count", "data"),
+        Output("event-times", "data"),
         Input("review-name", "data"),
         Input("markers-changed", "data"),
+        Input("review-length", "data"),
     )
-    def explain(name: str, _: object) -> tuple[Component, int, int]:
+    def explain(name: str, *_: object) -> tuple[Component, int, list[Span]]:
         held = shelf.held(name)
-        return finding_list(held), time.time_ns(), len(held.analysis.events)
+        times = [(event.start_s, event.end_s) for event in held.analysis.events]
+        return finding_list(held), time.time_ns(), times
 
     @app.callback(
         Output("review-events", "children"),
@@ -206,92 +242,40 @@ def register(app: Dash, shop: Shop) -> None:
     def list_events(analyzed: int, chosen: int | None, page: dict[str, int] | None, name: str) -> tuple[Component, Any]:
         if not analyzed:
             raise PreventUpdate
-        first = page["first"] if page and ctx.triggered_id == "event-page" else ((chosen or 1) - 1)
+        first = page["first"] if page else (chosen or 1) - 1
         held = shelf.held(name)
         listed = event_table(held, Clock(held.started_at, held.duration_s), chosen, first // EVENTS_A_PAGE)
         return listed, event_sentence(held, chosen) if chosen else no_update
 
-    _register_drawing(app, shop)
-
 
 def _register_drawing(app: Dash, shop: Shop) -> None:
-    """Two steps, so that a later reason to draw never undoes an earlier move: where to be, then what is there."""
+    """What is to be seen where the browser wants to be. The answer to an older wish is dropped by Dash."""
     shelf = shelf_of(shop.library)
-
-    @app.callback(
-        Output("review-span", "data"),
-        Input("dragged", "data"),
-        Input("strip-dragged", "data"),
-        Input("review-chosen", "data"),
-        Input("go-to", "data"),
-        Input("review-tick", "n_intervals"),
-        State("review-span", "data"),
-        State("review-name", "data"),
-        *(Input(f"move-{move}", "n_clicks") for move in MOVES),
-        prevent_initial_call=True,
-    )
-    def place(
-        by_hand: dict[str, Any] | None,
-        strip: dict[str, Any] | None,
-        chosen: int | None,
-        go_to: dict[str, Any] | None,
-        _: int,
-        shown: dict[str, Any],
-        name: str,
-        *__: int,
-    ) -> dict[str, Any]:
-        held = shelf.held(name)
-        clock = Clock(held.started_at, held.duration_s)
-        old: Span = (shown["span"][0], shown["span"][1])
-        span, moved = _next_span(held, clock, Asked(by_hand, strip, chosen, go_to), old, shown["duration_s"])
-        return {"span": span, "duration_s": held.duration_s, "moves": shown["moves"] + moved}
 
     @app.callback(
         Output("detail", "figure"),
         Output("strip", "figure"),
         Output("review-statistics", "children"),
         Input("review-span", "data"),
-        Input("review-chosen", "data"),
         Input("review-analyzed", "data"),
+        State("review-chosen", "data"),
+        State("review-grows", "data"),
         State("review-name", "data"),
         prevent_initial_call=True,
     )
-    def draw(shown: dict[str, Any], chosen: int | None, analyzed: int, name: str) -> tuple[Any, ...]:
+    def draw(shown: dict[str, Any], analyzed: int, chosen: int | None, grows: bool, name: str) -> tuple[Any, ...]:
         held = shelf.held(name)
         clock = Clock(held.started_at, held.duration_s)
         span: Span = (shown["span"][0], shown["span"][1])
         rows = _rows(held, bool(analyzed))
         window = draw_window(rows, held.markers, clock, span, chosen)
-        whole = Session(held.duration_s).whole
+        whole = _whole(held)
         strip: Patch | Figure = Patch()
-        if held.ended == "growing":
+        if grows:
             strip = strip_figure(rows, clock, whole, span)
         else:
             strip["layout"]["shapes"][0] = strip_window(clock, span, whole)
         return _patch(window, clock, span, shown["moves"]), strip, statistics_table(held, span)
-
-
-def _listen_to_plots(app: Dash) -> None:
-    """What is dragged in the plots, without their other news, and every press for an event: `assets/review.js`."""
-    choosing = (
-        ("event-row", "data"),
-        ("event-next", "n_clicks"),
-        ("event-previous", "n_clicks"),
-        ("detail", "clickData"),
-    )
-    known = (("review-chosen", "data"), ("event-count", "data"))
-    for function, out, inputs, states in (
-        ("dragged", "dragged", (("detail", "relayoutData"),), ()),
-        ("stripDragged", "strip-dragged", (("strip", "relayoutData"), ("strip", "clickData")), ()),
-        ("chosen", "review-chosen", choosing, known),
-    ):
-        app.clientside_callback(  # type: ignore[no-untyped-call]
-            ClientsideFunction("meterlog", function),
-            Output(out, "data"),
-            *(Input(*one) for one in inputs),
-            *(State(*one) for one in states),
-            prevent_initial_call=True,
-        )
 
 
 def _patch(window: Window, clock: Clock, span: Span, moves: int) -> Patch:
@@ -306,30 +290,3 @@ def _patch(window: Window, clock: Clock, span: Span, moves: int) -> Patch:
     patch["layout"]["xaxis"]["range"] = clock.ms(span).tolist()
     patch["layout"]["xaxis"]["uirevision"] = moves
     return patch
-
-
-def _next_span(held: Held, clock: Clock, asked: Asked, old: Span, old_duration_s: float) -> tuple[Span, bool]:
-    """The stretch to show after what was done, and whether the page has to move the plot there itself.
-
-    Raises:
-        PreventUpdate: nothing changes.
-    """
-    session, done = Session(held.duration_s), str(ctx.triggered_id)
-    if done.startswith("move-"):
-        return session.moved(done.removeprefix("move-"), old), True
-    if done == "dragged" and asked.dragged:
-        return dragged([clock.seconds(end) for end in asked.dragged["ends"]]), False
-    if done == "strip-dragged" and asked.strip:
-        ends_s = [clock.seconds(end) for end in asked.strip["ends"]]
-        return (session.pressed(ends_s[0], old) if len(ends_s) == 1 else session.clipped(*dragged(ends_s))), True
-    if done == "review-chosen" and asked.chosen:
-        span = session.on_event(held.analysis.events[asked.chosen - 1], old)
-        return span, span != old
-    if done == "go-to" and asked.go_to:
-        return session.around(float(asked.go_to["at"])), True
-    if done == "review-tick":
-        if held.duration_s == old_duration_s:
-            raise PreventUpdate
-        span = session.followed(old, old_duration_s)
-        return span, span != old
-    return old, False

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import argparse
 import json
+import sys
 from collections.abc import Iterator
 
 from meterlog.analysis import Analysis, analyze
 from meterlog.events.event import Event
+from meterlog.session.model import HARD_END
 
 EXAMPLE = "meterlog analyze key-on.sqlite"
 
@@ -42,6 +44,8 @@ def run(args: argparse.Namespace) -> int:
     with open_reader(args.session) as session:
         session.need_readings()
         analysis = analyze(session, limits_file=args.limits)
+        if session.ended == "hard":
+            print(f"note: {HARD_END}", file=sys.stderr)
     print(json.dumps(analysis.as_json(), allow_nan=False, ensure_ascii=False) if args.json else as_text(analysis))
     return 0
 

@@ -7,9 +7,11 @@ apostrophe before it.
 from __future__ import annotations
 
 import argparse
+import sys
 from pathlib import Path
 
 from meterlog.errors import UsageError
+from meterlog.session.model import HARD_END
 from meterlog.session.reader import open_reader
 
 EXAMPLE = "meterlog export crank.sqlite --out crank.csv"
@@ -46,5 +48,7 @@ def run(args: argparse.Namespace) -> int:
         else:
             raise UsageError(f"'{args.out}' ends neither in .csv nor in .parquet, so its format is not clear")
         markers = len(reader.markers)
+        if reader.ended == "hard":
+            print(f"note: {HARD_END}", file=sys.stderr)
     print(f"{args.out}: {readings} readings, {markers} marker{'' if markers == 1 else 's'}")
     return 0

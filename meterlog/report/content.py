@@ -14,7 +14,7 @@ from meterlog.findings.finding import Finding
 from meterlog.findings.words import seconds, shown
 from meterlog.reading import Accuracy
 from meterlog.report.figures import Figure, band_figure, channel_figure
-from meterlog.session.model import Channel
+from meterlog.session.model import HARD_END, Channel
 
 MOST_ROWS = 200
 _MOST_CLOSE_UPS = 3
@@ -31,7 +31,7 @@ _DETAIL_WORDS = {
 
 ENDED = {
     "clean": "",
-    "hard": "The recording ended without being closed (power, crash or a full disk); all that was saved is here.",
+    "hard": HARD_END,
     "growing": "The recording was still running when this report was made.",
 }
 

@@ -38,6 +38,9 @@ class Channel:
     interval_s: float | None = None
 
 
+HARD_END = "The recording ended without being closed (power, crash or a full disk); all that was saved is here."
+"""What is said of a session that ended `hard`."""
+
 ARMED, TRIGGERED = "armed", "triggered"
 """The names of the markers that an armed capture sets: it waits from here on; its condition came true."""
 

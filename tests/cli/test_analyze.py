@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import sqlite3
 from pathlib import Path
 
 import numpy as np
@@ -12,6 +13,7 @@ from meterlog.cli import main
 from meterlog.reading import Quantity
 from meterlog.series import Series
 from meterlog.session import SessionWriter
+from meterlog.session.model import HARD_END
 
 
 @pytest.fixture
@@ -93,3 +95,13 @@ def test_an_empty_session_is_one_line(tmp_path: Path, capsys: pytest.CaptureFixt
     SessionWriter.create(path).close()
     assert main(["analyze", str(path)]) == 2
     assert capsys.readouterr().err.count("\n") == 1
+
+
+def test_a_hard_end_is_told_beside_the_json(session: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    connection = sqlite3.connect(session, isolation_level=None)
+    connection.execute("UPDATE recording SET ended = 'hard'")
+    connection.close()
+    assert main(["analyze", str(session), "--json"]) == 0
+    told = capsys.readouterr()
+    assert json.loads(told.out)["events"]
+    assert told.err == f"note: {HARD_END}\n"

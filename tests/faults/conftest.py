@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+import io
 import json
 import subprocess
 import sys
 from collections.abc import Iterator
+from contextlib import redirect_stderr, redirect_stdout
 from pathlib import Path
+from typing import NamedTuple
 
 import numpy as np
 import pytest
 
+from meterlog.cli.main import main
 from meterlog.reading import Flag, Quantity
 from meterlog.series import Series
 from meterlog.session import SessionWriter
@@ -38,6 +42,23 @@ class Killing:
     def close(self) -> None:
         """End the program."""
         self._process.communicate()
+
+
+class Said(NamedTuple):
+    """What a command answered: its exit status, its output, and what it told the person."""
+
+    status: int
+    out: str
+    err: str
+
+
+def command(*words: object) -> Said:
+    """Run a command of meterlog as the terminal would; here, so that the bench can do it too."""
+    out, err = io.StringIO(), io.StringIO()
+    with redirect_stdout(out), redirect_stderr(err):
+        status = main([str(word) for word in words])
+    assert "Traceback" not in err.getvalue()
+    return Said(status, out.getvalue(), err.getvalue())
 
 
 @pytest.fixture(scope="session")

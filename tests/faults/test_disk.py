@@ -9,7 +9,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager, nullcontext
 from pathlib import Path
 
 import pytest
@@ -17,6 +17,8 @@ import pytest
 from meterlog.cli.main import main
 from meterlog.reading import Quantity, Reading
 from meterlog.session import SessionWriter, open_reader
+from meterlog.session.model import HARD_END
+from tests.faults.conftest import Killing, command
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="the limits are POSIX ones")
 
@@ -34,6 +36,18 @@ def no_file_larger(size: int) -> Iterator[None]:
     finally:
         resource.setrlimit(resource.RLIMIT_FSIZE, before)
         signal.signal(signal.SIGXFSZ, ignored)
+
+
+@contextmanager
+def small_disk(folder: Path, size: int) -> Iterator[None]:
+    """A disk of its own with so many bytes, at the folder; wants the superuser."""
+    options = ["mount", "-t", "tmpfs", "-o", f"size={size}", "tmpfs", str(folder)]
+    if os.geteuid() or subprocess.run(options, capture_output=True, check=False).returncode:
+        pytest.skip("this needs the right to mount")
+    try:
+        yield
+    finally:
+        subprocess.run(["umount", str(folder)], check=True)
 
 
 @contextmanager
@@ -155,13 +169,13 @@ def test_results_that_cannot_be_printed_are_one_line(folder: Path) -> None:
     assert done.stderr == "meterlog: the system refuses: No space left on device\n"
 
 
-def recorded_until_full(path: Path, room: int) -> tuple[int, str]:
+def recorded_until_full(path: Path, disk: AbstractContextManager[None]) -> tuple[int, str]:
     """Record until the disk is full; the readings called kept, and what is said."""
     writer = SessionWriter.create(path)
     channel = writer.add_channel("feed", Quantity.DC_VOLTAGE)
     writer.flush()
     kept, give_up_s = 0, time.monotonic() + 20
-    with no_file_larger(room):
+    with disk:
         try:
             while time.monotonic() < give_up_s:
                 start_s = writer.monotonic_start_s + kept
@@ -178,9 +192,69 @@ def recorded_until_full(path: Path, room: int) -> tuple[int, str]:
 
 def test_what_was_recorded_before_the_disk_was_full_is_kept(tmp_path: Path) -> None:
     path = tmp_path / "a.sqlite"
-    kept, said = recorded_until_full(path, 400_000)
+    kept, said = recorded_until_full(path, no_file_larger(400_000))
     assert "what was written until now is kept in it" in said
     with open_reader(path) as reader:
         assert reader.count(1) >= kept > 0
         assert reader.ended == "hard"
     assert [file.name for file in tmp_path.iterdir()] == ["a.sqlite"]
+
+
+def filled(folder: Path, size: int) -> tuple[int, int, str]:
+    """Fill a small disk with a recording, read it there, then with more room; what is kept, found and said."""
+    path = folder / "a.sqlite"
+    with small_disk(folder, size):
+        kept, said = recorded_until_full(path, nullcontext())
+        assert "is full: what was written until now is kept in it" in said
+        assert "hard (crash)" in command("sessions", folder).out
+        told = command("analyze", path)  # there is no room to take the log into the file: it is read where it is
+        assert (told.status, HARD_END in told.err) == (0, True)
+        with open_reader(path) as reader:
+            assert (reader.ended, reader.count(1) >= kept) == ("hard", True)
+        subprocess.run(["mount", "-o", f"remount,size={4 * size}", str(folder)], check=True)
+        with open_reader(path) as reader:
+            found = reader.count(1)
+        assert [file.name for file in folder.iterdir()] == ["a.sqlite"]
+    return kept, found, said
+
+
+def test_a_small_disk_that_is_full_is_read_as_it_is_and_tidied_up_when_there_is_room(tmp_path: Path) -> None:
+    kept, found, _ = filled(tmp_path, 700_000)
+    assert found >= kept > 0
+
+
+def test_the_record_command_on_a_disk_that_fills_says_so_and_keeps_it(tmp_path: Path) -> None:
+    path = tmp_path / "a.sqlite"
+    with small_disk(tmp_path, 400_000):
+        done = subprocess.run(
+            [sys.executable, "-m", "meterlog", "record", "--plain", "--quiet", "--out", str(path), "--for", "30",
+             "--meter", "sim:intermittent-feed?loop=yes&interval_s=0.01&speed=100"],
+            capture_output=True, text=True, check=False, timeout=60,
+        )  # fmt: skip
+        assert done.returncode == 2
+        said = [line for line in done.stderr.splitlines() if line.startswith("meterlog: ")]
+        assert said == [f"meterlog: the disk that holds '{path}' is full: what was written until now is kept in it"]
+        with open_reader(path) as reader:
+            assert reader.count(1) > 500
+            assert reader.ended == "hard"
+
+
+def test_a_crashed_session_on_a_medium_that_cannot_be_written_is_read_as_it_is_or_says_what_to_do(
+    killing: Killing, tmp_path: Path
+) -> None:
+    killing.run("record", tmp_path, 0.5)
+    path = tmp_path / "a.sqlite"
+    assert path.with_name("a.sqlite-wal").exists()
+    before = sorted(file.name for file in tmp_path.iterdir())
+    with read_only(tmp_path):
+        told = command("analyze", path)
+        assert (told.status, HARD_END in told.err) == (0, True)
+        assert sorted(file.name for file in tmp_path.iterdir()) == before
+    path.with_name("a.sqlite-shm").unlink()  # as after a copy of only some of the files
+    with read_only(tmp_path):
+        told = command("analyze", path)
+        assert told.status == 2
+        assert "copy it, with the files named like it, to a folder that can be written" in told.err
+    with open_reader(path) as reader:
+        assert reader.count(1) > 0
+        assert reader.ended == "hard"

@@ -11,7 +11,8 @@ import pytest
 
 from meterlog.errors import NotASession
 from meterlog.session import open_reader
-from tests.faults.conftest import Killing
+from meterlog.session.model import HARD_END
+from tests.faults.conftest import Killing, command
 
 OUTPUTS = {"export_csv": "out.csv", "export_parquet": "out.parquet", "import_csv": "out.sqlite", "report": "out.html"}
 
@@ -36,23 +37,33 @@ def check_whole(path: Path) -> None:
     assert [file.name for file in path.parent.glob(f"{path.name}*")] == [path.name]
 
 
-def check_recording(folder: Path, lived_s: float) -> str:
-    """What was acknowledged is there, in order; what was given half a second before the end too."""
-    del lived_s
+def check_recording(folder: Path) -> str:
+    """What was acknowledged is there, in order; what was given half a second before the end too; the end is told."""
     path, log = folder / "a.sqlite", folder / "log"
     if not path.exists() or not path.stat().st_size:
         assert not log.exists() or not log.stat().st_size  # nothing was given before the file was made
+        if path.exists():
+            assert "its recording never began" in command("analyze", path).err
         return "nothing"
     lines = [line.split() for line in log.read_text().splitlines()]
     kept = max((int(line[1]) for line in lines if line[0] == "kept"), default=0)
     given = [(int(line[1]), float(line[2])) for line in lines if line[0] == "given"]
     due = max((count for count, time_s in given if time_s < given[-1][1] - 0.5), default=0)
+    listed = command("sessions", folder).out
+    said = command("analyze", path)
     with open_reader(path) as reader:
         values = reader.series(1).value.tolist() if reader.channels else []
+        ended = reader.ended
     assert values == list(map(float, range(len(values))))
     assert len(values) >= max(kept, due)
+    if ended == "clean":  # it had come to its end before it was killed
+        assert len(values) == given[-1][0]
+        assert HARD_END not in said.err
+    else:
+        assert "hard (crash)" in listed
+        assert (HARD_END if values else "holds no readings") in said.err
     check_whole(path)
-    return "all acknowledged" if kept else "whole"
+    return f"{'ended by itself' if ended == 'clean' else 'hard end told'}, {'all acknowledged' if kept else 'whole'}"
 
 
 def check_created(folder: Path) -> str:
@@ -81,8 +92,11 @@ def check_migrated(folder: Path) -> str:
     assert (version, new) in ((1, False), (2, True))
     assert count == 3000
     if version == 1:
-        open_reader(path).close()
+        with open_reader(path) as reader:
+            assert reader.ended == "clean"
         check_whole(path)
+    else:  # this program does not know the table that the other one was making
+        assert "update meterlog to read it" in command("analyze", path).err
     return "as before" if version == 1 else "migrated"
 
 
@@ -113,9 +127,9 @@ def killed(killing: Killing, good: Path, base: Path, work: str, moments: int, se
     left: dict[str, int] = {}
     for i in range(moments):
         folder = prepared(base / f"{work}-{i}", work, good, killing)
-        lived_s = killing.run(work, folder, rng.uniform(0.0, 1.3 * whole_s))
+        killing.run(work, folder, rng.uniform(0.0, 1.3 * whole_s))
         if work in ("record", "seal"):
-            found = check_recording(folder, lived_s)
+            found = check_recording(folder)
         elif work == "create":
             found = check_created(folder)
         elif work == "migrate":

@@ -6,7 +6,7 @@ import socket
 import struct
 import threading
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 
 import pytest
@@ -102,12 +102,12 @@ def until(condition: Callable[[], bool]) -> None:
         time.sleep(0.01)
 
 
-def test_every_end_of_a_connection_is_a_link_change_and_mended(bridge: Bridge, tmp_path: Path) -> None:
-    path = tmp_path / "a.sqlite"
+def ended_and_mended(bridge: Bridge, path: Path, endings: Sequence[Callable[[socket.socket], None]]) -> set[str]:
+    """Record while the connection ends again and again; the causes that are told, each loss mended."""
     setup = meter_setup(f"status14:socket://127.0.0.1:{bridge.port}?label=feed")
     recorder = Recorder([setup], SessionWriter.create(path))
     recorder.start()
-    for times, ending in enumerate(ENDINGS, 1):
+    for times, ending in enumerate(endings, 1):
         until(lambda: not recorder.silent)
         bridge.ending = ending
         until(lambda times=times: bridge.connections > times)  # type: ignore[misc]
@@ -116,10 +116,17 @@ def test_every_end_of_a_connection_is_a_link_change_and_mended(bridge: Bridge, t
     assert outcome.error is None
     with open_reader(path) as reader:
         downs = [change.cause for change in reader.link_changes if not change.up]
-        assert len(downs) == len(ENDINGS)
+        assert len(downs) == len(endings)
+        assert len([change for change in reader.link_changes if change.up]) == len(endings) + 1
+        assert reader.count(1) == outcome.readings
         assert all("the other end closed the connection" in cause or "gone" in cause for cause in downs)
         assert set(reader.series(1).value.tolist()) == {12.4}
         assert reader.ended == "clean"
+    return set(downs)
+
+
+def test_every_end_of_a_connection_is_a_link_change_and_mended(bridge: Bridge, tmp_path: Path) -> None:
+    assert ended_and_mended(bridge, tmp_path / "a.sqlite", ENDINGS)
 
 
 def test_a_second_recorder_of_a_file_is_refused_and_disturbs_nothing(

@@ -10,6 +10,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
+import numpy as np
 import psutil
 import pytest
 
@@ -38,7 +39,7 @@ class Accelerated:
         self.name, self.traffic = name, Traffic()
         self._left = round(hours * 3600 / self.INTERVAL_S / self.BLOCK)
         self._start_s = time.monotonic()
-        self._given = 0
+        self.given = 0
         self.opened = self.closed = 0
 
     def open(self) -> Accelerated:
@@ -55,9 +56,9 @@ class Accelerated:
         if self._left % 180 == 90:
             raise LinkLost(f"{self.name} is gone", self.name)
         time.sleep(0.0005)
-        first = self._given
-        self._given += self.BLOCK
-        return [self._reading(i) for i in range(first, self._given)]
+        first = self.given
+        self.given += self.BLOCK
+        return [self._reading(i) for i in range(first, self.given)]
 
     def _reading(self, i: int) -> Reading:
         time_s = i * self.INTERVAL_S
@@ -121,6 +122,14 @@ def recorded_for(path: Path, hours: float) -> Flatness:
     assert start is not None
     for meter in meters:
         assert meter.opened == meter.closed
+    with open_reader(path) as reader:
+        for channel in reader.channels:
+            series, given = reader.series(channel.number), next(m.given for m in meters if m.name == channel.label)
+            assert len(series) == given
+            assert np.abs(np.diff(series.time_s) - Accelerated.INTERVAL_S).max() < 1e-5
+        downs = [change for change in reader.link_changes if not change.up]
+        assert all("is gone" in change.cause for change in downs)
+        assert len(downs) == sum(meter.opened - 1 for meter in meters)
     losses = sum(meter.opened - 1 for meter in meters)
     size = path.stat().st_size / outcome.readings
     took_s = time.monotonic() - began_s

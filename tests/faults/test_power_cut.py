@@ -18,10 +18,8 @@ COMMITS, A_COMMIT = 60, 150
 _FRAME_HEADER = 24
 
 
-@pytest.fixture(scope="module")
-def growing(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, list[int]]:
+def grown(folder: Path) -> tuple[Path, list[int]]:
     """A session and its log as they lie on the disk while it grows, and the log's size after each commit."""
-    folder = tmp_path_factory.mktemp("growing")
     path, copy = folder / "a.sqlite", folder / "cut.sqlite"
     sizes = []
     with SessionWriter.create(path) as writer:
@@ -38,6 +36,12 @@ def growing(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, list[int]]:
         shutil.copy(path, copy)
         shutil.copy(f"{path}-wal", f"{copy}-wal")
     return copy, sizes
+
+
+@pytest.fixture(scope="module")
+def growing(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, list[int]]:
+    """See `grown`."""
+    return grown(tmp_path_factory.mktemp("growing"))
 
 
 def cut(source: Path, at: int, folder: Path, rng: random.Random, *, torn: bool) -> Path:
@@ -86,6 +90,46 @@ def power_cuts(growing: tuple[Path, list[int]], base: Path, cuts: int, seed: int
 def test_a_log_cut_anywhere_loses_nothing_acknowledged(growing: tuple[Path, list[int]], tmp_path: Path) -> None:
     assert growing[1] == sorted(growing[1])  # the log was never started over, so that the sizes mean what they say
     assert power_cuts(growing, tmp_path, 30, seed=1) == 0
+
+
+def half_taken_in(source: Path, folder: Path, rng: random.Random) -> Path:
+    """A copy that lost its power while the log was being taken into the file: the log whole, the file in between.
+
+    Of the file's sectors some are old, some new, and its end may be short; SQLite empties a log only after the file
+    is safely on the disk, so the log is all there.
+    """
+    folder.mkdir()
+    path = folder / "a.sqlite"
+    old, log = source.read_bytes(), Path(f"{source}-wal").read_bytes()
+    (folder / "after.sqlite").write_bytes(old)
+    Path(f"{folder}/after.sqlite-wal").write_bytes(log)
+    connection = sqlite3.connect(folder / "after.sqlite")
+    connection.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchall()
+    connection.close()
+    new = (folder / "after.sqlite").read_bytes()
+    for left in folder.glob("after.sqlite*"):
+        left.unlink()
+    mixed = bytearray(old.ljust(len(new), b"\0"))
+    for start in range(0, len(new), 512):
+        if rng.random() < 0.5:
+            mixed[start : start + 512] = new[start : start + 512]
+    path.write_bytes(mixed[: rng.randrange(len(old), len(new) + 1)])
+    Path(f"{path}-wal").write_bytes(log)
+    return path
+
+
+def half_taken_ins(growing: tuple[Path, list[int]], base: Path, cuts: int, seed: int) -> int:
+    """Cut so often while the log is taken in; the readings lost (must be 0)."""
+    rng, lost = random.Random(seed), 0
+    for i in range(cuts):
+        path = half_taken_in(growing[0], base / str(i), rng)
+        lost += COMMITS * A_COMMIT - len(survivors(path))
+        shutil.rmtree(path.parent)
+    return lost
+
+
+def test_a_file_that_was_just_taking_in_its_log_loses_nothing(growing: tuple[Path, list[int]], tmp_path: Path) -> None:
+    assert half_taken_ins(growing, tmp_path, 10, seed=1) == 0
 
 
 def test_a_log_that_never_reached_the_disk_leaves_an_honest_empty_session(

@@ -175,7 +175,7 @@ def live_reading(shelf: Shelf, quantity: str, at: str = "") -> Live:
     Raises:
         UsageError: nothing is being recorded, or no fresh reading of that quantity is there.
     """
-    running = [summary for summary in shelf.summaries() if summary.ended == "growing"]
+    running = [summary for summary in shelf.listing.all() if summary.ended == "growing"]
     if not running:
         raise UsageError("no meter is being recorded now: start one on Record, or type the reading")
     found: list[tuple[bool, Live]] = []

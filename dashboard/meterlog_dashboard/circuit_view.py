@@ -38,7 +38,7 @@ def layout(shop: Shop, rest: str, query: Mapping[str, str]) -> Component:
     names = circuit_names(shop.library)
     chosen = query["circuit"] if query.get("circuit") in names else "pump-feed"
     session = [query["session"]] if query.get("session") else []
-    recorded = [s.path.name for s in shelf_of(shop.library).summaries() if s.readings][:_MOST_OFFERED]
+    recorded = [s.path.name for s in shelf_of(shop.library).listing.so_far()[0] if s.readings][:_MOST_OFFERED]
     return html.Div(
         [
             html.H1(TITLE),

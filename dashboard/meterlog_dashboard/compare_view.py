@@ -62,7 +62,7 @@ def layout(shop: Shop, rest: str, query: Mapping[str, str]) -> Component:
 
 
 def _offered(shop: Shop) -> list[dict[str, str]]:
-    found = [s for s in shelf_of(shop.library).summaries() if s.started_at is not None and s.readings]
+    found = [s for s in shelf_of(shop.library).listing.so_far()[0] if s.started_at is not None and s.readings]
     return [
         {
             "label": " · ".join(
@@ -110,7 +110,10 @@ def register(app: Dash, shop: Shop) -> None:
     )
     def compare(good: list[str] | None, suspect: str | None, nudge_s: float) -> Any:
         if not good or not suspect:
-            return html.P("Choose what is known to be good, and what is suspect.")
+            return html.P(
+                "Choose what is known to be good, and what is suspect: the same circuit of the same or a like vehicle, "
+                "measured at the same point while the same was done."
+            )
         try:
             return _result(shop, good, suspect, nudge_s)
         except MeterlogError as error:

@@ -11,13 +11,15 @@ from dash.development.base_component import Component
 from meterlog.findings.words import count, seconds
 from meterlog.session.summary import Summary
 from meterlog_dashboard import downloads, review
+from meterlog_dashboard.library import SUFFIX
 from meterlog_dashboard.shelf import shelf_of
 from meterlog_dashboard.view import Shop
 
 PATH = "/sessions"
 TITLE = "Sessions"
 
-_MOST_SHOWN = 100
+_A_PAGE = 100
+_LOOK_AGAIN_MS = 700
 _ENDED = {"growing": "being recorded now", "hard": "ended without being closed"}
 
 
@@ -30,12 +32,16 @@ def layout(shop: Shop, rest: str, query: Mapping[str, str]) -> Component:
     """The list, or the Review of the session that `rest` names."""
     if rest:
         return review.layout(shop, rest, query)
+    said, shown, all_shown, all_read = _looked_up(shop, "", _A_PAGE)
     return html.Div(
         [
             html.H1(TITLE),
             html.Label("Search: vehicle, complaint, test point, file", htmlFor="session-search"),
             dcc.Input(id="session-search", type="search", debounce=False, className="wide", autoComplete="off"),
-            html.Div(_found(shop, ""), id="session-list"),
+            html.P(said, id="session-said", role="status"),
+            html.Div(shown, id="session-list"),
+            html.Div(html.Button("Show more", id="session-more"), hidden=all_shown, id="session-rest", className="row"),
+            dcc.Interval(id="session-tick", interval=_LOOK_AGAIN_MS, disabled=all_read),
             html.Div(dcc.Graph(), hidden=True),  # so that the browser has the drawing library before it is needed
         ]
     )
@@ -45,20 +51,50 @@ def register(app: Dash, shop: Shop) -> None:
     """Add its callbacks."""
     downloads.register(app, shop)
     review.register(app, shop)
+    shelf_of(shop.library).listing.read_on()
 
-    @app.callback(Output("session-list", "children"), Input("session-search", "value"), prevent_initial_call=True)
-    def search(text: str | None) -> list[Component]:
-        return _found(shop, text or "")
+    @app.callback(
+        Output("session-said", "children"),
+        Output("session-list", "children"),
+        Output("session-rest", "hidden"),
+        Output("session-tick", "disabled"),
+        Input("session-search", "value"),
+        Input("session-more", "n_clicks"),
+        Input("session-tick", "n_intervals"),
+        prevent_initial_call=True,
+    )
+    def search(text: str | None, more: int | None, _: int | None) -> tuple[str, Component, bool, bool]:
+        return _looked_up(shop, text or "", _A_PAGE * (1 + (more or 0)))
 
 
-def _found(shop: Shop, text: str) -> list[Component]:
+def _looked_up(shop: Shop, text: str, most: int) -> tuple[str, Component, bool, bool]:
+    """What was found in a word and as a list; whether that list holds all of it, and whether every file is read."""
+    known, unread = shelf_of(shop.library).listing.so_far()
+    if not known and not unread:
+        return "No sessions in this folder yet.", _first_steps(shop), True, True
     words = text.split()
-    every = shelf_of(shop.library).summaries()
-    found = [summary for summary in every if all(summary.holds(word) for word in words)]
-    said = f"{len(found)} of {count(len(every), 'session')}" if words else count(len(every), "session")
-    if len(found) > _MOST_SHOWN:
-        said += f"; the newest {_MOST_SHOWN} are shown, search for the others"
-    return [html.P(said, role="status"), _list(found[:_MOST_SHOWN])]
+    found = [summary for summary in known if all(summary.holds(word) for word in words)]
+    said = _said(len(found), len(known), unread, most, bool(words))
+    return said, _list(found[:most]), len(found) <= most, not unread
+
+
+def _said(found: int, known: int, unread: int, most: int, searched: bool) -> str:
+    said = f"{found} of {count(known, 'session')}" if searched else count(known, "session")
+    if unread:
+        said += f" so far; {unread} more are being looked through"
+    return f"{said}; the newest {most} are shown" if found > most else said
+
+
+def _first_steps(shop: Shop) -> Component:
+    return html.Ul(
+        [
+            html.Li(
+                [dcc.Link("Record one", href="/record"), ", with a meter or with the simulated van that is offered."]
+            ),
+            html.Li("Or end this page and give it the folder that has your sessions: meterlog page FOLDER"),
+            html.Li(f"It looked for files named *{SUFFIX} in {shop.library.folder}, not in folders below it."),
+        ]
+    )
 
 
 def _list(found: Sequence[Summary]) -> Component:

@@ -13,13 +13,12 @@ from meterlog.analysis import Analysis, analyze
 from meterlog.compare import Capture, load_capture
 from meterlog.series import Series
 from meterlog.session.reader import SessionReader, open_reader
-from meterlog.session.summary import Summary, summarize
-from meterlog_dashboard.library import SUFFIX, Library
+from meterlog_dashboard.library import Library
+from meterlog_dashboard.listing import Listing, Stamp
 
 _SESSIONS_KEPT = 4
 _CAPTURES_KEPT = 8
 
-Stamp = tuple[int, ...]
 T = TypeVar("T")
 
 
@@ -62,14 +61,18 @@ class Held:
 
 
 class Shelf:
-    """The sessions of a library that are open, and the list of all."""
+    """The sessions of a library that are open, and the list of all.
+
+    Attributes:
+        listing: the list.
+    """
 
     def __init__(self, library: Library) -> None:
         self._library = library
         self._lock = threading.Lock()
         self._held: OrderedDict[Path, tuple[Stamp, Held]] = OrderedDict()
         self._captures: OrderedDict[Path, tuple[Stamp, Capture]] = OrderedDict()
-        self._summaries: dict[Path, tuple[Stamp, Summary]] = {}
+        self.listing = Listing(library.folder)
 
     def held(self, name: str) -> Held:
         """A session in memory.
@@ -87,18 +90,6 @@ class Shelf:
             EmptySession: it holds no readings.
         """
         return self._kept(self._captures, self._library.path(name), load_capture, _CAPTURES_KEPT)
-
-    def summaries(self) -> list[Summary]:
-        """All sessions, newest first; damaged ones last. Files that did not change are not opened again."""
-        known, found = self._summaries, {}
-        for path in self._library.folder.glob(f"*{SUFFIX}"):
-            if path.name.startswith(".") or not path.is_file():
-                continue
-            stamp = _stamp(path)
-            kept = known.get(path)
-            found[path] = kept if kept and kept[0] == stamp and kept[1].ended != "growing" else (stamp, summarize(path))
-        self._summaries = found
-        return sorted((summary for _, summary in found.values()), key=_newest_first)
 
     def _kept(self, kept: OrderedDict[Path, tuple[Stamp, T]], path: Path, load: Callable[[Path], T], most: int) -> T:
         stamp = _stamp(path)
@@ -124,14 +115,6 @@ def shelf_of(library: Library) -> Shelf:
 def _read(path: Path) -> Held:
     with open_reader(path) as reader:
         return Held(reader)
-
-
-def _newest_first(summary: Summary) -> tuple[bool, float, str]:
-    return (
-        summary.started_at is None,
-        -summary.started_at.timestamp() if summary.started_at else 0.0,
-        summary.path.name,
-    )
 
 
 def _stamp(path: Path) -> Stamp:

@@ -50,8 +50,9 @@ def _frame(shown: list[View]) -> Component:
     links = [dcc.Link(view.TITLE, href=view.PATH, className="nav-link") for view in shown]
     return html.Div(
         [
+            html.A("To the content", href="#view", className="skip"),
             dcc.Location(id="address"),
-            html.Header([html.Span("meterlog", className="name"), html.Nav(links, title="Views")]),
+            html.Header([html.Span("meterlog", className="name"), html.Nav(links, title="Views", id="views")]),
             html.Main(id="view", tabIndex="-1"),
             html.Footer(
                 f"meterlog {__version__}. The vehicle's own service information, local codes and licensed practice "
@@ -61,7 +62,20 @@ def _frame(shown: list[View]) -> Component:
     )
 
 
+_HERE = """(pathname) => {
+  for (const link of document.querySelectorAll(".nav-link")) {
+    const own = link.getAttribute("href");
+    const here = pathname === own || pathname.startsWith(own + "/") || (pathname === "/" && !link.previousSibling);
+    if (here) { link.setAttribute("aria-current", "page"); document.title = link.textContent + " - meterlog"; }
+    else link.removeAttribute("aria-current");
+  }
+}"""
+"""Marks the view that is open, in the navigation and in the tab's title."""
+
+
 def _route(app: Dash, shop: Shop, shown: list[View]) -> None:
+    app.clientside_callback(_HERE, Input("address", "pathname"))  # type: ignore[no-untyped-call]
+
     @app.callback(Output("view", "children"), Input("address", "pathname"), Input("address", "search"))
     def show(pathname: str | None, search: str | None) -> Component:
         query = dict(parse_qsl((search or "").removeprefix("?")))

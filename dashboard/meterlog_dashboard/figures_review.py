@@ -256,8 +256,10 @@ def _draw_limits(
         shape |= {"y0": limit.value, "y1": limit.value, "line": {"color": VERMILION, "width": 1.5, "dash": "dash"}}
         window.shapes.append(shape)
         if end_s - start_s > 0.3 * (span[1] - span[0]):
-            text = f"limit {limit.value:.4g} {unit}: {limit.words}"
-            window.words.append(word(end, limit.value, text, yref=axis, xanchor="right"))
+            late = (start_s + end_s) / 2 > (span[0] + span[1]) / 2
+            at, side = (end, "right") if late else (start, "left")  # so that a narrow plot cuts no words off
+            text = f"{limit.value:.3g} {unit}: {limit.words}"
+            window.words.append(word(at, limit.value, text, yref=axis, xanchor=side))
 
 
 def _draw_events(
@@ -297,6 +299,7 @@ def _draw_events(
                 "symbol": "triangle-up",
                 "size": [17 if number == chosen else 12 for number, _ in few],
                 "color": [KIND_COLOURS.get(e.kind, VERMILION) for _, e in few],
+                "line": {"color": GREY, "width": 1.5},
             },
         }
     )

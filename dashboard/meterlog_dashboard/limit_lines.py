@@ -65,7 +65,7 @@ def _of_events(held: Held, channel: Channel, events: Sequence[Event]) -> list[Li
         span = (event.start_s - pad_s, event.end_s + pad_s)
         if event.kind == "dropout" and event.reference is not None:
             share = settings.off_share
-            found.append(LimitLine(share * event.reference, f"dropout: {100 * share:g} % of the usual level", *span))
+            found.append(LimitLine(share * event.reference, f"dropout below, {100 * share:g} %", *span))
         elif event.kind == "sag" and evidence.is_crank(event) and is_battery(channel):
             (low, high), _ = evidence.at_temperature("crank_min_v")
             found.append(LimitLine(low, "lowest while cranking", *span))
@@ -73,5 +73,5 @@ def _of_events(held: Held, channel: Channel, events: Sequence[Event]) -> list[Li
                 found.append(LimitLine(high, "lowest while cranking, warm", *span))
         elif event.kind == "sag" and event.reference is not None:
             share = settings.sag_share
-            found.append(LimitLine(share * event.reference, f"sag: {100 * share:g} % of the usual level", *span))
+            found.append(LimitLine(share * event.reference, f"sag below, {100 * share:g} %", *span))
     return found

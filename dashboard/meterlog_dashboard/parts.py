@@ -21,10 +21,13 @@ def extra(**attributes: object) -> dict[str, Any]:
 
 
 def table(headings: Sequence[str], rows: Sequence[Component], label: str) -> Component:
-    """A table that scrolls sideways by itself where the screen is narrow."""
+    """A table that scrolls sideways by itself; on a phone each row is a card, and each cell knows its heading."""
+    for row in rows:
+        for cell, heading in zip(row.children, headings, strict=True):
+            setattr(cell, "data-label", heading)
     head = html.Thead(html.Tr([html.Th(heading, scope="col") for heading in headings]))
     return html.Div(
-        html.Table([head, html.Tbody(list(rows))]), className="scroll", tabIndex="0", role="region", title=label
+        html.Table([head, html.Tbody(list(rows))]), className="scroll stacked", tabIndex="0", role="region", title=label
     )
 
 

@@ -98,7 +98,7 @@ def _meter(number: int) -> Component:
         [
             field("address", f"{which}: address", "auto:/dev/ttyUSB0"),
             field("label", "Called", "pump feed"),
-            field("point", "Test point", "connector C12, pin 3"),
+            field("point", "Test point", "connector C12 pin 3"),
         ],
         className="fields meter",
     )

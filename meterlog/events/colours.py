@@ -1,8 +1,9 @@
 """The colours in which events are drawn, in the report and on the page."""
 
-BLUE, ORANGE, GREEN, VERMILION, PURPLE, GREY = "#0072B2", "#E69F00", "#009E73", "#D55E00", "#CC79A7", "#808890"
-"""Colours that colour-blind eyes tell apart (after Okabe and Ito), seen on white and on black; a word always says
-the same."""
+BLUE, ORANGE, GREEN, VERMILION, PURPLE, GREY = "#0072B2", "#E69F00", "#009E73", "#D55E00", "#CC79A7", "#70707C"
+"""Colours that colour-blind eyes tell apart (after Okabe and Ito; `tests/test_colours.py` says how far), seen on white
+and on black: all but `ORANGE`, which is too pale on white and never stands without an outline. A word always says the
+same."""
 
 KIND_COLOURS = {
     "prime_pulse": GREEN,

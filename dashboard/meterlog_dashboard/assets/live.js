@@ -3,7 +3,7 @@
   "use strict";
   const PAUSE_MS = 100, PATIENCE_MS = 3000, WINDOW_S = window.innerWidth < 700 ? 30 : 60, MOST_POINTS = 1500, MOST_DOTS = 120, DRAW_MS = 250, MOST_EVENTS = 50;
   const MOST_LISTED = 8, STOP_AGAIN_MS = [400, 6000];
-  const COLOURS = ["#0072B2", "#D55E00", "#009E73", "#CC79A7", "#E69F00", "#56B4E9"];
+  const COLOURS = ["#0072B2", "#D55E00", "#009E73", "#CC79A7"];
   const SORTS = { trouble: "TROUBLE", caught: "CAUGHT", doubt: "CHECK THE METER", lost: "NO DATA", calm: "" };
   const $ = (id) => document.getElementById(id);
   const put = (node, text) => { if (node && node.textContent !== text) node.textContent = text; };
@@ -161,11 +161,11 @@
     const found = live.events.filter((one) => one.end_s >= start && rowOf(one.channel) >= 0);
     const domain = (number) => "y" + (rowOf(number) ? 2 * rowOf(number) + 1 : "") + " domain";
     const line = (x, dash) => ({ type: "line", xref: "x", yref: "paper", x0: x, x1: x, y0: 0, y1: 1,
-      line: { color: "#808890", width: 2, dash } });
+      line: { color: "#70707C", width: 2, dash } });
     const shapes = marks.map((one) => line(one[0], one[3] ? "dot" : "dash"));
     for (const one of found) {
       shapes.push({ type: "rect", xref: "x", yref: domain(one.channel), x0: one.start_s, x1: Math.max(one.end_s, one.start_s + 0.2),
-        y0: 0, y1: 1, fillcolor: { trouble: "#D55E00", caught: "#009E73" }[one.sort] || "#808890", opacity: 0.25,
+        y0: 0, y1: 1, fillcolor: { trouble: "#D55E00", caught: "#009E73" }[one.sort] || "#70707C", opacity: 0.25,
         line: { width: 0 }, layer: "below" });
     }
     const named = (x, y, text, yref = "paper") => ({ x, y, xref: "x", yref, text: text.replace(/[<&]/g, " "), showarrow: false,

@@ -9,7 +9,7 @@ from typing import NamedTuple
 
 from meterlog.errors import TableError
 from meterlog.exchange.text_file import Shape, split_line, text_lines
-from meterlog.exchange.units import split_header
+from meterlog.exchange.units import header_name
 
 DELIMITERS = {"comma": ",", "semicolon": ";", "tab": "\t", "bar": "|", "space": "space"}
 """Names for `--delimiter`, which also takes the character itself."""
@@ -51,10 +51,10 @@ def find_layout(path: Path, encoding: str, wanted: Sequence[str], delimiter: str
     """
     lines = list(enumerate(islice(text_lines(path, encoding), _SEARCHED_LINES), 1))
     candidates = [delimiter] if delimiter else [d for d in DELIMITERS.values() if d != "space"]
-    if all(name.isdigit() for name in wanted) and not _named(lines, candidates, wanted):
-        return _by_number(path, lines, candidates, [int(name) for name in wanted])
     found = _named(lines, candidates, wanted)
     if not found:
+        if all(name.isdecimal() for name in wanted):
+            return _by_number(path, lines, candidates, [int(name) for name in wanted])
         names = " and ".join(f"'{name}'" for name in wanted)
         raise TableError(
             f"none of the first {len(lines)} lines of '{path}' names the columns {names}{_hint(lines, candidates)}"
@@ -68,10 +68,11 @@ def find_layout(path: Path, encoding: str, wanted: Sequence[str], delimiter: str
 
 def _named(lines: list[tuple[int, str]], candidates: Sequence[str], wanted: Sequence[str]) -> list[Layout]:
     found = []
+    numbers = not all(name.isdecimal() for name in wanted)  # a line that is only counted in is no header yet
     for number, line in lines:
         for delimiter in candidates:
             header = split_line(line, delimiter)
-            places = [_place(header, name) for name in wanted]
+            places = [_place(header, name, numbers) for name in wanted]
             if None not in places:
                 found.append(Layout(delimiter, number, header, len(header), [p for p in places if p is not None]))
         if found:
@@ -79,7 +80,7 @@ def _named(lines: list[tuple[int, str]], candidates: Sequence[str], wanted: Sequ
     return found
 
 
-def _place(header: list[str], name: str) -> int | None:
+def _place(header: list[str], name: str, numbers: bool) -> int | None:
     """Where a column is: by its whole header cell, then whatever its case, then without its unit, then by number."""
     wanted = name.strip()
     cells = [cell.strip().lstrip("\ufeff") for cell in header]
@@ -87,7 +88,8 @@ def _place(header: list[str], name: str) -> int | None:
     for matches in (
         [i for i, cell in enumerate(cells) if cell == wanted],
         [i for i, cell in enumerate(cells) if cell.casefold() == folded],
-        [i for i, cell in enumerate(cells) if split_header(cell)[0].casefold() == folded],
+        [i for i, cell in enumerate(cells) if header_name(cell).casefold() == folded],
+        [int(wanted) - 1] if numbers and wanted.isdecimal() and 1 <= int(wanted) <= len(cells) else [],
     ):
         if len(matches) > 1:
             which = " or ".join(str(i + 1) for i in matches)

@@ -16,7 +16,7 @@ from meterlog.reading import Flag, Quantity
 
 _SPACES = "\u0020\u00a0\u2009\u202f"
 _NUMBER = re.compile(
-    rf"(?P<sign>[+\-\u2212]?)[{_SPACES}]*(?P<body>\d[\d.,'\u2019{_SPACES}]*|[.,]\d+)(?P<exponent>[eE][+-]?\d+)?"
+    rf"(?P<sign>[+\-\u2212]?)[{_SPACES}]*(?P<body>\d[\d.,'\u2019{_SPACES}]*|[.,]\d+)(?P<exponent>[eE][+-]?\d{{1,4}})?"
     rf"[{_SPACES}]*(?P<unit>[^\d{_SPACES}.,+\-][^\d.,+\-]*)?"
 )
 _LAST_DECIMAL = re.compile(r"[^eE]*[.,]\d*(\d)")
@@ -37,16 +37,18 @@ class Cell(NamedTuple):
 
     Attributes:
         value: in the quantity's unit; NaN where there is no reading.
-        decimals: digits after the mark, less the exponent and prefix: one count is 10 ** -decimals; None where
-            nothing shows it.
+        decimals: digits after the mark, less the exponent and prefix: one count is scale * 10 ** -decimals; None
+            where nothing shows it.
         flags: `Flag` bits.
         state: `GOOD`, `BLANK`, `TEXT` (no number) or `FOREIGN` (a unit of another quantity).
+        scale: the unit shown in the quantity's own: a degree Fahrenheit is 1 / 1.8 of one Celsius.
     """
 
     value: float
     decimals: int | None
     flags: int
     state: int
+    scale: float = 1.0
 
 
 GOOD, BLANK, TEXT, FOREIGN = range(4)
@@ -176,7 +178,7 @@ class CellReader(dict[str, Cell]):
         # One conversion from text: 12.34 mV is the float nearest to 0.01234.
         value = float(f"{sign}{digits}.{part}e{exponent}")
         if unit.base == "degF":
-            value = (value - 32.0) / 1.8
+            return Cell((value - 32.0) / 1.8, len(part) - exponent, 0, GOOD, 1 / 1.8)
         return Cell(value, len(part) - exponent, 0, GOOD)
 
     def _word(self, cell: str) -> Cell:

@@ -11,10 +11,10 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.parquet as pq
 
-from meterlog.errors import TableError
+from meterlog.errors import MeterlogError, TableError
 from meterlog.exchange.finished_file import finished_file
 from meterlog.exchange.new_session import NewSession
-from meterlog.exchange.session_table import SessionFacts
+from meterlog.exchange.session_table import InOrder, SessionFacts
 from meterlog.series import Series
 from meterlog.session.reader import SessionReader
 
@@ -93,21 +93,27 @@ def import_parquet(path: Path, out: Path, details: Mapping[str, str]) -> tuple[d
                 writer = new.begin(facts.started_at, facts.details | dict(details))
                 facts.begin_channels(writer)
                 markers = json.loads(metadata[_MARKERS])
-                for marker in markers:
-                    writer.add_marker(*marker)
+                for time_s, *words in markers:
+                    name, note, by = map(str, words)
+                    writer.add_marker(float(time_s), name, note, by)
                 counts = {channel.label: 0 for channel in facts.channels}
+                known = [channel.number for channel in facts.channels]
+                in_order = InOrder()
                 for batch in file.iter_batches(columns=list(_COLUMNS)):
                     time_s, number, value, resolution, flags = (column.to_numpy() for column in batch.columns)
+                    if not np.isin(number, known).all():
+                        raise TableError(f"'{path}' has readings of a channel that it does not describe")
                     for channel in facts.channels:
                         chosen = number == channel.number
                         part = Series(time_s[chosen], value[chosen], resolution[chosen], flags[chosen])
+                        in_order.check(channel.number, part)
                         writer.append_series(channel.number, part)
                         counts[channel.label] += len(part)
                 new.keep()
     except FileNotFoundError:
         raise TableError(f"there is no file '{path}'") from None
-    except (pa.ArrowException, KeyError, ValueError) as error:
-        if isinstance(error, TableError):
-            raise
+    except MeterlogError:
+        raise
+    except (pa.ArrowException, OSError, KeyError, ValueError, TypeError, OverflowError) as error:
         raise TableError(f"'{path}' is damaged or no Parquet file ({error})") from error
     return counts, len(markers)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from itertools import islice
 from pathlib import Path
@@ -10,7 +11,7 @@ import numpy as np
 
 from meterlog.errors import TableError
 from meterlog.exchange.new_session import NewSession
-from meterlog.exchange.session_table import COLUMNS, SessionFacts, flags_from_words, unguard
+from meterlog.exchange.session_table import COLUMNS, InOrder, SessionFacts, flags_from_words, unguard
 from meterlog.exchange.tally import Tally
 from meterlog.exchange.text_file import Block, Shape, blocks, find_encoding, split_line, text_lines
 from meterlog.series import Series
@@ -73,6 +74,7 @@ class _Loader:
         self._labels = {str(channel.number): channel.label for channel in facts.channels}
         self.readings = dict.fromkeys(self._labels.values(), 0)
         self.markers = 0
+        self._in_order = InOrder()
 
     def load(self, block: Block) -> None:
         """Add the readings and markers of a block."""
@@ -97,8 +99,12 @@ class _Loader:
             series = Series(
                 table[:, 0].copy(), table[:, 1].copy(), table[:, 2].astype("<f4"), table[:, 3].astype("<u2")
             )
+            self._in_order.check(int(channel), series)
             self._writer.append_series(int(channel), series)
             self.readings[self._labels[channel]] += len(rows)
 
     def _number(self, text: str) -> float:
-        return float(text.replace(",", ".") if self._decimal_comma else text)
+        number = float(text.replace(",", ".") if self._decimal_comma else text)
+        if not math.isfinite(number):
+            raise ValueError(f"'{text}' is no number")
+        return number

@@ -6,8 +6,11 @@ import json
 from datetime import datetime
 from typing import NamedTuple
 
+import numpy as np
+
 from meterlog.errors import TableError
 from meterlog.reading import Accuracy, Flag, Quantity
+from meterlog.series import Series
 from meterlog.session.model import Channel, LinkChange
 from meterlog.session.reader import SessionReader
 from meterlog.session.writer import SessionWriter
@@ -97,8 +100,11 @@ class SessionFacts(NamedTuple):
         """
         try:
             facts = json.loads(text)
+            started_at = datetime.fromisoformat(facts["started_at"])
+            if started_at.utcoffset() is None:
+                raise ValueError("started_at has no offset from UTC")
             return cls(
-                datetime.fromisoformat(facts["started_at"]),
+                started_at,
                 {str(key): str(value) for key, value in facts["details"].items()},
                 [
                     Channel(
@@ -120,6 +126,31 @@ class SessionFacts(NamedTuple):
             )
         except (ValueError, KeyError, TypeError, AttributeError) as error:
             raise TableError(f"the session's description in the exported table is damaged ({error})") from error
+
+
+class InOrder:
+    """Refuses readings that no session may hold, which a table has after it was sorted or edited by hand."""
+
+    def __init__(self) -> None:
+        self._last_s: dict[int, float] = {}
+
+    def check(self, channel: int, series: Series) -> None:
+        """Look at the next readings of a channel.
+
+        Raises:
+            TableError: a time goes back or is none, or a value is none.
+        """
+        if not len(series):
+            return
+        times = np.append(self._last_s.get(channel, -np.inf), series.time_s)
+        if not (np.isfinite(series.time_s).all() and (np.diff(times) >= 0).all()):
+            raise TableError(
+                f"the readings of channel {channel} in the exported table are not in the order of their times:"
+                " sort its rows by time_s"
+            )
+        if np.isnan(series.value).any():
+            raise TableError(f"the exported table has a reading of channel {channel} without a value")
+        self._last_s[channel] = float(series.time_s[-1])
 
 
 _FLAG_NAMES = {flag: (flag.name or "").lower().replace("_", "-") for flag in Flag if flag}

@@ -110,7 +110,7 @@ class RowReader:
         except ValueError:
             time_s = np.array([self._one_time(block, i, text) for i, text in enumerate(texts)], np.float64)
         rows = Rows(block, time_s).chosen(np.isfinite(time_s))
-        return Rows(rows.block, self._on_axis(rows.time_s)) if len(rows.time_s) else rows
+        return Rows(rows.block, self._on_axis(rows)) if len(rows.time_s) else rows
 
     def _one_time(self, block: Block, i: int, text: str) -> float:
         try:
@@ -130,12 +130,17 @@ class RowReader:
             self._tally.add(reason, block.line[i])
         return time_s
 
-    def _on_axis(self, time_s: Floats) -> Floats:
+    def _on_axis(self, rows: Rows) -> Floats:
         """Past midnights counted on, and from the session's start."""
+        time_s = rows.time_s
         if self._plan.time.daily:
             before = time_s[0] if self._last_clock_s is None else self._last_clock_s
             self._last_clock_s = float(time_s[-1])
-            midnights = np.cumsum(np.diff(time_s, prepend=before) < -DAY_S / 2)
+            step_s = np.diff(time_s, prepend=before, append=time_s[-1])
+            # A clock that fell back for one row and then went on had no midnight: that row is the wrong one.
+            passed = (step_s[:-1] < -DAY_S / 2) & (step_s[1:] < DAY_S / 2)
+            self._tally.add_all("midnights passed, the clock counted on", rows.lines(passed))
+            midnights = np.cumsum(passed)
             time_s = time_s + self._day_s + midnights * DAY_S
             self._day_s += float(midnights[-1]) * DAY_S
         if self._zero_s is None:
@@ -202,7 +207,12 @@ class _Known(dict[str, tuple[float, float, int, int]]):
         if len(self) >= self._column.cells.MOST:
             self.clear()
         cell = self._column.cells[text]
-        self[text] = known = (cell.value, self._column.shown.resolution(cell.decimals), cell.flags, cell.state)
+        self[text] = known = (
+            cell.value,
+            self._column.shown.resolution(cell.decimals) * cell.scale,
+            cell.flags,
+            cell.state,
+        )
         return known
 
     def table(self, texts: list[str]) -> Floats:
@@ -227,16 +237,16 @@ class _Loader:
         self._plan, self._tally = plan, tally
         self._writer = new.begin(started_at, details)
         self._known = [_Known(column) for column in plan.values]
-        self._channels: dict[str, int] = {}
-        self._labels: dict[str, str] = {}
+        self._channels: dict[int | str, int] = {}  # by the column's place (two may bear one title), or by name
+        self._labels: dict[int | str, str] = {}
         self._last_s: dict[int, float] = {}
         self.readings: dict[str, int] = {}
         self.markers = 0
         if plan.channel_place is None:
             for column in plan.values:
-                self._add_channel(column.title, column.label, column)
+                self._add_channel(column.place, column.label, column)
 
-    def _add_channel(self, key: str, label: str, column: ValueColumn) -> None:
+    def _add_channel(self, key: int | str, label: str, column: ValueColumn) -> None:
         self._channels[key] = self._writer.add_channel(
             label, column.quantity, point=column.point, address=self._plan.path.name, driver="import"
         )
@@ -254,7 +264,7 @@ class _Loader:
             table = known.table(rows.block.columns[column.place])
             good = self._good(rows, column, table[:, 3])
             if self._plan.channel_place is None:
-                self._append(column.title, rows, table, good)
+                self._append(column.place, rows, table, good)
             else:
                 self._load_long(rows, column, table, good)
 
@@ -284,7 +294,7 @@ class _Loader:
                 self._add_channel(name, name, column)
             self._append(name, rows, table, chosen)
 
-    def _append(self, key: str, rows: Rows, table: Floats, chosen: NDArray[np.bool_]) -> None:
+    def _append(self, key: int | str, rows: Rows, table: Floats, chosen: NDArray[np.bool_]) -> None:
         time_s, values = rows.time_s[chosen], table[chosen]
         if not len(time_s):
             return

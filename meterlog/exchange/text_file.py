@@ -29,6 +29,9 @@ _BOMS = (
 )
 _QUOTED_LINES = 50  # a quoted cell that runs on longer is a stray quote
 
+# The csv module's own limit, 128 KiB a cell, is less than `export` writes of a session with some 1000 link changes.
+csv.field_size_limit(1 << 28)
+
 
 def find_encoding(path: Path) -> str:
     """The encoding: by its mark, by the zero bytes of UTF-16, as UTF-8 when all of it is valid, else Windows-1252
@@ -200,23 +203,50 @@ def _rows(
         number, line = waiting.popleft()
         if line.isspace():
             continue
-        whole = [line]
-        while delimiter != "space" and _open_quote(whole) and len(whole) < _QUOTED_LINES:
-            if not waiting:
-                added = [(numbered[-1][0] + 1, text) for text in islice(more, 1)]
-                numbered += added
-                waiting += added
-            if not waiting:
-                break
-            whole.append(waiting.popleft()[1])
-        if delimiter != "space" and _open_quote(whole):
-            tally.add("lines with a quote that does not close, skipped", number)
-            waiting.extendleft((number + i, whole[i]) for i in range(len(whole) - 1, 0, -1))
-        elif len(whole) > 1:
-            yield number, _cells(whole, delimiter)
-        else:
+        if delimiter == "space" or '"' not in line:
             yield number, split_line(line, delimiter)
+            continue
+        taken = _Taken(line, waiting, numbered, more)
+        cells = taken.cells(delimiter)
+        if cells is None:
+            tally.add("lines with a quote that does not close, skipped", number)
+            waiting.extendleft((number + i, taken.lines[i]) for i in range(len(taken.lines) - 1, 0, -1))
+        else:
+            yield number, cells
 
 
-def _open_quote(lines: list[str]) -> bool:
-    return sum(line.count('"') for line in lines) % 2 == 1
+class _Taken:
+    """The lines of one row: csv.reader asks for another one only while a quoted cell is open.
+
+    So a quote within a cell (`3" pipe`) is a character like others, as it is for the csv module.
+    """
+
+    def __init__(
+        self, line: str, waiting: deque[tuple[int, str]], numbered: list[tuple[int, str]], more: Iterator[str]
+    ) -> None:
+        self.lines = [line]
+        self.wanted_more = False
+        self._waiting, self._numbered, self._more = waiting, numbered, more
+
+    def cells(self, delimiter: str) -> list[str] | None:
+        """The row's cells; None where a quote is open at the end of what can be its lines."""
+        try:
+            cells = next(csv.reader(self, delimiter=delimiter, strict=True))
+        except csv.Error:
+            # Something behind a closing quote: harmless within a line (`"x"y`), else the quote closed something else.
+            whole_line = len(self.lines) == 1 and not self.wanted_more
+            return split_line(self.lines[0], delimiter) if whole_line else None
+        return None if self.wanted_more else cells
+
+    def __iter__(self) -> Iterator[str]:
+        yield self.lines[0]
+        while len(self.lines) < _QUOTED_LINES:
+            if not self._waiting:
+                added = [(self._numbered[-1][0] + 1, text) for text in islice(self._more, 1)]
+                self._numbered += added
+                self._waiting += added
+            if not self._waiting:
+                break
+            self.lines.append(self._waiting.popleft()[1])
+            yield self.lines[-1]
+        self.wanted_more = True

@@ -122,7 +122,10 @@ class DatedTime(TimeReader):
         start_s = self._days.get(day)
         if start_s is None:
             start_s = self._days[day] = _day_s(day, self._order)
-        return start_s + (clock_s(clock) if clock else 0.0) - offset_s
+        time_s = clock_s(clock) if clock else 0.0
+        if time_s > DAY_S:  # 24:00:00 is the end of a day, beyond it is none
+            raise ValueError("no clock time of a day")
+        return start_s + time_s - offset_s
 
 
 class ClockTime(TimeReader):
@@ -140,7 +143,7 @@ class ClockTime(TimeReader):
         if not self._minutes_first:
             return clock_s(cell.strip())
         match = _MINUTES.fullmatch(cell.strip())
-        if match is None:
+        if match is None or int(match[2]) > 60:
             raise ValueError("no minutes and seconds")
         return int(match[1]) * 60 + float(f"{match[2]}.{match[3] or 0}")
 

@@ -110,6 +110,14 @@ TIME_UNITS = {
 """Seconds in each."""
 
 
+def header_name(text: str) -> str:
+    """The name in a header cell, also where nobody can tell what its unit would be: `volts_MA` may be an average."""
+    try:
+        return split_header(text)[0]
+    except TableError:
+        return text.strip()
+
+
 def guess_quantity(unit: Unit | None) -> Quantity | None:
     """The quantity, where the unit leaves one possibility."""
     if unit is None:

@@ -16,6 +16,7 @@ from meterlog.exchange.number_text import (
     FOREIGN,
     GOOD,
     TEXT,
+    Cell,
     CellReader,
     MarkSurvey,
     ShownDecimals,
@@ -52,7 +53,7 @@ VOLT = Unit("V", 0)
 )
 def test_a_number_is_read_with_what_its_display_shows(cell: str, decimal: str, value: float, decimals: int) -> None:
     found = CellReader(Quantity.DC_VOLTAGE, VOLT, decimal)[cell]
-    assert found == (value, decimals, 0, GOOD)
+    assert found == Cell(value, decimals, 0, GOOD)
 
 
 @pytest.mark.parametrize("cell", "OL ol O.L 0.L .OL OL. 0L overload Over inf +inf Infinity ∞ 9.9E37 OVERRANGE".split())  # noqa: SIM905

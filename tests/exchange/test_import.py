@@ -267,3 +267,50 @@ def test_any_bytes_below_a_header_are_a_session_or_a_sentence(bench: Bench, junk
     assert len(series) >= 1
     assert not np.isnan(series.value).any()
     assert (np.diff(series.time_s) >= 0).all()
+
+
+def test_two_columns_of_one_title_are_told_apart_by_their_numbers(bench: Bench) -> None:
+    with bench.session("time_s,v,v\n0,12.5,0.1\n1,12.6,0.2\n", value=("2", "3")) as reader:
+        assert [channel.label for channel in reader.channels] == ["v", "v"]
+        assert reader.series(1).value.tolist() == [12.5, 12.6]
+        assert reader.series(2).value.tolist() == [0.1, 0.2]
+
+
+def test_a_column_that_was_not_asked_for_may_have_any_header(bench: Bench) -> None:
+    with bench.session("time_s,v,v_MA\n0,12.5,12.4\n") as reader:
+        assert reader.series(1).value.tolist() == [12.5]
+
+
+def test_an_inch_mark_within_a_cell_is_a_character_and_takes_no_rows_with_it(bench: Bench) -> None:
+    text = 'time_s,v,m\n0,1.5,3" pipe\n1,2.5,\n2,3.5,4" pipe\n3,4.5,"5"" pipe"\n'
+    with bench.session(text, marker="m") as reader:
+        assert reader.series(1).value.tolist() == [1.5, 2.5, 3.5, 4.5]
+        assert [marker.name for marker in reader.markers] == ['3" pipe', '4" pipe', '5" pipe']
+    assert bench.notes() == ""
+
+
+def test_a_clock_that_falls_back_for_one_row_has_passed_no_midnight(bench: Bench) -> None:
+    text = "time_s,v\n13:00:00,1\n13:00:01,2\n00:00:00,3\n13:00:02,4\n23:59:59,5\n00:00:01,6\n"
+    with bench.session(text, utc_offset=UTC) as reader:
+        assert reader.series(1).value.tolist() == [1, 2, 4, 5, 6]
+        assert reader.series(1).time_s.tolist() == [0.0, 1.0, 2.0, 39_599.0, 39_601.0]
+    assert "before an earlier row's, skipped: 1 (line 4)" in bench.notes()
+    assert "midnights passed, the clock counted on: 1 (line 7)" in bench.notes()
+
+
+@pytest.mark.parametrize(
+    ("cells", "words"),
+    [
+        (("10:59", "10:75", "11:00"), {"clock": "ms"}),
+        (("13.05.2024 10:00", "13.05.2024 30:00", "13.05.2024 10:01"), {}),
+    ],
+)
+def test_what_no_clock_shows_is_no_time(bench: Bench, cells: tuple[str, ...], words: dict[str, Any]) -> None:
+    with bench.session("time_s,v\n" + "".join(f"{cell},1\n" for cell in cells), **words) as reader:
+        assert reader.count(1) == 2
+    assert "rows whose time is no time, skipped: 1 (line 3)" in bench.notes()
+
+
+def test_one_count_in_fahrenheit_is_five_ninths_of_one_in_celsius(bench: Bench) -> None:
+    with bench.session("time_s,v\n0,212.0\n", quantity=("temperature",), unit=("degF",)) as reader:
+        assert reader.series(1).resolution[0] == np.float32(0.1 / 1.8)

@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 import numpy as np
+import pyarrow.parquet as pq
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
@@ -220,3 +221,58 @@ def test_a_damaged_table_is_one_sentence_and_makes_nothing(small: Path, tmp_path
     (tmp_path / "t.parquet").write_bytes(b"PAR1 no")
     with pytest.raises(TableError, match="damaged or no Parquet file"):
         import_parquet(tmp_path / "t.parquet", tmp_path / "b.sqlite", {})
+
+
+def test_a_session_with_very_many_link_changes_comes_back(tmp_path: Path) -> None:
+    path, out, again = tmp_path / "a.sqlite", tmp_path / "t.csv", tmp_path / "b.sqlite"
+    with SessionWriter.create(path, started_at=datetime(2026, 1, 2, tzinfo=UTC)) as writer:
+        writer.add_channel("feed", Quantity.DC_VOLTAGE)
+        writer.append_series(1, Series(np.zeros(1), np.ones(1), np.ones(1, np.float32), np.zeros(1, np.uint16)))
+        for i in range(2000):
+            writer.add_link_change(i / 10, "status14 on /dev/ttyUSB0", bool(i % 2), "no readings for 5 s: silent", 1)
+    with open_reader(path) as reader:
+        export_csv(reader, out, delimiter=",", decimal=".")
+    import_session_table(out, again, {}, Tally())
+    with open_reader(again) as reader:
+        assert len(reader.link_changes) == 2000
+
+
+def test_an_exported_table_that_was_sorted_or_edited_is_one_sentence(small: Path, tmp_path: Path) -> None:
+    out = tmp_path / "t.csv"
+    with open_reader(small) as reader:
+        export_csv(reader, out, delimiter=",", decimal=".")
+    header, first, *rows = out.read_text().splitlines()
+    for changed, sentence in (
+        ([header, first, *reversed(rows)], "sort its rows by time_s"),
+        ([header, first.replace("12.60", "nan"), *rows], "'nan' is no number"),
+        ([header, first, *rows, rows[-1].replace("0.600000", "inf")], "'inf' is no number"),
+        ([header, first.replace("+00:00", ""), *rows], "no offset from UTC"),
+    ):
+        out.write_text("\n".join(changed) + "\n")
+        with pytest.raises(TableError, match=sentence):
+            import_session_table(out, tmp_path / "b.sqlite", {}, Tally())
+        assert not (tmp_path / "b.sqlite").exists()
+
+
+@pytest.mark.parametrize(
+    ("key", "said"),
+    [
+        ("meterlog.markers", "[1]"),
+        ("meterlog.markers", '[[0.5, "name only"]]'),
+        (
+            "meterlog.session",
+            '{"started_at": "2026-01-02T00:00:00Z", "details": {}, "channels": [], "link_changes": []}',
+        ),
+    ],
+)
+def test_a_parquet_file_whose_description_was_changed_is_one_sentence(
+    small: Path, tmp_path: Path, key: str, said: str
+) -> None:
+    out = tmp_path / "t.parquet"
+    with open_reader(small) as reader:
+        export_parquet(reader, out)
+    table = pq.read_table(out)
+    pq.write_table(table.replace_schema_metadata({**(table.schema.metadata or {}), key.encode(): said.encode()}), out)
+    with pytest.raises(TableError):
+        import_parquet(out, tmp_path / "b.sqlite", {})
+    assert not (tmp_path / "b.sqlite").exists()

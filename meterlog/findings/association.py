@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from meterlog.events.event import Event
-from meterlog.findings.chance import chance_of_at_least
+from meterlog.findings.chance import chance_of_at_least, unseen_share
 from meterlog.findings.evidence import FAULTS, Evidence
 from meterlog.findings.finding import Finding
 from meterlog.findings.level import thin, upper_level
@@ -58,11 +58,11 @@ def findings(evidence: Evidence) -> list[Finding]:
     channels = evidence.of(Quantity.DC_VOLTAGE, Quantity.DC_CURRENT, Quantity.RESISTANCE, Quantity.CONTINUITY)
     window_s = evidence.limits.value("marker_window_s")
     tallies = []
-    for channel in channels:
+    for channel in channels if names else ():
         starts = burst_starts(_faults(evidence, channel), window_s)
+        visible = visible_time(evidence.series(channel), channel)
         for name, times in names.items():
-            tally = count_after(starts, times, visible_time(evidence.series(channel), channel), window_s)
-            tallies.append((channel, name, tally))
+            tallies.append((channel, name, count_after(starts, times, visible, window_s)))
     tests = sum(1 for _, _, tally in tallies if tally.total)
     return [_finding(evidence, channel, name, tally, tests) for channel, name, tally in tallies]
 
@@ -122,10 +122,9 @@ def _finding(evidence: Evidence, channel: Channel, name: str, tally: Tally, test
     source = f"exact conditional binomial test{_corrected(tests)}; {most.cite()}"
     told = f"within {seconds(window_s)} after {tally.markers} markers '{name}'"
     if not tally.total:
-        share = 1 - 0.05 ** (1 / tally.markers)
         text = (
-            f"{channel.label}: nothing happened {told}. A fault that shows at more than {share:.0%} of such tries "
-            "would have been seen 95 times in 100."
+            f"{channel.label}: nothing happened {told}. A fault that shows at more than "
+            f"{unseen_share(tally.markers):.0%} of such tries would have been seen 95 times in 100."
         )
         return Finding(
             text, "nothing happens when it is moved", "binomial distribution", "within", channel=channel.number

@@ -32,6 +32,11 @@ def chance_of_at_least(inside: int, total: int, share: float) -> float:
     return min(1.0, math.exp(most) * math.fsum(math.exp(term - most) for term in terms))
 
 
+def unseen_share(tries: int) -> float:
+    """The share of tries p at which a fault escapes them all 5 times in 100: (1 - p)^n = 0.05."""
+    return float(1 - 0.05 ** (1 / tries))
+
+
 def rate_span(count: int, hours: float, confidence: float = 0.95) -> tuple[float, float]:
     """The exact (Garwood) interval for a Poisson rate, per hour, from a count seen in a time.
 

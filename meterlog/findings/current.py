@@ -5,7 +5,7 @@ from __future__ import annotations
 from meterlog.findings.evidence import Evidence, is_battery, says
 from meterlog.findings.finding import Finding
 from meterlog.findings.judge import judge
-from meterlog.findings.level import Level, level_of, resolution_of, upper_level
+from meterlog.findings.level import Level, level_of, upper_level
 from meterlog.findings.words import count, shown
 from meterlog.reading import Quantity
 from meterlog.session.model import Channel
@@ -34,12 +34,11 @@ def _running(evidence: Evidence, channel: Channel, level: Level) -> Finding:
         margin = abs(idle[0].value) - least.number()
         limit = f"more than {least.number():g} A while fed"
         return Finding(text, limit, least.cite(), "outside", margin, idle[0].error, channel.number)
-    error = level.error if level.error else channel.accuracy.error(level.value, resolution_of(evidence.series(channel)))
-    verdict = judge(abs(level.value), error, high=most.span())
-    text = f"{channel.label}: runs at {shown(abs(level.value), 'A', error)}."
+    verdict = judge(abs(level.value), level.error, high=most.span())
+    text = f"{channel.label}: runs at {shown(abs(level.value), 'A', level.error)}."
     if verdict.verdict == "outside":
         text += " High current means a motor that is tight, stalled or shorted."
-    elif level.value < least.number():
+    elif abs(level.value) < least.number():  # a clamp the other way round shows a minus
         text += " So little may mean that the pump was not fed at the time."
         return Finding(text, "", "", "cannot tell", channel=channel.number)
     return Finding(text, f"usually below {most.number():g} A", most.cite(), *verdict, channel=channel.number)

@@ -37,7 +37,7 @@ def findings(evidence: Evidence) -> list[Finding]:
 
 def _draw(evidence: Evidence, channel: Channel, series: Series, level: Level) -> Finding:
     most, after = evidence.limits.figure("draw_asleep_max_a"), evidence.limits.figure("draw_asleep_after_s")
-    off = evidence.marked("key-off")
+    off = [marker for marker in evidence.marked("key-off") if marker.time_s < series.time_s[-1]]
     start_s = off[-1].time_s if off else float(series.time_s[0])
     waited_s = float(series.time_s[-1]) - start_s
     verdict = judge(abs(level.value), level.error, high=most.span())

@@ -43,7 +43,7 @@ class _Case:
         text = f", lowest reading {shown(min(values), self.channel.quantity.unit)}." if values else "."
         series = self.evidence.series(self.channel)
         if any(len(series.between(e.start_s, e.end_s)) <= 2 for e in self.events):
-            text += " One shorter than one reading looks shallower than it is: the true lowest voltage may be lower."
+            text += " One shorter than one reading looks shallower than it is: the true lowest value may be lower."
         return text
 
     def finding(self, text: str, limit: str, source: str, verdict: Verdict = "outside") -> Finding:

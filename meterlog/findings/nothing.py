@@ -34,6 +34,7 @@ def _nothing(evidence: Evidence, channel: Channel) -> Finding:
     looked_for = "event" if spans_a_part(channel) else _LOOKED_FOR[channel.quantity.unit]
     shortest_s = reading_interval(times).shortest_visible_s
     watched_s = float(times[-1] - times[0])
+    watched_s -= sum(gap.end_s - gap.start_s for gap in evidence.events_of(channel, "gap"))  # nobody looked then
     source = "twice the interval between readings and its jitter (grade D)"
     if math.isnan(shortest_s):
         text = f"{channel.label}: a single reading shows nothing about what comes and goes."

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from meterlog.events.event import Event
+from meterlog.findings.chance import unseen_share
 from meterlog.findings.evidence import Evidence
 from meterlog.findings.finding import Finding
 from meterlog.findings.judge import Judgement, judge, rank
@@ -148,7 +149,8 @@ def _regularity(evidence: Evidence, channel: Channel, pulses: list[Event], missi
     else:
         verdict = Judgement("within", 0.0, 0.0)
         text += (
-            f" A fault that shows in fewer than {_escapes(expected):.0%} of key-ons may have escaped {expected} tries."
+            f" A fault that shows in fewer than {unseen_share(expected):.0%} of key-ons may have escaped {expected}"
+            " tries."
         )
     within = seconds(evidence.limits.detection.missing_prime_within_s)
     source = f"counted within {within} of the marker; what escapes 5 times in 100 by the binomial distribution"
@@ -157,8 +159,3 @@ def _regularity(evidence: Evidence, channel: Channel, pulses: list[Event], missi
             text, "a prime at each key-on, where the first ones prime", source, verdict.verdict, channel=channel.number
         )
     ]
-
-
-def _escapes(tries: int) -> float:
-    """The share p at which a fault escapes all tries 5 times in 100: (1 - p)^n = 0.05."""
-    return float(1 - 0.05 ** (1 / tries))

@@ -15,9 +15,9 @@ def shown(value: float, unit: str, error: float | None = None) -> str:
     scaled = value * scale
     if error is None or not math.isfinite(error) or error <= 0:
         digits = max(0, 2 - _magnitude(scaled)) if scaled else 2
-        return f"{scaled:.{digits}f} {prefix}{unit}".rstrip()
+        return f"{_rounded(scaled, digits)} {prefix}{unit}".rstrip()
     digits = max(0, -_magnitude(error * scale) + (1 if str(error * scale).lstrip("0.")[:1] in "12" else 0))
-    return f"{scaled:.{digits}f} {prefix}{unit} +-{_up(error * scale, digits):.{digits}f}".replace("  ", " ")
+    return f"{_rounded(scaled, digits)} {prefix}{unit} +-{_up(error * scale, digits):.{digits}f}".replace("  ", " ")
 
 
 def seconds(value: float) -> str:
@@ -48,6 +48,10 @@ def _prefix(value: float, unit: str) -> tuple[float, str]:
 
 def _magnitude(value: float) -> int:
     return math.floor(math.log10(abs(value))) if value else 0
+
+
+def _rounded(value: float, digits: int) -> str:
+    return f"{round(value, digits) + 0.0:.{digits}f}"  # + 0.0: nobody measures -0.00 V
 
 
 def _up(error: float, digits: int) -> float:

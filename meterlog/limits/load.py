@@ -6,6 +6,7 @@ import dataclasses
 import difflib
 import math
 import re
+import sys
 import tomllib
 from collections.abc import Iterable
 from importlib.resources import files
@@ -208,4 +209,5 @@ def _dotted(key: str, where: str | None) -> str:
 
 
 def _is_number(found: object) -> bool:
-    return isinstance(found, int | float) and not isinstance(found, bool) and math.isfinite(found)
+    # TOML's whole numbers have no end, and those beyond a float's range are of no use here.
+    return isinstance(found, int | float) and not isinstance(found, bool) and abs(found) <= sys.float_info.max

@@ -87,6 +87,7 @@ def test_an_own_file_may_state_the_system(tmp_path: Path) -> None:
         ("[figure.feed_drop_max_v]\nvalue = '1'\n", "line 2: 'figure.feed_drop_max_v.value' must be a finite number"),
         ("[figure.feed_drop_max_v]\nvalue = nan\n", "line 2: .*finite number"),
         ("[figure.feed_drop_max_v]\nvalue = true\n", "line 2: .*finite number"),
+        (f"[figure.feed_drop_max_v]\nvalue = 1{'0' * 400}\n", "line 2: .*finite number"),
         ("[figure.feed_drop_max_v]\nunit = 'A'\n", "line 2: 'figure.feed_drop_max_v.unit' must be 'V'"),
         ("[figure.feed_drop_max_v]\npoints = [[1, 2]]\n", "line 2: .*must be value = "),
         ("[figure.crank_min_v]\nvalue = 9\n", "line 2: .*must be points = "),

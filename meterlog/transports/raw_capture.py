@@ -17,6 +17,7 @@ without its line end is the torn end of a crash and is not read.
 
 from __future__ import annotations
 
+import math
 import os
 import threading
 from datetime import datetime
@@ -137,8 +138,10 @@ def read_raw_capture(path: Path) -> RawCapture:
             chunks.append(_chunk(line, number, path))
     try:
         byte_time_s = float(notes.get("byte_time_s", "0"))
-    except ValueError as error:
-        raise NotASession(f"in {path} the byte time '{notes['byte_time_s']}' is no number", str(path)) from error
+    except ValueError:
+        byte_time_s = math.nan
+    if not 0.0 <= byte_time_s < math.inf:
+        raise NotASession(f"in {path} the byte time '{notes['byte_time_s']}' is no time", str(path))
     return RawCapture(chunks, b"", byte_time_s, notes.get("found") or notes.get("address", ""))
 
 
@@ -148,6 +151,8 @@ def _chunk(line: str, number: int, path: Path) -> Chunk:
         chunk = Chunk(bytes.fromhex(hex_text), float(time_text))
     except ValueError as error:
         raise NotASession(f"line {number} of {path} is no line of a raw capture: '{line[:60]}'", str(path)) from error
+    if not math.isfinite(chunk.arrival_s):
+        raise NotASession(f"line {number} of {path} has no time: '{time_text}'", str(path))
     if not chunk.data:
         raise NotASession(f"line {number} of {path} has a time but no bytes", str(path))
     return chunk

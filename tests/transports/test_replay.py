@@ -88,11 +88,19 @@ def test_an_existing_file_is_never_overwritten(tmp_path: Path) -> None:
     assert path.read_text() == "precious"
 
 
-@pytest.mark.parametrize("line", ["abc 2b", "0.5 zz", "0.5", "0.5 2"])
+@pytest.mark.parametrize("line", ["abc 2b", "0.5 zz", "0.5", "0.5 2", "nan 2b", "inf 2b"])
 def test_a_damaged_line_is_named(tmp_path: Path, line: str) -> None:
     path = tmp_path / "a.raw"
     path.write_text(f"meterlog raw bytes 1\n# address: text:x\n{line}\n")
     with pytest.raises(NotASession, match="line 3"):
+        read_raw_capture(path)
+
+
+@pytest.mark.parametrize("time", ["soon", "nan", "inf", "-0.1"])
+def test_a_byte_time_that_is_none_is_said(tmp_path: Path, time: str) -> None:
+    path = tmp_path / "a.raw"
+    path.write_text(f"meterlog raw bytes 1\n# byte_time_s: {time}\n0.5 2b\n")
+    with pytest.raises(NotASession, match="is no time"):
         read_raw_capture(path)
 
 

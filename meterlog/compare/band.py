@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from meterlog.compare.align import Pass
-from meterlog.compare.combine import combined
+from meterlog.compare.combine import COVERAGE, combined
 from meterlog.compare.comparison import Band, Excursion
 from meterlog.findings.level import resolution_of
 from meterlog.reading import Accuracy
@@ -45,8 +45,9 @@ def band(part: int | None, suspect: Reference, good: Sequence[Reference]) -> Ban
         highs.append(high)
         middles.append(middle)
     low, high, middle = _least(lows, np.fmin), _least(highs, np.fmax), _median(middles)
-    errors = [_error(own.value, suspect)] + [_error(middle, reference) for reference in good[:1]]
-    error = np.minimum(errors[0] + errors[1], 1.132 * np.hypot(errors[0], errors[1]))
+    own_error = _error(own.value, suspect)
+    good_error = np.max([_error(middle, reference) for reference in good], axis=0)  # any of them may bound the band
+    error = np.minimum(own_error + good_error, COVERAGE * np.hypot(own_error, good_error))
     return Band(part, own.time_s, own.value, middle, low, high, error)
 
 

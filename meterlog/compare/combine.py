@@ -17,14 +17,18 @@ class Figure(NamedTuple):
     error: float
 
 
+COVERAGE = 1.132
+"""1.96 / sqrt(3): what the root of the sum of squared half-widths is taken times; see `combined`."""
+
+
 def combined(*errors: float) -> float:
     """The half-width that covers the sum of independent errors at least 95 times in 100, each uniform within its own.
 
     The sum of the half-widths covers always. By the rule of adding variances (a^2 / 3 for a uniform error) with the
-    coverage factor 1.96 it is 1.132 times the root of the sum of squares, which covers at least 95 % for two or
+    coverage factor 1.96 it is `COVERAGE` times the root of the sum of squares, which covers at least 95 % for two or
     more; the smaller of the two is taken.
     """
-    return min(math.fsum(errors), 1.132 * math.hypot(*errors))
+    return min(math.fsum(errors), COVERAGE * math.hypot(*errors))
 
 
 def same(difference: float, uncertainty: float, tolerance: float) -> Same:

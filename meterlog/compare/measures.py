@@ -220,5 +220,8 @@ def _faults(side: Side, kind: str) -> int:
 
 
 def _hours(side: Side) -> float:
-    times = side[0].series(side[1].number).time_s
-    return float(times[-1] - times[0]) / 3600
+    """How long the channel was watched: a fault in a gap is not seen."""
+    capture, channel = side
+    times = capture.series(channel.number).time_s
+    gaps_s = sum(gap.end_s - gap.start_s for gap in capture.events_of(channel, "gap"))
+    return (float(times[-1] - times[0]) - gaps_s) / 3600

@@ -71,7 +71,7 @@ def build_report(
         worst=_worst(parts),
         cautions=_cautions(sessions, circuit),
         versions=_versions(),
-        made=datetime.now().astimezone().strftime("%Y-%m-%d %H:%M %Z"),
+        made=datetime.now().astimezone().isoformat(" ", "minutes"),
         marks=MARKS,
         sentences=SENTENCES,
         shown=shown,

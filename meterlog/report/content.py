@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import timedelta
@@ -77,7 +78,7 @@ def session_part(capture: Capture, comparison: Comparison | None, not_compared: 
     return SessionPart(
         title=capture.path.stem,
         file=capture.path.name,
-        started=capture.started_at.strftime("%Y-%m-%d %H:%M:%S"),
+        started=capture.started_at.isoformat(" ", "seconds"),
         length=seconds(capture.duration_s),
         ended=ENDED[capture.ended],
         details=_details(capture),
@@ -117,7 +118,7 @@ def _channel_row(capture: Capture, channel: Channel) -> dict[str, str]:
         "meter": channel.address or channel.driver,
         "accuracy": accuracy_words(channel.accuracy),
         "readings": str(summary.readings),
-        "interval": seconds(interval.interval_s) if interval.interval_s == interval.interval_s else "one reading",
+        "interval": "one reading" if math.isnan(interval.interval_s) else seconds(interval.interval_s),
     }
 
 
@@ -130,7 +131,7 @@ def accuracy_words(accuracy: Accuracy) -> str:
 def _unseen(capture: Capture, channel: Channel) -> str:
     summary = next(s for s in capture.analysis.channels if s.channel.number == channel.number)
     shortest_s = summary.interval.shortest_visible_s
-    if shortest_s != shortest_s:
+    if math.isnan(shortest_s):
         return f"{channel.label}: a single reading shows nothing about what comes and goes."
     return (
         f"{channel.label}: one reading every {seconds(summary.interval.interval_s)}. An event shorter than "
@@ -163,9 +164,7 @@ def _event_row(capture: Capture, number: int, event: Event) -> dict[str, str]:
 
 
 def _value(value: float | None, unit: str) -> str:
-    if value is None:
-        return ""
-    return "overload" if abs(value) == float("inf") else shown(value, unit)
+    return "" if value is None else shown(value, unit)
 
 
 def _plots(capture: Capture, numbered: Sequence[tuple[int, Event]]) -> list[Plot]:

@@ -14,7 +14,7 @@ from typing import Any
 
 from meterlog.compare.capture import Capture
 from meterlog.compare.comparison import Band, ChannelComparison, Excursion
-from meterlog.events.colours import BLUE, GREEN, GREY, KIND_COLOURS, ORANGE, VERMILION
+from meterlog.events.colours import BLUE, GREEN, GREY, KIND_COLOURS, ORANGE, OUTLINES, VERMILION
 from meterlog.events.event import Event
 from meterlog.session.model import Channel
 from meterlog.signal.reduce import Drawn, reduce_series
@@ -82,17 +82,17 @@ def band_figure(band: Band, excursions: Sequence[Excursion], channel: ChannelCom
     """The suspect over the band of the known-good, in one pass; excursions shaded."""
     times = band.time_s
     low, high = band.low - band.error, band.high + band.error
-    hidden = {"line": {"width": 0}, "hoverinfo": "skip"}
+    edge = {"line": {"color": GREEN, "width": 1}, "hoverinfo": "skip"}
     lines = [
-        {**_trace(times, high, "", GREEN, "lines"), **hidden, "showlegend": False},
+        {**_trace(times, high, "", GREEN, "lines"), **edge, "showlegend": False},
         {
             **_trace(times, low, "band of the known-good, errors included", GREEN, "lines"),
-            **hidden,
+            **edge,
             "fill": "tonexty",
             "fillcolor": "rgba(0,158,115,0.22)",
         },
         {**_trace(times, band.middle, "known-good", GREEN, "lines"), "line": {"color": GREEN, "dash": "dash"}},
-        _trace(times, band.suspect, "suspect", VERMILION, "lines+markers"),
+        _trace(times, band.suspect, "suspect", BLUE, "lines+markers"),
     ]
     sheet = _Sheet()
     for excursion in excursions[:_MOST_MARKED]:
@@ -135,7 +135,7 @@ def _mark_event(sheet: _Sheet, number: int, event: Event) -> None:
     colour = KIND_COLOURS.get(event.kind, VERMILION)
     if event.end_s > event.start_s:
         sheet.band(event.start_s, event.end_s, colour, 0.16)
-    sheet.line(event.start_s, colour)
+    sheet.line(event.start_s, OUTLINES.get(colour, colour))
     bold = {"size": 12, "color": BLACK, "weight": 700}
     sheet.word(event.start_s, 0.0, str(number), font=bold, bgcolor="rgba(255,255,255,0.85)", borderpad=1)
 

@@ -46,9 +46,13 @@ def print_pdf(page: Path, pdf: Path) -> None:
             command.insert(1, "--no-sandbox")
         before = pdf.stat().st_mtime_ns if pdf.exists() else None
         try:
-            done = subprocess.run(command, capture_output=True, text=True, timeout=_TIMEOUT_S, check=False)
-        except (OSError, subprocess.TimeoutExpired) as error:
-            raise MeterlogError(f"Chromium did not print {page}: {error}") from error
+            done = subprocess.run(
+                command, capture_output=True, encoding="utf-8", errors="replace", timeout=_TIMEOUT_S, check=False
+            )
+        except subprocess.TimeoutExpired as error:
+            raise MeterlogError(f"Chromium did not print {page} within {_TIMEOUT_S:g} s") from error
+        except OSError as error:
+            raise MeterlogError(f"Chromium did not print {page}: {error.strerror or error}") from error
     if not pdf.exists() or pdf.stat().st_mtime_ns == before:
         said = next((line for line in reversed(done.stderr.splitlines()) if line.strip()), "it said nothing")
         raise MeterlogError(f"Chromium made no {pdf}: {said}")

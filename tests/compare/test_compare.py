@@ -9,11 +9,16 @@ import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from numpy.typing import NDArray
 
 from meterlog.compare import Comparison, compare
+from meterlog.compare.align import Pass
+from meterlog.compare.band import Reference, band, excursions
 from meterlog.compare.comparison import Measure
 from meterlog.errors import CompareError
-from meterlog.reading import Quantity
+from meterlog.reading import Accuracy, Quantity
+from meterlog.series import Series
+from meterlog.session import SessionWriter, open_reader
 from tests.compare.conftest import Maker, Shape, prime
 
 RECORDINGS = Path(__file__).parents[2] / "recordings"
@@ -100,6 +105,33 @@ def test_the_band_of_several_holds_each_of_them_with_the_median_inside(make: Mak
     assert (band.low[middle], band.high[middle]) == (pytest.approx(12.0, abs=0.02), pytest.approx(12.4, abs=0.02))
     assert band.middle[middle] == pytest.approx(12.3, abs=0.02)
     assert found.verdict == "same within error"
+
+
+def test_the_error_of_the_band_is_that_of_the_least_accurate_known_good_meter() -> None:
+    def read(level: float, accuracy: Accuracy) -> Reference:
+        times = np.arange(0.0, 2.0, 0.25)
+        counts, flags = np.full(len(times), 0.01, np.float32), np.zeros(len(times), np.uint16)
+        return Reference(Pass(0.0, 0.0, 0.0, 2.0), Series(times, np.full(len(times), level), counts, flags), accuracy)
+
+    fine, coarse, suspect = read(12.4, Accuracy(0.001)), read(12.2, Accuracy(0.05)), read(11.9, Accuracy(0.001))
+    assert excursions(band(None, suspect, [fine]))
+    for good in ([fine, coarse], [coarse, fine]):
+        assert not excursions(band(None, suspect, good))
+
+
+def test_time_without_readings_is_no_time_without_faults(make: Maker, tmp_path: Path) -> None:
+    def failing(t: NDArray[np.float64]) -> NDArray[np.float64]:
+        return np.where(t % 20.0 < 0.6, 0.0, 12.5)
+
+    whole = make("whole", {"feed": failing}, length_s=900.0)
+    holed = tmp_path / "holed.sqlite"
+    with SessionWriter.create(holed, details={"system_v": "12"}) as writer, open_reader(whole) as reader:
+        writer.add_channel("feed", Quantity.DC_VOLTAGE)
+        writer.append_series(1, reader.series(1, 0.0, 305.0))
+        writer.append_series(1, reader.series(1, 605.0, 900.0))
+    row = rows(compare([whole], holed))["dropout per hour"]
+    assert row.good is not None
+    assert row.suspect == pytest.approx(row.good, rel=0.05)
 
 
 def test_a_prime_that_never_comes_differs(make: Maker) -> None:

@@ -49,7 +49,7 @@ def test_the_nearer_limit_gives_the_margin_and_outside_decides() -> None:
         (1234567.0, "ohm", None, "1.23 Mohm"),
         (0.0, "V", None, "0.00 V"),
         (50.0, "%", 20.0, "50 % +-20"),
-        (-0.001, "V", 0.2, "0.0 V +-0.2"),
+        (-0.001, "V", 0.2, "0.00 V +-0.20"),
     ],
 )
 def test_figures_show_as_many_digits_as_their_error_allows(

@@ -18,9 +18,14 @@ from meterlog_drivers.every_mode import every_mode
 from meterlog_drivers.profile_file import shipped_profiles
 
 PAIRS = [("chars16:x", "frames:x?profile=chars16-frames"), ("status14:x", "frames:x?profile=status14-frames")]
-FRAMES = {
-    own: [framing_of(own).encoder().encode([r]) for r in every_mode(framing_of(own).encoder())] for own, _ in PAIRS
-}
+
+
+def every_frame(address: str) -> list[bytes]:
+    encoder = framing_of(address).encoder()
+    return [encoder.encode([reading]) for reading in every_mode(encoder)]
+
+
+FRAMES = {own: every_frame(own) for own, _ in PAIRS}
 
 BINARY = """
 kind = "frames"

@@ -10,7 +10,7 @@ if TYPE_CHECKING:
     from playwright.sync_api import Page
 
 expect = pytest.importorskip("playwright.sync_api").expect
-expect.set_options(timeout=15_000)
+expect.set_options(timeout=60_000)
 
 
 def test_the_suggested_reading_is_entered_and_the_chain_says_what_it_means(tab: Page, page_address: str) -> None:

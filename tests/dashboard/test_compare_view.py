@@ -10,7 +10,7 @@ if TYPE_CHECKING:
     from playwright.sync_api import Page
 
 expect = pytest.importorskip("playwright.sync_api").expect
-expect.set_options(timeout=15_000)
+expect.set_options(timeout=60_000)
 
 
 def test_known_good_against_suspect_then_nudged_by_hand(tab: Page, page_address: str) -> None:

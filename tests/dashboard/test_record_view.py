@@ -21,7 +21,7 @@ from meterlog_dashboard.access import LOOPBACK, Access
 from meterlog_dashboard.capture_process import Recorders
 from meterlog_dashboard.library import Library
 
-PATIENCE_MS = 20_000
+PATIENCE_MS = 60_000
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="needs pseudo-terminals")
 

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from playwright.sync_api import Page
 
 expect = pytest.importorskip("playwright.sync_api").expect
-expect.set_options(timeout=15_000)
+expect.set_options(timeout=60_000)
 
 
 def span_s(tab: Page) -> tuple[float, float]:

@@ -25,8 +25,9 @@ _FLAGS = (
 
 def resolutions(encoder: Encoder, quantity: Quantity) -> list[float]:
     """The resolutions, finest first, with which an encoder shows a quantity; empty where it does not."""
-    exponents = range(-15, 8)
-    return [scaled(1, e) for e in exponents if _shows(encoder, Reading(0.0, 0.0, quantity, scaled(1, e)))]
+    zero = Reading(0.0, 0.0, quantity, flags=COUPLING.get(quantity, Flag.NONE))
+    possible = [scaled(1, exponent) for exponent in range(-15, 8)]
+    return [resolution for resolution in possible if _shows(encoder, zero._replace(resolution=resolution))]
 
 
 def nearest_shown(encoder: Encoder, reading: Reading) -> Reading | None:

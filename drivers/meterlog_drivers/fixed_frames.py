@@ -50,7 +50,8 @@ class FrameFormat(Protocol):
     def next_start(self, data: bytes, start: int) -> int:
         """The first place at or after `start` where a frame may begin, as far as the bytes that are there tell.
 
-        At most `len(data)`; a place is passed over only where it cannot begin a frame whatever follows.
+        At most `len(data)`; a place is passed over only where it cannot begin a frame whatever follows. Not asked
+        where there is an `ending`: a frame then begins behind the last one, whatever is there.
         """
         ...
 
@@ -109,7 +110,7 @@ class FixedFrameDecoder:
             start += length
         traffic.frames_good += good
         traffic.frames_refused += refused
-        if not self._out_of_step:
+        if self._format.ending is None:
             waiting = self._format.next_start(data, start)  # what cannot begin a frame need not be kept
             traffic.bytes_discarded += waiting - start
             start = waiting

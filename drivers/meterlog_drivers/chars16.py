@@ -27,7 +27,7 @@ from meterlog.address import Address
 from meterlog.errors import EncodeError
 from meterlog.reading import Flag, Quantity, Reading
 from meterlog.transports import LineSettings
-from meterlog_drivers.decimals import celsius, counts_at, resolution_exponent, scaled
+from meterlog_drivers.decimals import display_counts, one_count, resolution_exponent, shown_value
 from meterlog_drivers.fixed_frames import KNOWN_MODES, FixedFrameDriver, FrameFormat, Shown
 from meterlog_drivers.symbols import plausible_counts
 from meterlog_drivers.unit_words import COUPLING
@@ -104,7 +104,7 @@ class Chars16Format:
             counts = -counts
         if not scale.least <= counts <= scale.most:
             return ()
-        value = celsius(counts, scale.exponent) if scale.fahrenheit else scaled(counts, scale.exponent)
+        value = shown_value(counts, scale.exponent, scale.fahrenheit)
         return (Shown(value, scale.quantity, scale.resolution, scale.flags, scale.column),)
 
     def _scale(self, display_unit: bytes, decimals: int) -> _Scale | None:
@@ -113,7 +113,7 @@ class Chars16Format:
             return None
         exponent = unit.exponent - (decimals - 0x30)
         flags = COUPLING.get(unit.quantity, Flag.NONE)
-        resolution = scaled(1, exponent) * 5 / 9 if unit.fahrenheit else scaled(1, exponent)
+        resolution = one_count(exponent, unit.fahrenheit)
         least, most = plausible_counts(unit.quantity, exponent, flags)
         column = display_unit[0] - 0x31
         return _Scale(unit.quantity, exponent, resolution, flags, column, unit.fahrenheit, least, most)
@@ -138,10 +138,8 @@ class Chars16Format:
         if not choices:
             raise EncodeError(f"chars16 does not show {reading.quantity} with a resolution of {reading.resolution:g}")
         exponent, unit_exponent, code = choices[0]
-        counts = counts_at(reading.value, exponent)
+        counts = display_counts(reading, exponent, _DIGITS)
         digits = b"%08d" % abs(counts)
-        if len(digits) > _DIGITS:
-            raise EncodeError(f"{reading.value:g} with a resolution of {reading.resolution:g} has over eight digits")
         head = b"\x024%d%b%d%d" % (reading.column + 1, code, counts < 0, unit_exponent - exponent)
         return head + digits + b"\r"
 

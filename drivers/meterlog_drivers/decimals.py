@@ -6,6 +6,7 @@ import math
 from fractions import Fraction
 
 from meterlog.errors import EncodeError
+from meterlog.reading import Reading
 
 _EXACT_POWERS = [10.0**n for n in range(23)]
 """Powers of ten that a float holds exactly: 10**22 is the last."""
@@ -29,6 +30,16 @@ def celsius(counts: int, exponent: int) -> float:
     return float((Fraction(counts) * Fraction(10) ** exponent - 32) * Fraction(5, 9))
 
 
+def shown_value(counts: int, exponent: int, fahrenheit: bool) -> float:
+    """What a display that shows `counts` times 10**`exponent` means, in the quantity's unit."""
+    return celsius(counts, exponent) if fahrenheit else scaled(counts, exponent)
+
+
+def one_count(exponent: int, fahrenheit: bool) -> float:
+    """One count of such a display, in the quantity's unit: a degree Fahrenheit is 5/9 of one Celsius."""
+    return scaled(1, exponent) * 5 / 9 if fahrenheit else scaled(1, exponent)
+
+
 def resolution_exponent(resolution: float) -> int:
     """The power of ten that a display resolution is.
 
@@ -40,6 +51,18 @@ def resolution_exponent(resolution: float) -> int:
         if math.isclose(10.0**exponent, resolution, rel_tol=1e-6):
             return exponent
     raise EncodeError(f"a resolution of {resolution:g} is not one count of a decimal display")
+
+
+def display_counts(reading: Reading, exponent: int, digits: int) -> int:
+    """The counts with which a display of so many digits shows a finite reading; 0 for an overload.
+
+    Raises:
+        EncodeError: it has more digits.
+    """
+    counts = counts_at(reading.value, exponent) if math.isfinite(reading.value) else 0
+    if abs(counts) >= 10**digits:
+        raise EncodeError(f"{reading.value:g} with a resolution of {reading.resolution:g} has over {digits} digits")
+    return counts
 
 
 def counts_at(value: float, exponent: int) -> int:

@@ -16,7 +16,7 @@ from typing import NamedTuple
 
 from meterlog.errors import EncodeError
 from meterlog.reading import Flag, Quantity, Reading
-from meterlog_drivers.decimals import celsius, counts_at, resolution_exponent, scaled
+from meterlog_drivers.decimals import counts_at, display_counts, one_count, resolution_exponent, shown_value
 from meterlog_drivers.fixed_frames import KNOWN_MODES, Shown
 from meterlog_drivers.symbols import plausible_counts
 from meterlog_drivers.unit_words import COUPLING
@@ -122,7 +122,7 @@ class DigitFormat:
                 counts = -counts
             if not scale.least <= counts <= scale.most:
                 return ()
-            value = celsius(counts, scale.exponent) if scale.fahrenheit else scaled(counts, scale.exponent)
+            value = shown_value(counts, scale.exponent, scale.fahrenheit)
         return (Shown(value, scale.quantity, scale.resolution, scale.flags),)
 
     def _scale(self, key: bytes) -> _Scale | None:
@@ -153,7 +153,7 @@ class DigitFormat:
             flags |= _FLAGS[name]
         if "overload" in lit:
             flags |= Flag.OVERLOAD
-        resolution = scaled(1, exponent) * 5 / 9 if fahrenheit else scaled(1, exponent)
+        resolution = one_count(exponent, fahrenheit)
         least, most = plausible_counts(quantity, exponent, flags)
         return _Scale(quantity, exponent, resolution, flags, "sign" in lit, "overload" in lit, fahrenheit, least, most)
 
@@ -168,7 +168,7 @@ class DigitFormat:
             raise EncodeError(f"{reading.quantity} cannot be AC and DC")
         if not self._layout.ac_is_named:
             lit.discard("ac")
-        counts = 0 if math.isinf(reading.value) else counts_at(reading.value, exponent)
+        counts = display_counts(reading, exponent, self._layout.digits)
         if reading.value < 0:
             lit.add("sign")
         if math.isinf(reading.value):
@@ -179,8 +179,6 @@ class DigitFormat:
         if not lit - {"judge"} <= names or reading.flags & Flag.HOLD:
             raise EncodeError(f"the frame has no bit for one of {', '.join(sorted(lit))} or hold")
         digits = b"%0*d" % (self._layout.digits, abs(counts))
-        if len(digits) > self._layout.digits:
-            raise EncodeError(f"{reading.value:g} has over {self._layout.digits} digits in its range")
         flags = bytes(
             0x30 + sum(bit for bit, name in zip((8, 4, 2, 1), byte, strict=True) if name in lit)
             for byte in self._layout.flags

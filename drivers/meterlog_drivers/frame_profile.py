@@ -176,6 +176,8 @@ def _xor(frame: Table, length: int, start: int, end: int) -> bytes:
     last = frame.integer("xor_to", length - end, 1, length)
     if not key:
         return b""
+    if first >= last:
+        raise frame.error("xor_from is after xor_to", "xor_from")
     return bytes(key[(n - first) % len(key)] if first <= n < last else 0 for n in range(length))
 
 

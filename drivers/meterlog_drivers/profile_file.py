@@ -209,7 +209,7 @@ def read_profile(name: str, kind: str) -> Table:
     """
     if "/" in name or "\\" in name or name.endswith(".toml"):
         try:
-            text = Path(name).read_text("utf-8")
+            text = Path(name).read_text("utf-8-sig")  # some editors begin a file with a mark
         except (OSError, UnicodeDecodeError) as error:
             why = error.strerror if isinstance(error, OSError) else "it is not UTF-8 text"
             raise ProfileError(f"the profile {name} cannot be read: {why}") from error

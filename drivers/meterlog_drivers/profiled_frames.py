@@ -10,7 +10,7 @@ from typing import NamedTuple
 
 from meterlog.errors import EncodeError
 from meterlog.reading import Flag, Quantity, Reading
-from meterlog_drivers.decimals import celsius, counts_at, resolution_exponent, scaled
+from meterlog_drivers.decimals import counts_at, one_count, resolution_exponent, shown_value
 from meterlog_drivers.fixed_frames import KNOWN_MODES, Shown
 from meterlog_drivers.frame_profile import FrameProfile, Map
 from meterlog_drivers.profiled_number import ProfiledNumber
@@ -86,7 +86,7 @@ class ProfiledFormat:
         number = -int(counts) if scale.minus else int(counts)
         if not scale.least <= number <= scale.most:
             return ()
-        value = celsius(number, scale.exponent) if scale.fahrenheit else scaled(number, scale.exponent)
+        value = shown_value(number, scale.exponent, scale.fahrenheit)
         return (Shown(value, scale.quantity, scale.resolution, scale.flags, scale.column),)
 
     def checksum_right(self, frame: bytes) -> bool:
@@ -128,7 +128,7 @@ class ProfiledFormat:
             return ()
         decimals = points[0] if points else self._profile.number.decimals or 0
         exponent = mode.exponent - decimals
-        resolution = scaled(1, exponent) * 5 / 9 if mode.fahrenheit else scaled(1, exponent)
+        resolution = one_count(exponent, mode.fahrenheit)
         return _Scale(
             mode.quantity,
             exponent,

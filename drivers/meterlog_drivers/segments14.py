@@ -31,7 +31,7 @@ from meterlog.address import Address
 from meterlog.errors import EncodeError
 from meterlog.reading import Flag, Quantity, Reading
 from meterlog.transports import LineSettings
-from meterlog_drivers.decimals import counts_at, scaled
+from meterlog_drivers.decimals import display_counts, scaled
 from meterlog_drivers.fixed_frames import KNOWN_MODES, FixedFrameDriver, FrameFormat, Shown
 from meterlog_drivers.symbols import PREFIXES, choose_prefix, mode_of, plausible_counts, symbols_of
 
@@ -142,13 +142,9 @@ class Segments14Format:
         lit = symbols_of(reading, prefix) | {"rs232"}
         if not lit <= {symbol for symbols in _BITS.values() for symbol in symbols}:
             raise EncodeError(f"segments14 has no symbol for one of {', '.join(sorted(lit))}")
-        if math.isinf(reading.value):
-            glyphs, minus = " 0L ", reading.value < 0
-        else:
-            counts = counts_at(reading.value, exponent)
-            glyphs, minus = f"{abs(counts):04d}", counts < 0
-            if len(glyphs) > 4:
-                raise EncodeError(f"{reading.value:g} with a resolution of {reading.resolution:g} has over four digits")
+        counts = display_counts(reading, exponent, 4)
+        glyphs = " 0L " if math.isinf(reading.value) else f"{abs(counts):04d}"
+        minus = counts < 0 or reading.value == -math.inf
         point = 4 - (PREFIXES[prefix] - exponent)  # the digit, from 0, that has the decimal point before it
         low = [0] * 14
         for digit, glyph in enumerate(glyphs):

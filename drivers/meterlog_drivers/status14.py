@@ -27,10 +27,9 @@ from functools import lru_cache
 from typing import NamedTuple
 
 from meterlog.address import Address
-from meterlog.errors import EncodeError
 from meterlog.reading import Flag, Quantity, Reading
 from meterlog.transports import LineSettings
-from meterlog_drivers.decimals import celsius, counts_at, scaled
+from meterlog_drivers.decimals import display_counts, one_count, shown_value
 from meterlog_drivers.fixed_frames import KNOWN_MODES, FixedFrameDriver, FrameFormat, Shown, spare_ignored
 from meterlog_drivers.symbols import PREFIXES, choose_prefix, mode_of, plausible_counts, symbols_of
 
@@ -98,7 +97,7 @@ class Status14Format:
         counts = int(frame[:5])
         if not scale.least <= counts <= scale.most:
             return ()
-        value = celsius(counts, scale.exponent) if scale.fahrenheit else scaled(counts, scale.exponent)
+        value = shown_value(counts, scale.exponent, scale.fahrenheit)
         return (Shown(value, scale.quantity, scale.resolution, scale.flags),)
 
     def _scale(self, key: bytes) -> _Scale | None:
@@ -111,8 +110,8 @@ class Status14Format:
         if mode is None:
             return None
         exponent = mode.exponent - _DECIMALS[key[0]]
-        resolution = scaled(1, exponent) * 5 / 9 if mode.fahrenheit else scaled(1, exponent)
         least, most = plausible_counts(mode.quantity, exponent, mode.flags)
+        resolution = one_count(exponent, mode.fahrenheit)
         return _Scale(mode.quantity, exponent, resolution, mode.flags, mode.fahrenheit, least, most)
 
     def build(self, reading: Reading) -> bytes:
@@ -121,13 +120,8 @@ class Status14Format:
         decimals = PREFIXES[prefix] - exponent
         lit = symbols_of(reading, prefix) | {"bar"}
         status = bytes(sum(bit for bit, name in names.items() if name in lit) for names in _BITS)
-        if math.isinf(reading.value):
-            counts, digits = 0, _OVERLOAD
-        else:
-            counts = counts_at(reading.value, exponent)
-            digits = b"%04d" % abs(counts)
-            if len(digits) > 4:
-                raise EncodeError(f"{reading.value:g} with a resolution of {reading.resolution:g} has over four digits")
+        counts = display_counts(reading, exponent, 4)
+        digits = _OVERLOAD if math.isinf(reading.value) else b"%04d" % abs(counts)
         sign = b"-" if counts < 0 or reading.value == -math.inf else b"+"
         bar = min(60, abs(counts) * 60 // 6000)
         return sign + digits + b" " + bytes([_POINTS[decimals]]) + status + bytes([bar]) + b"\r\n"

@@ -154,7 +154,7 @@ class TextProfile:
         else:
             choices = [column.word.exponent]
         number, exponent = self._number(reading, choices)
-        return column.write.format(number=number, unit=spelling(reading.quantity, exponent) or "")
+        return column.write.replace("{number}", number).replace("{unit}", spelling(reading.quantity, exponent) or "")
 
     def _number(self, reading: Reading, choices: list[int]) -> tuple[str, int]:
         """The number's text and the power of ten of the unit that it is in."""
@@ -254,6 +254,8 @@ def _column(
         word = word._replace(quantity=measured, flags=COUPLING.get(measured, Flag.NONE))
     pattern = table.text("pattern", "{number}" if word else r"{number}\s*{unit}")
     write = table.text("write", "" if table.has("pattern") else "{number}" if word else "{number} {unit}")
+    if write and write.count("{number}") != 1:
+        raise table.error("write wants {number} once", "write")
     table.finish()
     return Column(word, fixed, _compiled(pattern, units, overload, decimal, table), write, skip)
 

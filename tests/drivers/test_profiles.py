@@ -147,6 +147,19 @@ def test_a_profiles_encoder_equals_the_built_in_one(own: str, profile: str) -> N
         assert built_in.decoder().feed(frame, 0.0) == [reading]
 
 
+def test_a_profile_that_begins_with_a_byte_order_mark_reads(tmp_path: Path) -> None:
+    (tmp_path / "mine.toml").write_text(BCD, "utf-8-sig")
+    decoder = framing_of(f"frames:x?profile={tmp_path}/mine.toml").decoder()
+    assert [reading.value for reading in decoder.feed(b"1\x04\x75-*\r", 0.0)] == [-4.75]
+
+
+def test_what_a_column_writes_may_hold_any_other_braces(tmp_path: Path) -> None:
+    text = "kind = 'text'\n[[column]]\nquantity = 'dc_voltage'\npattern = '.U. {number}'\nwrite = '{U} {number}'\n"
+    (tmp_path / "mine.toml").write_text(text)
+    framing = framing_of(f"text:x?profile={tmp_path}/mine.toml")
+    assert framing.encoder().encode([Reading(0.0, 1.5, Quantity.DC_VOLTAGE, 0.1, Flag.DC)]) == b"{U} 1.5\r\n"
+
+
 def test_every_shipped_profile_reads() -> None:
     assert set(shipped_profiles().values()) == {"text", "frames"}
     for name, kind in shipped_profiles().items():
@@ -226,6 +239,7 @@ def test_checksums_give_their_published_check_values(kind: str, options: dict[st
         ("length = 9", "length = 9\nlenght = 9", 6, "there is no 'lenght' here .did you mean 'length'"),
         ("start = [0xAA, 0x55]", "start = [0xAA, 0x155]", 6, "start wants bytes, 0 to 255"),
         ("start = [0xAA, 0x55]", "start = 0xAA", 6, "start wants a list of whole numbers"),
+        ("xor = [0x5A, 0xC3]", "xor = [0x5A, 0xC3]\nxor_from = 7\nxor_to = 3", 8, "xor_from is after xor_to"),
         ('kind = "crc16"', 'kind = "crc32"', 9, "kind is one of crc16, crc8, sum16, sum8, xor8, not 'crc32'"),
         ("at = 8", "at = 9", 10, "the checksum covers itself, or reaches beyond the frame"),
         ("reflected = true", "reflected = 1", 15, "reflected wants true or false"),
@@ -261,6 +275,10 @@ def test_a_wrong_profile_is_refused_with_its_line(
     [
         ('kind = "text"', r"wants at least one \[\[column\]\]"),
         ('kind = "text"\n[[column]]\npattern = "V={unit}"', "line 3: pattern wants {number} once"),
+        (
+            'kind = "text"\n[[column]]\nquantity = "dc_voltage"\nwrite = "{value} V"',
+            "line 4: write wants {number} once",
+        ),
         ('kind = "text"\n[[column]]\npattern = "({number}"', "line 3: pattern is no regular expression"),
         ('kind = "text"\n[[column]]\nquantity = "volts"', "line 3: quantity is one of .*, not 'volts'"),
         ('kind = "text"\n[[column]]\nunit = "W"', "line 3: the unit 'W' is not known"),

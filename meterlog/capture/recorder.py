@@ -158,10 +158,22 @@ class Recorder:
                 return
             at_s = self.elapsed_s if time_s is None else time_s
             self._add_marker(at_s, name, note, "person")
-            if self._armed is not None:
-                self._keep(self._armed.open_window(at_s + self._writer.monotonic_start_s))
-                self._waiting = False
+            self._keep_round(at_s)
         self._tell(Notice("marker", at_s, f"{name}: {note}" if note else name))
+
+    def _keep_round(self, at_s: float) -> None:
+        """What a marker does to an armed capture. The lock is held."""
+        if self._armed is not None:
+            self._keep(self._armed.open_window(at_s + self._writer.monotonic_start_s))
+            self._waiting = False
+
+    def _heed_markers_from_elsewhere(self) -> None:
+        """A marker of the page or of `meterlog mark` is in the file already; else it does what `mark` does."""
+        for marker in self._writer.markers_from_elsewhere():
+            for detector in self._detectors.values():
+                detector.marker(marker)
+            self._keep_round(marker.time_s)
+            self._tell(Notice("marker", marker.time_s, f"{marker.name}: {marker.note}".removesuffix(": ")))
 
     def stop(self) -> None:
         """Ask for the end; from any thread or signal handler."""
@@ -172,6 +184,8 @@ class Recorder:
         with self._lock:
             if self._writer.failure is not None:
                 self._fail(self._writer.failure)
+            else:
+                self._heed_markers_from_elsewhere()
             self._close_window(self._writer.elapsed_s)
             self._say_shown()
         return self._over.wait(timeout_s)
@@ -287,12 +301,13 @@ class Recorder:
         """A meter shows this quantity for the first time: at the start, or when its dial was turned."""
         setup = self._meters[meter]
         label = setup.label(column)
+        address = setup.reached_by
         number = self._writer.add_channel(
             label,
             quantity,
             point=setup.point(column),
-            address=str(setup.address),
-            driver=setup.address.scheme,
+            address=str(address),
+            driver=address.scheme,
             accuracy=setup.accuracy,
             interval_s=setup.interval_s,
         )
@@ -306,13 +321,13 @@ class Recorder:
                 label,
                 quantity,
                 setup.point(column),
-                str(setup.address),
-                setup.address.scheme,
+                str(address),
+                address.scheme,
                 setup.accuracy,
                 setup.interval_s,
             )
             self._detectors[number] = self._make_detector(channel)
-        self._tell(Notice("channel", self.elapsed_s, f"{label}: {quantity}", number, quantity))
+        self._tell(Notice("channel", self.elapsed_s, f"{label}: {quantity.words}", number, quantity))
         return number
 
     def _take(self, number: int, readings: list[Reading]) -> None:

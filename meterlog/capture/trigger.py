@@ -110,6 +110,11 @@ class ConditionWatch:
         return beyond and not before
 
 
+LATE_MARKER_S = 1.0
+"""How long after its moment a marker may reach an armed capture without loss: one from another process is noticed at
+the next commit (0.2 s), one with a text when its text is typed."""
+
+
 class Firing(NamedTuple):
     """A condition that came true.
 
@@ -128,7 +133,7 @@ class ArmedCapture:
     """Holds readings back, and lets through those within `before_s` before and `after_s` after each firing.
 
     All channels are let through together. Within an open window a further firing changes nothing; a reading that is
-    not let through is forgotten after `before_s`.
+    not let through is forgotten after `before_s` and `LATE_MARKER_S`.
     """
 
     def __init__(self, condition: Condition, before_s: float = 5.0, after_s: float = 10.0) -> None:
@@ -175,7 +180,7 @@ class ArmedCapture:
                 keep.setdefault(channel, []).append(reading)
                 continue
             memory.append(reading)
-            while memory[0].time_s < reading.time_s - self.before_s:
+            while memory[0].time_s < reading.time_s - self.before_s - LATE_MARKER_S:
                 memory.popleft()
         return keep, firings
 
@@ -187,15 +192,19 @@ class ArmedCapture:
         keep: dict[int, list[Reading]] = {}
         for channel, memory in self._memory.items():
             inside = [reading for reading in memory if self._from_s <= reading.time_s <= self._until_s]
+            later = [reading for reading in memory if reading.time_s > self._until_s]
             memory.clear()
+            memory.extend(later)
             if inside:
                 keep[channel] = inside
         return keep
 
     def rest(self) -> dict[int, list[Reading]]:
-        """What the memory still holds, by channel: the end of a wait in vain."""
-        rest = {channel: list(memory) for channel, memory in self._memory.items() if memory}
-        for memory in self._memory.values():
+        """What the memory still holds of the time before its end, by channel: the end of a wait in vain."""
+        rest = {}
+        for channel, memory in self._memory.items():
+            if memory:
+                rest[channel] = [one for one in memory if one.time_s >= memory[-1].time_s - self.before_s]
             memory.clear()
         return rest
 

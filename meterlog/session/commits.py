@@ -15,6 +15,7 @@ from meterlog.errors import SessionBusy, SessionWriteFailed
 from meterlog.reading import Reading
 from meterlog.series import Series
 from meterlog.session.database import KEPT, connect, is_locked, write_error, write_errors
+from meterlog.session.model import Marker
 from meterlog.session.schema import APPLICATION_ID, make_tables
 from meterlog.session.tail import Tail
 
@@ -43,7 +44,16 @@ class Bulk(NamedTuple):
     series: Series
 
 
-Operation = Statement | Batch | Bulk
+class Mark(NamedTuple):
+    """A marker, its time from the session's start."""
+
+    time_s: float
+    name: str
+    note: str
+    by: str
+
+
+Operation = Statement | Batch | Bulk | Mark
 
 
 class Commits:
@@ -61,6 +71,8 @@ class Commits:
         self._path = path
         self._start_s = monotonic_start_s
         self._tails: dict[int, Tail] = {}
+        self._changes = self._last_marker = 0  # SQLite's count of commits by others; the marker known last
+        self._own_markers: set[int] = set()  # after that one
         with write_errors(path):
             try:
                 os.close(os.open(path, os.O_CREAT | os.O_EXCL | os.O_RDWR, 0o666))
@@ -143,6 +155,8 @@ class Commits:
             for operation in operations:
                 if isinstance(operation, Statement):
                     connection.execute(operation.sql, operation.values)
+                elif isinstance(operation, Mark):
+                    self._set_marker(operation)
                 else:
                     tail = self._tails.setdefault(operation.channel, Tail(operation.channel))
                     if isinstance(operation, Batch):
@@ -154,6 +168,29 @@ class Commits:
             self._undo()
             raise write_error(self._path, error) from error
         self._bound_log()
+
+    def _set_marker(self, mark: Mark) -> None:
+        sql = "INSERT INTO marker (time_us, name, note, by) VALUES (?, ?, ?, ?)"
+        values = (round(mark.time_s * 1e6), mark.name, mark.note, mark.by)
+        self._own_markers.add(self._connection.execute(sql, values).lastrowid or 0)
+
+    def markers_from_elsewhere(self) -> list[Marker]:
+        """The markers that other processes have put into the file since the last call."""
+        try:
+            (changes,) = self._connection.execute("PRAGMA data_version").fetchone()
+            if changes == self._changes:
+                return []
+            sql = "SELECT number, time_us, name, note, by FROM marker WHERE number > ? ORDER BY number"
+            rows = self._connection.execute(sql, (self._last_marker,)).fetchall()
+        except sqlite3.Error as error:
+            if is_locked(error):  # the next call finds them
+                return []
+            raise write_error(self._path, error) from error
+        self._changes = changes
+        found = [Marker(number, us / 1e6, *texts) for number, us, *texts in rows if number not in self._own_markers]
+        self._last_marker = max([self._last_marker, *(row[0] for row in rows)])
+        self._own_markers.clear()
+        return found
 
     def _undo(self) -> None:
         try:

@@ -13,10 +13,10 @@ from typing import Any
 from meterlog.errors import SessionBusy, SessionError, SessionWriteFailed
 from meterlog.reading import Accuracy, Quantity, Reading
 from meterlog.series import Series
-from meterlog.session.commits import Batch, Bulk, Commits, Operation, Statement
+from meterlog.session.commits import Batch, Bulk, Commits, Mark, Operation, Statement
 from meterlog.session.database import write_errors
 from meterlog.session.lock import RecorderLock
-from meterlog.session.model import USUAL_ACCURACY
+from meterlog.session.model import USUAL_ACCURACY, Marker
 from meterlog.session.schema import CHUNK_READINGS
 
 COMMIT_INTERVAL_S = 0.2
@@ -43,6 +43,7 @@ class SessionWriter:
         self._lock, self._commits = lock, commits
         self._failure: SessionError | None = None
         self._queue: list[Operation] = []
+        self._from_elsewhere: list[Marker] = []
         self._given = self._written = 0  # operations
         self._channels = 0
         self._closing = self._hurry = False
@@ -157,8 +158,16 @@ class SessionWriter:
 
     def add_marker(self, time_s: float, name: str, note: str = "", by: str = "person") -> None:
         """Set a marker, at `time_s` from the session's start."""
-        sql = "INSERT INTO marker (time_us, name, note, by) VALUES (?, ?, ?, ?)"
-        self._give(Statement(sql, (round(time_s * 1e6), name, note, by)))
+        self._give(Mark(time_s, name, note, by))
+
+    def markers_from_elsewhere(self) -> list[Marker]:
+        """The markers that other processes set in the file since the last call: the page, or `meterlog mark`.
+
+        Each is told once, at most about a commit's interval after it was set.
+        """
+        with self._changed:
+            told, self._from_elsewhere = self._from_elsewhere, []
+        return told
 
     def add_link_change(self, time_s: float, meter: str, up: bool, cause: str, channel: int | None = None) -> None:
         """Note that the way to a meter came up or went down, at `time_s` from the session's start."""
@@ -247,6 +256,9 @@ class SessionWriter:
             self._changed.wait_for(lambda: self._closing or self._hurry, COMMIT_INTERVAL_S)
             self._hurry = False
             operations, closing = self._queue[:], self._closing
+        from_elsewhere = self._commits.markers_from_elsewhere()
+        with self._changed:
+            self._from_elsewhere += from_elsewhere
         if not operations:
             self._commits.check_file()
             return not closing

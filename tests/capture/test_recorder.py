@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import math
+import subprocess
+import sys
 import time
 from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import Protocol
 
+import numpy as np
 import pytest
 
 from meterlog.capture import ArmedCapture, Condition, MeterSetup, Notice, Recorder, meter_setup
@@ -302,6 +305,31 @@ def test_a_marker_while_armed_keeps_what_is_round_it(meter: Plugged, start: Call
     assert 0 < len(kept) < 60
     assert marked_s - 0.21 <= kept.time_s[0] < marked_s - 0.1
     assert marked_s + 0.1 < kept.time_s[-1] <= marked_s + 0.21
+
+
+def test_a_marker_from_another_process_does_what_the_own_key_does(
+    meter: Plugged, start: Callable[..., Recording]
+) -> None:
+    """`meterlog mark`, as the page does it: the window opens, readings before it included, and nothing is set twice."""
+    recording = start(f"status14:{meter.port}", armed=armed("rise 6V", 0.5, 0.5))
+    mark = [sys.executable, "-m", "meterlog", "mark", str(recording.path), "key-on"]
+    with subprocess.Popen(mark, stdout=subprocess.DEVNULL) as marking:
+        i, give_up_s = 0, time.monotonic() + 60
+        while len(recording.texts("capture")) < 2:  # it waits again
+            assert time.monotonic() < give_up_s
+            meter.show(i / 100)
+            recording.recorder.wait(0.01)
+            i += 1
+        assert marking.wait() == 0
+    outcome = recording.recorder.finish()
+    assert outcome.captures == 0
+    assert recording.texts("marker") == ["key-on"]
+    with open_reader(recording.path) as reader:
+        kept = reader.series(1)
+        (marked_s,) = [marker.time_s for marker in reader.markers if marker.name == "key-on"]
+        assert [marker.name for marker in reader.markers if marker.by == "capture"] == ["armed", "armed"]
+    assert marked_s - 0.51 <= kept.time_s[0] < marked_s < kept.time_s[-1] <= marked_s + 0.51
+    assert np.diff(np.round(kept.value * 100)).tolist() == [1] * (len(kept) - 1)
 
 
 def test_live_events_end_a_recording_after_so_many(tmp_path: Path, start: Callable[..., Recording]) -> None:

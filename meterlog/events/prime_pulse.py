@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from math import inf
 
+import numpy as np
+
 from meterlog.events.event import Event
 from meterlog.events.measure import Measure
 from meterlog.events.settings import DetectionSettings
@@ -47,7 +49,9 @@ def prime_pulse(measure: Measure, stretch: Stretch, fall: int, end: Edge, settin
     if not settings.prime_shortest_s - doubt <= timing.duration_s <= settings.prime_longest_s + doubt:
         return None
     values = measure.track.values(stretch.rise, fall)
-    level = high_level(values[1:-1] if len(values) > 2 else values)
+    inner = values[1:-1] if len(values) > 2 else values  # the outer ones may be partial
+    # With an idle reading, so that the histogram is split between idle and 'on', and not between 'on' and a spike.
+    level = high_level(np.append(inner, measure.track.value(stretch.rise - 1)))
     return Event(
         "prime_pulse",
         measure.channel,
@@ -56,7 +60,7 @@ def prime_pulse(measure: Measure, stretch: Stretch, fall: int, end: Edge, settin
         timing.duration_s,
         timing.error_s,
         level=level,
-        extreme=float(values[1:-1].min() if len(values) > 2 else values.min()),
+        extreme=float(inner.min()),
         detail=f"on for {timing.duration_s:.2f} s (+-{timing.error_s:.2f} s) at {level:.2f} {measure.unit}"
         + _shape(measure, stretch, fall),
     )
@@ -64,8 +68,7 @@ def prime_pulse(measure: Measure, stretch: Stretch, fall: int, end: Edge, settin
 
 def _shape(measure: Measure, stretch: Stretch, fall: int) -> str:
     """What is unusual in the pulse's shape, in words."""
-    track = measure.track
-    shape = pulse_shape(track.times(stretch.rise - 1, fall + 1), track.values(stretch.rise - 1, fall + 1))
+    shape = pulse_shape(measure.track.values(stretch.rise - 1, fall + 1))
     if shape is None:
         return ""
     words = f", drooping by {shape.droop:.0%}" if shape.droop >= _DROOP else ""

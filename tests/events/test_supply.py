@@ -185,3 +185,30 @@ def test_a_drop_over_a_part_is_no_supply(found: Found, label: str) -> None:
 def test_reversed_leads_show_the_same(found: Found) -> None:
     (event,) = found([(0, 3), (-12, 2), (0, 5)])
     assert event.kind == "prime_pulse"
+
+
+def test_a_spike_to_twice_the_level_of_a_weak_prime_is_no_crash_and_no_overshoot_of_thousands(found: Found) -> None:
+    """The level lies exactly half way up to the spike."""
+    (event,) = found([(0.5, 5), (6.25, 1.25), (12.0, 0.25), (6.25, 1.25), (0.5, 8)], window=0.0)
+    assert event.kind == "prime_pulse"
+    assert event.level == pytest.approx(6.25)
+    assert "overshoot" not in event.detail
+
+
+def test_a_prime_says_its_overshoot(found: Found) -> None:
+    (event,) = found([(0, 3), (13.2, 0.25), (12.0, 3), (0, 5)], window=0.0)
+    assert ", 10% overshoot" in event.detail
+    (level,) = found([(0, 3), (12.4, 0.25), (12.0, 3), (0, 5)], window=0.0)
+    assert "overshoot" not in level.detail
+
+
+def test_a_spike_does_not_make_the_level_of_a_prime(found: Found) -> None:
+    (event,) = found([(0, 3), (12.0, 1.5), (12.9, 0.3), (12.0, 1.2), (0, 5)], window=0.0)
+    assert event.level == pytest.approx(12.0)
+    assert "at 12.00 V" in event.detail
+    assert "overshoot" in event.detail
+
+
+def test_the_outer_readings_of_a_prime_say_nothing_of_its_lowest(found: Found) -> None:
+    (event,) = found([(0, 3.17), (12.0, 1), (11.6, 0.5), (12.0, 0.55), (0, 5)], window=1.0)
+    assert event.extreme == pytest.approx(11.6)

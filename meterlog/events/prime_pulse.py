@@ -49,7 +49,7 @@ def prime_pulse(measure: Measure, stretch: Stretch, fall: int, end: Edge, settin
     if not settings.prime_shortest_s - doubt <= timing.duration_s <= settings.prime_longest_s + doubt:
         return None
     values = measure.track.values(stretch.rise, fall)
-    inner = values[1:-1] if len(values) > 2 else values  # the outer ones may be partial
+    inner = values[1:-1] if len(values) > 2 else values.max(keepdims=True)  # the outer ones may be partial
     # With an idle reading, so that the histogram is split between idle and 'on', and not between 'on' and a spike.
     level = high_level(np.append(inner, measure.track.value(stretch.rise - 1)))
     return Event(

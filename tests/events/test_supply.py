@@ -212,3 +212,9 @@ def test_a_spike_does_not_make_the_level_of_a_prime(found: Found) -> None:
 def test_the_outer_readings_of_a_prime_say_nothing_of_its_lowest(found: Found) -> None:
     (event,) = found([(0, 3.17), (12.0, 1), (11.6, 0.5), (12.0, 0.55), (0, 5)], window=1.0)
     assert event.extreme == pytest.approx(11.6)
+
+
+def test_of_a_prime_that_two_readings_show_the_higher_one_is_the_level(found: Found) -> None:
+    """The other one may be partial."""
+    (event,) = found([(0, 3.1), (12.0, 0.8), (0, 5)], interval_s=0.5)
+    assert event.level == event.extreme == pytest.approx(12.0)

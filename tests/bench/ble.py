@@ -24,7 +24,8 @@ from meterlog.errors import LinkLost
 from meterlog.reading import Quantity, Reading
 from meterlog.session import open_reader
 from meterlog.transports.ble import BleLink, BleSettings, BleTransport, Wanted
-from meterlog_drivers.simulated.bluez import Characteristic, SimulatedBluez, SimulatedPeripheral
+from meterlog_drivers.simulated.bluez import SimulatedBluez
+from meterlog_drivers.simulated.peripheral import Characteristic, SimulatedPeripheral
 from meterlog_drivers.simulated.private_bus import VARIABLE, PrivateBus
 from meterlog_drivers.status14 import Status14Format
 from tests.bench.table import Row, at_most, show

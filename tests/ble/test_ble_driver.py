@@ -15,7 +15,8 @@ from meterlog.driver import Connection, open_address
 from meterlog.errors import AddressError, LinkAbsent, NoFrameFits
 from meterlog.reading import Quantity, Reading
 from meterlog_drivers.gatt import Presentation
-from meterlog_drivers.simulated.bluez import Characteristic, SimulatedBluez, SimulatedPeripheral
+from meterlog_drivers.simulated.bluez import SimulatedBluez
+from meterlog_drivers.simulated.peripheral import Characteristic, SimulatedPeripheral
 from meterlog_drivers.status14 import Status14Format
 
 ADDRESS = "00:00:5E:00:53:01"

@@ -17,7 +17,8 @@ from meterlog.driver import open_address
 from meterlog.errors import NoFrameFits
 from meterlog.reading import Quantity, Reading
 from meterlog.transports.raw_capture import RawCaptureWriter, read_raw_capture
-from meterlog_drivers.simulated.bluez import Characteristic, SimulatedBluez, SimulatedPeripheral
+from meterlog_drivers.simulated.bluez import SimulatedBluez
+from meterlog_drivers.simulated.peripheral import Characteristic, SimulatedPeripheral
 from meterlog_drivers.status14 import Status14Format
 
 FRAME = Status14Format().build(Reading(0.0, 12.34, Quantity.DC_VOLTAGE, 0.01))

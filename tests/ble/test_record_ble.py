@@ -18,7 +18,8 @@ from meterlog.cli import main
 from meterlog.errors import NotASession
 from meterlog.reading import Quantity, Reading
 from meterlog.session import SessionReader, open_reader
-from meterlog_drivers.simulated.bluez import SimulatedBluez, SimulatedPeripheral
+from meterlog_drivers.simulated.bluez import SimulatedBluez
+from meterlog_drivers.simulated.peripheral import SimulatedPeripheral
 from meterlog_drivers.status14 import Status14Format
 
 METER = "ble:00:00:5E:00:53:01?decoder=status14&search_s=1"

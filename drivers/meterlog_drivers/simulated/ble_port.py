@@ -6,7 +6,8 @@ import signal
 import tempfile
 from pathlib import Path
 
-from meterlog_drivers.simulated.bluez import Characteristic, SimulatedBluez, SimulatedPeripheral
+from meterlog_drivers.simulated.bluez import SimulatedBluez
+from meterlog_drivers.simulated.peripheral import Characteristic, SimulatedPeripheral
 from meterlog_drivers.simulated.private_bus import VARIABLE, PrivateBus
 
 _SERIAL = {"ffe0": (Characteristic("ffe1", ("notify", "write-without-response")),)}

@@ -4,16 +4,15 @@ Unmodified bleak finds its peripherals, connects, subscribes and loses them as i
 meter can be tried, and the transport tested, on any Linux computer. What it cannot show: range, interference,
 pairing, a real adapter's limits, and the timing of real radio links.
 
-Objects, properties and errors are those of the BlueZ D-Bus API (org.bluez.Adapter, .Device, .GattService,
-.GattCharacteristic and .GattDescriptor documents).
+Methods and errors are those of the BlueZ D-Bus API (org.bluez.Adapter, .Device and .GattCharacteristic documents);
+the peripherals and their objects are in `peripheral.py`.
 """
 
 from __future__ import annotations
 
 import asyncio
 import threading
-from collections.abc import Callable, Coroutine, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Coroutine, Iterable, Mapping
 from types import TracebackType
 from typing import Any, TypeVar
 
@@ -21,58 +20,20 @@ from bleak.uuids import normalize_uuid_str
 from dbus_fast import Message, MessageType, Variant
 from dbus_fast.aio import MessageBus
 
+from meterlog_drivers.simulated.peripheral import (
+    CHARACTERISTIC,
+    DEVICE,
+    SimulatedPeripheral,
+    device_properties,
+    gatt_objects,
+)
+
 _T = TypeVar("_T")
-_ADAPTER, _DEVICE = "org.bluez.Adapter1", "org.bluez.Device1"
-_SERVICE, _CHARACTERISTIC = "org.bluez.GattService1", "org.bluez.GattCharacteristic1"
-_DESCRIPTOR = "org.bluez.GattDescriptor1"
+_ADAPTER = "org.bluez.Adapter1"
 _OBJECTS, _PROPERTIES = "org.freedesktop.DBus.ObjectManager", "org.freedesktop.DBus.Properties"
 
 ADVERTISING_S = 0.1
 """Time between two advertisements of a peripheral: common for a device that wants to be found soon."""
-
-
-@dataclass
-class Characteristic:
-    """One characteristic of a peripheral.
-
-    Attributes:
-        uuid: short or long form.
-        flags: as BlueZ spells them: read, write, write-without-response, notify, indicate.
-        descriptors: values by descriptor UUID.
-        value: what a read gives.
-    """
-
-    uuid: str
-    flags: Sequence[str] = ("notify",)
-    descriptors: Mapping[str, bytes] = field(default_factory=dict)
-    value: bytes = b""
-
-
-@dataclass
-class SimulatedPeripheral:
-    """A simulated BLE meter.
-
-    Attributes:
-        address: its Bluetooth address.
-        services: characteristics by service UUID, short or long form.
-        name: what it advertises; empty for none.
-        advertised: the service UUIDs in its advertisements; all of `services` when None.
-        on_write: called with the UUID and the bytes of each write; what it returns is notified.
-        in_reach: False and it neither advertises nor answers.
-        silent: True and its link stays up, but nothing that `SimulatedBluez.stream` has for it comes over.
-        refuses: D-Bus error name and text by method name (`Connect`, `StartNotify`, `WriteValue`, `ReadValue`).
-        rssi_dbm: signal strength that the adapter reports.
-    """
-
-    address: str
-    services: Mapping[str, Sequence[Characteristic]]
-    name: str = ""
-    advertised: Sequence[str] | None = None
-    on_write: Callable[[str, bytes], bytes | None] | None = None
-    in_reach: bool = True
-    silent: bool = False
-    refuses: dict[str, tuple[str, str]] = field(default_factory=dict)
-    rssi_dbm: int = -60
 
 
 class SimulatedBluez:
@@ -151,7 +112,7 @@ class SimulatedBluez:
 
     def is_connected(self, peripheral: SimulatedPeripheral) -> bool:
         """Whether the adapter holds a link to the peripheral."""
-        device = self._objects.get(self._path(peripheral), {}).get(_DEVICE, {})
+        device = self._objects.get(self._path(peripheral), {}).get(DEVICE, {})
         return bool("Connected" in device and device["Connected"].value)
 
     def power(self, adapter: str, on: bool) -> None:
@@ -289,7 +250,7 @@ class SimulatedBluez:
         if not peripheral.in_reach:
             return _refusal(message, "org.bluez.Error.Failed", "le-connection-abort-by-remote")
         self.connects[peripheral.address] = self.connects.get(peripheral.address, 0) + 1
-        await self._set(path, _DEVICE, {"Connected": Variant("b", True)})
+        await self._set(path, DEVICE, {"Connected": Variant("b", True)})
         self._spawn(self._resolve(path, peripheral))
         return Message.new_method_return(message)
 
@@ -298,7 +259,7 @@ class SimulatedBluez:
         return Message.new_method_return(message)
 
     async def _on_StartNotify(self, message: Message) -> Message:
-        flags = self._objects[message.path or ""][_CHARACTERISTIC]["Flags"].value
+        flags = self._objects[message.path or ""][CHARACTERISTIC]["Flags"].value
         if not {"notify", "indicate"} & set(flags):
             return _refusal(message, "org.bluez.Error.NotSupported", "Operation is not supported")
         self._subscribed.setdefault(message.path or "", set()).add(message.sender or "")
@@ -310,7 +271,7 @@ class SimulatedBluez:
 
     async def _on_WriteValue(self, message: Message) -> Message:
         path = message.path or ""
-        uuid, data = self._objects[path][_CHARACTERISTIC]["UUID"].value, bytes(message.body[0])
+        uuid, data = self._objects[path][CHARACTERISTIC]["UUID"].value, bytes(message.body[0])
         peripheral = self._peripherals[_device_path(path)]
         self.writes.append((peripheral.address, uuid, data))
         answer = peripheral.on_write(uuid, data) if peripheral.on_write is not None else None
@@ -333,20 +294,20 @@ class SimulatedBluez:
                 if not peripheral.in_reach or self.is_connected(peripheral):
                     continue
                 if path not in self._objects:
-                    self._add(path, _DEVICE, self._device(path, peripheral))
+                    self._add(path, DEVICE, device_properties(path, peripheral))
                 # BlueZ reports a repeated advertisement as a change of signal strength
-                await self._set(path, _DEVICE, {"RSSI": Variant("n", peripheral.rssi_dbm - turn % 2)})
+                await self._set(path, DEVICE, {"RSSI": Variant("n", peripheral.rssi_dbm - turn % 2)})
 
     async def _resolve(self, path: str, peripheral: SimulatedPeripheral) -> None:
-        for at, interface, values in _gatt_objects(path, peripheral):
+        for at, interface, values in gatt_objects(path, peripheral):
             self._add(at, interface, values)
         # what every peripheral has beside its own services; BlueZ lists them and keeps their characteristics to itself
         known = [normalize_uuid_str(uuid) for uuid in ("1800", "1801", *peripheral.services)]
-        await self._set(path, _DEVICE, {"UUIDs": Variant("as", known), "ServicesResolved": Variant("b", True)})
+        await self._set(path, DEVICE, {"UUIDs": Variant("as", known), "ServicesResolved": Variant("b", True)})
 
     async def _lose(self, path: str) -> None:
-        await self._set(path, _DEVICE, {"ServicesResolved": Variant("b", False)})
-        await self._set(path, _DEVICE, {"Connected": Variant("b", False)})
+        await self._set(path, DEVICE, {"ServicesResolved": Variant("b", False)})
+        await self._set(path, DEVICE, {"Connected": Variant("b", False)})
         for below in [p for p in self._objects if p.startswith(f"{path}/")][::-1]:
             self._remove(below)
 
@@ -364,10 +325,10 @@ class SimulatedBluez:
     async def _notify(self, peripheral: SimulatedPeripheral, data: bytes, uuid: str, size: int) -> bool:
         wanted = normalize_uuid_str(uuid) if uuid else ""
         for path in [p for p, names in self._subscribed.items() if names and p.startswith(self._path(peripheral))]:
-            if wanted and wanted != self._objects[path][_CHARACTERISTIC]["UUID"].value:
+            if wanted and wanted != self._objects[path][CHARACTERISTIC]["UUID"].value:
                 continue
             for start in range(0, len(data), size):
-                await self._set(path, _CHARACTERISTIC, {"Value": Variant("ay", data[start : start + size])})
+                await self._set(path, CHARACTERISTIC, {"Value": Variant("ay", data[start : start + size])})
                 await asyncio.sleep(0)  # a burst would fill the socket, and dbus-fast gives up on a full one
             return True
         return False
@@ -396,23 +357,6 @@ class SimulatedBluez:
             "Roles": Variant("as", ["central", "peripheral"]),
         }
 
-    @staticmethod
-    def _device(path: str, peripheral: SimulatedPeripheral) -> dict[str, Variant]:
-        advertised = peripheral.services if peripheral.advertised is None else peripheral.advertised
-        values = {
-            "Address": Variant("s", peripheral.address.upper()),
-            "Alias": Variant("s", peripheral.name or peripheral.address.upper().replace(":", "-")),
-            "Adapter": Variant("o", path.rpartition("/")[0]),
-            "Paired": Variant("b", False),
-            "Connected": Variant("b", False),
-            "ServicesResolved": Variant("b", False),
-            "UUIDs": Variant("as", [normalize_uuid_str(uuid) for uuid in advertised]),
-            "RSSI": Variant("n", peripheral.rssi_dbm),
-        }
-        if peripheral.name:
-            values["Name"] = Variant("s", peripheral.name)
-        return values
-
 
 def _keep(tasks: set[asyncio.Task[None]], task: asyncio.Task[None]) -> None:
     tasks.add(task)
@@ -431,41 +375,3 @@ def _device_path(path: str) -> str:
 
 def _refusal(message: Message, name: str, text: str) -> Message:
     return Message.new_error(message, name, text)
-
-
-def _gatt_objects(path: str, peripheral: SimulatedPeripheral) -> Iterator[tuple[str, str, dict[str, Variant]]]:
-    """Object path, interface and properties of all services, characteristics and descriptors, in handle order."""
-    handle = 0
-    for service_uuid, characteristics in peripheral.services.items():
-        handle += 1
-        at = f"{path}/service{handle:04x}"
-        service = {"UUID": normalize_uuid_str(service_uuid)}
-        yield (
-            at,
-            _SERVICE,
-            {"UUID": Variant("s", service["UUID"]), "Primary": Variant("b", True), "Device": Variant("o", path)},
-        )
-        for characteristic in characteristics:
-            handle += 1
-            below = f"{at}/char{handle:04x}"
-            yield (
-                below,
-                _CHARACTERISTIC,
-                {
-                    "UUID": Variant("s", normalize_uuid_str(characteristic.uuid)),
-                    "Service": Variant("o", at),
-                    "Flags": Variant("as", list(characteristic.flags)),
-                    "Value": Variant("ay", characteristic.value),
-                },
-            )
-            for uuid, value in characteristic.descriptors.items():
-                handle += 1
-                yield (
-                    f"{below}/desc{handle:04x}",
-                    _DESCRIPTOR,
-                    {
-                        "UUID": Variant("s", normalize_uuid_str(uuid)),
-                        "Characteristic": Variant("o", below),
-                        "Value": Variant("ay", value),
-                    },
-                )

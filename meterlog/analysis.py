@@ -10,7 +10,7 @@ from datetime import datetime
 from typing import Protocol
 
 from meterlog.events.detect import detect
-from meterlog.events.event import KINDS, Event
+from meterlog.events.event import PLACES, Event
 from meterlog.findings import Finding, findings
 from meterlog.limits import Limits, limits_for
 from meterlog.reading import Quantity
@@ -127,7 +127,7 @@ def analyze(session: Session, limits: Limits | None = None, limits_file: str | N
         series = read[channel.number]
         channels.append(ChannelSummary(channel, len(series), reading_interval(series.time_s)))
         events += detect(channel, series, session.markers, settings)
-    events.sort(key=lambda event: (event.start_s, event.channel, KINDS.index(event.kind)))
+    events.sort(key=lambda event: (event.start_s, event.channel, PLACES[event.kind]))
     found = findings(session, events, limits, read)
     return Analysis(
         str(session.path),

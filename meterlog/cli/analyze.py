@@ -8,26 +8,10 @@ import sys
 from collections.abc import Iterator
 
 from meterlog.analysis import Analysis, analyze
-from meterlog.events.event import Event
+from meterlog.events.event import KINDS, Event
 from meterlog.session.model import HARD_END
 
 EXAMPLE = "meterlog analyze key-on.sqlite"
-
-_KIND_WORDS = {
-    "prime_pulse": "PRIME",
-    "missing_prime": "NO PRIME",
-    "dropout": "DROPOUT",
-    "supply_lost": "SUPPLY LOST",
-    "sag": "SAG",
-    "overvoltage": "OVERVOLTAGE",
-    "open_circuit": "OPEN",
-    "resistance_step": "STEP",
-    "chatter": "CHATTER",
-    "gap": "no readings",
-    "held_display": "held display",
-    "meter_battery_low": "meter battery",
-    "range_change": "range change",
-}
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -85,7 +69,7 @@ def _event_lines(analysis: Analysis) -> Iterator[tuple[float, str]]:
                 continue
             words += f" ({len(changes)} times in all)" if len(changes) > 1 else ""
         where = f"{labels.get(event.channel, '')}: " if len(labels) > 1 else ""
-        yield event.start_s, f"{_KIND_WORDS[event.kind]:<13} {where}{words}"
+        yield event.start_s, f"{KINDS[event.kind]:<13} {where}{words}"
 
 
 def _means(analysis: Analysis) -> Iterator[str]:

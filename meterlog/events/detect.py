@@ -18,10 +18,11 @@ import re
 from collections.abc import Iterable, Sequence
 from itertools import chain
 from math import inf
+from typing import Protocol
 
 import numpy as np
 
-from meterlog.events.event import KINDS, Event
+from meterlog.events.event import PLACES, Event
 from meterlog.events.gap import breaks, gap
 from meterlog.events.measure import Measure
 from meterlog.events.missing_prime import KEY_ON, missing_prime
@@ -38,6 +39,42 @@ from meterlog.signal.track import Track
 
 _OHMS = (Quantity.RESISTANCE, Quantity.CONTINUITY)
 _DROP = re.compile(r"\b(drop|loss|across)|\S:\S", re.IGNORECASE)
+
+
+class Machine(Protocol):
+    """Finds one kind of event, or some that belong together, in the trusted readings of a channel."""
+
+    @property
+    def events(self) -> list[Event]:
+        """What it has found, only ever added to."""
+        ...
+
+    @property
+    def needs(self) -> int:
+        """The oldest reading that it may still ask for."""
+        ...
+
+    @property
+    def band(self) -> tuple[float, float]:
+        """Values low <= value < high change nothing for it now; (inf, -inf): each reading may."""
+        ...
+
+    @property
+    def until(self) -> int:
+        """The reading up to which that holds."""
+        ...
+
+    def advance(self, stop: int) -> None:
+        """Go on to reading `stop` (not included), looking at no reading from there on."""
+        ...
+
+    def interrupt(self, index: int) -> None:
+        """Readings are missing before reading `index`."""
+        ...
+
+    def finish(self) -> None:
+        """The readings have come to their end."""
+        ...
 
 
 class ChannelDetector:
@@ -57,13 +94,13 @@ class ChannelDetector:
         self._resumed: list[float] = []
         self._told: list[int] = []
         self.supply: Supply | None = None
-        self._machines: list[Supply | Overvoltage | Resistance] = self._chosen()
+        self._machines = self._chosen()
 
     def _measure(self) -> Measure:
         """One for each machine: what one learns of the window must not depend on how far another has come."""
         return Measure(self._channel.number, self._trusted, self._channel.accuracy, self._channel.quantity.unit)
 
-    def _chosen(self) -> list[Supply | Overvoltage | Resistance]:
+    def _chosen(self) -> list[Machine]:
         settings, quantity = self._settings, self._channel.quantity
         if quantity == Quantity.DC_VOLTAGE and is_supply(self._channel):
             self.supply = Supply(self._measure(), settings, Rules(settings.on_at_least_v, True), self._markers)
@@ -190,7 +227,7 @@ class ChannelDetector:
 
 
 def _in_order(found: Iterable[Event]) -> list[Event]:
-    return sorted(found, key=lambda event: (event.start_s, KINDS.index(event.kind), event.end_s))
+    return sorted(found, key=lambda event: (event.start_s, PLACES[event.kind], event.end_s))
 
 
 def is_supply(channel: Channel) -> bool:

@@ -19,7 +19,8 @@ from meterlog.limits.figure import Figure
 from meterlog.limits.limits import Limits
 
 SETS = {"car-12v": 12.0, "truck-24v": 24.0, "old-6v": 6.0}
-"""The sets that come with the program, with their system voltages in V."""
+"""The sets that come with the program, with their system voltages in V; of those with the same voltage the first is
+taken where only the voltage is stated."""
 
 _TOP = ("name", "system_v", "figure", "detection")
 _FIGURE = ("value", "points", "unit", "meaning", "grade", "source")
@@ -36,19 +37,23 @@ def load_limits(name_or_path: str | Path | None = None, system_v: float | None =
         LimitsError: no such set or file, bad TOML, an unknown key or a wrong type; names the key and the line.
     """
     if name_or_path is not None and str(name_or_path) in SETS:
-        return _shipped(SETS[str(name_or_path)])
+        return _shipped(str(name_or_path))
     if name_or_path is None:
-        return _shipped(system_v)
+        return _for_voltage(system_v)
     own = _File(str(name_or_path), _read(Path(name_or_path)))
-    return own.over(_shipped(system_v if own.system_v is None else own.system_v))
+    return own.over(_for_voltage(system_v if own.system_v is None else own.system_v))
 
 
-def _shipped(system_v: float | None) -> Limits:
-    """The set for a system voltage; for 12 V where it is not stated, the detectors then judging by the readings."""
-    name = _set_for(12.0 if system_v is None else system_v)
+def _shipped(name: str) -> Limits:
+    """The set of that name."""
     text = (files("meterlog.limits") / f"{name}.toml").read_text("utf-8")
     start = Limits(name, SETS[name], {}, DetectionSettings(system_v=SETS[name]))
-    limits = _File(name, text).over(start)
+    return _File(name, text).over(start)
+
+
+def _for_voltage(system_v: float | None) -> Limits:
+    """The set for a system voltage; for 12 V where it is not stated, the detectors then judging by the readings."""
+    limits = _shipped(_set_for(12.0 if system_v is None else system_v))
     if system_v is not None:
         return limits
     detection = dataclasses.replace(limits.detection, system_v=0.0)

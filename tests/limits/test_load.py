@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import tomllib
 from pathlib import Path
 
 import pytest
 
+import meterlog.limits
 from meterlog.errors import LimitsError
 from meterlog.limits import SETS, load_limits
+
+SHIPPED = Path(meterlog.limits.__file__).parent
 
 
 def own(folder: Path, text: str) -> Path:
@@ -28,6 +32,13 @@ def test_every_set_has_the_same_figures_each_with_unit_meaning_grade_and_source(
             assert set(figure.grade.split("/")) <= set("ABCDM"), figure.name
             unverified = "unverified" in figure.source
             assert unverified == ("M" in figure.grade), figure.name
+
+
+def test_a_set_asked_for_by_name_is_that_file_and_each_file_is_a_set() -> None:
+    shipped = {path.stem: tomllib.loads(path.read_text("utf-8")) for path in SHIPPED.glob("*.toml")}
+    assert set(SETS) == set(shipped)
+    for name, tables in shipped.items():
+        assert (load_limits(name).name, SETS[name]) == (tables["name"], tables["system_v"])
 
 
 @pytest.mark.parametrize(

@@ -38,9 +38,10 @@ class Address:
         """
         scheme, colon, rest = text.strip().partition(":")
         if not colon or not _SCHEME.fullmatch(scheme):
+            port = text.strip() or "/dev/ttyUSB0"
             raise AddressError(
-                f"'{text}' is not an address: write DRIVER:PORT, for example status14:/dev/ttyUSB0"
-                " ('meterlog meters' lists both)"
+                f"'{text}' is not an address: write DRIVER:PORT; auto:{port} finds the driver by listening"
+                " ('meterlog meters' lists the ports, 'meterlog meters --drivers' the drivers)"
             )
         target, _, query = rest.partition("?")
         options: dict[str, str] = {}

@@ -6,15 +6,20 @@ drivers are a `FramingDriver` (see `framing.py`): a pure decoder and encoder ove
 
 from __future__ import annotations
 
-import difflib
 from abc import ABC, abstractmethod
-from collections.abc import Iterable
 from dataclasses import dataclass
 from importlib.metadata import EntryPoint, entry_points
 from typing import ClassVar, Protocol
 
 from meterlog.address import Address
-from meterlog.errors import AddressError, BrokenDriver, DuplicateDriver, UnknownDriver, WrongDriverType
+from meterlog.errors import (
+    AddressError,
+    BrokenDriver,
+    DuplicateDriver,
+    UnknownDriver,
+    WrongDriverType,
+    did_you_mean,
+)
 from meterlog.reading import Reading
 
 GROUP = "meterlog.drivers"
@@ -132,14 +137,9 @@ class Driver(ABC):
         for option in address.options:
             if option not in known:
                 raise AddressError(
-                    f"{self.name} knows no option '{option}'{_nearest(option, known)};"
+                    f"{self.name} knows no option '{option}'{did_you_mean(option, known)};"
                     f" it knows {', '.join(sorted(known))}"
                 )
-
-
-def _nearest(word: str, known: Iterable[str]) -> str:
-    near = difflib.get_close_matches(word, list(known), 1)
-    return f" (did you mean '{near[0]}'?)" if near else ""
 
 
 def _registered() -> dict[str, list[EntryPoint]]:
@@ -173,7 +173,7 @@ def load_driver(name: str) -> Driver:
     points = registered.get(name)
     if not points:
         raise UnknownDriver(
-            f"there is no driver '{name}'{_nearest(name, registered)};"
+            f"there is no driver '{name}'{did_you_mean(name, registered)};"
             f" installed are {', '.join(sorted(registered)) or 'none'}"
         )
     if len(points) > 1:

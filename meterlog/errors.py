@@ -33,6 +33,22 @@ Lower libraries' exceptions are mapped where they are called; the command line s
 exits with 2. Every message is one plain sentence that says what to do about it where that is known.
 """
 
+import difflib
+from collections.abc import Iterable
+
+
+def did_you_mean(word: str, known: Iterable[str]) -> str:
+    """What to add to an error about an unknown word: the nearest known one, or nothing."""
+    near = difflib.get_close_matches(word, list(known), 1)
+    return f" (did you mean '{near[0]}'?)" if near else ""
+
+
+def bytes_in_words(data: bytes) -> str:
+    """Bytes for a person to look at: in hex, and as text too where they are text."""
+    text = data.decode("latin-1")
+    is_text = text.isascii() and all(c.isprintable() or c in "\r\n\t" for c in text)
+    return data.hex(" ") + (f", as text {text!r}" if is_text and text else "")
+
 
 class MeterlogError(Exception):
     """Base of every error that is shown to the user as one line."""

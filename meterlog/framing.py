@@ -8,7 +8,7 @@ from typing import ClassVar, NamedTuple, Protocol, runtime_checkable
 
 from meterlog.address import Address
 from meterlog.driver import Connection, Driver, Meter, Traffic, load_driver
-from meterlog.errors import AddressError, NoFrameFits
+from meterlog.errors import AddressError, NoFrameFits, bytes_in_words
 from meterlog.reading import Reading
 from meterlog.transports import LineSettings, Link, Transport
 from meterlog.transports.tap import RawSink, TappedTransport
@@ -174,9 +174,10 @@ class FramedConnection:
         if not traffic.frames_good:
             traffic.first_bytes = (traffic.first_bytes + chunk.data)[:32]
             if self._bytes >= self.NO_FRAME_BYTES:
+                came = bytes_in_words(traffic.first_bytes)
                 raise NoFrameFits(
                     f"{self._name} sends bytes but none fit {self._driver}: check the driver and the line settings"
-                    f" ('meterlog meters --listen 5' tries them all); first bytes {traffic.first_bytes.hex(' ')}",
+                    f" ('meterlog meters --listen 5' tries them all); first bytes {came}",
                     self._name,
                     traffic.first_bytes,
                 )

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 
 from meterlog.address import Address
 from meterlog.driver import Driver, driver_names, load_driver
-from meterlog.errors import DriverError, LinkLost, NoFrameFits
+from meterlog.errors import DriverError, LinkLost, NoFrameFits, bytes_in_words
 from meterlog.framing import Decoder, FramingDriver
 from meterlog.reading import Reading
 from meterlog.transports import LineSettings, Transport
@@ -85,7 +85,7 @@ class Candidate:
         text = f"{self.good} frames good, {self.refused} refused, {self.lost} of {self.bytes_seen} bytes discarded"
         if self.last:
             quantity, count = Counter(r.quantity for r in self.last).most_common(1)[0]
-            text += f"; {count} of the last {len(self.last)} readings are {quantity}"
+            text += f"; {count} of the last {len(self.last)} readings are {quantity.words}"
         return text
 
     def address(self, target: str, line: LineSettings | None) -> Address:
@@ -138,7 +138,7 @@ class Heard:
         if not self.bytes_seen:
             return "nothing comes: is the meter on, and its data output too? Bench meters speak only when asked (--ask)"
         if not self.fits:
-            shown = self.first_bytes.hex(" ")
+            shown = bytes_in_words(self.first_bytes)
             return f"cannot tell: {self.bytes_seen} bytes came and no driver's frames are in them; first {shown}"
         names = list(dict.fromkeys(c.driver.name for c in self.fits))
         if len(names) > 1:

@@ -27,6 +27,11 @@ class Quantity(StrEnum):
         """The unit in which values of this quantity are held (SI; % and degC where the trade uses those)."""
         return _UNITS[self]
 
+    @property
+    def words(self) -> str:
+        """As a person says it, for example `DC voltage`."""
+        return self.replace("_", " ").replace("dc ", "DC ").replace("ac ", "AC ")
+
 
 _UNITS = {
     Quantity.DC_VOLTAGE: "V",

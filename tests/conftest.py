@@ -85,6 +85,26 @@ class PluggedMeter:
 
 
 @pytest.fixture
+def pseudo_terminal() -> Iterator[Callable[[], tuple[int, int]]]:
+    """Makes real pseudo-terminals without any translation of bytes: the master's end and the port's. Closes both."""
+    if sys.platform == "win32":
+        pytest.skip("needs pseudo-terminals")
+    import tty
+
+    ends: list[int] = []
+
+    def make() -> tuple[int, int]:
+        master, slave = os.openpty()
+        ends.extend((master, slave))
+        tty.setraw(slave)
+        return master, slave
+
+    yield make
+    for end in ends:
+        os.close(end)
+
+
+@pytest.fixture
 def plug_in(tmp_path: Path) -> Iterator[Callable[[], PluggedMeter]]:
     """Makes meters on real pseudo-terminals."""
     if sys.platform == "win32":

@@ -70,6 +70,18 @@ def test_no_import_cycles() -> None:
         walk(module, ())
 
 
+SOME_SYSTEMS_ONLY = {"termios", "fcntl", "tty", "pty", "grp", "pwd", "resource", "msvcrt", "winreg"}
+"""Modules that not every system has."""
+
+
+@pytest.mark.parametrize("path", [*FILES.values(), *sorted(Path(__file__).parent.rglob("test_*.py"))], ids=str)
+def test_no_file_fails_to_import_on_another_system(path: Path) -> None:
+    for node in ast.parse(path.read_text()).body:
+        if isinstance(node, ast.Import | ast.ImportFrom):
+            named = {alias.name for alias in node.names} | {getattr(node, "module", None)}
+            assert not named & SOME_SYSTEMS_ONLY, f"{path}:{node.lineno}: guard it by sys.platform, or import it where used"
+
+
 @pytest.mark.parametrize("module", FILES)
 def test_every_file_begins_by_saying_what_it_is(module: str) -> None:
     assert ast.get_docstring(ast.parse(FILES[module].read_text())), f"{FILES[module]} has no docstring"

@@ -6,7 +6,6 @@ import os
 import random
 import threading
 import time
-import tty
 from collections.abc import Callable, Iterator
 
 import pytest
@@ -26,17 +25,14 @@ Talk = Callable[[Callable[[int], bytes]], str]
 
 
 @pytest.fixture
-def talking() -> Iterator[Talk]:
+def talking(pseudo_terminal: Callable[[], tuple[int, int]]) -> Iterator[Talk]:
     """Pseudo-terminals on which something is sent every 20 ms."""
     ending = threading.Event()
     threads: list[threading.Thread] = []
-    ends: list[int] = []
 
     def talk(chunk: Callable[[int], bytes]) -> str:
-        master, slave = os.openpty()
-        tty.setraw(slave)
+        master, slave = pseudo_terminal()
         os.set_blocking(master, False)
-        ends.extend((master, slave))
 
         def send() -> None:
             for n in range(2000):
@@ -55,8 +51,6 @@ def talking() -> Iterator[Talk]:
     ending.set()
     for thread in threads:
         thread.join()
-    for end in ends:
-        os.close(end)
 
 
 def frames(address: str) -> Callable[[int], bytes]:

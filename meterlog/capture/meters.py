@@ -40,6 +40,16 @@ class LabelledColumns(Protocol):
         ...
 
 
+@runtime_checkable
+class FindsItsDriver(Protocol):
+    """A meter whose driver is found by listening."""
+
+    @property
+    def found(self) -> Address | None:
+        """The address with the driver that fits; None before the first opening."""
+        ...
+
+
 @dataclass(frozen=True, slots=True)
 class MeterSetup:
     """A meter to record.
@@ -74,6 +84,12 @@ class MeterSetup:
         named = f"{self.address.scheme} {PurePath(target).name or target}" if target else self.meter.name
         name = self.labels[0] if self.labels else named
         return f"{name} {column + 1}" if column else name
+
+    @property
+    def reached_by(self) -> Address:
+        """The address that says what really reads the meter: with the driver found, where it was to be found."""
+        found = self.meter.found if isinstance(self.meter, FindsItsDriver) else None
+        return found or self.address
 
     def point(self, column: int) -> str:
         """A column's test point."""

@@ -10,7 +10,7 @@ from typing import Protocol
 
 from meterlog.capture.meters import MeterSetup
 from meterlog.driver import Connection, Traffic
-from meterlog.errors import DriverError, LinkError, LinkLost, MeterlogError, NoFrameFits
+from meterlog.errors import DriverError, LinkError, LinkLost, MeterlogError, NoFrameFits, bytes_in_words
 from meterlog.reading import Reading
 
 READ_TIMEOUT_S = 0.25
@@ -186,7 +186,7 @@ class Supervisor:
         """
         if self._heard_s is None:
             seen = connection.traffic.first_bytes
-            came = f"bytes come but no frame yet (first {seen.hex(' ')})" if seen else "nothing comes yet"
+            came = f"bytes come but no frame yet (first {bytes_in_words(seen)})" if seen else "nothing comes yet"
             self._listener.waiting_for(self._number, f"{came}; is the meter on, and its data output switched on?")
         raise LinkLost(f"no frame from {self.name} for {silent_s:.1f} s", self.name)
 

@@ -9,7 +9,8 @@ from collections.abc import Iterator
 
 from meterlog.analysis import Analysis, analyze
 from meterlog.events.event import KINDS, Event
-from meterlog.session.model import HARD_END
+from meterlog.plain_text import one_line
+from meterlog.session.model import HARD_END, Marker
 
 EXAMPLE = "meterlog analyze key-on.sqlite"
 
@@ -47,11 +48,15 @@ def _head(analysis: Analysis) -> Iterator[str]:
 def _happened(analysis: Analysis) -> Iterator[str]:
     if not analysis.events:
         yield "Nothing found: no event of the kinds that these readings could show (what they could is below)."
-    lines = [*_event_lines(analysis), *((m.time_s, f"{'':<14}-- {m.name}") for m in analysis.markers)]
+    lines = [*_event_lines(analysis), *((m.time_s, f"{'':<14}-- {_marked(m)}") for m in analysis.markers)]
     if lines:
         yield "What happened (min:s from the start):"
     for time_s, words in sorted(lines):
         yield f"  {_clock(time_s):>9}  {words}"
+
+
+def _marked(marker: Marker) -> str:
+    return one_line(f"{marker.name}: {marker.note}" if marker.note else marker.name)
 
 
 def _event_lines(analysis: Analysis) -> Iterator[tuple[float, str]]:
@@ -68,7 +73,7 @@ def _event_lines(analysis: Analysis) -> Iterator[tuple[float, str]]:
             if event is not changes[0]:
                 continue
             words += f" ({len(changes)} times in all)" if len(changes) > 1 else ""
-        where = f"{labels.get(event.channel, '')}: " if len(labels) > 1 else ""
+        where = f"{one_line(labels.get(event.channel, ''))}: " if len(labels) > 1 else ""
         yield event.start_s, f"{KINDS[event.kind]:<13} {where}{words}"
 
 
@@ -78,14 +83,14 @@ def _means(analysis: Analysis) -> Iterator[str]:
     yield ""
     yield "Findings:"
     for finding in analysis.findings:
-        yield f"  [{finding.verdict}] {finding.text}"
+        yield f"  [{finding.verdict}] {one_line(finding.text)}"
         if finding.limit:
             yield f"      limit: {finding.limit} ({finding.source})"
 
 
 def _visible(analysis: Analysis) -> Iterator[str]:
     for summary in analysis.channels:
-        name = summary.channel.label or f"channel {summary.channel.number}"
+        name = one_line(summary.channel.label) or f"channel {summary.channel.number}"
         if summary.readings < 2 or summary.interval.interval_s != summary.interval.interval_s:
             yield f"{name}: {summary.readings} reading(s): too few to show any event."
             continue

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 
 from meterlog.cli.circuit_case import add_case_arguments, collect, make_diagnoser
 from meterlog.errors import CircuitError, MeterlogError, UsageError
+from meterlog.plain_text import one_line
 
 if TYPE_CHECKING:
     from meterlog.circuit.diagnosis import Diagnoser, Diagnosis
@@ -41,7 +42,7 @@ def run(args: argparse.Namespace) -> int:
     diagnoser = make_diagnoser(args)
     measured, tried, left_out = collect(args, diagnoser.circuit)
     for sentence in left_out:
-        print(f"meterlog: {sentence}", file=sys.stderr)
+        print(f"note: {one_line(sentence)}", file=sys.stderr)
     if args.json:
         print(json.dumps(diagnoser.diagnose(measured, tried).as_json(), allow_nan=False, ensure_ascii=False))
         return 0

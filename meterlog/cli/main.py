@@ -4,13 +4,17 @@ from __future__ import annotations
 
 import argparse
 import os
+import re
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from importlib import import_module
-from typing import NoReturn, Protocol
+from typing import NoReturn, Protocol, TextIO, cast
 
 from meterlog import __version__
-from meterlog.errors import MeterlogError
+from meterlog.cli.plain import PlainOutput
+from meterlog.errors import MeterlogError, did_you_mean
+from meterlog.plain_text import one_line
 
 COMMANDS = {
     "meters": ("meterlog.cli.meters", "ports and Bluetooth meters in reach, and which driver fits"),
@@ -57,12 +61,40 @@ def _overview() -> str:
 
 
 class _Parser(argparse.ArgumentParser):
-    """Says in one line what it cannot understand, as every other error does."""
+    """Says in one line, and in our words, what it cannot understand, as every other error does."""
 
     def error(self, message: str) -> NoReturn:
         """Say it, and end with 2."""
-        said = " ".join(message.removeprefix("argument ").split())  # a word of the command line may hold line ends
-        self.exit(2, f"{self.prog}: {said}; '{self.prog} --help' explains\n")
+        said = " ".join(message.split())  # a word of the command line may hold line ends
+        for theirs, ours in _SAID:
+            if match := re.fullmatch(theirs, said):
+                said = ours(self, match)
+                break
+        self.exit(2, f"meterlog: {said}; '{self.prog} --help' explains\n")
+
+    def unknown(self, words: str) -> str:
+        """What to say of a word too many, or of an option that does not exist."""
+        word = words.split()[0]
+        if not word.startswith("-"):
+            return f"'{word}' is one word too many"
+        known = [option for action in self._actions for option in action.option_strings]
+        return f"there is no option '{word}'{did_you_mean(word, known)}"
+
+
+_SAID: tuple[tuple[str, Callable[[_Parser, re.Match[str]], str]], ...] = (
+    (r"the following arguments are required: (.*, .*)", lambda _, m: f"{m[1]} are missing"),
+    (r"the following arguments are required: (.*)", lambda _, m: f"{m[1]} is missing"),
+    (r"unrecognized arguments: (.*)", lambda parser, m: parser.unknown(m[1])),
+    (r"argument (\S+): expected (?:one|at least one) argument", lambda _, m: f"{m[1]} wants a value"),
+    (r"argument (\S+): expected (\d+) arguments", lambda _, m: f"{m[1]} wants {m[2]} values"),
+    (r"argument (\S+): ignored explicit argument (.*)", lambda _, m: f"{m[1]} takes no value, not {m[2]}"),
+    (
+        r"argument (\S+): invalid choice: (.*?) \(choose from (.*)\)",
+        lambda _, m: f"{m[1]} wants one of {m[3].replace(chr(39), '')}, not {m[2]}",
+    ),
+    (r"argument (\S+): (.*)", lambda _, m: f"{m[1]} {m[2]}"),
+)
+"""What argparse says, and how we say it; what is not here is said as it is."""
 
 
 def _number(text: str) -> float:
@@ -108,15 +140,28 @@ def main(argv: Sequence[str] | None = None) -> int:
         print(f"meterlog {__version__}")
         return 0
     if words[0] not in COMMANDS:
-        print(f"meterlog: there is no command '{words[0]}'; 'meterlog --help' lists them", file=sys.stderr)
+        said = f"there is no command '{one_line(words[0])}'{did_you_mean(words[0], COMMANDS)}"
+        print(f"meterlog: {said}; 'meterlog --help' lists them", file=sys.stderr)
         return 2
+    with _plain_output():
+        try:
+            return _run(words[0], words[1:])
+        except BrokenPipeError:
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+            return 0
+        except KeyboardInterrupt:
+            return 130
+
+
+@contextmanager
+def _plain_output() -> Iterator[None]:
+    """Inside, no control character of a stranger's text reaches the terminal."""
+    before = sys.stdout, sys.stderr
     try:
-        return _run(words[0], words[1:])
-    except BrokenPipeError:
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return 0
-    except KeyboardInterrupt:
-        return 130
+        sys.stdout, sys.stderr = (stream and cast(TextIO, PlainOutput(stream)) for stream in before)
+        yield
+    finally:
+        sys.stdout, sys.stderr = before
 
 
 def _run(command: str, words: Sequence[str]) -> int:

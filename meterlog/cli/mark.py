@@ -9,6 +9,8 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
+from meterlog.cli.times import moment
+from meterlog.plain_text import one_line
 from meterlog.session.markers import add_marker
 
 EXAMPLE = 'meterlog mark crank.sqlite "wiggle at the pump plug" --at 12.5'
@@ -18,12 +20,14 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the options."""
     parser.add_argument("session", metavar="SESSION", type=Path, help="the session file")
     parser.add_argument("text", metavar="TEXT", help="the marker's name")
-    parser.add_argument("--at", metavar="S", type=float, help="seconds from the session's start; now by default")
+    parser.add_argument(
+        "--at", metavar="S", type=moment, help="s from the start, or 1:05.8 as 'analyze' shows it; default: now"
+    )
     parser.add_argument("--note", default="", help="anything more")
 
 
 def run(args: argparse.Namespace) -> int:
     """Set the marker."""
     marker = add_marker(args.session, args.text, args.note, args.at)
-    print(f"marker '{marker.name}' at {marker.time_s:.3f} s in {args.session}")
+    print(f"marker '{one_line(marker.name)}' at {marker.time_s:.3f} s in {one_line(str(args.session))}")
     return 0

@@ -15,6 +15,7 @@ from importlib import import_module
 from pathlib import Path
 
 from meterlog.cli.meters_ble import ble_lines
+from meterlog.cli.readout import readout
 from meterlog.errors import LinkError, UsageError
 from meterlog.probe import FRAMES_AGREED, LISTEN_S, Heard, probe, probed_drivers
 
@@ -25,7 +26,7 @@ _TRY_PROFILE = "meterlog_drivers.try_profile"  # by name, as a command: the core
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the options."""
-    parser.add_argument("port", nargs="*", metavar="PORT", help="ports to look at instead of all that the system lists")
+    parser.add_argument("port", nargs="*", metavar="PORT", help="listen to these ports, not to all")
     parser.add_argument(
         "--listen",
         type=float,
@@ -49,7 +50,7 @@ def run(args: argparse.Namespace) -> int:
     if args.drivers:
         _print(driver_lines())
         return 0
-    if args.ask and args.listen is None:
+    if (args.ask or args.port) and args.listen is None:
         args.listen = LISTEN_S
     if args.listen is not None and not 0.5 <= args.listen <= 600:
         raise UsageError(f"--listen wants 0.5 to 600 seconds, not {args.listen:g}")
@@ -138,8 +139,13 @@ def _heard_lines(heard: Heard) -> Iterator[str]:
     address = heard.address
     if address is None:
         yield f"  {heard.doubt}"
+        if heard.bytes_seen and not heard.fits:
+            keep = f'meterlog record --raw --meter "text:{heard.port}" --for 10'
+            yield f"  keep its bytes:  {keep}; and describe them in a profile (README, a meter not in the table)"
         return
     yield from (f"  assumed: {text}" for text in heard.assumed)
     if heard.fits:
         yield f"  checked: {heard.fits[0].driver.verification}"
+        shown = ", ".join(readout(reading) for reading in heard.fits[0].last[-3:])
+        yield f"  it shows: {shown}; compare that with the meter's own display"
     yield f'  record it:  meterlog record --meter "{address}"'

@@ -105,7 +105,7 @@ def _hear(address: Address, listen_s: float) -> tuple[Address, str]:
         while time.monotonic() < end_s and count < 3:
             readings = connection.read(0.2) or []
             count += len(readings)
-            quantities.update(dict.fromkeys(str(reading.quantity) for reading in readings))
+            quantities.update(dict.fromkeys(reading.quantity.words for reading in readings))
     finally:
         connection.close()
     found = getattr(meter, "found", None) or address

@@ -28,8 +28,9 @@ from meterlog.capture import ArmedCapture, Condition, MeterSetup, Notice, Outcom
 from meterlog.capture.cautions import GENERAL
 from meterlog.capture.detection import live_detection
 from meterlog.cli.details import add_details, details
+from meterlog.cli.times import span
 from meterlog.driver import Traffic
-from meterlog.errors import EmptySession, LinkAbsent, LinkError, MeterlogError, NoFrameFits, UsageError
+from meterlog.errors import EmptySession, LinkAbsent, LinkError, MeterlogError, NoFrameFits, UsageError, bytes_in_words
 from meterlog.session import SessionWriter
 
 EXAMPLE = 'meterlog record --meter "status14:/dev/ttyUSB0?label=pump+feed" --armed "rise 6V" --events 1'
@@ -43,26 +44,16 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add = parser.add_argument
     add("--meter", metavar="ADDRESS", action="append", required=True, help="a meter; once for each ('meterlog meters')")
     add("--out", metavar="FILE", help="the session to make; by default the date and time with .sqlite")
-    add("--for", metavar="S", dest="for_s", type=_seconds, help="end after so many seconds")
+    add("--for", metavar="S", dest="for_s", type=span, help="end after so many seconds; also 90min, 8h")
     add("--armed", metavar="CONDITION", help="keep only what is round this condition, for example 'rise 6V'")
-    add("--before", metavar="S", type=_seconds, help="armed: seconds to keep before the condition (5)")
-    add("--after", metavar="S", type=_seconds, help="armed: seconds to keep after it (10)")
+    add("--before", metavar="S", type=span, help="armed: seconds to keep before the condition (5)")
+    add("--after", metavar="S", type=span, help="armed: seconds to keep after it (10)")
     add("--events", metavar="N", type=_count, help="end after so many captures; not armed: so many events")
     add_details(parser)
     add("--raw", action="store_true", help="keep each meter's bytes too, beside the session as NAME.meter1.raw")
     add("--plain", action="store_true", help="plain lines instead of the live view")
     add("--quiet", action="store_true", help="print only cautions and troubles while recording")
     add("--no-sound", action="store_true", help="no bell on an alarm")
-
-
-def _seconds(text: str) -> float:
-    try:
-        value = float(text)
-    except ValueError:
-        value = -1.0
-    if not 0 <= value < math.inf:
-        raise argparse.ArgumentTypeError(f"wants a number of seconds, not '{text}'")
-    return value
 
 
 def _count(text: str) -> int:
@@ -113,6 +104,8 @@ def run(args: argparse.Namespace) -> int:
             recorder.discard()
             raise
         ends.by_flag = True
+        if path.suffix != ".sqlite":
+            _say(f"note: '{path}' does not end in .sqlite, so the page does not list it")
         _say("\n".join(f"caution: {caution}" for caution in GENERAL))
         try:
             _show_until_end(recorder, notices, ends, args, str(path))
@@ -274,7 +267,7 @@ def _silent(name: str, traffic: Traffic) -> LinkError:
     if traffic.first_bytes:
         return NoFrameFits(
             f"no readings came from {name}: bytes came but no frame fits; check the driver and the line settings;"
-            f" first bytes {traffic.first_bytes.hex(' ')}",
+            f" first bytes {bytes_in_words(traffic.first_bytes)}",
             name,
             traffic.first_bytes,
         )

@@ -7,6 +7,7 @@ import time
 from meterlog.capture import Notice, Recorder
 from meterlog.capture.cautions import cautions
 from meterlog.cli.readout import amount, readout
+from meterlog.plain_text import one_line
 from meterlog.reading import Quantity
 
 STATUS_S = 10.0
@@ -28,7 +29,7 @@ class LineDisplay:
             for caution in self.new_cautions(notice.quantity):
                 print(f"caution: {caution}")
         if not self._quiet or notice.kind in ("link", "waiting"):
-            print(f"{notice.time_s:9.2f} s  {said(notice)}")
+            print(f"{notice.time_s:9.2f} s  {one_line(said(notice))}")
 
     def new_cautions(self, quantity: Quantity) -> list[str]:
         """The cautions of a quantity that have not been shown yet."""
@@ -45,7 +46,7 @@ class LineDisplay:
             if channel.last is not None:
                 low, high = (amount(v, channel.quantity, channel.last.resolution) for v in channel.range)
                 print(
-                    f"{recorder.elapsed_s:9.2f} s  {channel.label}: {readout(channel.last)}, {low} to {high},"
+                    f"{recorder.elapsed_s:9.2f} s  {one_line(channel.label)}: {readout(channel.last)}, {low} to {high},"
                     f" {channel.count} readings, {channel.rate_hz:.3g}/s"
                 )
 

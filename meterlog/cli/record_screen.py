@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 import time
 
 from rich.console import Console
@@ -10,9 +11,11 @@ from rich.text import Text
 
 from meterlog.capture import Notice, Recorder
 from meterlog.capture.channels import LiveChannel
+from meterlog.cli.plain import PlainOutput
 from meterlog.cli.readout import amount, readout, sparkline
 from meterlog.cli.record_keys import HELP
 from meterlog.cli.record_lines import LineDisplay, said
+from meterlog.plain_text import one_line
 
 REFRESH_S = 0.4
 """Time between two pictures: a person reads no faster, and the meters' threads must not wait for drawing."""
@@ -34,8 +37,9 @@ class ScreenDisplay:
             keys: whether keys are read, to show what they do.
             sound: ring the terminal's bell on an alarm.
         """
-        self._path, self._keys, self._sound = path, keys, sound
-        self._console = Console(highlight=False)
+        self._path, self._keys, self._sound = one_line(path), keys, sound
+        terminal = sys.stdout.raw if isinstance(sys.stdout, PlainOutput) else sys.stdout
+        self._console = Console(file=terminal, highlight=False)
         self._cautions = LineDisplay(quiet=True)
         self._live = Live(console=self._console, auto_refresh=False, transient=True)
         self._live.start()
@@ -47,7 +51,7 @@ class ScreenDisplay:
             for caution in self._cautions.new_cautions(notice.quantity):
                 self._console.print(Text(f"caution: {caution}", "yellow"))
         alarm = notice.event is not None and notice.event.kind in ALARM_KINDS
-        self._console.print(Text(f"{notice.time_s:9.2f} s  {said(notice)}", "bold red" if alarm else ""))
+        self._console.print(Text(f"{notice.time_s:9.2f} s  {one_line(said(notice))}", "bold red" if alarm else ""))
         if alarm and self._sound:
             self._console.bell()
 
@@ -78,13 +82,13 @@ class ScreenDisplay:
     def _row(self, channel: LiveChannel, recorder: Recorder) -> list[Text]:
         last = channel.last
         if last is None:
-            return [Text(channel.label)]
+            return [Text(one_line(channel.label))]
         silent = channel.meter in recorder.silent
         low, high = channel.range
         event = channel.last_event
         recent = list(channel.recent)[-_SPARK_READINGS:]
         return [
-            Text(channel.label),
+            Text(one_line(channel.label)),
             Text("no readings" if silent else readout(last), "bold red" if silent else "bold"),
             Text(sparkline([reading.value for reading in recent]), "cyan"),
             Text(f"{channel.rate_hz:.3g}/s"),

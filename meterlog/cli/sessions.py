@@ -1,7 +1,8 @@
 """What is recorded in a folder, newest first.
 
 Filter by details (--set vehicle=van), by a word anywhere (--with plug) or by quantity; a file that cannot be read is
-a row that says so.
+a row that says so. Below the list stands what killed programs left behind, if anything; --clear removes that, and
+never a file that holds a reading.
 """
 
 from __future__ import annotations
@@ -11,8 +12,10 @@ import json
 from collections.abc import Callable
 from pathlib import Path
 
-from meterlog.errors import UsageError
+from meterlog.errors import SessionWriteFailed, UsageError
+from meterlog.plain_text import one_line
 from meterlog.reading import Quantity
+from meterlog.session.leftovers import leftovers
 from meterlog.session.summary import Summary, summaries
 
 EXAMPLE = "meterlog sessions recordings --set vehicle=van --sort duration"
@@ -32,9 +35,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add("folder", metavar="FOLDER", type=Path, nargs="?", default=Path(), help="where to look; here by default")
     add("--set", metavar="KEY=TEXT", action="append", default=[], help="only those whose detail KEY holds TEXT")
     add("--with", dest="word", metavar="TEXT", help="only those with TEXT in a label, a detail or the file's name")
-    add("--quantity", choices=tuple(Quantity), help="only those with a channel of it")
+    add("--quantity", choices=[str(quantity) for quantity in Quantity], help="only those with a channel of it")
     add("--sort", default="started", metavar="KEY", help=f"{', '.join(_SORTS)}, or a detail's key")
     add("--limit", type=int, metavar="N", help="at most N rows")
+    add("--clear", action="store_true", help="remove what killed programs left (half-written and empty files)")
     add("--json", action="store_true", help="as JSON")
 
 
@@ -44,6 +48,8 @@ def run(args: argparse.Namespace) -> int:
         raise UsageError(f"there is no folder '{args.folder}'")
     if args.limit is not None and args.limit < 1:
         raise UsageError(f"--limit wants a whole number from 1, not {args.limit}")
+    if args.clear:
+        return _clear(args.folder)
     wanted = [_wanted(word) for word in args.set]
     found = [summary for summary in summaries(args.folder) if _fits(summary, args, wanted)]
     found.sort(key=lambda summary: summary.path.name)
@@ -59,7 +65,36 @@ def run(args: argparse.Namespace) -> int:
     elif found:
         _print(found)
     else:
-        print(f"no sessions{' that fit' if wanted or args.word or args.quantity else ''} in {args.folder}")
+        fit = " that fit" if wanted or args.word or args.quantity else ""
+        print(f"no sessions{fit} in '{one_line(str(args.folder))}'")
+        _point_below(args.folder)
+    if not args.json:
+        _tell_leftovers(args.folder)
+    return 0
+
+
+def _point_below(folder: Path) -> None:
+    """A person may look one folder too high."""
+    for inner in sorted(path for path in folder.iterdir() if path.is_dir() and not path.name.startswith(".")):
+        if any(inner.glob("*.sqlite")):
+            print(f"there are some in '{one_line(str(inner))}': meterlog sessions {one_line(str(inner))}")
+
+
+def _tell_leftovers(folder: Path) -> None:
+    left = leftovers(folder)
+    if left:
+        names = one_line(", ".join(path.name for path in left[:3]) + (f" and {len(left) - 3} more" if left[3:] else ""))
+        print(f"left by killed programs, of no use: {names}; 'meterlog sessions {folder} --clear' removes them")
+
+
+def _clear(folder: Path) -> int:
+    for path in leftovers(folder):
+        try:
+            path.unlink(missing_ok=True)
+        except OSError as error:
+            raise SessionWriteFailed(f"'{path}' cannot be removed: {error.strerror}", str(path)) from error
+        print(f"removed {one_line(str(path))}")
+    print(f"nothing of killed programs is left in '{one_line(str(folder))}'")
     return 0
 
 
@@ -88,7 +123,7 @@ def _print(found: list[Summary]) -> None:
     widths = [max(len(row[i]) for row in rows) for i in range(len(_HEADINGS) - 1)]
     for summary in (None, *found):
         if summary is not None and summary.damage:
-            print(f"cannot be read: {summary.damage}")
+            print(f"cannot be read: {one_line(summary.damage)}")
             continue
         cells = _HEADINGS if summary is None else _cells(summary)
         print("  ".join([cell.ljust(width) for cell, width in zip(cells, widths, strict=False)] + [cells[-1]]))
@@ -96,8 +131,8 @@ def _print(found: list[Summary]) -> None:
 
 def _cells(summary: Summary) -> tuple[str, ...]:
     assert summary.started_at is not None
-    channels = ", ".join(f"{label} ({quantity})" for label, quantity in summary.channels)
-    return (
+    channels = ", ".join(f"{label} ({quantity.words})" for label, quantity in summary.channels)
+    cells = (
         f"{summary.started_at.astimezone():%Y-%m-%d %H:%M:%S}",
         _duration(summary.duration_s),
         str(summary.readings),
@@ -107,6 +142,7 @@ def _cells(summary: Summary) -> tuple[str, ...]:
         summary.details.get("vehicle", ""),
         summary.path.name,
     )
+    return tuple(map(one_line, cells))
 
 
 def _duration(seconds: float) -> str:

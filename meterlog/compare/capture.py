@@ -5,10 +5,10 @@ from __future__ import annotations
 from pathlib import Path
 
 from meterlog.analysis import Analysis, analyze
+from meterlog.details import entered_number
 from meterlog.events.event import Event
 from meterlog.events.settings import SYSTEM_SPLIT_V
 from meterlog.findings.evidence import Evidence
-from meterlog.limits import entered_number
 from meterlog.limits.system import upper_v
 from meterlog.reading import Quantity
 from meterlog.series import Series

@@ -43,7 +43,7 @@ def pair_channels(good: Sequence[Capture], suspect: Capture, named: Mapping[str,
         found = tuple(fellow for fellow in fellows if fellow is not None)
         if lacking:
             unpaired.append(
-                f"'{channel.label}' ({channel.quantity}) of {suspect.path.name} is not in {_paths(lacking)}"
+                f"'{channel.label}' ({channel.quantity.words}) of {suspect.path.name} is not in {_paths(lacking)}"
             )
         else:
             pairs.append(Pair(channel, found))
@@ -52,7 +52,7 @@ def pair_channels(good: Sequence[Capture], suspect: Capture, named: Mapping[str,
         for channel in capture.channels:
             if channel.number not in used and not _mentioned(channel, unpaired):
                 unpaired.append(
-                    f"'{channel.label}' ({channel.quantity}) of {capture.path.name} is not in {suspect.path.name}"
+                    f"'{channel.label}' ({channel.quantity.words}) of {capture.path.name} is not in {suspect.path.name}"
                 )
     if not pairs:
         raise CompareError(
@@ -74,7 +74,7 @@ def _fellow(capture: Capture, channel: Channel, suspect: Capture, named: Mapping
 
 
 def _mentioned(channel: Channel, unpaired: Sequence[str]) -> bool:
-    return any(f"'{channel.label}' ({channel.quantity})" in line for line in unpaired)
+    return any(f"'{channel.label}' ({channel.quantity.words})" in line for line in unpaired)
 
 
 def _check_named(good: Sequence[Capture], suspect: Capture, named: Mapping[str, str]) -> None:

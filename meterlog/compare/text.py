@@ -6,6 +6,8 @@ import math
 
 from meterlog.compare.comparison import Alignment, ChannelComparison, Comparison, Excursion, Measure
 from meterlog.findings.words import shown
+from meterlog.plain_text import one_line
+from meterlog.reading import Quantity
 
 SENTENCES = {
     "different": "The suspect differs from the known-good by more than the errors explain.",
@@ -20,14 +22,16 @@ def as_text(comparison: Comparison) -> str:
     lines += [f"{comparison.verdict.upper()}: {SENTENCES[comparison.verdict]}"]
     for channel in comparison.channels:
         lines += ["", *_channel(channel)]
-    lines += [f"not compared: {line}" for line in comparison.unpaired]
-    lines += [f"note: {line}" for line in comparison.notes]
+    lines += [f"not compared: {one_line(line)}" for line in comparison.unpaired]
+    lines += [f"note: {one_line(line)}" for line in comparison.notes]
     return "\n".join(lines) + "\n"
 
 
 def _channel(channel: ChannelComparison) -> list[str]:
-    lines = [f"{channel.label or f'channel {channel.suspect_channel}'} ({channel.quantity}): {channel.verdict}"]
-    lines += [f"  laid over {alignment.good} {alignment_words(alignment)}" for alignment in channel.alignment]
+    name = one_line(channel.label) or f"channel {channel.suspect_channel}"
+    lines = [f"{name} ({Quantity(channel.quantity).words}): {channel.verdict}"]
+    laid = (f"{alignment.good} {alignment_words(alignment)}" for alignment in channel.alignment)
+    lines += [f"  laid over {one_line(words)}" for words in laid]
     rows = [("measure", "known-good", "suspect", "difference", "verdict")]
     rows += [measure_words(measure) for measure in channel.measures]
     widths = [max(len(row[column]) for row in rows) for column in range(5)]
@@ -37,7 +41,7 @@ def _channel(channel: ChannelComparison) -> list[str]:
     lines += [f"  excursion: {excursion_words(excursion, channel.unit)}" for excursion in channel.excursions]
     if not channel.excursions and channel.bands:
         lines.append("  no excursion from the band of the known-good beyond the combined error")
-    return lines + [f"  note: {note}" for note in channel.notes]
+    return lines + [f"  note: {one_line(note)}" for note in channel.notes]
 
 
 def alignment_words(alignment: Alignment) -> str:

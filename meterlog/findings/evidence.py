@@ -7,12 +7,12 @@ from collections.abc import Mapping, Sequence
 from functools import cached_property
 from typing import Protocol
 
+from meterlog.details import entered_number
 from meterlog.events.event import Event
 from meterlog.findings.judge import Span
 from meterlog.findings.level import level_of
 from meterlog.limits.figure import Figure
 from meterlog.limits.limits import Limits
-from meterlog.limits.system import entered_number
 from meterlog.reading import Quantity
 from meterlog.series import Series
 from meterlog.session.model import Channel, Marker

@@ -3,6 +3,6 @@
 from meterlog.limits.figure import Figure
 from meterlog.limits.limits import Limits
 from meterlog.limits.load import SETS, load_limits
-from meterlog.limits.system import entered_number, limits_for
+from meterlog.limits.system import limits_for
 
-__all__ = ["SETS", "Figure", "Limits", "entered_number", "limits_for", "load_limits"]
+__all__ = ["SETS", "Figure", "Limits", "limits_for", "load_limits"]

@@ -2,26 +2,19 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 
+from meterlog.details import entered_number
 from meterlog.events.settings import SYSTEM_SPLIT_V
 from meterlog.limits.limits import Limits
 from meterlog.limits.load import load_limits
 from meterlog.series import Series
 
-_NUMBER = re.compile(r"\s*([-+]?\d+(?:[.,]\d+)?)\s*(?:[^\W\d]|°|$)")
 _LOOKED_AT = 20_000
-
-
-def entered_number(details: Mapping[str, str], key: str) -> float | None:
-    """A detail of a session as a number, a unit after it allowed; None where it is absent or none."""
-    found = _NUMBER.match(details.get(key, ""))
-    return float(found[1].replace(",", ".")) if found else None
 
 
 def limits_for(

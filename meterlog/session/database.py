@@ -61,6 +61,15 @@ def check_header(path: Path) -> None:
         raise NotASession(f"{name} is a database of another program, not a session", str(path))
 
 
+def is_session(path: Path) -> bool:
+    """Whether the first bytes are a session's, whatever the file is called."""
+    try:
+        check_header(path)
+    except SessionError:
+        return False
+    return True
+
+
 def check_version(connection: sqlite3.Connection, path: Path) -> int:
     """The version of the tables.
 

@@ -8,12 +8,14 @@ from datetime import datetime
 from pathlib import Path
 
 from meterlog.errors import SessionError
+from meterlog.reading import Quantity
 from meterlog.session.cells import moment, seconds, text
-from meterlog.session.database import check_header, check_version, connect, not_begun, read_errors
+from meterlog.session.database import check_header, check_version, connect, is_session, not_begun, read_errors
 from meterlog.session.lock import is_recording
 from meterlog.session.recovery import settle
 
-_SUFFIXES = (".sqlite", ".db", ".meterlog")
+SUFFIXES = (".sqlite", ".db", ".meterlog")
+"""Files so named are sessions, or said not to be; under any other name a session is known by its first bytes."""
 
 _FIGURES = """SELECT recording.started_at, recording.ended,
     (SELECT ifnull(sum(count), 0) FROM chunk) + (SELECT count(*) FROM reading),
@@ -46,7 +48,7 @@ class Summary:
     readings: int = 0
     markers: int = 0
     ended: str = ""
-    channels: tuple[tuple[str, str], ...] = ()
+    channels: tuple[tuple[str, Quantity], ...] = ()
     details: dict[str, str] = field(default_factory=dict)
 
     def holds(self, word: str) -> bool:
@@ -87,7 +89,7 @@ def summarize(path: Path) -> Summary:
                 readings,
                 markers,
                 text(ended),
-                tuple((text(label), text(quantity)) for label, quantity in channels),
+                tuple((text(label), Quantity(text(quantity))) for label, quantity in channels),
                 {text(key): text(value) for key, value in details},
             )
     except SessionError as error:
@@ -97,5 +99,7 @@ def summarize(path: Path) -> Summary:
 def summaries(folder: Path) -> Iterator[Summary]:
     """The session files of a folder, in no order; other files are passed over."""
     for path in folder.iterdir():
-        if path.suffix in _SUFFIXES and not path.name.startswith(".") and path.is_file():
+        if path.name.startswith(".") or not path.is_file():
+            continue
+        if path.suffix in SUFFIXES or is_session(path):
             yield summarize(path)

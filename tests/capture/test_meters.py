@@ -2,14 +2,25 @@
 
 from __future__ import annotations
 
+import threading
+from collections.abc import Callable
 from pathlib import Path
+from typing import Protocol
 
 import pytest
 
-from meterlog.capture import meter_setup
+from meterlog.capture import Recorder, meter_setup
 from meterlog.errors import AddressError, UnknownDriver, UsageError
 from meterlog.reading import Accuracy, Quantity, Reading
-from meterlog.session import SessionWriter
+from meterlog.session import SessionWriter, open_reader
+
+
+class PluggedMeter(Protocol):
+    """The fixture `plug_in` gives them."""
+
+    port: Path
+
+    def show(self, value: float) -> None: ...
 
 
 def test_labels_points_and_interval_come_from_the_address() -> None:
@@ -73,3 +84,34 @@ def test_a_meter_without_bytes_has_nothing_raw(tmp_path: Path) -> None:
         writer.append(writer.add_channel("feed", Quantity.DC_VOLTAGE), [Reading(1.0, 2.0, Quantity.DC_VOLTAGE)])
     with pytest.raises(UsageError, match="no bytes"):
         _ = meter_setup(f"replay:{path}").byte_time_s
+
+
+def test_the_session_names_the_driver_that_was_found_not_the_way_it_was_found(
+    plug_in: Callable[[], PluggedMeter], tmp_path: Path
+) -> None:
+    meter, path = plug_in(), tmp_path / "a.sqlite"
+    setup = meter_setup(f"auto:{meter.port}?label=feed")
+    assert setup.reached_by == setup.address
+    recorder = Recorder([setup], SessionWriter.create(path))
+    sending = threading.Event()
+
+    def send() -> None:
+        while not sending.wait(0.02):
+            meter.show(12.3)
+
+    thread = threading.Thread(target=send)
+    thread.start()
+    try:
+        recorder.start()
+        for _ in range(300):
+            if recorder.channels:
+                break
+            recorder.wait(0.1)
+    finally:
+        sending.set()
+        thread.join()
+        recorder.finish()
+    with open_reader(path) as reader:
+        (channel,) = reader.channels
+    assert (channel.driver, channel.label) == ("status14", "feed")
+    assert channel.address == f"status14:{meter.port}?label=feed"

@@ -78,6 +78,7 @@ def test_an_unknown_point_is_named_with_the_near_ones(tmp_path: Path, capsys: py
 
 def _talk(words: list[str], answers: str) -> str:
     """The command in a real terminal; what it showed."""
+    pytest.importorskip("termios", reason="needs pseudo-terminals")
     master, slave = os.openpty()
     command = [sys.executable, "-m", "meterlog", "diagnose", *words]
     with subprocess.Popen(command, stdin=slave, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True) as process:
@@ -110,6 +111,7 @@ def test_in_a_terminal_it_takes_the_reading_from_a_meter(tmp_path: Path) -> None
 
 
 def test_answers_that_were_kept_are_never_written_over(readings: Path) -> None:
+    pytest.importorskip("termios", reason="needs pseudo-terminals")
     before = readings.read_text()
     master, slave = os.openpty()
     command = [sys.executable, "-m", "meterlog", "diagnose", "--circuit", "pump-feed", "--save", str(readings)]

@@ -29,3 +29,13 @@ def test_mark_into_a_running_and_then_the_finished_session(tmp_path: Path, capsy
 def test_mark_into_nothing_is_one_line(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["mark", str(tmp_path / "absent.sqlite"), "crank"]) == 2
     assert "there is no file" in capsys.readouterr().err
+
+
+def test_the_moment_is_taken_as_analyze_shows_it(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = tmp_path / "a.sqlite"
+    with SessionWriter.create(path, monotonic_start_s=0.0) as writer:
+        channel = writer.add_channel("feed", Quantity.DC_VOLTAGE)
+        writer.append(channel, [Reading(float(t), 12.0, Quantity.DC_VOLTAGE, 0.01) for t in range(100)])
+    assert main(["mark", str(path), "wiggle", "--at", "1:05.5", "--note", "left side"]) == 0
+    assert main(["analyze", str(path)]) == 0
+    assert "1:05.50                -- wiggle: left side" in capsys.readouterr().out

@@ -9,7 +9,6 @@ import shutil
 import signal
 import subprocess
 import sys
-import termios
 import threading
 import time
 from collections.abc import Callable, Iterator
@@ -22,7 +21,7 @@ from meterlog.cli import main
 from meterlog.reading import Quantity
 from meterlog.session import SessionReader, open_reader
 
-pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="needs pseudo-terminals")
+termios = pytest.importorskip("termios", reason="needs pseudo-terminals")
 
 
 class Plugged(Protocol):

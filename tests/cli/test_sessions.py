@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import os
+import time
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -45,7 +47,7 @@ def test_newest_first_with_everything_one_wants_to_know(folder: Path, capsys: py
     assert main(["sessions", str(folder)]) == 0
     heading, first, second, broken = capsys.readouterr().out.splitlines()
     assert heading.split()[:5] == ["started", "duration", "readings", "markers", "ended"]
-    for words in ("2.0 s", " 3 ", "clean", "pump (dc_current)", "hatchback", "2.sqlite"):
+    for words in ("2.0 s", " 3 ", "clean", "pump (DC current)", "hatchback", "2.sqlite"):
         assert words in first
     assert "1.sqlite" in second
     assert broken.startswith("cannot be read: ")
@@ -77,3 +79,58 @@ def test_an_absent_folder_is_one_line(tmp_path: Path, capsys: pytest.CaptureFixt
 def test_a_limit_below_one_is_refused(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["sessions", str(folder), "--limit", "-1"]) == 2
     assert "--limit wants a whole number from 1" in capsys.readouterr().err
+
+
+def test_a_session_under_any_name_is_listed(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (folder / "2.sqlite").rename(folder / "hunt")
+    assert _listed(folder, capsys) == ["hunt", "1.sqlite", "broken.sqlite"]
+
+
+def test_sessions_one_folder_below_are_pointed_out(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["sessions", str(folder.parent)]) == 0
+    assert f"there are some in '{folder}'" in capsys.readouterr().out
+
+
+def test_what_killed_programs_left_is_named_and_cleared_and_nothing_else(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    left = [
+        folder / ".feed.csv.123.part",
+        folder / ".a.sqlite.9.part",
+        folder / ".a.sqlite.9.part-wal",
+        folder / "b.db",
+    ]
+    kept = [folder / "empty.txt", folder / ".part", folder / "fresh.sqlite", folder / ".new.csv.7.part"]
+    for path in (*left, *kept):
+        path.write_bytes(b"half" if path.suffix == ".part" else b"")
+    for path in (*left, *kept[:2]):
+        os.utime(path, (time.time() - 3600,) * 2)
+    before = {path.name for path in folder.iterdir()}
+    assert main(["sessions", str(folder)]) == 0
+    last = capsys.readouterr().out.splitlines()[-1]
+    assert ".a.sqlite.9.part, .a.sqlite.9.part-wal, .feed.csv.123.part and 1 more" in last
+    assert f"meterlog sessions {folder} --clear" in last
+    assert main(["sessions", str(folder), "--clear"]) == 0
+    assert {path.name for path in folder.iterdir()} == before - {path.name for path in left}
+    assert "b.db" in capsys.readouterr().out
+    assert main(["sessions", str(folder)]) == 0
+    assert "left by killed" not in capsys.readouterr().out
+
+
+def test_an_empty_file_that_a_recorder_is_just_making_is_not_cleared(folder: Path) -> None:
+    with SessionWriter.create(folder / "now.sqlite") as writer:
+        os.utime(writer.path, (time.time() - 3600,) * 2)
+        assert main(["sessions", str(folder), "--clear"]) == 0
+        assert writer.path.exists()
+
+
+def test_a_quantity_that_does_not_exist_makes_the_file_damaged(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    import sqlite3
+
+    with sqlite3.connect(folder / "1.sqlite") as db:
+        db.execute("UPDATE channel SET quantity = 'smell'")
+    db.close()
+    assert main(["sessions", str(folder)]) == 0
+    assert "1.sqlite' is damaged" in capsys.readouterr().out

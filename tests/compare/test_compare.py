@@ -187,8 +187,8 @@ class TestPairing:
         found = compare([good], suspect)
         assert [c.label for c in found.channels] == ["Pump", "battery"]
         assert len(found.unpaired) == 2
-        assert "'lamp' (dc_voltage)" in found.unpaired[0]
-        assert "'ground' (dc_voltage)" in found.unpaired[1]
+        assert "'lamp' (DC voltage)" in found.unpaired[0]
+        assert "'ground' (DC voltage)" in found.unpaired[1]
 
     def test_as_told(self, make: Maker) -> None:
         good = make("good", {"before": prime(4.0), "battery": 12.5})

@@ -7,8 +7,7 @@ import os
 import select
 import threading
 import time
-import tty
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 
 import pytest
 from hypothesis import given, settings
@@ -181,10 +180,9 @@ def test_a_wrong_option_is_refused_before_anything_is_opened(options: str) -> No
 
 
 @pytest.fixture
-def serial_instrument() -> Iterator[tuple[str, ScpiInstrument]]:
+def serial_instrument(pseudo_terminal: Callable[[], tuple[int, int]]) -> Iterator[tuple[str, ScpiInstrument]]:
     """An instrument on a pseudo-terminal that ignores commands until SYST:REM."""
-    master, slave = os.openpty()
-    tty.setraw(slave)
+    master, slave = pseudo_terminal()
     instrument = ScpiInstrument(lambda: [BATTERY], Habits(needs_remote=True))
     ending = threading.Event()
 
@@ -199,8 +197,6 @@ def serial_instrument() -> Iterator[tuple[str, ScpiInstrument]]:
     yield os.ttyname(slave), instrument
     ending.set()
     thread.join()
-    os.close(master)
-    os.close(slave)
 
 
 def test_on_a_serial_line_it_asks_for_remote_control_and_gives_it_back(

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import os
-import tty
-from collections.abc import Iterator
+from collections.abc import Callable
 
 import pytest
 
@@ -22,12 +21,9 @@ def with_parity(data: bytes) -> bytes:
 
 
 @pytest.fixture
-def terminal() -> Iterator[tuple[int, str]]:
-    master, slave = os.openpty()
-    tty.setraw(slave)
-    yield master, os.ttyname(slave)
-    os.close(master)
-    os.close(slave)
+def terminal(pseudo_terminal: Callable[[], tuple[int, int]]) -> tuple[int, str]:
+    master, slave = pseudo_terminal()
+    return master, os.ttyname(slave)
 
 
 @pytest.mark.parametrize("address", ADDRESSES)

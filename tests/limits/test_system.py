@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from meterlog.limits import entered_number, limits_for
+from meterlog.details import entered_number
+from meterlog.limits import limits_for
 from meterlog.series import Series
 
 

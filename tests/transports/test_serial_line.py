@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 import errno
-import fcntl
 import os
 import socket
 import stat
 import subprocess
 import sys
-import termios
 import threading
 import time
 from collections.abc import Iterator
@@ -27,7 +25,8 @@ from meterlog.transports import LineSettings, Link, Transport
 from meterlog.transports.port_errors import open_failure
 from meterlog.transports.serial_line import line_settings, serial_transport
 
-pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="needs pseudo-terminals")
+fcntl = pytest.importorskip("fcntl", reason="needs pseudo-terminals")
+termios = pytest.importorskip("termios", reason="needs pseudo-terminals")
 
 
 @dataclass

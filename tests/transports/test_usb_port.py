@@ -66,6 +66,7 @@ def test_a_link_to_a_port_is_identified(tmp_path: Path) -> None:
 
 @pytest.fixture
 def ptys() -> Iterator[list[tuple[int, str]]]:
+    pytest.importorskip("termios", reason="needs pseudo-terminals")
     made = []
     for _ in range(2):
         master, slave = os.openpty()

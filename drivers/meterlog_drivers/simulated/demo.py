@@ -138,7 +138,7 @@ def _set_markers(scenario: Run, path: Path, recorder: subprocess.Popen[bytes]) -
         if recorder.poll() is not None:
             return
         add_marker(path, marker.name)
-        print(f"    {at_s:6.2f} s  marked: {marker.name}", flush=True)
+        print(f"{at_s:9.2f} s  marker {marker.name}", flush=True)
 
 
 def _first_reading_s(path: Path, recorder: subprocess.Popen[bytes]) -> float:

@@ -8,13 +8,12 @@ long each display averages), `jitter_s=`, `counts=` (highest number shown) and `
 
 from __future__ import annotations
 
-import difflib
 import threading
 import time
 
 from meterlog.address import Address
 from meterlog.driver import Connection, Driver, Meter, Traffic
-from meterlog.errors import AddressError
+from meterlog.errors import AddressError, did_you_mean
 from meterlog.reading import Reading
 from meterlog_drivers.simulated.scenario import Run, Scenario
 
@@ -61,8 +60,7 @@ def scenario_named(name: str) -> Scenario:
 
     if name in SCENARIOS:
         return SCENARIOS[name]
-    near = difflib.get_close_matches(name, SCENARIOS, 1)
-    hint = f" (did you mean '{near[0]}'?)" if near else ""
+    hint = did_you_mean(name, SCENARIOS)
     raise AddressError(f"there is no scenario '{name}'{hint}; there are {', '.join(SCENARIOS)}")
 
 

@@ -121,6 +121,8 @@ def shows_columns(encoder: Encoder, run: Run) -> bool:
 def _fit(encoder: Encoder, reading: Reading) -> Reading:
     fitted = nearest_shown(encoder, reading)
     if fitted is None:
-        what = "an overload of " if abs(reading.value) == float("inf") else ""
-        raise UsageError(f"that driver has no way to show {what}{reading.quantity} here: take another with --driver")
+        what = f"{reading.quantity.words} in steps of {reading.resolution:g} {reading.quantity.unit}"
+        if abs(reading.value) == float("inf"):
+            what = f"an overload of {reading.quantity.words}"
+        raise UsageError(f"that driver has no way to show {what}: take another with --driver, or other --counts")
     return fitted

@@ -1,0 +1,40 @@
+"""Times as a person types them: `8h`, `90min`, `30` (s), and moments as `analyze` shows them, `1:05.8`."""
+
+from __future__ import annotations
+
+import argparse
+import math
+import re
+
+_UNIT_S = {"": 1.0, "s": 1.0, "min": 60.0, "h": 3600.0}
+_SPAN = re.compile(r"(\d+\.?\d*|\.\d+)\s*(s|min|h|)")
+_MOMENT = re.compile(r"(?:(\d+):)?(\d+):(\d\d(?:\.\d*)?)")
+
+
+def span(text: str) -> float:
+    """A length of time, s.
+
+    Raises:
+        ArgumentTypeError: it is none.
+    """
+    match = _SPAN.fullmatch(text.strip())
+    if match is None:
+        raise argparse.ArgumentTypeError(f"wants a number of seconds, or 90min, 8h, not '{text}'")
+    return float(match[1]) * _UNIT_S[match[2]]
+
+
+def moment(text: str) -> float:
+    """A moment, s from the session's start: `65.8`, `1:05.8` or `1:01:05.8`.
+
+    Raises:
+        ArgumentTypeError: it is none.
+    """
+    if match := _MOMENT.fullmatch(text.strip()):
+        return 3600.0 * int(match[1] or 0) + 60.0 * int(match[2]) + float(match[3])
+    try:
+        seconds = float(text)
+    except ValueError:
+        seconds = math.nan
+    if not math.isfinite(seconds):
+        raise argparse.ArgumentTypeError(f"wants seconds from the session's start, or 1:05.8, not '{text}'")
+    return seconds

@@ -1,0 +1,36 @@
+"""Times are taken as a person types them, and as `analyze` shows them."""
+
+from __future__ import annotations
+
+import argparse
+
+import pytest
+
+from meterlog.cli.times import moment, span
+
+
+@pytest.mark.parametrize(
+    ("text", "seconds"),
+    [("30", 30.0), ("0.5", 0.5), ("20 s", 20.0), ("90min", 5400.0), ("8h", 28800.0), ("1.5h", 5400.0)],
+)
+def test_a_span(text: str, seconds: float) -> None:
+    assert span(text) == seconds
+
+
+@pytest.mark.parametrize("text", ["", "-1", "nan", "inf", "2 hours", "1e9", "1:30"])
+def test_no_span(text: str) -> None:
+    with pytest.raises(argparse.ArgumentTypeError, match="wants a number of seconds"):
+        span(text)
+
+
+@pytest.mark.parametrize(
+    ("text", "seconds"), [("65.8", 65.8), ("1:05.8", 65.8), ("0:00.08", 0.08), ("1:01:05.8", 3665.8), ("-1", -1.0)]
+)
+def test_a_moment(text: str, seconds: float) -> None:
+    assert moment(text) == pytest.approx(seconds)
+
+
+@pytest.mark.parametrize("text", ["", "now", "1:5", "nan", "1:2:3:04"])
+def test_no_moment(text: str) -> None:
+    with pytest.raises(argparse.ArgumentTypeError, match="wants seconds from the session's start"):
+        moment(text)

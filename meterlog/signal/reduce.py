@@ -55,7 +55,7 @@ def reduce_series(series: Series, points: int = 2000) -> Drawn:
         broken = (np.diff(places) > 1) | (np.diff(time_s) > gap_s)
     if len(value) > points:
         kept = MinMaxDownsampler().downsample(  # type: ignore[no-untyped-call]
-            np.ascontiguousarray(time_s), np.ascontiguousarray(value), n_out=points - points % 2
+            np.ascontiguousarray(time_s), np.ascontiguousarray(value), n_out=points
         )
         part = np.searchsorted(np.flatnonzero(broken), kept, "left")  # how many breaks lie before each
         time_s, value, broken = time_s[kept], value[kept], np.diff(part) > 0

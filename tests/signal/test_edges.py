@@ -94,3 +94,30 @@ def test_a_long_window_tells_less_of_a_clean_step_where_readings_stray() -> None
         errors.append(time_between(edge, edge, averaging, 0.25, 0.0)[1])
     assert errors == sorted(errors)
     assert errors[0] < errors[1] < errors[2]
+
+
+@pytest.mark.parametrize(("edge_s", "most"), [(2.02, 0.16), (2.125, 0.2), (2.23, 0.16)])
+def test_a_partial_reading_places_the_edge_much_better_than_a_clean_step(edge_s: float, most: float) -> None:
+    """Half-widths in intervals; a clean step leaves a half. Least where nearly all of the window is on one side."""
+    edge = edge_of(edge_s, 0.25)
+    assert edge.partial
+    assert 0.1 <= edge.half_s / 0.25 <= most
+
+
+def test_a_window_that_nothing_has_told_of_is_half_an_interval_and_may_be_any() -> None:
+    """Uniform between nothing and the interval."""
+    assert Window().share == 0.5
+    assert Window().deviation == pytest.approx(1 / 12**0.5)
+
+
+def test_edges_of_which_readings_stray_tell_nothing_of_the_window() -> None:
+    window = Window()
+    window.learn(Edge(2.0, 0.5, 0.125, False, True, strays=0.3))
+    assert window == Window()
+
+
+@pytest.mark.parametrize("part", [0.3, 0.5, 0.9])
+def test_jitter_of_the_time_stamps_adds_to_the_error(part: float) -> None:
+    edge = edge_of(2.0 + 0.25 * part, 0.25)
+    steady, jittery = (time_between(edge, edge, Window(), 0.25, jitter_s)[1] for jitter_s in (0.0, 0.05))
+    assert jittery == pytest.approx((steady**2 + 2 * 0.1**2) ** 0.5)

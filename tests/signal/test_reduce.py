@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
@@ -63,3 +64,20 @@ def test_thousands_of_overloads_are_joined() -> None:
     drawn = reduce_series(series(value))
     assert 0 < len(drawn.overload) <= 501
     assert len(drawn.time_s) < 4100
+
+
+@pytest.mark.parametrize(("interval_s", "longest_s"), [(0.1, 1.0), (0.5, 2.0)])
+def test_a_line_breaks_after_four_intervals_and_a_second(interval_s: float, longest_s: float) -> None:
+    before = np.arange(40) * interval_s
+    for missing_s, breaks in ((longest_s - 0.05, 0), (longest_s + 0.05, 1)):
+        after = before + before[-1] + missing_s
+        drawn = reduce_series(series(np.full(80, 12.0), np.concatenate([before, after])))
+        assert np.isnan(drawn.value).sum() == len(drawn.gaps) == breaks
+
+
+def test_joined_overloads_cover_what_was_overload_and_nothing_far_from_it() -> None:
+    """Overload every second for 1000 s, nothing for 8000 s, then one more."""
+    value = np.full(100_000, 1.0)
+    value[5:10_000:10] = np.inf
+    value[90_000:90_003] = np.inf
+    assert np.allclose(reduce_series(series(value)).overload, [(0.5, 999.6), (9000.0, 9000.3)])

@@ -71,31 +71,38 @@ def test_a_frame_written_by_hand(
 @pytest.mark.parametrize(
     ("function", "quantity", "digits11", "digits14"),
     [
-        # full scale of the first and the last range, as each chip's table writes it
-        (";", Q.DC_VOLTAGE, (0.4, 4000.0), (2.2, 0.22)),
+        # full scale of each range, as each chip's table writes it
+        (";", Q.DC_VOLTAGE, (0.4, 4, 40, 400, 4000), (2.2, 22, 220, 2200, 0.22)),
         ("=", Q.DC_CURRENT, (400e-6, 4000e-6), (220e-6, 2200e-6)),
         ("?", Q.DC_CURRENT, (40e-3, 400e-3), (22e-3, 220e-3)),
-        ("0", Q.DC_CURRENT, (40.0, 40.0), (22.0, 22.0)),
-        ("3", Q.RESISTANCE, (400.0, 40e6), (220.0, 220e6)),
-        ("5", Q.CONTINUITY, (400.0, 400.0), (220.0, 220.0)),
-        ("1", Q.DIODE, (4.0, 4.0), (2.2, 2.2)),
-        ("2", Q.FREQUENCY, (4e3, 400e6), (22.0, 220e6)),
-        ("6", Q.CAPACITANCE, (4e-9, 40e-3), (22e-9, 220e-3)),
+        ("0", Q.DC_CURRENT, (40,), (22,)),
+        ("3", Q.RESISTANCE, (400, 4e3, 40e3, 400e3, 4e6, 40e6), (220, 2.2e3, 22e3, 220e3, 2.2e6, 22e6, 220e6)),
+        ("5", Q.CONTINUITY, (400,), (220,)),
+        ("1", Q.DIODE, (4,), (2.2,)),
+        ("2", Q.FREQUENCY, (4e3, 40e3, 400e3, 4e6, 40e6, 400e6), (22, 220, 2.2e3, 22e3, 220e3, 2.2e6, 22e6, 220e6)),
+        (
+            "6",
+            Q.CAPACITANCE,
+            (4e-9, 40e-9, 400e-9, 4e-6, 40e-6, 400e-6, 4e-3, 40e-3),
+            (22e-9, 220e-9, 2.2e-6, 22e-6, 220e-6, 2.2e-3, 22e-3, 220e-3),
+        ),
+        ("4", Q.TEMPERATURE, (4000,), (2200,)),
     ],
 )
 def test_every_function_byte_has_its_quantity_and_its_ranges(
-    function: str, quantity: Quantity, digits11: tuple[float, float], digits14: tuple[float, float]
+    function: str, quantity: Quantity, digits11: tuple[float, ...], digits14: tuple[float, ...]
 ) -> None:
-    ranges = {"=": (2, 2), "?": (2, 2), ";": (5, 5), "3": (6, 7), "2": (6, 8), "6": (8, 8)}.get(function, (1, 1))
     dc = "8" if quantity in (Q.DC_VOLTAGE, Q.DC_CURRENT) else "0"
     chips = (("digits11", "4000", "00", "", digits11), ("digits14", "22000", "800", "0", digits14))
-    for (name, digits, status, rest, full_scale), count in zip(chips, ranges, strict=True):
+    for name, digits, status, rest, full_scales in chips:
         decoder = framing_of(f"{name}:x").decoder()
-        for index, value in zip((0, count - 1), full_scale, strict=True):
+        for index, full_scale in enumerate(full_scales):
             (reading,) = decoder.feed(f"{index}{digits}{function}{status}{dc}{rest}\r\n".encode(), 0.0)
             assert reading.quantity is quantity, name
-            assert reading.value == pytest.approx(value), name
-        assert decoder.feed(f"{count}{digits}{function}{status}{dc}{rest}\r\n".encode(), 0.0) == []
+            assert reading.value == pytest.approx(full_scale), name
+            assert reading.resolution == pytest.approx(full_scale / int(digits)), name
+        beyond = f"{len(full_scales)}{digits}{function}{status}{dc}{rest}\r\n".encode()
+        assert decoder.feed(beyond, 0.0) == [], name
 
 
 def test_the_lower_display_is_the_second_column() -> None:

@@ -6,7 +6,7 @@ Which kinds are looked for, by quantity:
 
 | quantity | kinds |
 |---|---|
-| `dc_voltage`, unless labelled as a drop | `prime_pulse missing_prime dropout supply_lost sag overvoltage chatter` |
+| `dc_voltage`, unless across a part | `prime_pulse missing_prime dropout supply_lost sag overvoltage chatter` |
 | `dc_current` | `prime_pulse`: a load that is switched off, or a draw that falls asleep, is no fault |
 | `resistance`, `continuity` | `open_circuit resistance_step` |
 | all, drops and other quantities included | `gap held_display meter_battery_low range_change` |
@@ -14,7 +14,6 @@ Which kinds are looked for, by quantity:
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Sequence
 from itertools import chain
 from math import inf
@@ -22,6 +21,7 @@ from typing import Protocol
 
 import numpy as np
 
+from meterlog.events.across import spans_a_part
 from meterlog.events.event import PLACES, Event
 from meterlog.events.gap import breaks, gap
 from meterlog.events.measure import Measure
@@ -38,7 +38,6 @@ from meterlog.session.model import Channel, Marker
 from meterlog.signal.track import Track
 
 _OHMS = (Quantity.RESISTANCE, Quantity.CONTINUITY)
-_DROP = re.compile(r"\b(drop|loss|across)|\S:\S", re.IGNORECASE)
 
 
 class Machine(Protocol):
@@ -102,7 +101,7 @@ class ChannelDetector:
 
     def _chosen(self) -> list[Machine]:
         settings, quantity = self._settings, self._channel.quantity
-        if quantity == Quantity.DC_VOLTAGE and is_supply(self._channel):
+        if quantity == Quantity.DC_VOLTAGE and not spans_a_part(self._channel):
             self.supply = Supply(self._measure(), settings, Rules(settings.on_at_least_v, True), self._markers)
             return [self.supply, Overvoltage(self._measure(), settings)]
         if quantity == Quantity.DC_CURRENT:
@@ -228,15 +227,6 @@ class ChannelDetector:
 
 def _in_order(found: Iterable[Event]) -> list[Event]:
     return sorted(found, key=lambda event: (event.start_s, PLACES[event.kind], event.end_s))
-
-
-def is_supply(channel: Channel) -> bool:
-    """Whether a voltage channel is a supply, and no drop over a part: that goes by its label and test point.
-
-    A drop comes and goes with the load, so none of the definitions for supplies apply to it. `a:b` is a test point
-    between two others.
-    """
-    return not _DROP.search(channel.label) and not _DROP.search(channel.point)
 
 
 def detect(

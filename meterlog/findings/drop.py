@@ -7,7 +7,8 @@ import itertools
 import numpy as np
 from numpy.typing import NDArray
 
-from meterlog.findings.element import drop_figure, spans_a_part
+from meterlog.events.across import spans_a_part
+from meterlog.findings.element import drop_figure
 from meterlog.findings.evidence import Evidence, is_battery, says
 from meterlog.findings.finding import Finding
 from meterlog.findings.instant import Instants, difference, same_instants
@@ -15,6 +16,7 @@ from meterlog.findings.judge import judge
 from meterlog.findings.level import level_of, resolution_of, upper_level
 from meterlog.findings.words import shown
 from meterlog.reading import Quantity
+from meterlog.series import Series
 from meterlog.session.model import Channel
 from meterlog.signal.interval import reading_interval
 
@@ -47,10 +49,8 @@ def instants_while_on(evidence: Evidence, first: Channel, second: Channel) -> In
 def _across(evidence: Evidence, channel: Channel) -> Finding | None:
     figure = evidence.limits.figure(drop_figure(channel))
     loaded = while_loaded(evidence, channel)
-    if loaded is None:
-        level = upper_level(evidence.series(channel), channel.accuracy)
-    else:
-        level = level_of(evidence.series(channel), channel.accuracy, loaded)
+    series = evidence.series(channel)
+    level = upper_level(series, channel.accuracy) if loaded is None else level_of(series, channel.accuracy, loaded)
     if level is None:
         return None
     limit = f"at most {figure.number():g} V ({figure.meaning})"
@@ -64,6 +64,12 @@ def _across(evidence: Evidence, channel: Channel) -> Finding | None:
         return Finding(text, limit, figure.cite(), *verdict, channel=channel.number)
     if abs(level.value) < evidence.limits.system_v / 2:
         text = f"{channel.label}: voltage drop {drop} where it is greatest."
+        return Finding(text, limit, figure.cite(), *verdict, channel=channel.number)
+    closed = level_of(series, channel.accuracy, while_closed(series, evidence.limits.system_v))
+    if closed is not None and abs(closed.value) > closed.error:
+        verdict = judge(abs(closed.value), closed.error, high=figure.span())
+        text = f"{channel.label}: voltage drop {shown(abs(closed.value), 'V', closed.error)} while it is closed."
+        text += f" The {drop} at other times are the supply across what is open, with no current: no drop."
         return Finding(text, limit, figure.cite(), *verdict, channel=channel.number)
     text = f"{channel.label}: {drop}, nearly the whole supply, stands across it: it is open there (a fuse: blown)"
     if says(channel, "relay", "switch", "contact", "side"):
@@ -89,6 +95,18 @@ def while_loaded(evidence: Evidence, channel: Channel) -> NDArray[np.bool_] | No
     for event in primes:
         chosen |= (times > event.start_s + edge_s) & (times < event.end_s)
     return chosen if chosen.any() else None
+
+
+def while_closed(series: Series, system_v: float) -> NDArray[np.bool_]:
+    """Which readings of a channel across a part are its low state, where the high one is the supply across an opening.
+
+    The outer readings of each stretch are left out, as they may be partial, and so is what is too short to be steady.
+    """
+    low = np.isfinite(series.value) & (np.abs(series.value) < system_v / 2)
+    inner = low.copy()
+    inner[1:] &= low[:-1]
+    inner[:-1] &= low[1:]
+    return inner if inner.sum() >= _LEAST else np.zeros(len(low), np.bool_)
 
 
 def _between(evidence: Evidence, first: Channel, second: Channel) -> Finding | None:

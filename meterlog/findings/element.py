@@ -1,4 +1,4 @@
-"""Which part of a circuit a channel spans, by the words of its label and test point, and the drop allowed there."""
+"""The drop that is allowed over what a channel spans, by the words of its label and test point."""
 
 from __future__ import annotations
 
@@ -13,11 +13,6 @@ _ELEMENTS: tuple[tuple[tuple[str, ...], str], ...] = (
     (("relay", "switch", "contact"), "drop_contact_max_v"),
     (("cable",), "drop_cable_max_v"),
 )
-
-
-def spans_a_part(channel: Channel) -> bool:
-    """Whether the meter lies across a part, so that its reading is itself a voltage drop."""
-    return says(channel, "drop", "across", "ground", "earth")
 
 
 def drop_figure(channel: Channel) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from meterlog.findings.element import spans_a_part
+from meterlog.events.across import spans_a_part
 from meterlog.findings.evidence import FAULTS, Evidence
 from meterlog.findings.finding import Finding
 from meterlog.findings.words import seconds

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
+from meterlog.events.across import spans_a_part
 from meterlog.findings.drop import fed_pairs, instants_while_on
-from meterlog.findings.element import drop_figure, spans_a_part
+from meterlog.findings.element import drop_figure
 from meterlog.findings.evidence import Evidence, is_battery, says
 from meterlog.findings.finding import Finding
 from meterlog.findings.instant import Instants, difference, same_instants

@@ -282,6 +282,24 @@ class TestDrop:
         found = bench.judge("voltage drop" if drop else "exactly 0 V")
         assert found.verdict == verdict
 
+    @pytest.mark.parametrize(
+        ("drop", "shown", "verdict"),
+        [(0.05, "50.0 mV", "within"), (0.30, "0.300 V", "cannot tell"), (2.1, "2.10", "outside")],
+    )
+    def test_over_a_relay_the_drop_is_what_it_reads_while_closed(
+        self, bench: Bench, drop: float, shown: str, verdict: str
+    ) -> None:
+        bench.channel("relay drop", lambda t: np.where((t > 10) & (t < 12), drop, 12.4), resolution=0.001)
+        found = bench.judge("while it is closed")
+        assert found.verdict == verdict
+        assert f"voltage drop {shown}" in found.text
+        assert "12.4" in found.text
+        assert "no current: no drop" in found.text
+
+    def test_the_whole_supply_and_else_nothing_is_an_opening_not_a_drop(self, bench: Bench) -> None:
+        bench.channel("across the fuse", lambda t: np.where(t > 10, 12.4, 0.0))
+        assert bench.judge("nearly the whole supply").verdict == "outside"
+
     def test_drop_over_current_is_a_resistance_with_its_error(self, bench: Bench) -> None:
         bench.channel("pump ground drop", lambda t: np.where(t > 10, 0.5, 0.0), resolution=0.001)
         bench.channel("pump current", lambda t: np.where(t > 10, 5.0, 0.0), quantity=Quantity.DC_CURRENT)

@@ -87,6 +87,8 @@ def test_a_resistance_step(found: Found) -> None:
     assert event.reference == pytest.approx(2.0, abs=0.02)
     assert event.level == pytest.approx(3.1, abs=0.02)
     assert event.start_s - 0.25 <= 8 <= event.end_s
+    assert event.end_s - event.start_s <= 0.6
+    assert "from 2 to 3.1 ohm (+55%)" in event.detail
 
 
 def test_small_changes_and_passing_touches_are_no_step(found: Found) -> None:
@@ -155,3 +157,113 @@ def test_one_reading_and_no_reading_give_nothing(log: Log) -> None:
 def test_settings_that_make_no_sense_are_refused(change: dict[str, float]) -> None:
     with pytest.raises(ValueError, match=r"must"):
         DetectionSettings(**change)  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize(("declared_s", "kinds"), [(None, []), (2.0, []), (0.5, ["gap"])])
+def test_before_four_readings_the_declared_interval_says_what_is_a_gap(
+    declared_s: float | None, kinds: list[str]
+) -> None:
+    time_s = np.array([0.0, 0.5, 5.5, 6.0])
+    series = Series(time_s, np.full(4, 13.0), np.full(4, 0.01, np.float32), np.zeros(4, np.uint16))
+    events = detect(Channel(1, "feed", Quantity.DC_VOLTAGE, interval_s=declared_s), series)
+    assert [e.kind for e in events] == kinds
+    for event in events:
+        assert (event.start_s, event.end_s, event.duration_s, event.duration_error_s) == (0.5, 5.5, 5.0, None)
+
+
+def test_the_error_of_a_gap_is_little_more_than_the_interval(log: Log) -> None:
+    """Two ends, each known to an interval."""
+    (event,) = detect(SUPPLY, without(log([(13, 40)]), 15.0, 21.0))
+    assert event.duration_error_s is not None
+    assert 0.25 <= event.duration_error_s <= 0.3
+    assert "no readings for 6.3 s" in event.detail
+
+
+@pytest.mark.parametrize(("lost", "kinds"), [(3, []), (4, ["gap"])])
+def test_a_gap_is_longer_than_four_intervals(log: Log, lost: int, kinds: list[str]) -> None:
+    series = without(log([(13, 40)], interval_s=1.0), 15.0, 14.5 + lost)
+    assert [e.kind for e in detect(SUPPLY, series)] == kinds
+
+
+@pytest.mark.parametrize("window", [0.0, 1.0])
+def test_how_long_a_circuit_was_open_is_no_further_off_than_an_interval(log: Log, window: float) -> None:
+    """An averaging meter shows overload as soon as a part of its window was open; a sampling one does not."""
+    off = []
+    for offset_s in np.arange(0.0, 0.25, 0.02):
+        series = log([(0.4, 6), (1e12, 2), (0.4, 6)], window=window, offset_s=offset_s)
+        series = replace(series, value=np.where(series.value > 1e6, np.inf, series.value))
+        (event,) = detect(Channel(1, "wire", Quantity.RESISTANCE), series)
+        assert event.duration_s is not None
+        assert event.duration_error_s is not None
+        assert abs(event.duration_s - 2) <= event.duration_error_s <= 1.2 * 0.25 + 1e-6
+        off.append(event.duration_s - 2)
+    assert abs(np.mean(off)) <= 0.13
+
+
+def test_a_half_open_reading_tells_an_averaging_meter_and_shortens_the_doubt(log: Log) -> None:
+    """40 kohm between 400 ohm and open: the window of that reading was half open."""
+    series = log([(400.0, 6), (np.inf, 2), (400.0, 6)], window=0.0)
+    value = series.value.copy()
+    value[np.flatnonzero(np.isinf(value))[0] - 1] = 4e4
+    first, half_open = (
+        detect(Channel(1, "w", Quantity.RESISTANCE), replace(series, value=v))[0] for v in (series.value, value)
+    )
+    assert first.duration_error_s == pytest.approx(0.3)
+    assert half_open.duration_error_s == pytest.approx(0.25)
+    assert half_open.start_s == pytest.approx(first.start_s - 0.25)
+
+
+def test_overvoltage_ends_one_percent_below_its_limit_and_two_are_two(found: Found) -> None:
+    (one,) = found([(14, 20), (15.6, 3), (14.9, 1), (15.6, 3), (14, 20)])
+    assert is_covered(one, 7)
+    first, second = found([(14, 20), (15.6, 3), (14.7, 1), (15.6, 3), (14, 20)])
+    assert is_covered(first, 3)
+    assert is_covered(second, 3)
+    assert first.reference == 15.0
+    assert "up to 15.60 V, above 15 V" in first.detail
+
+
+def test_overvoltage_to_the_end_has_no_duration(found: Found) -> None:
+    (event,) = found([(14, 20), (15.6, 5)])
+    assert event.duration_s is None
+    assert event.end_s == pytest.approx(25, abs=0.25)
+
+
+def test_noise_that_grazes_the_limit_is_no_overvoltage(log: Log) -> None:
+    rng = np.random.default_rng(6)
+    for level, kinds in ((14.93, []), (15.6, ["overvoltage"])):
+        series = log([(14.5, 20), (level, 20), (14.5, 20)])
+        value = np.round(series.value + rng.normal(0.0, 0.05, len(series)), 2)
+        assert [e.kind for e in detect(SUPPLY, replace(series, value=value))] == kinds
+
+
+def test_a_finer_count_of_the_same_range_is_no_range_change(log: Log) -> None:
+    series = log([(2.0, 20)])
+    resolution = np.where(series.time_s < 10, np.float32(0.001), np.float32(0.002)).astype(np.float32)
+    assert detect(SUPPLY, replace(series, resolution=resolution)) == []
+
+
+def test_a_range_change_spans_from_one_number_to_the_next(log: Log) -> None:
+    series = log([(2.0, 20)])
+    value, change = series.value.copy(), int(np.flatnonzero(series.time_s > 10)[0])
+    value[change : change + 3] = np.inf
+    resolution = np.where(np.arange(len(series)) < change, np.float32(0.001), np.float32(0.01)).astype(np.float32)
+    (event,) = detect(SUPPLY, replace(series, value=value, resolution=resolution))
+    assert event.kind == "range_change"
+    assert (event.start_s, event.end_s) == (series.time_s[change - 1], series.time_s[change + 3])
+    assert event.duration_s == pytest.approx(1.0)
+    assert "one count 0.001, then 0.01" in event.detail
+
+
+def test_a_blinking_flag_is_one_event_and_one_that_comes_back_later_is_another(log: Log) -> None:
+    series = log([(13, 60)])
+    since = series.time_s - 10.0
+    blinking = (since >= 0) & (since < 12) & (since % 2.0 < 0.5)
+    for later_s, ends in ((30.0, [20.3, 31.0]), (None, [20.3])):
+        lit = blinking | (np.zeros_like(blinking) if later_s is None else (abs(series.time_s - later_s - 0.5) <= 0.5))
+        flags = np.where(lit, np.uint16(Flag.LOW_BATTERY), np.uint16(0)).astype(np.uint16)
+        events = detect(SUPPLY, replace(series, flags=flags))
+        assert [e.kind for e in events] == ["meter_battery_low"] * len(ends)
+        assert [e.end_s for e in events] == pytest.approx(ends, abs=0.26)
+        assert events[0].start_s == pytest.approx(10, abs=0.26)
+        assert events[0].duration_s == pytest.approx(events[0].end_s - events[0].start_s)

@@ -1,7 +1,8 @@
 """The error that is stated of a duration: it holds, and it is no larger than the readings leave it.
 
 One event a log, at a random place between the readings, of a random length; readings stray by 20 mV and their time
-stamps by 5 ms. An overvoltage ends with the first reading below its limit, which may be partial. Medians are over the logs of one kind and one kind of meter, in reading intervals.
+stamps by 5 ms. An overvoltage ends with the first reading below its limit, which may be partial. Medians are over the
+logs of one kind and one kind of meter, in reading intervals.
 """
 
 from __future__ import annotations

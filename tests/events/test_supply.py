@@ -6,8 +6,11 @@ from collections.abc import Callable
 
 import pytest
 
+from meterlog.events.detect import detect
 from meterlog.events.event import Event
 from meterlog.reading import Quantity
+from meterlog.series import Series
+from meterlog.session.model import Channel, Marker
 
 Found = Callable[..., list[Event]]
 
@@ -218,3 +221,84 @@ def test_of_a_prime_that_two_readings_show_the_higher_one_is_the_level(found: Fo
     """The other one may be partial."""
     (event,) = found([(0, 3.1), (12.0, 0.8), (0, 5)], interval_s=0.5)
     assert event.level == event.extreme == pytest.approx(12.0)
+
+
+def test_a_dropout_that_one_reading_shows_may_have_been_deeper(found: Found) -> None:
+    (short,) = found([(13, 15), (0, 0.1), (13, 15)], window=0.0, offset_s=0.05)
+    (longer,) = found([(13, 15), (0, 0.6), (13, 15)], window=0.0, offset_s=0.05)
+    assert (short.kind, longer.kind) == ("dropout", "dropout")
+    assert "; perhaps shorter than one reading: the true lowest voltage may be lower" in short.detail
+    assert "perhaps shorter" not in longer.detail
+    assert "fell to 0.00 V for 0.75 s" in longer.detail
+
+
+@pytest.mark.parametrize(
+    ("marker_s", "name", "cranking"),
+    [
+        (12.5, "crank", True),
+        (16.5, "crank", True),
+        (11.0, "crank", False),
+        (19.0, "crank", False),
+        (15.5, "wiggle", False),
+    ],
+)
+def test_only_a_crank_marker_at_the_sag_or_shortly_before_names_it(
+    found: Found, marker_s: float, name: str, cranking: bool
+) -> None:
+    (event,) = found([(12.5, 15), (9.8, 2), (12.4, 15)], (marker_s, name))
+    assert ("cranking" in event.detail) == cranking
+
+
+def test_chatter_of_dropouts_and_of_half_caught_ones_is_one(found: Found) -> None:
+    """The second interruption is so short that the averaging meter shows a sag only."""
+    (event,) = found([(13, 15), (0, 0.6), (13, 0.7), (0, 0.1), (13, 0.7), (0, 0.6), (13, 15)], offset_s=0.0)
+    assert event.kind == "chatter"
+    assert "6 on/off changes in 2.7 s, each less than 1 s apart" in event.detail
+    assert event.level == event.extreme == 0.0
+
+
+def test_sags_alone_are_no_chatter_however_many(found: Found) -> None:
+    assert kinds(found([(13, 15), *[(9.0, 0.6), (13, 0.7)] * 4, (13, 15)])) == ["sag"] * 4
+
+
+def test_chatter_is_timed_to_an_interval(found: Found) -> None:
+    for offset_s in (0.0, 0.05, 0.1, 0.15, 0.2):
+        (event,) = found([(13, 15), *[(0, 0.6), (13, 0.7)] * 4, (13, 15)], offset_s=offset_s, window=0.0)
+        assert is_covered(event, 4 * 1.3 - 0.7)
+        assert 0.1 <= (event.duration_error_s or 0.0) <= 0.36
+
+
+@pytest.mark.parametrize("on_s", [0.5, 3.0])
+def test_chatter_takes_in_the_ends_of_an_on_interval_only_where_they_are_as_short(found: Found, on_s: float) -> None:
+    """A pulse that chatters from end to end is no prime; two gaps in the middle of one leave the prime."""
+    inside = [(12.0, on_s), (0.0, 0.5), (12.0, 0.5), (0.0, 0.5), (12.0, on_s)]
+    events = found([(0, 5), *inside, (0, 8)], interval_s=0.1)
+    assert kinds(events) == (["chatter"] if on_s < 1 else ["prime_pulse", "chatter"])
+    assert ("6 on/off" if on_s < 1 else "4 on/off") in events[-1].detail
+
+
+@pytest.mark.parametrize(
+    ("steps", "missing"),
+    [
+        pytest.param([(0, 5.5), (12, 0.3), (0, 12)], True, id="a blip is no prime"),
+        pytest.param([(0, 8.6), (12, 2), (0, 10)], True, id="a pulse after the three seconds"),
+        pytest.param([(0, 3.6), (12, 1), (0, 12)], True, id="a pulse that was over before"),
+        pytest.param([(0, 7.6), (12, 2), (0, 10)], False, id="a pulse just inside them"),
+        pytest.param([(0, 2), (12, 12), (0, 10)], False, id="on already"),
+    ],
+)
+def test_a_prime_is_missing_unless_a_pulse_began_in_time(
+    found: Found, steps: list[tuple[float, float]], missing: bool
+) -> None:
+    assert ("missing_prime" in kinds(found(steps, (5.0, "key-on"), interval_s=0.1))) == missing
+
+
+@pytest.mark.parametrize(("gap_s", "missing"), [((5.5, 7.5), False), ((1.0, 3.0), True), ((10.0, 12.0), True)])
+def test_readings_missing_after_key_on_leave_the_prime_unknown(
+    log: Callable[..., Series], gap_s: tuple[float, float], missing: bool
+) -> None:
+    whole = log([(0, 20)])
+    keep = (whole.time_s < gap_s[0]) | (whole.time_s > gap_s[1])
+    series = Series(whole.time_s[keep], whole.value[keep], whole.resolution[keep], whole.flags[keep])
+    events = detect(Channel(1, "pump feed", Quantity.DC_VOLTAGE), series, [Marker(1, 5.0, "key-on")])
+    assert ("missing_prime" in kinds(events)) == missing

@@ -11,11 +11,12 @@ from typing import Protocol
 
 from meterlog.events.detect import detect
 from meterlog.events.event import PLACES, Event
+from meterlog.events.gap import lost_while_waiting
 from meterlog.findings import Finding, findings
 from meterlog.limits import Limits, limits_for
 from meterlog.reading import Quantity
 from meterlog.series import Series
-from meterlog.session.model import Channel, Marker
+from meterlog.session.model import Channel, LinkChange, Marker
 from meterlog.signal.interval import Interval, reading_interval
 
 
@@ -39,6 +40,9 @@ class Session(Protocol):
 
     @property
     def markers(self) -> Sequence[Marker]: ...
+
+    @property
+    def link_changes(self) -> Sequence[LinkChange]: ...
 
     def series(self, channel: int) -> Series: ...
 
@@ -126,16 +130,18 @@ def analyze(session: Session, limits: Limits | None = None, limits_file: str | N
     for channel in session.channels:
         series = read[channel.number]
         channels.append(ChannelSummary(channel, len(series), reading_interval(series.time_s)))
-        events += detect(channel, series, session.markers, settings)
+        found = detect(channel, series, session.markers, settings)
+        gaps = [event for event in found if event.kind == "gap"]
+        events += found + lost_while_waiting(channel.number, session.link_changes, session.markers, gaps)
     events.sort(key=lambda event: (event.start_s, event.channel, PLACES[event.kind]))
-    found = findings(session, events, limits, read)
+    said = findings(session, events, limits, read)
     return Analysis(
         str(session.path),
         session.started_at,
         session.duration_s,
         channels,
         events,
-        found,
+        said,
         limits,
         list(session.markers),
     )

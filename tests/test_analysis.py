@@ -13,7 +13,7 @@ from meterlog.analysis import analyze
 from meterlog.limits import load_limits
 from meterlog.reading import Quantity
 from meterlog.series import Series
-from meterlog.session.model import Channel, Marker
+from meterlog.session.model import Channel, LinkChange, Marker
 
 
 @dataclass
@@ -23,6 +23,7 @@ class Memory:
     all_series: dict[int, Series]
     channels: list[Channel]
     markers: list[Marker] = field(default_factory=list)
+    link_changes: list[LinkChange] = field(default_factory=list)
     details: dict[str, str] = field(default_factory=dict)
     path: str = "memory"
     started_at: datetime = datetime(2024, 5, 4, 12, 0, tzinfo=UTC)
@@ -68,3 +69,24 @@ def test_overload_leaves_no_infinity_in_the_json() -> None:
     session = Memory({1: series}, [Channel(1, "feed wire", Quantity.RESISTANCE)])
     result = json.loads(json.dumps(analyze(session).as_json(), allow_nan=False))
     assert [event["kind"] for event in result["events"]] == ["open_circuit"]
+
+
+def test_a_link_that_was_lost_while_armed_is_a_gap_for_nothing_would_have_been_caught() -> None:
+    first, second = series_of((12.5, 10)), series_of((12.5, 10))
+    kept = Series(
+        np.concatenate([first.time_s, second.time_s + 3600.0]),
+        *(np.concatenate([getattr(one, name) for one in (first, second)]) for name in ("value", "resolution", "flags")),
+    )
+    session = Memory(
+        {1: kept}, [Channel(1, "pump feed", Quantity.DC_VOLTAGE)], [Marker(1, 10.0, "armed", "", "capture")]
+    )
+    assert analyze(session).events == []
+    session.link_changes = [
+        LinkChange(0.0, 1, "meter", True, "first reading"),
+        LinkChange(1000.0, 1, "meter", False, "/dev/x is gone: unplugged or switched off"),
+        LinkChange(1090.0, 1, "meter", True, "readings again"),
+        LinkChange(1200.0, None, "another", False, "gone"),
+    ]
+    (event,) = analyze(session).events
+    assert (event.kind, event.start_s, event.end_s, event.duration_s) == ("gap", 1000.0, 1090.0, 90.0)
+    assert event.detail == "no readings for 90.0 s while it was armed: /dev/x is gone: unplugged or switched off"

@@ -31,6 +31,7 @@ class Held:
         details: as entered.
         channels: all of them.
         markers: in time order.
+        link_changes: of its meters.
         duration_s: s.
         ended: `clean`, `hard` or `growing`.
     """
@@ -41,6 +42,7 @@ class Held:
         self.details = reader.details
         self.channels = reader.channels
         self.markers = reader.markers
+        self.link_changes = reader.link_changes
         self.ended = reader.ended
         self.duration_s = reader.duration_s
         self._series = {channel.number: reader.series(channel.number) for channel in self.channels}

@@ -20,7 +20,7 @@ from meterlog.capture.channels import LiveChannel
 from meterlog.capture.meters import MeterSetup
 from meterlog.capture.notices import Detector, Notice, Outcome
 from meterlog.capture.supervisor import Supervisor
-from meterlog.capture.trigger import ArmedCapture, Firing
+from meterlog.capture.trigger import WAITING_FOR, ArmedCapture, Firing
 from meterlog.driver import Traffic
 from meterlog.errors import MeterlogError, SessionError
 from meterlog.events import Event
@@ -388,7 +388,7 @@ class Recorder:
         """Begin to wait. The marker tells readers of the session that what is missing from here was not wanted."""
         assert self._armed is not None
         self._waiting = True
-        text = f"waiting for {self._armed.condition.text}"
+        text = f"{WAITING_FOR}{self._armed.condition.text}"
         self._add_marker(at_s, ARMED, text, CAPTURE)
         self._tell(Notice("capture", at_s, text))
 

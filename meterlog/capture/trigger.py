@@ -5,11 +5,14 @@ from __future__ import annotations
 import math
 import re
 from collections import deque
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import NamedTuple
 
 from meterlog.errors import UsageError
+from meterlog.events.event import Event
 from meterlog.reading import Flag, Quantity, Reading
+from meterlog.session.model import Marker
 
 _PREFIX = {"": 1.0, "u": 1e-6, "m": 1e-3, "k": 1e3, "M": 1e6}
 _UNITS = {unit.lower(): unit for unit in ("V", "A", "ohm", "Hz", "F", "%", "degC")} | {"c": "degC", "ω": "ohm"}
@@ -18,6 +21,10 @@ _CONDITION = re.compile(r"(?P<kind>[a-z]+)(?:\s+(?P<level>[-+.\d].*?))?(?:\s+on\
 _LEVEL_KINDS = ("rise", "fall", "above", "below")
 _CONTACT_KINDS = ("open", "closed")
 _CONTACT_QUANTITIES = (Quantity.RESISTANCE, Quantity.CONTINUITY, Quantity.DIODE)
+
+
+WAITING_FOR = "waiting for "
+"""How the note of the marker `armed` begins; the condition follows as it was typed."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,6 +72,13 @@ class Condition:
         scale, unit = _scaled_unit(level["unit"], text)
         return cls(kind, float(level["number"]) * scale, unit, channel, text.strip())
 
+    def catches(self, event: Event) -> bool:
+        """Whether an event of the analyzer, on a channel that is watched, would have come with this coming true."""
+        if self.kind == "open":
+            return event.kind == "open_circuit"
+        lowest = event.extreme
+        return self.kind in ("fall", "below") and lowest is not None and lowest <= self.level
+
     def concerns(self, number: int, label: str, quantity: Quantity) -> bool:
         """Whether a channel is watched for this."""
         if self.channel and self.channel.lower() not in (label.lower(), str(number)):
@@ -83,6 +97,17 @@ def _scaled_unit(text: str, condition: str) -> tuple[float, str]:
     raise UsageError(
         f"in '{condition}' the unit '{text}' is not known: V, A, ohm, Hz, F, % or degC, with u m k M before"
     )
+
+
+def waited_for(markers: Iterable[Marker]) -> Condition | None:
+    """What the armed capture of a session waited for, by the marker that it set; None where there was none."""
+    for marker in markers:
+        if marker.ends_recording and marker.note.startswith(WAITING_FOR):
+            try:
+                return Condition.parse(marker.note.removeprefix(WAITING_FOR))
+            except UsageError:  # somebody else's session, of another version
+                return None
+    return None
 
 
 class ConditionWatch:

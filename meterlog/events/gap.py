@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from itertools import pairwise
+
 import numpy as np
 from numpy.typing import NDArray
 
 from meterlog.events.event import Event
 from meterlog.events.settings import DetectionSettings
+from meterlog.session.model import LinkChange, Marker
 from meterlog.signal.track import Track
 
 _PART = 32768
@@ -36,6 +40,34 @@ def breaks(track: Track, start: int, stop: int, declared_s: float | None, settin
                 nominal = declared_s if declared_s else float("inf")
             if spacing[at] > (settings.gap_intervals + _JITTER) * nominal:
                 found.append(part + int(at))
+    return found
+
+
+def lost_while_waiting(
+    channel: int, changes: Iterable[LinkChange], markers: Iterable[Marker], known: Iterable[Event]
+) -> list[Event]:
+    """The times when an armed capture waited and the link was down: nothing would have been caught then.
+
+    What is not kept while it waits is no gap; but for this the session has only the comings and goings of the link.
+
+    Args:
+        channel: on which channel.
+        changes: of all links, in order.
+        markers: the session's.
+        known: the gaps that missing readings show already.
+    """
+    armed = sorted(marker.time_s for marker in markers if marker.ends_recording)
+    if not armed:
+        return []
+    known, found = list(known), []
+    own = [change for change in changes if change.channel == channel]
+    for down, up in pairwise(own):
+        shown = any(event.start_s < up.time_s and event.end_s > down.time_s for event in known)
+        if down.up or not up.up or shown:
+            continue
+        length_s = up.time_s - down.time_s
+        detail = f"no readings for {length_s:.1f} s while it was armed: {down.cause}"
+        found.append(Event("gap", channel, down.time_s, up.time_s, length_s, None, detail=detail))
     return found
 
 

@@ -15,7 +15,7 @@ from meterlog.findings.level import thin, upper_level
 from meterlog.findings.words import count, seconds
 from meterlog.reading import Quantity
 from meterlog.series import Series
-from meterlog.session.model import Channel
+from meterlog.session.model import CAPTURE, Channel
 
 _SWITCHING = frozenset({"key-on", "crank", "key-off"})
 """Markers that switch the circuit themselves: what follows them is their doing and needs no test."""
@@ -24,6 +24,9 @@ _LEAST_MARKERS = 2
 
 _MOST_LOOKED_AT = 500_000
 """Longer logs are thinned evenly before the time they were on is added up."""
+
+
+_NO_WAITS: NDArray[np.float64] = np.empty(0)
 
 
 class Tally(NamedTuple):
@@ -52,23 +55,49 @@ def findings(evidence: Evidence) -> list[Finding]:
     names: dict[str, list[float]] = {}
     for marker in evidence.markers:
         key = marker.name.strip().casefold()
-        if key not in _SWITCHING:
+        if key not in _SWITCHING and marker.by != CAPTURE:  # what an armed capture sets goes with its events by itself
             names.setdefault(key, []).append(marker.time_s)
     names = {name: times for name, times in names.items() if len(times) >= _LEAST_MARKERS}
     channels = evidence.of(Quantity.DC_VOLTAGE, Quantity.DC_CURRENT, Quantity.RESISTANCE, Quantity.CONTINUITY)
     window_s = evidence.limits.value("marker_window_s")
     tallies = []
     for channel in channels if names else ():
-        starts = burst_starts(_faults(evidence, channel), window_s)
-        visible = visible_time(evidence.series(channel), channel)
+        waits = _waits(evidence, channel)
+        starts = burst_starts(_faults(evidence, channel, caught=bool(len(waits))), window_s)
+        visible = visible_time(evidence.series(channel), channel, waits)
         for name, times in names.items():
             tallies.append((channel, name, count_after(starts, times, visible, window_s)))
     tests = sum(1 for _, _, tally in tallies if tally.total)
     return [_finding(evidence, channel, name, tally, tests) for channel, name, tally in tallies]
 
 
-def _faults(evidence: Evidence, channel: Channel) -> list[Event]:
-    return [e for e in evidence.events_of(channel, *FAULTS) if not evidence.is_crank(e)]
+def _faults(evidence: Evidence, channel: Channel, *, caught: bool) -> list[Event]:
+    """The faults on a channel; with `caught` only those that an armed capture's condition catches while it waits."""
+    faults = [e for e in evidence.events_of(channel, *FAULTS) if not evidence.is_crank(e)]
+    condition = evidence.waited_for
+    return [e for e in faults if condition is not None and condition.catches(e)] if caught else faults
+
+
+def _waits(evidence: Evidence, channel: Channel) -> NDArray[np.float64]:
+    """When an armed capture began to wait for what this channel's faults bring about, s; shape (n,).
+
+    A feed that was on when the wait for a fall began stayed on until the condition came true: that time was watched,
+    although none of it was kept. So was ohms that waited for an opening. Not where the link was lost meanwhile.
+    """
+    condition = evidence.waited_for
+    catching = condition is not None and condition.kind in ("fall", "below", "open")
+    if condition is None or not catching or not condition.concerns(channel.number, channel.label, channel.quantity):
+        return np.empty(0)
+    gaps = [(gap.start_s, gap.end_s) for gap in evidence.events_of(channel, "gap")]
+    times = evidence.series(channel).time_s
+    begun = []
+    for marker in evidence.markers:
+        if marker.ends_recording:
+            back = int(np.searchsorted(times, marker.time_s))
+            end_s = float(times[back]) if back < len(times) else np.inf
+            if not any(start < end_s and end > marker.time_s for start, end in gaps):
+                begun.append(marker.time_s)
+    return np.asarray(begun, np.float64)
 
 
 def burst_starts(events: list[Event], window_s: float) -> list[float]:
@@ -85,8 +114,11 @@ def burst_starts(events: list[Event], window_s: float) -> list[float]:
     return starts
 
 
-def visible_time(series: Series, channel: Channel) -> NDArray[np.float64]:
-    """The stretches, shape (n, 2), in which an event could have been seen: readings there, and the circuit on."""
+def visible_time(series: Series, channel: Channel, waits: NDArray[np.float64] = _NO_WAITS) -> NDArray[np.float64]:
+    """The stretches, shape (n, 2), in which an event could have been seen: readings there, and the circuit on.
+
+    In `waits`, shape (m,), an armed capture began to wait, until the next reading that was kept: it saw what came.
+    """
     series = thin(series, _MOST_LOOKED_AT)
     if len(series) < 2:
         return np.empty((0, 2))
@@ -97,7 +129,10 @@ def visible_time(series: Series, channel: Channel) -> NDArray[np.float64]:
         level = upper_level(series, channel.accuracy)
         on = value >= (abs(level.value) / 2 if level else np.inf)
     steps = np.diff(series.time_s)
-    seen = on[:-1] & (steps <= max(1.0, 5 * float(np.median(steps))))
+    there = steps <= max(1.0, 5 * float(np.median(steps)))
+    begun = np.searchsorted(series.time_s, waits) - 1
+    there[begun[(begun >= 0) & (begun < len(steps))]] = True
+    seen = on[:-1] & there
     edges = np.flatnonzero(np.diff(np.concatenate([[False], seen, [False]]).astype(np.int8)))
     return series.time_s[edges].reshape(-1, 2)
 
@@ -120,11 +155,14 @@ def _finding(evidence: Evidence, channel: Channel, name: str, tally: Tally, test
     most = evidence.limits.figure("chance_max")
     limit = f"events go with the marker where chance alone gives as many less often than {most.number():g}"
     source = f"exact conditional binomial test{_corrected(tests)}; {most.cite()}"
+    condition = evidence.waited_for
+    waited = condition is not None and len(_waits(evidence, channel)) > 0
+    armed = f" Counted is what '{condition and condition.text}' catches, also while it waited." if waited else ""
     told = f"within {seconds(window_s)} after {tally.markers} markers '{name}'"
     if not tally.total:
         text = (
             f"{channel.label}: nothing happened {told}. A fault that shows at more than "
-            f"{unseen_share(tally.markers):.0%} of such tries would have been seen 95 times in 100."
+            f"{unseen_share(tally.markers):.0%} of such tries would have been seen 95 times in 100.{armed}"
         )
         return Finding(
             text, "nothing happens when it is moved", "binomial distribution", "within", channel=channel.number
@@ -132,7 +170,7 @@ def _finding(evidence: Evidence, channel: Channel, name: str, tally: Tally, test
     chance = min(1.0, tally.chance * tests)
     text = (
         f"{channel.label}: {tally.inside} of {count(tally.total, 'event')} began {told}, which is {tally.share:.0%} of "
-        f"the time watched. By chance alone that many or more happens with probability {_probability(chance)}."
+        f"the time watched. By chance alone that many or more happens with probability {_probability(chance)}.{armed}"
     )
     margin = chance - most.number()
     if margin < 0:

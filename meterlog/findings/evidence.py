@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from functools import cached_property
 from typing import Protocol
 
+from meterlog.capture.trigger import Condition, waited_for
 from meterlog.details import entered_number
 from meterlog.events.event import Event
 from meterlog.findings.judge import Span
@@ -75,6 +76,11 @@ class Evidence:
         """The events of these kinds on a channel, in time order."""
         found = [e for e in self.events if e.channel == channel.number and e.kind in kinds]
         return sorted(found, key=lambda e: e.start_s)
+
+    @cached_property
+    def waited_for(self) -> Condition | None:
+        """What the session's armed capture waited for; None where there was none."""
+        return waited_for(self.markers)
 
     def marked(self, name: str) -> list[Marker]:
         """The markers of that name, in time order."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -13,7 +14,7 @@ from meterlog.findings import Finding, findings
 from meterlog.limits import Limits, load_limits
 from meterlog.reading import Accuracy, Flag, Quantity
 from meterlog.series import Series
-from meterlog.session.model import Channel, Marker
+from meterlog.session.model import ARMED, CAPTURE, Channel, Marker
 
 USUAL = Accuracy()
 
@@ -66,6 +67,14 @@ class Bench:
         """Add markers of one name."""
         for time_s in times_s:
             self.markers.append(Marker(len(self.markers) + 1, time_s, name))
+
+    def armed(self, time_s: float, condition: str) -> None:
+        """Add the marker of an armed capture that begins to wait."""
+        self.markers.append(Marker(len(self.markers) + 1, time_s, ARMED, f"waiting for {condition}", CAPTURE))
+
+    def retime(self, channel: int, time_s: NDArray[np.float64]) -> None:
+        """Give the readings of a channel other times, shape (n,)."""
+        self._series[channel] = replace(self._series[channel], time_s=time_s)
 
     def event(
         self,

@@ -110,3 +110,47 @@ def test_several_pairs_tried_are_paid_for(bench: Bench) -> None:
 @pytest.mark.parametrize(("count", "low", "high"), [(0, 0.0, 3.6889), (1, 0.0253, 5.5716), (10, 4.7954, 18.3904)])
 def test_the_interval_of_a_rate_is_the_tabled_exact_one(count: int, low: float, high: float) -> None:
     assert rate_span(count, 1.0) == pytest.approx((low, high), abs=2e-4)
+
+
+def armed_hunt(bench: Bench, condition: str, *, lost_at_s: float | None = None) -> None:
+    """An hour armed, six wiggles, a dropout at three of them: 15 s round each are kept, the rest is not."""
+    wiggles = np.arange(300.0, 3600.0, 600.0)
+    kept = np.concatenate([np.arange(at - 5.0, at + 10.0, 0.25) for at in wiggles])
+    number = bench.channel("pump feed", 12.5, length_s=0.25 * len(kept))
+    bench.retime(number, kept)
+    for at in (0.0, *(wiggles + 10.0)):
+        bench.armed(float(at), condition)
+    bench.mark("wiggle", *wiggles)
+    for at in wiggles[:3]:
+        bench.event("dropout", number, at + 1.0, at + 1.5, extreme=0.0, reference=12.5)
+    bench.event("sag", number, wiggles[4] + 6.0, wiggles[4] + 6.5, extreme=10.9, reference=12.5)
+    if lost_at_s is not None:
+        bench.event("gap", number, lost_at_s, lost_at_s + 60.0)
+
+
+def test_the_time_that_an_armed_capture_waited_was_watched_too(bench: Bench) -> None:
+    armed_hunt(bench, "fall 9V")
+    found = bench.judge("So it happens at 'wiggle'")
+    assert "3 of 3 events" in found.text, "the sag to 10.9 V would not have been caught while it waited"
+    assert "which is 1% of the time watched" in found.text
+    assert "Counted is what 'fall 9V' catches, also while it waited." in found.text
+
+
+def test_where_the_link_was_lost_while_it_waited_nothing_was_watched(bench: Bench) -> None:
+    armed_hunt(bench, "fall 9V", lost_at_s=1000.0)
+    watched_without = 2660.0 - 585.0
+    assert f"{18 / watched_without:.0%}" in bench.judge("So it happens at 'wiggle'").text
+
+
+@pytest.mark.parametrize("condition", ["rise 6V", "above 14.8V", "open", "fall 9V on battery", "nonsense"])
+def test_a_condition_that_does_not_watch_for_it_leaves_the_wait_unwatched(bench: Bench, condition: str) -> None:
+    armed_hunt(bench, condition)
+    found = bench.judge("By chance alone")
+    assert "3 of 4 events" in found.text
+    assert "20% of the time watched" in found.text
+    assert found.verdict == "cannot tell"
+
+
+def test_what_an_armed_capture_marks_by_itself_is_not_tested(bench: Bench) -> None:
+    armed_hunt(bench, "fall 9V")
+    assert not [f for f in bench.all() if "'armed'" in f.text]

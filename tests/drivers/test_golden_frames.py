@@ -6,6 +6,7 @@ import math
 
 import pytest
 
+from meterlog.errors import EncodeError
 from meterlog.framing import framing_of
 from meterlog.reading import Flag, Quantity, Reading
 
@@ -188,3 +189,126 @@ def test_a_line_that_never_ends_is_thrown_away_and_the_next_one_is_read() -> Non
     assert decoder.feed(b"1" * 10_000, 0.0) == []
     assert [r.value for r in decoder.feed(b"1 V\r\n2 V\r\n", 0.0)] == [2.0]
     assert decoder.traffic.bytes_discarded > 10_000
+
+
+@pytest.mark.parametrize(
+    ("address", "lines"),
+    [
+        ("status14:x", ["2400 8N1"]),
+        ("segments14:x", ["2400 8N1, DTR on, RTS off"]),
+        ("digits11:x", ["2400 7O1", "19230 7O1"]),
+        ("digits14:x", ["19230 7O1"]),
+        ("chars16:x", ["9600 8N1"]),
+        ("text:x", ["9600 8N1"]),
+        ("frames:x?profile=status14-frames", ["2400 8N1"]),
+        ("frames:x?profile=chars16-frames", ["9600 8N1"]),
+    ],
+)
+def test_a_port_is_set_as_the_meter_sends(address: str, lines: list[str]) -> None:
+    framing = framing_of(address)
+    assert [str(line) for line in framing.driver.lines_for(framing.address)] == lines
+
+
+@pytest.mark.parametrize(
+    ("name", "frame", "spare"),
+    [
+        # each flag byte's place, and its bits without a meaning
+        ("digits11", b"21234;00<\r\n", {6: 0x0, 7: 0xF, 8: 0x2}),
+        ("digits14", b"112345;00080\r\n", {7: 0x0, 8: 0x1, 9: 0xF, 10: 0x0, 11: 0xF}),
+        ("status14", b"+1234 2\x30\x00\x00\x80\x00\r\n", {7: 0xC0, 8: 0xC1, 9: 0x01}),
+    ],
+)
+def test_every_spare_bit_refuses_a_frame(name: str, frame: bytes, spare: dict[int, int]) -> None:
+    for place, bits in spare.items():
+        for bit in (1 << n for n in range(8) if bits >> n & 1):
+            damaged = bytearray(frame)
+            damaged[place] |= bit
+            assert framing_of(f"{name}:x").decoder().feed(bytes(damaged), 0.0) == [], f"bit {bit:#x} of byte {place}"
+            (reading,) = framing_of(f"{name}:x?spare=ignored").decoder().feed(bytes(damaged), 0.0)
+            assert reading.value == framing_of(f"{name}:x").decoder().feed(frame, 0.0)[0].value
+
+
+@pytest.mark.parametrize(
+    ("address", "value", "quantity", "resolution"),
+    [
+        ("status14:x", 12.34, Q.DC_VOLTAGE, 0.01),
+        ("status14:x", 0.5, Q.DC_VOLTAGE, 1e-4),
+        ("status14:x", 47e3, Q.RESISTANCE, 10.0),
+        ("segments14:x", 12.34, Q.DC_VOLTAGE, 0.01),
+        ("digits11:x", 12.34, Q.DC_VOLTAGE, 0.01),
+        ("digits14:x", 12.34, Q.DC_VOLTAGE, 1e-3),
+        ("chars16:x", 12.34, Q.DC_VOLTAGE, None),
+        ("frames:x?profile=status14-frames", 12.34, Q.DC_VOLTAGE, 0.01),
+        ("text:x", 12.34, Q.DC_VOLTAGE, 0.01),
+    ],
+)
+def test_a_reading_of_unknown_resolution_is_shown_as_finely_as_the_display_has_room(
+    address: str, value: float, quantity: Quantity, resolution: float | None
+) -> None:
+    """A table that was imported does not say how finely its meter showed it; it can be emulated all the same."""
+    framing = framing_of(address)
+    flags = Flag.DC if quantity is Q.DC_VOLTAGE else Flag.NONE
+    frame = framing.encoder().encode([Reading(0.0, value, quantity, math.nan, flags)])
+    (reading,) = framing.decoder().feed(frame, 0.0)
+    assert (reading.value, reading.quantity) == (value, quantity)
+    assert resolution is None or reading.resolution == pytest.approx(resolution)
+
+
+@pytest.mark.parametrize(
+    ("address", "line", "value", "quantity", "resolution"),
+    [
+        ("text:x", "212.0 degF", 100.0, Q.TEMPERATURE, 0.1 * 5 / 9),
+        ("text:x", "-40 \N{DEGREE SIGN}F", -40.0, Q.TEMPERATURE, 5 / 9),
+        ("text:x", "1.25e-3 A", 1.25e-3, Q.DC_CURRENT, 1e-5),
+        ("text:x", ".5 V", 0.5, Q.DC_VOLTAGE, 0.1),
+        ("text:x", "50.0 %", 50.0, Q.DUTY_CYCLE, 0.1),
+        ("text:x", "1.000 kHz", 1000.0, Q.FREQUENCY, 1.0),
+        ("text:x", "470 pF", 470e-12, Q.CAPACITANCE, 1e-12),
+    ],
+)
+def test_a_line_of_text_is_in_the_quantitys_unit(
+    address: str, line: str, value: float, quantity: Quantity, resolution: float
+) -> None:
+    (reading,) = framing_of(address).decoder().feed(f"{line}\r\n".encode(), 0.0)
+    assert reading.value == pytest.approx(value)
+    assert reading.quantity is quantity
+    assert reading.resolution == pytest.approx(resolution)
+    assert reading.flags == {Q.DC_CURRENT: Flag.DC, Q.DC_VOLTAGE: Flag.DC}.get(quantity, Flag.NONE)
+
+
+@pytest.mark.parametrize(
+    ("address", "reading", "message"),
+    [
+        ("text:x", Reading(0.0, 0.5, Q.DIODE, 0.001), "the unit alone does not say diode"),
+        ("text:x", Reading(0.0, 0.5, Q.DC_VOLTAGE, 0.001, Flag.DC | Flag.HOLD), "no words for the flags"),
+        ("text:x?quantity=resistance", Reading(0.0, 0.5, Q.DC_VOLTAGE, 0.001, Flag.DC), "does not show dc_voltage"),
+        ("text:x?quantity=resistance", Reading(0.0, math.inf, Q.RESISTANCE, 1.0, Flag.OVERLOAD), None),
+        ("status14:x", Reading(0.0, 1.0, Q.DC_VOLTAGE, 0.1, Flag.DC, 1), "such a display shows one column"),
+        ("digits11:x", Reading(0.0, 1.0, Q.DC_VOLTAGE, 0.1, Flag.DC, 1), "such a display shows one column"),
+        ("digits11:x", Reading(0.0, 1.0, Q.DC_VOLTAGE, 0.1, Flag.DC | Flag.HOLD), "no bit for one of .* or hold"),
+        ("digits14:x", Reading(0.0, 1.0, Q.DC_VOLTAGE, 0.1, Flag.DC | Flag.AC), "cannot be AC and DC"),
+        ("digits14:x", Reading(0.0, 9e9, Q.DC_VOLTAGE, 0.1, Flag.DC), "no range shows 9e\\+09 as dc_voltage at 0.1"),
+        ("status14:x", Reading(0.0, 1.0, Q.DC_VOLTAGE, 1e-9, Flag.DC), "does not show dc_voltage with a resolution"),
+    ],
+)
+def test_what_cannot_be_shown_says_why(address: str, reading: Reading, message: str | None) -> None:
+    encoder = framing_of(address).encoder()
+    if message is None:
+        assert encoder.encode([reading])
+        return
+    with pytest.raises(EncodeError, match=message):
+        encoder.encode([reading])
+
+
+def test_two_readings_of_one_column_are_no_line() -> None:
+    reading = Reading(0.0, 0.5, Q.DC_VOLTAGE, 0.001, Flag.DC)
+    for readings in ([], [reading, reading]):
+        with pytest.raises(EncodeError, match="one reading a column"):
+            framing_of("text:x").encoder().encode(readings)
+    with pytest.raises(EncodeError, match="the profile has 1 columns, not 3"):
+        framing_of("text:x").encoder().encode([reading._replace(column=2)])
+
+
+def test_a_line_may_be_as_long_as_256_bytes_and_comes_in_any_ending() -> None:
+    for ending in (b"\r\n", b"\n", b"\r"):
+        assert [r.value for r in framing_of("text:x").decoder().feed(b"1 V" + ending + b"2 V" + ending, 0.0)] == [1, 2]

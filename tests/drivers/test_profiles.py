@@ -371,3 +371,32 @@ def test_any_text_as_a_profile_is_a_profile_error_or_works(text: str) -> None:
         else:
             message = ""
     assert "\n" not in message
+
+
+def test_a_column_of_one_quantity_takes_its_unit_with_any_prefix_and_no_other_unit(tmp_path: Path) -> None:
+    (tmp_path / "mine.toml").write_text(
+        'kind = "text"\n[[column]]\nquantity = "diode"\npattern = "{number} {unit}"\nwrite = "{number} {unit}"\n'
+    )
+    framing = framing_of(f"text:x?profile={tmp_path}/mine.toml")
+    decoder = framing.decoder()
+    readings = decoder.feed(b"0.512 V\r\n512 mV\r\n", 0.0)
+    assert [(r.value, r.quantity, r.flags) for r in readings] == [(0.512, Quantity.DIODE, Flag.NONE)] * 2
+    assert decoder.feed(b"0.512 A\r\n", 0.0) == []
+    assert decoder.traffic.frames_refused == 1
+    assert framing.decoder().feed(framing.encoder().encode(readings[:1]), 0.0) == [readings[0]]
+    with pytest.raises(EncodeError, match="that column shows diode, not resistance"):
+        framing.encoder().encode([readings[0]._replace(quantity=Quantity.RESISTANCE)])
+
+
+def test_frames_told_apart_by_pauses_are_timed_and_the_refused_are_counted(tmp_path: Path) -> None:
+    text = BCD.replace("end = [0x0D]", "gap_ms = 20").replace("[[map]]", '[[map]]\nunknown = "refused"')
+    (tmp_path / "mine.toml").write_text(text)
+    decoder = framing_of(f"frames:x?profile={tmp_path}/mine.toml").decoder(0.001)
+    assert decoder.feed(b"??", 10.0) == [], "it may be the middle of a frame"
+    (first,) = decoder.feed(b"1\x12\x340*\r", 10.027)
+    assert first.time_s == pytest.approx(10.021), "a pause of 21 ms, and 6 ms on the wire"
+    assert decoder.feed(b"3\x12\x340*\r", 10.1) == []
+    assert (decoder.traffic.frames_good, decoder.traffic.frames_refused) == (1, 1)
+    (last,) = decoder.feed(b"1\x12\x340*\r", 10.12)
+    assert last.time_s == pytest.approx(10.114)
+    assert decoder.traffic.bytes_discarded == 2

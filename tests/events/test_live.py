@@ -108,3 +108,49 @@ def test_memory_stays_bounded_over_a_long_quiet_recording() -> None:
     kept, _ = tracemalloc.get_traced_memory()
     tracemalloc.stop()
     assert kept < 2_000_000
+
+
+@pytest.mark.parametrize(("flag", "kind"), [(Flag.HOLD, "held_display"), (Flag.LOW_BATTERY, "meter_battery_low")])
+def test_that_readings_were_not_to_be_trusted_is_told_when_they_are_again(flag: Flag, kind: str) -> None:
+    """Two seconds without the flag, since symbols blink, and two intervals."""
+    live = LiveDetector(Channel(1, "feed", Quantity.DC_VOLTAGE))
+    told = []
+    for k in range(120):
+        lit = flag if 40 <= k < 60 else Flag.NONE
+        for event in live.feed([Reading(0.25 * k, 13.0, Quantity.DC_VOLTAGE, 0.01, lit)]):
+            told.append((event, 0.25 * k))
+    ((event, at_s),) = told
+    assert event.kind == kind
+    assert (event.start_s, event.end_s) == (10.0, 14.75)
+    assert 14.75 + 2.0 <= at_s <= 14.75 + 2.0 + 0.75
+
+
+def test_a_range_change_lies_between_two_neighbours_however_late_it_came() -> None:
+    live = LiveDetector(Channel(1, "feed", Quantity.DC_VOLTAGE))
+    told = []
+    for k in range(400):
+        resolution = 0.001 if k < 300 else 0.01
+        told += live.feed([Reading(0.25 * k, 3.0, Quantity.DC_VOLTAGE, resolution)])
+    told += live.finish()
+    assert [(e.kind, e.start_s, e.end_s) for e in told] == [("range_change", 74.75, 75.0)]
+
+
+def test_a_gap_is_told_with_the_reading_that_ends_it() -> None:
+    live = LiveDetector(Channel(1, "feed", Quantity.DC_VOLTAGE))
+    for k in range(100):
+        assert live.feed([Reading(0.25 * k, 13.0, Quantity.DC_VOLTAGE, 0.01)]) == []
+    (event,) = live.feed([Reading(30.0, 13.0, Quantity.DC_VOLTAGE, 0.01)])
+    assert (event.kind, event.start_s, event.end_s) == ("gap", 24.75, 30.0)
+
+
+def test_a_missing_prime_is_told_when_the_pulse_would_have_shown() -> None:
+    """Three seconds to begin in, half a second to be a pulse, and a second in which it might have been interrupted."""
+    live = LiveDetector(Channel(1, "feed", Quantity.DC_VOLTAGE))
+    told = []
+    for k in range(120):
+        if k == 40:
+            live.marker(Marker(1, 10.0, "key-on"))
+        told += [(event.kind, 0.25 * k) for event in live.feed([Reading(0.25 * k, 0.0, Quantity.DC_VOLTAGE, 0.01)])]
+    ((kind, at_s),) = told
+    assert kind == "missing_prime"
+    assert 13.5 <= at_s <= 16.0

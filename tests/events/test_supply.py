@@ -302,3 +302,99 @@ def test_readings_missing_after_key_on_leave_the_prime_unknown(
     series = Series(whole.time_s[keep], whole.value[keep], whole.resolution[keep], whole.flags[keep])
     events = detect(Channel(1, "pump feed", Quantity.DC_VOLTAGE), series, [Marker(1, 5.0, "key-on")])
     assert ("missing_prime" in kinds(events)) == missing
+
+
+@pytest.mark.parametrize(("level", "kind"), [(9.0, "sag"), (0.0, "dropout")])
+@pytest.mark.parametrize("after", ["the end", "a gap"])
+def test_an_interruption_is_told_though_one_reading_of_the_return_is_all_there_is(
+    log: Callable[..., Series], level: float, kind: str, after: str
+) -> None:
+    whole = log([(13, 15), (level, 3), (13, 20)], offset_s=0.0)
+    last_s = 18.3 if after == "the end" else 22.0
+    keep = (whole.time_s < 18.3) | (whole.time_s > 22.0) if after == "a gap" else whole.time_s < last_s
+    series = Series(whole.time_s[keep], whole.value[keep], whole.resolution[keep], whole.flags[keep])
+    events = detect(Channel(1, "feed", Quantity.DC_VOLTAGE), series)
+    assert kinds(events) == ([kind] if after == "the end" else [kind, "gap"])
+    assert is_covered(events[0], 3)
+    assert events[0].extreme == pytest.approx(level)
+
+
+def test_a_sag_that_the_readings_end_in_says_that_it_had_not_recovered(found: Found) -> None:
+    (event,) = found([(13, 15), (9.1, 5)])
+    assert event.kind == "sag"
+    assert event.duration_s is None
+    assert (event.start_s, event.end_s) == pytest.approx((15, 20), abs=0.3)
+    assert (
+        "sagged to 9.10 V (70% of 13.00 V) and had not recovered 4.8 s later, when the readings ended" in event.detail
+    )
+    assert found([(13, 15), (11.3, 5)]) == [], "a slightly lower level may be a new one"
+
+
+def test_a_lower_level_that_lasts_is_a_new_level_and_a_deep_one_stays_a_sag(found: Found) -> None:
+    assert found([(13, 20), (11.2, 60), (13, 20)]) == []
+    (deep,) = found([(13, 20), (9.0, 60), (13, 20)])
+    assert deep.kind == "sag"
+    assert is_covered(deep, 60)
+    after, later = found([(13, 20), (11.2, 60), (5.7, 2), (11.2, 10), (5.5, 2), (11.2, 20)])
+    assert (after.kind, later.kind) == ("sag", "dropout")
+    assert after.reference == later.reference == pytest.approx(11.2)
+
+
+def test_a_return_of_a_single_reading_makes_two_dropouts(found: Found) -> None:
+    (event,) = found([(13, 15), (0, 0.75), (13, 0.25), (0, 0.75), (13, 15)], window=0.0, offset_s=0.1)
+    assert event.kind == "chatter"
+    assert "4 on/off changes in 1.8 s" in event.detail
+
+
+def test_the_reference_follows_a_slow_fall_and_a_sag_is_judged_by_it(found: Found) -> None:
+    """A battery that falls from 12.8 to 11.2 V in small steps has no sag; 10.4 V after that is none either."""
+    falling = [(12.8 - 0.1 * k, 10.0) for k in range(17)]
+    assert found([*falling, (10.4, 3), (11.2, 10)]) == []
+    (event,) = found([*falling, (9.8, 3), (11.2, 10)])
+    assert event.reference == pytest.approx(11.2, abs=0.05)
+
+
+def test_the_second_interruption_is_judged_by_the_level_between_them(found: Found) -> None:
+    """That it is a new level, and no sag after the dropout, is known after half a minute."""
+    first, second = found([(14.0, 20), (0, 3), (12.4, 40), (11.0, 3), (12.4, 20)])
+    assert (first.kind, second.kind) == ("dropout", "sag")
+    assert first.reference == pytest.approx(14.0)
+    assert second.reference == pytest.approx(12.4)
+
+
+@pytest.mark.parametrize(("off_s", "expected"), [(29.0, "dropout"), (31.5, "supply_lost")])
+def test_thirty_seconds_off_divide_a_dropout_from_a_loss(found: Found, off_s: float, expected: str) -> None:
+    (event,) = found([(13, 20), (0, off_s), (13, 20)])
+    assert event.kind == expected
+    assert is_covered(event, off_s)
+    if expected == "supply_lost":
+        assert "off for 3" in event.detail
+        assert "longer than a dropout" in event.detail
+        assert event.level == event.extreme == 0.0
+
+
+def test_a_loss_says_how_long_it_had_been_on(found: Found) -> None:
+    (event,) = found([(0, 3), (12, 14), (0, 8)])
+    assert "off after 14 s on, and not back in the 8 s after" in event.detail
+    assert event.reference == pytest.approx(12.0)
+    assert event.level == event.extreme == 0.0
+
+
+def test_on_before_and_after_a_gap_is_one_on_interval(log: Callable[..., Series]) -> None:
+    """Off after it is then a loss; where the supply was off after the gap, nothing is said of the fall."""
+    for steps, expected in (
+        ([(0, 3), (13, 20), (0, 40)], ["gap", "supply_lost"]),
+        ([(0, 3), (13, 7), (0, 40)], ["gap"]),
+    ):
+        whole = log(steps)
+        keep = (whole.time_s < 8.0) | (whole.time_s > 12.0)
+        series = Series(whole.time_s[keep], whole.value[keep], whole.resolution[keep], whole.flags[keep])
+        assert kinds(detect(Channel(1, "feed", Quantity.DC_VOLTAGE), series)) == expected
+
+
+def test_twice_the_level_was_idle_before(found: Found) -> None:
+    """3 V on an unconnected input is taken for 'on' until 13 V come; 'on' begins then."""
+    (event,) = found([(0.2, 5), (3.0, 10), (13.0, 3), (3.0, 10)])
+    assert event.kind == "prime_pulse"
+    assert is_covered(event, 3)
+    assert event.level == pytest.approx(13.0, abs=0.02)

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import math
+import tracemalloc
 
 import pytest
 
-from meterlog.errors import EncodeError
+from meterlog.errors import AddressError, EncodeError
 from meterlog.framing import framing_of
 from meterlog.reading import Flag, Quantity, Reading
+from meterlog_drivers.text import TextDecoder
 
 Q = Quantity
 INF = math.inf
@@ -312,3 +314,71 @@ def test_two_readings_of_one_column_are_no_line() -> None:
 def test_a_line_may_be_as_long_as_256_bytes_and_comes_in_any_ending() -> None:
     for ending in (b"\r\n", b"\n", b"\r"):
         assert [r.value for r in framing_of("text:x").decoder().feed(b"1 V" + ending + b"2 V" + ending, 0.0)] == [1, 2]
+
+
+@pytest.mark.parametrize(("spaces", "values"), [(253, [1.0, 2.0]), (254, [2.0])])
+def test_a_line_has_256_bytes_at_most(spaces: int, values: list[float]) -> None:
+    line = b"1" + b" " * spaces + b"V "
+    assert [r.value for r in framing_of("text:x").decoder().feed(line + b"\n2 V\n", 0.0)] == values
+
+
+def test_a_line_that_never_ends_is_not_kept() -> None:
+    decoder = framing_of("text:x").decoder()
+    tracemalloc.start()
+    try:
+        for _ in range(300):
+            decoder.feed(b"1" * 1000, 0.0)
+        assert tracemalloc.get_traced_memory()[0] < 50_000
+    finally:
+        tracemalloc.stop()
+    assert decoder.traffic.bytes_discarded == 300_000
+
+
+def test_a_tail_in_pieces_is_thrown_away_whole() -> None:
+    decoder = framing_of("text:x").decoder()
+    assert isinstance(decoder, TextDecoder)
+    decoder.joined_midway()
+    assert decoder.feed(b"1", 0.0) == decoder.feed(b"2 V", 0.0) == []
+    assert [r.value for r in decoder.feed(b"\r\n3 V\r\n", 0.0)] == [3.0]
+
+
+@pytest.mark.parametrize(
+    ("address", "says"),
+    [
+        ("text:x", False),
+        ("text:x?profile=columns", False),
+        ("text:x?profile=number", True),
+        ("text:x?profile=two-column", True),
+        ("text:x?profile=number&quantity=dc_voltage", False),
+    ],
+)
+def test_numbers_without_units_are_said_to_be_such(address: str, says: bool) -> None:
+    framing = framing_of(address)
+    assert ("say what they are" in framing.driver.unsaid(framing.address)) == says
+
+
+@pytest.mark.parametrize(
+    ("address", "message"),
+    [
+        ("text:x?quantity=volts", "the quantity is one of dc_voltage, .*, not 'volts'"),
+        ("text:x?unit=W", "the unit 'W' is not known"),
+        ("text:x?quantity=resistance&unit=V", "the unit 'V' does not fit resistance"),
+        ("text:x?quantity=dc_voltage,dc_current,resistance", "the option quantity names 3 columns; the profile has 2"),
+        ("status14:x?spare=some", "spare"),
+        ("digits11:x?status=other", "status"),
+    ],
+)
+def test_an_address_that_does_not_fit_is_refused(address: str, message: str) -> None:
+    with pytest.raises(AddressError, match=message):
+        framing_of(address).decoder()
+
+
+def test_what_digits11_and_digits14_take_for_granted_is_said() -> None:
+    for address, words in (
+        ("digits11:x", "taken as sign-first; a sister chip has it judge-first (status=judge-first)"),
+        ("digits11:x?status=judge-first", "taken as judge-first; a sister chip has it sign-first (status=sign-first)"),
+        ("digits14:x", "the judge bit, when clear, makes of Hz the duty cycle and of deg C deg F"),
+    ):
+        framing = framing_of(address)
+        (said,) = framing.driver.assumed(framing.address)
+        assert words in said

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
-import numpy as np
-from numpy.typing import NDArray
+if TYPE_CHECKING:  # as in `session/model.py`
+    import numpy as np
+    from numpy.typing import NDArray
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,8 +31,8 @@ class Series:
 
     def between(self, start_s: float, end_s: float) -> Series:
         """The readings with start_s <= time_s <= end_s, as views."""
-        i = int(np.searchsorted(self.time_s, start_s, "left"))
-        j = int(np.searchsorted(self.time_s, end_s, "right"))
+        i = int(self.time_s.searchsorted(start_s, "left"))
+        j = int(self.time_s.searchsorted(end_s, "right"))
         return self[i:j]
 
     def __getitem__(self, part: slice) -> Series:

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-
-import numpy as np
-from numpy.typing import NDArray
+from typing import TYPE_CHECKING
 
 from meterlog.reading import Accuracy, Quantity
+
+if TYPE_CHECKING:  # a recording begins before it needs arrays: importing them is a third of its start
+    import numpy as np
+    from numpy.typing import NDArray
 
 USUAL_ACCURACY = Accuracy()
 """Where nothing is stated; see `Accuracy`."""

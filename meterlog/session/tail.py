@@ -1,18 +1,21 @@
-"""A channel's growing tail: rows until there are enough for a sealed chunk."""
+"""A channel's growing tail: rows until there are enough for a sealed chunk.
+
+What seals imports numpy where it needs it: a recording begins, and its first readings are kept, without.
+"""
 
 from __future__ import annotations
 
 import sqlite3
 from collections.abc import Sequence
-from typing import NamedTuple
-
-import numpy as np
-from numpy.typing import NDArray
+from typing import TYPE_CHECKING, NamedTuple
 
 from meterlog.reading import Flag, Reading
 from meterlog.series import Series
-from meterlog.session.codec import pack, pack_times
 from meterlog.session.schema import CHUNK_READINGS
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
 
 
 class Row(NamedTuple):
@@ -61,6 +64,8 @@ class Tail:
 
     def append_series(self, connection: sqlite3.Connection, series: Series) -> None:
         """Add readings whose times count from the session's start: sealed at once where they fill chunks."""
+        import numpy as np
+
         time_us = np.rint(series.time_s * 1e6).astype(np.int64)
         time_us = np.maximum.accumulate(np.maximum(time_us, self._last_us))
         if not len(time_us):
@@ -89,6 +94,8 @@ class Tail:
             self._seal_rows(connection)
 
     def _seal_rows(self, connection: sqlite3.Connection) -> None:
+        import numpy as np
+
         rows = self._rows[:CHUNK_READINGS]
         _, _, time_us, value, resolution, flags = zip(*rows, strict=True)
         connection.execute(
@@ -99,6 +106,10 @@ class Tail:
         del self._rows[: len(rows)]
 
     def _insert_chunk(self, connection: sqlite3.Connection, time_us: NDArray[np.int64], series: Series) -> None:
+        import numpy as np
+
+        from meterlog.session.codec import pack, pack_times
+
         finite = series.value[np.isfinite(series.value)]
         connection.execute(
             _INSERT_CHUNK,

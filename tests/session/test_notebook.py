@@ -34,3 +34,10 @@ def test_the_capture_path_loads_no_pandas() -> None:
     )
     done = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
+
+
+def test_a_recording_begins_without_arrays() -> None:
+    begun = "import sys, meterlog.cli.record; print('numpy' in sys.modules)"
+    asked = "from meterlog.session import SessionReader, add_marker, open_reader; print('numpy' in sys.modules)"
+    said = subprocess.run([sys.executable, "-c", f"{begun}; {asked}"], capture_output=True, text=True, check=True)
+    assert said.stdout.split() == ["False", "True"], said.stderr

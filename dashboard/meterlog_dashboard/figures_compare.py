@@ -32,7 +32,7 @@ def compare_figure(channel: ChannelComparison, one: Band, good: Sequence[tuple[s
     found = thinned(one)
     difference = found.suspect - found.middle
     dots = "lines+markers" if len(found.time_s) <= _DOTS_UP_TO else "lines"
-    edge: dict[str, Any] = {"line": {"width": 0, "color": GREEN}, "hoverinfo": "skip"}
+    edge: dict[str, Any] = {"line": {"width": 1, "color": GREEN}, "hoverinfo": "skip"}
     unit = channel.unit
     hover = f"%{{x:.2f}} s: %{{y:.4~g}} {unit}"
     low, high = found.low - found.error, found.high + found.error

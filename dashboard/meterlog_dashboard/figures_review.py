@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from meterlog.events.colours import BLUE, GREY, KIND_COLOURS, PURPLE, VERMILION
+from meterlog.events.colours import BLUE, GREY, KIND_COLOURS, OUTLINES, PURPLE, VERMILION
 from meterlog.events.event import Event
 from meterlog.series import Series
 from meterlog.session.model import Channel, Marker
@@ -278,8 +278,9 @@ def _draw_events(
     for number, event in few:
         start, end = clock.ms((max(event.start_s, span[0]), min(event.end_s, span[1]))).tolist()
         colour = KIND_COLOURS.get(event.kind, VERMILION)
-        edge = {"color": colour, "width": 3 if number == chosen else 1}
+        edge = {"color": OUTLINES.get(colour, colour), "width": 3 if number == chosen else 1}
         window.shapes.append(band(start, end, axis, colour, 0.3 if number == chosen else 0.16, line=edge))
+    colours = [KIND_COLOURS.get(e.kind, VERMILION) for _, e in few]
     middles = [(max(e.start_s, span[0]) + min(e.end_s, span[1])) / 2 for _, e in few]
     named = len(few) <= _MOST_NUMBERS
     window.traces.append(
@@ -298,8 +299,8 @@ def _draw_events(
             "marker": {
                 "symbol": "triangle-up",
                 "size": [17 if number == chosen else 12 for number, _ in few],
-                "color": [KIND_COLOURS.get(e.kind, VERMILION) for _, e in few],
-                "line": {"color": GREY, "width": 1.5},
+                "color": colours,
+                "line": {"color": [OUTLINES.get(colour, colour) for colour in colours], "width": 1.5},
             },
         }
     )

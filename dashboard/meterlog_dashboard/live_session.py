@@ -127,6 +127,7 @@ class Follower:
                 self._about = {"started": reader.started_at.isoformat(), "details": reader.details}
                 self._start_s = reader.monotonic_start_s
                 self._detection = live_detection(reader.details)
+            duration_s = reader.duration_s
             self._links = reader.link_changes
             self._take_markers(reader.markers)
             for channel in reader.channels:
@@ -137,8 +138,7 @@ class Follower:
             for one in self._followed.values():
                 self._found(one.detector.finish())
         self._ended = ended
-        elapsed_s = time.monotonic() - self._start_s
-        self._about["elapsed_s"] = elapsed_s
+        self._about["elapsed_s"] = time.monotonic() - self._start_s if ended == "growing" else duration_s
         waiting = ended == "growing" and bool(self._markers) and self._waiting()
         self._about["waits_for"] = self._markers_of(ARMED)[-1].note if waiting else ""
         if waiting:

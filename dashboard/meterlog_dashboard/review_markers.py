@@ -66,7 +66,7 @@ def _field(id_: str, label: str, **more: Any) -> Component:
 def _list(markers: list[Marker], clock: Clock) -> Component:
     if not markers:
         return html.P("No markers.")
-    return table(("show", "name", "note", "at", "by", ""), [_row(marker, clock) for marker in markers], "Markers")
+    return table(("show", "name", "note", "at", "by", "change"), [_row(marker, clock) for marker in markers], "Markers")
 
 
 def _row(marker: Marker, clock: Clock) -> Component:

@@ -47,7 +47,7 @@ def test_the_readmes_worked_profile_reads_its_worked_bytes(tmp_path: Path, capsy
     (tmp_path / "some.raw").write_bytes(bytes(int(byte, 8) for byte in octal[1].split("\\")[1:]))
     assert main(["meters", "--try", str(tmp_path / "mine.toml"), str(tmp_path / "some.raw")]) == 0
     out = capsys.readouterr().out
-    assert "shows 12.34 V dc_voltage (one count 0.01)" in out
+    assert "shows 12.34 V DC voltage (one count 0.01)" in out
     assert "checksum, right" in out
     assert "WRONG" not in out
 

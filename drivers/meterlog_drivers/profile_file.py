@@ -212,7 +212,7 @@ def read_profile(name: str, kind: str) -> Table:
             text = Path(name).read_text("utf-8-sig")  # some editors begin a file with a mark
         except (OSError, UnicodeDecodeError) as error:
             why = error.strerror if isinstance(error, OSError) else "it is not UTF-8 text"
-            raise ProfileError(f"the profile {name} cannot be read: {why}") from error
+            raise ProfileError(f"the profile '{name}' cannot be read: {why}") from error
     else:
         known = [n for n, k in shipped_profiles().items() if kind in ("", k)]
         if name not in known:

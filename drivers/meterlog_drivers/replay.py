@@ -59,13 +59,13 @@ class Replay(Driver):
         speed = address.number("speed", 1.0, least=0.001, most=1e6)
         path = Path(address.target)
         if not path.is_file():
-            raise LinkAbsent(f"there is no file {path}", str(path))
+            raise LinkAbsent(f"there is no file '{path}'", str(path))
         with path.open("rb") as file:
             is_session = file.read(len(_SQLITE)) == _SQLITE
         if not is_session:
             return self._raw_meter(address, path, speed)
         if "decoder" in address.options:
-            raise AddressError(f"{path} is a recorded session: its readings need no decoder")
+            raise AddressError(f"'{path}' is a recorded session: its readings need no decoder")
         return SessionMeter(path, speed)
 
     def _raw_meter(self, address: Address, path: Path, speed: float) -> Meter:
@@ -73,7 +73,7 @@ class Replay(Driver):
         recorded = _recorded(capture)
         name = address.options.get("decoder") or recorded.options.get("decoder") or recorded.scheme
         if not name:
-            raise AddressError(f"{path} does not say which meter sent it: add decoder=NAME to the address")
+            raise AddressError(f"'{path}' does not say which meter sent it: add decoder=NAME to the address")
         decoder = _framing(name, address)
         from_capture = recorded.options if "decoder" not in address.options else {}
         options = {

@@ -166,4 +166,4 @@ def reading_text(reading: Reading) -> str:
         value = "overload" if reading.value > 0 else "negative overload"
     count = "" if math.isnan(reading.resolution) else f" (one count {reading.resolution:.3g})"
     flags = [f.name or "" for f in reading.flags & ~(Flag.AC | Flag.DC | Flag.OVERLOAD)]
-    return f"{value} {reading.quantity}{count}" + "".join(f", {f.lower().replace('_', ' ')}" for f in flags)
+    return f"{value} {reading.quantity.words}{count}" + "".join(f", {f.lower().replace('_', ' ')}" for f in flags)

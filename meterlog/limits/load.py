@@ -74,10 +74,11 @@ def _read(path: Path) -> str:
     try:
         return path.read_bytes().decode("utf-8-sig")
     except UnicodeDecodeError:
-        raise LimitsError(f"{path} is no text in UTF-8, so it cannot be a limits file") from None
+        raise LimitsError(f"'{path}' is no text in UTF-8, so it cannot be a limits file") from None
     except OSError as error:
         sets = ", ".join(SETS)
-        raise LimitsError(f"cannot read limits '{path}': {error.strerror}; the sets by name are {sets}") from error
+        why = f"the limits '{path}' cannot be read: {error.strerror}"
+        raise LimitsError(f"{why}; the sets by name are {sets}") from error
 
 
 class _File:
@@ -89,7 +90,7 @@ class _File:
         try:
             self.tables: dict[str, Any] = tomllib.loads(text)
         except tomllib.TOMLDecodeError as error:
-            raise LimitsError(f"{path} is not valid TOML: {error}") from error
+            raise LimitsError(f"'{path}' is not TOML: {error}") from error
         self._known(self.tables, _TOP, None)
         self.name: str | None = self._typed(self.tables, "name", None, str)
         volts = self._typed(self.tables, "system_v", None, float)

@@ -122,9 +122,9 @@ def read_raw_capture(path: Path) -> RawCapture:
     try:
         data = path.read_bytes()
     except (FileNotFoundError, NotADirectoryError) as error:
-        raise LinkAbsent(f"there is no file {path}", str(path)) from error
+        raise LinkAbsent(f"there is no file '{path}'", str(path)) from error
     except OSError as error:
-        raise LinkForbidden(f"{path} cannot be read: {error.strerror}", str(path)) from error
+        raise LinkForbidden(f"'{path}' cannot be read: {error.strerror}", str(path)) from error
     if not data.startswith(FIRST_LINE.encode()):
         return RawCapture([], data)
     chunks: list[Chunk] = []

@@ -50,7 +50,7 @@ def test_a_driver_that_fails_to_load_is_named_and_left_out(
     ("words", "message"),
     [
         (["--try", "no-such", "x.raw"], "there is no profile 'no-such'"),
-        (["--try", "value-unit", "/no/such.raw"], "there is no file /no/such.raw"),
+        (["--try", "value-unit", "/no/such.raw"], "there is no file '/no/such.raw'"),
         (["--listen", "1000"], "--listen wants 0.5 to 600 seconds"),
     ],
 )

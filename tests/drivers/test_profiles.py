@@ -331,7 +331,7 @@ def test_try_shows_each_bytes_meaning(tmp_path: Path, capsys: pytest.CaptureFixt
     assert "    1  0x02  00000010  .  start" in out
     assert "    4  0x33  00110011  3  '34' says V dc" in out
     assert "   12  0x31  00110001  1  digit 5 '1'" in out
-    assert "shows 12.34 V dc_voltage (one count 0.01)" in out
+    assert "shows 12.34 V DC voltage (one count 0.01)" in out
     assert "7 frames good, 0 refused, 2 of 114 bytes discarded" in out
 
 
@@ -351,7 +351,7 @@ def test_try_shows_what_a_text_profile_makes_of_each_line(tmp_path: Path, capsys
     (tmp_path / "some.raw").write_bytes(b"12.34 V\r\nhello\r\n")
     assert main(["meters", "--try", "value-unit", str(tmp_path / "some.raw")]) == 0
     out = capsys.readouterr().out
-    assert "b'12.34 V\\r\\n'  column 1: 12.34 V dc_voltage (one count 0.01)" in out
+    assert "b'12.34 V\\r\\n'  column 1: 12.34 V DC voltage (one count 0.01)" in out
     assert "b'hello\\r\\n'  fits no column" in out
 
 

@@ -86,7 +86,7 @@ def test_an_own_file_may_state_the_system(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("text", "said"),
     [
-        ("[figure.feed_drop_max_v\nvalue = 1\n", "not valid TOML: .*line 1"),
+        ("[figure.feed_drop_max_v\nvalue = 1\n", "not TOML: .*line 1"),
         (
             "\n[figure.feed_drop_mx_v]\nvalue = 1\n",
             "line 2: unknown key 'figure.feed_drop_mx_v'; did you mean 'feed_drop_max_v'",
@@ -125,7 +125,7 @@ def test_a_wrong_file_is_refused_with_its_key_and_line(tmp_path: Path, text: str
 
 
 def test_an_absent_or_binary_file_is_refused_in_one_sentence(tmp_path: Path) -> None:
-    with pytest.raises(LimitsError, match=r"cannot read limits .*No such file.*car-12v, truck-24v, old-6v"):
+    with pytest.raises(LimitsError, match=r"the limits .*cannot be read: No such file.*car-12v, truck-24v, old-6v"):
         load_limits(tmp_path / "absent.toml")
     (tmp_path / "binary.toml").write_bytes(b"\xff\xfe\x00")
     with pytest.raises(LimitsError, match="no text in UTF-8"):

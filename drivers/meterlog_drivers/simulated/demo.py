@@ -59,7 +59,7 @@ def run(args: argparse.Namespace) -> int:
     try:
         args.folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
-        raise SessionWriteFailed(f"the folder {args.folder} cannot be made: {error.strerror}") from error
+        raise SessionWriteFailed(f"the folder '{args.folder}' cannot be made: {error.strerror}") from error
     stamp = f"{datetime.now().astimezone():%H%M%S}"
     armed = ("--armed", "rise 6V", "--before", "2", "--after", "3.5", "--events", "1")
     prime = Step("a key-on, captured armed", "healthy-prime", armed, args.folder / f"key-on-{stamp}.sqlite")

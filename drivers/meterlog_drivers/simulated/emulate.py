@@ -95,7 +95,7 @@ def _answer_queries(together: Run, args: argparse.Namespace) -> int:
         raise UsageError("a bench meter is asked on TCP and does not say what was shown: --tcp PORT, and no --shown")
     server, display = scpi_server(together, args.speed, args.tcp)
     with server:
-        shown = [f"{together.probes[k].label} ({together.quantity(k)})" for k in display.channels]
+        shown = [f"{together.probes[k].label} ({together.quantity(k).words})" for k in display.channels]
         _print_port(
             [server.url], [f"{server.url} answers with {', '.join(shown)}"], [f"scpi:{server.url}"], together, args
         )
@@ -142,13 +142,13 @@ def _opened(path: Path) -> TextIO:
     try:
         return path.open("w", encoding="utf-8")
     except OSError as error:
-        raise SessionWriteFailed(f"{path} cannot be written: {error.strerror}", str(path)) from error
+        raise SessionWriteFailed(f"'{path}' cannot be written: {error.strerror}", str(path)) from error
 
 
 def _announce(played: Run, outlets: list[Outlet], address: Address, args: argparse.Namespace, setting: str) -> None:
     pace, what = f"every {args.interval / args.speed:g} s", []
     for outlet in outlets:
-        shown = ", ".join(f"{played.probes[k].label} ({played.quantity(k)})" for k in outlet.channels)
+        shown = ", ".join(f"{played.probes[k].label} ({played.quantity(k).words})" for k in outlet.channels)
         what.append(f"{outlet.port.name} shows {shown} {pace} as {address.scheme} does")
     scheme, options = address.scheme, address.options
     if setting:

@@ -17,7 +17,7 @@ from meterlog.cli.record_keys import HELP
 from meterlog.cli.record_lines import LineDisplay, said
 from meterlog.plain_text import one_line
 
-REFRESH_S = 0.4
+REFRESH_S = 0.5
 """Time between two pictures: a person reads no faster, and the meters' threads must not wait for drawing."""
 
 ALARM_KINDS = ("dropout", "supply_lost", "sag", "overvoltage", "open_circuit", "chatter", "missing_prime")

@@ -5,12 +5,20 @@ from __future__ import annotations
 import os
 import sqlite3
 import struct
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from urllib.parse import quote
 
-from meterlog.errors import MeterlogError, NewerSession, NotASession, SessionBusy, SessionError, SessionWriteFailed
+from meterlog.errors import (
+    MeterlogError,
+    NewerSession,
+    NotASession,
+    SessionBusy,
+    SessionError,
+    SessionWriteFailed,
+    UsageError,
+)
 from meterlog.session.lock import is_recording
 from meterlog.session.schema import APPLICATION_ID, LATEST
 
@@ -95,6 +103,20 @@ def not_begun(path: Path) -> SessionError:
     if is_recording(path):
         return SessionBusy(f"'{path}' is just being made: look again in a moment", str(path))
     return NotASession(f"'{path}' is empty: it is no session, or its recording never began", str(path))
+
+
+def check_texts(values: Iterable[object]) -> None:
+    """Refuse what a file of text cannot hold: bytes of a command line or a name that are no UTF-8.
+
+    Raises:
+        UsageError: a text has such bytes.
+    """
+    for value in values:
+        if isinstance(value, str) and not value.isascii():
+            try:
+                value.encode()
+            except UnicodeEncodeError:
+                raise UsageError(f"{value!r} is no text in UTF-8, so a session cannot hold it") from None
 
 
 @contextmanager

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 import sqlite3
 import time
 from collections.abc import Iterator
@@ -10,9 +9,12 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from meterlog.errors import UsageError
-from meterlog.session.database import check_header, connect, write_errors
+from meterlog.session.database import check_header, check_texts, connect, write_errors
 from meterlog.session.model import Marker
 from meterlog.session.reader import open_reader
+
+LATEST_S = 1e9
+"""Later than this no session ends, s: 30 years."""
 
 
 def add_marker(path: Path | str, name: str, note: str = "", time_s: float | None = None) -> Marker:
@@ -31,6 +33,7 @@ def add_marker(path: Path | str, name: str, note: str = "", time_s: float | None
     path, name = Path(path), name.strip()
     if not name:
         raise UsageError("a marker wants a text")
+    check_texts((name, note))
     with open_reader(path) as reader:
         if time_s is None:
             if reader.ended != "growing":
@@ -39,9 +42,7 @@ def add_marker(path: Path | str, name: str, note: str = "", time_s: float | None
             time_s = time.monotonic() - reader.monotonic_start_s
         elif reader.ended != "growing" and not 0 <= time_s <= reader.duration_s:
             raise UsageError(f"'{path}' runs from 0 to {reader.duration_s:.1f} s; {time_s:g} s is outside")
-        if not math.isfinite(time_s) or time_s < 0:
-            raise UsageError(f"a marker cannot lie at {time_s:g} s")
-    time_us = round(time_s * 1e6)
+    time_us = _microseconds(time_s)
     with _writing(path) as connection:
         number = connection.execute(
             "INSERT INTO marker (time_us, name, note, by) VALUES (?, ?, ?, 'person')", (time_us, name, note)
@@ -55,12 +56,13 @@ def change_marker(
     """Change what is given of a marker.
 
     Raises:
-        UsageError: there is no such marker, or the name is empty.
+        UsageError: there is no such marker, the name is empty, or there is no such time.
         SessionError: the file cannot be written.
     """
     if name is not None and not name.strip():
         raise UsageError("a marker wants a text")
-    time_us = None if time_s is None else round(time_s * 1e6)
+    check_texts((name, note))
+    time_us = None if time_s is None else _microseconds(time_s)
     with _writing(Path(path)) as connection:
         changed = connection.execute(
             "UPDATE marker SET name = ifnull(?, name), note = ifnull(?, note), time_us = ifnull(?, time_us)"
@@ -82,6 +84,17 @@ def remove_marker(path: Path | str, number: int) -> None:
         _check_found(removed, path, number)
 
 
+def _microseconds(time_s: float) -> int:
+    """The time as the file holds it.
+
+    Raises:
+        UsageError: it is none of a session.
+    """
+    if not 0 <= time_s <= LATEST_S:
+        raise UsageError(f"a marker cannot lie at {time_s:g} s")
+    return round(time_s * 1e6)
+
+
 def _check_found(rows: int, path: Path | str, number: int) -> None:
     if not rows:
         raise UsageError(f"there is no marker {number} in '{path}'")
@@ -97,5 +110,7 @@ def _writing(path: Path) -> Iterator[sqlite3.Connection]:
             connection.execute("BEGIN IMMEDIATE")
             yield connection
             connection.execute("COMMIT")
+        except OverflowError:  # of SQLite's integers
+            raise UsageError("a marker has no such number") from None
         finally:
             connection.close()

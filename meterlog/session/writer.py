@@ -6,6 +6,7 @@ import threading
 import time
 from collections.abc import Mapping, Sequence
 from datetime import datetime
+from itertools import chain
 from pathlib import Path
 from types import TracebackType
 from typing import Any
@@ -14,7 +15,7 @@ from meterlog.errors import SessionBusy, SessionError, SessionWriteFailed
 from meterlog.reading import Accuracy, Quantity, Reading
 from meterlog.series import Series
 from meterlog.session.commits import Batch, Bulk, Commits, Mark, Operation, Statement
-from meterlog.session.database import write_errors
+from meterlog.session.database import check_texts, write_errors
 from meterlog.session.lock import RecorderLock
 from meterlog.session.model import USUAL_ACCURACY, Marker
 from meterlog.session.schema import CHUNK_READINGS
@@ -71,6 +72,7 @@ class SessionWriter:
         Raises:
             SessionBusy: another recorder is writing this very file.
             SessionWriteFailed: the file exists, or cannot be made there.
+            UsageError: a detail is no text in UTF-8; so say `add_channel`, `add_marker` and `set_detail` too.
             ValueError: `started_at` is naive.
         """
         path = Path(path)
@@ -78,6 +80,7 @@ class SessionWriter:
         start = datetime.now().astimezone() if started_at is None else started_at
         if start.utcoffset() is None:
             raise ValueError("started_at must carry its offset from UTC")
+        check_texts(chain(*(details or {}).items()))
         with write_errors(path):
             lock = RecorderLock(path)
         try:
@@ -224,6 +227,8 @@ class SessionWriter:
                 raise
 
     def _give(self, operation: Operation) -> None:
+        if isinstance(operation, Statement | Mark):
+            check_texts(operation.values if isinstance(operation, Statement) else operation)
         with self._changed:
             self._raise_failure()
             if self._closing:

@@ -12,26 +12,37 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from meterlog.analysis import analyze
 from meterlog.capture import meter_setup
 from meterlog.circuit.diagnosis import Diagnoser
 from meterlog.circuit.load import load_circuit
 from meterlog.circuit.measured import load_measured
 from meterlog.cli.main import main
 from meterlog.driver import driver_names
-from meterlog.errors import MeterlogError
+from meterlog.errors import MeterlogError, UsageError
+from meterlog.exchange.csv_export import export_csv
 from meterlog.exchange.plan import ImportOptions, make_plan
 from meterlog.exchange.session_import import import_session_table, is_session_table
 from meterlog.exchange.table_import import import_table
 from meterlog.exchange.tally import Tally
 from meterlog.framing import framing_of
 from meterlog.limits import load_limits
+from meterlog.reading import Quantity, Reading
+from meterlog.session import SessionWriter, open_reader
+from meterlog.session.markers import add_marker, change_marker
 from meterlog.transports.raw_capture import read_raw_capture
+from tests.faults.test_fuzz_page import fuzz_page
 
 ROOT = Path(__file__).parents[2]
 TEMPLATES = sorted((ROOT / "meterlog/circuit/templates").glob("*.toml"))
 LIMITS = sorted((ROOT / "meterlog/limits").glob("*.toml"))
 PROFILES = sorted((ROOT / "drivers/meterlog_drivers/profiles").glob("*.toml"))
 CAPTURES = sorted((ROOT / "recordings").glob("*.raw"))
+
+_WORDS = (
+    "a", "key-on", " ", "'", '"', ",", ";", "=", "+1", "-", "@", "\n", "\r", "\t", "\x00", "\x1b[31m", "é", "\u202e",
+    "\ufeff", "漢", "<b>", "%s", "{x}", "x" * 300, "'=1", "\u2028", "crank",
+)  # fmt: skip
 
 _TOKEN = re.compile(r'"[^"\n]*"|[-+]?\d+(?:\.\d+)?(?:e[-+]?\d+)?|[A-Za-z_][\w-]*|[\[\]{}=,.]|\n')
 _ODD = (
@@ -133,6 +144,44 @@ def fuzz_address(rng: random.Random, folder: Path) -> None:
     meter_setup(f"{rng.choice([*driver_names(), 'nope', ''])}:{target}?{query}")
 
 
+def _word(rng: random.Random) -> str:
+    """Something typed; now and then with a byte that is no UTF-8."""
+    return "".join(rng.choices(_WORDS, k=rng.randrange(6))) + ("\udcff" if rng.random() < 0.01 else "")
+
+
+def fuzz_words(rng: random.Random, folder: Path) -> None:
+    """Labels, test points, details and markers as typed, through a session, its analysis, its table and back."""
+    path, table, again = folder / "w.sqlite", folder / "w.csv", folder / "w2.sqlite"
+    for left in (path, table, again):
+        left.unlink(missing_ok=True)
+    with SessionWriter.create(
+        path, monotonic_start_s=0.0, details={_word(rng): _word(rng) for _ in range(3)}
+    ) as writer:
+        channel = writer.add_channel(
+            _word(rng), rng.choice(list(Quantity)), point=_word(rng), address=_word(rng), driver=_word(rng)
+        )
+        writer.append(
+            channel, [Reading(0.1 * i, rng.choice((0.0, 12.4, 0.3)), Quantity.DC_VOLTAGE, 0.01) for i in range(40)]
+        )
+        writer.add_marker(1.0, "x" + _word(rng), _word(rng))
+    with suppress(UsageError):
+        add_marker(
+            path, _word(rng), _word(rng), rng.choice((1.0, 2.0, -1.0, 0.0, 1e300, float("nan"), float("inf"), 1e10))
+        )
+    with suppress(UsageError):
+        change_marker(
+            path, 1, name=_word(rng), note=_word(rng), time_s=rng.choice((None, 2.0, 1e300, float("inf"), -3.0))
+        )
+    with open_reader(path) as reader:
+        analyze(reader)
+        export_csv(reader, table, delimiter=",", decimal=".")
+        label, notes = reader.channels[0].label, [(m.name, m.note) for m in reader.markers]
+    import_session_table(table, again, {}, Tally())
+    with open_reader(again) as reader:
+        assert reader.channels[0].label == label
+        assert [(m.name, m.note) for m in reader.markers] == notes
+
+
 FUZZED: tuple[Callable[[random.Random, Path], None], ...] = (
     fuzz_circuit,
     fuzz_limits,
@@ -140,6 +189,8 @@ FUZZED: tuple[Callable[[random.Random, Path], None], ...] = (
     fuzz_capture,
     fuzz_table,
     fuzz_address,
+    fuzz_words,
+    fuzz_page,
 )
 
 

@@ -53,3 +53,25 @@ def test_a_marker_can_be_changed_and_removed_and_its_number_is_not_used_again(se
             remove_marker(session, number)
     with pytest.raises(NotASession):
         remove_marker(session.with_name("absent.sqlite"), 1)
+
+
+def test_a_time_that_no_session_has_and_bytes_that_are_no_text_are_refused(tmp_path: Path) -> None:
+    path = tmp_path / "a.sqlite"
+    with SessionWriter.create(path) as writer:
+        channel = writer.add_channel("feed", Quantity.DC_VOLTAGE)
+        writer.append(channel, [Reading(writer.monotonic_start_s, 1.0, Quantity.DC_VOLTAGE)])
+        for time_s in (1e300, 1e10, float("nan"), float("inf"), -1.0):  # of a session that still grows
+            with pytest.raises(UsageError, match="cannot lie at"):
+                add_marker(path, "x", time_s=time_s)
+        with pytest.raises(UsageError, match="no text in UTF-8"):
+            writer.set_detail("vehicle", "van \udcff")
+        with pytest.raises(UsageError, match="no text in UTF-8"):
+            writer.add_marker(0.0, "\udcff")
+        writer.add_marker(0.0, "kept")
+    with pytest.raises(UsageError, match="cannot lie at"):
+        change_marker(path, 1, time_s=float("inf"))
+    with pytest.raises(UsageError, match="no text in UTF-8"):
+        SessionWriter.create(tmp_path / "b.sqlite", details={"\udcff": ""})
+    assert [file.name for file in tmp_path.iterdir()] == ["a.sqlite"]
+    with open_reader(path) as reader:
+        assert [(marker.name, marker.time_s) for marker in reader.markers] == [("kept", 0.0)]

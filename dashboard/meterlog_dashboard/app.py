@@ -11,6 +11,7 @@ from dash.development.base_component import Component
 
 from meterlog import __version__
 from meterlog.errors import MeterlogError
+from meterlog_dashboard import trouble
 from meterlog_dashboard.access import Access
 from meterlog_dashboard.library import Library
 from meterlog_dashboard.view import Shop, View
@@ -34,6 +35,7 @@ def build(folder: Path, access: Access) -> Dash:
         suppress_callback_exceptions=True,
         serve_locally=True,
         enable_mcp=False,
+        on_error=trouble.say,
         meta_tags=[{"name": "viewport", "content": "width=device-width, initial-scale=1"}],
     )
     shop = Shop(Library(folder))
@@ -77,9 +79,9 @@ def _route(app: Dash, shop: Shop, shown: list[View]) -> None:
     app.clientside_callback(_HERE, Input("address", "pathname"))  # type: ignore[no-untyped-call]
 
     @app.callback(Output("view", "children"), Input("address", "pathname"), Input("address", "search"))
-    def show(pathname: str | None, search: str | None) -> Component:
+    def show(pathname: str | None, search: str | None) -> list[Component]:
         query = dict(parse_qsl((search or "").removeprefix("?")))
-        return _page(shop, shown, unquote(pathname or "/"), query)
+        return [trouble.place(), _page(shop, shown, unquote(pathname or "/"), query)]
 
 
 def _page(shop: Shop, shown: list[View], pathname: str, query: Mapping[str, str]) -> Component:

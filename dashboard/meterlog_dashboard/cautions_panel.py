@@ -6,6 +6,7 @@ from dash import html
 from dash.development.base_component import Component
 
 from meterlog.capture.cautions import GENERAL, cautions
+from meterlog.errors import UsageError
 from meterlog.reading import Quantity
 from meterlog_dashboard.view import attributes
 
@@ -47,3 +48,19 @@ def cautions_panel() -> Component:
         tabIndex="-1",
         **attributes(aria_label="Cautions"),
     )
+
+
+def need_read(quantity: Quantity, said: object) -> None:
+    """Refuse to begin before a person has said that the cautions were read.
+
+    Args:
+        quantity: what is to be measured.
+        said: the quantities whose cautions were read, as the browser keeps them.
+
+    Raises:
+        UsageError: this one is not among them.
+    """
+    if not isinstance(said, list) or str(quantity) not in said:
+        raise UsageError(
+            f"the cautions for {QUANTITY_NAMES[quantity]} were not read: read them, then press 'I have read this'"
+        )

@@ -53,6 +53,7 @@ class Case:
         tried: direct feeds and replaced parts, from the circuit file and the person.
         own_tried: how many of them, the last ones, the person added.
         left_out: sentences about channels of the sessions that could not be used.
+        diagnoser: what weighs it.
         diagnosis: what it all says.
     """
 
@@ -62,6 +63,7 @@ class Case:
     tried: tuple[Tried, ...]
     own_tried: int
     left_out: tuple[str, ...]
+    diagnoser: Diagnoser
     diagnosis: Diagnosis
 
 
@@ -93,8 +95,9 @@ def weigh(library: Library, name: str, sessions: Sequence[str], rows: Sequence[R
     }
     own, own_tried = measured_from_table(table, circuit, "entered")
     every, every_tried = (*measured, *own), (*tried, *own_tried)
-    diagnosis = _diagnoser(circuit, dead).diagnose(every, every_tried, suggestions=_SUGGESTIONS)
-    return Case(circuit, every, len(own), every_tried, len(own_tried), tuple(left_out), diagnosis)
+    diagnoser = _diagnoser(circuit, dead)
+    diagnosis = diagnoser.diagnose(every, every_tried, suggestions=_SUGGESTIONS)
+    return Case(circuit, every, len(own), every_tried, len(own_tried), tuple(left_out), diagnoser, diagnosis)
 
 
 _diagnosers: dict[str, tuple[Circuit, Diagnoser]] = {}

@@ -10,6 +10,7 @@ from dash.development.base_component import Component
 from dash.exceptions import PreventUpdate
 
 from meterlog.errors import MeterlogError
+from meterlog_dashboard.downloads import circuit_address
 from meterlog_dashboard.shelf import shelf_of
 from meterlog_dashboard.view import Shop
 
@@ -61,6 +62,7 @@ def layout(shop: Shop, rest: str, query: Mapping[str, str]) -> Component:
             dcc.Store(id="circuit-next"),
             dcc.Store(id="circuit-remove"),
             html.Div(id="circuit-verdict", role="status"),
+            html.Div(id="circuit-take", className="row"),
             html.Div(id="circuit-suggestion"),
             _form(),
             html.Div(id="circuit-chain"),
@@ -138,12 +140,17 @@ def _form() -> Component:
 def register(app: Dash, shop: Shop) -> None:
     """Add its callbacks."""
     _register_case(app, shop)
-    _register_form(app, shop)
+    _register_suggested(app)
+    _register_meter(app, shop)
+    _register_entering(app, shop)
 
 
 def _register_case(app: Dash, shop: Shop) -> None:
+    """What all that is known says."""
+
     @app.callback(
         Output("circuit-verdict", "children"),
+        Output("circuit-take", "children"),
         Output("circuit-suggestion", "children"),
         Output("circuit-chain", "children"),
         Output("circuit-next", "data"),
@@ -163,11 +170,13 @@ def _register_case(app: Dash, shop: Shop) -> None:
             case = weigh(shop.library, name, sessions or [], rows, bool(dead))
         except MeterlogError as error:
             said = html.P(str(error), role="alert", className="error")
-            return said, None, None, None, no_update, no_update, no_update
+            return said, None, None, None, None, no_update, no_update, no_update
+        address = circuit_address(name, sessions or [], rows, bool(dead))
+        report = html.A("Report", href=address, className="button main", download="")
         first = case.diagnosis.next[0].measurement if case.diagnosis.next else None
         suggested = {key: getattr(first, key) for key in _FORM} if first else None
         places = circuit_parts.places(case.circuit)
-        shown = (circuit_parts.verdict(case), circuit_parts.suggestion(case), circuit_parts.chain(case))
+        shown = (circuit_parts.verdict(case), report, circuit_parts.suggestion(case), circuit_parts.chain(case))
         return *shown, suggested, places, places, circuit_parts.points(case.circuit)
 
     @app.callback(
@@ -179,7 +188,9 @@ def _register_case(app: Dash, shop: Shop) -> None:
         return []
 
 
-def _register_form(app: Dash, shop: Shop) -> None:
+def _register_suggested(app: Dash) -> None:
+    """The form stands ready for the measurement that is worth taking next."""
+
     @app.callback(
         *(Output(f"reading-{key}", "value") for key in _FORM),
         Input("circuit-next", "data"),
@@ -189,6 +200,10 @@ def _register_form(app: Dash, shop: Shop) -> None:
         if not suggested:
             raise PreventUpdate
         return [suggested[key] for key in _FORM]
+
+
+def _register_meter(app: Dash, shop: Shop) -> None:
+    """The value from a meter that is being recorded."""
 
     @app.callback(
         Output("reading-value", "value"),
@@ -206,6 +221,10 @@ def _register_form(app: Dash, shop: Shop) -> None:
         except MeterlogError as error:
             return no_update, str(error)
         return live.text, f"{live.text} {live.unit} now on '{live.label}' of {live.session}. Add it if it is steady."
+
+
+def _register_entering(app: Dash, shop: Shop) -> None:
+    """What a person enters, and takes out again."""
 
     @app.callback(
         Output("circuit-rows", "data"),

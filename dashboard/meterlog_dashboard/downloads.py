@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import json
 import tempfile
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
+from typing import Any
 from urllib.parse import quote, urlencode
 
 import flask
-from dash import Dash
+from dash import Dash, html
+from dash.development.base_component import Component
 
-from meterlog.errors import MeterlogError
+from meterlog.errors import MeterlogError, UsageError
 from meterlog.session.reader import open_reader
 from meterlog_dashboard.shelf import shelf_of
 from meterlog_dashboard.view import Shop
@@ -29,23 +32,48 @@ def report_address(name: str, good: Iterable[str] = ()) -> str:
     return f"/files/{quote(name, safe='')}/html" + (f"?{asked}" if asked else "")
 
 
+def circuit_address(circuit: str, sessions: Iterable[str], rows: Sequence[Mapping[str, Any]], dead: bool) -> str:
+    """Where the browser finds the report of a circuit; arguments as `circuit_case.weigh` takes them."""
+    asked = [("circuit", circuit), *(("session", one) for one in sessions)]
+    asked += [("dead", "yes")] if dead else []
+    asked += [("rows", json.dumps(rows))] if rows else []
+    return f"/files/circuit.html?{urlencode(asked)}"
+
+
+def session_links(name: str) -> list[Component]:
+    """The report of a session, and its readings as tables: one press each."""
+    return [
+        html.A("Report", href=report_address(name), className="button main", download=""),
+        html.A("CSV", href=table_address(name, "csv"), className="button", download=""),
+        html.A("Parquet", href=table_address(name, "parquet"), className="button", download=""),
+    ]
+
+
 def register(app: Dash, shop: Shop) -> None:
     """Add the addresses."""
 
-    def answer(name: str, suffix: str) -> flask.Response:
+    def session(name: str, suffix: str) -> flask.Response:
         makers: dict[str, Callable[[Path], None]] = {
             "csv": lambda out: _csv(shop, name, out),
             "parquet": lambda out: _parquet(shop, name, out),
             "html": lambda out: _report(shop, name, out, flask.request.args.getlist("good")),
         }
-        try:
-            if suffix not in makers:
-                raise MeterlogError(f"a session cannot be taken away as '{suffix}'")
-            return _made(Path(name).stem, suffix, makers[suffix])
-        except MeterlogError as error:
-            return flask.Response(f"meterlog: {error}\n", 404, mimetype="text/plain")
+        if suffix not in makers:
+            raise MeterlogError(f"a session cannot be taken away as '{suffix}'")
+        return _made(Path(name).stem, suffix, makers[suffix])
 
-    app.server.add_url_rule("/files/<name>/<suffix>", "files", answer)
+    def circuit() -> flask.Response:
+        name = flask.request.args.get("circuit", "")
+        return _made(f"circuit-{Path(name).stem}", "html", lambda out: _circuit_report(shop, name, out))
+
+    def refused(error: Exception) -> flask.Response:
+        return flask.Response(f"meterlog: {error}\n", 404, mimetype="text/plain")
+
+    files = flask.Blueprint("files", __name__, url_prefix="/files")
+    files.add_url_rule("/<name>/<suffix>", "session", session)
+    files.add_url_rule("/circuit.html", "circuit", circuit)
+    files.register_error_handler(MeterlogError, refused)
+    app.server.register_blueprint(files)
 
 
 def _made(stem: str, suffix: str, make: Callable[[Path], None]) -> flask.Response:
@@ -83,3 +111,29 @@ def _report(shop: Shop, name: str, out: Path, good: Iterable[str]) -> None:
 
     shelf = shelf_of(shop.library)
     write_report(build_report([shelf.capture(name)], [shelf.capture(one) for one in good]), out)
+
+
+def _circuit_report(shop: Shop, name: str, out: Path) -> None:
+    from meterlog.report import build_report, circuit_part, write_report
+    from meterlog_dashboard.circuit_case import weigh
+
+    asked = flask.request.args
+    sessions = asked.getlist("session")
+    case = weigh(shop.library, name, sessions, _rows(asked.get("rows", "[]")), "dead" in asked)
+    part = circuit_part(case.diagnoser, case.measured, case.tried, case.left_out)
+    write_report(build_report([shelf_of(shop.library).capture(one) for one in sessions], circuit=part), out)
+
+
+def _rows(text: str) -> list[dict[str, Any]]:
+    """What a person entered, from the address.
+
+    Raises:
+        UsageError: that is not a list of entries.
+    """
+    try:
+        rows = json.loads(text)
+    except ValueError:
+        rows = None
+    if not isinstance(rows, list) or not all(isinstance(row, dict) for row in rows):
+        raise UsageError("the readings of the circuit cannot be understood")
+    return rows

@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from meterlog.events.across import spans_a_part
 from meterlog.events.event import Event
-from meterlog.findings.element import drop_figure, spans_a_part
+from meterlog.findings.element import drop_figure
 from meterlog.findings.evidence import Evidence, is_battery, says
 from meterlog.limits import Limits
 from meterlog.reading import Quantity

@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+import time
+from typing import Any
+
 import flask
 
-from meterlog.errors import MeterlogError, NotASession, UsageError
+from meterlog.errors import MeterlogError, NotASession, SessionError, UsageError
 from meterlog.session.markers import add_marker
 from meterlog_dashboard.capture_process import Recorders
-from meterlog_dashboard.live_session import Followers
+from meterlog_dashboard.live_session import Follower, Followers
 from meterlog_dashboard.view import Shop
 
 _LONGEST_TEXT = 200
+_PATIENCE_S = 2.0
+_AGAIN_S = 0.05
 
 
 def add_routes(server: flask.Flask, shop: Shop, recorders: Recorders) -> None:
@@ -20,7 +25,7 @@ def add_routes(server: flask.Flask, shop: Shop, recorders: Recorders) -> None:
     def new(name: str) -> flask.Response:
         asked = flask.request.args
         after = asked.get("after", default=0, type=int)
-        return _answer(followers.of(name).since(asked.get("epoch", ""), after))
+        return _answer(_since(followers.of(name), asked.get("epoch", ""), after))
 
     def mark(name: str) -> flask.Response:
         said = flask.request.get_json(silent=True)
@@ -35,8 +40,8 @@ def add_routes(server: flask.Flask, shop: Shop, recorders: Recorders) -> None:
         return _answer({})
 
     def failed(error: Exception) -> flask.Response:
-        gone = isinstance(error, NotASession)
         name = (flask.request.view_args or {}).get("name", "")
+        gone = isinstance(error, NotASession) and not (shop.library.folder / name).exists()
         words = recorders.last_words(name) if gone else ""
         return _answer({"error": words or str(error)}, 404 if gone else 400)
 
@@ -46,6 +51,22 @@ def add_routes(server: flask.Flask, shop: Shop, recorders: Recorders) -> None:
     routes.add_url_rule("/<name>/stop", "stop", stop, methods=["POST"])
     routes.register_error_handler(MeterlogError, failed)
     server.register_blueprint(routes)
+
+
+def _since(follower: Follower, epoch: str, after: int) -> dict[str, Any]:
+    """What is new. A session that its recorder is just closing cannot be read for a moment: then again.
+
+    Raises:
+        SessionError: it cannot be read, or is gone.
+    """
+    give_up_s = time.monotonic() + _PATIENCE_S
+    while True:
+        try:
+            return follower.since(epoch, after)
+        except SessionError:
+            if time.monotonic() > give_up_s or not follower.path.exists():
+                raise
+        time.sleep(_AGAIN_S)
 
 
 def _answer(body: dict[str, object], status: int = 200) -> flask.Response:

@@ -8,6 +8,7 @@ from dash import dcc, html
 from dash.development.base_component import Component
 
 from meterlog_dashboard.cautions_panel import cautions_panel
+from meterlog_dashboard.downloads import session_links
 from meterlog_dashboard.figures import layout as figure_layout
 from meterlog_dashboard.view import Shop, attributes
 
@@ -49,6 +50,7 @@ def layout(shop: Shop, name: str) -> Component:
                 ],
                 className="row",
             ),
+            html.Div(session_links(name), id="live-take", className="row", hidden=True),
             html.Section([html.H2("Newest events"), html.Ol(id="live-events"), html.P("None so far.", id="live-none")]),
         ],
         id="live",

@@ -14,7 +14,7 @@ from meterlog.errors import MeterlogError, UsageError
 from meterlog.reading import Quantity
 from meterlog_dashboard import live_routes, live_view, meter_search
 from meterlog_dashboard.capture_process import Plan, Recorders
-from meterlog_dashboard.cautions_panel import QUANTITY_NAMES, cautions_panel
+from meterlog_dashboard.cautions_panel import QUANTITY_NAMES, cautions_panel, need_read
 from meterlog_dashboard.view import Shop, attributes
 
 PATH = "/record"
@@ -47,6 +47,7 @@ def layout(shop: Shop, rest: str, query: Mapping[str, str]) -> Component:  # noq
             _when(),
             _case(),
             cautions_panel(),
+            dcc.Store(id="cautions-said", data=[]),
             html.P(id="start-error", role="alert", className="trouble-said"),
             html.Button("Start", id="start", className="main giant"),
             dcc.Location(id="go-live", refresh="callback-nav"),
@@ -157,6 +158,7 @@ def register(app: Dash, shop: Shop) -> None:
         Output("go-live", "pathname"),
         Output("start-error", "children"),
         Input("start", "n_clicks"),
+        State("cautions-said", "data"),
         State("what", "value"),
         *(State(f"meter-{n}-{part}", "value") for n in range(1, _METERS + 1) for part in ("address", "label", "point")),
         *(State(f"wait{name}", "value") for name in ("", "-level", "-before", "-after", "-captures")),
@@ -164,9 +166,10 @@ def register(app: Dash, shop: Shop) -> None:
         running=[(Output("start", "disabled"), True, False), (Output("start", "children"), "Starting …", "Start")],
         prevent_initial_call=True,
     )
-    def start(_: int, quantity: str, *values: Any) -> tuple[Any, str]:
+    def start(_: int, said: object, quantity: str, *values: Any) -> tuple[Any, str]:
         meters, waits, case = values[: 3 * _METERS], values[3 * _METERS : -len(_DETAILS)], values[-len(_DETAILS) :]
         try:
+            need_read(Quantity(quantity), said)
             name = recorders.start(_plan(Quantity(quantity), meters, waits, dict(zip(_DETAILS, case, strict=True))))
         except MeterlogError as error:
             return no_update, str(error)

@@ -11,11 +11,12 @@ from dash import ClientsideFunction, Dash, Input, Output, Patch, State, dcc, htm
 from dash.development.base_component import Component
 from dash.exceptions import PreventUpdate
 
+from meterlog.errors import SessionError
 from meterlog.findings.words import seconds
 from meterlog.session.model import HARD_END
 from meterlog_dashboard import review_markers
 from meterlog_dashboard.clock import Clock
-from meterlog_dashboard.downloads import report_address, table_address
+from meterlog_dashboard.downloads import session_links
 from meterlog_dashboard.figures import Figure
 from meterlog_dashboard.figures_review import Row, Window, detail_figure, draw_window, strip_figure, strip_window
 from meterlog_dashboard.limit_lines import limit_lines
@@ -104,9 +105,7 @@ def _links(name: str) -> Component:
     asked = quote(name, safe="")
     return html.Div(
         [
-            html.A("Report", href=report_address(name), className="button main", download=""),
-            html.A("CSV", href=table_address(name, "csv"), className="button", download=""),
-            html.A("Parquet", href=table_address(name, "parquet"), className="button", download=""),
+            *session_links(name),
             dcc.Link("Compare with known-good", href=f"/compare?suspect={asked}", className="button"),
             dcc.Link("Which part is it?", href=f"/circuit?session={asked}", className="button"),
         ],
@@ -206,7 +205,10 @@ def _register_growing(app: Dash, shop: Shop) -> None:
         prevent_initial_call=True,
     )
     def grow(_: int, before: dict[str, Any], name: str) -> tuple[dict[str, Any], str, bool]:
-        held = shelf.held(name)
+        try:
+            held = shelf.held(name)
+        except SessionError:  # for a moment while its recorder closes it: the next tick looks again
+            raise PreventUpdate from None
         length = _length(held, Clock(held.started_at, held.duration_s))
         if (length["duration_s"], length["ended"]) == (before["duration_s"], before["ended"]):
             raise PreventUpdate

@@ -123,6 +123,8 @@ def _title(sessions: Sequence[Capture]) -> str:
 
 def _worst(parts: Sequence[SessionPart]) -> str:
     """The page's headline: how many findings are outside their limits, and whether anything differs."""
+    if not parts:
+        return "No recorded session is part of this report."
     outside = sum(finding.verdict == "outside" for part in parts for finding in part.findings)
     unknown = sum(finding.verdict == "cannot tell" for part in parts for finding in part.findings)
     differs = sum(part.comparison is not None and part.comparison.verdict == "different" for part in parts)

@@ -16,12 +16,13 @@ import pytest
 from playwright.sync_api import Browser, Page, expect
 
 from meterlog.analysis import analyze
-from meterlog.session import open_reader
+from meterlog.reading import Quantity, Reading
+from meterlog.session import SessionWriter, open_reader
 from meterlog_dashboard.access import LOOPBACK, Access
 from meterlog_dashboard.capture_process import Recorders
 from meterlog_dashboard.library import Library
 
-PATIENCE_MS = 60_000
+PATIENCE_MS = 30_000
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="needs pseudo-terminals")
 
@@ -131,6 +132,133 @@ def test_arm_on_the_page_see_the_prime_caught_mark_and_stop(
     assert [file.name for file in tmp_path.iterdir()] == [path.name]
 
 
+@pytest.fixture
+def counting(plug_in: Callable[[], Any]) -> Iterator[Any]:
+    """A meter whose display counts up by 0.01 V, some 20 times a second."""
+    meter, stop = plug_in(), threading.Event()
+
+    def count() -> None:
+        shown = 0
+        while not stop.wait(0.05):
+            meter.show(0.01 * shown)
+            shown += 1
+
+    thread = threading.Thread(target=count)
+    thread.start()
+    yield meter
+    stop.set()
+    thread.join()
+
+
+def counted(path: Path) -> list[int]:
+    """What a session holds of such a meter."""
+    with open_reader(path) as reader:
+        return np.round(reader.series(1).value * 100).astype(int).tolist()  # type: ignore[no-any-return]
+
+
+def fill_form(page: Page, address: str, meter: Any) -> None:
+    page.goto(f"{address}/record")
+    page.get_by_label("Meter: address").fill(f"status14:{meter.port}")
+    page.get_by_label("Called").first.fill("feed")
+
+
+def test_a_marker_on_the_page_opens_the_window_of_an_armed_capture(
+    page: Page, serve: Callable[[], Served], counting: Any, tmp_path: Path
+) -> None:
+    page.add_init_script("localStorage.setItem('meterlog-cautions-read', '[\"dc_voltage\"]')")
+    fill_form(page, serve().address, counting)
+    page.get_by_text("wait until it rises through").click()
+    page.get_by_label("Level, in V, A, ohm, ...").fill("900")
+    page.get_by_label("Keep before it, s").fill("1")
+    page.get_by_label("Keep after it, s").fill("1")
+    page.get_by_role("button", name="Start").click()
+    expect(page.locator("#band")).to_contain_text("Armed")
+    expect(page.locator(".readout")).to_contain_text("· 0 readings")
+    expect(page.locator(".readout output")).to_contain_text("V")
+    expect(page.locator("#live-take")).to_be_hidden()
+    page.get_by_role("button", name="key-on").click()
+    expect(page.locator("#live-said")).to_contain_text("Marker key-on at")
+    expect(page.locator(".readout")).not_to_contain_text("· 0 readings")
+    expect(page.locator("#band")).to_contain_text("Armed")  # again: the window is over
+    with page.expect_download() as taken:
+        page.get_by_role("link", name="Report").click()
+    assert b"still running" in Path(taken.value.path()).read_bytes()
+    press_stop(page)
+    expect(page.locator("#band")).to_contain_text("everything is kept")
+    (path,) = tmp_path.glob("*.sqlite")
+    wait_ended(tmp_path, path.name)
+    with open_reader(path) as reader:
+        time_s = reader.series(1).time_s
+        (marked_s,) = [marker.time_s for marker in reader.markers if marker.name == "key-on"]
+        assert "triggered" not in [marker.name for marker in reader.markers]
+    assert marked_s - 1.01 < time_s[0] < marked_s < time_s[-1] < marked_s + 1.01
+    assert np.diff(counted(path)).tolist() == [1] * (len(time_s) - 1)
+    for link, begin in (("Report", b"<!doctype html>"), ("CSV", b"time_s,"), ("Parquet", b"PAR1")):
+        with page.expect_download() as taken:
+            page.get_by_role("link", name=link, exact=True).click()
+        assert Path(taken.value.path()).read_bytes().lower().startswith(begin.lower())
+
+
+def test_the_server_begins_nothing_before_the_cautions_were_read(
+    page: Page, serve: Callable[[], Served], counting: Any, tmp_path: Path
+) -> None:
+    fill_form(page, serve().address, counting)
+    page.evaluate("dash_clientside.set_props('start', { n_clicks: 1 })")  # past what holds the button back
+    expect(page.locator("#start-error")).to_have_text(
+        "the cautions for volts DC were not read: read them, then press 'I have read this'"
+    )
+    assert list(tmp_path.glob("*.sqlite*")) == []
+    page.get_by_role("button", name="I have read this").click()
+    page.get_by_text("ohms", exact=True).click()
+    page.evaluate("dash_clientside.set_props('start', { n_clicks: 2 })")
+    expect(page.locator("#start-error")).to_contain_text("the cautions for ohms were not read")
+    assert list(tmp_path.glob("*.sqlite*")) == []
+    page.get_by_text("volts DC", exact=True).click()
+    page.get_by_role("button", name="Start").click()
+    expect(page.locator(".readout output")).to_contain_text("V")
+    assert len(list(tmp_path.glob("*.sqlite"))) == 1
+
+
+def test_two_pages_at_once_show_and_do_the_same_and_neither_needs_the_other(
+    page: Page, browser: Browser, serve: Callable[[], Served], tmp_path: Path
+) -> None:
+    def read(*volts: float) -> None:
+        begin_s = writer.monotonic_start_s + 0.1 * len(sent)
+        readings = [Reading(begin_s + 0.1 * i, v, Quantity.DC_VOLTAGE, 0.01) for i, v in enumerate(volts)]
+        writer.append(channel, readings)
+        sent.extend(volts)
+
+    sent: list[float] = []
+    with SessionWriter.create(tmp_path / "both.sqlite") as writer:
+        channel = writer.add_channel("feed", Quantity.DC_VOLTAGE, interval_s=0.1)
+        read(*[0.0] * 30)
+        address = f"{serve().address}/record/both.sqlite"
+        other = browser.new_page()
+        for one in (page, other):
+            one.set_default_timeout(PATIENCE_MS)
+            one.goto(address)
+            expect(one.locator(".readout")).to_contain_text("0.00 V")
+            expect(one.locator(".readout")).to_contain_text("· 30 readings")
+        page.get_by_role("button", name="wiggle").click()
+        for one in (page, other):
+            expect(one.locator("#strip-chart .annotation-text", has_text="wiggle")).to_have_count(1)
+        read(*[12.0] * 20, *[0.0] * 60)
+        for one in (page, other):
+            expect(one.locator("#band")).to_contain_text("CAUGHT: prime pulse on feed")
+            expect(one.locator("#live-events li")).to_have_count(1)
+        page.get_by_role("button", name="Seen").click()
+        expect(page.locator("#band")).not_to_contain_text("CAUGHT")
+        expect(other.locator("#band")).to_contain_text("CAUGHT")
+        other.close()
+        read(*[0.01] * 40)
+        expect(page.locator(".readout")).to_contain_text(f"· {len(sent)} readings")
+        expect(page.locator(".readout")).to_contain_text("0.01 V")
+    expect(page.locator("#band")).to_contain_text("everything is kept")
+    with open_reader(tmp_path / "both.sqlite") as reader:
+        assert reader.series(1).value.tolist() == sent
+        assert [marker.name for marker in reader.markers] == ["wiggle"]
+
+
 def test_a_meter_that_is_not_there_is_said_in_one_sentence(page: Page, serve: Callable[[], Served]) -> None:
     page.goto(f"{serve().address}/record")
     page.evaluate("localStorage.setItem('meterlog-cautions-read', '[\"dc_voltage\"]')")
@@ -140,21 +268,12 @@ def test_a_meter_that_is_not_there_is_said_in_one_sentence(page: Page, serve: Ca
 
 
 def test_page_and_server_killed_in_mid_capture_lose_nothing(
-    page: Page, browser: Browser, serve: Callable[[], Served], plug_in: Callable[[], Any], tmp_path: Path
+    page: Page, browser: Browser, serve: Callable[[], Served], counting: Any, tmp_path: Path
 ) -> None:
-    meter, stop, shown, name = plug_in(), threading.Event(), [0], "by-hand.sqlite"
-
-    def count() -> None:
-        while not stop.wait(0.05):
-            meter.show(0.01 * shown[0])
-            shown[0] += 1
-
-    counting = threading.Thread(target=count)
-    counting.start()
-    try:
-        first = serve()
-        command = [sys.executable, "-m", "meterlog", "record", "--quiet", "--out", str(tmp_path / name)]
-        recorder = subprocess.Popen([*command, "--meter", f"status14:{meter.port}"], stdout=subprocess.DEVNULL)
+    name = "by-hand.sqlite"
+    first = serve()
+    command = [sys.executable, "-m", "meterlog", "record", "--quiet", "--out", str(tmp_path / name)]
+    with subprocess.Popen([*command, "--meter", f"status14:{counting.port}"], stdout=subprocess.DEVNULL) as recorder:
         while not Recorders(Library(tmp_path)).running():
             time.sleep(0.05)
         lost = browser.new_page()
@@ -170,14 +289,10 @@ def test_page_and_server_killed_in_mid_capture_lose_nothing(
         expect(page.locator(".readout output")).to_contain_text("V")
         press_stop(page)
         expect(page.locator("#band")).to_contain_text("everything is kept")
-    finally:
-        stop.set()
-        counting.join()
-    assert recorder.wait(15) == 0
-    with open_reader(tmp_path / name) as reader:
-        counted = np.round(reader.series(1).value * 100).astype(int)
-    assert len(counted) > 20
-    assert np.diff(counted).tolist() == [1] * (len(counted) - 1)
+        assert recorder.wait(15) == 0
+    kept = counted(tmp_path / name)
+    assert len(kept) > 20
+    assert np.diff(kept).tolist() == [1] * (len(kept) - 1)
 
 
 def test_the_code_pairs_a_phone_in_a_real_browser(page: Page) -> None:

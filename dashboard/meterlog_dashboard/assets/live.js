@@ -277,6 +277,7 @@
     put($("live-state"), (live.ended ? "ended" : live.waitsFor ? "armed" : "recording") + " · " + clock(told.elapsed_s));
     showReadings(live);
     calm(live);
+    $("live-take").hidden = !live.channels.some((one) => one.count); // of no readings there is nothing to take away
     cautions(live.channels.map((one) => one.quantity));
     drawSoon(live);
   }
@@ -357,7 +358,8 @@
       press.preventDefault();
       $("cautions").scrollIntoView({ block: "center" });
       $("cautions-read").focus();
-    } else if (button.id === "cautions-read") haveRead();
+    } else if (button.id === "start") window.dash_clientside.set_props("cautions-said", { data: read() });
+    else if (button.id === "cautions-read") haveRead();
     else if (button.id === "sound") switchSound();
     else if (button.id === "band-seen" && shown) { shown.alarm = false; calm(shown); }
     else if (button.id === "stop") stop();

@@ -9,13 +9,19 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from meterlog.circuit.fit import BAD_READING, bad_density
 from meterlog.circuit.measured import UNITS, Measurement, Tried
-from meterlog.circuit.posterior import BAD_READING, Posterior, bad_density, posterior
-from meterlog.circuit.predict import OHM_OFFSET, OVERLOAD_OHM, Network
+from meterlog.circuit.ohms import OHM_OFFSET, OVERLOAD_OHM
+from meterlog.circuit.posterior import Posterior, posterior
+from meterlog.circuit.predict import Network
+from meterlog.circuit.tried import runs
 
 MOST_SAID = 4
 TELLING = 2.0
 """A reading speaks for a hypothesis when it is this many times as likely under it as under the others together."""
+
+UNEXPLAINED = 0.8
+"""From this probability of being a bad one on, a reading that contradicts no other is named too."""
 
 Array = NDArray[np.float64]
 
@@ -47,7 +53,7 @@ def evidence(case: Case, member: NDArray[np.bool_]) -> tuple[tuple[str, ...], tu
     for one in case.tried:
         if one.replaced:
             continue
-        chance = case.network.runs(one) if one.runs else 1 - case.network.runs(one)
+        chance = runs(case.network, one) if one.runs else 1 - runs(case.network, one)
         like, unlike = _without(weight, chance, member), _without(weight, chance, ~member)
         if like and unlike:
             said.append(
@@ -71,8 +77,15 @@ def contradictions(case: Case) -> list[str]:
     for k in np.flatnonzero(case.known.bad > 0.4):
         m, partner = case.measured[int(k)], _partner(case, int(k))
         alone = posterior(case.network, [m], [], 0.0).bad[0]
-        if partner is None or case.known.bad[k] < 2 * alone or any(m.place in s for s in found):
-            continue  # unusual by itself is not a contradiction
+        if any(m.place in s for s in found):
+            continue
+        if partner is None or case.known.bad[k] < 2 * alone:
+            if case.known.bad[k] > UNEXPLAINED:
+                found.append(
+                    f"{m} fits nothing that can be wrong in this circuit: measure it again; if it stays, the vehicle is"
+                    " not wired as the circuit file says, or a contact never opens"
+                )
+            continue
         expected = _expected_without(case, int(k))
         found.append(
             f"{m} and {case.measured[partner]} can't both be right{expected}: measure this again, {m.place}, and prove"

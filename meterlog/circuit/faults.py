@@ -7,89 +7,26 @@ are the figures nobody knows exactly (source voltage, the load's current, the go
 
 from __future__ import annotations
 
-import tomllib
-from collections.abc import Mapping
-from dataclasses import dataclass, field, fields
-from pathlib import Path
+from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import NDArray
 
-from meterlog.circuit.model import Circuit, near
-from meterlog.errors import CircuitError
+from meterlog.circuit.model import Circuit
+from meterlog.circuit.rates import OPEN_SHARE, Rates, part_rate
+from meterlog.circuit.solve import load_model, solve
 
 FAULTS = ("open", "high_resistance", "short_to_ground", "not_commanded", "stalled", "weak", "intermittent", "healthy")
-
-DEFAULT_RATES: Mapping[str, float] = {
-    "battery": 0.8,
-    "connector": 1.5,
-    "fuse": 1.5,
-    "switch": 1.0,
-    "relay_contact": 1.5,
-    "command": 1.5,
-    "wire": 1.2,
-    "resistor": 0.8,
-    "motor": 2.5,
-    "load": 2.5,
-    "ground": 2.0,
-    "healthy": 0.15,
-    "pair": 0.08,
-    "intermittent": 0.10,
-}
-"""How often each kind of part is the fault, relative to the others; `healthy`, `pair` and `intermittent` are shares of
-all. GUESSES (no published split exists; makers say that most intermittents are connections or wiring, and that most
-returned pumps test good): set a part's `fault_rate`, or give a file of rates."""
-
-OPEN_SHARE: Mapping[str, float] = {
-    "connector": 0.35,
-    "fuse": 0.85,
-    "switch": 0.4,
-    "relay_contact": 0.4,
-    "wire": 0.5,
-    "resistor": 0.8,
-    "motor": 0.4,
-    "load": 0.7,
-    "ground": 0.35,
-}
-"""Of a part's series faults, the share that is fully open. Guesses, as above."""
 
 REST_V, CRANK_V, RUN_V = (12.4, 0.3), (10.8, 0.8), (13.95, 0.4)
 """Source voltage at rest or key-on, cranking and running (middle and standard deviation, V, 12 V system). Rest: 12.2 V
 is half charged, 12.6 full (anonymous table); cranking: 9.6 V is the load-test floor at 20 C; running: 13.2-14.7 V
 between warm and cold (makers' manuals)."""
 
+PULL_IN_SHARE = 0.58
+"""Of the system voltage, where a solenoid pulls in: 7.0 of 12 V, as 12 V relays must (makers' datasheets)."""
+
 Array = NDArray[np.float64]
-
-
-@dataclass(frozen=True, slots=True)
-class Rates:
-    """Fault rates by kind or id, over the defaults; `source` says where they came from."""
-
-    by_name: Mapping[str, float] = field(default_factory=dict)
-    source: str = "defaults, which are guesses"
-
-    def of(self, name: str, kind: str) -> float:
-        """The rate of a part or command."""
-        return self.by_name.get(name, self.by_name.get(kind, DEFAULT_RATES[kind]))
-
-
-def load_rates(path: str | Path, circuit: Circuit) -> Rates:
-    """Rates from a TOML file of `name = number`, the names being kinds, ids, healthy, pair and intermittent.
-
-    Raises:
-        CircuitError: no such file, or an entry is wrong.
-    """
-    try:
-        table = tomllib.loads(Path(path).read_text("utf-8"))
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-        raise CircuitError(f"the rates '{path}' cannot be read: {error}") from error
-    known = [*DEFAULT_RATES, *circuit.part_index, *circuit.commands]
-    for name, value in table.items():
-        if name not in known:
-            raise CircuitError(f"{path}: '{name}' is no kind, part or command{near(name, known)}")
-        if isinstance(value, bool) or not isinstance(value, int | float) or not 0 <= value < 1e6:
-            raise CircuitError(f"{path}: '{name}' wants a number from 0 up, not {value!r}")
-    return Rates({k: float(v) for k, v in table.items()}, str(path))
 
 
 @dataclass(frozen=True)
@@ -163,10 +100,10 @@ def single_open(cells: Cells, k: int) -> int:
     return int(np.append(np.flatnonzero(alone), -1)[0])
 
 
-def part_rate(circuit: Circuit, k: int, rates: Rates) -> float:
-    """The fault rate of a part: its own `fault_rate`, or that of its id or kind."""
-    part = circuit.parts[k]
-    return part.fault_rate if part.fault_rate is not None else rates.of(part.id, part.kind)
+def single_resistive(cells: Cells, k: int) -> NDArray[np.bool_]:
+    """The cells in which part k alone has too much resistance, shape (K,)."""
+    alone = (cells.part[:, 0] == k) & (cells.part[:, 1] < 0)
+    return np.asarray(alone & (cells.fault == FAULTS.index("high_resistance")))
 
 
 def all_cells(circuit: Circuit, rates: Rates) -> Cells:
@@ -179,7 +116,20 @@ def all_cells(circuit: Circuit, rates: Rates) -> Cells:
     for row in single:
         row.prior *= rest / total
     table = [*_healthy(circuit, healthy), *single, *_pairs(circuit, rates, series, pair)]
-    return _arrays(circuit, table)
+    cells = _arrays(circuit, table)
+    if circuit.turns_engine:
+        _rest_where_engine_stands(circuit, cells)
+    return cells
+
+
+def _rest_where_engine_stands(circuit: Circuit, cells: Cells) -> None:
+    """Give the cells in which the starter's load does not pull in the resting voltage while cranking, too."""
+    ohm = cells.ohm.copy()
+    ohm[cells.never_closed[:, 1], list(circuit.commands.values())] = np.inf
+    load = load_model(circuit, current_share=cells.share, stalled=cells.stalled)
+    stands = solve(circuit, ohm, cells.source_v[:, 1], load).load_v < PULL_IN_SHARE * circuit.system_v
+    cells.source_v[stands, 1] = cells.source_v[stands, 0]
+    cells.source_spread_v[stands, 1] = cells.source_spread_v[stands, 0]
 
 
 def least_fault_ohm(circuit: Circuit) -> float:
@@ -208,12 +158,17 @@ def _log_cells(low: float, high: float, step: float, density: float) -> list[tup
 
 
 def _healthy(circuit: Circuit, share: float) -> list[_Row]:
-    """Nothing wrong; some vehicles by design do not close the relay before the engine turns (makers' manuals)."""
-    may_not_prime = bool(circuit.commands) and {"key_on", "crank"} <= set(circuit.active)
-    row = [_Row(share * (0.85 if may_not_prime else 1.0), "healthy")]
-    if may_not_prime:
-        row.append(_Row(share * 0.15, "healthy", never_closed=(True, False)))
-    return row
+    """Nothing wrong. Some vehicles by design do not close the relay before the engine turns (makers' manuals); and the
+    engine may stand though the starter's own circuit is good (the motor, its cable): 1 in 5, a guess."""
+    other = 0.0
+    rows: list[_Row] = []
+    if circuit.commands and {"key_on", "crank"} <= set(circuit.active):
+        other = 0.15
+        rows.append(_Row(share * other, "healthy", never_closed=(True, False)))
+    if circuit.turns_engine:
+        other = 0.2
+        rows.append(_Row(share * other, "healthy", source=(REST_V, REST_V, RUN_V)))
+    return [_Row(share * (1 - other), "healthy"), *rows]
 
 
 def _singles(circuit: Circuit, rates: Rates, series: list[int]) -> list[_Row]:
@@ -221,7 +176,7 @@ def _singles(circuit: Circuit, rates: Rates, series: list[int]) -> list[_Row]:
     finite = resistance_cells(circuit)
     for k in series:
         part, rate = circuit.parts[k], part_rate(circuit, k, rates)
-        share = {"motor": 0.6, "wire": 0.9}.get(part.kind, 1.0)
+        share = {"motor": 0.6, "load": 0.9, "wire": 0.9}.get(part.kind, 1.0)
         opens = OPEN_SHARE[part.kind]
         high = rate * share * (1 - opens) * (0.2 if part.by_design else 1.0)
         found.append(_Row(rate * share * opens, "open", (k,), (np.inf,), (0.0,)))
@@ -229,7 +184,7 @@ def _singles(circuit: Circuit, rates: Rates, series: list[int]) -> list[_Row]:
         if part.kind == "wire" and _fuse_before(circuit, k) > 0:
             found.append(_Row(rate * 0.1, "short_to_ground", (k,), short_at=k))
     found += _load_faults(circuit, rates)
-    found += _battery_faults(part_rate(circuit, 0, rates))
+    found += _battery_faults(circuit, part_rate(circuit, 0, rates))
     for command, k in circuit.commands.items():
         rate = rates.of(command, "command")
         found.append(_Row(rate, "not_commanded", never_closed=(True, True), command_at=k))
@@ -238,9 +193,12 @@ def _singles(circuit: Circuit, rates: Rates, series: list[int]) -> list[_Row]:
 
 def _load_faults(circuit: Circuit, rates: Rates) -> list[_Row]:
     k = circuit.load
-    if circuit.parts[k].kind != "motor":
-        return []
     rate = part_rate(circuit, k, rates)
+    if circuit.parts[k].kind != "motor":
+        return [
+            _Row(rate * 0.05, "weak", (k,), share=0.5, share_spread=0.25),
+            _Row(rate * 0.05, "weak", (k,), share=2.5, share_spread=0.5),
+        ]
     found = [
         _Row(rate * 0.18, "stalled", (k,), stalled=True),
         _Row(rate * 0.10, "weak", (k,), share=0.55, share_spread=0.15),
@@ -251,14 +209,18 @@ def _load_faults(circuit: Circuit, rates: Rates) -> list[_Row]:
     return found
 
 
-def _battery_faults(rate: float) -> list[_Row]:
+def _battery_faults(circuit: Circuit, rate: float) -> list[_Row]:
     """A discharged or worn battery, one that is not being charged (the source does not rise with the engine), one with
-    a dead cell or two, and one that is flat. Shares and levels are guesses."""
+    a dead cell or two, and one that is flat. A source that feeds only while the engine runs is an alternator: it fails
+    by not charging. Shares and levels are guesses."""
+    not_charged = ((12.0, 0.4), (9.8, 0.9), (12.3, 0.5))
+    if set(circuit.active) == {"run"}:
+        return [_Row(rate, "weak", (0,), source=not_charged)]
     return [
-        _Row(rate * 0.50, "weak", (0,), source=((11.3, 0.5), (8.2, 0.9), (13.6, 0.4))),
-        _Row(rate * 0.34, "weak", (0,), source=((12.0, 0.4), (9.8, 0.9), (12.3, 0.5))),
+        _Row(rate * 0.45, "weak", (0,), source=((11.3, 0.5), (8.2, 0.9), (13.6, 0.4))),
+        _Row(rate * 0.30, "weak", (0,), source=not_charged),
         _Row(rate * 0.10, "weak", (0,), source=((9.3, 1.1), (6.0, 1.5), (13.2, 0.7))),
-        _Row(rate * 0.06, "weak", (0,), source=((4.0, 2.4), (2.5, 1.5), (12.5, 1.0))),
+        _Row(rate * 0.15, "weak", (0,), source=((4.0, 2.4), (2.5, 1.5), (12.5, 1.0))),
     ]
 
 
@@ -317,7 +279,7 @@ def _arrays(circuit: Circuit, table: list[_Row]) -> Cells:
         prior=prior / prior.sum(),
         ohm=ohm,
         ohm_spread=spread,
-        source_v=scale * np.array([[middle for middle, _ in row.source] for row in table]),
+        source_v=scale * np.array([[middle for middle, _ in row.source] for row in table]) + _inside_v(circuit),
         source_spread_v=scale * np.array([[s for _, s in row.source] for row in table]),
         share=np.array([row.share for row in table]),
         share_spread=np.array([row.share_spread or usual for row in table]),
@@ -326,6 +288,12 @@ def _arrays(circuit: Circuit, table: list[_Row]) -> Cells:
         command_at=np.array([row.command_at for row in table]),
         short_at=np.array([row.short_at for row in table]),
     )
+
+
+def _inside_v(circuit: Circuit) -> Array:
+    """What the load's own current loses inside the battery while cranking, shape (3,), V: a starter's voltage is known
+    as it is on the posts with the starter turning."""
+    return np.array([0.0, circuit.load_a * circuit.healthy_ohm()[0], 0.0])
 
 
 def _usual_share_spread(circuit: Circuit) -> float:

@@ -52,7 +52,7 @@ class Part:
     Attributes:
         id: its name, used everywhere.
         kind: one of `KINDS`.
-        resistance_ohm: what it has when good (a motor: its winding); None where the kind's default applies.
+        resistance_ohm: what it has when good and at work (a motor: its winding); None where the kind's default applies.
         current_a: what a load draws at the system voltage when good; None where unknown.
         command: the id of what closes it; empty where nothing does.
         by_design: its loss is meant and never a fault.
@@ -120,12 +120,12 @@ class Circuit:
 
     @cached_property
     def load_a(self) -> float:
-        """What the load draws at the system voltage when good, A."""
+        """What the load draws at the system voltage when good, A; by its resistance where stated (a motor: never)."""
         part = self.parts[self.load]
-        if part.current_a is not None:
-            return part.current_a
         if part.resistance_ohm and part.kind == "load":
             return self.system_v / part.resistance_ohm
+        if part.current_a is not None:
+            return part.current_a
         return DEFAULT_LOAD_A
 
     @cached_property
@@ -147,6 +147,12 @@ class Circuit:
             if 0 < k < len(self.parts) and self.parts[k].kind == "connector":
                 found.append(k)
         return tuple(sorted(found)) or (self.load,)
+
+    @property
+    def turns_engine(self) -> bool:
+        """Whether this is the starter's own circuit: one that is on only while cranking. Where its load does not pull
+        in, the engine does not turn, and the battery stays at its resting voltage."""
+        return set(self.active) == {"crank"}
 
     def node(self, id_: str) -> int:
         """The node of a point, or the node after a part; `battery_minus` is always known.

@@ -14,27 +14,25 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from meterlog.circuit.faults import FAULTS, Cells
-from meterlog.circuit.measured import Measurement, Tried
+from meterlog.circuit.faults import Cells
+from meterlog.circuit.measured import Measurement
 from meterlog.circuit.model import Circuit
-from meterlog.circuit.solve import LAMP_OHM, METER_OHM, OPEN_OHM, LoadModel, Shunt, line_place, load_model, solve
+from meterlog.circuit.ohms import resistance
+from meterlog.circuit.solve import (
+    LAMP_OHM,
+    METER_OHM,
+    OPEN_OHM,
+    Shunt,
+    line_place,
+    load_model,
+    solve,
+    unplug,
+)
+from meterlog.circuit.unknowns import LAMP_SPREAD, UNKNOWNS, WINDING_SPREAD, Prediction
 
-UNKNOWNS = ("rest_v", "crank_v", "run_v", "share", "winding", "lamp", "lead", "fault_1", "fault_2")
-"""The unknowns before the good parts' resistances, which follow in the order of the chain."""
-
-WINDING_SPREAD, LAMP_SPREAD = 0.4, 0.6
-"""Standard deviations of the logs of a winding's stated resistance and of a test lamp's. Guesses."""
-LEAD_OHM, LEAD_SPREAD_OHM = 0.25, 0.17
-"""Meter leads are 0.2-0.6 ohm (makers' manuals); people null them, or not."""
-OHM_OFFSET = 0.5
-OVERLOAD_OHM = 40e6
-"""The top of a usual hand-held meter's range; it shows overload above."""
-JUMPER_OHM = 0.1
-"""A pair of clip leads."""
-SHORT_OHM = 0.5
-"""A chafed wire on the body. Guess."""
-COLD_FILAMENT = 0.25
-"""A lamp's cold resistance is a small part of the hot one (from memory 1/10 to 1/3, unverified)."""
+ALLOWED_V = {"connector": 0.1, "ground": 0.1, "wire": 0.2, "switch": 0.3, "relay_contact": 0.3}
+"""What a good part may lose at its load's current in a 12 V circuit, V (makers' manuals; a small connection: nothing, a
+high-current one and a ground 0.1 V, a cable 0.2 V, a switch or relay contact 0.3 V)."""
 
 Array = NDArray[np.float64]
 
@@ -64,19 +62,6 @@ class Setup:
     step: Array
 
 
-@dataclass(frozen=True, slots=True)
-class Prediction:
-    """A measurement under every cell.
-
-    Attributes:
-        mean: shape (K,).
-        slope: shape (K, P), change per standard deviation of each unknown.
-    """
-
-    mean: Array
-    slope: Array
-
-
 class Network:
     """A circuit with its cells; keeps what it has solved."""
 
@@ -89,11 +74,14 @@ class Network:
     @cached_property
     def good_spread(self) -> Array:
         """Standard deviation of each good part's resistance as a share of its usual one, shape (n,): stated 12 %, by
-        the kind's default 100 % (a log-normal with a factor of 2), by design but not stated 150 %. Guesses."""
-        values = []
-        for k, part in enumerate(self.circuit.parts):
-            stated = part.resistance_ohm is not None
-            values.append(0.0 if k == self.circuit.load else 0.12 if stated else 1.5 if part.by_design else 1.0)
+        the kind's default 100 % (a log-normal with a factor of 2) or half of the drop that manuals allow (`ALLOWED_V`);
+        by design but not stated 150 %; a battery's, whose voltage is known at its posts, 30 %. Guesses."""
+        circuit, values = self.circuit, []
+        for k, part in enumerate(circuit.parts):
+            usual_v = max(circuit.load_a * circuit.healthy_ohm()[k], 1e-6)
+            allowed_v = ALLOWED_V.get(part.kind, 0.0) * circuit.system_v / 12
+            default = 0.3 if part.kind == "battery" else 1.5 if part.by_design else max(1.0, 0.5 * allowed_v / usual_v)
+            values.append(0.0 if k == circuit.load else 0.12 if part.resistance_ohm is not None else default)
         return np.array(values)
 
     def predict(self, m: Measurement) -> Prediction:
@@ -111,7 +99,7 @@ class Network:
         if m.at in self.circuit.commands:
             return self._at_command(m)
         if m.quantity == "resistance":
-            return self._resistance(m)
+            return resistance(self.circuit, self.cells, self.good_spread, m)
         i, j = self.ends(m)
         lamp = self._lamp_place(m, i, j)
         setup = self.setup(m.state, m.load, lamp)
@@ -150,7 +138,7 @@ class Network:
             if first is not None:
                 ohm[:, first] = np.inf
         if load != "connected":
-            ohm[:, list(c.plug)] = np.inf
+            ohm = unplug(c, ohm)
         return np.minimum(ohm, OPEN_OHM)
 
     def closed(self, state: str, k: int) -> NDArray[np.bool_]:
@@ -162,6 +150,8 @@ class Network:
 
     def _solve(self, state: str, load: str, lamp: tuple[int, int]) -> Setup:
         cells, s = self.cells, state_index(state)
+        if self.circuit.turns_engine and load != "connected":
+            s = state_index("off")  # an unplugged starter does not load the battery
         base = self.resistances(state, load)
         unknown = [s, UNKNOWNS.index("share"), UNKNOWNS.index("winding"), 7, 8]
         if load == "lamp":
@@ -246,62 +236,6 @@ class Network:
         slope[:, s] = on * cells.source_spread_v[:, s]
         return Prediction(on * (cells.source_v[:, s] - 0.2), slope)
 
-    def _resistance(self, m: Measurement) -> Prediction:
-        """Ohms of the stretch of the chain between the probes, through the leads."""
-        c, cells = self.circuit, self.cells
-        lo, hi = self._stretch(m)
-        inside = np.zeros(len(c.parts), bool)
-        inside[lo + 1 : hi + 1] = True
-        apart = list(c.plug) if m.load != "connected" else []
-        faces = bool(apart) and (lo, hi) == (apart[0] - 1, apart[-1])
-        if faces:
-            inside[:] = False
-            inside[c.load] = True
-        contacts = [k for k in c.commands.values() if inside[k]]
-        count = len(cells)
-        if contacts and np.isinf(m.value):
-            return Prediction(np.full(count, np.nan), np.zeros((count, len(UNKNOWNS) + len(c.parts))))
-        filament = COLD_FILAMENT if c.parts[c.load].kind == "load" else 1.0
-        own = c.winding_ohm * filament if inside[c.load] else 0.0
-        ohm = np.minimum(cells.ohm, OPEN_OHM)
-        if not faces and any(inside[k] for k in apart):
-            ohm = ohm.copy()
-            ohm[:, [k for k in apart if inside[k]]] = OPEN_OHM
-        total = ohm[:, inside].sum(axis=1) + own + LEAD_OHM
-        total = self._beside_short(total, ohm, lo, hi)
-        total = np.minimum(total, OVERLOAD_OHM)
-        shown = np.log(total + OHM_OFFSET)
-        per_ohm = np.where(total < OVERLOAD_OHM, 1 / (total + OHM_OFFSET), 0.0)
-        slope = np.zeros((count, len(UNKNOWNS) + len(c.parts)))
-        slope[:, UNKNOWNS.index("winding")] = own * (WINDING_SPREAD if filament == 1.0 else 0.6) * per_ohm
-        slope[:, UNKNOWNS.index("lead")] = LEAD_SPREAD_OHM * per_ohm
-        for slot in (0, 1):
-            k = cells.part[:, slot]
-            there = (k >= 0) & inside[k]
-            fault = np.where(there, ohm[np.arange(count), k], 0.0)
-            slope[:, 7 + slot] = fault * cells.ohm_spread[:, slot] * per_ohm
-        slope[:, len(UNKNOWNS) :] = np.where(inside, c.healthy_ohm() * self.good_spread, 0.0) * per_ohm[:, None]
-        return Prediction(shown, slope)
-
-    def _stretch(self, m: Measurement) -> tuple[int, int]:
-        if m.at == m.to and m.at in self.circuit.part_index:
-            k = self.circuit.part_index[m.at]
-            return k - 1, k
-        i, j = self.circuit.node(m.at), self.circuit.node(m.to)
-        return min(i, j), max(i, j)
-
-    def _beside_short(self, total: Array, ohm: Array, lo: int, hi: int) -> Array:
-        """A short to ground lies beside the stretch from its feed side to the ground side."""
-        short = self.cells.short_at
-        if not (lo < self.circuit.load <= hi) or not (short >= 0).any():
-            return total
-        found = total.copy()
-        for c in np.flatnonzero(short >= 0):
-            a, b = sorted((lo, int(short[c]) - 1))
-            path = SHORT_OHM + LEAD_OHM + float(ohm[c, a + 1 : b + 1].sum())
-            found[c] = 1 / (1 / total[c] + 1 / path)
-        return found
-
     def _lamp_place(self, m: Measurement, i: int, j: int) -> tuple[int, int]:
         """Where a test lamp hangs: between the probes of a voltage; in the load's place otherwise."""
         if m.load != "lamp":
@@ -310,44 +244,3 @@ class Network:
             return (i, j)
         plug = self.circuit.plug
         return (plug[0] - 1, plug[-1])
-
-    def runs(self, tried: Tried) -> Array:
-        """How likely each cell lets the load run on a direct feed, shape (K,).
-
-        A feed right at the load's own terminal is half the time done with both leads (its ground from the battery
-        too); elsewhere seldom. A load counts as running from about half the system voltage. Guesses, all three.
-        """
-        c, cells = self.circuit, self.cells
-        source = c.part_index.get(tried.feed, -1)
-        from_node = c.node(tried.feed) if source != 0 else 0
-        part = c.part_index.get(tried.into)
-        into = c.node(tried.into) if part is None else (part - 1 if part <= c.load else part)
-        ohm, emf, model = self._in_use()
-        jumper = Shunt(from_node, into, JUMPER_OHM)
-        ground = Shunt(len(c.parts) - 1, c.load, JUMPER_OHM)
-        both = 0.5 if into == c.load - 1 else 0.05 if into < c.load else 0.0
-        chance = np.zeros(len(cells))
-        for share, shunts in ((1 - both, [jumper]), (both, [jumper, ground])):
-            if share:
-                found = solve(c, ohm, emf, model, shunts)
-                volts = np.where(cells.stalled, 0.0, found.load_v)
-                chance += share * _smooth(volts / c.system_v, 0.5)
-        return np.clip(chance, 0.03, 0.97)
-
-    def works(self) -> Array:
-        """How likely each cell's load works in the vehicle so that nobody complains, shape (K,): from about 3/4 of the
-        system voltage. A guess."""
-        found = solve(self.circuit, *self._in_use())
-        volts = np.where(self.cells.stalled | (self.cells.fault == FAULTS.index("weak")), 0.0, found.load_v)
-        return _smooth(volts / self.circuit.system_v, 0.75)
-
-    def _in_use(self) -> tuple[Array, Array, LoadModel]:
-        """Resistances, source and load in the state in which the circuit is used."""
-        state = next((s for s in ("run", "crank", *self.circuit.active) if s in self.circuit.active), "run")
-        load = load_model(self.circuit, current_share=self.cells.share, stalled=self.cells.stalled)
-        return self.resistances(state, "connected"), self.cells.source_v[:, state_index(state)], load
-
-
-def _smooth(x: Array, middle: float) -> Array:
-    """A step with a width of 0.07, for thresholds that nobody knows exactly."""
-    return np.asarray(1 / (1 + np.exp(np.clip(-(x - middle) / 0.07, -60, 60))))

@@ -8,25 +8,22 @@ experiment'). Values are binned at the quantiles of what is expected, so that bi
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
+from meterlog.circuit.candidates import candidates, minutes_for
 from meterlog.circuit.cautions import caution
 from meterlog.circuit.faults import FAULTS, Cells, first_healthy, single_open
+from meterlog.circuit.fit import BAD_READING, noise
 from meterlog.circuit.measured import Measurement
 from meterlog.circuit.model import BATTERY_MINUS, Circuit
-from meterlog.circuit.posterior import BAD_READING, Posterior, noise
-from meterlog.circuit.predict import OHM_OFFSET, OVERLOAD_OHM, Network
+from meterlog.circuit.ohms import OHM_OFFSET, OVERLOAD_OHM
+from meterlog.circuit.posterior import Posterior
+from meterlog.circuit.predict import Network
 
-EXTRA_MIN = {"isolated": 4.0, "unplugged": 2.0, "lamp": 2.0, "current": 3.0, "crank": 2.0}
-"""Minutes beyond getting at the place: isolating, unplugging, hanging a lamp, putting the meter in series, a helper at
-the key; they stand for the risk too. Guesses."""
-READ_MIN = 1.0
-"""Minutes to take one reading where the place is already open. Guess."""
 LEAST_BITS = 0.01
 CELLS_KEPT = 400
 BINS = 28
@@ -76,7 +73,7 @@ class _Outlook:
     weight: Array
     group: NDArray[np.int64]
     mean: Array
-    covariance: Array
+    root: Array
 
 
 def suggest(network: Network, known: Posterior, measured: Sequence[Measurement], most: int = 5) -> list[Suggestion]:
@@ -93,122 +90,6 @@ def suggest(network: Network, known: Posterior, measured: Sequence[Measurement],
         Suggestion(m, bits, minutes, _outcomes(outlook, m), caution(network.circuit, m))
         for _, bits, minutes, m in scored[:most]
     ]
-
-
-def candidates(circuit: Circuit, measured: Sequence[Measurement]) -> list[Measurement]:
-    """Every measurement that the circuit allows and that was not taken yet."""
-    taken = {_key(m) for m in measured}
-    found = [*_loaded(circuit, measured), *_unloaded(circuit, measured), *_ohms(circuit)]
-    return [m for m in found if _key(m) not in taken]
-
-
-def minutes_for(circuit: Circuit, m: Measurement, measured: Iterable[Measurement]) -> float:
-    """How long a measurement takes: the harder of its two places to reach, unless an earlier reading opened it."""
-    opened = {id_ for one in measured for id_ in (one.at, one.to)} | {BATTERY_MINUS}
-    access = max((_access(circuit, id_) for id_ in _places(circuit, m) if id_ not in opened), default=0.0)
-    extra = sum(EXTRA_MIN.get(word, 0.0) for word in (m.state, m.load, m.quantity))
-    return READ_MIN + access + extra
-
-
-def useful_states(circuit: Circuit, measured: Sequence[Measurement]) -> list[str]:
-    """The states to measure in: key-on and cranking where the circuit is on in them; running only where neither is, or
-    where the engine has run already."""
-    states = [
-        next((s for s in ("key_on", "prime") if s in circuit.active), ""),
-        "crank" if "crank" in circuit.active else "",
-    ]
-    ran = any(m.state == "run" for m in measured)
-    if "run" in circuit.active and (ran or not any(states)):
-        states.append("run")
-    return [s for s in states if s]
-
-
-def _key(m: Measurement) -> tuple[str, str, str, str, str]:
-    return (m.quantity, m.at, m.to, "key_on" if m.state == "prime" else m.state, m.load)
-
-
-def _places(circuit: Circuit, m: Measurement) -> list[str]:
-    """The points that a measurement needs reached; a part alone is reached at the points on its two sides."""
-    if m.at in circuit.commands:
-        return [circuit.parts[circuit.commands[m.at]].id]
-    if m.quantity == "current" or m.at not in circuit.part_index:
-        return [m.at, m.to]
-    k = circuit.part_index[m.at]
-    sides = {circuit.parts[(k - 1) % len(circuit.parts)].id, m.at}
-    return [point.id for point in circuit.points if point.after in sides] or [m.at]
-
-
-def _access(circuit: Circuit, id_: str) -> float:
-    if id_ in circuit.point_of:
-        return circuit.point_of[id_].access_min
-    return circuit.parts[circuit.part_index[id_]].access_min if id_ in circuit.part_index else 0.0
-
-
-def _loaded(circuit: Circuit, measured: Sequence[Measurement]) -> Iterable[Measurement]:
-    plug = _faces(circuit)
-    reference = len(circuit.parts) - 1
-    fuse = next((part for part in circuit.parts if part.kind == "fuse"), None)
-    at_node = points_by_node(circuit)
-    for state in useful_states(circuit, measured):
-        for point in circuit.points:
-            if circuit.node(point.id) != reference:
-                yield Measurement("voltage", point.id, state=state)
-        yield Measurement("voltage", *_ends_of_load(circuit), state=state)
-        for k in range(1, len(circuit.parts)):
-            if k - 1 in at_node and k in at_node and k != circuit.load:
-                yield Measurement("voltage_drop", at_node[k - 1], at_node[k], state=state)
-        if plug:
-            yield Measurement("voltage", *plug, state=state)
-        if fuse is not None and circuit.load_a < 9 and state != "crank":
-            yield Measurement("current", fuse.id, state=state)
-        for command in circuit.commands:
-            yield Measurement("voltage", command, state=state)
-
-
-def _unloaded(circuit: Circuit, measured: Sequence[Measurement]) -> Iterable[Measurement]:
-    plug = _faces(circuit)
-    if not plug:
-        return
-    for state in useful_states(circuit, measured):
-        for load in ("unplugged", "lamp"):
-            yield Measurement("voltage", plug[0], state=state, load=load)
-            yield Measurement("voltage", *plug, state=state, load=load)
-
-
-def _ohms(circuit: Circuit) -> Iterable[Measurement]:
-    """Ohms of single stretches: neighbours on one side of the load, the load unplugged, the feed against ground."""
-    order = sorted(circuit.points, key=lambda point: circuit.node(point.id))
-    contacts = set(circuit.commands.values())
-    for a, b in pairwise(order):
-        inside = range(circuit.node(a.id) + 1, circuit.node(b.id) + 1)
-        if circuit.load not in inside and not contacts & set(inside):
-            yield Measurement("resistance", a.id, b.id, "isolated")
-    plug = _faces(circuit)
-    if plug:
-        yield Measurement("resistance", *plug, "isolated", "unplugged")
-        body = next((p.id for p in order if circuit.parts[circuit.node(p.id)].kind == "ground"), BATTERY_MINUS)
-        for to in {body, BATTERY_MINUS} - {plug[1]}:
-            yield Measurement("resistance", plug[1], to, "isolated")
-        yield Measurement("resistance", plug[0], BATTERY_MINUS, "isolated", "unplugged")
-
-
-def points_by_node(circuit: Circuit) -> dict[int, str]:
-    """The point at each node that has one."""
-    return {circuit.node(point.id): point.id for point in circuit.points}
-
-
-def _faces(circuit: Circuit) -> tuple[str, str] | None:
-    """The points on the harness side of the load's plug, feed and ground; None where a probe cannot reach them."""
-    at_node = points_by_node(circuit)
-    before, after = circuit.plug[0] - 1, max(circuit.plug[-1], circuit.load)
-    return (at_node[before], at_node[after]) if before in at_node and after in at_node else None
-
-
-def _ends_of_load(circuit: Circuit) -> tuple[str, str]:
-    at_node = points_by_node(circuit)
-    ends = (at_node.get(circuit.load - 1), at_node.get(circuit.load))
-    load = circuit.parts[circuit.load].id
-    return (ends[0], ends[1]) if ends[0] and ends[1] else (load, load)
 
 
 def groups_of(cells: Cells) -> NDArray[np.int64]:
@@ -237,7 +118,9 @@ def _outlook(network: Network, known: Posterior) -> _Outlook:
         weight / weight.sum(),
         group,
         np.concatenate([mean, np.zeros((len(twin), width))]),
-        np.concatenate([covariance, np.tile(np.eye(width), (len(twin), 1, 1))]),
+        np.concatenate(
+            [np.linalg.cholesky(covariance + 1e-9 * np.eye(width)), np.tile(np.eye(width), (len(twin), 1, 1))]
+        ),
     )
 
 
@@ -258,7 +141,7 @@ def _expected(outlook: _Outlook, m: Measurement) -> tuple[Array, Array]:
     """Mean and standard deviation of what each kept cell would show, on the scale of `predict`."""
     prediction = outlook.network.predict(m)
     mean = prediction.mean + np.einsum("kp,kp->k", prediction.slope, outlook.mean)
-    variance = np.einsum("kp,kpq,kq->k", prediction.slope, outlook.covariance, prediction.slope, optimize=True)
+    variance = ((prediction.slope[:, None, :] @ outlook.root)[:, 0] ** 2).sum(axis=1)
     own = noise(m, outlook.network.circuit, mean)
     return mean, np.sqrt(np.maximum(variance, 0) + own**2)
 
@@ -280,8 +163,8 @@ def _gain(outlook: _Outlook, m: Measurement) -> float:
     chance = np.diff(below, axis=1, prepend=0.0, append=1.0) * (1 - BAD_READING)
     nothing = 0.0 if m.quantity != "resistance" else math.log(OVERLOAD_OHM)
     chance[:, int(np.searchsorted(edges, nothing))] += BAD_READING
-    joint = np.zeros((int(outlook.group.max()) + 1, chance.shape[1]))
-    np.add.at(joint, outlook.group, outlook.weight[:, None] * chance)
+    member = outlook.group[None, :] == np.arange(outlook.group.max() + 1)[:, None]
+    joint = (member * outlook.weight) @ chance
     return _entropy(joint.sum(1)) + _entropy(joint.sum(0)) - _entropy(joint.ravel())
 
 

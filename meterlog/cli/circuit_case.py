@@ -26,8 +26,8 @@ def make_diagnoser(args: argparse.Namespace) -> Diagnoser:
         CircuitError: a file cannot be used.
     """
     from meterlog.circuit.diagnosis import Diagnoser
-    from meterlog.circuit.faults import Rates, load_rates
     from meterlog.circuit.load import load_circuit
+    from meterlog.circuit.rates import Rates, load_rates
 
     circuit = load_circuit(args.circuit)
     rates = load_rates(args.rates, circuit) if args.rates else Rates()

@@ -25,11 +25,14 @@ from functools import cache
 import numpy as np
 
 from meterlog.circuit import Circuit, load_circuit, template_names
+from meterlog.circuit.candidates import minutes_for, points_by_node, useful_states
 from meterlog.circuit.diagnosis import SURE, Diagnoser
-from meterlog.circuit.faults import DEFAULT_RATES, OPEN_SHARE
+from meterlog.circuit.faults import least_fault_ohm
 from meterlog.circuit.measured import Measurement
-from meterlog.circuit.solve import METER_OHM, LoadModel, Shunt, solve
-from meterlog.circuit.suggest import minutes_for, points_by_node, suggest, useful_states
+from meterlog.circuit.model import BATTERY_MINUS
+from meterlog.circuit.rates import DEFAULT_RATES, OPEN_SHARE
+from meterlog.circuit.solve import METER_OHM, LoadModel, Shunt, solve, unplug
+from meterlog.circuit.suggest import suggest
 
 MOST_READINGS = 25
 HEALTHY, PAIR, COMES = 0.15, 0.08, 0.10
@@ -77,6 +80,8 @@ def make_world(circuit: Circuit, rng: np.random.Generator, *, rough: bool, healt
     for k, part in enumerate(circuit.parts):
         if part.resistance_ohm is not None and k != circuit.load:
             ohm[k] = part.resistance_ohm * math.exp(rng.normal(0, 0.1 * spread))
+    # a part that loses more than half of what is called a fault is not a good one
+    ohm = np.minimum(ohm, circuit.healthy_ohm() + 0.5 * least_fault_ohm(circuit))
     ohm[circuit.load] = 0.0
     scale = circuit.system_v / 12
     motor = circuit.parts[circuit.load].kind == "motor"
@@ -100,7 +105,9 @@ def make_world(circuit: Circuit, rng: np.random.Generator, *, rough: bool, healt
         bad_share=0.05 if rough else 0.02,
     )
     if healthy:
-        return world
+        # the starter's own circuit may be good and the engine stand
+        stands = circuit.turns_engine and rng.random() < 0.2
+        return replace(world, crank_v=world.rest_v) if stands else world
     world = replace(world, primes=True)
     kind = rng.random()
     names = [part.id for part in circuit.parts] + list(circuit.commands)
@@ -132,9 +139,11 @@ def _fault(world: World, id_: str, rng: np.random.Generator) -> World:
     k = circuit.part_index[id_]
     kind = circuit.parts[k].kind
     if kind == "battery":
-        if rng.random() < 0.6:
+        # a source that is measured only while the engine runs is an alternator: its fault is a low output
+        if rng.random() < 0.6 and set(circuit.active) != {"run"}:
             return replace(world, wrong=wrong, rest_v=rng.normal(11.3, 0.5), crank_v=rng.normal(8.2, 0.8))
-        return replace(world, wrong=wrong, rest_v=rng.normal(12.0, 0.4), run_v=rng.normal(12.3, 0.4))
+        rest_v, crank_v, run_v = rng.normal((12.0, 9.8, 12.3), (0.4, 0.8, 0.4))
+        return replace(world, wrong=wrong, rest_v=rest_v, crank_v=crank_v, run_v=run_v)
     fused = any(part.kind == "fuse" for part in circuit.parts[:k])
     if kind == "motor" and rng.random() < 0.4:
         chance = rng.random()
@@ -188,7 +197,7 @@ def _live(world: World, m: Measurement, rng: np.random.Generator) -> float:
     if world.comes_and_goes >= 0 and rng.random() < 0.5:
         ohm[world.comes_and_goes] = np.inf
     if m.load != "connected":
-        ohm[list(circuit.plug)] = np.inf
+        ohm = unplug(circuit, ohm)
     shunts = []
     if world.short_at >= 0:
         fuse = max(k for k in range(world.short_at) if circuit.parts[k].kind == "fuse")
@@ -204,6 +213,8 @@ def _live(world: World, m: Measurement, rng: np.random.Generator) -> float:
     share = float(rng.uniform(0.6, 0.95)) if motor else 0.0
     load = LoadModel(world.load_a, winding, circuit.system_v, share, world.stalled)
     found = solve(circuit, ohm, _source(world, m.state), load, shunts)
+    if circuit.turns_engine and (m.load != "connected" or found.load_v < 7.0 / 12 * circuit.system_v):
+        found = solve(circuit, ohm, world.rest_v, load, shunts)  # the engine does not turn
     if m.quantity == "current":
         return float(found.part_a[i])
     return float(found.node_v[i] - found.node_v[j])
@@ -261,7 +272,8 @@ def half_split(circuit: Circuit, measured: list[Measurement]) -> Measurement | N
 def _points(circuit: Circuit) -> list[Measurement]:
     state = useful_states(circuit, [])[0]
     order = points_by_node(circuit)
-    return [Measurement("voltage", order[k], state=state) for k in sorted(order) if k != len(circuit.parts) - 1]
+    reference = circuit.node(BATTERY_MINUS)
+    return [Measurement("voltage", order[k], state=state) for k in sorted(order) if k != reference]
 
 
 def _tail(circuit: Circuit) -> list[Measurement]:

@@ -9,9 +9,9 @@ import pytest
 
 from meterlog.circuit import circuit_from_table, load_circuit
 from meterlog.circuit.diagnosis import Diagnoser, Diagnosis
-from meterlog.circuit.faults import Rates
 from meterlog.circuit.load import read_table
 from meterlog.circuit.measured import measured_from_table
+from meterlog.circuit.rates import Rates
 
 Row = dict[str, Any]
 Diagnose = Callable[..., Diagnosis]

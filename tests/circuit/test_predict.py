@@ -4,10 +4,12 @@ import numpy as np
 import pytest
 
 from meterlog.circuit import load_circuit
-from meterlog.circuit.faults import DEFAULT_RATES, FAULTS, Rates, all_cells
+from meterlog.circuit.faults import FAULTS, all_cells
 from meterlog.circuit.measured import Measurement
-from meterlog.circuit.predict import UNKNOWNS, Network
+from meterlog.circuit.predict import Network
+from meterlog.circuit.rates import DEFAULT_RATES, Rates
 from meterlog.circuit.solve import Shunt, load_model, solve
+from meterlog.circuit.unknowns import UNKNOWNS
 
 
 @pytest.fixture(scope="module")

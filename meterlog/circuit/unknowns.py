@@ -1,0 +1,28 @@
+"""What nobody knows exactly about a vehicle, and a measurement's dependence on it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+UNKNOWNS = ("rest_v", "crank_v", "run_v", "share", "winding", "lamp", "lead", "fault_1", "fault_2")
+"""The unknowns before the good parts' resistances, which follow in the order of the chain."""
+
+WINDING_SPREAD, LAMP_SPREAD = 0.4, 0.6
+"""Standard deviations of the logs of a winding's stated resistance and of a test lamp's. Guesses."""
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Prediction:
+    """A measurement under every cell.
+
+    Attributes:
+        mean: shape (K,).
+        slope: shape (K, P), change per standard deviation of each unknown.
+    """
+
+    mean: Array
+    slope: Array

@@ -81,6 +81,7 @@ def test_without_a_step_an_edge_is_anywhere_between_two_readings() -> None:
 def test_a_slow_edge_lies_where_its_readings_cross_the_middle() -> None:
     edge = edge_of(2.1, 0.7)  # the mid level is shown 0.35 s after the edge: half a window late
     assert edge.base_s == pytest.approx(2.45, abs=0.01)
+    assert edge.half_s == pytest.approx(0.125), "half of the interval between the two readings"
 
 
 def test_a_long_window_tells_less_of_a_clean_step_where_readings_stray() -> None:

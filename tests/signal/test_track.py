@@ -49,6 +49,7 @@ def test_old_readings_are_let_go_but_not_those_still_needed() -> None:
     assert track.value(20_500) == 205.0
     assert 20_000 < len(track.values(0, 40_000)) == len(track.times(0, 40_000)) < 40_000
     assert track.values(0, 40_000)[-1] == 399.0
+    assert len(track.values(0, 10)) == len(track.times(0, 10)) == 0
     assert track.times(0, 40_000)[-1] == pytest.approx(3999.9)
 
 

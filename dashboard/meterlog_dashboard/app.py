@@ -38,6 +38,7 @@ def build(folder: Path, access: Access) -> Dash:
         on_error=trouble.say,
         meta_tags=[{"name": "viewport", "content": "width=device-width, initial-scale=1"}],
     )
+    app.index_string = _INDEX
     shop = Shop(Library(folder))
     app.layout = _frame(shown)
     _route(app, shop, shown)
@@ -63,6 +64,13 @@ def _frame(shown: list[View]) -> Component:
         ]
     )
 
+
+_INDEX = """<!doctype html>
+<html lang="en">
+<head>{%metas%}<title>{%title%}</title>{%favicon%}{%css%}</head>
+<body>{%app_entry%}{%config%}{%scripts%}{%renderer%}</body>
+</html>"""
+"""The library's own says no language, and has a second footer."""
 
 _HERE = """(pathname) => {
   for (const link of document.querySelectorAll(".nav-link")) {

@@ -17,7 +17,19 @@ import numpy as np
 
 from tests.bench.table import best_s, rows_of, show
 
-SPEED = ("store", "files", "decode", "record", "speed", "draw", "start", "demo", "page_live", "page_review")
+SPEED = (
+    "store",
+    "files",
+    "decode",
+    "record",
+    "speed",
+    "draw",
+    "start",
+    "demo",
+    "page_live",
+    "page_review",
+    "page_large",
+)
 MORE = ("ble",)
 """Runs only when it is named: two minutes, and it wants dbus-daemon."""
 

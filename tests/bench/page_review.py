@@ -105,13 +105,13 @@ def _measure(address: str, sum_s: float) -> Iterator[Row]:
         served: list[float] = []
         page.on("response", lambda response: _note(response, sent, served))
         page.goto(f"{address}/sessions")
-        short_s = _open(page, "short")
+        short_s = open_review(page, "short")
         page.click("text=Sessions")
-        first_s = _open(page, "day")
+        first_s = open_review(page, "day")
         page.wait_for_selector("[data-event]")
         page.wait_for_timeout(1500)
         served.clear()
-        by_button = [_zoom(page, move) for move in ZOOMS]
+        by_button = [zoom(page, move) for move in ZOOMS]
         page.wait_for_timeout(500)
         page.click("#move-all")
         page.wait_for_timeout(1000)
@@ -148,7 +148,7 @@ def _traces(found: Any) -> list[Any]:
     return []
 
 
-def _open(page: Page, name: str) -> float:
+def open_review(page: Page, name: str) -> float:
     entry = page.locator("a.session", has_text=f"{name}.sqlite")
     entry.wait_for()
     page.wait_for_timeout(1000)
@@ -158,7 +158,7 @@ def _open(page: Page, name: str) -> float:
     return time.perf_counter() - begun
 
 
-def _zoom(page: Page, move: str) -> float:
+def zoom(page: Page, move: str) -> float:
     before = page.evaluate(_BEFORE)
     press = f"document.getElementById('move-{move}').click();"
     took = float(page.evaluate(f"(before) => {{ const seen = ({_CHANGED})(before); {press} return seen; }}", before))

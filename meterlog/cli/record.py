@@ -20,14 +20,13 @@ import sys
 import time
 from contextlib import ExitStack
 from datetime import datetime
-from functools import cache
 from pathlib import Path
 from types import FrameType
 from typing import Any, Protocol
 
 from meterlog.capture import ArmedCapture, Condition, MeterSetup, Notice, Outcome, Recorder, meter_setup
 from meterlog.capture.cautions import GENERAL
-from meterlog.capture.detection import live_detection
+from meterlog.capture.detection import LaterDetection
 from meterlog.cli.details import add_details, details
 from meterlog.cli.times import span
 from meterlog.driver import Traffic
@@ -88,19 +87,19 @@ def run(args: argparse.Namespace) -> int:
     sys.setswitchinterval(_SWITCH_INTERVAL_S)
     notices: queue.SimpleQueue[Notice] = queue.SimpleQueue()
     with _Ends() as ends:
-        detection = cache(lambda: live_detection(entered))
+        detection = LaterDetection(entered)
         recorder = _recorder(
             setups,
             SessionWriter.create(path, details=entered),
             armed=armed,
             events_wanted=args.events,
-            detector=lambda channel: detection()(channel),
+            detector=detection,
             observer=notices.put,
             raw=args.raw,
         )
         try:
             recorder.start()
-            detection()  # imports much, while bytes already come
+            detection.load()
         except BaseException:
             recorder.discard()
             raise

@@ -88,6 +88,7 @@ def _made(stem: str, suffix: str, make: Callable[[Path], None]) -> flask.Respons
     except BaseException:
         folder.cleanup()
         raise
+    response.direct_passthrough = False  # else the server closes the file and nothing else
     response.call_on_close(folder.cleanup)
     return response
 

@@ -26,11 +26,9 @@ def pulse_shape(value: NDArray[np.float64]) -> Pulse | None:
     """Measure the pulse that the readings show, float64, shape (n,), finite, with idle readings on both sides.
 
     Returns:
-        None where there is no pulse: fewer than 3 readings, no low reading on one side, or no two levels: the
-        commonest reading lies near the middle, half way up to a lone spike, and so counts with both halves.
+        None where there is no pulse: no low reading on one side, or no two levels: the commonest reading lies near
+        the middle, half way up to a lone spike, and so counts with both halves.
     """
-    if len(value) < 3:
-        return None
     low, high = state_levels(value)
     amplitude = high - low
     if amplitude <= np.ptp(value) / 2:

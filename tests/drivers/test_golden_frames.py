@@ -382,3 +382,23 @@ def test_what_digits11_and_digits14_take_for_granted_is_said() -> None:
         framing = framing_of(address)
         (said,) = framing.driver.assumed(framing.address)
         assert words in said
+
+
+def test_a_line_ends_with_its_last_column_where_the_profile_lets_it() -> None:
+    first, third = (Reading(0.0, 12.3, Q.DC_VOLTAGE, 0.1, Flag.DC, column) for column in (0, 2))
+    encoder = framing_of("text:x?profile=columns").encoder()
+    assert encoder.encode([first]) == b"12.3 V\r\n"
+    assert encoder.encode([first, third]) == b"12.3 V,,12.3 V\r\n"
+
+
+def test_a_number_is_written_in_the_unit_that_suits_it() -> None:
+    encoder = framing_of("text:x").encoder()
+    for value, resolution, line in (
+        (-5.1e-3, 1e-4, b"-5.1 mV\r\n"),
+        (0.05, 0.01, b"0.05 V\r\n"),
+        (1e3, 1e2, b"1.0 kV\r\n"),
+        (12.0, 1.0, b"12 V\r\n"),
+        (12.5, math.nan, b"12.5 V\r\n"),
+    ):
+        reading = Reading(0.0, value, Q.DC_VOLTAGE, resolution, Flag.DC)
+        assert encoder.encode([reading]) == line

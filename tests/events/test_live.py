@@ -111,18 +111,22 @@ def test_memory_stays_bounded_over_a_long_quiet_recording() -> None:
 
 
 @pytest.mark.parametrize(("flag", "kind"), [(Flag.HOLD, "held_display"), (Flag.LOW_BATTERY, "meter_battery_low")])
-def test_that_readings_were_not_to_be_trusted_is_told_when_they_are_again(flag: Flag, kind: str) -> None:
-    """Two seconds without the flag, since symbols blink, and two intervals."""
+@pytest.mark.parametrize(("first", "last", "batch"), [(40, 59, 1), (41, 43, 5), (41, 48, 5)])
+def test_that_readings_were_not_to_be_trusted_is_told_when_they_are_again(
+    flag: Flag, kind: str, first: int, last: int, batch: int
+) -> None:
+    """Two seconds without the flag, since symbols blink, and two deliveries of readings."""
     live = LiveDetector(Channel(1, "feed", Quantity.DC_VOLTAGE))
     told = []
-    for k in range(120):
-        lit = flag if 40 <= k < 60 else Flag.NONE
-        for event in live.feed([Reading(0.25 * k, 13.0, Quantity.DC_VOLTAGE, 0.01, lit)]):
-            told.append((event, 0.25 * k))
+    for begin in range(0, 120, batch):
+        part = range(begin, begin + batch)
+        lit = [flag if first <= k <= last else Flag.NONE for k in part]
+        readings = [Reading(0.25 * k, 13.0, Quantity.DC_VOLTAGE, 0.01, f) for k, f in zip(part, lit, strict=True)]
+        told += [(event, readings[-1].time_s) for event in live.feed(readings)]
     ((event, at_s),) = told
     assert event.kind == kind
-    assert (event.start_s, event.end_s) == (10.0, 14.75)
-    assert 14.75 + 2.0 <= at_s <= 14.75 + 2.0 + 0.75
+    assert (event.start_s, event.end_s) == (0.25 * first, 0.25 * last)
+    assert event.end_s + 2.0 < at_s <= event.end_s + 2.0 + 2 * 0.25 * batch + 0.25
 
 
 def test_a_range_change_lies_between_two_neighbours_however_late_it_came() -> None:

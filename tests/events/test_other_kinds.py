@@ -267,3 +267,24 @@ def test_a_blinking_flag_is_one_event_and_one_that_comes_back_later_is_another(l
         assert [e.end_s for e in events] == pytest.approx(ends, abs=0.26)
         assert events[0].start_s == pytest.approx(10, abs=0.26)
         assert events[0].duration_s == pytest.approx(events[0].end_s - events[0].start_s)
+
+
+def test_on_a_6_v_system_seven_and_a_half_volts_are_the_limit(found: Found) -> None:
+    settings = DetectionSettings(system_v=6.0)
+    assert found([(6.9, 20), (7.4, 5), (6.9, 20)], settings=settings) == []
+    (event,) = found([(6.9, 20), (7.8, 5), (6.9, 20)], settings=settings)
+    assert (event.kind, event.reference) == ("overvoltage", 7.5)
+
+
+def test_the_first_two_readings_may_have_a_gap_between_them() -> None:
+    time_s = np.array([0.0, 5.0, 5.5, 6.0])
+    series = Series(time_s, np.full(4, 13.0), np.full(4, 0.01, np.float32), np.zeros(4, np.uint16))
+    (event,) = detect(Channel(1, "feed", Quantity.DC_VOLTAGE, interval_s=0.5), series)
+    assert (event.kind, event.start_s, event.end_s) == ("gap", 0.0, 5.0)
+
+
+def test_json_has_no_infinities() -> None:
+    event = Event("open_circuit", 1, 2.0, 3.0, level=np.inf, extreme=-np.inf, reference=0.4)
+    values = event.as_json()
+    assert values["level"] is values["extreme"] is None
+    assert (values["kind"], values["reference"], values["end_s"]) == ("open_circuit", 0.4, 3.0)

@@ -376,6 +376,7 @@ def test_thirty_seconds_off_divide_a_dropout_from_a_loss(found: Found, off_s: fl
 def test_a_loss_says_how_long_it_had_been_on(found: Found) -> None:
     (event,) = found([(0, 3), (12, 14), (0, 8)])
     assert "off after 14 s on, and not back in the 8 s after" in event.detail
+    assert event.end_s == pytest.approx(24.85), "the last reading"
     assert event.reference == pytest.approx(12.0)
     assert event.level == event.extreme == 0.0
 
@@ -398,3 +399,27 @@ def test_twice_the_level_was_idle_before(found: Found) -> None:
     assert event.kind == "prime_pulse"
     assert is_covered(event, 3)
     assert event.level == pytest.approx(13.0, abs=0.02)
+
+
+def test_currents_are_on_from_two_amperes(found: Found) -> None:
+    assert found([(0, 3), (1.9, 2), (0, 5)], quantity=Quantity.DC_CURRENT) == []
+    assert kinds(found([(0, 3), (2.2, 2), (0, 5)], quantity=Quantity.DC_CURRENT)) == ["prime_pulse"]
+
+
+def test_a_supply_is_on_from_two_and_a_half_volts(found: Found) -> None:
+    assert found([(0, 3), (2.4, 2), (0, 5)]) == []
+    assert kinds(found([(0, 3), (2.7, 2), (0, 5)])) == ["prime_pulse"]
+
+
+@pytest.mark.parametrize(("late_s", "missing"), [(0.8, False), (1.4, True)])
+def test_a_key_pressed_up_to_a_second_late_is_near_enough(found: Found, late_s: float, missing: bool) -> None:
+    events = found([(0, 5.0 - late_s), (12, 0.7), (0, 12)], (5.0, "key-on"), interval_s=0.1)
+    assert ("missing_prime" in kinds(events)) == missing
+
+
+def test_after_half_a_minute_a_lower_level_is_the_new_reference(found: Found) -> None:
+    """9.9 V is a sag below 11.2 V, which has lasted for 33 s."""
+    (event,) = found([(13, 20), (11.2, 33), (9.9, 3), (11.2, 20)])
+    assert event.kind == "sag"
+    assert event.reference == pytest.approx(11.2)
+    assert is_covered(event, 3)

@@ -93,8 +93,8 @@ def test_a_long_window_tells_less_of_a_clean_step_where_readings_stray() -> None
         edge = place_edge(track, index, 0.0, 12.0, noise, track.count)
         assert edge.clean
         errors.append(time_between(edge, edge, averaging, 0.25, 0.0)[1])
-    assert errors == sorted(errors)
     assert errors[0] < errors[1] < errors[2]
+    assert errors[0] <= 0.03, "whoever averages all of the time shows a clean step where it lies"
 
 
 @pytest.mark.parametrize(("edge_s", "most"), [(2.02, 0.16), (2.125, 0.2), (2.23, 0.16)])
@@ -122,3 +122,27 @@ def test_jitter_of_the_time_stamps_adds_to_the_error(part: float) -> None:
     edge = edge_of(2.0 + 0.25 * part, 0.25)
     steady, jittery = (time_between(edge, edge, Window(), 0.25, jitter_s)[1] for jitter_s in (0.0, 0.05))
     assert jittery == pytest.approx((steady**2 + 2 * 0.1**2) ** 0.5)
+
+
+@pytest.mark.parametrize("value", [[0, 0, 0, 8, 10, 12, 12, 12], [0, 0, 2, 4, 12, 12, 12, 12]])
+def test_two_partial_readings_on_one_side_of_the_middle_are_a_slow_edge_too(value: list[float]) -> None:
+    track = Track()
+    times = np.asarray(np.arange(8) * 0.25, dtype=np.float64)
+    track.extend(times, np.array(value, dtype=np.float64), np.full(8, 0.01, np.float32), 0)
+    index = int(np.flatnonzero(np.array(value) > 6)[0])
+    edge = place_edge(track, index, 0.0, 12.0, 0.0, track.count)
+    assert not edge.partial
+    assert not edge.clean
+
+
+def test_a_window_not_known_adds_to_the_error_as_far_as_two_edges_lie_differently_in_theirs() -> None:
+    """Two deviations of the window, times the difference of the shares; nothing where both lie alike."""
+    early, late = (Edge(2.0, share, 0.05, True, False, 0.06) for share in (0.1, 0.9))
+    alike, apart = (time_between(early, end, Window(), 0.5, 0.0)[1] for end in (early, late))
+    assert apart**2 - alike**2 == pytest.approx((2 * 0.5 / 12**0.5 * 0.8) ** 2)
+
+
+def test_two_clean_steps_are_known_to_their_halves_together() -> None:
+    """97 % of the sum of two uniform errors, each of half an interval, while nothing is known of the window."""
+    edge = edge_of(2.1, 0.0)
+    assert time_between(edge, edge, Window(), 0.25, 0.0)[1] == pytest.approx(2.05 * 0.125 * (2 / 3) ** 0.5)

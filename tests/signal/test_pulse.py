@@ -43,7 +43,8 @@ def test_shares_are_of_the_amplitude_whatever_the_idle_level() -> None:
 
 
 def test_a_level_pulse_neither_overshoots_nor_droops_though_its_outer_readings_are_partial() -> None:
-    assert pulse_shape(np.array([0.1, 7.0, *[12.0] * 10, 7.0, 0.1])) == (0.0, 0.0)
+    for n in (3, 4, 10):
+        assert pulse_shape(np.array([0.1, 7.0, *[12.0] * n, 8.0, 0.1])) == (0.0, 0.0)
 
 
 def test_a_pulse_of_a_few_readings_droops_from_the_first_to_the_last() -> None:

@@ -7,6 +7,7 @@ import tracemalloc
 
 import pytest
 
+from meterlog.driver import open_address
 from meterlog.errors import AddressError, EncodeError
 from meterlog.framing import framing_of
 from meterlog.reading import Flag, Quantity, Reading
@@ -266,6 +267,14 @@ def test_a_reading_of_unknown_resolution_is_shown_as_finely_as_the_display_has_r
         ("text:x", "50.0 %", 50.0, Q.DUTY_CYCLE, 0.1),
         ("text:x", "1.000 kHz", 1000.0, Q.FREQUENCY, 1.0),
         ("text:x", "470 pF", 470e-12, Q.CAPACITANCE, 1e-12),
+        ("text:x", "47 nF", 47e-9, Q.CAPACITANCE, 1e-9),
+        ("text:x", "2.2 Kohm", 2200.0, Q.RESISTANCE, 100.0),
+        ("text:x", "2.2 kohm", 2200.0, Q.RESISTANCE, 100.0),
+        ("text:x", "2.2 Mohm", 2.2e6, Q.RESISTANCE, 1e5),
+        ("text:x", "22 mohm", 0.022, Q.RESISTANCE, 1e-3),
+        ("text:x", "1.5 MHz", 1.5e6, Q.FREQUENCY, 1e5),
+        ("text:x", "150 uA DC", 150e-6, Q.DC_CURRENT, 1e-6),
+        ("text:x", "150 nA", 150e-9, Q.DC_CURRENT, 1e-9),
     ],
 )
 def test_a_line_of_text_is_in_the_quantitys_unit(
@@ -369,8 +378,9 @@ def test_numbers_without_units_are_said_to_be_such(address: str, says: bool) -> 
     ],
 )
 def test_an_address_that_does_not_fit_is_refused(address: str, message: str) -> None:
+    """Before the port is opened."""
     with pytest.raises(AddressError, match=message):
-        framing_of(address).decoder()
+        open_address(address)
 
 
 def test_what_digits11_and_digits14_take_for_granted_is_said() -> None:
@@ -393,12 +403,17 @@ def test_a_line_ends_with_its_last_column_where_the_profile_lets_it() -> None:
 
 def test_a_number_is_written_in_the_unit_that_suits_it() -> None:
     encoder = framing_of("text:x").encoder()
-    for value, resolution, line in (
-        (-5.1e-3, 1e-4, b"-5.1 mV\r\n"),
-        (0.05, 0.01, b"0.05 V\r\n"),
-        (1e3, 1e2, b"1.0 kV\r\n"),
-        (12.0, 1.0, b"12 V\r\n"),
-        (12.5, math.nan, b"12.5 V\r\n"),
+    for value, resolution, quantity, flags, line in (
+        (-5.1e-3, 1e-4, Q.DC_VOLTAGE, Flag.DC, b"-5.1 mV\r\n"),
+        (0.05, 0.01, Q.DC_VOLTAGE, Flag.DC, b"0.05 V\r\n"),
+        (1e3, 1e2, Q.DC_VOLTAGE, Flag.DC, b"1.0 kV\r\n"),
+        (12.0, 1.0, Q.DC_VOLTAGE, Flag.DC, b"12 V\r\n"),
+        (12.5, math.nan, Q.DC_VOLTAGE, Flag.DC, b"12.5 V\r\n"),
+        (12.5, 0.1, Q.AC_VOLTAGE, Flag.AC, b"12.5 VAC\r\n"),
+        (2.2e6, 1e5, Q.RESISTANCE, Flag.NONE, b"2.2 Mohm\r\n"),
+        (470e-12, 1e-12, Q.CAPACITANCE, Flag.NONE, b"470 pF\r\n"),
+        (47e-9, 1e-9, Q.CAPACITANCE, Flag.NONE, b"47 nF\r\n"),
+        (3.3e-6, 1e-7, Q.CAPACITANCE, Flag.NONE, b"3.3 uF\r\n"),
+        (-math.inf, math.nan, Q.DC_VOLTAGE, Flag.DC | Flag.OVERLOAD, b"-OL V\r\n"),
     ):
-        reading = Reading(0.0, value, Q.DC_VOLTAGE, resolution, Flag.DC)
-        assert encoder.encode([reading]) == line
+        assert encoder.encode([Reading(0.0, value, quantity, resolution, flags)]) == line

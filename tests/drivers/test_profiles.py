@@ -202,7 +202,8 @@ def test_frames_told_apart_by_pauses(tmp_path: Path) -> None:
     framing = framing_of(f"frames:x?profile={tmp_path}/mine.toml")
     frame = b"1\x12\x340*\r"
     decoder = framing.decoder()
-    assert decoder.feed(frame[3:] + frame, 10.0) == [], "before the first pause it may be the middle of a frame"
+    assert framing.decoder().feed(frame, 10.0) == [], "before the first pause it may be the middle of a frame"
+    assert decoder.feed(frame[3:] + frame, 10.0) == []
     (reading,) = decoder.feed(frame, 10.1)
     assert (reading.value, reading.time_s) == (12.34, 10.1)
     assert decoder.feed(frame[:2], 10.2) == []
@@ -210,6 +211,9 @@ def test_frames_told_apart_by_pauses(tmp_path: Path) -> None:
     assert decoder.feed(frame[:3], 10.3) == []
     assert [r.value for r in decoder.feed(frame * 2, 10.4)] == [12.34, 12.34], "half a frame is dropped at a pause"
     assert decoder.feed(b"??????" + frame, 10.5) == [], "what does not fit waits for the next pause"
+    assert decoder.feed(frame, 10.501) == []
+    assert decoder.traffic.bytes_discarded == 3 + 6 + 3 + 12 + 6
+    assert [r.value for r in decoder.feed(frame, 10.521)] == [12.34], "20 ms are a pause"
 
 
 @pytest.mark.parametrize(

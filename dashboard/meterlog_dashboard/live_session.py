@@ -123,9 +123,9 @@ class Follower:
     def _look(self) -> None:
         with open_reader(self.path) as reader:
             ended = reader.ended  # asked before the rest: what is read after it is complete
+            self._start_s = reader.monotonic_start_s  # a suspension of the computer moves it
             if not self._about:
                 self._about = {"started": reader.started_at.isoformat(), "details": reader.details}
-                self._start_s = reader.monotonic_start_s
                 self._detection = live_detection(reader.details)
             duration_s = reader.duration_s
             self._links = reader.link_changes

@@ -20,6 +20,7 @@ from meterlog.capture.channels import LiveChannel
 from meterlog.capture.meters import MeterSetup
 from meterlog.capture.notices import Detector, Notice, Outcome
 from meterlog.capture.supervisor import Supervisor
+from meterlog.capture.suspension import LEAST_S, suspended_s
 from meterlog.capture.trigger import WAITING_FOR, ArmedCapture, Firing
 from meterlog.driver import Traffic
 from meterlog.errors import MeterlogError, SessionError
@@ -80,6 +81,8 @@ class Recorder:
         self._outcome: Outcome | None = None
         self._numbers: dict[tuple[int, int, Quantity], int] = {}
         self._newest_s = 0.0
+        self._suspended_before_s = suspended_s()
+        self._suspended_s = 0.0
         self._waiting = False  # armed, and no window is open
         self._said_shown = False
         self._markers = 0
@@ -186,6 +189,7 @@ class Recorder:
                 self._fail(self._writer.failure)
             else:
                 self._heed_markers_from_elsewhere()
+            self._note_suspension()
             self._close_window(self._writer.elapsed_s)
             self._say_shown()
         return self._over.wait(timeout_s)
@@ -250,7 +254,8 @@ class Recorder:
             if self._over.is_set():
                 return
             try:
-                for reading in readings:
+                self._note_suspension()
+                for reading in self._on_session_clock(readings):
                     number = self._channel(meter, reading)
                     by_channel.setdefault(number, []).append(reading)
                 for number, some in by_channel.items():
@@ -291,6 +296,29 @@ class Recorder:
                 self._tell(Notice("end", self.elapsed_s, "every source has come to its end"))
 
     # What happens inside; the lock is held.
+
+    def _note_suspension(self) -> None:
+        """Count a suspension of this computer in, and say it: the monotonic clock stood still meanwhile."""
+        more_s = suspended_s() - self._suspended_before_s - self._suspended_s
+        if more_s < LEAST_S or self._over.is_set():
+            return
+        before_s = self.elapsed_s
+        self._suspended_s += more_s
+        try:
+            self._writer.add_suspension(more_s)
+            for (meter, _, _), channel in self._numbers.items():
+                name = self._meters[meter].meter.name
+                self._writer.add_link_change(before_s, name, False, "this computer was suspended", channel)
+                self._writer.add_link_change(before_s + more_s, name, True, f"it woke after {more_s:.0f} s", channel)
+        except SessionError as error:
+            self._fail(error)
+        self._tell(Notice("link", before_s, f"this computer was suspended for {more_s:.0f} s: nothing was read"))
+
+    def _on_session_clock(self, readings: list[Reading]) -> list[Reading]:
+        """The readings with the suspensions so far in their times."""
+        if not self._suspended_s:
+            return readings
+        return [reading._replace(time_s=reading.time_s + self._suspended_s) for reading in readings]
 
     def _channel(self, meter: int, reading: Reading) -> int:
         key = (meter, reading.column, reading.quantity)

@@ -47,6 +47,7 @@ class SessionWriter:
         self._from_elsewhere: list[Marker] = []
         self._given = self._written = 0  # operations
         self._channels = 0
+        self._suspended_s = 0.0
         self._closing = self._hurry = False
         self._changed = threading.Condition()
         self._thread = threading.Thread(target=self._run, name=f"commits to {path.name}", daemon=True)
@@ -104,7 +105,13 @@ class SessionWriter:
     @property
     def elapsed_s(self) -> float:
         """Time since the session's start, s."""
-        return time.monotonic() - self.monotonic_start_s
+        return time.monotonic() + self._suspended_s - self.monotonic_start_s
+
+    def add_suspension(self, seconds: float) -> None:
+        """The monotonic clock stood still so long: what looks at the file from elsewhere counts it in from now on."""
+        self._suspended_s += seconds
+        start_s = self.monotonic_start_s - self._suspended_s
+        self._give(Statement("UPDATE recording SET monotonic_start_s = ?", (start_s,)))
 
     def add_channel(
         self,

@@ -8,6 +8,7 @@ import sys
 from collections.abc import Iterator
 
 from meterlog.analysis import Analysis, analyze
+from meterlog.cli.fitted import fitted
 from meterlog.events.event import KINDS, Event
 from meterlog.plain_text import one_line
 from meterlog.session.model import HARD_END, Marker
@@ -31,7 +32,9 @@ def run(args: argparse.Namespace) -> int:
         analysis = analyze(session, limits_file=args.limits)
         if session.ended == "hard":
             print(f"note: {HARD_END}", file=sys.stderr)
-    print(json.dumps(analysis.as_json(), allow_nan=False, ensure_ascii=False) if args.json else as_text(analysis))
+    print(
+        json.dumps(analysis.as_json(), allow_nan=False, ensure_ascii=False) if args.json else fitted(as_text(analysis))
+    )
     return 0
 
 

@@ -253,6 +253,7 @@ def _report_armed(outcome: Outcome, armed: ArmedCapture | None) -> None:
 def _report_session(path: Path) -> None:
     from meterlog.analysis import analyze
     from meterlog.cli.analyze import as_text
+    from meterlog.cli.fitted import fitted
     from meterlog.session import open_reader
 
     with open_reader(path) as reader:
@@ -260,7 +261,7 @@ def _report_session(path: Path) -> None:
             reader.need_readings()
         except EmptySession:  # the disk was full before the first of them was written
             return
-        print(f"\n{as_text(analyze(reader))}", flush=True)
+        print(fitted(f"\n{as_text(analyze(reader))}"), flush=True)
 
 
 def _silent(name: str, traffic: Traffic) -> LinkError:

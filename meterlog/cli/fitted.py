@@ -1,0 +1,28 @@
+"""Sentences broken at words where a terminal is narrower than they are; files and pipes get them whole."""
+
+from __future__ import annotations
+
+import shutil
+import sys
+import textwrap
+
+_LEAST = 40
+_HANG = "  "
+
+
+def fitted(text: str) -> str:
+    """The text for standard output: lines longer than the terminal are broken at words, and what follows hangs."""
+    if sys.stdout is None or not sys.stdout.isatty():
+        return text
+    return broken(text, max(_LEAST, shutil.get_terminal_size().columns))
+
+
+def broken(text: str, width: int) -> str:
+    """The text in lines of at most that width, but for single words that are longer."""
+    return "\n".join(_broken(line, width) if len(line) > width else line for line in text.split("\n"))
+
+
+def _broken(line: str, width: int) -> str:
+    indent = line[: len(line) - len(line.lstrip())]
+    hanging = indent + _HANG
+    return textwrap.fill(line, width, subsequent_indent=hanging, break_long_words=False, break_on_hyphens=False)

@@ -6,7 +6,6 @@ import os
 import shutil
 import sys
 import time
-from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -191,13 +190,6 @@ def shelf(good: Path, folder: Path, sessions: int) -> Path:
     for i in range(sessions):
         shutil.copyfile(good, folder / f"{i:05}.sqlite")
     return folder
-
-
-def time_of(run: Callable[[], object]) -> float:
-    """How long it takes, s."""
-    began_s = time.perf_counter()
-    run()
-    return time.perf_counter() - began_s
 
 
 def test_a_folder_of_many_sessions_is_listed_whole(

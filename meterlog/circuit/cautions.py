@@ -13,6 +13,13 @@ GENERAL = (
     "High-voltage cables of hybrid and electric vehicles are out of scope.",
 )
 
+JACK_A = 10.0
+"""What a meter's current jack and its fuse typically take (makers' manuals)."""
+_IN_SERIES = (
+    "A clamp is safer; in series, use the 10 A jack and its fuse limit, and put the lead back afterwards: left in the"
+    " current jack it shorts the battery, and a blown meter fuse looks like a dead load."
+)
+_CLAMP_ONLY = "With a clamp only: this circuit draws {:.0f} A, and a meter's current jack takes 10 A at the most."
 _FUEL = "Fuel vapour: no lamp, spark or flame near an open tank; the rail keeps its pressure after switching off."
 
 
@@ -25,10 +32,7 @@ def caution(circuit: Circuit, m: Measurement) -> str:
             " leads; one surviving strand reads good on ohms; on an open, prove the probe's contact first."
         )
     if m.quantity == "current":
-        said.append(
-            "A clamp is safer; in series, use the 10 A jack and its fuse limit, and put the lead back afterwards:"
-            " left in the current jack it shorts the battery, and a blown meter fuse looks like a dead load."
-        )
+        said.append(_IN_SERIES if circuit.load_a <= JACK_A else _CLAMP_ONLY.format(circuit.load_a))
     if m.load == "unplugged":
         said.append("An unplugged connector carries no load: full voltage there proves little.")
     if m.load == "lamp":

@@ -9,8 +9,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from meterlog.circuit.guard import danger
 from meterlog.circuit.measured import Measurement
 from meterlog.circuit.model import BATTERY_MINUS, LOADS, STATES, Circuit
+from meterlog.circuit.plausible import impossible
+from meterlog.circuit.typed import typed_id
 from meterlog.reading import Flag, Quantity
 from meterlog.series import Series
 from meterlog.session.model import CAPTURE
@@ -63,34 +66,32 @@ def measurements_from_session(reader: SessionReader, circuit: Circuit) -> tuple[
         quantity = _QUANTITY.get(channel.quantity)
         place = _place(channel.point, circuit) or _place(channel.label, circuit)
         if quantity is None or place is None:
-            why = (
-                f"'{channel.point or channel.label}' is no point of the circuit"
-                if quantity
-                else "its quantity is not used"
-            )
-            left_out.append(f"{reader.path}: {name} left out: {why}")
+            where = channel.point or channel.label
+            unknown = danger(where) or f"'{where}' is no point of the circuit"
+            left_out.append(f"{reader.path}: {name} left out: {unknown if quantity else 'its quantity is not used'}")
             continue
         levels = list(_levels(reader, channel, quantity, place, circuit))
         if not levels:
             left_out.append(
                 f"{reader.path}: {name} left out: no marker says in which state it was read, or no steady level"
             )
-        found += [
-            Measurement(quantity, place["at"], place["to"], state, place.get("load", "connected"), value, error)
-            for state, value, error in levels
-        ]
+        for state, value, error in levels:
+            if reason := impossible(quantity, value, circuit):
+                left_out.append(f"{reader.path}: {name} left out: {reason}")
+                continue
+            load = place.get("load", "connected")
+            found.append(Measurement(quantity, place["at"], place["to"], state, load, value, error))
     return found, left_out
 
 
 def _place(text: str, circuit: Circuit) -> dict[str, str] | None:
     """`A`, `A to B`, and after a comma a state or a load; None where A or B is not in the circuit."""
     where, *words = (word.strip() for word in text.split(","))
-    ends = [re.sub(r"[\s-]+", "_", end.strip().lower()) for end in re.split(r"\s+to\s+", where)]
-    known = {id_.lower(): id_ for id_ in circuit.ids()}
-    if len(ends) > 2 or any(end not in known for end in ends):
+    ends = [typed_id(end, circuit.ids()) for end in re.split(r"\s+to\s+", where)]
+    at, other = ends[0], ends[-1]
+    if at is None or other is None or len(ends) > 2:
         return None
-    at = known[ends[0]]
-    to = known[ends[1]] if len(ends) == 2 else at if at == circuit.parts[circuit.load].id else BATTERY_MINUS
+    to = other if len(ends) == 2 else at if at == circuit.parts[circuit.load].id else BATTERY_MINUS
     found = {"at": at, "to": to}
     for word in words:
         plain = re.sub(r"[\s-]+", "_", word.lower())

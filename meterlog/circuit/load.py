@@ -2,27 +2,25 @@
 
 from __future__ import annotations
 
-import math
-import tomllib
 from collections.abc import Iterable, Mapping
 from importlib.resources import files
 from importlib.resources.abc import Traversable
 from pathlib import Path
 
+from meterlog.circuit.guard import refuse_dangerous
 from meterlog.circuit.model import KINDS, STATES, Circuit, Part, Point, near
+from meterlog.circuit.toml_file import parse_toml, read_toml
 from meterlog.errors import CircuitError
 
-_FORBIDDEN = (
-    "airbag",
-    "srs",
-    "restraint",
-    "pretensioner",
-    "high_voltage",
-    "highvoltage",
-    "hv",
-    "traction_battery",
-    "inverter",
-)
+MOST_PARTS, MOST_POINTS = 40, 80
+"""A path from battery + to battery - has a dozen parts; pairs of faults grow with the square (40 parts: some 2 s)."""
+LONGEST_NAME = 80
+MOST_OHM, LEAST_LOAD_OHM = 1e7, 1e-3
+"""A part's resistance ends where meters show overload; below is no load, but a short (starters have some 10 mohm)."""
+MOST_A = 5000.0
+"""No starter draws more; see `plausible`."""
+MOST_V = 60.0
+_CLOSED_BY_COMMAND = ("relay_contact", "switch", "motor", "load")
 
 
 def template_names() -> list[str]:
@@ -36,20 +34,16 @@ def read_table(name_or_path: str | Path, *, templates: bool = True) -> dict[str,
     Raises:
         CircuitError: no such template or file, or it is not TOML.
     """
-    path = Path(name_or_path)
+    if templates and str(name_or_path) in template_names():
+        name = f"{name_or_path}.toml"
+        return parse_toml((_templates() / name).read_bytes(), name)
+    if not str(name_or_path):
+        raise CircuitError("no file is named: ''")
     try:
-        if templates and str(name_or_path) in template_names():
-            text = (_templates() / f"{name_or_path}.toml").read_text("utf-8")
-        else:
-            text = path.read_text("utf-8")
-        return tomllib.loads(text)
+        return read_toml(name_or_path)
     except FileNotFoundError:
         among = f", and no template of that name ({', '.join(template_names())})" if templates else ""
         raise CircuitError(f"there is no file '{name_or_path}'{among}") from None
-    except (OSError, UnicodeDecodeError) as error:
-        raise CircuitError(f"'{name_or_path}' cannot be read: {error}") from error
-    except tomllib.TOMLDecodeError as error:
-        raise CircuitError(f"'{name_or_path}' is not TOML: {error}") from error
 
 
 def load_circuit(name_or_path: str | Path) -> Circuit:
@@ -67,17 +61,16 @@ def circuit_from_table(table: Mapping[str, object], source: str = "circuit") -> 
     Raises:
         CircuitError: naming the key or part that is wrong.
     """
-    known = {"name", "system_v", "part", "point", "active", "measured", "tried", "truth", "note"}
-    for key in table:
-        if key not in known:
-            raise CircuitError(f"{source}: unknown key '{key}'{near(key, sorted(known))}")
-    parts = tuple(_part(row, source) for row in rows(table, "part", source))
-    points = tuple(_point(row, source) for row in rows(table, "point", source))
+    check_keys(table, source)
+    if not table.get("part"):
+        raise CircuitError(f"{source}: it has no 'part': a circuit is a list of parts, from battery + on")
+    parts = tuple(_part(row, k, source) for k, row in enumerate(rows(table, "part", source, MOST_PARTS), 1))
+    points = tuple(_point(row, k, source) for k, row in enumerate(rows(table, "point", source, MOST_POINTS), 1))
     active = table.get("active", list(Circuit.active))
-    if not isinstance(active, list) or not active or any(s not in STATES for s in active):
-        raise CircuitError(f"{source}: 'active' wants a list of states out of {', '.join(STATES)}")
+    if not isinstance(active, list) or not active or any(s not in STATES[:-1] for s in active):
+        raise CircuitError(f"{source}: 'active' wants a list of states out of {', '.join(STATES[:-1])}")
     circuit = Circuit(
-        name=str(table.get("name", source)),
+        name=_text(table, "name", f"{source}:", default=Path(source).stem),
         system_v=number(table, "system_v", f"{source}:", default=12.0, least=1.0),
         parts=parts,
         points=points,
@@ -87,15 +80,29 @@ def circuit_from_table(table: Mapping[str, object], source: str = "circuit") -> 
     return circuit
 
 
-def rows(table: Mapping[str, object], key: str, source: str) -> list[Mapping[str, object]]:
+def check_keys(table: Mapping[str, object], source: str) -> None:
+    """Refuse what a circuit file, with its readings, does not have.
+
+    Raises:
+        CircuitError: naming the key.
+    """
+    known = {"name", "system_v", "part", "point", "active", "measured", "tried", "truth", "note"}
+    for key in table:
+        if key not in known:
+            raise CircuitError(f"{source}: unknown key '{key}'{near(key, sorted(known))}")
+
+
+def rows(table: Mapping[str, object], key: str, source: str, most: int) -> list[Mapping[str, object]]:
     """A list of tables under a key; empty where the key is absent.
 
     Raises:
-        CircuitError: it is something else.
+        CircuitError: it is something else, or has more than `most` of them.
     """
     found = table.get(key, [])
     if not isinstance(found, list) or not all(isinstance(row, dict) for row in found):
-        raise CircuitError(f"{source}: '{key}' wants a list of tables like {key} = [{{id = ...}}]")
+        raise CircuitError(f"{source}: '{key}' wants a list of tables like {key} = [{{...}}, {{...}}]")
+    if len(found) > most:
+        raise CircuitError(f"{source}: {len(found)} entries of '{key}' are too many: at the most {most} are weighed")
     return found
 
 
@@ -106,50 +113,82 @@ def number(
     *,
     default: float,
     least: float = 0.0,
+    most: float = 1e9,
 ) -> float:
     """A number under a key.
 
     Raises:
-        CircuitError: it is not a number, or below `least`.
+        CircuitError: it is not a number, or out of bounds.
     """
     value = row.get(key, default)
-    if isinstance(value, bool) or not isinstance(value, int | float) or not least <= value < math.inf:
-        raise CircuitError(f"{where} '{key}' wants a number from {least:g} up, not {value!r}")
+    if isinstance(value, bool) or not isinstance(value, int | float) or not least <= value <= most:
+        upper = f"to {most:.10g}" if isinstance(value, int | float) and value > most else "up"
+        raise CircuitError(f"{where} '{key}' wants a number from {least:g} {upper}{instead(value)}")
     return float(value)
 
 
-def _part(row: Mapping[str, object], source: str) -> Part:
-    id_ = row.get("id")
-    if not isinstance(id_, str) or not id_:
-        raise CircuitError(f"{source}: a part has no 'id': {dict(row)!r}")
+def instead(value: object) -> str:
+    """The end of a sentence about a wrong value: what was there; long ones cut."""
+    if value is None:
+        return ", and it is missing"
+    text = repr(value)
+    return f", not {text if len(text) <= 60 else f'{text[:57]}...'}"
+
+
+def _text(row: Mapping[str, object], key: str, where: str, default: str = "") -> str:
+    """A text of one printable line under a key."""
+    value = row.get(key, default)
+    if not isinstance(value, str):
+        raise CircuitError(f"{where} '{key}' wants a text in quotes{instead(value)}")
+    if not value.isprintable() or len(value) > LONGEST_NAME:
+        raise CircuitError(
+            f"{where} '{key}' wants one line of at most {LONGEST_NAME} printable characters{instead(value)}"
+        )
+    return value
+
+
+def _id(row: Mapping[str, object], what: str) -> str:
+    if not str(row.get("id", "")).strip():
+        raise CircuitError(f"{what} has no 'id'")
+    return _text(row, "id", what)
+
+
+def _part(row: Mapping[str, object], place: int, source: str) -> Part:
+    id_ = _id(row, f"{source}: part {place}")
     where = f"{source}: part '{id_}':"
     _only(row, Part.__slots__, where)
     kind = row.get("kind")
     if not isinstance(kind, str) or kind not in KINDS:
-        raise CircuitError(f"{where} 'kind' is one of {', '.join(KINDS)}, not {kind!r}")
+        raise CircuitError(f"{where} 'kind' is one of {', '.join(KINDS)}{instead(kind)}")
     by_design = row.get("by_design", False)
-    command = row.get("command", "")
-    if not isinstance(by_design, bool) or not isinstance(command, str):
-        raise CircuitError(f"{where} 'by_design' wants true or false and 'command' a name")
+    if not isinstance(by_design, bool):
+        raise CircuitError(f"{where} 'by_design' wants true or false{instead(by_design)}")
+    if by_design and kind == "resistor" and "resistance_ohm" not in row:
+        raise CircuitError(f"{where} a loss that is meant ('by_design') wants its 'resistance_ohm'")
+    command = _text(row, "command", where)
+    if command and kind not in _CLOSED_BY_COMMAND:
+        raise CircuitError(f"{where} 'command' is what closes a relay_contact or switch; nothing closes a {kind}")
+    least = LEAST_LOAD_OHM if kind in ("motor", "load") else 0.0
+    own = "resistance_ohm" in row
     return Part(
         id=id_,
         kind=kind,
-        resistance_ohm=number(row, "resistance_ohm", where, default=0.0) if "resistance_ohm" in row else None,
-        current_a=number(row, "current_a", where, default=0.0, least=1e-3) if "current_a" in row else None,
+        resistance_ohm=number(row, "resistance_ohm", where, default=0.0, least=least, most=MOST_OHM) if own else None,
+        current_a=number(row, "current_a", where, default=0.0, least=1e-3, most=MOST_A) if "current_a" in row else None,
         command=command,
         by_design=by_design,
-        access_min=number(row, "access_min", where, default=5.0),
-        fault_rate=number(row, "fault_rate", where, default=0.0) if "fault_rate" in row else None,
+        access_min=number(row, "access_min", where, default=5.0, most=1e4),
+        fault_rate=number(row, "fault_rate", where, default=0.0, most=1e6) if "fault_rate" in row else None,
     )
 
 
-def _point(row: Mapping[str, object], source: str) -> Point:
-    id_, after = row.get("id"), row.get("after")
-    if not isinstance(id_, str) or not id_ or not isinstance(after, str):
-        raise CircuitError(f"{source}: a point wants an 'id' and 'after' (the part before it): {dict(row)!r}")
+def _point(row: Mapping[str, object], place: int, source: str) -> Point:
+    id_ = _id(row, f"{source}: point {place}")
     where = f"{source}: point '{id_}':"
     _only(row, Point.__slots__, where)
-    return Point(id_, after, number(row, "access_min", where, default=5.0))
+    if "after" not in row:
+        raise CircuitError(f"{where} it wants 'after', the part before it")
+    return Point(id_, _text(row, "after", where), number(row, "access_min", where, default=5.0, most=1e4))
 
 
 def _only(row: Mapping[str, object], known: Iterable[str], where: str) -> None:
@@ -159,19 +198,19 @@ def _only(row: Mapping[str, object], known: Iterable[str], where: str) -> None:
 
 
 def _check(circuit: Circuit, source: str) -> None:
-    if len(circuit.parts) < 2 or circuit.parts[0].kind != "battery":
-        raise CircuitError(f"{source}: the first 'part' must be of the kind battery, and the others follow the current")
-    if sum(part.kind in ("motor", "load") for part in circuit.parts) == 0:
-        raise CircuitError(f"{source}: no 'part' is of the kind motor or load: what does the circuit feed?")
+    _check_chain(circuit, source)
+    _check_loads(circuit, source)
     seen: set[str] = set()
     for id_ in [*(p.id for p in circuit.parts), *(p.id for p in circuit.points), *circuit.commands]:
         if id_ in seen:
             raise CircuitError(f"{source}: the id '{id_}' is used twice")
         seen.add(id_)
-        refuse_dangerous(id_, source)
-    refuse_dangerous(circuit.name, source)
-    if circuit.system_v > 60:
-        raise CircuitError(f"{source}: 'system_v' is {circuit.system_v:g} V; above 60 V a circuit is out of scope")
+        refuse_dangerous(id_, f"{source}:")
+    refuse_dangerous(circuit.name, f"{source}:")
+    if circuit.system_v > MOST_V:
+        raise CircuitError(
+            f"{source}: 'system_v' is {circuit.system_v:g} V; above {MOST_V:g} V a circuit is out of scope"
+        )
     for point in circuit.points:
         if point.after not in circuit.part_index:
             raise CircuitError(
@@ -180,18 +219,34 @@ def _check(circuit: Circuit, source: str) -> None:
             )
 
 
-def refuse_dangerous(words: str, source: str) -> None:
-    """Refuse what belongs to a restraint or a high-voltage circuit: those are never probed (makers' manuals).
-
-    Raises:
-        CircuitError: it does.
-    """
-    plain = words.lower().replace("-", "_").replace(" ", "_")
-    for word in _FORBIDDEN:
-        if word in plain.split("_") or (len(word) > 3 and word in plain):
+def _check_chain(circuit: Circuit, source: str) -> None:
+    if len(circuit.parts) < 2 or circuit.parts[0].kind != "battery":
+        raise CircuitError(f"{source}: the first 'part' must be of the kind battery, and the others follow the current")
+    for part in circuit.parts[1:]:
+        if part.kind == "battery":
             raise CircuitError(
-                f"{source}: '{words}' looks like a restraint or high-voltage circuit: never probe or load-test those;"
-                " follow the vehicle's service information"
+                f"{source}: part '{part.id}' is a second battery: all batteries together are the first part, and"
+                " 'system_v' is their voltage"
+            )
+    if all(part.fault_rate == 0 for part in circuit.parts):
+        raise CircuitError(f"{source}: every part has fault_rate = 0: then nothing can be at fault")
+
+
+def _check_loads(circuit: Circuit, source: str) -> None:
+    loads = [part for part in circuit.parts if part.kind in ("motor", "load")]
+    if not loads:
+        raise CircuitError(f"{source}: no 'part' is of the kind motor or load: what does the circuit feed?")
+    for part in loads:
+        if part.resistance_ohm is None and part.id != circuit.parts[circuit.load].id:
+            raise CircuitError(
+                f"{source}: part '{part.id}' is a second load, in series with '{circuit.parts[circuit.load].id}': give"
+                " its resistance_ohm, or leave it out if it stands beside it"
+            )
+        wanted_v = (part.current_a or 0.0) * (part.resistance_ohm or 0.0)
+        if wanted_v > 1.5 * circuit.system_v:
+            raise CircuitError(
+                f"{source}: part '{part.id}': {part.current_a:g} A through {part.resistance_ohm:g} ohm want"
+                f" {wanted_v:.3g} V, and the system has {circuit.system_v:g} V"
             )
 
 

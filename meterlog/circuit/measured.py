@@ -7,8 +7,11 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from meterlog.circuit.load import number, read_table, refuse_dangerous, rows
+from meterlog.circuit.guard import refuse_dangerous
+from meterlog.circuit.load import check_keys, instead, number, read_table, rows
 from meterlog.circuit.model import BATTERY_MINUS, LOADS, STATES, Circuit, near
+from meterlog.circuit.plausible import highest, impossible
+from meterlog.circuit.words import figure
 from meterlog.errors import CircuitError
 
 QUANTITIES = ("voltage", "voltage_drop", "current", "resistance")
@@ -25,6 +28,10 @@ LOAD_WORDS = {"connected": "", "unplugged": ", unplugged", "lamp": ", a test lam
 
 _RUNS = ("runs", "fixed", "works", "cured")
 _DEAD = ("dead", "no change", "unchanged", "same", "blew")
+RESULTS = (*_RUNS, *_DEAD)
+"""What may come of something tried."""
+MOST_READINGS = 60
+"""Readings depend on one another, so that memory grows with the square of their number (60: 0.6 GB, 2 s)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,9 +59,7 @@ class Measurement:
     @property
     def shown(self) -> str:
         """The value with its unit."""
-        if math.isinf(self.value):
-            return "open"
-        return f"{self.value:.3g} {UNITS[self.quantity]}"
+        return figure(self.value, UNITS[self.quantity])
 
     @property
     def place(self) -> str:
@@ -95,7 +100,11 @@ def load_measured(
     Raises:
         CircuitError: naming the entry and the key.
     """
-    return measured_from_table(read_table(path, templates=templates), circuit, str(path))
+    table = read_table(path, templates=templates)
+    check_keys(table, str(path))
+    if not templates and not {"measured", "tried"} & table.keys():
+        raise CircuitError(f"{path}: it has neither 'measured' nor 'tried'")
+    return measured_from_table(table, circuit, str(path))
 
 
 def measured_from_table(
@@ -108,10 +117,26 @@ def measured_from_table(
     """
     measured = [
         measurement_from_row(row, circuit, f"{source}: measured {k}:")
-        for k, row in enumerate(rows(table, "measured", source), 1)
+        for k, row in enumerate(rows(table, "measured", source, MOST_READINGS), 1)
     ]
-    tried = [_tried(row, circuit, f"{source}: tried {k}:") for k, row in enumerate(rows(table, "tried", source), 1)]
+    tried = [
+        trial_from_row(row, circuit, f"{source}: tried {k}:")
+        for k, row in enumerate(rows(table, "tried", source, MOST_READINGS), 1)
+    ]
     return measured, tried
+
+
+def refuse_too_many(measured: Sequence[Measurement]) -> None:
+    """Refuse more readings than are weighed, out of all files and sessions together.
+
+    Raises:
+        CircuitError: there are more.
+    """
+    if len(measured) > MOST_READINGS:
+        raise CircuitError(
+            f"{len(measured)} readings are too many: at the most {MOST_READINGS} are weighed together, so give fewer"
+            " files or sessions"
+        )
 
 
 def measurement_from_row(row: Mapping[str, object], circuit: Circuit, where: str) -> Measurement:
@@ -134,14 +159,17 @@ def measurement_from_row(row: Mapping[str, object], circuit: Circuit, where: str
         raise CircuitError(f"{where} an isolated circuit has no {quantity}: 'state' is one of {', '.join(STATES[:-1])}")
     at = _id(row, "at", circuit, where)
     default_to = at if _across(circuit, quantity, at) else BATTERY_MINUS
+    to = _id(row, "to", circuit, where) if "to" in row else default_to
+    if to == at and quantity != "current" and at not in (*circuit.part_index, *circuit.commands):
+        raise CircuitError(f"{where} both probes are at '{at}': 'to' is where the other one was")
     return Measurement(
         quantity=quantity,
         at=at,
-        to=_id(row, "to", circuit, where) if "to" in row else default_to,
+        to=to,
         state=state,
         load=_word(row, "load", LOADS, where, "connected"),
-        value=_value(row, quantity, where),
-        error=number(row, "error", where, default=0.0) if "error" in row else None,
+        value=_value(row, quantity, circuit, where),
+        error=number(row, "error", where, default=0.0, most=highest(quantity, circuit)) if "error" in row else None,
     )
 
 
@@ -152,27 +180,35 @@ def _across(circuit: Circuit, quantity: str, at: str) -> bool:
     return quantity != "current" and at in circuit.part_index
 
 
-def _tried(row: Mapping[str, object], circuit: Circuit, where: str) -> Tried:
+def trial_from_row(row: Mapping[str, object], circuit: Circuit, where: str) -> Tried:
+    """What was tried, checked against the circuit.
+
+    Raises:
+        CircuitError: naming the key.
+    """
     for key in row:
         if key not in ("feed", "into", "replaced", "result"):
             raise CircuitError(f"{where} unknown key '{key}'{near(key, ('feed', 'into', 'replaced', 'result'))}")
     result = row.get("result")
-    if result not in (*_RUNS, *_DEAD):
-        raise CircuitError(f"{where} 'result' is one of {', '.join((*_RUNS, *_DEAD))}, not {result!r}")
+    if result not in RESULTS:
+        raise CircuitError(f"{where} 'result' is one of {', '.join(RESULTS)}{instead(result)}")
     runs = result in _RUNS
     if "replaced" in row:
+        if "feed" in row or "into" in row:
+            raise CircuitError(f"{where} a direct feed and a replaced part are two trials: one entry for each")
         return Tried(runs, replaced=_id(row, "replaced", circuit, where))
     if "into" not in row:
         raise CircuitError(f"{where} it wants 'feed' and 'into' (a direct feed), or 'replaced' (a part)")
-    return Tried(
-        runs, feed=_id({"feed": "battery", **row}, "feed", circuit, where), into=_id(row, "into", circuit, where)
-    )
+    feed, into = _id({"feed": "battery", **row}, "feed", circuit, where), _id(row, "into", circuit, where)
+    if feed == into:
+        raise CircuitError(f"{where} a feed from '{feed}' into itself feeds nothing")
+    return Tried(runs, feed=feed, into=into)
 
 
 def _word(row: Mapping[str, object], key: str, choices: Sequence[str], where: str, default: str | None = None) -> str:
     word = row.get(key, default)
     if not isinstance(word, str) or word not in choices:
-        raise CircuitError(f"{where} '{key}' is one of {', '.join(choices)}, not {word!r}")
+        raise CircuitError(f"{where} '{key}' is one of {', '.join(choices)}{instead(word)}")
     return word
 
 
@@ -184,19 +220,21 @@ def _id(row: Mapping[str, object], key: str, circuit: Circuit, where: str) -> st
     if id_ == "battery" and id_ not in circuit.ids():
         return circuit.parts[0].id
     if id_ not in circuit.ids():
-        raise CircuitError(
-            f"{where} '{key}' is '{id_}', which the circuit '{circuit.name}' does not have{near(id_, circuit.ids())}"
-        )
+        known = near(id_, circuit.ids())
+        raise CircuitError(f"{where} '{key}' is '{id_[:60]}', which the circuit '{circuit.name}' does not have{known}")
     return id_
 
 
-def _value(row: Mapping[str, object], quantity: str, where: str) -> float:
+def _value(row: Mapping[str, object], quantity: str, circuit: Circuit, where: str) -> float:
     value = row.get("value")
     if value == "open" and quantity == "resistance":
         return math.inf
-    if isinstance(value, bool) or not isinstance(value, int | float) or math.isnan(value):
+    if isinstance(value, bool) or not isinstance(value, int | float) or value != value:
         wanted = "a number or 'open'" if quantity == "resistance" else "a number"
-        raise CircuitError(f"{where} 'value' wants {wanted}, not {value!r}")
-    if (math.isinf(value) and quantity != "resistance") or (value < 0 and quantity == "resistance"):
-        raise CircuitError(f"{where} 'value' cannot be {value:g} for a {quantity}")
-    return float(value)
+        raise CircuitError(f"{where} 'value' wants {wanted}{instead(value)}")
+    if (abs(value) == math.inf and quantity != "resistance") or (value < 0 and quantity == "resistance"):
+        raise CircuitError(f"{where} 'value' cannot be {str(value)[:60]} for a {quantity}")
+    found = float(max(-(10**300), min(value, 10**300))) if value != math.inf else value  # an int may exceed any float
+    if reason := impossible(quantity, found, circuit):
+        raise CircuitError(f"{where} {reason}")
+    return found

@@ -92,6 +92,19 @@ def test_what_cannot_be_used_is_said(tmp_path: Path) -> None:
     assert "no marker" in left_out[1]
 
 
+def test_a_reading_that_cannot_be_is_left_out_with_a_sentence_and_takes_no_other_with_it(tmp_path: Path) -> None:
+    path = tmp_path / "a.sqlite"
+    with SessionWriter.create(path) as writer:
+        for point, volts in (("battery_plus", 124.0), ("plug_feed", 12.0), ("Air Bag plug", 12.0)):
+            channel = writer.add_channel(f"at {point}", Quantity.DC_VOLTAGE, point=f"{point}, key_on")
+            writer.append_series(channel, series(np.arange(5) / 3.0, np.full(5, volts)))
+    with open_reader(path) as reader:
+        found, left_out = measurements_from_session(reader, load_circuit("pump-feed"))
+    assert [m.at for m in found] == ["plug_feed"]
+    assert "at battery_plus left out: 124 V is more than a 12 V system can give" in left_out[0]
+    assert "restraint" in left_out[1]
+
+
 def test_a_drop_over_the_relay_is_what_is_read_while_it_is_closed(tmp_path: Path) -> None:
     value = np.concatenate([np.zeros(3), np.full(6, 12.4), np.full(6, 2.9), np.full(12, 12.4)])
     found = taken(tmp_path / "a.sqlite", "battery_plus to plug_feed", Quantity.DC_VOLTAGE, value[3:], {"key-on": 1.8})

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 import os
 import subprocess
 import sys
@@ -10,7 +11,10 @@ from pathlib import Path
 
 import pytest
 
+from meterlog.circuit import load_circuit
+from meterlog.circuit.measured import Measurement, Tried, load_measured
 from meterlog.cli import main
+from meterlog.cli.diagnose_talk import save
 
 READINGS = """
 measured = [
@@ -55,6 +59,8 @@ def test_text_has_verdict_evidence_next_and_caution(
     ("words", "said"),
     [
         (["--circuit", "pump-fed"], "no template"),
+        (["--circuit", "."], "is a folder"),
+        (["--circuit", ""], "no file is named"),
         (["--circuit", "pump-feed", "--measured", "absent.toml"], "absent.toml"),
         (["--circuit", "pump-feed", "--rates", "absent.toml"], "absent.toml"),
         (["--circuit", "pump-feed", "absent.sqlite"], "absent.sqlite"),
@@ -98,6 +104,58 @@ def test_in_a_terminal_it_asks_takes_answers_and_keeps_them(tmp_path: Path) -> N
     assert 'feed = "battery", into = "pump_plus", result = "runs"' in kept.read_text()
     assert "value = 12.4" in kept.read_text()
     assert main(["diagnose", "--circuit", "pump-feed", "--measured", str(kept), "--json"]) == 0
+
+
+def test_in_a_terminal_readings_and_trials_are_taken_as_people_write_them(tmp_path: Path) -> None:
+    kept = tmp_path / "kept.toml"
+    answers = [
+        "124",
+        "999 V",
+        "12,345",
+        "2.2 kohm",
+        "OL",
+        "fed airbag runs",
+        "replaced fuze dead",
+        "replaced relay",
+        "12300 mV",
+        "replaced relay dead",
+        "Feed pump plus runs",
+        "END",
+    ]
+    out = _talk(["--circuit", "pump-feed", "--save", str(kept)], "\n".join([*answers, ""]))
+    for said in (
+        "your answer: 124 V is more than a 12 V system can give (30 V at the most)",
+        "your answer: 999 V is more than a 12 V system can give",
+        "'12,345' can be a decimal comma or a thousand",
+        "'2.2 kohm' is no reading in V",
+        "'OL' is no reading in V: choose the meter's next higher range",
+        "'airbag' looks like a restraint or high-voltage circuit",
+        "your answer: 'replaced' is 'fuze', which the circuit 'pump feed' does not have (near it: fuse",
+        "for example 'replaced relay dead'",
+    ):
+        assert said in out
+    assert "measured 1:" not in out
+    assert out.count("Measure next:") == 4
+    saved = kept.read_text()
+    assert saved.count("quantity") == 1
+    assert "value = 12.3}" in saved
+    assert '{replaced = "relay", result = "dead"}' in saved
+    assert '{feed = "battery", into = "pump_plus", result = "runs"}' in saved
+    assert main(["diagnose", "--circuit", "pump-feed", "--measured", str(kept), "--json"]) == 0
+
+
+def test_names_with_quotes_are_kept_so_that_they_can_be_read_again(tmp_path: Path) -> None:
+    circuit_file, kept = tmp_path / "c.toml", tmp_path / "kept.toml"
+    fuse = """{id = 'the "big" \\ fuse', kind = "fuse"}"""
+    circuit_file.write_text(f'part = [{{id = "b", kind = "battery"}}, {fuse}, {{id = "horn", kind = "load"}}]')
+    circuit = load_circuit(circuit_file)
+    name = 'the "big" \\ fuse'
+    measured = [
+        Measurement("voltage", name, value=0.0),
+        Measurement("resistance", name, name, "isolated", value=math.inf),
+    ]
+    save(kept, measured, [Tried(True, replaced=name)])
+    assert load_measured(kept, circuit, templates=False) == (measured, [Tried(True, replaced=name)])
 
 
 def test_in_a_terminal_it_takes_the_reading_from_a_meter(tmp_path: Path) -> None:

@@ -1,0 +1,148 @@
+"""The questions of `meterlog diagnose` in a terminal: a reading, the next best, what was tried, or an end."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import math
+from collections.abc import Sequence
+from dataclasses import replace
+from pathlib import Path
+
+from meterlog.circuit.diagnosis import Diagnoser
+from meterlog.circuit.measured import (
+    Measurement,
+    Tried,
+    load_measured,
+    measurement_from_row,
+    refuse_too_many,
+    trial_from_row,
+)
+from meterlog.circuit.model import Circuit
+from meterlog.circuit.suggest import Suggestion
+from meterlog.circuit.typed import typed_trial, typed_value
+from meterlog.cli.diagnose import as_text
+from meterlog.errors import CircuitError, MeterlogError, UsageError
+from meterlog.plain_text import one_line
+
+_ANSWER = "your answer:"
+_CHOICES = "a number, 'open', 'other', 'fed POINT runs|dead', 'replaced PART runs|dead', 'end'"
+
+
+class Talk:
+    """Asks until the person has had enough; what was answered stays, whatever is typed next."""
+
+    def __init__(
+        self, args: argparse.Namespace, diagnoser: Diagnoser, measured: list[Measurement], tried: list[Tried]
+    ) -> None:
+        self.args = args
+        self.diagnoser = diagnoser
+        self.measured = measured
+        self.tried = tried
+        self.kept = _kept(args, diagnoser.circuit)
+        self.skipped: set[str] = set()
+
+    def run(self) -> int:
+        """Ask; the exit status."""
+        while True:
+            diagnosis = self.diagnoser.diagnose(self.measured, self.tried, suggestions=30)
+            left = [s for s in diagnosis.next if str(s.measurement.place) not in self.skipped]
+            print(as_text(self.diagnoser.circuit, replace(diagnosis, next=tuple(left))))
+            if not left:
+                print("No measurement that this circuit allows would say much more.")
+                return 0
+            if not self._ask(left[0]):
+                return 0
+            if self.args.save:
+                save(Path(self.args.save), *self.kept)
+
+    def _ask(self, suggestion: Suggestion) -> bool:
+        """One answer; False to end."""
+        live = "Enter = take it from the meter, " if self.args.meter else ""
+        while True:
+            try:
+                answer = input(f"\nReading ({live}{_CHOICES}): ").strip()
+            except EOFError:
+                return False
+            if answer.casefold() in ("end", "q", "quit"):
+                return False
+            if answer.casefold() == "other":
+                self.skipped.add(suggestion.measurement.place)
+                return True
+            try:
+                self._take_in(answer, suggestion.measurement)
+            except MeterlogError as error:
+                print(f"  {one_line(str(error))}")
+            else:
+                return True
+
+    def _take_in(self, answer: str, m: Measurement) -> None:
+        circuit = self.diagnoser.circuit
+        trial = typed_trial(answer, circuit)
+        if trial is not None:
+            self._add([], [trial_from_row(trial, circuit, _ANSWER)])
+            return
+        refuse_too_many([*self.measured, m])
+        row: dict[str, object] = {"quantity": m.quantity, "at": m.at, "to": m.to, "state": m.state, "load": m.load}
+        if answer:
+            row["value"] = typed_value(answer, m.quantity)
+        elif self.args.meter:
+            row["value"], error = self._live(m.quantity)
+            row |= {"error": error} if error else {}
+        else:
+            raise UsageError("type the reading, 'other' for the next best measurement, or 'end'")
+        self._add([measurement_from_row(row, circuit, _ANSWER)], [])
+
+    def _add(self, measured: Sequence[Measurement], tried: Sequence[Tried]) -> None:
+        self.measured += measured
+        self.tried += tried
+        self.kept[0].extend(measured)
+        self.kept[1].extend(tried)
+
+    def _live(self, quantity: str) -> tuple[float, float]:
+        from meterlog.capture.meters import meter_setup
+        from meterlog.circuit.live import take
+
+        setup = meter_setup(self.args.meter)
+        print("  waiting for a steady reading; turn the key now if the state asks for it ...")
+        return take(
+            setup.meter, quantity, accuracy=setup.accuracy, shown=lambda r: print(f"    {r.value:g} {r.quantity.unit}")
+        )
+
+
+def _kept(args: argparse.Namespace, circuit: Circuit) -> tuple[list[Measurement], list[Tried]]:
+    """What `--save` begins with: what `--measured` gave. What sessions and the circuit file say stays in them, or it
+    would count twice the next time.
+
+    Raises:
+        UsageError: `--save` would write over answers that were not read.
+    """
+    if args.save and Path(args.save).exists() and (not args.measured or not Path(args.save).samefile(args.measured)):
+        raise UsageError(f"'{args.save}' is there already: go on from it with --measured {args.save}, or name another")
+    return load_measured(args.measured, circuit, templates=False) if args.measured else ([], [])
+
+
+def save(path: Path, measured: Sequence[Measurement], tried: Sequence[Tried]) -> None:
+    """Write measurements as TOML that --measured reads.
+
+    Raises:
+        CircuitError: the file cannot be written.
+    """
+    lines = ["measured = ["]
+    for m in measured:
+        value: object = "open" if math.isinf(m.value) else m.value
+        row: dict[str, object] = {"quantity": m.quantity, "at": m.at, "to": m.to, "state": m.state, "load": m.load}
+        lines.append(_row(row | {"value": value} | ({} if m.error is None else {"error": m.error})))
+    lines += ["]", "tried = ["]
+    for t in tried:
+        how: dict[str, object] = {"replaced": t.replaced} if t.replaced else {"feed": t.feed, "into": t.into}
+        lines.append(_row(how | {"result": "runs" if t.runs else "dead"}))
+    try:
+        path.write_text("\n".join([*lines, "]", ""]), "utf-8")
+    except OSError as error:
+        raise CircuitError(f"'{path}' cannot be written: {error.strerror or error}") from error
+
+
+def _row(row: dict[str, object]) -> str:
+    """One line of a list of tables; a text or number of JSON is one of TOML too, but for DEL, which no id has."""
+    return f"  {{{', '.join(f'{key} = {json.dumps(value, ensure_ascii=False)}' for key, value in row.items())}}},"

@@ -33,6 +33,7 @@ WIDE, PHONE = {"width": 1280, "height": 900}, {"width": 390, "height": 844}
 _CHROMIUM = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking"]
 _QUALITIES = (85, 70, 55, 40, 25)
 _SETTLED_MS = 700
+_SCALE = 0.75  # of the README's pictures
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,9 +135,9 @@ def shop(folder: Path) -> Path:
     return folder
 
 
-def tab(browser: Browser, viewport: Any, scheme: Any, phone: bool) -> Page:
+def tab(browser: Browser, viewport: Any, scheme: Any, phone: bool, scale: float = 1.0) -> Page:
     """A page of that size; a phone has a finger and no mouse."""
-    context = browser.new_context(viewport=viewport, color_scheme=scheme, has_touch=phone)
+    context = browser.new_context(viewport=viewport, color_scheme=scheme, has_touch=phone, device_scale_factor=scale)
     page = context.new_page()
     page.set_default_timeout(20_000)
     return page
@@ -184,13 +185,13 @@ def for_readme(browser: Browser) -> None:
         address, name = stack.enter_context(served(folder)), stack.enter_context(recorded(folder))
         live = Scene("live", f"/record/{name}", _live)
         for name, shown, width, height, scheme in (
-            ("live-phone", live, 390, 760, "dark"),
-            ("live", live, 1100, 720, "light"),
-            ("review", scene["review"], 1100, 700, "light"),
-            ("compare", scene["compare"], 1100, 760, "light"),
-            ("circuit", scene["circuit"], 1240, 900, "light"),
+            ("live-phone", live, 390, 900, "dark"),
+            ("live", live, 1280, 1060, "light"),
+            ("review", scene["review"], 1280, 1000, "light"),
+            ("compare", scene["compare"], 1280, 1130, "light"),
+            ("circuit", scene["circuit"], 1280, 960, "light"),
         ):
-            page = tab(browser, {"width": width, "height": height}, scheme, phone=False)
+            page = tab(browser, {"width": width, "height": height}, scheme, phone=False, scale=_SCALE)
             show(page, address, shown)
             page.evaluate("scrollTo(0, 0)")
             (PICTURES / f"{name}.webp").write_bytes(_webp(page))

@@ -70,7 +70,7 @@ def suggestion(case: Case) -> Component:
         [
             html.H2("Measure next"),
             html.P(_named(best.measurement), className="next"),
-            html.P(f"About {best.minutes:.0f} min; {best.gain_bits:.2f} bits of knowledge expected.", className="soft"),
+            html.P(f"About {best.minutes:.0f} min. It tells most for the time that it takes.", className="soft"),
             html.Ul(outcomes),
             html.P([html.Strong("⚠ Mind: "), cautions], className="caution"),
             html.Details([html.Summary("Or one of these"), html.Ul(others)]) if others else None,

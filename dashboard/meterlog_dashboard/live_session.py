@@ -254,7 +254,7 @@ class Follower:
             "label": one.channel.label if one else "",
             "start_s": event.start_s,
             "end_s": event.end_s,
-            "detail": event.detail,
+            "detail": event.detail.replace("+-", "±"),
         }
 
 

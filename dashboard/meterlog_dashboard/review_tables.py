@@ -66,7 +66,8 @@ def event_sentence(held: Held, number: int) -> str:
     """What an event is, in one line."""
     events = held.analysis.events
     event = events[number - 1]
-    return f"Event {number} of {len(events)}: {event.detail or event.kind.replace('_', ' ')}"
+    said = event.detail.replace("+-", "±") or event.kind.replace("_", " ")
+    return f"Event {number} of {len(events)}: {said}"
 
 
 def event_table(held: Held, clock: Clock, chosen: int | None, page: int) -> Component:
@@ -100,7 +101,8 @@ def _event_row(number: int, event: Event, channel: Channel, clock: Clock, chosen
     extreme = "" if event.extreme is None else _value(event.extreme, channel.quantity.unit)
     button = html.Button(str(number), title=f"Show event {number}", **extra(data_event=number))
     at = f"{clock.words(event.start_s)} ({event.start_s:.2f} s)"
-    cells = (event.kind.replace("_", " "), channel_name(channel), at, lasting.replace("+-", "±"), extreme, event.detail)
+    lasting, said = lasting.replace("+-", "±"), event.detail.replace("+-", "±")
+    cells = (event.kind.replace("_", " "), channel_name(channel), at, lasting, extreme, said)
     current = extra(aria_current="true") if chosen else {}
     return html.Tr(
         [html.Td(button), *(html.Td(cell) for cell in cells[:-1]), html.Td(cells[-1], className="words")],

@@ -50,7 +50,8 @@
   };
   const name = (node) => node.tagName.toLowerCase() + (node.id ? "#" + node.id : "") + (node.classList.length ? "." + [...node.classList].join(".") : "");
   if (asked === "ring") {
-    const node = document.activeElement, style = getComputedStyle(node);
+    const focused = document.activeElement, node = focused.closest(".dash-input-container") || focused; // the ring is there
+    const style = getComputedStyle(node);
     const there = style.outlineStyle !== "none" && parseFloat(style.outlineWidth) >= 2;
     return there ? worst(colour(style.outlineColor), grounds(node.parentElement)) : 0;
   }

@@ -11,7 +11,7 @@ from typing import Protocol
 
 from meterlog.events.detect import detect
 from meterlog.events.event import PLACES, Event
-from meterlog.events.gap import lost_while_waiting
+from meterlog.events.gap import lost_links
 from meterlog.findings import Finding, findings
 from meterlog.limits import Limits, limits_for
 from meterlog.reading import Quantity
@@ -127,12 +127,14 @@ def analyze(session: Session, limits: Limits | None = None, limits_file: str | N
         limits = limits_for(session.details, voltages, limits_file)
     settings = limits.settings
     channels, events = [], []
+    armed = any(marker.ends_recording for marker in session.markers)
     for channel in session.channels:
         series = read[channel.number]
         channels.append(ChannelSummary(channel, len(series), reading_interval(series.time_s)))
         found = detect(channel, series, session.markers, settings)
         gaps = [event for event in found if event.kind == "gap"]
-        events += found + lost_while_waiting(channel.number, session.link_changes, session.markers, gaps)
+        lost = lost_links(channel.number, session.link_changes, armed, gaps, session.duration_s)
+        events += found + lost
     events.sort(key=lambda event: (event.start_s, event.channel, PLACES[event.kind]))
     said = findings(session, events, limits, read)
     return Analysis(

@@ -90,3 +90,16 @@ def test_a_link_that_was_lost_while_armed_is_a_gap_for_nothing_would_have_been_c
     (event,) = analyze(session).events
     assert (event.kind, event.start_s, event.end_s, event.duration_s) == ("gap", 1000.0, 1090.0, 90.0)
     assert event.detail == "no readings for 90.0 s while it was armed: /dev/x is gone: unplugged or switched off"
+
+
+def test_a_link_that_is_down_at_the_end_is_a_gap_of_unknown_length() -> None:
+    session = Memory({1: series_of((12.5, 10))}, [Channel(1, "pump feed", Quantity.DC_VOLTAGE)], duration_s=12.0)
+    session.link_changes = [
+        LinkChange(0.0, 1, "meter", True, "first reading"),
+        LinkChange(12.0, 1, "meter", False, "no frame from status14 on /dev/x for 2.6 s"),
+    ]
+    result = analyze(session)
+    (event,) = result.events
+    assert (event.kind, event.start_s, event.end_s, event.duration_s) == ("gap", 12.0, 12.0, None)
+    assert event.detail == "no readings from here to the end: no frame from status14 on /dev/x for 2.6 s"
+    assert any("1 gap (at 12.0 s), the last to the end without readings" in f.text for f in result.findings)

@@ -27,6 +27,7 @@ from typing import Any, Protocol
 from meterlog.capture import ArmedCapture, Condition, MeterSetup, Notice, Outcome, Recorder, meter_setup
 from meterlog.capture.cautions import GENERAL
 from meterlog.capture.detection import LaterDetection
+from meterlog.capture.meters import FindsItsDriver
 from meterlog.cli.details import add_details, details
 from meterlog.cli.times import span
 from meterlog.driver import Traffic
@@ -98,6 +99,8 @@ def run(args: argparse.Namespace) -> int:
             raw=args.raw,
         )
         try:
+            if any(isinstance(setup.meter, FindsItsDriver) for setup in setups):
+                _say("listening to find out which driver fits")
             recorder.start()
             detection.load()
         except BaseException:

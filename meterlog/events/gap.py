@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from meterlog.events.event import Event
 from meterlog.events.settings import DetectionSettings
-from meterlog.session.model import LinkChange, Marker
+from meterlog.session.model import LinkChange
 from meterlog.signal.track import Track
 
 _PART = 32768
@@ -43,24 +43,29 @@ def breaks(track: Track, start: int, stop: int, declared_s: float | None, settin
     return found
 
 
-def lost_while_waiting(
-    channel: int, changes: Iterable[LinkChange], markers: Iterable[Marker], known: Iterable[Event]
+def lost_links(
+    channel: int, changes: Iterable[LinkChange], armed: bool, known: Iterable[Event], end_s: float
 ) -> list[Event]:
-    """The times when an armed capture waited and the link was down: nothing would have been caught then.
+    """The times when the link was down that no missing readings show: nothing would have been seen then.
 
-    What is not kept while it waits is no gap; but for this the session has only the comings and goings of the link.
+    While an armed capture waits nothing is kept, so what is missing is no gap; and a link that is down at the end has
+    no reading after it. For these the session has only the comings and goings of the link.
 
     Args:
         channel: on which channel.
         changes: of all links, in order.
-        markers: the session's.
+        armed: whether the session is an armed capture's.
         known: the gaps that missing readings show already.
+        end_s: the session's last reading, marker or link change; the recording may have gone on after it.
     """
-    armed = sorted(marker.time_s for marker in markers if marker.ends_recording)
-    if not armed:
-        return []
     known, found = list(known), []
     own = [change for change in changes if change.channel == channel]
+    if own and not own[-1].up:
+        down = own[-1]
+        detail = f"no readings from here to the end: {down.cause}"
+        found.append(Event("gap", channel, down.time_s, max(end_s, down.time_s), None, None, detail=detail))
+    if not armed:
+        return found
     for down, up in pairwise(own):
         shown = any(event.start_s < up.time_s and event.end_s > down.time_s for event in known)
         if down.up or not up.up or shown:

@@ -33,7 +33,7 @@ class Tally(NamedTuple):
     """Events counted against one name of marker.
 
     Attributes:
-        markers: how many markers of that name.
+        markers: how many markers of that name, with something to be seen after them.
         inside: events that began within the window after one.
         total: events in all.
         share: the windows' share of the time in which an event could have been seen, 0 to 1.
@@ -66,7 +66,9 @@ def findings(evidence: Evidence) -> list[Finding]:
         starts = burst_starts(_faults(evidence, channel, caught=bool(len(waits))), window_s)
         visible = visible_time(evidence.series(channel), channel, waits)
         for name, times in names.items():
-            tallies.append((channel, name, count_after(starts, times, visible, window_s)))
+            tally = count_after(starts, times, visible, window_s)
+            if tally.markers:  # else all came while the circuit was off, or the link
+                tallies.append((channel, name, tally))
     tests = sum(1 for _, _, tally in tallies if tally.total)
     return [_finding(evidence, channel, name, tally, tests) for channel, name, tally in tallies]
 
@@ -146,8 +148,10 @@ def count_after(starts: list[float], markers: list[float], visible: NDArray[np.f
     seen_s = np.concatenate([[0.0], np.cumsum(visible[:, 1] - visible[:, 0])])
     edges = np.concatenate([visible.ravel(), [np.finfo(np.float64).max]])
     passed = np.concatenate([np.column_stack([seen_s[:-1], seen_s[1:]]).ravel(), seen_s[-1:]])
-    covered_s = float((np.interp(ends, edges, passed) - np.interp(moments, edges, passed)).sum())
-    return Tally(len(markers), inside, len(starts), covered_s / seen_s[-1] if seen_s[-1] > 0 else 0.0)
+    begun_s = np.interp(moments, edges, passed)
+    covered_s = float((np.interp(ends, edges, passed) - begun_s).sum())
+    tries = int(np.count_nonzero(np.interp(moments + window_s, edges, passed) > begun_s))
+    return Tally(tries, inside, len(starts), covered_s / seen_s[-1] if seen_s[-1] > 0 else 0.0)
 
 
 def _finding(evidence: Evidence, channel: Channel, name: str, tally: Tally, tests: int) -> Finding:
@@ -158,7 +162,7 @@ def _finding(evidence: Evidence, channel: Channel, name: str, tally: Tally, test
     condition = evidence.waited_for
     waited = condition is not None and len(_waits(evidence, channel)) > 0
     armed = f" Counted is what '{condition and condition.text}' catches, also while it waited." if waited else ""
-    told = f"within {seconds(window_s)} after {tally.markers} markers '{name}'"
+    told = f"within {seconds(window_s)} after {count(tally.markers, 'marker')} '{name}'"
     if not tally.total:
         text = (
             f"{channel.label}: nothing happened {told}. A fault that shows at more than "

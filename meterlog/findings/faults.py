@@ -111,7 +111,10 @@ def _chatter(case: _Case) -> Finding:
 
 def _gaps(case: _Case) -> Finding:
     total_s = sum(e.end_s - e.start_s for e in case.events)
-    text = f"{case.many('gap')}, {seconds(total_s)} in all without readings: the link to the meter, not the circuit."
+    length = (
+        f"{seconds(total_s)} in all" if all(e.duration_s is not None for e in case.events) else "the last to the end"
+    )
+    text = f"{case.many('gap')}, {length} without readings: the link to the meter, not the circuit."
     return case.finding(f"{text} What happened there is not known.", "readings all along", "counted", "cannot tell")
 
 

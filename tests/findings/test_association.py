@@ -154,3 +154,10 @@ def test_a_condition_that_does_not_watch_for_it_leaves_the_wait_unwatched(bench:
 def test_what_an_armed_capture_marks_by_itself_is_not_tested(bench: Bench) -> None:
     armed_hunt(bench, "fall 9V")
     assert not [f for f in bench.all() if "'armed'" in f.text]
+
+
+def test_a_marker_while_nothing_could_be_seen_is_no_try(bench: Bench) -> None:
+    bench.channel("pump feed", lambda t: np.where(t < 300, 12.5, 0.0), length_s=600.0)
+    bench.mark("wiggle", 60.0, 120.0, 180.0, 400.0, 500.0)
+    bench.mark("bump", 420.0, 430.0, 440.0)
+    assert "after 3 markers 'wiggle'" in bench.judge("nothing happened").text

@@ -70,6 +70,38 @@ def test_no_import_cycles() -> None:
         walk(module, ())
 
 
+LAYERS: tuple[tuple[str, ...], ...] = (
+    ("errors", "reading", "series", "plain_text"),
+    ("address", "details", "signal"),
+    ("driver", "transports", "session"),
+    ("framing", "events", "exchange"),
+    ("probe", "limits"),
+    ("capture", "circuit"),
+    ("findings",),
+    ("analysis",),
+    ("compare",),
+    ("report",),
+    ("cli",),
+    ("__main__",),
+)
+"""The core from the bottom up: each package knows only what stands below it, nothing above or beside."""
+
+UPWARDS = {("session", "analysis"), ("session", "events")}
+"""Imported inside a function: a notebook's session analyzes itself."""
+
+
+@pytest.mark.parametrize("module", [module for module in FILES if module.startswith("meterlog.")])
+def test_the_core_is_built_in_layers(module: str) -> None:
+    height = {package: n for n, layer in enumerate(LAYERS) for package in layer}
+    own = module.split(".")[1]
+    assert own in height, f"meterlog/{own} stands in no layer"
+    for inside in (False, True):
+        for name in _imports(FILES[module], inside_functions=inside):
+            package = name.split(".")[1] if name in FILES and name.startswith("meterlog.") else own
+            below = package == own or height[package] < height[own]
+            assert below or (inside and (own, package) in UPWARDS), f"{module} imports {name} from above or beside"
+
+
 SOME_SYSTEMS_ONLY = {"termios", "fcntl", "tty", "pty", "grp", "pwd", "resource", "msvcrt", "winreg"}
 """Modules that not every system has."""
 
@@ -79,7 +111,9 @@ def test_no_file_fails_to_import_on_another_system(path: Path) -> None:
     for node in ast.parse(path.read_text()).body:
         if isinstance(node, ast.Import | ast.ImportFrom):
             named = {alias.name for alias in node.names} | {getattr(node, "module", None)}
-            assert not named & SOME_SYSTEMS_ONLY, f"{path}:{node.lineno}: guard it by sys.platform, or import it where used"
+            assert not named & SOME_SYSTEMS_ONLY, (
+                f"{path}:{node.lineno}: guard it by sys.platform, or import it where used"
+            )
 
 
 @pytest.mark.parametrize("module", FILES)

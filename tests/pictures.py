@@ -33,7 +33,6 @@ WIDE, PHONE = {"width": 1280, "height": 900}, {"width": 390, "height": 844}
 _CHROMIUM = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking"]
 _QUALITIES = (85, 70, 55, 40, 25)
 _SETTLED_MS = 700
-_SCALE = 0.75  # of the README's pictures
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,11 +134,11 @@ def shop(folder: Path) -> Path:
     return folder
 
 
-def tab(browser: Browser, viewport: Any, scheme: Any, phone: bool, scale: float = 1.0) -> Page:
+def tab(browser: Browser, viewport: Any, scheme: Any, phone: bool) -> Page:
     """A page of that size; a phone has a finger and no mouse."""
-    context = browser.new_context(viewport=viewport, color_scheme=scheme, has_touch=phone, device_scale_factor=scale)
+    context = browser.new_context(viewport=viewport, color_scheme=scheme, has_touch=phone)
     page = context.new_page()
-    page.set_default_timeout(20_000)
+    page.set_default_timeout(90_000)
     return page
 
 
@@ -170,7 +169,7 @@ def all_views(browser: Browser, out: Path) -> None:
                 page.screenshot(path=out / f"{scene.name}-{viewport['width']}-{scheme}.png", full_page=True)
                 page.context.close()
             page = tab(browser, viewport, scheme, phone)
-            page.goto(report.as_uri())
+            page.goto(report.as_uri(), wait_until="domcontentloaded")
             page.wait_for_timeout(2000)
             page.screenshot(path=out / f"report-{viewport['width']}-{scheme}.png", full_page=True)
             page.context.close()
@@ -191,7 +190,7 @@ def for_readme(browser: Browser) -> None:
             ("compare", scene["compare"], 1280, 1130, "light"),
             ("circuit", scene["circuit"], 1280, 960, "light"),
         ):
-            page = tab(browser, {"width": width, "height": height}, scheme, phone=False, scale=_SCALE)
+            page = tab(browser, {"width": width, "height": height}, scheme, phone=False)
             show(page, address, shown)
             page.evaluate("scrollTo(0, 0)")
             (PICTURES / f"{name}.webp").write_bytes(_webp(page))

@@ -32,14 +32,15 @@ def minutes_for(circuit: Circuit, m: Measurement, measured: Iterable[Measurement
 
 
 def useful_states(circuit: Circuit, measured: Sequence[Measurement]) -> list[str]:
-    """The states to measure in: key-on and cranking where the circuit is on in them; running only where neither is, or
-    where the engine has run already."""
-    states = [
-        next((s for s in ("key_on", "prime") if s in circuit.active), ""),
-        "crank" if "crank" in circuit.active else "",
-    ]
-    ran = any(m.state == "run" for m in measured)
-    if "run" in circuit.active and (ran or not any(states)):
+    """The states to measure in: key-on where the circuit is on in it; cranking where it was measured in or where a
+    command may come only then; running only where neither is, or where the engine has run already. Readings that were
+    all taken while cranking are of a circuit that is on only then."""
+    live = {m.state for m in measured} & set(circuit.active)
+    if live == {"crank"}:
+        return ["crank"]
+    cranks = "crank" in circuit.active and (bool(circuit.commands) or "crank" in live)
+    states = [next((s for s in ("key_on", "prime") if s in circuit.active), ""), "crank" if cranks else ""]
+    if "run" in circuit.active and ("run" in live or not any(states)):
         states.append("run")
     return [s for s in states if s]
 
@@ -88,8 +89,8 @@ def _loaded(circuit: Circuit, measured: Sequence[Measurement]) -> Iterable[Measu
 
 def _unloaded(circuit: Circuit, measured: Sequence[Measurement]) -> Iterable[Measurement]:
     plug = _faces(circuit)
-    if not plug:
-        return
+    if not plug or set(circuit.active) == {"run"}:
+        return  # never open a charging circuit while it charges: its voltage has nowhere to go
     for state in useful_states(circuit, measured):
         for load in ("unplugged", "lamp"):
             yield Measurement("voltage", plug[0], state=state, load=load)

@@ -74,7 +74,7 @@ def contradictions(case: Case) -> list[str]:
                     f"{other.shown} and {m.shown} were both read {m.place}: not at one time can both be right; measure"
                     " again, and watch for a contact that comes and goes"
                 )
-    for k in np.flatnonzero(case.known.bad > 0.4):
+    for k in np.flatnonzero(case.known.bad > 0.5):
         m, partner = case.measured[int(k)], _partner(case, int(k))
         alone = posterior(case.network, [m], [], 0.0).bad[0]
         if any(m.place in s for s in found):

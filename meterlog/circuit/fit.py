@@ -14,6 +14,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from meterlog.circuit.faults import FAULTS, first_healthy
 from meterlog.circuit.measured import Measurement
 from meterlog.circuit.model import Circuit
 from meterlog.circuit.ohms import OHM_OFFSET, OVERLOAD_OHM
@@ -24,6 +25,8 @@ BAD_READING, BAD_WEIGHT = 0.03, 25.0
 """How often a reading is a bad one though the person believes it, and how well that is known before the first: as well
 as from 25 readings. A Beta prior: who slipped once (another hand, place or meter) is taken to slip more often, so that
 readings which contradict each other make all of them count for less. Guesses; makers warn of it, none counts it."""
+READS_GOOD = 0.15
+"""How often a part that cannot carry its load's current reads good on ohms. A guess."""
 MOST_BAD = 6
 """So many bad readings at the most are told from a circuit that is not the one in the file."""
 NEGLIGIBLE = -12.0
@@ -58,13 +61,17 @@ def noise(m: Measurement, circuit: Circuit, y: Array) -> Array:
 
 
 def bad_density(m: Measurement, circuit: Circuit) -> float:
-    """The density of a bad reading's value: 7 in 10 nothing at all (0, or open: no contact), the others anything."""
+    """The density of a bad reading's value: 7 in 10 nothing at all (0, or open: no contact); of the others, half on
+    volts the source's (a wrong pin), and anything. Guesses."""
     y = shown_y(m)
     if m.quantity == "resistance":
         return 0.7 * _normal(y - math.log(OVERLOAD_OHM), 2.5) + 0.3 / 20
-    width = float(noise(m, circuit, np.zeros(1))[0])
-    span = 1.4 * circuit.system_v if m.quantity != "current" else 4 * circuit.load_a
-    return 0.7 * _normal(y, width) + 0.3 / span
+    nothing = 0.7 * _normal(y, float(noise(m, circuit, np.zeros(1))[0]))
+    if m.quantity == "current":
+        return nothing + 0.3 / (4 * circuit.load_a)
+    return (
+        nothing + 0.15 * _normal(y - 1.04 * circuit.system_v, 0.08 * circuit.system_v) + 0.15 / (1.4 * circuit.system_v)
+    )
 
 
 def log_bad_count(bad: int, count: int) -> float:
@@ -92,6 +99,7 @@ class Fit:
         self.y = np.array([shown_y(m) for m in ms])
         self.noise = np.array([float(noise(m, network.circuit, np.array(y))) for m, y in zip(ms, self.y, strict=True)])
         self.log_bad = np.log([bad_density(m, network.circuit) for m in ms]) if ms else np.zeros(0)
+        self.log_reads_good = self._reads_good(network, ms)
         places = [(m.quantity, m.at, m.to, m.state, m.load) for m in ms]
         self.again = [places.count(place) > 1 for place in places]
         predictions = [network.predict(m) for m in ms]
@@ -107,6 +115,21 @@ class Fit:
         self._expect(pull / diagonal, 1 / np.sqrt(diagonal))
         self.log_all = _log_normal(np.einsum("ki,ki->k", self.residual, pull), self.covariance)
 
+    def _reads_good(self, network: Network, ms: Sequence[Measurement]) -> Array:
+        """By how much more a reading may mislead (log), shape (K, M): ohms through a part that loses voltage under load
+        may read good, since one surviving strand or a film that the current burns passes a meter's current (makers'
+        manuals); how often is a guess."""
+        more = np.zeros((len(network.cells), len(ms)))
+        good = first_healthy(network.cells)
+        faulty = network.cells.fault == FAULTS.index("high_resistance")
+        for i, m in enumerate(ms):
+            if m.quantity == "resistance":
+                hides = faulty & (network.predict(m).mean > network.predict(m).mean[good] + 0.05)
+                z = (self.y[i] - network.predict(m).mean[good]) / math.hypot(self.noise[i], 0.2)
+                shown = READS_GOOD * math.exp(-0.5 * z**2) / (math.hypot(self.noise[i], 0.2) * math.sqrt(2 * math.pi))
+                more[hides, i] = math.log1p(shown / (BAD_READING * math.exp(self.log_bad[i])))
+        return more
+
     def likelihood(self) -> tuple[Array, Array]:
         """Log-likelihood of each cell, shape (K,), and each reading's probability of being bad in it, shape (K, M).
 
@@ -120,7 +143,13 @@ class Fit:
         total, bad = log_left, np.zeros(self.residual.shape)
         every = np.arange(len(total))
         for count in range(min(len(self.y), MOST_BAD)):
-            cost = self.log_bad + rarer + log_bad_count(count + 1, len(self.y)) - log_bad_count(count, len(self.y))
+            cost = (
+                self.log_bad
+                + rarer
+                + self.log_reads_good
+                + log_bad_count(count + 1, len(self.y))
+                - log_bad_count(count, len(self.y))
+            )
             diagonal = np.where(left, np.maximum(np.einsum("kii->ki", precision), 1e-12), 1.0)
             pull = np.einsum("kij,kj->ki", precision, self.residual)
             alone = 0.5 * (np.log(diagonal / (2 * math.pi)) - pull**2 / diagonal)

@@ -46,6 +46,10 @@ def segments(*low: int) -> bytes:
         ("digits14", b"112345;000" + b"80\r\n", 12.345, Q.DC_VOLTAGE, 1e-3, 256),
         ("digits14", b"412345;4008" + b"0\r\n", -0.12345, Q.DC_VOLTAGE, 1e-5, 256),
         ("digits14", b"6000003100" + b"20\r\n", INF, Q.RESISTANCE, 1e4, Flag.AUTORANGE | Flag.OVERLOAD),
+        ("digits14", b"112345;02080\r\n", 12.345, Q.DC_VOLTAGE, 1e-3, Flag.DC | Flag.RELATIVE),
+        ("digits14", b"112345;28080\r\n", 12.345, Q.DC_VOLTAGE, 1e-3, Flag.DC | Flag.MAXIMUM | Flag.LOW_BATTERY),
+        ("digits14", b"112345;04060\r\n", 12.345, Q.AC_VOLTAGE, 1e-3, Flag.AC | Flag.MINIMUM | Flag.AUTORANGE),
+        ("digits11", b"21234;40<\r\n", 12.34, Q.DC_VOLTAGE, 0.01, 272 | Flag.LOW_BATTERY),
         ("digits14", b"000235480000\r\n", 23.5, Q.TEMPERATURE, 0.1, Flag.NONE),
         ("digits14", b"000500200000\r\n", 50.0, Q.DUTY_CYCLE, 0.1, Flag.NONE),
         ("chars16", b"\x0241340200001234\r", 12.34, Q.DC_VOLTAGE, 0.01, Flag.DC),
@@ -417,3 +421,10 @@ def test_a_number_is_written_in_the_unit_that_suits_it() -> None:
         (-math.inf, math.nan, Q.DC_VOLTAGE, Flag.DC | Flag.OVERLOAD, b"-OL V\r\n"),
     ):
         assert encoder.encode([Reading(0.0, value, quantity, resolution, flags)]) == line
+
+
+def test_a_number_in_a_fixed_unit_that_counts_in_tens_is_written_with_its_power() -> None:
+    framing = framing_of("text:x?quantity=dc_voltage")
+    reading = Reading(0.0, 120.0, Q.DC_VOLTAGE, 10.0, Flag.DC)
+    assert framing.encoder().encode([reading]) == b"12e1\r\n"
+    assert framing.decoder().feed(b"12e1\r\n", 0.0) == [reading]

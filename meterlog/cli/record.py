@@ -102,11 +102,11 @@ def run(args: argparse.Namespace) -> int:
             if any(isinstance(setup.meter, FindsItsDriver) for setup in setups):
                 _say("listening to find out which driver fits")
             recorder.start()
+            ends.by_flag = True  # readings are kept from here on, so Ctrl-C ends the recording and discards nothing
             detection.load()
         except BaseException:
             recorder.discard()
             raise
-        ends.by_flag = True
         if path.suffix != ".sqlite":
             _say(f"note: '{path}' does not end in .sqlite, so the page does not list it")
         _say("\n".join(f"caution: {caution}" for caution in GENERAL))

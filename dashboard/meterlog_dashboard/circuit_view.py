@@ -62,7 +62,6 @@ def layout(shop: Shop, rest: str, query: Mapping[str, str]) -> Component:
             dcc.Store(id="circuit-next"),
             dcc.Store(id="circuit-remove"),
             html.Div(id="circuit-verdict", role="status"),
-            html.Div(id="circuit-take", className="row"),
             html.Div(id="circuit-suggestion"),
             _form(),
             html.Div(id="circuit-chain"),
@@ -150,7 +149,6 @@ def _register_case(app: Dash, shop: Shop) -> None:
 
     @app.callback(
         Output("circuit-verdict", "children"),
-        Output("circuit-take", "children"),
         Output("circuit-suggestion", "children"),
         Output("circuit-chain", "children"),
         Output("circuit-next", "data"),
@@ -170,13 +168,14 @@ def _register_case(app: Dash, shop: Shop) -> None:
             case = weigh(shop.library, name, sessions or [], rows, bool(dead))
         except MeterlogError as error:
             said = html.P(str(error), role="alert", className="error")
-            return said, None, None, None, None, no_update, no_update, no_update
+            return said, None, None, None, no_update, no_update, no_update
         address = circuit_address(name, sessions or [], rows, bool(dead))
         report = html.A("Report", href=address, className="button main", download="")
         first = case.diagnosis.next[0].measurement if case.diagnosis.next else None
         suggested = {key: getattr(first, key) for key in _FORM} if first else None
         places = circuit_parts.places(case.circuit)
-        shown = (circuit_parts.verdict(case), report, circuit_parts.suggestion(case), circuit_parts.chain(case))
+        verdict = [circuit_parts.verdict(case), html.Div(report, id="circuit-take", className="row")]
+        shown = (verdict, circuit_parts.suggestion(case), circuit_parts.chain(case))
         return *shown, suggested, places, places, circuit_parts.points(case.circuit)
 
     @app.callback(

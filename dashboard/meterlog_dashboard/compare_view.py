@@ -4,20 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from dash import Dash, Input, Output, State, ctx, dcc, html
 from dash.development.base_component import Component
 
-from meterlog.compare import Capture
-from meterlog.compare.comparison import ChannelComparison
 from meterlog.errors import MeterlogError
 from meterlog.series import Series
 from meterlog_dashboard.downloads import report_address
-from meterlog_dashboard.figures_compare import compare_figure
 from meterlog_dashboard.parts import PLOT, table, verdict_word
 from meterlog_dashboard.shelf import shelf_of
 from meterlog_dashboard.view import Shop
+
+if TYPE_CHECKING:  # it imports much, and the page is to be there at once
+    from meterlog.compare import Capture
+    from meterlog.compare.comparison import ChannelComparison
 
 PATH = "/compare"
 TITLE = "Compare"
@@ -140,6 +141,7 @@ def _result(shop: Shop, good: Sequence[str], suspect: str, nudge_s: float) -> li
 
 def _channel(channel: ChannelComparison, good: Sequence[Capture]) -> Component:
     from meterlog.compare.text import alignment_words, excursion_words
+    from meterlog_dashboard.figures_compare import compare_figure
 
     name = channel.label or f"channel {channel.suspect_channel}"
     laid = [f"{Path(one.good).stem}: laid over {alignment_words(one)}" for one in channel.alignment]

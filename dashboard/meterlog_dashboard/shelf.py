@@ -7,14 +7,16 @@ from collections import OrderedDict
 from collections.abc import Callable
 from functools import lru_cache
 from pathlib import Path
-from typing import TypeVar
+from typing import TYPE_CHECKING, TypeVar
 
-from meterlog.analysis import Analysis, analyze
-from meterlog.compare import Capture, load_capture
 from meterlog.series import Series
 from meterlog.session.reader import SessionReader, open_reader
 from meterlog_dashboard.library import Library
 from meterlog_dashboard.listing import Listing, Stamp
+
+if TYPE_CHECKING:  # they import much, and the page is to be there at once
+    from meterlog.analysis import Analysis
+    from meterlog.compare import Capture
 
 _SESSIONS_KEPT = 4
 _CAPTURES_KEPT = 8
@@ -56,6 +58,8 @@ class Held:
     @property
     def analysis(self) -> Analysis:
         """What happened in it; made once."""
+        from meterlog.analysis import analyze
+
         with self._lock:
             if self._analysis is None:
                 self._analysis = analyze(self)
@@ -91,6 +95,8 @@ class Shelf:
             NotASession: there is none of that name, or it cannot be read.
             EmptySession: it holds no readings.
         """
+        from meterlog.compare import load_capture
+
         return self._kept(self._captures, self._library.path(name), load_capture, _CAPTURES_KEPT)
 
     def _kept(self, kept: OrderedDict[Path, tuple[Stamp, T]], path: Path, load: Callable[[Path], T], most: int) -> T:

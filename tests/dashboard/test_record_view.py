@@ -117,6 +117,7 @@ def test_arm_on_the_page_see_the_prime_caught_mark_and_stop(
     expect(page.locator("#band")).to_contain_text("CAUGHT")
     expect(page.locator("#band")).to_have_class("band caught")
     expect(page.locator(".readout output")).to_contain_text("V")
+    expect(page.get_by_role("button", name="Sound: on")).to_be_visible()  # by the press on Start
     page.get_by_role("button", name="key-off").click()
     expect(page.locator("#live-said")).to_contain_text("Marker key-off at")
     expect(page.locator("#live-events")).to_contain_text("CAUGHT: prime pulse")
@@ -247,6 +248,8 @@ def test_two_pages_at_once_show_and_do_the_same_and_neither_needs_the_other(
             expect(one.locator("#band")).to_contain_text("CAUGHT: prime pulse on feed")
             expect(one.locator("#live-events li")).to_have_count(1)
         page.get_by_role("button", name="Seen").click()
+        page.get_by_role("button", name="Sound: on").click()
+        expect(page.get_by_role("button", name="Sound: off")).to_be_visible()
         expect(page.locator("#band")).not_to_contain_text("CAUGHT")
         expect(other.locator("#band")).to_contain_text("CAUGHT")
         other.close()

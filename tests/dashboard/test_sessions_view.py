@@ -126,7 +126,7 @@ def test_nothing_is_wider_than_a_phone(tab: Page, page_address: str, path: str) 
 def test_a_file_that_is_no_session_is_a_sentence(tab: Page, page_address: str, shop_folder: Path) -> None:
     (shop_folder / "torn.sqlite").write_bytes(b"not a session at all" * 100)
     tab.goto(f"{page_address}/sessions/torn.sqlite")
-    assert "torn.sqlite" in tab.locator("[role=alert]").inner_text()
+    assert "torn.sqlite" in tab.locator(".error[role=alert]").inner_text()
     (shop_folder / "torn.sqlite").unlink()
     beside = shop_folder.parent / "secret.sqlite"
     beside.write_bytes((shop_folder / "crank-good.sqlite").read_bytes())

@@ -17,7 +17,8 @@
   const clock = (s) => Math.floor(s / 60) + ":" + (s % 60).toFixed(1).padStart(4, "0");
   let shown = null; // the state of the live page that is open
 
-  /* ---- sound: a browser lets it on only by a person's hand ---- */
+  /* ---- sound: a browser lets it on only by a person's hand, so the press on Start or the first one here does it ---- */
+  const SOUND_KEY = "meterlog-sound";
   let audio = null;
   const TONES = { trouble: [880, 440, 880, 440], caught: [523, 659, 784], doubt: [330, 330], lost: [330, 330] };
   function beep(sort) {
@@ -41,6 +42,13 @@
   }
   function switchSound() {
     if (audio) { audio.close(); audio = null; } else { audio = new AudioContext(); beep("caught"); }
+    try { localStorage.setItem(SOUND_KEY, audio ? "on" : "off"); } catch (_) { /* then it is not remembered */ }
+    showSound();
+  }
+  function letSound() {
+    let wanted = "on";
+    try { wanted = localStorage.getItem(SOUND_KEY); } catch (_) { /* nothing is remembered */ }
+    if (!audio && wanted !== "off") audio = new AudioContext();
     showSound();
   }
 
@@ -175,7 +183,7 @@
     for (const one of found) {
       const at = Math.max(one.start_s, start);
       if (at < (free[one.channel] || start)) continue;
-      free[one.channel] = at + WINDOW_S * 100 / graph.clientWidth;
+      free[one.channel] = at + WINDOW_S * 100 / (graph.clientWidth - 68);
       notes.push(named(at, 0, one.kind, domain(one.channel)));
     }
     for (const one of live.channels) {
@@ -358,14 +366,17 @@
       press.preventDefault();
       $("cautions").scrollIntoView({ block: "center" });
       $("cautions-read").focus();
-    } else if (button.id === "start") window.dash_clientside.set_props("cautions-said", { data: read() });
-    else if (button.id === "cautions-read") haveRead();
+    } else if (button.id === "start") {
+      window.dash_clientside.set_props("cautions-said", { data: read() });
+      letSound();
+    } else if (button.id === "cautions-read") haveRead();
     else if (button.id === "sound") switchSound();
     else if (button.id === "band-seen" && shown) { shown.alarm = false; calm(shown); }
     else if (button.id === "stop") stop();
     else if (button.id === "mark-typed") mark($("mark-text").value);
     else if (button.dataset.mark) mark(button.dataset.mark);
     else if (button.dataset.address) useMeter(button.dataset.address);
+    if (button.id !== "sound" && button.closest("#live")) letSound();
   }, true);
   document.addEventListener("keydown", (key) => {
     if (key.target.id === "mark-text" && key.key === "Enter") mark(key.target.value);

@@ -48,9 +48,10 @@ def _level_before_anything(evidence: Evidence, channel: Channel) -> Level | None
     firsts = [m.time_s for m in evidence.markers]
     firsts += [e.start_s for e in evidence.events if e.kind in (*FAULTS, "prime_pulse")]
     rest = series.between(start_s, min([start_s + _LOOK_S, *firsts]))
-    if len(rest) < 3:
+    finite = np.isfinite(rest.value)
+    if len(rest) < 3 or not finite[:3].all():
         return None
-    steady = np.abs(rest.value - np.median(rest.value[:3])) <= _STEADY_SHARE * np.abs(rest.value)
+    steady = finite & (np.abs(rest.value - np.median(rest.value[:3])) <= _STEADY_SHARE * np.abs(rest.value))
     rest = rest if steady.all() else rest[: int(np.argmin(steady))]
     if len(rest) < 3 or rest.time_s[-1] - start_s < _LEAST_S:
         return None

@@ -168,6 +168,14 @@ class TestBattery:
         found = bench.judge("of charge")
         assert found.margin_error == pytest.approx(15.25, abs=1.0)
 
+    def test_a_battery_channel_that_begins_with_overload_is_no_rest(self, bench: Bench) -> None:
+        bench.channel("battery", lambda t: np.where(t < 2.0, np.inf, 12.6))
+        assert not [finding for finding in bench.all() if "at rest" in finding.text]
+
+    def test_an_overload_ends_the_rest(self, bench: Bench) -> None:
+        bench.channel("battery", lambda t: np.where(t > 20.0, np.inf, 12.6))
+        assert "at rest 12.60 V" in bench.judge("at rest").text
+
     def test_an_agm_battery_is_judged_by_its_own_curve(self, bench: Bench) -> None:
         bench.details["battery"] = "AGM 70 Ah"
         bench.channel("battery", 12.6)

@@ -34,7 +34,7 @@ class Address:
         A `?` or `%` that belongs to the target is written `%3F`, `%25`; a space in an option is `+` or `%20`.
 
         Raises:
-            AddressError: no scheme, an option without `=`, or an option given twice.
+            AddressError: no scheme, an option without `=`, an option given twice, or a null character.
         """
         scheme, colon, rest = text.strip().partition(":")
         if not colon or not _SCHEME.fullmatch(scheme):
@@ -42,6 +42,10 @@ class Address:
             raise AddressError(
                 f"'{text}' is not an address: write DRIVER:PORT; auto:{port} finds the driver by listening"
                 " ('meterlog meters' lists the ports, 'meterlog meters --drivers' the drivers)"
+            )
+        if "\0" in unquote(rest):
+            raise AddressError(
+                f"in the address '{text}' %00 stands for nothing that a port's or a file's name can hold"
             )
         target, _, query = rest.partition("?")
         options: dict[str, str] = {}

@@ -97,8 +97,7 @@ def test_a_view_can_be_read_and_worked_by_everybody(tab: Page, page_address: str
         assert counted["controls"] > 0
         assert (counted["marks"] > 0) == (path in PLOTTED)
     tab.set_viewport_size({"width": 390, "height": 844})
-    tab.wait_for_timeout(300)
-    assert tab.evaluate("document.documentElement.scrollWidth") <= 390
+    tab.wait_for_function("() => document.documentElement.scrollWidth <= 390")  # plots follow in their own time
     assert tab.evaluate(SMALL) == []
 
 
@@ -140,8 +139,7 @@ def test_the_report_is_readable_and_fits_a_phone(tab: Page, tmp_path: Path) -> N
         assert pale(tab, scheme)["marks"] > 0
     unnamed(tab)
     tab.set_viewport_size({"width": 390, "height": 844})
-    tab.wait_for_timeout(300)
-    assert tab.evaluate("document.documentElement.scrollWidth") <= 390
+    tab.wait_for_function("() => document.documentElement.scrollWidth <= 390")  # plots follow in their own time
 
 
 PALE = """<!doctype html><html lang="en"><body style="background: #fff; color: #000">

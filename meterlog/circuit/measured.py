@@ -31,7 +31,9 @@ _DEAD = ("dead", "no change", "unchanged", "same", "blew")
 RESULTS = (*_RUNS, *_DEAD)
 """What may come of something tried."""
 MOST_READINGS = 60
-"""Readings depend on one another, so that memory grows with the square of their number (60: 0.6 GB, 2 s)."""
+MOST_WORK = 800
+"""Readings depend on one another under every pair of faults: memory grows with the square of readings times parts (20
+readings on 40 parts: 1.5 GB, 10 s)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,7 +119,7 @@ def measured_from_table(
     """
     measured = [
         measurement_from_row(row, circuit, f"{source}: measured {k}:")
-        for k, row in enumerate(rows(table, "measured", source, MOST_READINGS), 1)
+        for k, row in enumerate(rows(table, "measured", source, most_readings(circuit)), 1)
     ]
     tried = [
         trial_from_row(row, circuit, f"{source}: tried {k}:")
@@ -126,16 +128,21 @@ def measured_from_table(
     return measured, tried
 
 
-def refuse_too_many(measured: Sequence[Measurement]) -> None:
+def most_readings(circuit: Circuit) -> int:
+    """How many readings are weighed together on a circuit."""
+    return min(MOST_READINGS, MOST_WORK // len(circuit.parts))
+
+
+def refuse_too_many(measured: Sequence[Measurement], circuit: Circuit) -> None:
     """Refuse more readings than are weighed, out of all files and sessions together.
 
     Raises:
         CircuitError: there are more.
     """
-    if len(measured) > MOST_READINGS:
+    if len(measured) > most_readings(circuit):
         raise CircuitError(
-            f"{len(measured)} readings are too many: at the most {MOST_READINGS} are weighed together, so give fewer"
-            " files or sessions"
+            f"{len(measured)} readings are too many: at the most {most_readings(circuit)} are weighed together on"
+            f" {len(circuit.parts)} parts, so give fewer files or sessions, or draw the circuit with fewer parts"
         )
 
 

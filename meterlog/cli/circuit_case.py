@@ -41,7 +41,7 @@ def collect(args: argparse.Namespace, circuit: Circuit) -> tuple[list[Measuremen
         MeterlogError: a file cannot be used.
     """
     from meterlog.circuit.from_session import measurements_from_session
-    from meterlog.circuit.measured import load_measured
+    from meterlog.circuit.measured import load_measured, refuse_too_many
     from meterlog.session import open_reader
 
     measured, tried = load_measured(args.circuit, circuit)
@@ -54,4 +54,5 @@ def collect(args: argparse.Namespace, circuit: Circuit) -> tuple[list[Measuremen
             more, not_used = measurements_from_session(reader, circuit)
         measured += more
         left_out += not_used
+    refuse_too_many(measured, circuit)
     return measured, tried, left_out

@@ -82,7 +82,7 @@ class Talk:
         if trial is not None:
             self._add([], [trial_from_row(trial, circuit, _ANSWER)])
             return
-        refuse_too_many([*self.measured, m])
+        refuse_too_many([*self.measured, m], circuit)
         row: dict[str, object] = {"quantity": m.quantity, "at": m.at, "to": m.to, "state": m.state, "load": m.load}
         if answer:
             row["value"] = typed_value(answer, m.quantity)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -10,6 +9,7 @@ from meterlog.circuit.cautions import DEFERS
 from meterlog.circuit.diagnosis import Diagnoser, Diagnosis, Hypothesis, percent
 from meterlog.circuit.measured import Measurement, Tried
 from meterlog.circuit.model import Circuit, Part
+from meterlog.circuit.words import ohm_band
 
 REMAINS = 0.02
 """From this probability on a part is among those that remain."""
@@ -17,7 +17,6 @@ EXCLUDED_BY = 4.0
 """A part is called excluded by the readings when they made it this many times less likely than it was before; others
 below `REMAINS` were rare from the start."""
 _WORDS = ((0.9, "nearly certain"), (0.5, "likely"), (0.1, "possible"), (REMAINS, "unlikely"), (0.0, "very unlikely"))
-_AS_GOOD_AS_OPEN_OHM = 1e4
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,15 +138,8 @@ def _chance(name: str, probability: float, found: Hypothesis | None = None) -> C
     word = next(word for least, word in _WORDS if probability >= least)
     share = "under 1 %" if probability < 0.01 else percent(probability)
     told = found is not None and probability >= REMAINS
-    fault = _plain(found.fault) + _ohms(found.resistance_ohm) if found is not None and told else ""
+    fault = _plain(found.fault) + ohm_band(found.resistance_ohm) if found is not None and told else ""
     return Chance(_plain(name), word, share, round(100 * min(1.0, max(0.0, probability)), 1), fault)
-
-
-def _ohms(band: tuple[float, float] | None) -> str:
-    if band is None or math.isinf(band[0]):
-        return ""
-    low, high = band
-    return f", {low:.2g} ohm or more" if high > _AS_GOOD_AS_OPEN_OHM else f", {low:.2g} to {high:.2g} ohm"
 
 
 def _chain(circuit: Circuit, by_id: dict[str, Hypothesis], measured: Sequence[Measurement]) -> list[Link]:

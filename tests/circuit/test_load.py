@@ -122,7 +122,17 @@ def test_more_readings_than_can_be_weighed_are_refused_at_once() -> None:
     circuit = load_circuit("pump-feed")
     some, _ = measured_from_table({"measured": rows[:40]}, circuit)
     with pytest.raises(CircuitError, match="80 readings are too many"):
-        refuse_too_many([*some, *some])
+        refuse_too_many([*some, *some], circuit)
+    refuse_too_many([*some, *some[:20]], circuit)
+
+
+def test_a_long_circuit_takes_fewer_readings_so_that_the_answer_still_comes() -> None:
+    wires = [{"id": f"w{k}", "kind": "wire"} for k in range(37)]
+    circuit = circuit_from_table({"part": [*PARTS, *wires]})
+    rows = [{"quantity": "voltage", "at": "w3", "value": 12.0}] * 21
+    assert len(measured_from_table({"measured": rows[:20]}, circuit)[0]) == 20
+    with pytest.raises(CircuitError, match="at the most 20"):
+        measured_from_table({"measured": rows}, circuit)
 
 
 def test_the_least_that_the_contract_asks_for_is_enough() -> None:

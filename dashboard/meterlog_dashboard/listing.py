@@ -6,8 +6,10 @@ the newest files, a thread of its own reads the others, and later only files tha
 
 from __future__ import annotations
 
+import math
 import os
 import threading
+import time
 from collections.abc import Iterable
 from pathlib import Path
 
@@ -17,6 +19,8 @@ from meterlog_dashboard.library import SUFFIX
 Stamp = tuple[int, ...]
 
 _AT_ONCE = 200
+_PAUSE_S = 0.001
+"""After each file that is read beside: what a person waits for comes first."""
 
 
 class Listing:
@@ -33,6 +37,7 @@ class Listing:
         self._lock = threading.Lock()
         self._reading = threading.Lock()
         self._reader: threading.Thread | None = None
+        self._told: tuple[float, list[Summary]] = (-math.inf, [])
 
     def all(self) -> list[Summary]:
         """Every session, newest first, damaged ones last; waits until all are read."""
@@ -41,11 +46,17 @@ class Listing:
             self._read(self._unread(found))
         return self._sorted(found)
 
-    def so_far(self) -> tuple[list[Summary], int]:
+    def so_far(self, age_s: float = 0.0) -> tuple[list[Summary], int]:
         """The sessions that are known, in the same order, and how many files are still to be read.
 
         The newest files are among them; the others are read in the background from now on.
+
+        Args:
+            age_s: how old an answer will do, s, once all are read: a search asks at every letter.
         """
+        told_s, told = self._told
+        if time.monotonic() - told_s < age_s:
+            return told, 0
         found = stamps(self._folder)
         unread = self._unread(found)
         if len(unread) <= self._at_once or not self._known:
@@ -53,14 +64,21 @@ class Listing:
             unread = unread[self._at_once :]
         if unread:
             self.read_on()
-        return self._sorted(found), len(unread)
+        listed = self._sorted(found)
+        if not unread:
+            self._told = time.monotonic(), listed
+        return listed, len(unread)
 
     def read_on(self) -> None:
         """Read what is not known yet in a thread of its own."""
         with self._lock:
             if self._reader is None or not self._reader.is_alive():
-                self._reader = threading.Thread(target=self.all, name="list of sessions", daemon=True)
+                self._reader = threading.Thread(target=self._read_gently, name="list of sessions", daemon=True)
                 self._reader.start()
+
+    def _read_gently(self) -> None:
+        with self._reading:
+            self._read(self._unread(stamps(self._folder)), _PAUSE_S)
 
     def _unread(self, found: dict[Path, Stamp]) -> list[tuple[Path, Stamp]]:
         """What is new or changed, or grows without its file showing it; the newest first."""
@@ -71,11 +89,13 @@ class Listing:
         unread = [(path, stamp) for path, stamp in found.items() if known.get(path) != stamp]
         return sorted(unread, key=lambda one: one[1][0], reverse=True)
 
-    def _read(self, unread: Iterable[tuple[Path, Stamp]]) -> None:
+    def _read(self, unread: Iterable[tuple[Path, Stamp]], pause_s: float = 0.0) -> None:
         for path, stamp in unread:
             summary = summarize(path)
             with self._lock:
                 self._known[path] = stamp, summary
+            if pause_s:
+                time.sleep(pause_s)
 
     def _sorted(self, found: dict[Path, Stamp]) -> list[Summary]:
         with self._lock:

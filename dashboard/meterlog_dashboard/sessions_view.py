@@ -20,6 +20,7 @@ TITLE = "Sessions"
 
 _A_PAGE = 100
 _LOOK_AGAIN_MS = 700
+_SEARCHED_AGE_S = 3.0
 _ENDED = {"growing": "being recorded now", "hard": "ended without being closed"}
 
 
@@ -64,12 +65,12 @@ def register(app: Dash, shop: Shop) -> None:
         prevent_initial_call=True,
     )
     def search(text: str | None, more: int | None, _: int | None) -> tuple[str, Component, bool, bool]:
-        return _looked_up(shop, text or "", _A_PAGE * (1 + (more or 0)))
+        return _looked_up(shop, text or "", _A_PAGE * (1 + (more or 0)), _SEARCHED_AGE_S)
 
 
-def _looked_up(shop: Shop, text: str, most: int) -> tuple[str, Component, bool, bool]:
+def _looked_up(shop: Shop, text: str, most: int, age_s: float = 0.0) -> tuple[str, Component, bool, bool]:
     """What was found in a word and as a list; whether that list holds all of it, and whether every file is read."""
-    known, unread = shelf_of(shop.library).listing.so_far()
+    known, unread = shelf_of(shop.library).listing.so_far(age_s)
     if not known and not unread:
         return "No sessions in this folder yet.", _first_steps(shop), True, True
     words = text.split()

@@ -64,3 +64,11 @@ def test_a_change_of_the_write_ahead_log_is_a_change_of_its_session(folder: Path
     (folder / "s1.sqlite-wal").write_bytes(b"growing")
     after = stamps(folder)
     assert {path.name for path in after if after[path] != before[path]} == {"s1.sqlite"}
+
+
+def test_a_search_is_content_with_a_list_that_is_a_moment_old(folder: Path) -> None:
+    listing = Listing(folder)
+    assert len(listing.so_far()[0]) == 9
+    (folder / "s0.sqlite").unlink()
+    assert len(listing.so_far(age_s=60.0)[0]) == 9
+    assert len(listing.so_far()[0]) == 8

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import time
 from typing import Any
 
@@ -41,7 +42,9 @@ def add_routes(server: flask.Flask, shop: Shop, recorders: Recorders) -> None:
 
     def failed(error: Exception) -> flask.Response:
         name = (flask.request.view_args or {}).get("name", "")
-        gone = isinstance(error, NotASession) and not (shop.library.folder / name).exists()
+        gone = isinstance(error, NotASession) and not os.path.exists(
+            shop.library.folder / name
+        )  # False for what can be no name
         words = recorders.last_words(name) if gone else ""
         return _answer({"error": words or str(error)}, 404 if gone else 400)
 

@@ -143,3 +143,8 @@ def test_no_request_ends_in_a_traceback(tmp_path: Path) -> None:
             fuzz_page(random.Random(f"page {i}"), tmp_path)
         except Exception as error:
             pytest.fail(f"'page {i}': {error!r}")
+
+
+def test_a_name_that_is_too_long_for_a_file_is_no_session(tmp_path: Path) -> None:
+    client, _ = _shop(tmp_path)
+    assert client.get(f"/live/{'a' * 300}.sqlite").status_code == 404

@@ -12,7 +12,8 @@ from meterlog.circuit import Circuit, load_circuit, template_names
 from meterlog.circuit.diagnosis import Diagnoser, Diagnosis
 from meterlog.circuit.from_session import measurements_from_session
 from meterlog.circuit.live import QUANTITIES
-from meterlog.circuit.measured import Measurement, Tried, load_measured, measured_from_table
+from meterlog.circuit.measured import Measurement, Tried, load_measured, measured_from_table, refuse_too_many
+from meterlog.circuit.typed import typed_value
 from meterlog.errors import CircuitError, MeterlogError, UsageError
 from meterlog.session.reader import SessionReader, open_reader
 from meterlog_dashboard.library import Library
@@ -95,6 +96,7 @@ def weigh(library: Library, name: str, sessions: Sequence[str], rows: Sequence[R
     }
     own, own_tried = measured_from_table(table, circuit, "entered")
     every, every_tried = (*measured, *own), (*tried, *own_tried)
+    refuse_too_many(every, circuit)
     diagnoser = _diagnoser(circuit, dead)
     diagnosis = diagnoser.diagnose(every, every_tried, suggestions=_SUGGESTIONS)
     return Case(circuit, every, len(own), every_tried, len(own_tried), tuple(left_out), diagnoser, diagnosis)
@@ -116,16 +118,10 @@ def entered_row(form: Mapping[str, object], text: str) -> Row:
     """What a person typed into the form, as a row; the value is a number, or 'open' on ohms.
 
     Raises:
-        UsageError: it is neither.
+        UsageError: it is neither, or in another unit.
     """
-    word = text.strip().casefold()
-    if word in ("open", "ol", "overload"):
-        return {**form, "value": "open"}
-    try:
-        value = float(word.replace(",", ".").rstrip("vaohmω "))
-    except ValueError:
-        raise UsageError(f"'{text}' is no number; write 12.3, or 'open' for an overload on ohms") from None
-    return {**form, "value": value}
+    value = typed_value(text, str(form.get("quantity", "voltage")))
+    return {**form, "value": "open" if math.isinf(value) else value}
 
 
 def without(rows: Sequence[Row], kind: str, place: int) -> list[Row]:

@@ -62,7 +62,11 @@ def test_no_circuit_outside_the_folder_is_read(tmp_path: Path) -> None:
 def test_what_is_no_number_is_refused_in_one_sentence() -> None:
     with pytest.raises(UsageError, match="'twelve' is no number"):
         entered_row(FORM, "twelve")
+    with pytest.raises(UsageError, match="no reading in V"):
+        entered_row(FORM, "4.8 A")
     assert entered_row({**FORM, "quantity": "resistance"}, "OL")["value"] == "open"
+    assert entered_row({**FORM, "quantity": "resistance"}, "2.2 kohm")["value"] == 2200.0
+    assert entered_row(FORM, "300 mV")["value"] == 0.3
 
 
 def test_the_live_meter_gives_its_newest_reading_of_the_right_quantity(tmp_path: Path) -> None:

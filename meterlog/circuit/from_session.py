@@ -85,8 +85,8 @@ def measurements_from_session(reader: SessionReader, circuit: Circuit) -> tuple[
 
 
 def _place(text: str, circuit: Circuit) -> dict[str, str] | None:
-    """`A`, `A to B`, and after a comma a state or a load; None where A or B is not in the circuit."""
-    where, *words = (word.strip() for word in text.split(","))
+    """`A`, `A to B`, and after a comma or semicolon a state or a load; None where A or B is not in the circuit."""
+    where, *words = (word.strip() for word in re.split("[,;]", text))
     ends = [typed_id(end, circuit.ids()) for end in re.split(r"\s+to\s+", where)]
     at, other = ends[0], ends[-1]
     if at is None or other is None or len(ends) > 2:

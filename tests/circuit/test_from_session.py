@@ -66,9 +66,11 @@ def test_a_dropout_inside_the_on_time_is_a_second_reading_of_the_same_place(tmp_
     assert [m.value for m in found] == [pytest.approx(12.2), pytest.approx(0.1)]
 
 
-def test_two_points_and_a_load_in_the_points_own_words(tmp_path: Path) -> None:
+@pytest.mark.parametrize("mark", [",", ";"])
+def test_two_points_and_a_load_in_the_points_own_words(tmp_path: Path, mark: str) -> None:
+    """In a meter's address a comma begins the next column's point, so a semicolon does as well."""
     value = np.full(12, 12.0)
-    point = "plug feed to plug-ground, unplugged, key-on"
+    point = f"plug feed to plug-ground{mark} unplugged{mark} key-on"
     found = taken(tmp_path / "a.sqlite", point, Quantity.DC_VOLTAGE, value, {})
     assert [(m.at, m.to, m.load, m.state) for m in found] == [("plug_feed", "plug_ground", "unplugged", "key_on")]
 

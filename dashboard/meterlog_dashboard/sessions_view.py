@@ -43,7 +43,7 @@ def layout(shop: Shop, rest: str, query: Mapping[str, str]) -> Component:
             html.Div(shown, id="session-list"),
             html.Div(html.Button("Show more", id="session-more"), hidden=all_shown, id="session-rest", className="row"),
             dcc.Interval(id="session-tick", interval=_LOOK_AGAIN_MS, disabled=all_read),
-            html.Div(dcc.Graph(), hidden=True),  # so that the browser has the drawing library before it is needed
+            html.Div(id="drawing-library", hidden=True),
         ]
     )
 
@@ -53,6 +53,11 @@ def register(app: Dash, shop: Shop) -> None:
     downloads.register(app, shop)
     review.register(app, shop)
     shelf_of(shop.library).listing.read_on()
+
+    @app.callback(Output("drawing-library", "children"), Input("drawing-library", "id"))
+    def load(_: str) -> Component:
+        """A plot that nobody sees: the browser has the drawing library before it is needed, and after the list."""
+        return dcc.Graph()
 
     @app.callback(
         Output("session-said", "children"),

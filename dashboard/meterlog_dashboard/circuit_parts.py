@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from typing import Any
 
@@ -14,13 +13,11 @@ from meterlog.circuit.cautions import DEFERS, GENERAL
 from meterlog.circuit.diagnosis import Hypothesis, percent
 from meterlog.circuit.measured import Measurement
 from meterlog.circuit.model import BATTERY_MINUS
-from meterlog.findings.words import shown
 from meterlog_dashboard.circuit_case import Case
 from meterlog_dashboard.parts import extra
 
 _LEAST_EXPLAINED = 0.02
 _MOST_SENTENCES = 3
-_AS_GOOD_AS_OPEN_OHM = 1e4
 
 
 def places(circuit: Circuit) -> Any:
@@ -150,17 +147,9 @@ def _why(h: Hypothesis) -> Component:
         *(html.Li(f"for: {plain(sentence)}") for sentence in h.speaks_for[:_MOST_SENTENCES]),
         *(html.Li(f"against: {plain(sentence)}") for sentence in h.speaks_against[:_MOST_SENTENCES]),
     ]
-    said = f"{h.fault.replace('_', ' ')}{_ohms(h.resistance_ohm)}"
     if not sentences:
-        return html.Div(said, className="soft small")
-    return html.Details([html.Summary(said), html.Ul(list(sentences))], className="small")
-
-
-def _ohms(band: tuple[float, float] | None) -> str:
-    if band is None or math.isinf(band[0]):
-        return ""
-    low = shown(band[0], "ohm")
-    return f", {low} or more" if band[1] > _AS_GOOD_AS_OPEN_OHM else f", {low} to {shown(band[1], 'ohm')}"
+        return html.Div(h.title, className="soft small")
+    return html.Details([html.Summary(h.title), html.Ul(list(sentences))], className="small")
 
 
 def _point(case: Case, names: Sequence[str], here: Sequence[int], own_from: int) -> list[Component]:

@@ -10,14 +10,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from meterlog.circuit.cautions import DEFERS
-from meterlog.circuit.evidence import Case, contradictions, evidence
-from meterlog.circuit.faults import FAULTS, all_cells
+from meterlog.circuit.contradictions import contradictions
+from meterlog.circuit.evidence import Case, Suspect, comes_and_goes_evidence, evidence
+from meterlog.circuit.faults import FAULTS, Cells, all_cells
 from meterlog.circuit.measured import Measurement, Tried
 from meterlog.circuit.model import Circuit
 from meterlog.circuit.posterior import Posterior, posterior
 from meterlog.circuit.predict import Network
 from meterlog.circuit.rates import Rates
 from meterlog.circuit.suggest import Suggestion, suggest
+from meterlog.circuit.words import ohm_band
 
 SURE = 0.9
 """From this probability on, a verdict names the part without 'most likely'."""
@@ -35,7 +37,6 @@ _FAULT_WORDS = {
     "short_to_ground": "is shorted to ground and has blown the fuse",
     "not_commanded": "is not commanded",
     "stalled": "stands still and draws its stall current",
-    "weak": "is weak (a load: does not draw its usual current)",
     "intermittent": "comes and goes",
 }
 
@@ -51,6 +52,7 @@ class Hypothesis:
         resistance_ohm: the 90 % band of its fault resistance, ohm, inf for open; None where it has none.
         speaks_for: sentences.
         speaks_against: sentences.
+        words: the fault as a person says it, to follow the part's name: `is open`, `draws too much current`.
     """
 
     part: str
@@ -59,6 +61,14 @@ class Hypothesis:
     resistance_ohm: tuple[float, float] | None
     speaks_for: tuple[str, ...]
     speaks_against: tuple[str, ...]
+    words: str
+
+    @property
+    def title(self) -> str:
+        """The fault's name with its resistance or, where the name says little, what it does."""
+        if self.fault == "weak":
+            return self.words.removeprefix("is ")
+        return self.fault.replace("_", " ") + ohm_band(self.resistance_ohm)
 
     def as_json(self) -> dict[str, object]:
         """The object of `diagnose --json`; infinity as null."""
@@ -123,6 +133,7 @@ class Diagnoser:
         self.rates = rates or Rates()
         self.cells = all_cells(circuit, self.rates)
         self.network = Network(circuit, self.cells)
+        self.suspects = _suspects(circuit, self.cells)
         self._dead = complaint == "dead"
         self._comes_share = self.rates.of("intermittent", "intermittent")
 
@@ -145,7 +156,7 @@ class Diagnoser:
             healthy=healthy,
             several=several,
             next=tuple(following),
-            inconsistent=tuple(contradictions(case)),
+            inconsistent=tuple(contradictions(case, self.suspects)),
             rates_source=self.rates.source,
         )
 
@@ -167,12 +178,12 @@ class Diagnoser:
 
     def _hypothesis(self, case: Case, id_: str, probability: float) -> Hypothesis:
         cells, weight = self.cells, case.known.weight
+        this = next(suspect for suspect in self.suspects if suspect.name == id_)
+        member = this.member
         if id_ in self.circuit.commands:
-            member = cells.command_at == self.circuit.commands[id_]
             fault, band = "not_commanded", None
         else:
             k = self.circuit.part_index[id_]
-            member = (cells.part == k).any(axis=1)
             by_fault = {f: float(weight[member & (cells.fault == FAULTS.index(f))].sum()) for f in FAULTS}
             by_fault["intermittent"] += float(case.known.comes_and_goes[k])
             pairs = weight * (member & (cells.part[:, 1] >= 0))
@@ -184,8 +195,21 @@ class Diagnoser:
             by_fault["high_resistance"] += moved
             fault = max(by_fault, key=lambda name: by_fault[name])
             band = self._band(case, k, member) if fault in ("open", "high_resistance") else None
-        speaks_for, speaks_against = evidence(case, member)
-        return Hypothesis(id_, fault, min(probability, 1.0), band, speaks_for, speaks_against)
+        if fault == "intermittent":
+            sentences: tuple[tuple[str, ...], tuple[str, ...]] = (comes_and_goes_evidence(case, k), ())
+        else:
+            sentences = evidence(case, this, self.suspects)
+        words = _FAULT_WORDS.get(fault) or self._weak_words(member & (cells.fault == FAULTS.index("weak")), weight)
+        if fault != "open":
+            words += ohm_band(band)
+        return Hypothesis(id_, fault, min(probability, 1.0), band, *sentences, words)
+
+    def _weak_words(self, weak: NDArray[np.bool_], weight: Array) -> str:
+        """What 'weak' means: of the battery, or of a load by the current that its cells draw."""
+        if (self.cells.part[weak, 0] == 0).all():
+            return "is weak or not charged"
+        too_much = weight[weak & (self.cells.share > 1)].sum() > weight[weak & (self.cells.share < 1)].sum()
+        return "draws too much current" if too_much else "draws too little current"
 
     def _band(self, case: Case, k: int, member: NDArray[np.bool_]) -> tuple[float, float]:
         """The 90 % band of a part's fault resistance."""
@@ -220,13 +244,23 @@ def diagnose(
     return Diagnoser(circuit, rates).diagnose(measured, tried)
 
 
+def _suspects(circuit: Circuit, cells: Cells) -> list[Suspect]:
+    """Every part and command, and nothing, with their cells."""
+    parts = [Suspect(part.id, (cells.part == k).any(axis=1)) for k, part in enumerate(circuit.parts)]
+    commands = [Suspect(command, cells.command_at == k) for command, k in circuit.commands.items()]
+    return [*parts, *commands, Suspect("", cells.fault == FAULTS.index("healthy"))]
+
+
 def _verdict(hypotheses: Sequence[Hypothesis], healthy: float, several: float, comes: float) -> str:
     if comes > 0.5 and hypotheses[0].probability < 0.5:
         where = " or ".join(f"{h.part} ({percent(h.probability)})" for h in hypotheses[:4] if h.fault == "intermittent")
         return f"a contact comes and goes ({percent(comes)}), where is not decided yet: {where}"
     if not hypotheses or healthy > hypotheses[0].probability:
-        sure = "healthy" if healthy >= 0.5 else "not decided yet; healthy comes first"
-        return f"{sure}: the readings fit a circuit without a fault ({percent(healthy)})"
+        if healthy >= 0.5:
+            return f"healthy: the readings fit a circuit without a fault ({percent(healthy)})"
+        others = " or ".join(f"{h.part} ({percent(h.probability)})" for h in hypotheses[:3] if h.probability > 0.05)
+        rest = f"; otherwise {others}" if others else ""
+        return f"not decided yet, likeliest so far: no fault in this circuit ({percent(healthy)}){rest}"
     top = hypotheses[0]
     if several > 0.5 and len(hypotheses) > 1:
         others = " or ".join(f"{h.part} ({percent(h.probability)})" for h in hypotheses[1:4] if h.probability > 0.05)
@@ -234,19 +268,12 @@ def _verdict(hypotheses: Sequence[Hypothesis], healthy: float, several: float, c
             f"more than one part loses voltage ({percent(several)}): most likely {top.part}"
             f" ({percent(top.probability)}), and with it {others}"
         )
-    said = f"{top.part} {_FAULT_WORDS[top.fault]}{_band_words(top)} ({percent(top.probability)})"
+    said = f"{top.part} {top.words} ({percent(top.probability)})"
     if top.probability >= SURE:
         return said
     others = " or ".join(f"{h.part} ({percent(h.probability)})" for h in hypotheses[1:4] if h.probability > 0.05)
     rest = f"; otherwise {others}" if others else ""
-    return f"{'most likely' if top.probability >= 0.5 else 'not decided yet; first comes'} {said}{rest}"
-
-
-def _band_words(h: Hypothesis) -> str:
-    if h.resistance_ohm is None or h.fault == "open":
-        return ""
-    low, high = h.resistance_ohm
-    return f", {low:.2g} ohm or more" if high > 1e4 else f", {low:.2g} to {high:.2g} ohm"
+    return f"{'most likely' if top.probability >= 0.5 else 'not decided yet, likeliest so far:'} {said}{rest}"
 
 
 def percent(p: float) -> str:

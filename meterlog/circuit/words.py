@@ -22,11 +22,19 @@ def figure(value: float, unit: str, digits: int = 3) -> str:
     return f"{'0' if plain == '-0' else plain} {prefix}{unit}"
 
 
+def span(low: float, high: float, unit: str, digits: int = 3) -> str:
+    """Two figures, the unit once where it is the same: `0.4 to 1.9 ohm`, `320 ohm to 1.8 kohm`, `12.4 V`."""
+    first, last = figure(low, unit, digits), figure(high, unit, digits)
+    if first == last:
+        return first
+    alike = first.endswith(f" {unit}") and last.endswith(f" {unit}")
+    return f"{first.removesuffix(f' {unit}') if alike else first} to {last}"
+
+
 def ohm_band(band: tuple[float, float] | None) -> str:
     """A fault's resistance, to follow its name: `, 0.4 to 1.9 ohm`, `, 250 kohm or more`; empty where unknown."""
     if band is None or math.isinf(band[0]):
         return ""
-    low, high = (figure(ohm, "ohm", 2) for ohm in band)
     if band[1] > _AS_GOOD_AS_OPEN_OHM:
-        return f", {low} or more"
-    return f", {low.removesuffix(' ohm') if low.endswith(' ohm') and high.endswith(' ohm') else low} to {high}"
+        return f", {figure(band[0], 'ohm', 2)} or more"
+    return f", {span(*band, 'ohm', 2)}"

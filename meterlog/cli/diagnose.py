@@ -53,7 +53,6 @@ def run(args: argparse.Namespace) -> int:
 def as_text(circuit: Circuit, diagnosis: Diagnosis) -> str:
     """The diagnosis as a person reads it: the verdict, the parts with their evidence, what to do next."""
     from meterlog.circuit.diagnosis import percent
-    from meterlog.circuit.words import ohm_band
 
     lines = [f"{circuit.name}: {diagnosis.verdict}", ""]
     healthy = f"  {percent(diagnosis.healthy):>9}  healthy: nothing wrong in this circuit"
@@ -63,8 +62,7 @@ def as_text(circuit: Circuit, diagnosis: Diagnosis) -> str:
         if healthy and diagnosis.healthy > h.probability:
             lines.append(healthy)
             healthy = ""
-        fault = h.fault.replace("_", " ") + ohm_band(h.resistance_ohm)
-        lines.append(f"  {percent(h.probability):>9}  {h.part}: {fault}")
+        lines.append(f"  {percent(h.probability):>9}  {h.part}: {h.title}")
         lines += [f"             for: {sentence}" for sentence in h.speaks_for[:3]]
         lines += [f"             against: {sentence}" for sentence in h.speaks_against[:3]]
     if healthy:

@@ -9,7 +9,6 @@ from meterlog.circuit.cautions import DEFERS
 from meterlog.circuit.diagnosis import Diagnoser, Diagnosis, Hypothesis, percent
 from meterlog.circuit.measured import Measurement, Tried
 from meterlog.circuit.model import Circuit, Part
-from meterlog.circuit.words import ohm_band
 
 REMAINS = 0.02
 """From this probability on a part is among those that remain."""
@@ -138,7 +137,7 @@ def _chance(name: str, probability: float, found: Hypothesis | None = None) -> C
     word = next(word for least, word in _WORDS if probability >= least)
     share = "under 1 %" if probability < 0.01 else percent(probability)
     told = found is not None and probability >= REMAINS
-    fault = _plain(found.fault) + ohm_band(found.resistance_ohm) if found is not None and told else ""
+    fault = found.title if found is not None and told else ""
     return Chance(_plain(name), word, share, round(100 * min(1.0, max(0.0, probability)), 1), fault)
 
 

@@ -6,7 +6,7 @@ import math
 
 import pytest
 
-from meterlog.circuit.words import figure, ohm_band
+from meterlog.circuit.words import figure, ohm_band, span
 
 
 @pytest.mark.parametrize(
@@ -43,3 +43,11 @@ def test_no_figure_is_a_power_of_ten(value: float, unit: str, said: str) -> None
 )
 def test_a_band_of_ohms_reads_like_speech(band: tuple[float, float] | None, said: str) -> None:
     assert ohm_band(band) == said
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "unit", "said"),
+    [(0.0, 12.0, "V", "0 to 12 V"), (12.4, 12.4, "V", "12.4 V"), (320, 1800, "ohm", "320 ohm to 1.8 kohm")],
+)
+def test_two_figures_share_their_unit(low: float, high: float, unit: str, said: str) -> None:
+    assert span(low, high, unit) == said

@@ -23,6 +23,8 @@ from meterlog.circuit.words import ohm_band
 
 SURE = 0.9
 """From this probability on, a verdict names the part without 'most likely'."""
+BY_FAR = 3.0
+"""Times as probable as the next from which 'healthy' is the verdict below one half too, said to be unproven. Guess."""
 LEAST_SHOWN = 0.005
 MODEL_WRONG = 0.02
 """How often the model is not the vehicle (a part it does not know, three faults, a wrong drawing): then the readings
@@ -258,9 +260,11 @@ def _verdict(hypotheses: Sequence[Hypothesis], healthy: float, several: float, c
     if not hypotheses or healthy > hypotheses[0].probability:
         if healthy >= 0.5:
             return f"healthy: the readings fit a circuit without a fault ({percent(healthy)})"
+        by_far = healthy >= BY_FAR * hypotheses[0].probability
         others = " or ".join(f"{h.part} ({percent(h.probability)})" for h in hypotheses[:3] if h.probability > 0.05)
         rest = f"; otherwise {others}" if others else ""
-        return f"not decided yet, likeliest so far: no fault in this circuit ({percent(healthy)}){rest}"
+        sure = "healthy, by far the likeliest but not proven:" if by_far else "not decided yet, likeliest so far:"
+        return f"{sure} no fault in this circuit ({percent(healthy)}){rest}"
     top = hypotheses[0]
     if several > 0.5 and len(hypotheses) > 1:
         others = " or ".join(f"{h.part} ({percent(h.probability)})" for h in hypotheses[1:4] if h.probability > 0.05)

@@ -24,9 +24,10 @@ COLD_FILAMENT = 0.25
 Array = NDArray[np.float64]
 
 
-def resistance(c: Circuit, cells: Cells, good_spread: Array, m: Measurement) -> Prediction:
-    """Ohms of the stretch of the chain between the probes, through the leads; `good_spread` as in `Network`.
+def resistance(c: Circuit, cells: Cells, good_ohm: Array, m: Measurement) -> Prediction:
+    """Ohms of the stretch of the chain between the probes, through the leads.
 
+    `good_ohm`, shape (n,), is the standard deviation of each good part's resistance.
     Bridging a contact that opens by itself (a relay's) says nothing where it shows open: the prediction is NaN.
     """
     lo, hi = _stretch(c, m)
@@ -60,7 +61,7 @@ def resistance(c: Circuit, cells: Cells, good_spread: Array, m: Measurement) -> 
         there = (k >= 0) & inside[k]
         fault = np.where(there, ohm[np.arange(count), k], 0.0)
         slope[:, 7 + slot] = fault * cells.ohm_spread[:, slot] * per_ohm
-    slope[:, len(UNKNOWNS) :] = np.where(inside, c.healthy_ohm() * good_spread, 0.0) * per_ohm[:, None]
+    slope[:, len(UNKNOWNS) :] = np.where(inside, good_ohm, 0.0) * per_ohm[:, None]
     return Prediction(shown, slope)
 
 

@@ -33,6 +33,8 @@ from meterlog.circuit.unknowns import LAMP_SPREAD, UNKNOWNS, WINDING_SPREAD, Pre
 ALLOWED_V = {"connector": 0.1, "ground": 0.1, "wire": 0.2, "switch": 0.3, "relay_contact": 0.3}
 """What a good part may lose at its load's current in a 12 V circuit, V (makers' manuals; a small connection: nothing, a
 high-current one and a ground 0.1 V, a cable 0.2 V, a switch or relay contact 0.3 V)."""
+LITTLE = 0.25
+"""Of the load's current, from which on a good part may lose all of that. Guess."""
 
 Array = NDArray[np.float64]
 
@@ -72,17 +74,36 @@ class Network:
         self._predictions: dict[tuple[str, str, str, str, str, bool], Prediction] = {}
 
     @cached_property
-    def good_spread(self) -> Array:
+    def good_share(self) -> Array:
         """Standard deviation of each good part's resistance as a share of its usual one, shape (n,): stated 12 %, by
-        the kind's default 100 % (a log-normal with a factor of 2) or half of the drop that manuals allow (`ALLOWED_V`);
-        by design but not stated 150 %; a battery's, whose voltage is known at its posts, 30 %. Guesses."""
-        circuit, values = self.circuit, []
-        for k, part in enumerate(circuit.parts):
-            usual_v = max(circuit.load_a * circuit.healthy_ohm()[k], 1e-6)
-            allowed_v = ALLOWED_V.get(part.kind, 0.0) * circuit.system_v / 12
-            default = 0.3 if part.kind == "battery" else 1.5 if part.by_design else max(1.0, 0.5 * allowed_v / usual_v)
-            values.append(0.0 if k == circuit.load else 0.12 if part.resistance_ohm is not None else default)
+        the kind's default 100 % (a log-normal with a factor of 2), by design but not stated 150 %; a battery's, whose
+        voltage is known at its posts, 30 %. Guesses."""
+        values = []
+        for k, part in enumerate(self.circuit.parts):
+            default = 0.3 if part.kind == "battery" else 1.5 if part.by_design else 1.0
+            values.append(0.0 if k == self.circuit.load else 0.12 if part.resistance_ohm is not None else default)
         return np.array(values)
+
+    @cached_property
+    def allowed_v(self) -> Array:
+        """Half of the drop that manuals allow each good part (`ALLOWED_V`) whose resistance is not stated, shape (n,),
+        V: a standard deviation too."""
+        volts = [
+            0.0 if part.by_design or part.resistance_ohm is not None else ALLOWED_V.get(part.kind, 0.0)
+            for part in self.circuit.parts
+        ]
+        return 0.5 * np.array(volts) * self.circuit.system_v / 12
+
+    def good_drop_v(self, amps: Array) -> Array:
+        """Standard deviation of the good parts' drops at some currents, shape (K, n), signed as the current.
+
+        What manuals allow is a bound in volts, whatever the current, and most parts are far from it: it grows with the
+        current only up to `LITTLE` of the load's. Otherwise every good part that loses next to nothing would speak for
+        a load that draws less.
+        """
+        usual = amps * self.circuit.healthy_ohm() * self.good_share
+        allowed = np.clip(amps / (LITTLE * self.circuit.load_a), -1, 1) * self.allowed_v
+        return np.where(np.abs(allowed) > np.abs(usual), allowed, usual)
 
     def predict(self, m: Measurement) -> Prediction:
         """A measurement under every cell; its value matters only where it says whether a contact was bridged."""
@@ -99,7 +120,8 @@ class Network:
         if m.at in self.circuit.commands:
             return self._at_command(m)
         if m.quantity == "resistance":
-            return resistance(self.circuit, self.cells, self.good_spread, m)
+            good_ohm = self.good_drop_v(np.array(self.circuit.load_a)) / self.circuit.load_a
+            return resistance(self.circuit, self.cells, good_ohm, m)
         i, j = self.ends(m)
         lamp = self._lamp_place(m, i, j)
         setup = self.setup(m.state, m.load, lamp)
@@ -211,10 +233,8 @@ class Network:
         chain = [(c.load + 1 + place) % n for place in range(lo, hi)]
         inside = np.zeros(n)
         inside[chain] = 1.0
-        amps = setup.part_a[0]
-        ohm = c.healthy_ohm() * self.good_spread
         share = (span[0] / loop[0])[:, None]
-        slope = sign * amps * ohm * (inside[None, :] - share)
+        slope = sign * self.good_drop_v(setup.part_a[0]) * (inside[None, :] - share)
         return self._assemble(values, setup, slope)
 
     def _assemble(self, values: Array, setup: Setup, good: Array) -> Prediction:

@@ -50,6 +50,7 @@ class World:
     run_v: float
     load_a: float
     winding_ohm: float
+    constant_share: float
     stalled: bool
     commanded: bool
     primes: bool
@@ -95,6 +96,7 @@ def make_world(circuit: Circuit, rng: np.random.Generator, *, rough: bool, healt
         run_v=scale * rng.normal(14.0, 0.35 * spread),
         load_a=current,
         winding_ohm=circuit.winding_ohm * math.exp(rng.normal(0, 0.3 * spread)),
+        constant_share=rng.uniform(0.6, 0.95) if motor else 0.0,
         stalled=False,
         commanded=True,
         primes=bool(rng.random() > 0.15) or not circuit.commands or "crank" not in circuit.active,
@@ -210,8 +212,7 @@ def _live(world: World, m: Measurement, rng: np.random.Generator) -> float:
         shunts.append(Shunt(i, j, METER_OHM))
     motor = circuit.parts[circuit.load].kind == "motor"
     winding = world.winding_ohm if motor else circuit.system_v / world.load_a
-    share = float(rng.uniform(0.6, 0.95)) if motor else 0.0
-    load = LoadModel(world.load_a, winding, circuit.system_v, share, world.stalled)
+    load = LoadModel(world.load_a, winding, circuit.system_v, world.constant_share, world.stalled)
     found = solve(circuit, ohm, _source(world, m.state), load, shunts)
     if circuit.turns_engine and (m.load != "connected" or found.load_v < 7.0 / 12 * circuit.system_v):
         found = solve(circuit, ohm, world.rest_v, load, shunts)  # the engine does not turn

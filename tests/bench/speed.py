@@ -21,7 +21,7 @@ from meterlog.events.detect import detect
 from meterlog.events.live import LiveDetector
 from meterlog.reading import Quantity, Reading
 from meterlog.series import Series
-from meterlog.session.model import Channel, Marker
+from meterlog.session.model import Channel, LinkChange, Marker
 from tests.bench.table import Row, at_most, best_s, in_turns, show
 
 CHANNEL = Channel(1, "feed", Quantity.DC_VOLTAGE)
@@ -40,6 +40,7 @@ class Memory:
     only: Series
     channels: list[Channel] = field(default_factory=lambda: [CHANNEL])
     markers: list[Marker] = field(default_factory=list)
+    link_changes: list[LinkChange] = field(default_factory=list)
     details: dict[str, str] = field(default_factory=dict)
     path: str = "memory"
     started_at: datetime = datetime(2024, 1, 1, tzinfo=UTC)

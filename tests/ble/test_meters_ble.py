@@ -58,9 +58,9 @@ def test_listening_names_the_driver_that_fits_and_leaves_strangers_alone(
     bluez.stream(meter, repeat(FRAME), 0.1)
     bluez.stream(standard, repeat(struct.pack("<H", 800)), 0.1)
     printed = said("--listen", "0.6")
-    assert "status14 fits: 3 readings, dc_voltage" in printed
+    assert "status14 fits: 3 readings, DC voltage" in printed
     assert f'record it:  meterlog record --meter "ble:{meter.address}?decoder=status14"' in printed
-    assert "gatt fits: 3 readings, dc_voltage" in printed
+    assert "gatt fits: 3 readings, DC voltage" in printed
     assert f'record it:  meterlog record --meter "ble:{standard.address}?decoder=gatt"' in printed
     assert "00:00:5E:00:53:04: nothing comes" in printed
     assert "not connected to" in printed

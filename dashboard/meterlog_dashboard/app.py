@@ -6,10 +6,13 @@ from collections.abc import Mapping
 from pathlib import Path
 from urllib.parse import parse_qsl, unquote
 
+import flask
 from dash import Dash, Input, Output, dcc, html
 from dash.development.base_component import Component
+from werkzeug.wrappers import Response
 
 from meterlog import __version__
+from meterlog.drawing import drawing_library
 from meterlog.errors import MeterlogError
 from meterlog_dashboard import trouble
 from meterlog_dashboard.access import Access
@@ -42,6 +45,7 @@ def build(folder: Path, access: Access) -> Dash:
     shop = Shop(Library(folder))
     app.layout = _frame(shown)
     _route(app, shop, shown)
+    app.server.add_url_rule(_DRAWING, "drawing", _drawing)
     for view in shown:
         view.register(app, shop)
     app.server.config["CONTENT_SECURITY_POLICY"] = _policy(app)
@@ -71,6 +75,17 @@ _INDEX = """<!doctype html>
 <body>{%app_entry%}{%config%}{%scripts%}{%renderer%}</body>
 </html>"""
 """The library's own says no language, and has a second footer."""
+
+_DRAWING = "/_dash-component-suites/plotly/package_data/plotly.min.js"
+"""Where the browser asks for the drawing library; a phone loads and starts the smaller one in a quarter of the time."""
+
+
+def _drawing() -> Response:
+    response = flask.Response(drawing_library(), mimetype="text/javascript")
+    response.add_etag()
+    response.headers["Cache-Control"] = "no-cache"  # kept, and asked for whether it is still the same
+    return response.make_conditional(flask.request)
+
 
 _HERE = """(pathname) => {
   for (const link of document.querySelectorAll(".nav-link")) {

@@ -13,13 +13,13 @@ from pathlib import Path
 import jinja2
 from markupsafe import Markup
 from plotly.io.json import to_json_plotly
-from plotly.offline import get_plotlyjs
 
 from meterlog import __version__
 from meterlog.capture.cautions import GENERAL, cautions
 from meterlog.circuit.cautions import GENERAL as CIRCUIT_GENERAL
 from meterlog.compare import Capture, compare_captures
 from meterlog.compare.text import SENTENCES, alignment_words, excursion_words, measure_words
+from meterlog.drawing import drawing_library
 from meterlog.errors import CompareError
 from meterlog.exchange.finished_file import finished_file
 from meterlog.findings.words import shown
@@ -80,7 +80,7 @@ def build_report(
         measure_words=measure_words,
         figure_json=_figure_json,
         nonce=secrets.token_urlsafe(16),
-        plotly=Markup(get_plotlyjs().replace("</script", "<\\/script")),
+        plotly=Markup(drawing_library().replace("</script", "<\\/script")),
         style=Markup(_template("report.css")),
         script=Markup(_template("report.js")),
     )

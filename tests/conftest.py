@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import pytest
+from hypothesis import settings
 
 from meterlog.address import Address
 from meterlog.driver import load_driver
@@ -28,6 +29,32 @@ CHROMIUM_ARGUMENTS = [
     "--disable-component-update",
     "--disable-sync",
 ]
+
+
+settings.register_profile("patient", deadline=None)  # a busy machine is no failure
+settings.load_profile("patient")
+
+LONG = ("stories", "faults", "cli", "ble", "capture", "drivers")
+"""The folders whose tests wait for real time, the longest first."""
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Order the files: the long ones first, and among them those with a browser, which takes a core, spread evenly."""
+    here = Path(__file__).parent
+    files: dict[Path, list[pytest.Item]] = {}
+    for item in items:
+        files.setdefault(item.path.relative_to(here), []).append(item)
+    with_browser = [path for path in files if any("browser" in _fixtures(item) for item in files[path])]
+    others = [path for path in files if path not in with_browser]
+    others.sort(key=lambda path: LONG.index(path.parts[0]) if path.parts[0] in LONG else len(LONG))
+    long = sum(path.parts[0] in LONG for path in others)
+    for place, path in enumerate(with_browser):
+        others.insert(1 + place + place * long // len(with_browser), path)
+    items[:] = [item for path in others for item in files[path]]
+
+
+def _fixtures(item: pytest.Item) -> list[str]:
+    return item.fixturenames if isinstance(item, pytest.Function) else []
 
 
 @pytest.fixture(scope="session")

@@ -61,7 +61,7 @@ def test_swapping_before_and_after_mirrors_everything(good: str, suspect: str) -
     assert bool(there.channels[0].excursions) == bool(back.channels[0].excursions)
 
 
-@settings(deadline=None, max_examples=6, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=6, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(seed=st.integers(0, 10_000), interval=st.sampled_from([0.1, 0.25, 0.4]), window=st.sampled_from([0.0, 0.6, 1.0]))
 def test_the_same_prime_read_twice_is_never_called_different(
     tmp_path_factory: pytest.TempPathFactory, seed: int, interval: float, window: float

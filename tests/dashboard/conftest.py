@@ -21,7 +21,8 @@ RECORDINGS = Path(__file__).parents[2] / "recordings"
 @pytest.fixture(scope="module")
 def shop_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A folder with the sample sessions, to be written in."""
-    folder = tmp_path_factory.mktemp("shop")
+    folder = tmp_path_factory.mktemp("town") / "shop"  # beside it nothing of another test
+    folder.mkdir()
     for path in RECORDINGS.glob("*.sqlite"):
         shutil.copy(path, folder / path.name)
     return folder

@@ -44,7 +44,7 @@ def test_a_value_is_the_float_that_its_decimal_text_gives(shown: list[Reading]) 
 
 
 @given(data=st.data())
-@settings(max_examples=20, deadline=None, derandomize=True)
+@settings(max_examples=20, derandomize=True)
 def test_the_same_bytes_cut_anywhere_give_the_same_readings(
     framing: Framing, shown: list[Reading], data: st.DataObject
 ) -> None:
@@ -65,7 +65,7 @@ def test_the_same_bytes_cut_anywhere_give_the_same_readings(
 
 
 @given(noise=st.binary(max_size=600))
-@settings(max_examples=20, deadline=None, derandomize=True)
+@settings(max_examples=20, derandomize=True)
 def test_any_bytes_neither_raise_nor_stop_what_comes_after(
     framing: Framing, shown: list[Reading], noise: bytes
 ) -> None:

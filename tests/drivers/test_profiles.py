@@ -124,7 +124,7 @@ value = 0x2A
 
 @pytest.mark.parametrize(("own", "profile"), PAIRS)
 @given(seed=st.integers(0, 2**32))
-@settings(max_examples=25, deadline=None, derandomize=True)
+@settings(max_examples=25, derandomize=True)
 def test_a_profile_equals_the_built_in_decoder_whatever_the_bytes(own: str, profile: str, seed: int) -> None:
     rng = random.Random(seed)
     data = bytearray(b"".join(rng.choices(FRAMES[own], k=8)))
@@ -361,7 +361,7 @@ def test_try_shows_what_a_text_profile_makes_of_each_line(tmp_path: Path, capsys
 
 @given(st.text(max_size=80))
 @example("[[column]]\n[column]")
-@settings(max_examples=25, deadline=None, derandomize=True)
+@settings(max_examples=25, derandomize=True)
 def test_any_text_as_a_profile_is_a_profile_error_or_works(text: str) -> None:
     import tempfile
 

@@ -213,7 +213,7 @@ def test_on_a_serial_line_it_asks_for_remote_control_and_gives_it_back(
 
 
 @given(st.integers(-99999, 99999), st.integers(-12, 6))
-@settings(derandomize=True, deadline=None)
+@settings(derandomize=True)
 def test_a_number_goes_there_and_back_unchanged(counts: int, exponent: int) -> None:
     value, resolution = float(f"{counts}e{exponent}"), float(f"1e{exponent}")
     assert values_of(number_text(value, resolution)) == [(value, resolution, Flag.NONE)]

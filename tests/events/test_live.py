@@ -48,7 +48,7 @@ def random_log(rng: np.random.Generator, quantity: Quantity) -> tuple[Series, li
     return Series(time_s, value, resolution, flags), markers
 
 
-@settings(max_examples=80, deadline=None, derandomize=True)
+@settings(max_examples=80, derandomize=True)
 @given(
     seed=st.integers(0, 2**32 - 1), most=st.sampled_from([1, 2, 7, 60, 3000]), quantity=st.sampled_from(list(LEVELS))
 )

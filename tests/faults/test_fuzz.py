@@ -219,7 +219,7 @@ def test_only_our_own_errors_come_out(fuzz: Callable[[random.Random, Path], None
     assert refused
 
 
-@settings(max_examples=150, deadline=None, derandomize=True)
+@settings(max_examples=150, derandomize=True)
 @given(st.text(max_size=60))
 def test_any_text_is_an_address_or_refused(text: str) -> None:
     with suppress(MeterlogError):

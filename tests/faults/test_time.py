@@ -107,7 +107,7 @@ SLOW = """
 import time
 from meterlog.capture.detection import LaterDetection
 load = LaterDetection.load
-LaterDetection.load = lambda self: (time.sleep(6.0), load(self))[1]  # as on a busy machine
+LaterDetection.load = lambda self: (time.sleep(3.0), load(self))[1]  # as on a busy machine
 from meterlog.cli import main
 raise SystemExit(main())
 """

@@ -22,7 +22,7 @@ def test_the_chance_is_the_binomial_sum(total: int, inside: int, share: float) -
     assert chance_of_at_least(inside, total, share) == pytest.approx(exact, rel=1e-9)
 
 
-@settings(deadline=None, max_examples=3)
+@settings(max_examples=3)
 @given(st.sampled_from([(0.05, 12), (0.2, 30), (0.4, 6)]))
 def test_by_chance_alone_a_probability_below_p_comes_at_most_p_of_the_time(case: tuple[float, int]) -> None:
     share_wanted, per_hour = case

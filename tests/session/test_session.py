@@ -87,7 +87,7 @@ def test_readings_given_one_by_one_are_there_while_it_grows_and_after(tmp_path: 
         _same(reader.series(channel), series)
 
 
-@settings(deadline=None, max_examples=10, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=10, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(st.lists(st.tuples(st.booleans(), st.integers(1, 5000)), min_size=1, max_size=6))
 def test_any_mix_of_single_readings_and_arrays_stays_in_order(
     tmp_path: Path, make_series: MakeSeries, parts: list[tuple[bool, int]]

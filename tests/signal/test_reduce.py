@@ -19,7 +19,7 @@ def series(value: NDArray[np.float64], time_s: NDArray[np.float64] | None = None
     return Series(times, value, np.full(len(value), 0.01, np.float32), flags)
 
 
-@settings(deadline=None, max_examples=30)
+@settings(max_examples=30)
 @given(st.integers(0, 199_999), st.sampled_from([200, 1000, 2000]))
 def test_a_dropout_of_one_reading_is_kept_wherever_it_is(at: int, points: int) -> None:
     value = np.full(200_000, 12.5)

@@ -8,6 +8,7 @@ import numpy as np
 
 from meterlog.circuit.evidence import Case, Suspect, apart, likeliest, members_expect, same_place
 from meterlog.circuit.measured import UNITS
+from meterlog.circuit.odd import odd, stays_on
 from meterlog.circuit.posterior import posterior
 from meterlog.circuit.words import span
 
@@ -20,8 +21,12 @@ NARROW = 0.15
 
 
 def contradictions(case: Case, suspects: Sequence[Suspect]) -> list[str]:
-    """Sentences about readings that cannot all be right."""
-    found: dict[str, None] = {}
+    """Sentences about readings that are odd by themselves, and about those that cannot all be right."""
+    circuit = case.network.circuit
+    found = {sentence: None for m in case.measured if (sentence := odd(m, circuit))}
+    on = stays_on(case.measured, circuit)
+    if on:
+        found[on] = None
     for a, m in enumerate(case.measured):
         for other in case.measured[:a]:
             if same_place(m, other) and apart(m, other):
@@ -31,7 +36,9 @@ def contradictions(case: Case, suspects: Sequence[Suspect]) -> list[str]:
                     " time; measure again, and watch for a contact that comes and goes"
                 ] = None
     for k in np.flatnonzero(case.known.bad > 0.5):
-        if any(case.measured[int(k)].place in sentence for sentence in found) or _explained(case, int(k), suspects):
+        m = case.measured[int(k)]
+        told = any(m.place in sentence for sentence in found) or (on and m.state == "off")
+        if told or _explained(case, int(k), suspects):
             continue
         if sentence := _doubted(case, int(k), suspects):
             found[sentence] = None

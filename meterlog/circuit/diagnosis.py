@@ -15,6 +15,7 @@ from meterlog.circuit.evidence import Case, Suspect, comes_and_goes_evidence, ev
 from meterlog.circuit.faults import FAULTS, Cells, all_cells
 from meterlog.circuit.measured import Measurement, Tried
 from meterlog.circuit.model import Circuit
+from meterlog.circuit.odd import stays_on
 from meterlog.circuit.posterior import Posterior, posterior
 from meterlog.circuit.predict import Network
 from meterlog.circuit.rates import Rates
@@ -152,8 +153,11 @@ class Diagnoser:
         several = float(known.weight[self.cells.part[:, 1] >= 0].sum())
         comes = float(known.comes_and_goes.sum())
         following = suggest(self.network, known, measured, suggestions) if suggestions else []
+        verdict = _verdict(hypotheses, healthy, several, comes) if measured or tried else NOTHING_YET
+        if on := stays_on(measured, self.circuit):
+            verdict = f"{on}. Of what takes voltage away: {verdict}"
         return Diagnosis(
-            verdict=f"{_verdict(hypotheses, healthy, several, comes) if measured or tried else NOTHING_YET}; {DEFERS}.",
+            verdict=f"{verdict}; {DEFERS}.",
             hypotheses=hypotheses,
             healthy=healthy,
             several=several,

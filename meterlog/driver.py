@@ -112,6 +112,14 @@ class Driver(ABC):
             AddressError: the address does not fit this driver.
         """
 
+    def one_column(self, address: Address) -> bool:
+        """Whether the meter has one column only, so that a comma in its label or test point separates nothing.
+
+        False where it has several, or may have.
+        """
+        del address
+        return False
+
     def ask(self, target: str) -> str | None:
         """Write to a port to find out whether such a meter is there; its answer, None for none.
 

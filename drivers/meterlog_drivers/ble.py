@@ -57,6 +57,11 @@ class Ble(Driver):
         rest = {k: v for k, v in address.options.items() if k not in known}
         super().check(Address(address.scheme, address.target, rest))
 
+    def one_column(self, address: Address) -> bool:
+        """As its decoder has."""
+        decoder = _decoder(address)
+        return decoder is not None and decoder.one_column(address)
+
     def meter(self, address: Address) -> Meter:
         """The peripheral with the decoder on its bytes.
 

@@ -166,3 +166,8 @@ class Chars16(FixedFrameDriver):
         """See `FixedFrameDriver`."""
         del address
         return Chars16Format()
+
+    def one_column(self, address: Address) -> bool:
+        """It has an upper and a lower display."""
+        del address
+        return False

@@ -170,6 +170,11 @@ class FixedFrameDriver(FramingDriver):
         """See `FramingDriver.encoder`."""
         return FixedFrameEncoder(self.frame_format(address))
 
+    def one_column(self, address: Address) -> bool:
+        """See `Driver.one_column`: nearly all such frames show one display."""
+        del address
+        return True
+
 
 def spare_ignored(address: Address) -> bool:
     """The option `spare`: whether bits without a meaning may be anything (`ignored`), or refuse the frame.

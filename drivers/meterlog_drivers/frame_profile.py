@@ -106,6 +106,13 @@ class FrameProfile:
     fixed: tuple[Fixed, ...]
     unused: tuple[Fixed, ...]
 
+    @property
+    def columns(self) -> int:
+        """How many columns its words name; one where they name none."""
+        mapped = (words for one in self.maps for words in one.values.values())
+        said: frozenset[str] = frozenset().union(*mapped, *self.bits.values(), *self.bits_clear.values())
+        return 1 + max((int(word[6:]) for word in said if word.startswith("column")), default=0)
+
 
 def frame_profile(profile: Table) -> FrameProfile:
     """Check a frames profile and take it apart.

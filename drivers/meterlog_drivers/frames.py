@@ -89,6 +89,10 @@ class Frames(FramingDriver):
         """The line settings that the profile names."""
         return _profile(address).lines
 
+    def one_column(self, address: Address) -> bool:
+        """Whether the profile names no second column."""
+        return _profile(address).columns == 1
+
 
 def _profile(address: Address) -> FrameProfile:
     if "profile" not in address.options:

@@ -107,6 +107,10 @@ class Text(FramingDriver):
         """The line settings that the profile names."""
         return text_profile(address).lines
 
+    def one_column(self, address: Address) -> bool:
+        """Whether the profile describes one column."""
+        return len(text_profile(address).columns) == 1
+
     def unsaid(self, address: Address) -> str:
         """The quantities of bare numbers, where only a shipped profile's default says them."""
         if address.options.get("profile") in ("number", "two-column") and "quantity" not in address.options:

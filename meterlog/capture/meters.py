@@ -57,8 +57,9 @@ class MeterSetup:
     Attributes:
         address: as typed, taken apart.
         meter: opens it.
-        labels: what the person calls its columns, in order; columns beyond them are numbered.
-        points: the test points of its columns, in order.
+        labels: what the person calls its columns, in order; columns beyond them are numbered. A meter that turns
+            out to have one column takes them as one text with commas.
+        points: the test points of its columns, likewise.
         accuracy: the meter's stated accuracy.
         interval_s: its declared display interval, s; None where it is not known.
         watchdog_s: silence after which its link is taken for lost, s; None: by its interval; 0: never.
@@ -76,13 +77,14 @@ class MeterSetup:
 
     def label(self, column: int) -> str:
         """What to call a column."""
-        if column < len(self.labels):
-            return self.labels[column]
-        if not self.labels and isinstance(self.meter, LabelledColumns):
+        labels = self._each("label", self.labels)
+        if column < len(labels):
+            return labels[column]
+        if not labels and isinstance(self.meter, LabelledColumns):
             return self.meter.column_label(column)
         target = self.address.target
         named = f"{self.address.scheme} {PurePath(target).name or target}" if target else self.meter.name
-        name = self.labels[0] if self.labels else named
+        name = labels[0] if labels else named
         return f"{name} {column + 1}" if column else name
 
     @property
@@ -93,7 +95,14 @@ class MeterSetup:
 
     def point(self, column: int) -> str:
         """A column's test point."""
-        return self.points[column] if column < len(self.points) else ""
+        points = self._each("point", self.points)
+        return points[column] if column < len(points) else ""
+
+    def _each(self, option: str, given: tuple[str, ...]) -> tuple[str, ...]:
+        """What an option gives for each column; asked once there is a reading, so that the driver has been found."""
+        if len(given) > 1 and _driver(self.reached_by.scheme).one_column(self.reached_by):
+            return (self.address.options[option].strip(),)
+        return given
 
     def tapped(self, sink: RawSink) -> MeterSetup:
         """This meter with its bytes kept.
@@ -131,11 +140,15 @@ def meter_setup(text: str) -> MeterSetup:
     watchdog_s = None if driver.silence_is_loss else 0.0
     if "watchdog_s" in address.options:
         watchdog_s = address.number("watchdog_s", 0.0)
+    meter = driver.meter(address)
+    labels, points = _list(address, "label"), _list(address, "point")
+    if not (isinstance(meter, FindsItsDriver) or driver.one_column(address)):
+        _need_as_many(address, labels, points)
     return MeterSetup(
         address,
-        driver.meter(address),
-        _list(address, "label"),
-        _list(address, "point"),
+        meter,
+        labels,
+        points,
         _accuracy(address),
         address.number("interval_s", 1.0, least=1e-4) if "interval_s" in address.options else None,
         watchdog_s,
@@ -149,6 +162,19 @@ _driver = cache(load_driver)  # finding one looks through every installed packag
 def _list(address: Address, option: str) -> tuple[str, ...]:
     text = address.options.get(option, "")
     return tuple(part.strip() for part in text.split(",")) if text else ()
+
+
+def _need_as_many(address: Address, labels: tuple[str, ...], points: tuple[str, ...]) -> None:
+    """Refuse a comma that may be part of a text: as a separator it would cut that text short.
+
+    Raises:
+        AddressError: one label with several test points, or the other way round.
+    """
+    if min(len(labels), len(points)) == 1 < max(len(labels), len(points)):
+        raise AddressError(
+            f"in '{address}' a comma in label or point begins the next column, but one of them names one column and the"
+            " other several: name as many in both, or write a semicolon in place of a comma inside a text"
+        )
 
 
 def _accuracy(address: Address) -> Accuracy:

@@ -29,9 +29,36 @@ def test_labels_points_and_interval_come_from_the_address() -> None:
 
 
 def test_columns_have_their_own_labels_and_points() -> None:
-    setup = meter_setup("text:/dev/ttyUSB0?label=feed,ground&point=A1,B2")
+    setup = meter_setup("text:/dev/ttyUSB0?profile=two-column&label=feed,ground&point=A1,B2")
     assert [setup.label(i) for i in range(3)] == ["feed", "ground", "feed 3"]
     assert [setup.point(i) for i in range(3)] == ["A1", "B2", ""]
+
+
+@pytest.mark.parametrize("meter", ["status14:/dev/ttyUSB0?", "text:COM7?", "ble:AA:BB:CC:DD:EE:FF?decoder=digits14&"])
+def test_a_meter_with_one_column_keeps_the_commas_of_its_label_and_point(meter: str) -> None:
+    setup = meter_setup(f"{meter}label=feed,+left&point=C12,+pin+3")
+    assert (setup.label(0), setup.point(0)) == ("feed, left", "C12, pin 3")
+    assert (setup.label(1), setup.point(1)) == ("feed, left 2", "")
+
+
+def test_a_profile_of_frames_says_how_many_columns_there_are(tmp_path: Path) -> None:
+    shown = tmp_path / "one.toml"
+    shown.write_text(
+        'kind = "frames"\nlines = ["9600 8N1"]\n[frame]\nlength = 4\nstart = [0xAB]\n'
+        '[number]\ndigits = "bcd"\nat = [2, 3]\n[[map]]\nat = 1\nvalues = { "0x01" = "dc V" }\n'
+    )
+    assert meter_setup(f"frames:COM7?profile={shown}&point=C12,+pin+3").point(0) == "C12, pin 3"
+    shown.write_text(shown.read_text().replace('"dc V" }', '"dc V", "0x02" = "dc V column1" }'))
+    setup = meter_setup(f"frames:COM7?profile={shown}&point=C12,+pin+3")
+    assert [setup.point(i) for i in range(2)] == ["C12", "pin 3"]
+
+
+@pytest.mark.parametrize("meter", ["scpi:COM7", "chars16:COM7", "sim:healthy-prime"])
+def test_a_comma_that_may_be_part_of_a_text_is_refused_rather_than_cut(meter: str) -> None:
+    for options in ("label=feed&point=C12,+pin+3", "label=feed,+left&point=C12"):
+        with pytest.raises(AddressError, match="semicolon in place of a comma"):
+            meter_setup(f"{meter}?{options}")
+    assert meter_setup(f"{meter}?label=feed&point=C12;+pin+3").point(0) == "C12; pin 3"
 
 
 def test_without_a_label_the_driver_and_the_port_name_it() -> None:
@@ -90,7 +117,7 @@ def test_the_session_names_the_driver_that_was_found_not_the_way_it_was_found(
     plug_in: Callable[[], PluggedMeter], tmp_path: Path
 ) -> None:
     meter, path = plug_in(), tmp_path / "a.sqlite"
-    setup = meter_setup(f"auto:{meter.port}?label=feed")
+    setup = meter_setup(f"auto:{meter.port}?label=feed&point=C12,+pin+3")
     assert setup.reached_by == setup.address
     recorder = Recorder([setup], SessionWriter.create(path))
     sending = threading.Event()
@@ -113,5 +140,5 @@ def test_the_session_names_the_driver_that_was_found_not_the_way_it_was_found(
         recorder.finish()
     with open_reader(path) as reader:
         (channel,) = reader.channels
-    assert (channel.driver, channel.label) == ("status14", "feed")
-    assert channel.address == f"status14:{meter.port}?label=feed"
+    assert (channel.driver, channel.label, channel.point) == ("status14", "feed", "C12, pin 3")
+    assert channel.address.startswith(f"status14:{meter.port}?label=feed&")

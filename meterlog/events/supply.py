@@ -151,6 +151,8 @@ class Supply:
     def finish(self) -> None:
         """The readings have come to their end."""
         stop = self._pos
+        while self._state == "sagging" and self._rules.faults and self._stay(stop):
+            self.advance(stop)
         if self._state == "out":
             self._close()
         elif self._state == "ending":
@@ -158,9 +160,7 @@ class Supply:
         elif self._state == "back":
             self._returned(stop)
         elif self._state == "sagging" and self._rules.faults and stop - self._dip >= 3:
-            dip = Dip(self._quiet, self._dip, stop, stop, self._reference)
-            if self._measure.inside(dip.start, stop) < self._settings.sag_shallow_share * self._reference:
-                self.events.append(open_sag(self._measure, dip))
+            self.events.append(open_sag(self._measure, Dip(self._quiet, self._dip, stop, stop, self._reference)))
         self._flush()
 
     def _first(self, _stop: int) -> None:
@@ -282,10 +282,22 @@ class Supply:
                 self._state, self._return, self._pos = "ending", index, index + 1
         elif limit < stop:
             self._lasting = True
-            if self._measure.inside(self._dip, index) >= settings.sag_shallow_share * reference:
-                # It stays at a slightly lower level, for example because charging stopped: a new level, no sag.
-                self._be_on(max(self._dip + 1, index - 8))
-                self._update_at = index
+            self._stay(index)
+
+    def _stay(self, stop: int) -> bool:
+        """Whether it stays at a slightly lower level, for example because charging stopped: a new level, no sag.
+
+        Then the readings since are gone through again, for what dipped below the new level meanwhile. That ends: half
+        of them are at the new level or above, so they are no dip as a whole.
+        """
+        level = self._measure.inside(self._dip, stop)
+        if level < self._settings.sag_shallow_share * self._reference:
+            return False
+        self._flush()
+        self._reference = level
+        self._be_on(self._dip)
+        self._pos, self._update_at = self._dip, stop
+        return True
 
     def _ending(self, _stop: int) -> None:
         self._pos += 1

@@ -71,6 +71,29 @@ def test_live_and_later_analysis_agree(seed: int, most: int, quantity: Quantity)
     assert sorted((e.kind, e.start_s) for e in told) == sorted((e.kind, e.start_s) for e in later)
 
 
+@settings(max_examples=60, derandomize=True)
+@given(seed=st.integers(0, 2**32 - 1), most=st.sampled_from([1, 7, 60]))
+def test_what_dips_below_a_new_level_is_the_same_live_and_later(seed: int, most: int) -> None:
+    """A supply that came back lower, and dips again before half a minute has shown that it stays there."""
+    rng = np.random.default_rng(seed)
+    interval = float(rng.choice([0.05, 0.25, 0.5]))
+    levels = [12.6, rng.choice([0.0, 11.0]), 11.2]
+    levels += [level for _ in range(int(rng.integers(1, 5))) for level in (rng.choice([8.5, 9.5, 10.0, 10.3]), 11.2)]
+    spans_s = [20.0, 2.0, *rng.choice([0.3, 1.0, 4.0, 14.0, 29.0], len(levels) - 2)]
+    value = np.concatenate([np.full(max(1, round(s / interval)), v) for v, s in zip(levels, spans_s, strict=True)])
+    value = np.round(value + rng.normal(0.0, 0.02, len(value)), 2)
+    time_s = 0.1 + interval * np.arange(len(value))
+    series = Series(time_s, value, np.full(len(value), 0.01, np.float32), np.zeros(len(value), np.uint16))
+    channel = Channel(1, "feed", Quantity.DC_VOLTAGE)
+    live, at = LiveDetector(channel), 0
+    readings = readings_of(series, Quantity.DC_VOLTAGE)
+    while at < len(readings):
+        live.feed(readings[at : at + most])
+        at += most
+    live.finish()
+    assert live.events == detect(channel, series, [])
+
+
 def readings_of(series: Series, quantity: Quantity) -> list[Reading]:
     columns = (series.time_s.tolist(), series.value.tolist(), series.resolution.tolist(), series.flags.tolist())
     return [Reading(t, v, quantity, r, Flag(f)) for t, v, r, f in zip(*columns, strict=True)]

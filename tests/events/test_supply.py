@@ -362,6 +362,26 @@ def test_the_second_interruption_is_judged_by_the_level_between_them(found: Foun
     assert second.reference == pytest.approx(12.4)
 
 
+@pytest.mark.parametrize("after_s", [4.0, 8.0, 20.0, 29.0])
+@pytest.mark.parametrize("ends_s", [6.0, 40.0])
+def test_a_sag_below_the_lower_level_that_a_dropout_came_back_to_is_found(
+    found: Found, after_s: float, ends_s: float
+) -> None:
+    """Also before half a minute has shown that this is a new level, and when the readings end before that."""
+    gone, dip = found([(12.6, 20), (0, 2), (11.2, after_s), (8.5, 2), (11.2, ends_s)])
+    assert (gone.kind, dip.kind) == ("dropout", "sag")
+    assert is_covered(dip, 2.0)
+    assert dip.start_s == pytest.approx(22.0 + after_s, abs=0.2)
+    assert (dip.level, dip.reference) == pytest.approx((8.5, 11.2), abs=0.05)
+
+
+def test_a_sag_that_deepens_before_it_recovers_is_one_sag(found: Found) -> None:
+    (event,) = found([(12.6, 20), (11.2, 8), (8.5, 2), (11.2, 10), (12.6, 30)])
+    assert event.kind == "sag"
+    assert is_covered(event, 20.0)
+    assert event.extreme == pytest.approx(8.5, abs=0.05)
+
+
 @pytest.mark.parametrize(("off_s", "expected"), [(29.0, "dropout"), (31.5, "supply_lost")])
 def test_thirty_seconds_off_divide_a_dropout_from_a_loss(found: Found, off_s: float, expected: str) -> None:
     (event,) = found([(13, 20), (0, off_s), (13, 20)])

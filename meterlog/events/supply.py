@@ -266,15 +266,13 @@ class Supply:
         self._update_at = self._pos + (_FIRST if quiet < _SOON else _SOON if quiet < _WINDOW else _EVERY)
 
     def _sagging(self, stop: int) -> None:
-        settings, reference = self._settings, self._reference
-        limit = stop
+        settings, reference, limit = self._settings, self._reference, stop
         if not self._lasting:
             deadline = self._track.time(self._dip) + settings.sag_shallow_longest_s
             limit = self._track.first_after(deadline, self._pos, stop)
         low = nextafter(settings.off_share * reference, inf)
         high = (settings.sag_share + settings.sag_hysteresis) * reference
-        index = self._track.first_outside(self._pos, limit, low, high)
-        self._pos = index
+        self._pos = index = self._track.first_outside(self._pos, limit, low, high)
         if index < limit:
             if self._track.value(index) < low:
                 self._go_out(index)
@@ -287,8 +285,7 @@ class Supply:
     def _stay(self, stop: int) -> bool:
         """Whether it stays at a slightly lower level, for example because charging stopped: a new level, no sag.
 
-        Then the readings since are gone through again, for what dipped below the new level meanwhile. That ends: half
-        of them are at the new level or above, so they are no dip as a whole.
+        Then the readings since are gone through again, for dips below that; they are none as a whole, so this ends.
         """
         level = self._measure.inside(self._dip, stop)
         if level < self._settings.sag_shallow_share * self._reference:

@@ -80,9 +80,9 @@ def test_what_dips_below_a_new_level_is_the_same_live_and_later(seed: int, most:
     levels = [12.6, rng.choice([0.0, 11.0]), 11.2]
     levels += [level for _ in range(int(rng.integers(1, 5))) for level in (rng.choice([8.5, 9.5, 10.0, 10.3]), 11.2)]
     spans_s = [20.0, 2.0, *rng.choice([0.3, 1.0, 4.0, 14.0, 29.0], len(levels) - 2)]
-    value = np.concatenate([np.full(max(1, round(s / interval)), v) for v, s in zip(levels, spans_s, strict=True)])
-    value = np.round(value + rng.normal(0.0, 0.02, len(value)), 2)
-    time_s = 0.1 + interval * np.arange(len(value))
+    level = np.repeat(np.array(levels, np.float64), [max(1, round(span_s / interval)) for span_s in spans_s])
+    value = np.round(level + rng.normal(0.0, 0.02, len(level)), 2)
+    time_s = 0.1 + interval * np.arange(len(value), dtype=np.float64)
     series = Series(time_s, value, np.full(len(value), 0.01, np.float32), np.zeros(len(value), np.uint16))
     channel = Channel(1, "feed", Quantity.DC_VOLTAGE)
     live, at = LiveDetector(channel), 0

@@ -58,7 +58,7 @@ def verdict(case: Case) -> Component:
 def suggestion(case: Case) -> Component:
     """The next measurement in large type, with what each outcome would mean and what to mind."""
     if not case.diagnosis.next:
-        return html.P("No measurement that this circuit allows would say much more.", className="panel large")
+        return html.P(plain(case.diagnosis.enough), className="panel large")
     best = case.diagnosis.next[0]
     outcomes = [html.Li([html.Strong(f"{seen}: "), plain(meaning)]) for seen, meaning in best.outcomes]
     cautions = " ".join(dict.fromkeys([*([best.caution] if best.caution else []), *GENERAL]))

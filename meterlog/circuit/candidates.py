@@ -18,9 +18,14 @@ READ_MIN = 1.0
 def candidates(circuit: Circuit, measured: Sequence[Measurement]) -> list[Measurement]:
     """Every measurement that the circuit allows and that was not taken twice yet: a second look costs little and tells
     a probe that did not touch, or a contact that comes and goes, from a fault."""
-    taken = [_key(m) for m in measured]
-    found = [*_loaded(circuit, measured), *_unloaded(circuit, measured), *_ohms(circuit)]
-    return [m for m in found if taken.count(_key(m)) < 2]
+    every = [*_loaded(circuit, measured), *_unloaded(circuit, measured), *_ohms(circuit)]
+    found = {_key(circuit, m): m for m in reversed(every)}  # of those that are the same by another name, the first
+    return [m for m in reversed(found.values()) if times_taken(circuit, m, measured) < 2]
+
+
+def times_taken(circuit: Circuit, m: Measurement, measured: Iterable[Measurement]) -> int:
+    """How often a measurement was taken already, by whichever name."""
+    return sum(_key(circuit, one) == _key(circuit, m) for one in measured)
 
 
 def minutes_for(circuit: Circuit, m: Measurement, measured: Iterable[Measurement]) -> float:
@@ -45,8 +50,18 @@ def useful_states(circuit: Circuit, measured: Sequence[Measurement]) -> list[str
     return [s for s in states if s]
 
 
-def _key(m: Measurement) -> tuple[str, str, str, str, str]:
-    return (m.quantity, m.at, m.to, "key_on" if m.state == "prime" else m.state, m.load)
+def _key(circuit: Circuit, m: Measurement) -> tuple[str, frozenset[str | int], str, str]:
+    """What makes two measurements the same: a drop is a voltage, and a place may have two names."""
+    quantity = "voltage" if m.quantity == "voltage_drop" else m.quantity
+    ends: frozenset[str | int] = frozenset(
+        m.at if id_ in circuit.commands else circuit.node(id_) for id_ in (m.at, m.to)
+    )
+    if quantity == "current":
+        ends = frozenset({m.at})
+    elif m.at == m.to and m.at in circuit.part_index:
+        k = circuit.part_index[m.at]
+        ends = frozenset({(k - 1) % len(circuit.parts), k})
+    return quantity, ends, "key_on" if m.state == "prime" else m.state, m.load
 
 
 def _places(circuit: Circuit, m: Measurement) -> list[str]:

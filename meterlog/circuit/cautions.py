@@ -31,6 +31,11 @@ def caution(circuit: Circuit, m: Measurement) -> str:
             "Ohms only with the circuit de-energised and isolated (a foreign voltage falsifies or damages); null the"
             " leads; one surviving strand reads good on ohms; on an open, prove the probe's contact first."
         )
+    if m.at in circuit.commands:
+        said.append(
+            "Across the coil's two terminals: many relays are switched on their ground side, and one terminal is live"
+            " whatever the command does."
+        )
     if m.quantity == "current":
         said.append(_IN_SERIES if circuit.load_a <= JACK_A else _CLAMP_ONLY.format(circuit.load_a))
     if m.load == "unplugged":

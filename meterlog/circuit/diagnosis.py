@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from meterlog.circuit.cautions import DEFERS
 from meterlog.circuit.contradictions import contradictions
-from meterlog.circuit.evidence import Case, Suspect, comes_and_goes_evidence, evidence
+from meterlog.circuit.evidence import Case, Suspect, comes_and_goes_evidence, evidence, without_repeats
 from meterlog.circuit.faults import FAULTS, Cells, all_cells
 from meterlog.circuit.measured import Measurement, Tried
 from meterlog.circuit.model import Circuit
@@ -19,13 +19,15 @@ from meterlog.circuit.odd import stays_on
 from meterlog.circuit.posterior import Posterior, posterior
 from meterlog.circuit.predict import Network
 from meterlog.circuit.rates import Rates
-from meterlog.circuit.suggest import Suggestion, suggest
+from meterlog.circuit.suggest import LEAST_BITS, Suggestion, suggest
 from meterlog.circuit.words import ohm_band
 
 SURE = 0.9
 """From this probability on, a verdict names the part without 'most likely'."""
 BY_FAR = 3.0
 """Times as probable as the next from which 'healthy' is the verdict below one half too, said to be unproven. Guess."""
+LEAST_BITS_WHEN_SURE = 0.05
+"""Where one is sure already, less information than this is not worth the way to the vehicle. Guess."""
 LEAST_SHOWN = 0.005
 MODEL_WRONG = 0.02
 """How often the model is not the vehicle (a part it does not know, three faults, a wrong drawing): then the readings
@@ -121,10 +123,16 @@ class Diagnosis:
     @property
     def decided(self) -> str:
         """The part, or 'healthy', that is sure enough to act on; empty while none is."""
-        if self.healthy >= SURE:
-            return "healthy"
-        top = self.hypotheses[0] if self.hypotheses else None
-        return top.part if top is not None and top.probability >= SURE else ""
+        return _decided(self.hypotheses, self.healthy)
+
+    @property
+    def enough(self) -> str:
+        """What to say where no measurement is worth its time any more."""
+        if not self.decided:
+            return "No measurement that this circuit allows would say much more."
+        if self.decided == "healthy":
+            return "Enough is measured: this circuit does its work; look elsewhere, or watch it while it is driven."
+        return f"Enough is measured. Put {self.decided} right and take the same readings again: they prove the repair."
 
 
 class Diagnoser:
@@ -146,13 +154,16 @@ class Diagnoser:
         """What the readings say; `suggestions` is how many next measurements to work out."""
         known = self.weigh(measured, tried)
         case = Case(self.network, known, measured, tried)
+        told = self._told_once(case)
         chances = self.chances(known.weight, known.comes_and_goes)
         healthy = chances.pop("healthy")
         ranked = sorted(chances.items(), key=lambda item: -item[1])
-        hypotheses = tuple(self._hypothesis(case, id_, p) for id_, p in ranked if p >= LEAST_SHOWN)
+        hypotheses = tuple(self._hypothesis(case, told, id_, p) for id_, p in ranked if p >= LEAST_SHOWN)
         several = float(known.weight[self.cells.part[:, 1] >= 0].sum())
         comes = float(known.comes_and_goes.sum())
-        following = suggest(self.network, known, measured, suggestions) if suggestions else []
+        sure = _decided(hypotheses, healthy)
+        least_bits = LEAST_BITS_WHEN_SURE if sure else LEAST_BITS
+        following = suggest(self.network, known, measured, suggestions, least_bits) if suggestions else []
         verdict = _verdict(hypotheses, healthy, several, comes) if measured or tried else NOTHING_YET
         if on := stays_on(measured, self.circuit):
             verdict = f"{on}. Of what takes voltage away: {verdict}"
@@ -182,7 +193,14 @@ class Diagnoser:
         found["healthy"] = float(weight[cells.fault == FAULTS.index("healthy")].sum())
         return found
 
-    def _hypothesis(self, case: Case, id_: str, probability: float) -> Hypothesis:
+    def _told_once(self, case: Case) -> Case:
+        """The case without what repeats an earlier reading: two that agree leave nothing for each other to say."""
+        once = without_repeats(case.measured)
+        if len(once) == len(case.measured):
+            return case
+        return Case(self.network, self.weigh(once, case.tried), once, case.tried)
+
+    def _hypothesis(self, case: Case, told: Case, id_: str, probability: float) -> Hypothesis:
         cells, weight = self.cells, case.known.weight
         this = next(suspect for suspect in self.suspects if suspect.name == id_)
         member = this.member
@@ -204,7 +222,7 @@ class Diagnoser:
         if fault == "intermittent":
             sentences: tuple[tuple[str, ...], tuple[str, ...]] = (comes_and_goes_evidence(case, k), ())
         else:
-            sentences = evidence(case, this, self.suspects)
+            sentences = evidence(told, this, self.suspects)
         words = _FAULT_WORDS.get(fault) or self._weak_words(member & (cells.fault == FAULTS.index("weak")), weight)
         if fault != "open":
             words += ohm_band(band)
@@ -255,6 +273,12 @@ def _suspects(circuit: Circuit, cells: Cells) -> list[Suspect]:
     parts = [Suspect(part.id, (cells.part == k).any(axis=1)) for k, part in enumerate(circuit.parts)]
     commands = [Suspect(command, cells.command_at == k) for command, k in circuit.commands.items()]
     return [*parts, *commands, Suspect("", cells.fault == FAULTS.index("healthy"))]
+
+
+def _decided(hypotheses: Sequence[Hypothesis], healthy: float) -> str:
+    if healthy >= SURE:
+        return "healthy"
+    return hypotheses[0].part if hypotheses and hypotheses[0].probability >= SURE else ""
 
 
 def _verdict(hypotheses: Sequence[Hypothesis], healthy: float, several: float, comes: float) -> str:

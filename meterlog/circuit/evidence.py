@@ -186,6 +186,15 @@ def same_place(a: Measurement, b: Measurement) -> bool:
     return (a.quantity, a.at, a.to, a.state, a.load) == (b.quantity, b.at, b.to, b.state, b.load)
 
 
+def without_repeats(measured: Sequence[Measurement]) -> list[Measurement]:
+    """The readings without those that say again what an earlier one of the same place said."""
+    kept: list[Measurement] = []
+    for m in measured:
+        if not any(same_place(m, earlier) and not apart(m, earlier) for earlier in kept):
+            kept.append(m)
+    return kept
+
+
 def apart(a: Measurement, b: Measurement) -> bool:
     """Whether two values are further apart than a person's rounding and a source's drift."""
     if math.isinf(a.value) or math.isinf(b.value):

@@ -14,17 +14,20 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from meterlog.circuit.candidates import candidates, minutes_for
+from meterlog.circuit.candidates import candidates, minutes_for, times_taken
 from meterlog.circuit.cautions import caution
 from meterlog.circuit.faults import FAULTS, Cells, first_healthy, single_open
 from meterlog.circuit.fit import BAD_READING, noise
-from meterlog.circuit.measured import Measurement
+from meterlog.circuit.measured import UNITS, Measurement
 from meterlog.circuit.model import BATTERY_MINUS, Circuit
 from meterlog.circuit.ohms import OHM_OFFSET, OVERLOAD_OHM
 from meterlog.circuit.posterior import Posterior
 from meterlog.circuit.predict import Network
+from meterlog.circuit.words import figure
 
 LEAST_BITS = 0.01
+SPLITS = 0.97
+"""Where one of the usual outcomes is as likely as this, the value that tells most apart is said instead."""
 CELLS_KEPT = 400
 BINS = 28
 
@@ -76,20 +79,32 @@ class _Outlook:
     root: Array
 
 
-def suggest(network: Network, known: Posterior, measured: Sequence[Measurement], most: int = 5) -> list[Suggestion]:
-    """The most worthwhile measurements, in order of information per minute."""
+def suggest(
+    network: Network,
+    known: Posterior,
+    measured: Sequence[Measurement],
+    most: int = 5,
+    least_bits: float = LEAST_BITS,
+) -> list[Suggestion]:
+    """The most worthwhile measurements, in order of information per minute; none below `least_bits`."""
     outlook = _outlook(network, known)
     scored: list[tuple[float, float, float, Measurement]] = []
     for m in candidates(network.circuit, measured):
         bits = _gain(outlook, m)
-        if bits >= LEAST_BITS:
+        if bits >= least_bits:
             minutes = minutes_for(network.circuit, m, measured)
             scored.append((bits / minutes, bits, minutes, m))
     scored.sort(key=lambda entry: -entry[0])
     return [
-        Suggestion(m, bits, minutes, _outcomes(outlook, m), caution(network.circuit, m))
+        Suggestion(m, bits, minutes, _outcomes(outlook, m), _mind(network.circuit, m, measured))
         for _, bits, minutes, m in scored[:most]
     ]
+
+
+def _mind(circuit: Circuit, m: Measurement, measured: Sequence[Measurement]) -> str:
+    """The caution, and why a measurement is asked for that was taken already."""
+    again = "Taken once already: again, to prove that the probe touched. " if times_taken(circuit, m, measured) else ""
+    return (again + caution(circuit, m)).strip()
 
 
 def groups_of(cells: Cells) -> NDArray[np.int64]:
@@ -163,6 +178,11 @@ def _gain(outlook: _Outlook, m: Measurement) -> float:
     chance = np.diff(below, axis=1, prepend=0.0, append=1.0) * (1 - BAD_READING)
     nothing = 0.0 if m.quantity != "resistance" else math.log(OVERLOAD_OHM)
     chance[:, int(np.searchsorted(edges, nothing))] += BAD_READING
+    return _information(outlook, chance)
+
+
+def _information(outlook: _Outlook, chance: Array) -> float:
+    """Mutual information between the hypothesis and the bin of what is read, bits; `chance` of shape (k, bins)."""
     member = outlook.group[None, :] == np.arange(outlook.group.max() + 1)[:, None]
     joint = (member * outlook.weight) @ chance
     return _entropy(joint.sum(1)) + _entropy(joint.sum(0)) - _entropy(joint.ravel())
@@ -178,6 +198,8 @@ def _outcomes(outlook: _Outlook, m: Measurement) -> tuple[tuple[str, str], ...]:
     names, edges = _classes(outlook.network.circuit, m)
     mean, spread = _expected(outlook, m)
     chance = np.diff(_below(mean, spread, np.array(edges)), axis=1, prepend=0.0, append=1.0)
+    if (outlook.weight @ chance).max() > SPLITS:
+        names, chance = _split(outlook, m, mean, spread)
     label = _labels(outlook.network)
     found = []
     for name, column in zip(names, chance.T, strict=True):
@@ -191,6 +213,19 @@ def _outcomes(outlook: _Outlook, m: Measurement) -> tuple[tuple[str, str], ...]:
         shown = [f"{text} ({p:.0%})" for text, p in ranked[:3] if p >= 0.05]
         found.append((f"{name} (expected {weight.sum():.0%} of the time)", "most likely " + ", ".join(shown)))
     return tuple(found)
+
+
+def _split(outlook: _Outlook, m: Measurement, mean: Array, spread: Array) -> tuple[list[str], Array]:
+    """The two outcomes below and above the value that tells most, with their chances, shape (k, 2)."""
+    ohms = m.quantity == "resistance"
+    marks = np.quantile(np.concatenate([mean - spread, mean, mean + spread]), np.linspace(0.02, 0.98, 49))
+    shown = np.maximum(np.exp(marks) - OHM_OFFSET, 0.0) if ohms else marks
+    values = np.unique([float(f"{value:.3g}") for value in shown])
+    below = _below(mean, spread, np.log(values + OHM_OFFSET) if ohms else values)
+    chances = [np.stack([column, 1 - column], axis=1) for column in below.T]
+    best = int(np.argmax([_information(outlook, chance) for chance in chances]))
+    words = figure(values[best], UNITS[m.quantity])
+    return [f"below {words}", f"{words} or more"], chances[best]
 
 
 def _classes(circuit: Circuit, m: Measurement) -> tuple[list[str], list[float]]:

@@ -70,6 +70,8 @@ def as_text(circuit: Circuit, diagnosis: Diagnosis) -> str:
     lines += [f"Check: {sentence}" for sentence in diagnosis.inconsistent]
     if diagnosis.next:
         lines += ["", *_next_lines(diagnosis.next[0])]
+    else:
+        lines += ["", diagnosis.enough]
     lines.append(f"Fault rates: {diagnosis.rates_source}.")
     return "\n".join(lines)
 

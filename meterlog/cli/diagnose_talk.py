@@ -48,10 +48,7 @@ class Talk:
             diagnosis = self.diagnoser.diagnose(self.measured, self.tried, suggestions=30)
             left = [s for s in diagnosis.next if str(s.measurement.place) not in self.skipped]
             print(as_text(self.diagnoser.circuit, replace(diagnosis, next=tuple(left))))
-            if not left:
-                print("No measurement that this circuit allows would say much more.")
-                return 0
-            if not self._ask(left[0]):
+            if not left or not self._ask(left[0]):
                 return 0
             if self.args.save:
                 save(Path(self.args.save), *self.kept)

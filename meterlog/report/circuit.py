@@ -79,6 +79,7 @@ class CircuitPart:
     excluded: list[str]
     rare: list[str]
     check: list[str]
+    enough: str
     next: str
     next_minutes: str
     outcomes: list[tuple[str, str]]
@@ -108,6 +109,7 @@ def circuit_part(
         excluded=excluded,
         rare=rare,
         check=[_plain(sentence) for sentence in found.inconsistent],
+        enough=_plain(found.enough),
         next=_named(best.measurement) if best else "",
         next_minutes=f"{best.minutes:.0f} min" if best else "",
         outcomes=[(seen, _plain(meaning)) for seen, meaning in best.outcomes] if best else [],

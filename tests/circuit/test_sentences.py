@@ -134,3 +134,10 @@ def test_a_contradiction_names_what_the_likeliest_explanation_expects(pump: Diag
     assert said[0].startswith("3 V relay_out to battery_minus at key-on and ")
     low, high = (float(x) for x in re.findall(r"\(([\d.]+) to ([\d.]+) V expected if", said[0])[0])
     assert 12.0 <= low <= high <= 12.6
+
+
+def test_a_reading_taken_twice_still_speaks_and_once(pump: Diagnoser) -> None:
+    once = [v("switch_out", 12.4), v("plug_feed", 4.0)]
+    top = pump.diagnose([*once, *once], suggestions=0).hypotheses[0]
+    assert top.part == "feed_wire"
+    assert [s.split(" to ")[0] for s in top.speaks_for] == ["12.4 V switch_out", "4 V plug_feed"]

@@ -69,3 +69,52 @@ def test_cheap_access_is_asked_first() -> None:
     other = circuit_from_table(table | {"point": dear})
     assert diagnose(circuit, []).next[0].measurement.at == "fuse_out"
     assert diagnose(other, []).next[0].measurement.at != "fuse_out"
+
+
+@pytest.mark.parametrize("name", template_names())
+def test_no_measurement_is_suggested_under_two_names(name: str) -> None:
+    circuit = load_circuit(name)
+    seen = [
+        (m.quantity == "resistance", m.quantity == "current", m.state, m.load, *sorted(map(circuit.node, (m.at, m.to))))
+        for m in candidates(circuit, [])
+        if m.at not in circuit.commands and m.at != m.to
+    ]
+    assert len(seen) == len(set(seen))
+    drop = Measurement("voltage_drop", "body", value=0.02)
+    if "body" in circuit.point_of:
+        assert Measurement("voltage", "body") not in candidates(circuit, [drop, drop])
+
+
+WIRE = [
+    Measurement("voltage", "switch_out", value=12.4),
+    Measurement("voltage", "plug_feed", value=4.0),
+    Measurement("voltage", "plug_feed", value=4.0),
+    Measurement("voltage", "body", value=0.02),
+]
+
+
+def test_when_one_is_sure_nothing_of_little_use_is_suggested_but_the_proof_of_the_repair(tool: Diagnoser) -> None:
+    found = tool.diagnose(WIRE)
+    assert found.decided == "feed_wire"
+    assert all(s.gain_bits >= 0.05 for s in found.next)
+    assert "Put feed_wire right and take the same readings again" in found.enough
+    assert "would say much more" in tool.diagnose(WIRE[:1], suggestions=0).enough
+
+
+def test_a_second_look_says_why_and_a_coil_is_measured_across_its_terminals(tool: Diagnoser) -> None:
+    found = tool.diagnose(WIRE[:2], suggestions=100).next
+    again = next(s for s in found if s.measurement.at == "plug_feed" and s.measurement.load == "connected")
+    assert again.caution.startswith("Taken once already")
+    coil = next(s for s in tool.diagnose([], suggestions=100).next if s.measurement.at == "relay_coil")
+    assert coil.caution.startswith("Across the coil's two terminals")
+
+
+def test_an_outcome_that_would_nearly_always_come_is_split_at_the_value_that_tells(tool: Diagnoser) -> None:
+    readings = [Measurement("voltage", at, value=value) for at, value in (("fuse_in", 12.4), ("plug_feed", 12.2))]
+    for s in tool.diagnose(readings, suggestions=100).next:
+        if s.outcomes[0][0].startswith("below "):
+            low, high = (seen.split(" (")[0] for seen, _ in s.outcomes)
+            assert low.removeprefix("below ") == high.removesuffix(" or more")
+            break
+    else:
+        pytest.fail("nothing was split")

@@ -12,7 +12,7 @@ from dash.development.base_component import Component
 from dash.exceptions import PreventUpdate
 
 from meterlog.errors import SessionError
-from meterlog.findings.words import seconds
+from meterlog.figure_text import seconds
 from meterlog.session.model import HARD_END
 from meterlog_dashboard import review_markers
 from meterlog_dashboard.clock import Clock

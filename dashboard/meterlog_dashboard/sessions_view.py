@@ -8,7 +8,7 @@ from urllib.parse import quote
 from dash import Dash, Input, Output, dcc, html
 from dash.development.base_component import Component
 
-from meterlog.findings.words import count, seconds
+from meterlog.figure_text import count, seconds
 from meterlog.session.summary import Summary
 from meterlog_dashboard import downloads, review
 from meterlog_dashboard.library import SUFFIX

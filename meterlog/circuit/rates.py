@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
 from meterlog.circuit.model import Circuit, near
+from meterlog.circuit.toml_file import read_toml
 from meterlog.errors import CircuitError
 
 DEFAULT_RATES: Mapping[str, float] = {
@@ -63,16 +63,18 @@ def load_rates(path: str | Path, circuit: Circuit) -> Rates:
         CircuitError: no such file, or an entry is wrong.
     """
     try:
-        table = tomllib.loads(Path(path).read_text("utf-8"))
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-        raise CircuitError(f"the rates '{path}' cannot be read: {error}") from error
+        table = read_toml(path)
+    except FileNotFoundError as error:
+        raise CircuitError(f"there is no file '{path}'") from error
     known = [*DEFAULT_RATES, *circuit.part_index, *circuit.commands]
+    rates: dict[str, float] = {}
     for name, value in table.items():
         if name not in known:
             raise CircuitError(f"{path}: '{name}' is no kind, part or command{near(name, known)}")
         if isinstance(value, bool) or not isinstance(value, int | float) or not 0 <= value < 1e6:
             raise CircuitError(f"{path}: '{name}' wants a number from 0 up, not {value!r}")
-    return Rates({k: float(v) for k, v in table.items()}, str(path))
+        rates[name] = float(value)
+    return Rates(rates, str(path))
 
 
 def part_rate(circuit: Circuit, k: int, rates: Rates) -> float:

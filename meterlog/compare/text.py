@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from meterlog.compare.comparison import Alignment, ChannelComparison, Comparison, Excursion, Measure
-from meterlog.findings.words import shown
+from meterlog.figure_text import shown
 from meterlog.plain_text import one_line
 from meterlog.reading import Quantity
 

@@ -6,6 +6,7 @@ from typing import NamedTuple
 
 from meterlog.events.event import Event
 from meterlog.events.measure import Measure, Timing
+from meterlog.figure_text import shown
 from meterlog.signal.edges import Edge
 
 
@@ -44,7 +45,7 @@ def outage(measure: Measure, fall: int, back: int, stop: int, reference: float, 
 def dropout(measure: Measure, found: Outage) -> Event:
     """The interruption as an event."""
     timing = found.timing
-    detail = f"fell to {found.extreme:.2f} {measure.unit} for {timing.duration_s:.2f} s (+-{timing.error_s:.2f} s)"
+    detail = f"fell to {found.extreme:.2f} {measure.unit} for {shown(timing.duration_s, 's', timing.error_s)}"
     if found.readings < 2:
         detail += "; perhaps shorter than one reading: the true lowest voltage may be lower"
     return Event(

@@ -10,6 +10,7 @@ import numpy as np
 from meterlog.events.event import Event
 from meterlog.events.measure import Measure
 from meterlog.events.settings import DetectionSettings
+from meterlog.figure_text import shown
 from meterlog.signal.edges import Edge
 from meterlog.signal.levels import high_level
 from meterlog.signal.pulse import pulse_shape
@@ -61,7 +62,7 @@ def prime_pulse(measure: Measure, stretch: Stretch, fall: int, end: Edge, settin
         timing.error_s,
         level=level,
         extreme=float(inner.min()),
-        detail=f"on for {timing.duration_s:.2f} s (+-{timing.error_s:.2f} s) at {level:.2f} {measure.unit}"
+        detail=f"on for {shown(timing.duration_s, 's', timing.error_s)} at {level:.2f} {measure.unit}"
         + _shape(measure, stretch, fall),
     )
 

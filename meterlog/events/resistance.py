@@ -14,6 +14,7 @@ import numpy as np
 from meterlog.events.event import Event
 from meterlog.events.measure import Measure
 from meterlog.events.settings import DetectionSettings
+from meterlog.figure_text import shown
 from meterlog.reading import Accuracy
 from meterlog.signal.levels import median
 
@@ -202,7 +203,7 @@ class Resistance:
                 error *= _OVERLOAD_ERROR
             duration = end_s - begin_s
             error = float(np.hypot(error, 3.0 * self._measure.interval(stop)[1]))
-            detail = f"open for {duration:.2f} s (+-{error:.2f} s)"
+            detail = f"open for {shown(duration, 's', error)}"
         else:
             end_s = last_s
             detail = "open, and still open at the last reading: an open circuit, or the leads were taken off"

@@ -8,11 +8,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from meterlog.events.event import Event
+from meterlog.figure_text import count, seconds
 from meterlog.findings.chance import chance_of_at_least, unseen_share
 from meterlog.findings.evidence import FAULTS, Evidence
 from meterlog.findings.finding import Finding
 from meterlog.findings.level import thin, upper_level
-from meterlog.findings.words import count, seconds
 from meterlog.reading import Quantity
 from meterlog.series import Series
 from meterlog.session.model import CAPTURE, Channel

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 
+from meterlog.figure_text import seconds, shown
 from meterlog.findings.evidence import Evidence
 from meterlog.findings.finding import Finding
 from meterlog.findings.judge import judge
 from meterlog.findings.level import level_of, thin
-from meterlog.findings.words import seconds, shown
 from meterlog.series import Series
 from meterlog.session.model import Channel
 

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from meterlog.events.event import Event
+from meterlog.figure_text import shown
 from meterlog.findings.evidence import Evidence, is_battery
 from meterlog.findings.finding import Finding
 from meterlog.findings.judge import judge
 from meterlog.findings.level import level_of, resolution_of
-from meterlog.findings.words import shown
 from meterlog.reading import Quantity
 from meterlog.session.model import Channel
 

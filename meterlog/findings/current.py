@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
+from meterlog.figure_text import count, shown
 from meterlog.findings.evidence import Evidence, is_battery, says
 from meterlog.findings.finding import Finding
 from meterlog.findings.judge import judge
 from meterlog.findings.level import Level, level_of, upper_level
-from meterlog.findings.words import count, shown
 from meterlog.reading import Quantity
 from meterlog.session.model import Channel
 

@@ -8,13 +8,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from meterlog.events.across import spans_a_part
+from meterlog.figure_text import shown
 from meterlog.findings.element import drop_figure
 from meterlog.findings.evidence import Evidence, is_battery, says
 from meterlog.findings.finding import Finding
 from meterlog.findings.instant import Instants, difference, same_instants
 from meterlog.findings.judge import judge
 from meterlog.findings.level import level_of, resolution_of, upper_level
-from meterlog.findings.words import shown
 from meterlog.reading import Quantity
 from meterlog.series import Series
 from meterlog.session.model import Channel

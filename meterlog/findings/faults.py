@@ -6,11 +6,11 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from meterlog.events.event import Event
+from meterlog.figure_text import count, seconds, shown
 from meterlog.findings.evidence import Evidence
 from meterlog.findings.finding import Finding, Verdict
 from meterlog.findings.judge import judge
 from meterlog.findings.level import resolution_of
-from meterlog.findings.words import count, seconds, shown
 from meterlog.session.model import Channel
 
 _DIPS = "definitions of IEEE 1159 and IEC 61000-4-30, made for AC and used here on DC"

@@ -5,9 +5,9 @@ from __future__ import annotations
 import math
 
 from meterlog.events.across import spans_a_part
+from meterlog.figure_text import seconds
 from meterlog.findings.evidence import FAULTS, Evidence
 from meterlog.findings.finding import Finding
-from meterlog.findings.words import seconds
 from meterlog.reading import Quantity
 from meterlog.session.model import Channel
 from meterlog.signal.interval import reading_interval

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from meterlog.events.event import Event
+from meterlog.figure_text import count, seconds, shown
 from meterlog.findings.chance import unseen_share
 from meterlog.findings.evidence import Evidence
 from meterlog.findings.finding import Finding
 from meterlog.findings.judge import Judgement, judge, rank
 from meterlog.findings.level import level_of, resolution_of
-from meterlog.findings.words import count, seconds, shown
 from meterlog.reading import Quantity
 from meterlog.session.model import Channel, Marker
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from meterlog.events.across import spans_a_part
+from meterlog.figure_text import shown
 from meterlog.findings.drop import fed_pairs, instants_while_on
 from meterlog.findings.element import drop_figure
 from meterlog.findings.evidence import Evidence, is_battery, says
@@ -12,7 +13,6 @@ from meterlog.findings.finding import Finding
 from meterlog.findings.instant import Instants, difference, same_instants
 from meterlog.findings.judge import judge
 from meterlog.findings.level import resolution_of, upper_level
-from meterlog.findings.words import shown
 from meterlog.reading import Quantity
 from meterlog.series import Series
 from meterlog.session.model import Channel

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 
+from meterlog.figure_text import shown
 from meterlog.findings.evidence import FAULTS, Evidence
 from meterlog.findings.finding import Finding
 from meterlog.findings.judge import judge
 from meterlog.findings.level import Level, level_of
-from meterlog.findings.words import shown
 from meterlog.session.model import Channel
 
 _LOOK_S = 60.0

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
+from meterlog.figure_text import shown
 from meterlog.findings.evidence import Evidence, says
 from meterlog.findings.finding import Finding
 from meterlog.findings.judge import judge
 from meterlog.findings.level import upper_level
-from meterlog.findings.words import shown
 from meterlog.reading import Quantity
 
 

@@ -22,7 +22,7 @@ from meterlog.compare.text import SENTENCES, alignment_words, excursion_words, m
 from meterlog.drawing import drawing_library
 from meterlog.errors import CompareError
 from meterlog.exchange.finished_file import finished_file
-from meterlog.findings.words import shown
+from meterlog.figure_text import shown
 from meterlog.report.circuit import CircuitPart
 from meterlog.report.content import SessionPart, session_part
 from meterlog.report.figures import Figure

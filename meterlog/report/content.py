@@ -10,9 +10,9 @@ from datetime import timedelta
 from meterlog.compare.capture import Capture
 from meterlog.compare.comparison import ChannelComparison, Comparison
 from meterlog.events.event import Event
+from meterlog.figure_text import seconds, shown
 from meterlog.findings.evidence import FAULTS
 from meterlog.findings.finding import Finding
-from meterlog.findings.words import seconds, shown
 from meterlog.reading import Accuracy
 from meterlog.report.figures import Figure, band_figure, channel_figure
 from meterlog.session.model import HARD_END, Channel

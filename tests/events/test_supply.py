@@ -8,6 +8,7 @@ import pytest
 
 from meterlog.events.detect import detect
 from meterlog.events.event import Event
+from meterlog.figure_text import shown
 from meterlog.reading import Quantity
 from meterlog.series import Series
 from meterlog.session.model import Channel, Marker
@@ -373,6 +374,13 @@ def test_a_sag_below_the_lower_level_that_a_dropout_came_back_to_is_found(
     assert is_covered(dip, 2.0)
     assert dip.start_s == pytest.approx(22.0 + after_s, abs=0.2)
     assert (dip.level, dip.reference) == pytest.approx((8.5, 11.2), abs=0.05)
+
+
+def test_a_duration_is_said_with_the_digits_that_every_other_place_shows(found: Found) -> None:
+    prime, drop = found([(0, 3), (12, 2), (0, 0.6), (12, 2), (0, 5)])
+    for event in (prime, drop):
+        assert event.duration_s is not None
+        assert f"for {shown(event.duration_s, 's', event.duration_error_s)}" in event.detail
 
 
 def test_a_sag_that_deepens_before_it_recovers_is_one_sag(found: Found) -> None:

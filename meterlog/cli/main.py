@@ -21,6 +21,7 @@ COMMANDS = {
     "record": ("meterlog.cli.record", "record one or more meters into a session"),
     "mark": ("meterlog.cli.mark", "put a marker into a running or finished session"),
     "sessions": ("meterlog.cli.sessions", "what is recorded, newest first"),
+    "details": ("meterlog.cli.session_details", "what was entered about a session, and corrections of it"),
     "analyze": ("meterlog.cli.analyze", "what happened in a session, and how sure that is"),
     "compare": ("meterlog.cli.compare", "known-good captures against a suspect one"),
     "diagnose": ("meterlog.cli.diagnose", "which part of a circuit is at fault, and what to measure next"),

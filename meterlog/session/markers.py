@@ -2,14 +2,11 @@
 
 from __future__ import annotations
 
-import sqlite3
 import time
-from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
 
 from meterlog.errors import UsageError
-from meterlog.session.database import check_header, check_texts, connect, write_errors
+from meterlog.session.database import changing, check_texts
 from meterlog.session.model import Marker
 from meterlog.session.reader import open_reader
 
@@ -43,7 +40,7 @@ def add_marker(path: Path | str, name: str, note: str = "", time_s: float | None
         elif reader.ended != "growing" and not 0 <= time_s <= reader.duration_s:
             raise UsageError(f"'{path}' runs from 0 to {reader.duration_s:.1f} s; {time_s:g} s is outside")
     time_us = _microseconds(time_s)
-    with _writing(path) as connection:
+    with changing(path) as connection:
         number = connection.execute(
             "INSERT INTO marker (time_us, name, note, by) VALUES (?, ?, ?, 'person')", (time_us, name, note)
         ).lastrowid
@@ -63,7 +60,7 @@ def change_marker(
         raise UsageError("a marker wants a text")
     check_texts((name, note))
     time_us = None if time_s is None else _microseconds(time_s)
-    with _writing(Path(path)) as connection:
+    with changing(Path(path)) as connection:
         changed = connection.execute(
             "UPDATE marker SET name = ifnull(?, name), note = ifnull(?, note), time_us = ifnull(?, time_us)"
             " WHERE number = ?",
@@ -79,7 +76,7 @@ def remove_marker(path: Path | str, number: int) -> None:
         UsageError: there is no such marker.
         SessionError: the file cannot be written.
     """
-    with _writing(Path(path)) as connection:
+    with changing(Path(path)) as connection:
         removed = connection.execute("DELETE FROM marker WHERE number = ?", (number,)).rowcount
         _check_found(removed, path, number)
 
@@ -98,19 +95,3 @@ def _microseconds(time_s: float) -> int:
 def _check_found(rows: int, path: Path | str, number: int) -> None:
     if not rows:
         raise UsageError(f"there is no marker {number} in '{path}'")
-
-
-@contextmanager
-def _writing(path: Path) -> Iterator[sqlite3.Connection]:
-    """A transaction on the session, committed at the end; undone when an error passes."""
-    check_header(path)
-    with write_errors(path):
-        connection = connect(path, write=True)
-        try:
-            connection.execute("BEGIN IMMEDIATE")
-            yield connection
-            connection.execute("COMMIT")
-        except OverflowError:  # of SQLite's integers
-            raise UsageError("a marker has no such number") from None
-        finally:
-            connection.close()

@@ -1,0 +1,72 @@
+"""Show what was entered about a session, and correct it: its details, and its channels' labels and test points.
+
+Channels go by the number that this command shows. --set KEY= (nothing after it) removes a detail. The readings stay as
+they are. While a session is being recorded only its details can be corrected.
+"""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Iterable, Iterator, Sequence
+from pathlib import Path
+
+from meterlog.cli.details import add_details, details
+from meterlog.errors import UsageError
+from meterlog.plain_text import one_line
+from meterlog.session.corrections import correct
+from meterlog.session.reader import SessionReader, open_reader
+
+EXAMPLE = "meterlog details crank.sqlite --set vehicle='blue van' --label 1='pump feed' --point 1='C12, pin 3'"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare the options."""
+    parser.add_argument("session", metavar="SESSION", type=Path, help="the session file")
+    add_details(parser)
+    for option, what in (("--label", "what a channel is called"), ("--point", "a channel's test point")):
+        parser.add_argument(option, metavar="N=TEXT", action="append", default=[], help=what)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Correct what is to be corrected; show what stands now."""
+    labels, points = _by_channel("--label", args.label), _by_channel("--point", args.point)
+    if args.set or labels or points:
+        correct(args.session, _details(args.set), labels, points)
+    with open_reader(args.session) as reader:
+        print("\n".join(_lines(reader)))
+    return 0
+
+
+def _details(words: Sequence[str]) -> dict[str, str]:
+    """The new details; an empty text for one that is to be removed."""
+    removed = [key for key, equals, value in map(_apart, words) if key and equals and not value]
+    for key in removed:
+        if sum(_apart(word)[0] == key for word in words) > 1:
+            raise UsageError(f"--set gives '{key}' twice")
+    return {**details(word for word in words if _apart(word)[0] not in removed), **dict.fromkeys(removed, "")}
+
+
+def _apart(word: str) -> tuple[str, str, str]:
+    key, equals, value = word.partition("=")
+    return key.strip(), equals, value.strip()
+
+
+def _by_channel(option: str, words: Iterable[str]) -> dict[int, str]:
+    found: dict[int, str] = {}
+    for word in words:
+        number, equals, text = _apart(word)
+        if not equals or not (number.isascii() and number.isdecimal() and len(number) < 10):
+            raise UsageError(f"{option} wants N=TEXT with a channel's number, for example 1='pump feed', not '{word}'")
+        if int(number) in found:
+            raise UsageError(f"{option} gives channel {int(number)} twice")
+        found[int(number)] = text
+    return found
+
+
+def _lines(reader: SessionReader) -> Iterator[str]:
+    yield one_line(str(reader.path))
+    for key, value in reader.details.items():
+        yield f"  {one_line(key)}: {one_line(value)}"
+    for channel in reader.channels:
+        at = f" at {one_line(channel.point)}" if channel.point else ""
+        yield f"  channel {channel.number}: {one_line(channel.label)} ({channel.quantity.words}){at}"

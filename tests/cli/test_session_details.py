@@ -1,0 +1,67 @@
+"""The details command: shows and corrects what was entered about a session."""
+
+from __future__ import annotations
+
+import shlex
+from pathlib import Path
+
+import pytest
+
+from meterlog.cli import main
+from meterlog.reading import Quantity, Reading
+from meterlog.session import SessionWriter
+
+
+@pytest.fixture
+def crank(tmp_path: Path) -> Path:
+    """A finished session of two channels."""
+    path = tmp_path / "crank.sqlite"
+    with SessionWriter.create(path, monotonic_start_s=0.0, details={"vehicle": "van", "system_v": "12"}) as writer:
+        for label, point in (("fed", "C12"), ("ground", "")):
+            channel = writer.add_channel(label, Quantity.DC_VOLTAGE, point=point)
+            writer.append(channel, [Reading(1.0, 12.0, Quantity.DC_VOLTAGE)])
+    return path
+
+
+def test_it_shows_what_was_entered_and_then_what_was_corrected(crank: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["details", str(crank)]) == 0
+    assert capsys.readouterr().out.splitlines() == [
+        str(crank),
+        "  system_v: 12",
+        "  vehicle: van",
+        "  channel 1: fed (DC voltage) at C12",
+        "  channel 2: ground (DC voltage)",
+    ]
+    corrected = "--set vehicle='blue van' --set system_v= --label 1='pump feed' --point 1='C12, pin 3' --point 2=body"
+    assert main(["details", str(crank), *shlex.split(corrected)]) == 0
+    assert capsys.readouterr().out.splitlines()[1:] == [
+        "  vehicle: blue van",
+        "  channel 1: pump feed (DC voltage) at C12, pin 3",
+        "  channel 2: ground (DC voltage) at body",
+    ]
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        ("--label feed=x", "--label wants N=TEXT with a channel's number, for example 1='pump feed', not 'feed=x'"),
+        ("--point 1", "--point wants N=TEXT"),
+        (f"--label {'9' * 5000}=x", "--label wants N=TEXT"),
+        ("--label 1=a --label 1=b", "--label gives channel 1 twice"),
+        ("--label 3=a", "there is no channel 3 in"),
+        ("--label 1=", "a label wants a text"),
+        ("--set vehicle= --set vehicle=car", "--set gives 'vehicle' twice"),
+        ("--set system_v=twelve", "system_v wants a number"),
+        ("--set =", "--set wants KEY=VALUE"),
+        ("--set van", "--set wants KEY=VALUE"),
+    ],
+)
+def test_what_cannot_be_understood_is_one_line_and_changes_nothing(
+    crank: Path, words: str, said: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    before = crank.read_bytes()
+    assert main(["details", str(crank), *shlex.split(words)]) == 2
+    told = capsys.readouterr().err
+    assert said in told
+    assert told.count("\n") == 1
+    assert crank.read_bytes() == before

@@ -70,7 +70,7 @@ def _measured(page: Page) -> None:
 
 def _armed_form(page: Page) -> None:
     page.evaluate("localStorage.setItem('meterlog-cautions-read', '[\"dc_voltage\"]')")
-    page.get_by_label("Called").first.fill("pump feed")
+    page.get_by_label("Name", exact=True).first.fill("pump feed")
     page.get_by_label("Test point").first.fill("connector C12, pin 3")
     page.get_by_text("wait until it rises through").click()
 

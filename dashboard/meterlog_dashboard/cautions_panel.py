@@ -10,29 +10,21 @@ from meterlog.errors import UsageError
 from meterlog.reading import Quantity
 from meterlog_dashboard.view import attributes
 
-QUANTITY_NAMES = {
-    Quantity.DC_VOLTAGE: "volts DC",
-    Quantity.RESISTANCE: "ohms",
-    Quantity.CONTINUITY: "continuity",
-    Quantity.DC_CURRENT: "amps DC",
-    Quantity.AC_VOLTAGE: "volts AC",
-    Quantity.AC_CURRENT: "amps AC",
-    Quantity.DIODE: "diode",
-    Quantity.FREQUENCY: "frequency",
-    Quantity.DUTY_CYCLE: "duty cycle",
-    Quantity.CAPACITANCE: "capacitance",
-    Quantity.TEMPERATURE: "temperature",
-}
+USUAL_FIRST = sorted(
+    Quantity,
+    key=(Quantity.DC_VOLTAGE, Quantity.RESISTANCE, Quantity.CONTINUITY, Quantity.DC_CURRENT, *Quantity).index,
+)
+"""The quantities in the order in which they are offered."""
 
 
 def cautions_panel() -> Component:
     """Hidden at first; `live.js` shows what is not read yet, and remembers in the browser what was."""
     lists = [
         html.Div(
-            [html.H3(f"For {name}"), html.Ul([html.Li(text) for text in cautions(quantity)])],
+            [html.H3(f"For {quantity.words}"), html.Ul([html.Li(text) for text in cautions(quantity)])],
             **attributes(data_quantity=str(quantity)),
         )
-        for quantity, name in QUANTITY_NAMES.items()
+        for quantity in USUAL_FIRST
         if cautions(quantity)
     ]
     return html.Section(
@@ -62,5 +54,5 @@ def need_read(quantity: Quantity, said: object) -> None:
     """
     if not isinstance(said, list) or str(quantity) not in said:
         raise UsageError(
-            f"the cautions for {QUANTITY_NAMES[quantity]} were not read: read them, then press 'I have read this'"
+            f"the cautions for {quantity.words} were not read: read them, then press 'I have read this'"
         )

@@ -10,6 +10,7 @@ from dash import Dash, Input, Output, State, ctx, dcc, html
 from dash.development.base_component import Component
 
 from meterlog.errors import MeterlogError
+from meterlog.reading import Quantity
 from meterlog.series import Series
 from meterlog_dashboard.downloads import report_address
 from meterlog_dashboard.parts import PLOT, table, verdict_word
@@ -146,7 +147,7 @@ def _channel(channel: ChannelComparison, good: Sequence[Capture]) -> Component:
     name = channel.label or f"channel {channel.suspect_channel}"
     laid = [f"{Path(one.good).stem}: laid over {alignment_words(one)}" for one in channel.alignment]
     parts: list[Component] = [
-        html.H2([f"{name}, {channel.quantity.replace('_', ' ')}: ", verdict_word(channel.verdict)]),
+        html.H2([f"{name}, {Quantity(channel.quantity).words}: ", verdict_word(channel.verdict)]),
         html.P("; ".join(laid).replace("+-", "±"), className="soft small"),
     ]
     for number, band in enumerate(channel.bands[:_MOST_PASSES]):

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from meterlog.compare.comparison import Band, ChannelComparison
 from meterlog.events.colours import BLUE, GREEN, GREY, ORANGE, VERMILION
+from meterlog.reading import Quantity
 from meterlog.series import Series
 from meterlog.signal.reduce import reduce_series
 from meterlog_dashboard.figures import GRID, Figure, band, layout, line, word
@@ -64,7 +65,7 @@ def _layout(channel: ChannelComparison, one: Band, found: Band) -> dict[str, Any
     )
     made["margin"] |= {"t": 70, "b": 48}
     span = [float(times[0]), float(times[-1])] if len(times) else [0.0, 1.0]
-    what = channel.quantity.replace("_", " ")
+    what = Quantity(channel.quantity).words
     shared = {"gridcolor": GRID, "zerolinecolor": GREY, "fixedrange": True, "automargin": True}
     made["xaxis"] = {"range": span, "anchor": "y2", "title": {"text": "s from the suspect's start"}, **shared}
     made["yaxis"] = {"domain": [0.42, 1], "title": {"text": f"{what}, {channel.unit}"}, **shared}

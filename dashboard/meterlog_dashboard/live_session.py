@@ -231,6 +231,7 @@ class Follower:
             "label": channel.label,
             "point": channel.point,
             "quantity": str(channel.quantity),
+            "measured": channel.quantity.words,
             "unit": channel.quantity.unit,
             "shown": readout(one.last) if one.last else "–",
             "low": amount(one.low, channel.quantity, resolution) if one.low < math.inf else "–",

@@ -14,7 +14,7 @@ from meterlog.errors import MeterlogError, UsageError
 from meterlog.reading import Quantity
 from meterlog_dashboard import live_routes, live_view, meter_search
 from meterlog_dashboard.capture_process import Plan, Recorders
-from meterlog_dashboard.cautions_panel import QUANTITY_NAMES, cautions_panel, need_read
+from meterlog_dashboard.cautions_panel import USUAL_FIRST, cautions_panel, need_read
 from meterlog_dashboard.view import Shop, attributes
 
 PATH = "/record"
@@ -64,7 +64,7 @@ def _running(names: list[str]) -> list[Component]:
 
 
 def _what() -> Component:
-    options = [{"label": name, "value": str(quantity)} for quantity, name in QUANTITY_NAMES.items()]
+    options = [{"label": quantity.words, "value": str(quantity)} for quantity in USUAL_FIRST]
     return html.Section(
         [
             html.H2("What is measured", id="what-title"),
@@ -98,7 +98,7 @@ def _meter(number: int) -> Component:
     return html.Div(
         [
             field("address", f"{which}: address", "auto:/dev/ttyUSB0"),
-            field("label", "Called", "pump feed"),
+            field("label", "Name", "pump feed"),
             field("point", "Test point", "connector C12 pin 3"),
         ],
         className="fields meter",

@@ -111,7 +111,7 @@ def _entry(summary: Summary) -> Component:
     if summary.started_at is None:
         return html.Div([html.Strong(summary.path.name), f"cannot be read: {summary.damage}"], className="panel error")
     case = " · ".join(summary.details[key] for key in ("vehicle", "complaint") if summary.details.get(key))
-    channels = ", ".join(f"{label} ({quantity.replace('_', ' ')})" for label, quantity in summary.channels)
+    channels = ", ".join(f"{label} ({quantity.words})" for label, quantity in summary.channels)
     figures = [seconds(summary.duration_s), count(summary.readings, "reading"), count(summary.markers, "marker")]
     state = _ENDED.get(summary.ended)
     return dcc.Link(

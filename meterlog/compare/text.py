@@ -15,6 +15,9 @@ SENTENCES = {
     "cannot tell": "These captures cannot tell whether the suspect differs.",
 }
 
+_SAID_BY_THE_NAME = {"1/h": ""}
+"""Units that the measure's name says: 'dropout per hour'."""
+
 
 def as_text(comparison: Comparison) -> str:
     """Everything in a comparison, for a terminal."""
@@ -81,6 +84,7 @@ def _figure(value: float | None, unit: str, error: float | None) -> str:
         return "-"
     if not math.isfinite(value):
         return "overload"
+    unit = _SAID_BY_THE_NAME.get(unit, unit)
     if not unit and not error:
         return f"{value:g}"
     return shown(value, unit, error)

@@ -113,7 +113,7 @@ def _channel_row(capture: Capture, channel: Channel) -> dict[str, str]:
     interval = summary.interval
     return {
         "label": channel.label or f"channel {channel.number}",
-        "quantity": channel.quantity.replace("_", " "),
+        "quantity": channel.quantity.words,
         "point": channel.point or "not entered",
         "meter": channel.address or channel.driver,
         "accuracy": accuracy_words(channel.accuracy),

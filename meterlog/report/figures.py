@@ -16,6 +16,7 @@ from meterlog.compare.capture import Capture
 from meterlog.compare.comparison import Band, ChannelComparison, Excursion
 from meterlog.events.colours import BLUE, GREEN, GREY, KIND_COLOURS, ORANGE, OUTLINES, VERMILION
 from meterlog.events.event import Event
+from meterlog.reading import Quantity
 from meterlog.session.model import Channel
 from meterlog.signal.reduce import Drawn, reduce_series
 
@@ -75,7 +76,7 @@ def channel_figure(
     _mark_moments(sheet, [(m.time_s, m.name) for m in capture.markers if span[0] <= m.time_s <= span[1]], span)
     few = len(drawn.time_s) <= 240
     line = _trace(drawn.time_s, drawn.value, channel.label, BLUE, "lines+markers" if few else "lines")
-    return _figure([line], sheet, f"{channel.quantity.replace('_', ' ')} in {channel.quantity.unit}", span)
+    return _figure([line], sheet, f"{channel.quantity.words} in {channel.quantity.unit}", span)
 
 
 def band_figure(band: Band, excursions: Sequence[Excursion], channel: ChannelComparison) -> Figure:
@@ -100,7 +101,7 @@ def band_figure(band: Band, excursions: Sequence[Excursion], channel: ChannelCom
     if excursions:
         sheet.word(excursions[0].start_s, 0.0, "beyond the errors")
     span = (float(times[0]), float(times[-1])) if len(times) else (0.0, 1.0)
-    figure = _figure(lines, sheet, f"{channel.quantity.replace('_', ' ')} in {channel.unit}", span)
+    figure = _figure(lines, sheet, f"{Quantity(channel.quantity).words} in {channel.unit}", span)
     figure["layout"] |= {"showlegend": True, "legend": {"orientation": "h", "y": -0.32, "x": 0}}
     return figure
 

@@ -15,6 +15,7 @@ from meterlog.compare import Comparison, compare
 from meterlog.compare.align import Pass
 from meterlog.compare.band import Reference, band, excursions
 from meterlog.compare.comparison import Measure
+from meterlog.compare.text import measure_words
 from meterlog.errors import CompareError
 from meterlog.reading import Accuracy, Quantity
 from meterlog.series import Series
@@ -164,6 +165,10 @@ def test_rates_of_faults_are_held_against_each_other_exactly(make: Maker) -> Non
     assert row.verdict == "different"
     assert row.good == pytest.approx(180, rel=0.05)
     assert row.suspect == pytest.approx(12, rel=0.5)
+    name, good, *_ = measure_words(row)
+    assert name == "dropout per hour"
+    assert float(good.split()[0]) == pytest.approx(180, rel=0.05)
+    assert "1/h" not in good, "the name says it"
 
 
 def test_a_faster_meter_that_sees_deeper_proves_nothing(make: Maker) -> None:

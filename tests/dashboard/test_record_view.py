@@ -107,7 +107,7 @@ def test_arm_on_the_page_see_the_prime_caught_mark_and_stop(
 ) -> None:
     page.goto(f"{serve().address}/record")
     page.get_by_label("Meter: address").fill(f"status14:{port}")
-    page.get_by_label("Called").first.fill("pump feed")
+    page.get_by_label("Name", exact=True).first.fill("pump feed")
     page.get_by_text("wait until it rises through").click()
     page.get_by_role("button", name="Start").click()
     expect(page.get_by_role("heading", name="Before you measure")).to_be_visible()
@@ -160,7 +160,7 @@ def counted(path: Path) -> list[int]:
 def fill_form(page: Page, address: str, meter: Any) -> None:
     page.goto(f"{address}/record")
     page.get_by_label("Meter: address").fill(f"status14:{meter.port}")
-    page.get_by_label("Called").first.fill("feed")
+    page.get_by_label("Name", exact=True).first.fill("feed")
 
 
 def test_a_marker_on_the_page_opens_the_window_of_an_armed_capture(
@@ -206,15 +206,15 @@ def test_the_server_begins_nothing_before_the_cautions_were_read(
     fill_form(page, serve().address, counting)
     page.evaluate("dash_clientside.set_props('start', { n_clicks: 1 })")  # past what holds the button back
     expect(page.locator("#start-error")).to_have_text(
-        "the cautions for volts DC were not read: read them, then press 'I have read this'"
+        "the cautions for DC voltage were not read: read them, then press 'I have read this'"
     )
     assert list(tmp_path.glob("*.sqlite*")) == []
     page.get_by_role("button", name="I have read this").click()
-    page.get_by_text("ohms", exact=True).click()
+    page.get_by_text("resistance", exact=True).click()
     page.evaluate("dash_clientside.set_props('start', { n_clicks: 2 })")
-    expect(page.locator("#start-error")).to_contain_text("the cautions for ohms were not read")
+    expect(page.locator("#start-error")).to_contain_text("the cautions for resistance were not read")
     assert list(tmp_path.glob("*.sqlite*")) == []
-    page.get_by_text("volts DC", exact=True).click()
+    page.get_by_text("DC voltage", exact=True).click()
     page.get_by_role("button", name="Start").click()
     expect(page.locator(".readout output")).to_contain_text("V")
     assert len(list(tmp_path.glob("*.sqlite"))) == 1

@@ -106,7 +106,7 @@
     live.channels.forEach((one, place) => {
       const parts = card(live, one), old = !fresh(live, one) && !live.ended;
       parts.node.style.setProperty("--trace", COLOURS[place % COLOURS.length]);
-      put(parts.name, one.label + (one.point ? " · " + one.point : "") + " · " + one.quantity.replace(/_/g, " "));
+      put(parts.name, one.label + (one.point ? " · " + one.point : "") + " · " + one.measured);
       put(parts.value, one.shown);
       parts.node.classList.toggle("old", old);
       put(parts.more, "lowest " + one.low + " · highest " + one.high + " · " + one.count + " readings");

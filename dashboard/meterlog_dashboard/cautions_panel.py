@@ -53,6 +53,4 @@ def need_read(quantity: Quantity, said: object) -> None:
         UsageError: this one is not among them.
     """
     if not isinstance(said, list) or str(quantity) not in said:
-        raise UsageError(
-            f"the cautions for {quantity.words} were not read: read them, then press 'I have read this'"
-        )
+        raise UsageError(f"the cautions for {quantity.words} were not read: read them, then press 'I have read this'")

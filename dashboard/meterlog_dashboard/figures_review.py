@@ -60,7 +60,7 @@ class Row:
         """Label, test point and unit."""
         label = self.channel.label or f"channel {self.channel.number}"
         point = f" at {self.channel.point}" if self.channel.point and self.channel.point != label else ""
-        return f"{label}{point}, {self.channel.quantity.replace('_', ' ')} in {self.channel.quantity.unit}"
+        return f"{label}{point}, {self.channel.quantity.words} in {self.channel.quantity.unit}"
 
 
 @dataclass(slots=True)

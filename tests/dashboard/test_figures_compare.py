@@ -26,6 +26,7 @@ def test_the_difference_lies_below_on_the_same_axis_and_excursions_are_marked_in
     assert len(figure["layout"]["shapes"]) == 2 * len(channel.excursions)
     values = np.frombuffer(base64.b64decode(below[-1]["y"]["bdata"]), "<f4")
     assert np.nanmin(values) < -2.0
+    assert figure["layout"]["yaxis"]["title"]["text"] == "DC voltage, V"
 
 
 def test_thinning_keeps_a_single_excursion_and_is_small() -> None:

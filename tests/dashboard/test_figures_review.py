@@ -91,6 +91,7 @@ def test_a_limit_is_drawn_where_it_is_near_and_named(day: Series) -> None:
     lines = [shape for shape in window.shapes if shape["type"] == "line"]
     assert [line["y0"] for line in lines] == [13.9]
     assert any("highest voltage" in note["text"] for note in window.words)
+    assert any("pump feed at plug, DC voltage in V" in note["text"] for note in window.words)
     assert window.heights[0][0] < 13.7
     assert 13.9 < window.heights[0][1] < 15.0
 

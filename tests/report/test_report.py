@@ -37,6 +37,7 @@ def test_it_holds_everything_that_was_measured_and_said(make: Make) -> None:
         "2026-03-02 09:10:00",
         "prime pulse",
         "open circuit",
+        "DC voltage",
         "09:10:04 (4.0 s)",
         "key-on",
         "text:pump feed",

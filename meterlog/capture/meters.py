@@ -99,10 +99,14 @@ class MeterSetup:
         return points[column] if column < len(points) else ""
 
     def _each(self, option: str, given: tuple[str, ...]) -> tuple[str, ...]:
-        """What an option gives for each column; asked once there is a reading, so that the driver has been found."""
-        if len(given) > 1 and _driver(self.reached_by.scheme).one_column(self.reached_by):
-            return (self.address.options[option].strip(),)
-        return given
+        """What an option gives for each column; asked once there is a reading, so that the driver has been found.
+
+        What was typed for a driver yet to be found is not cut either where its commas may be part of the text.
+        """
+        if len(given) < 2:
+            return given
+        as_text = _differ(self.labels, self.points) or _driver(self.reached_by.scheme).one_column(self.reached_by)
+        return (self.address.options[option].strip(),) if as_text else given
 
     def tapped(self, sink: RawSink) -> MeterSetup:
         """This meter with its bytes kept.
@@ -142,8 +146,11 @@ def meter_setup(text: str) -> MeterSetup:
         watchdog_s = address.number("watchdog_s", 0.0)
     meter = driver.meter(address)
     labels, points = _list(address, "label"), _list(address, "point")
-    if not (isinstance(meter, FindsItsDriver) or driver.one_column(address)):
-        _need_as_many(address, labels, points)
+    if _differ(labels, points) and not (isinstance(meter, FindsItsDriver) or driver.one_column(address)):
+        raise AddressError(
+            f"in '{address}' a comma in label or point begins the next column, but one of them names one column and the"
+            " other several: name as many in both, or write a semicolon in place of a comma inside a text"
+        )
     return MeterSetup(
         address,
         meter,
@@ -164,17 +171,9 @@ def _list(address: Address, option: str) -> tuple[str, ...]:
     return tuple(part.strip() for part in text.split(",")) if text else ()
 
 
-def _need_as_many(address: Address, labels: tuple[str, ...], points: tuple[str, ...]) -> None:
-    """Refuse a comma that may be part of a text: as a separator it would cut that text short.
-
-    Raises:
-        AddressError: one label with several test points, or the other way round.
-    """
-    if min(len(labels), len(points)) == 1 < max(len(labels), len(points)):
-        raise AddressError(
-            f"in '{address}' a comma in label or point begins the next column, but one of them names one column and the"
-            " other several: name as many in both, or write a semicolon in place of a comma inside a text"
-        )
+def _differ(labels: tuple[str, ...], points: tuple[str, ...]) -> bool:
+    """Whether one of the two names one column and the other several: a comma may be part of a text then."""
+    return min(len(labels), len(points)) == 1 < max(len(labels), len(points))
 
 
 def _accuracy(address: Address) -> Accuracy:

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Protocol
 
 import pytest
 
+from meterlog.address import Address
 from meterlog.capture import Recorder, meter_setup
+from meterlog.driver import Connection
 from meterlog.errors import AddressError, UnknownDriver, UsageError
 from meterlog.reading import Accuracy, Quantity, Reading
 from meterlog.session import SessionWriter, open_reader
@@ -59,6 +62,19 @@ def test_a_comma_that_may_be_part_of_a_text_is_refused_rather_than_cut(meter: st
         with pytest.raises(AddressError, match="semicolon in place of a comma"):
             meter_setup(f"{meter}?{options}")
     assert meter_setup(f"{meter}?label=feed&point=C12;+pin+3").point(0) == "C12; pin 3"
+
+
+def test_a_driver_found_later_that_may_have_columns_cuts_no_text_short() -> None:
+    class Found:
+        name, found = "found", Address.parse("scpi:/dev/ttyUSB0")
+
+        def open(self) -> Connection:
+            raise NotImplementedError
+
+    setup = replace(meter_setup("auto:/dev/ttyUSB0?label=feed&point=C12,+pin+3"), meter=Found())
+    assert (setup.label(0), setup.point(0)) == ("feed", "C12, pin 3")
+    setup = replace(meter_setup("auto:/dev/ttyUSB0?label=feed,ground&point=A1,B2"), meter=Found())
+    assert [(setup.label(i), setup.point(i)) for i in range(2)] == [("feed", "A1"), ("ground", "B2")]
 
 
 def test_without_a_label_the_driver_and_the_port_name_it() -> None:

@@ -71,7 +71,7 @@ def test_no_import_cycles() -> None:
 
 
 LAYERS: tuple[tuple[str, ...], ...] = (
-    ("errors", "reading", "series", "plain_text", "drawing"),
+    ("errors", "reading", "series", "plain_text", "figure_text", "drawing"),
     ("address", "details", "signal"),
     ("driver", "transports", "session"),
     ("framing", "events", "exchange"),

@@ -59,7 +59,7 @@ def take(
                 break
             for reading in readings:
                 if reading.quantity not in wanted:
-                    other = reading.quantity.value
+                    other = reading.quantity.words
                     continue
                 shown(reading)
                 recent = [*recent[-(STEADY - 1) :], reading]
@@ -72,9 +72,7 @@ def take(
     if _steady(recent):
         return _level(recent, accuracy)
     if other and not recent:
-        raise UsageError(
-            f"the meter shows {other.replace('_', ' ')}; turn its dial to {wanted[0].value.replace('_', ' ')}"
-        )
+        raise UsageError(f"the meter shows {other}; turn its dial to {wanted[0].words}")
     raise UsageError("no steady reading came in time; type it in instead, or try again")
 
 

@@ -58,7 +58,7 @@ def test_open_is_open_only_when_nothing_else_came() -> None:
 
 
 def test_the_wrong_dial_is_said() -> None:
-    with pytest.raises(UsageError, match="turn its dial to dc voltage"):
+    with pytest.raises(UsageError, match="turn its dial to DC voltage"):
         level(Listed([1.0] * 5, Quantity.RESISTANCE))
 
 

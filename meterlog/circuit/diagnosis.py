@@ -28,6 +28,8 @@ BY_FAR = 3.0
 """Times as probable as the next from which 'healthy' is the verdict below one half too, said to be unproven. Guess."""
 LEAST_BITS_WHEN_SURE = 0.05
 """Where one is sure already, less information than this is not worth the way to the vehicle. Guess."""
+OVERCHARGED = 15.1 / 12
+"""Of the system voltage; the most that makers' manuals have, at -20 C."""
 LEAST_SHOWN = 0.005
 MODEL_WRONG = 0.02
 """How often the model is not the vehicle (a part it does not know, three faults, a wrong drawing): then the readings
@@ -231,7 +233,10 @@ class Diagnoser:
     def _weak_words(self, weak: NDArray[np.bool_], weight: Array) -> str:
         """What 'weak' means: of the battery, or of a load by the current that its cells draw."""
         if (self.cells.part[weak, 0] == 0).all():
-            return "is weak or not charged"
+            if not self.circuit.charges:
+                return "is weak or not charged"
+            over = weight[weak & (self.cells.source_v[:, 2] > OVERCHARGED * self.circuit.system_v)].sum()
+            return "charges too much" if over > weight[weak].sum() / 2 else "does not charge"
         too_much = weight[weak & (self.cells.share > 1)].sum() > weight[weak & (self.cells.share < 1)].sum()
         return "draws too much current" if too_much else "draws too little current"
 

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from meterlog.circuit.model import Circuit
-from meterlog.circuit.rates import OPEN_SHARE, Rates, part_rate
+from meterlog.circuit.rates import Rates, open_share, part_rate
 from meterlog.circuit.solve import load_model, solve
 
 FAULTS = ("open", "high_resistance", "short_to_ground", "not_commanded", "stalled", "weak", "intermittent", "healthy")
@@ -22,6 +22,13 @@ REST_V, CRANK_V, RUN_V = (12.4, 0.3), (10.8, 0.8), (13.95, 0.4)
 """Source voltage at rest or key-on, cranking and running (middle and standard deviation, V, 12 V system). Rest: 12.2 V
 is half charged, 12.6 full (anonymous table); cranking: 9.6 V is the load-test floor at 20 C; running: 13.2-14.7 V
 between warm and cold (makers' manuals)."""
+
+CHARGER_V, OVERCHARGING_V = (14.4, 0.45), (16.5, 1.0)
+"""An alternator's own voltage while it charges, and with a regulator that does not regulate (V, 12 V system). Makers'
+manuals hold 13.7-14.6 V at 20 C good at the battery, behind what its cables lose; the second is a guess."""
+
+CHARGING_SPREAD = 0.7
+"""Standard deviation of the log of what a good battery takes: a full one a tenth of an empty one. Guess."""
 
 PULL_IN_SHARE = 0.58
 """Of the system voltage, where a solenoid pulls in: 7.0 of 12 V, as 12 V relays must (makers' datasheets)."""
@@ -116,6 +123,11 @@ def all_cells(circuit: Circuit, rates: Rates) -> Cells:
     for row in single:
         row.prior *= rest / total
     table = [*_healthy(circuit, healthy), *single, *_pairs(circuit, rates, series, pair)]
+    if circuit.charges:
+        for row in table:
+            row.share_spread = CHARGING_SPREAD
+            if row.source[2] == RUN_V:
+                row.source = (REST_V, CRANK_V, CHARGER_V)
     cells = _arrays(circuit, table)
     if circuit.turns_engine:
         _rest_where_engine_stands(circuit, cells)
@@ -177,7 +189,9 @@ def _singles(circuit: Circuit, rates: Rates, series: list[int]) -> list[_Row]:
     for k in series:
         part, rate = circuit.parts[k], part_rate(circuit, k, rates)
         share = {"motor": 0.6, "load": 0.9, "wire": 0.9}.get(part.kind, 1.0)
-        opens = OPEN_SHARE[part.kind]
+        if circuit.charges and k == circuit.load:
+            share = 0.2  # a worn battery shows when it is loaded, seldom while it is charged; a guess
+        opens = open_share(circuit, k)
         high = rate * share * (1 - opens) * (0.2 if part.by_design else 1.0)
         found.append(_Row(rate * share * opens, "open", (k,), (np.inf,), (0.0,)))
         found += [_Row(high * w, "high_resistance", (k,), (ohm,), (spread,)) for ohm, spread, w in finite]
@@ -194,6 +208,8 @@ def _singles(circuit: Circuit, rates: Rates, series: list[int]) -> list[_Row]:
 def _load_faults(circuit: Circuit, rates: Rates) -> list[_Row]:
     k = circuit.load
     rate = part_rate(circuit, k, rates)
+    if circuit.charges:
+        return []  # a battery takes what it needs
     if circuit.parts[k].kind != "motor":
         return [
             _Row(rate * 0.05, "weak", (k,), share=0.5, share_spread=0.25),
@@ -211,11 +227,14 @@ def _load_faults(circuit: Circuit, rates: Rates) -> list[_Row]:
 
 def _battery_faults(circuit: Circuit, rate: float) -> list[_Row]:
     """A discharged or worn battery, one that is not being charged (the source does not rise with the engine), one with
-    a dead cell or two, and one that is flat. A source that feeds only while the engine runs is an alternator: it fails
-    by not charging. Shares and levels are guesses."""
+    a dead cell or two, and one that is flat. A source that charges the battery fails by not charging, or too much.
+    Shares and levels are guesses."""
     not_charged = ((12.0, 0.4), (9.8, 0.9), (12.3, 0.5))
-    if set(circuit.active) == {"run"}:
-        return [_Row(rate, "weak", (0,), source=not_charged)]
+    if circuit.charges:
+        return [
+            _Row(rate * 0.8, "weak", (0,), source=not_charged),
+            _Row(rate * 0.2, "weak", (0,), source=(REST_V, CRANK_V, OVERCHARGING_V)),
+        ]
     return [
         _Row(rate * 0.45, "weak", (0,), source=((11.3, 0.5), (8.2, 0.9), (13.6, 0.4))),
         _Row(rate * 0.30, "weak", (0,), source=not_charged),
@@ -236,8 +255,8 @@ def _pairs(circuit: Circuit, rates: Rates, series: list[int], mass: float) -> li
             both = part_rate(circuit, a, rates) * part_rate(circuit, b, rates)
             both *= 0.1 if circuit.parts[a].by_design or circuit.parts[b].by_design else 1.0
             options = [
-                [(np.inf, 0.0, OPEN_SHARE[circuit.parts[k].kind])]
-                + [(r, s, w / finite_total * (1 - OPEN_SHARE[circuit.parts[k].kind])) for r, s, w in finite]
+                [(np.inf, 0.0, open_share(circuit, k))]
+                + [(r, s, w / finite_total * (1 - open_share(circuit, k))) for r, s, w in finite]
                 for k in (a, b)
             ]
             for ra, sa, wa in options[0]:

@@ -154,6 +154,12 @@ class Circuit:
         in, the engine does not turn, and the battery stays at its resting voltage."""
         return set(self.active) == {"crank"}
 
+    @property
+    def charges(self) -> bool:
+        """Whether the load is the vehicle's battery, and the first part what charges it: battery - is the load's own
+        terminal then. Such a load has a voltage of its own."""
+        return BATTERY_MINUS in self.point_of and self.node(BATTERY_MINUS) == self.load
+
     def node(self, id_: str) -> int:
         """The node of a point, or the node after a part; `battery_minus` is always known.
 

@@ -56,8 +56,7 @@ def stays_on(measured: Sequence[Measurement], circuit: Circuit) -> str:
 
 
 def _odd_current(m: Measurement, circuit: Circuit) -> str:
-    charges = set(circuit.active) == {"run"}
-    if charges or m.value > -NOTHING * circuit.load_a:
+    if circuit.charges or m.value > -NOTHING * circuit.load_a:
         return ""
     return f"{m} flows backwards: the clamp or the leads are the wrong way round; turn them and measure again"
 

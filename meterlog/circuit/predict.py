@@ -176,26 +176,32 @@ class Network:
             s = state_index("off")  # an unplugged starter does not load the battery
         base = self.resistances(state, load)
         unknown = [s, UNKNOWNS.index("share"), UNKNOWNS.index("winding"), 7, 8]
+        if self.circuit.charges and s:
+            unknown.append(0)
         if load == "lamp":
             unknown.append(UNKNOWNS.index("lamp"))
         solved = []
         steps = [np.ones(len(cells))]
         for u in (-1, *unknown):
-            ohm, emf, share = base, cells.source_v[:, s], cells.share
+            ohm, emf, rest, share = base, cells.source_v[:, s], cells.source_v[:, 0], cells.share
             lamp_ohm, winding = LAMP_OHM * self.circuit.system_v / 12, 1.0
             step = np.full(len(cells), 0.5)
             if u == s:
                 emf = emf + step * cells.source_spread_v[:, s]
+            if u == 0:
+                rest = rest + step * cells.source_spread_v[:, 0]
             elif u == UNKNOWNS.index("share"):
                 share = share * np.exp(step * cells.share_spread)
             elif u == UNKNOWNS.index("winding"):
                 winding = float(np.exp(0.5 * WINDING_SPREAD))
             elif u == UNKNOWNS.index("lamp"):
                 lamp_ohm *= float(np.exp(0.5 * LAMP_SPREAD))
-            elif u >= 0:
+            elif u >= 7:
                 ohm = self._moved(base, u - 7, step)
             shunts = [Shunt(*lamp, lamp_ohm)] if load == "lamp" else []
-            model = load_model(self.circuit, current_share=share, stalled=cells.stalled, winding_share=winding)
+            model = load_model(
+                self.circuit, current_share=share, stalled=cells.stalled, winding_share=winding, rest_v=rest
+            )
             solved.append((solve(self.circuit, ohm, emf, model, shunts), ohm))
             steps.append(step)
         at = self.circuit.load

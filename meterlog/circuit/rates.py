@@ -42,6 +42,8 @@ OPEN_SHARE: Mapping[str, float] = {
     "ground": 0.35,
 }
 """Of a part's series faults, the share that is fully open. Guesses, as above."""
+OPEN_BATTERY_SHARE = 0.1
+"""The same of a battery that is charged: few are open inside. Guess."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,6 +77,13 @@ def load_rates(path: str | Path, circuit: Circuit) -> Rates:
             raise CircuitError(f"{path}: '{name}' wants a number from 0 up, not {value!r}")
         rates[name] = float(value)
     return Rates(rates, str(path))
+
+
+def open_share(circuit: Circuit, k: int) -> float:
+    """Of a part's series faults, the share that is fully open."""
+    if circuit.charges and k == circuit.load:
+        return OPEN_BATTERY_SHARE
+    return OPEN_SHARE[circuit.parts[k].kind]
 
 
 def part_rate(circuit: Circuit, k: int, rates: Rates) -> float:

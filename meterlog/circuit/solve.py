@@ -30,6 +30,9 @@ CONSTANT_SHARE = 0.8
 """Share of a motor's current that does not depend on its voltage: a displacement pump at a regulated pressure asks
 for a nearly constant torque, and a permanent-magnet motor's current follows its torque. Default, unverified."""
 
+CHARGING_OVER_V = 1.5
+"""How far its charging current lifts a battery above its own voltage, V in a 12 V system: 14.0 from 12.5 V. Guess."""
+
 Array = NDArray[np.float64]
 
 
@@ -47,7 +50,8 @@ class LoadModel:
     """How the load draws current; each figure broadcasts against the batch.
 
     A motor that turns draws `current_a * (c + (1 - c) * v / nominal_v)`, c being `constant_share`; below the voltage
-    at which that exceeds v / winding_ohm it stands still and is its winding. A plain resistance has c = 0.
+    at which that exceeds v / winding_ohm it stands still and is its winding. A plain resistance has c = 0. A battery
+    that is charged draws `current_a * (v - own_v) / nominal_v`.
 
     Attributes:
         current_a: at nominal_v, A.
@@ -55,6 +59,7 @@ class LoadModel:
         nominal_v: V.
         constant_share: 0 to 1.
         stalled: it stands still at any voltage.
+        own_v: what it has without current, V; 0 but for a battery. Only with c = 0.
     """
 
     current_a: ArrayLike
@@ -62,6 +67,7 @@ class LoadModel:
     nominal_v: float
     constant_share: ArrayLike = CONSTANT_SHARE
     stalled: ArrayLike = False
+    own_v: ArrayLike = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,11 +90,22 @@ class Solution:
 
 
 def load_model(
-    circuit: Circuit, *, current_share: ArrayLike = 1.0, stalled: ArrayLike = False, winding_share: ArrayLike = 1.0
+    circuit: Circuit,
+    *,
+    current_share: ArrayLike = 1.0,
+    stalled: ArrayLike = False,
+    winding_share: ArrayLike = 1.0,
+    rest_v: ArrayLike | None = None,
 ) -> LoadModel:
-    """The circuit's load when good, its current and winding scaled by shares."""
+    """The circuit's load when good, its current and winding scaled by shares; `rest_v` is the battery's own voltage,
+    where that is the load."""
     motor = circuit.parts[circuit.load].kind == "motor"
     share = np.asarray(current_share, float)
+    if circuit.charges:
+        scale = circuit.system_v / 12
+        own_v = 12.5 * scale if rest_v is None else rest_v
+        over_v = CHARGING_OVER_V * scale
+        return LoadModel(circuit.load_a * share, over_v / circuit.load_a, over_v, 0.0, False, own_v)
     return LoadModel(
         current_a=circuit.load_a * share,
         winding_ohm=circuit.winding_ohm * np.asarray(winding_share, float) / (1.0 if motor else share),
@@ -114,8 +131,9 @@ def load_current(load: LoadModel, emf_v: Array, ohm: Array) -> tuple[Array, Arra
     turning_v = (emf_v - ohm * amps * c) / (1 + ohm * slope)
     turning = (turning_v >= stall_v) & (c > 0) & ~np.asarray(load.stalled, bool)
     still_ohm = np.where((c > 0) | np.asarray(load.stalled, bool), winding, load.nominal_v / np.maximum(amps, 1e-12))
-    volts = np.where(turning, turning_v, emf_v * still_ohm / (still_ohm + ohm))
-    current = np.where(turning, amps * c + slope * turning_v, volts / still_ohm)
+    own_v = np.asarray(load.own_v, float)
+    volts = np.where(turning, turning_v, (emf_v * still_ohm + own_v * ohm) / (still_ohm + ohm))
+    current = np.where(turning, amps * c + slope * turning_v, (emf_v - own_v) / (still_ohm + ohm))
     return volts, current, np.where(turning, 1 / np.maximum(slope, 1e-12), still_ohm)
 
 

@@ -30,7 +30,7 @@ from meterlog.circuit.diagnosis import SURE, Diagnoser
 from meterlog.circuit.faults import least_fault_ohm
 from meterlog.circuit.measured import Measurement
 from meterlog.circuit.model import BATTERY_MINUS
-from meterlog.circuit.rates import DEFAULT_RATES, OPEN_SHARE
+from meterlog.circuit.rates import DEFAULT_RATES, open_share
 from meterlog.circuit.solve import METER_OHM, LoadModel, Shunt, solve, unplug
 from meterlog.circuit.suggest import suggest
 
@@ -86,14 +86,14 @@ def make_world(circuit: Circuit, rng: np.random.Generator, *, rough: bool, healt
     ohm[circuit.load] = 0.0
     scale = circuit.system_v / 12
     motor = circuit.parts[circuit.load].kind == "motor"
-    current = circuit.load_a * math.exp(rng.normal(0, (0.22 if motor else 0.12) * spread))
+    current = circuit.load_a * math.exp(rng.normal(0, (0.22 if motor else 0.6 if circuit.charges else 0.12) * spread))
     world = World(
         circuit=circuit,
         wrong=frozenset(),
         ohm=ohm,
         rest_v=scale * rng.normal(12.4, 0.25 * spread),
         crank_v=scale * rng.normal(10.7, 0.6 * spread),
-        run_v=scale * rng.normal(14.0, 0.35 * spread),
+        run_v=scale * rng.normal(14.4 if circuit.charges else 14.0, 0.35 * spread),
         load_a=current,
         winding_ohm=circuit.winding_ohm * math.exp(rng.normal(0, 0.3 * spread)),
         constant_share=rng.uniform(0.6, 0.95) if motor else 0.0,
@@ -131,6 +131,8 @@ def make_world(circuit: Circuit, rng: np.random.Generator, *, rough: bool, healt
 def _rates(circuit: Circuit, *, rough: bool) -> np.ndarray:
     kinds = [part.kind for part in circuit.parts] + ["command"] * len(circuit.commands)
     rates = np.array([1.0 if rough else DEFAULT_RATES[kind] for kind in kinds])
+    if circuit.charges:
+        rates[circuit.load] *= 0.25
     return np.asarray(rates / rates.sum())
 
 
@@ -141,8 +143,9 @@ def _fault(world: World, id_: str, rng: np.random.Generator) -> World:
     k = circuit.part_index[id_]
     kind = circuit.parts[k].kind
     if kind == "battery":
-        # a source that is measured only while the engine runs is an alternator: its fault is a low output
-        if rng.random() < 0.6 and set(circuit.active) != {"run"}:
+        if circuit.charges and rng.random() < 0.2:
+            return replace(world, wrong=wrong, run_v=rng.normal(16.5, 0.8))
+        if rng.random() < 0.6 and not circuit.charges:
             return replace(world, wrong=wrong, rest_v=rng.normal(11.3, 0.5), crank_v=rng.normal(8.2, 0.8))
         rest_v, crank_v, run_v = rng.normal((12.0, 9.8, 12.3), (0.4, 0.8, 0.4))
         return replace(world, wrong=wrong, rest_v=rest_v, crank_v=crank_v, run_v=run_v)
@@ -164,7 +167,7 @@ def _series_fault(world: World, id_: str, rng: np.random.Generator) -> World:
     circuit = world.circuit
     k = circuit.part_index[id_]
     ohm = world.ohm.copy()
-    if rng.random() < (0.95 if circuit.parts[k].by_design else OPEN_SHARE[circuit.parts[k].kind]):
+    if rng.random() < (0.95 if circuit.parts[k].by_design else open_share(circuit, k)):
         ohm[k] = np.inf
     else:
         usual = circuit.system_v / circuit.load_a
@@ -213,6 +216,8 @@ def _live(world: World, m: Measurement, rng: np.random.Generator) -> float:
     motor = circuit.parts[circuit.load].kind == "motor"
     winding = world.winding_ohm if motor else circuit.system_v / world.load_a
     load = LoadModel(world.load_a, winding, circuit.system_v, world.constant_share, world.stalled)
+    if circuit.charges:  # the load is the battery: 30 A lift it by some 1.5 V
+        load = LoadModel(world.load_a, winding, 1.5 / 12 * circuit.system_v, own_v=world.rest_v, constant_share=0.0)
     found = solve(circuit, ohm, _source(world, m.state), load, shunts)
     if circuit.turns_engine and (m.load != "connected" or found.load_v < 7.0 / 12 * circuit.system_v):
         found = solve(circuit, ohm, world.rest_v, load, shunts)  # the engine does not turn

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import functools
 import tomllib
 from importlib.metadata import entry_points
 from pathlib import Path
@@ -24,6 +25,11 @@ PYPROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text())
 REINSTALL = "install again: pip install -e '.[dev]'"
 
 
+@functools.cache
+def _tree(path: Path) -> ast.Module:
+    return ast.parse(path.read_text())
+
+
 def _imports(path: Path, *, inside_functions: bool) -> set[str]:
     """Modules that a file names in its imports; those for type checkers alone are left out."""
     found: set[str] = set()
@@ -40,7 +46,7 @@ def _imports(path: Path, *, inside_functions: bool) -> set[str]:
         for child in ast.iter_child_nodes(node):
             visit(child)
 
-    visit(ast.parse(path.read_text()))
+    visit(_tree(path))
     return found
 
 
@@ -108,7 +114,7 @@ SOME_SYSTEMS_ONLY = {"termios", "fcntl", "tty", "pty", "grp", "pwd", "resource",
 
 @pytest.mark.parametrize("path", [*FILES.values(), *sorted(Path(__file__).parent.rglob("test_*.py"))], ids=str)
 def test_no_file_fails_to_import_on_another_system(path: Path) -> None:
-    for node in ast.parse(path.read_text()).body:
+    for node in _tree(path).body:
         if isinstance(node, ast.Import | ast.ImportFrom):
             named = {alias.name for alias in node.names} | {getattr(node, "module", None)}
             assert not named & SOME_SYSTEMS_ONLY, (
@@ -118,14 +124,14 @@ def test_no_file_fails_to_import_on_another_system(path: Path) -> None:
 
 @pytest.mark.parametrize("module", FILES)
 def test_every_file_begins_by_saying_what_it_is(module: str) -> None:
-    assert ast.get_docstring(ast.parse(FILES[module].read_text())), f"{FILES[module]} has no docstring"
+    assert ast.get_docstring(_tree(FILES[module])), f"{FILES[module]} has no docstring"
 
 
 def test_declared_drivers_are_on_disk() -> None:
     for name, value in PYPROJECT["project"]["entry-points"]["meterlog.drivers"].items():
         module, _, cls = value.partition(":")
         assert module in FILES, f"driver {name}: no file for {module}"
-        tree = ast.parse(FILES[module].read_text())
+        tree = _tree(FILES[module])
         assert cls in {n.name for n in tree.body if isinstance(n, ast.ClassDef)}, f"driver {name}: no class {cls}"
 
 

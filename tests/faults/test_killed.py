@@ -17,10 +17,10 @@ from tests.faults.conftest import Killing, command
 OUTPUTS = {"export_csv": "out.csv", "export_parquet": "out.parquet", "import_csv": "out.sqlite", "report": "out.html"}
 
 MOMENTS = {
-    "record": 5,
+    "record": 4,
     "seal": 3,
-    "create": 26,
-    "migrate": 34,
+    "create": 14,
+    "migrate": 47,
     "export_csv": 12,
     "export_parquet": 6,
     "import_csv": 8,

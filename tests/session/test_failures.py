@@ -34,7 +34,7 @@ while True:
     if i % 2000 == 0:
         writer.flush()
         print("kept", i, flush=True)
-    print("given", i, time.monotonic(), flush=True)
+    print("given", i, flush=True)
     time.sleep(0.002)
 """
 
@@ -43,45 +43,44 @@ def _start(path: Path) -> subprocess.Popen[str]:
     return subprocess.Popen([sys.executable, "-c", RECORDER, str(path)], stdout=subprocess.PIPE, text=True)
 
 
-def _kill(process: subprocess.Popen[str]) -> tuple[int, int]:
-    """Readings that the recorder called kept, and those it was given half a second before it was killed."""
+def _kill(process: subprocess.Popen[str]) -> int:
+    """How many readings the recorder called kept before it was killed."""
     assert process.stdout is not None
-    killed_s = time.monotonic()
     process.send_signal(signal.SIGKILL)
     words = [line.split() for line in process.stdout.read().splitlines()]
     process.stdout.close()
     process.wait()
-    kept = [int(word[1]) for word in words if word[0] == "kept"]
-    given = [(int(word[1]), float(word[2])) for word in words if word[0] == "given" and len(word) == 3]
-    return max(kept, default=0), max((count for count, time_s in given if time_s < killed_s - 0.5), default=0)
+    return max((int(word[1]) for word in words if word[0] == "kept" and len(word) == 2), default=0)
 
 
-def _check_killed(path: Path, kept: int, due: int) -> None:
+def _check_killed(path: Path, kept: int) -> int:
+    """How many readings are there."""
     with open_reader(path) as reader:
         assert reader.ended == "hard"
         # Killed before its first commit, it has not even a channel.
         values = reader.series(1).value.tolist() if reader.channels else []
     assert values == list(map(float, range(len(values))))
-    assert len(values) >= max(kept, due)
+    assert len(values) >= kept
     connection = sqlite3.connect(path)
     assert connection.execute("PRAGMA integrity_check").fetchone() == ("ok",)
     connection.close()
     assert [file.name for file in path.parent.glob(f"{path.name}*")] == [path.name]
+    return len(values)
 
 
-def test_killed_recorders_lose_at_most_half_a_second_and_nothing_acknowledged(tmp_path: Path) -> None:
+def test_killed_recorders_lose_nothing_acknowledged_and_keep_more(tmp_path: Path) -> None:
+    """At most half a second of what was not acknowledged is lost: that is measured by `tests.bench`."""
     rng = random.Random(4)
-    some_due = 0
+    more = 0
     for batch in range(4):
         recorders = [(path, _start(path)) for path in (tmp_path / f"{batch}-{i}.sqlite" for i in range(3))]
         for path, process in recorders:
             assert process.stdout is not None
             process.stdout.readline()
             time.sleep(rng.uniform(0.02, 0.5))
-            kept, due = _kill(process)
-            _check_killed(path, kept, due)
-            some_due += due > 0
-    assert some_due
+            kept = _kill(process)
+            more += _check_killed(path, kept) > kept
+    assert more
 
 
 def test_a_crashed_session_is_not_locked_for_ever(tmp_path: Path) -> None:

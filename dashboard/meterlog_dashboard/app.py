@@ -77,7 +77,7 @@ _INDEX = """<!doctype html>
 """The library's own says no language, and has a second footer."""
 
 _DRAWING = "/_dash-component-suites/plotly/package_data/plotly.min.js"
-"""Where the browser asks for the drawing library; a phone loads and starts the smaller one in a quarter of the time."""
+"""Where the browser asks for the drawing library: Chromium starts the smaller one in 0.3 s, the whole one in 1.3."""
 
 
 def _drawing() -> Response:

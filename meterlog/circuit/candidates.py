@@ -20,7 +20,8 @@ def candidates(circuit: Circuit, measured: Sequence[Measurement]) -> list[Measur
     a probe that did not touch, or a contact that comes and goes, from a fault."""
     every = [*_loaded(circuit, measured), *_unloaded(circuit, measured), *_ohms(circuit)]
     found = {_key(circuit, m): m for m in reversed(every)}  # of those that are the same by another name, the first
-    return [m for m in reversed(found.values()) if times_taken(circuit, m, measured) < 2]
+    taken = [_key(circuit, m) for m in measured]
+    return [m for key, m in reversed(found.items()) if taken.count(key) < 2]
 
 
 def times_taken(circuit: Circuit, m: Measurement, measured: Iterable[Measurement]) -> int:

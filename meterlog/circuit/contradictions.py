@@ -8,7 +8,7 @@ import numpy as np
 
 from meterlog.circuit.evidence import Case, Suspect, apart, likeliest, members_expect, same_place
 from meterlog.circuit.measured import UNITS
-from meterlog.circuit.odd import odd, stays_on
+from meterlog.circuit.odd import odd
 from meterlog.circuit.posterior import posterior
 from meterlog.circuit.words import span
 
@@ -20,11 +20,11 @@ NARROW = 0.15
 """An expectation is told where its band is no wider than this share of the system voltage."""
 
 
-def contradictions(case: Case, suspects: Sequence[Suspect]) -> list[str]:
-    """Sentences about readings that are odd by themselves, and about those that cannot all be right."""
+def contradictions(case: Case, suspects: Sequence[Suspect], on: str) -> list[str]:
+    """Sentences about readings that are odd by themselves, and about those that cannot all be right; `on` is what
+    `stays_on` says of them."""
     circuit = case.network.circuit
     found = {sentence: None for m in case.measured if (sentence := odd(m, circuit))}
-    on = stays_on(case.measured, circuit)
     if on:
         found[on] = None
     for a, m in enumerate(case.measured):

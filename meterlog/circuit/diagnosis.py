@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from meterlog.circuit.cautions import DEFERS
 from meterlog.circuit.contradictions import contradictions
 from meterlog.circuit.evidence import Case, Suspect, comes_and_goes_evidence, evidence, without_repeats
-from meterlog.circuit.faults import FAULTS, Cells, all_cells
+from meterlog.circuit.faults import FAULTS, Cells, all_cells, first_healthy
 from meterlog.circuit.measured import Measurement, Tried
 from meterlog.circuit.model import Circuit
 from meterlog.circuit.odd import stays_on
@@ -28,8 +28,6 @@ BY_FAR = 3.0
 """Times as probable as the next from which 'healthy' is the verdict below one half too, said to be unproven. Guess."""
 LEAST_BITS_WHEN_SURE = 0.05
 """Where one is sure already, less information than this is not worth the way to the vehicle. Guess."""
-OVERCHARGED = 15.1 / 12
-"""Of the system voltage; the most that makers' manuals have, at -20 C."""
 LEAST_SHOWN = 0.005
 MODEL_WRONG = 0.02
 """How often the model is not the vehicle (a part it does not know, three faults, a wrong drawing): then the readings
@@ -167,7 +165,8 @@ class Diagnoser:
         least_bits = LEAST_BITS_WHEN_SURE if sure else LEAST_BITS
         following = suggest(self.network, known, measured, suggestions, least_bits) if suggestions else []
         verdict = _verdict(hypotheses, healthy, several, comes) if measured or tried else NOTHING_YET
-        if on := stays_on(measured, self.circuit):
+        on = stays_on(measured, self.circuit)
+        if on:
             verdict = f"{on}. Of what takes voltage away: {verdict}"
         return Diagnosis(
             verdict=f"{verdict}; {DEFERS}.",
@@ -175,7 +174,7 @@ class Diagnoser:
             healthy=healthy,
             several=several,
             next=tuple(following),
-            inconsistent=tuple(contradictions(case, self.suspects)),
+            inconsistent=tuple(contradictions(case, self.suspects, on)),
             rates_source=self.rates.source,
         )
 
@@ -235,7 +234,8 @@ class Diagnoser:
         if (self.cells.part[weak, 0] == 0).all():
             if not self.circuit.charges:
                 return "is weak or not charged"
-            over = weight[weak & (self.cells.source_v[:, 2] > OVERCHARGED * self.circuit.system_v)].sum()
+            running_v = self.cells.source_v[:, 2]
+            over = weight[weak & (running_v > running_v[first_healthy(self.cells)])].sum()
             return "charges too much" if over > weight[weak].sum() / 2 else "does not charge"
         too_much = weight[weak & (self.cells.share > 1)].sum() > weight[weak & (self.cells.share < 1)].sum()
         return "draws too much current" if too_much else "draws too little current"

@@ -28,7 +28,7 @@ CHARGER_V, OVERCHARGING_V = (14.4, 0.45), (16.5, 1.0)
 manuals hold 13.7-14.6 V at 20 C good at the battery, behind what its cables lose; the second is a guess."""
 
 CHARGING_SPREAD = 0.7
-"""Standard deviation of the log of what a good battery takes: a full one a tenth of an empty one. Guess."""
+"""Standard deviation of the log of what a good battery takes: two of three between half and twice as much. Guess."""
 
 PULL_IN_SHARE = 0.58
 """Of the system voltage, where a solenoid pulls in: 7.0 of 12 V, as 12 V relays must (makers' datasheets)."""
@@ -249,14 +249,14 @@ def _pairs(circuit: Circuit, rates: Rates, series: list[int], mass: float) -> li
     coarse = _log_cells(least_fault_ohm(circuit), 8 * middle, 1.1, 1.0)
     finite = [*coarse, (400 * middle, 2.0, 1.0)]
     finite_total = sum(w for _, _, w in finite)
+    opens = {k: open_share(circuit, k) for k in series}
     found: list[_Row] = []
     for x, a in enumerate(series):
         for b in series[x + 1 :]:
             both = part_rate(circuit, a, rates) * part_rate(circuit, b, rates)
             both *= 0.1 if circuit.parts[a].by_design or circuit.parts[b].by_design else 1.0
             options = [
-                [(np.inf, 0.0, open_share(circuit, k))]
-                + [(r, s, w / finite_total * (1 - open_share(circuit, k))) for r, s, w in finite]
+                [(np.inf, 0.0, opens[k])] + [(r, s, w / finite_total * (1 - opens[k])) for r, s, w in finite]
                 for k in (a, b)
             ]
             for ra, sa, wa in options[0]:

@@ -30,8 +30,8 @@ CONSTANT_SHARE = 0.8
 """Share of a motor's current that does not depend on its voltage: a displacement pump at a regulated pressure asks
 for a nearly constant torque, and a permanent-magnet motor's current follows its torque. Default, unverified."""
 
-CHARGING_OVER_V = 1.5
-"""How far its charging current lifts a battery above its own voltage, V in a 12 V system: 14.0 from 12.5 V. Guess."""
+CHARGED_V, CHARGING_OVER_V = 12.5, 1.5
+"""A battery's own voltage, and how far its charging current lifts it above that, V in a 12 V system. Guesses."""
 
 Array = NDArray[np.float64]
 
@@ -103,9 +103,13 @@ def load_model(
     share = np.asarray(current_share, float)
     if circuit.charges:
         scale = circuit.system_v / 12
-        own_v = 12.5 * scale if rest_v is None else rest_v
-        over_v = CHARGING_OVER_V * scale
-        return LoadModel(circuit.load_a * share, over_v / circuit.load_a, over_v, 0.0, False, own_v)
+        return LoadModel(
+            current_a=circuit.load_a * share,
+            winding_ohm=circuit.winding_ohm,
+            nominal_v=CHARGING_OVER_V * scale,
+            constant_share=0.0,
+            own_v=CHARGED_V * scale if rest_v is None else rest_v,
+        )
     return LoadModel(
         current_a=circuit.load_a * share,
         winding_ohm=circuit.winding_ohm * np.asarray(winding_share, float) / (1.0 if motor else share),

@@ -70,11 +70,12 @@ class Suggestion:
 
 @dataclass(frozen=True, slots=True)
 class _Outlook:
-    """The cells that matter, with what the readings made of their unknowns."""
+    """The k cells that matter, with what the readings made of their unknowns; `by_group` are their weights, each in the
+    row of its hypothesis."""
 
     network: Network
     weight: Array
-    group: NDArray[np.int64]
+    by_group: Array
     mean: Array
     root: Array
 
@@ -127,11 +128,12 @@ def _outlook(network: Network, known: Posterior) -> _Outlook:
     twin, twin_weight, twin_group = _twins(network.cells, known)
     _, group = np.unique(np.concatenate([groups[keep], twin_group]), return_inverse=True)
     weight = np.concatenate([known.weight[keep], twin_weight])
+    weight /= weight.sum()
     width = mean.shape[1]
     return _Outlook(
         network.among(np.concatenate([keep, twin])),
-        weight / weight.sum(),
-        group,
+        weight,
+        (group[None, :] == np.arange(group.max() + 1)[:, None]) * weight,
         np.concatenate([mean, np.zeros((len(twin), width))]),
         np.concatenate(
             [np.linalg.cholesky(covariance + 1e-9 * np.eye(width)), np.tile(np.eye(width), (len(twin), 1, 1))]
@@ -183,8 +185,7 @@ def _gain(outlook: _Outlook, m: Measurement) -> float:
 
 def _information(outlook: _Outlook, chance: Array) -> float:
     """Mutual information between the hypothesis and the bin of what is read, bits; `chance` of shape (k, bins)."""
-    member = outlook.group[None, :] == np.arange(outlook.group.max() + 1)[:, None]
-    joint = (member * outlook.weight) @ chance
+    joint = outlook.by_group @ chance
     return _entropy(joint.sum(1)) + _entropy(joint.sum(0)) - _entropy(joint.ravel())
 
 

@@ -1,4 +1,4 @@
-"""The option --set of `record` and `import`: what is known about the case."""
+"""The option --set of `record`, `import` and `details`: what is known about the case."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The drawing library in the browser, for the report and the page: lines only, a quarter of the whole one's size.
+"""The drawing library in the browser, for the report and the page: its basic bundle, a quarter of the whole one's size.
 
 `plotly-basic.min.js` is plotly.js 4.1.1, MIT (`plotly-basic.LICENSE`), unchanged from its npm package
 `plotly.js-basic-dist-min`; the integrity that the registry states for the package is

@@ -128,13 +128,12 @@ def _worst(parts: Sequence[SessionPart]) -> str:
     outside = sum(finding.verdict == "outside" for part in parts for finding in part.findings)
     unknown = sum(finding.verdict == "cannot tell" for part in parts for finding in part.findings)
     differs = sum(part.comparison is not None and part.comparison.verdict == "different" for part in parts)
-    words = [f"{outside or 'no'} finding{'s' if outside != 1 else ''} outside the limits"]
+    words = [f"{outside or 'No'} finding{'s' if outside != 1 else ''} outside the limits"]
     if unknown:
         words.append(f"{unknown} that these readings cannot settle")
     if any(part.comparison for part in parts):
         words.append(f"{differs} of {len(parts)} session{'s' if len(parts) != 1 else ''} different from the known-good")
-    said = ", ".join(words) + "."
-    return said[:1].upper() + said[1:]
+    return ", ".join(words) + "."
 
 
 def _cautions(sessions: Sequence[Capture], circuit: CircuitPart | None) -> list[str]:

@@ -28,6 +28,7 @@ VIEWS = {
     "/record/drive-intermittent.sqlite": "#strip-chart .scatterlayer path",
     "/sessions": "a.session",
     "/sessions/wiggle-feed-ohms.sqlite": "[data-event]",
+    "/sessions/drive-intermittent.sqlite": "[data-event]",
     "/compare?suspect=key-on-suspect.sqlite&good=key-on-good-1.sqlite": ".js-line",
     "/circuit?session=key-on-suspect.sqlite": ".next",
 }

@@ -14,35 +14,34 @@ from __future__ import annotations
 import threading
 import time
 from collections.abc import Callable, Sequence
-from pathlib import Path
 
+from meterlog.capture.armed_windows import ArmedWindows
+from meterlog.capture.channel_table import ChannelTable
 from meterlog.capture.channels import LiveChannel
+from meterlog.capture.live_events import LiveEvents
 from meterlog.capture.meters import MeterSetup
 from meterlog.capture.notices import Detector, Notice, Outcome
+from meterlog.capture.raw_files import RawFiles
 from meterlog.capture.supervisor import Supervisor
-from meterlog.capture.suspension import LEAST_S, suspended_s
-from meterlog.capture.trigger import WAITING_FOR, ArmedCapture, Firing
+from meterlog.capture.suspension import Suspensions
+from meterlog.capture.trigger import ArmedCapture
 from meterlog.driver import Traffic
 from meterlog.errors import MeterlogError, SessionError
 from meterlog.events import Event
-from meterlog.reading import Quantity, Reading
+from meterlog.reading import Reading
 from meterlog.session import Channel, Marker, SessionWriter
-from meterlog.session.model import ARMED, CAPTURE, TRIGGERED
-from meterlog.transports.raw_capture import RawCaptureWriter
-
-UNTRUSTED_KINDS = ("gap", "held_display", "meter_battery_low", "range_change")
-"""Events about the readings, not the circuit: `events_wanted` does not count them."""
-
-LATE_S = 0.5
-"""How long after the end of an armed capture's window its last readings may still be on their way."""
-
+from meterlog.session.model import CAPTURE
 
 LONGEST_END_S = 3.0
 """How long the end waits for the meters; one that hangs in its opening is left to itself."""
 
 
 class Recorder:
-    """Records meters into a session. `start`, then `wait` or `mark` from any thread, then `finish`."""
+    """Records meters into a session. `start`, then `wait` or `mark` from any thread, then `finish`.
+
+    Attributes:
+        channels: every channel's latest figures, by number.
+    """
 
     def __init__(
         self,
@@ -70,34 +69,23 @@ class Recorder:
             UsageError: `raw`, and a meter has no bytes.
             SessionWriteFailed: a raw capture cannot be made.
         """
-        self.channels: dict[int, LiveChannel] = {}
-        self._writer, self._armed, self._events_wanted = writer, armed, events_wanted
-        self._make_detector, self._observer = detector, observer
-        self._detectors: dict[int, Detector] = {}
-        self._events: list[Event] = []
+        self._writer, self._observer, self._events_wanted = writer, observer, events_wanted
         self._lock = threading.RLock()
         self._over = threading.Event()
         self._error: MeterlogError | None = None
         self._outcome: Outcome | None = None
-        self._numbers: dict[tuple[int, int, Quantity], int] = {}
         self._newest_s = 0.0
-        self._suspended_before_s = suspended_s()
-        self._suspended_s = 0.0
-        self._waiting = False  # armed, and no window is open
         self._said_shown = False
         self._markers = 0
-        self._raw: list[RawCaptureWriter] = []
-        self._meters = [self._tap(number, setup) for number, setup in enumerate(meters)] if raw else list(meters)
+        self._raw = RawFiles(writer)
+        self._meters = [self._raw.tap(number, setup) for number, setup in enumerate(meters)] if raw else list(meters)
+        self._table = ChannelTable(self._meters, writer)
+        self.channels: dict[int, LiveChannel] = self._table.live
+        self._events = LiveEvents(detector)
+        self._suspensions = Suspensions()
+        self._windows = ArmedWindows(armed, events_wanted, writer.monotonic_start_s, self._announce) if armed else None
         self._supervisors = [Supervisor(number, setup, self) for number, setup in enumerate(self._meters)]
         self._living = set(range(len(self._meters)))
-
-    def _tap(self, number: int, setup: MeterSetup) -> MeterSetup:
-        writer = self._writer
-        byte_time_s = setup.byte_time_s
-        path = writer.path.with_name(f"{writer.path.stem}.meter{number + 1}.raw")
-        sink = RawCaptureWriter(path, str(setup.address), writer.started_at, writer.monotonic_start_s, byte_time_s)
-        self._raw.append(sink)
-        return setup.tapped(sink)
 
     def start(self) -> None:
         """Open every meter, all at once.
@@ -105,8 +93,8 @@ class Recorder:
         Raises:
             MeterlogError: the first opening of one failed; all is closed again and no file is left.
         """
-        if self._armed is not None:
-            self._wait_armed(self._writer.elapsed_s)
+        if self._windows is not None:
+            self._windows.wait(self._writer.elapsed_s)
         for supervisor in self._supervisors:
             supervisor.start()
         for supervisor in self._supervisors:
@@ -133,12 +121,12 @@ class Recorder:
     @property
     def captures(self) -> int:
         """How often an armed capture's condition came true."""
-        return self._armed.fired if self._armed is not None else 0
+        return self._windows.fired if self._windows is not None else 0
 
     @property
     def waiting(self) -> bool:
         """Whether an armed capture is waiting for its condition."""
-        return self._waiting
+        return self._windows is not None and self._windows.waiting
 
     @property
     def silent(self) -> set[int]:
@@ -164,20 +152,6 @@ class Recorder:
             self._keep_round(at_s)
         self._tell(Notice("marker", at_s, f"{name}: {note}" if note else name))
 
-    def _keep_round(self, at_s: float) -> None:
-        """What a marker does to an armed capture. The lock is held."""
-        if self._armed is not None:
-            self._keep(self._armed.open_window(at_s + self._writer.monotonic_start_s))
-            self._waiting = False
-
-    def _heed_markers_from_elsewhere(self) -> None:
-        """A marker of the page or of `meterlog mark` is in the file already; else it does what `mark` does."""
-        for marker in self._writer.markers_from_elsewhere():
-            for detector in self._detectors.values():
-                detector.marker(marker)
-            self._keep_round(marker.time_s)
-            self._tell(Notice("marker", marker.time_s, f"{marker.name}: {marker.note}".removesuffix(": ")))
-
     def stop(self) -> None:
         """Ask for the end; from any thread or signal handler."""
         self._over.set()
@@ -194,21 +168,6 @@ class Recorder:
             self._say_shown()
         return self._over.wait(timeout_s)
 
-    def _say_shown(self) -> None:
-        """While nothing is kept, let others see that the meters are alive."""
-        if self._waiting:
-            shown = [channel.last for channel in self.channels.values()]
-            start_s = self._writer.monotonic_start_s
-            said = [
-                [number, reading.time_s - start_s, reading.value, reading.resolution, int(reading.flags)]
-                for number, reading in zip(self.channels, shown, strict=True)
-                if reading is not None
-            ]
-            self._writer.say({"shows": said})
-        elif self._said_shown:
-            self._writer.say({})
-        self._said_shown = self._waiting
-
     def finish(self) -> Outcome:
         """End the recording: close the meters, complete the session and say what became of it.
 
@@ -224,25 +183,19 @@ class Recorder:
             supervisor.join(max(0.0, give_up_s - time.monotonic()))
         with self._lock:
             try:
-                if self._armed is not None and not any(channel.kept for channel in self.channels.values()):
-                    self._keep(self._armed.rest())
-                for number, detector in self._detectors.items():
-                    self._found(number, detector.finish())
+                if self._windows is not None and not self._table.kept:
+                    self._keep(self._windows.rest())
+                for number, event in self._events.finish():
+                    self._tell_event(number, event)
                 self._writer.close()
             except SessionError as error:
                 self._error = self._error or error
-        readings = sum(channel.kept for channel in self.channels.values())
+        readings = self._table.kept
         if not readings:
             self._remove()
-        self._outcome = Outcome(
-            self._writer.path if readings else None,
-            readings,
-            self.captures,
-            self._events,
-            self.traffic,
-            [path for path in map(_closed, self._raw) if path is not None],
-            self._error,
-        )
+        path = self._writer.path if readings else None
+        found, raw = self._events.found, self._raw.close()
+        self._outcome = Outcome(path, readings, self.captures, found, self.traffic, raw, self._error)
         return self._outcome
 
     # What the supervisors tell (see `Listener`).
@@ -255,11 +208,10 @@ class Recorder:
                 return
             try:
                 self._note_suspension()
-                for reading in self._on_session_clock(readings):
-                    number = self._channel(meter, reading)
-                    by_channel.setdefault(number, []).append(reading)
+                for reading in self._suspensions.counted_in(readings):
+                    by_channel.setdefault(self._channel(meter, reading), []).append(reading)
                 for number, some in by_channel.items():
-                    self._take(number, some)
+                    self._take(self.channels[number], some)
             except SessionError as error:
                 self._fail(error)
 
@@ -270,15 +222,14 @@ class Recorder:
         with self._lock:
             if self._over.is_set():
                 return
-            newest = {column: number for (one, column, _), number in self._numbers.items() if one == meter}
+            latest = self._table.latest(meter)
             try:
-                for channel in newest.values() or (None,):
+                for channel in latest or (None,):
                     self._writer.add_link_change(at_s, name, up, cause, channel)
-                if self._raw:
-                    self._raw[meter].note(f"{at_s:.6f} {'up' if up else 'down'}: {cause}")
+                self._raw.note_link(meter, at_s, up, cause)
             except SessionError as error:
                 self._fail(error)
-        if newest or not up:  # the first time, what it shows says that it is up
+        if latest or not up:  # the first time, what it shows says that it is up
             self._tell(Notice("link", at_s, f"{name}: {cause}"))
 
     def waiting_for(self, meter: int, text: str) -> None:
@@ -297,16 +248,64 @@ class Recorder:
 
     # What happens inside; the lock is held.
 
+    def _channel(self, meter: int, reading: Reading) -> int:
+        number = self._table.number(meter, reading)
+        return self._begin_channel(meter, reading) if number is None else number
+
+    def _begin_channel(self, meter: int, reading: Reading) -> int:
+        channel = self._table.begin(meter, reading)
+        if self._windows is not None:
+            self._windows.add_channel(self.channels[channel.number])
+        self._events.add_channel(channel)
+        text = f"{channel.label}: {channel.quantity.words}"
+        self._tell(Notice("channel", self.elapsed_s, text, channel.number, channel.quantity))
+        return channel.number
+
+    def _take(self, channel: LiveChannel, readings: list[Reading]) -> None:
+        channel.add(readings)
+        self._newest_s = max(self._newest_s, readings[-1].time_s)
+        if self._windows is None:
+            self._keep({channel.number: readings})
+            return
+        self._keep(self._windows.take(channel, readings))
+        self._close_window(self._newest_s - self._writer.monotonic_start_s)
+
+    def _keep(self, by_channel: dict[int, list[Reading]]) -> None:
+        for number, readings in by_channel.items():
+            self._writer.append(number, readings)
+            self.channels[number].kept += len(readings)
+            for event in self._events.feed(number, readings, self._writer.monotonic_start_s):
+                self._tell_event(number, event)
+        if self._windows is None and self._events_wanted is not None and self._events.count >= self._events_wanted:
+            self._over.set()
+
+    def _keep_round(self, at_s: float) -> None:
+        """Do what a marker does to an armed capture."""
+        if self._windows is not None:
+            self._keep(self._windows.open(at_s))
+
+    def _close_window(self, now_s: float) -> None:
+        if self._windows is not None and not self._over.is_set() and self._windows.close(now_s):
+            self._over.set()
+
+    def _heed_markers_from_elsewhere(self) -> None:
+        """Do what `mark` does for a marker of the page or of `meterlog mark`, which is in the file already."""
+        for marker in self._writer.markers_from_elsewhere():
+            self._events.marker(marker)
+            self._keep_round(marker.time_s)
+            self._tell(Notice("marker", marker.time_s, f"{marker.name}: {marker.note}".removesuffix(": ")))
+
     def _note_suspension(self) -> None:
         """Count a suspension of this computer in, and say it: the monotonic clock stood still meanwhile."""
-        more_s = suspended_s() - self._suspended_before_s - self._suspended_s
-        if more_s < LEAST_S or self._over.is_set():
+        if self._over.is_set():
             return
         before_s = self.elapsed_s
-        self._suspended_s += more_s
+        more_s = self._suspensions.more_s()
+        if not more_s:
+            return
         try:
             self._writer.add_suspension(more_s)
-            for (meter, _, _), channel in self._numbers.items():
+            for channel, meter in self._table.meters:
                 name = self._meters[meter].meter.name
                 self._writer.add_link_change(before_s, name, False, "this computer was suspended", channel)
                 self._writer.add_link_change(before_s + more_s, name, True, f"it woke after {more_s:.0f} s", channel)
@@ -314,133 +313,35 @@ class Recorder:
             self._fail(error)
         self._tell(Notice("link", before_s, f"this computer was suspended for {more_s:.0f} s: nothing was read"))
 
-    def _on_session_clock(self, readings: list[Reading]) -> list[Reading]:
-        """The readings with the suspensions so far in their times."""
-        if not self._suspended_s:
-            return readings
-        return [reading._replace(time_s=reading.time_s + self._suspended_s) for reading in readings]
-
-    def _channel(self, meter: int, reading: Reading) -> int:
-        key = (meter, reading.column, reading.quantity)
-        number = self._numbers.get(key)
-        return self._new_channel(*key) if number is None else number
-
-    def _new_channel(self, meter: int, column: int, quantity: Quantity) -> int:
-        """A meter shows this quantity for the first time: at the start, or when its dial was turned."""
-        setup = self._meters[meter]
-        label = setup.label(column)
-        address = setup.reached_by
-        number = self._writer.add_channel(
-            label,
-            quantity,
-            point=setup.point(column),
-            address=str(address),
-            driver=address.scheme,
-            accuracy=setup.accuracy,
-            interval_s=setup.interval_s,
-        )
-        self._numbers[meter, column, quantity] = number
-        self.channels[number] = LiveChannel(number, meter, label, quantity, setup.interval_s)
-        if self._armed is not None:
-            self._armed.add_channel(number, label, quantity)
-        if self._make_detector is not None:
-            channel = Channel(
-                number,
-                label,
-                quantity,
-                setup.point(column),
-                str(address),
-                address.scheme,
-                setup.accuracy,
-                setup.interval_s,
-            )
-            self._detectors[number] = self._make_detector(channel)
-        self._tell(Notice("channel", self.elapsed_s, f"{label}: {quantity.words}", number, quantity))
-        return number
-
-    def _take(self, number: int, readings: list[Reading]) -> None:
-        self.channels[number].add(readings)
-        self._newest_s = max(self._newest_s, readings[-1].time_s)
-        if self._armed is None:
-            self._keep({number: readings})
-            return
-        keep, firings = self._armed.take(number, readings)
-        for firing in firings:
-            self._note_firing(firing)
-        self._keep(keep)
-        self._close_window(self._newest_s - self._writer.monotonic_start_s)
-
-    def _keep(self, by_channel: dict[int, list[Reading]]) -> None:
-        for number, readings in by_channel.items():
-            self._writer.append(number, readings)
-            self.channels[number].kept += len(readings)
-            detector = self._detectors.get(number)
-            if detector is not None:
-                start_s = self._writer.monotonic_start_s
-                relative = [reading._replace(time_s=reading.time_s - start_s) for reading in readings]
-                self._found(number, detector.feed(relative))
-
-    def _found(self, number: int, events: list[Event]) -> None:
-        for event in events:
-            self._events.append(event)
-            channel = self.channels[number]
-            channel.last_event = event
-            self._tell(Notice("event", event.start_s, event.detail, number, channel.quantity, event))
-        if self._armed is None and self._events_wanted is not None:
-            wanted = [event for event in self._events if event.kind not in UNTRUSTED_KINDS]
-            if len(wanted) >= self._events_wanted:
-                self._over.set()
-
-    def _note_firing(self, firing: Firing) -> None:
-        assert self._armed is not None
-        at_s = firing.time_s - self._writer.monotonic_start_s
-        channel = self.channels[firing.channel]
-        text = f"{self._armed.condition.text} on {channel.label}: {firing.value:g} {channel.quantity.unit}"
-        self._add_marker(at_s, TRIGGERED, text, CAPTURE)
-        self._waiting = False
-        self._tell(Notice("capture", at_s, text, firing.channel, channel.quantity))
-
-    def _close_window(self, now_s: float) -> None:
-        """End an armed capture's window whose last readings must have come; `now_s` from the session's start."""
-        if self._armed is None or self._waiting or self._over.is_set():
-            return
-        until_s = self._armed.until_s - self._writer.monotonic_start_s
-        if now_s <= until_s + LATE_S:
-            return
-        if self._events_wanted is not None and self._armed.fired >= self._events_wanted:
-            self._over.set()
-            return
-        self._wait_armed(until_s)
-
-    def _wait_armed(self, at_s: float) -> None:
-        """Begin to wait. The marker tells readers of the session that what is missing from here was not wanted."""
-        assert self._armed is not None
-        self._waiting = True
-        text = f"{WAITING_FOR}{self._armed.condition.text}"
-        self._add_marker(at_s, ARMED, text, CAPTURE)
-        self._tell(Notice("capture", at_s, text))
+    def _announce(self, at_s: float, marker: str, text: str, channel: LiveChannel | None = None) -> None:
+        """Set a marker of the armed capture's own, and tell of it."""
+        self._add_marker(at_s, marker, text, CAPTURE)
+        concerned = (channel.number, channel.quantity) if channel is not None else (None, None)
+        self._tell(Notice("capture", at_s, text, *concerned))
 
     def _add_marker(self, at_s: float, name: str, note: str, by: str) -> None:
         self._writer.add_marker(at_s, name, note, by)
         self._markers += 1
-        marker = Marker(self._markers, at_s, name, note, by)
-        for detector in self._detectors.values():
-            detector.marker(marker)
+        self._events.marker(Marker(self._markers, at_s, name, note, by))
+
+    def _say_shown(self) -> None:
+        """While nothing is kept, let others see that the meters are alive."""
+        if self.waiting:
+            self._writer.say({"shows": self._table.shown(self._writer.monotonic_start_s)})
+        elif self._said_shown:
+            self._writer.say({})
+        self._said_shown = self.waiting
 
     def _fail(self, error: MeterlogError) -> None:
         if self._error is None and not self._over.is_set():
             self._error = error
         self._over.set()
 
+    def _tell_event(self, number: int, event: Event) -> None:
+        channel = self.channels[number]
+        channel.last_event = event
+        self._tell(Notice("event", event.start_s, event.detail, number, channel.quantity, event))
+
     def _tell(self, notice: Notice) -> None:
         if self._observer is not None:
             self._observer(notice)
-
-
-def _closed(capture: RawCaptureWriter) -> Path | None:
-    """Close a raw capture; None where no byte came and the file is removed."""
-    capture.close()
-    if capture.chunks:
-        return capture.path
-    capture.path.unlink(missing_ok=True)
-    return None

@@ -41,7 +41,7 @@ def test_a_suspension_is_a_gap_with_its_cause_and_later_times_count_it_in(
 ) -> None:
     path, asleep_s, told = tmp_path / "a.sqlite", [5.0], list[Notice]()
     writer = SessionWriter.create(path)
-    monkeypatch.setattr("meterlog.capture.recorder.suspended_s", lambda: asleep_s[0])  # no test suspends a computer
+    monkeypatch.setattr("meterlog.capture.suspension.suspended_s", lambda: asleep_s[0])  # no test suspends a computer
     recorder = Recorder([meter_setup(f"status14:{meter.port}")], writer, observer=told.append)
     recorder.start()
     show(meter, recorder, 8)

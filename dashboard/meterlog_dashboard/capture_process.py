@@ -17,7 +17,8 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import IO, Any
 
-from meterlog.capture.meters import meter_setup
+from meterlog.capture.armed_check import check_channel
+from meterlog.capture.meters import meter_setups
 from meterlog.capture.trigger import Condition
 from meterlog.errors import LinkError, UsageError
 from meterlog.session.lock import is_recording, recorder_says
@@ -56,10 +57,9 @@ class Plan:
         """
         if not self.meters:
             raise UsageError("which meter? Pick one that was found, or type its address")
-        for address in self.meters:
-            meter_setup(address)
+        setups = meter_setups(self.meters)
         if self.armed:
-            Condition.parse(self.armed)
+            check_channel(Condition.parse(self.armed), setups)
         if min(self.before_s, self.after_s) < 0 or self.captures < 0:
             raise UsageError("the seconds to keep and the number of captures are not below 0")
 

@@ -117,6 +117,11 @@ class SessionMeter:
         """The file."""
         return f"replay of {self._path}"
 
+    @property
+    def columns(self) -> int:
+        """How many channels were recorded."""
+        return len(self._labels)
+
     def column_label(self, column: int) -> str:
         """The recorded channel's label."""
         return self._labels[column]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Protocol
 
 from meterlog.capture.channels import LiveChannel
-from meterlog.capture.trigger import WAITING_FOR, ArmedCapture
+from meterlog.capture.trigger import WAITING_FOR, ArmedCapture, Condition
 from meterlog.reading import Reading
 from meterlog.session.model import ARMED, TRIGGERED
 
@@ -39,6 +39,11 @@ class ArmedWindows:
         """
         self.waiting = False
         self._armed, self._wanted, self._start_s, self._announce = armed, wanted, start_s, announce
+
+    @property
+    def condition(self) -> Condition:
+        """What it waits for."""
+        return self._armed.condition
 
     @property
     def fired(self) -> int:

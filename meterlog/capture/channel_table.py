@@ -13,8 +13,12 @@ from meterlog.session import Channel, SessionWriter
 class ChannelTable:
     """The channels of a recording: one for each meter, column and quantity. Not thread-safe.
 
+    The order of the meters, not that of their first readings, numbers the channels: the first column of the k-th meter
+    is channel k; then come the other columns that are known or named beforehand, meter by meter; then whatever else
+    turns up, as it comes. The numbers of a meter that stays silent stay free.
+
     Attributes:
-        live: every channel's latest figures, by number.
+        live: every channel's latest figures, by number, lowest first. Replaced, never changed.
     """
 
     def __init__(self, meters: Sequence[MeterSetup], writer: SessionWriter) -> None:
@@ -22,10 +26,29 @@ class ChannelTable:
         self.live: dict[int, LiveChannel] = {}
         self._meters, self._writer = meters, writer
         self._numbers: dict[tuple[int, int, Quantity], int] = {}
+        places = [(meter, 0) for meter in range(len(meters))]
+        places += [(meter, column) for meter, setup in enumerate(meters) for column in range(1, setup.columns_named)]
+        self._reserved = {place: number for number, place in enumerate(places, 1)}
+        self._next = len(places) + 1
 
-    def number(self, meter: int, reading: Reading) -> int | None:
-        """Return the number of the channel that this reading belongs to; None before its first reading."""
-        return self._numbers.get((meter, reading.column, reading.quantity))
+    def new(self, meter: int, readings: list[Reading]) -> list[Reading]:
+        """Return those of a meter's readings that have no channel yet, one each, by column."""
+        first: dict[tuple[int, Quantity], Reading] = {}
+        for reading in readings:
+            if (meter, reading.column, reading.quantity) not in self._numbers:
+                first.setdefault((reading.column, reading.quantity), reading)
+        return sorted(first.values(), key=lambda reading: reading.column)
+
+    def number(self, meter: int, reading: Reading) -> int:
+        """Return the number of the channel that this reading belongs to, which has begun."""
+        return self._numbers[meter, reading.column, reading.quantity]
+
+    def _free_number(self, meter: int, column: int) -> int:
+        reserved = self._reserved.pop((meter, column), None)
+        if reserved is not None:
+            return reserved
+        self._next += 1
+        return self._next - 1
 
     def begin(self, meter: int, reading: Reading) -> Channel:
         """Begin the channel of this reading: the meter's first one, or its dial was turned.
@@ -35,7 +58,8 @@ class ChannelTable:
         """
         setup, column, quantity = self._meters[meter], reading.column, reading.quantity
         label, point, address = setup.label(column), setup.point(column), setup.reached_by
-        number = self._writer.add_channel(
+        number = self._free_number(meter, column)
+        self._writer.add_channel(
             label,
             quantity,
             point=point,
@@ -43,9 +67,11 @@ class ChannelTable:
             driver=address.scheme,
             accuracy=setup.accuracy,
             interval_s=setup.interval_s,
+            number=number,
         )
         self._numbers[meter, column, quantity] = number
-        self.live[number] = LiveChannel(number, meter, label, quantity, setup.interval_s)
+        live = LiveChannel(number, meter, label, quantity, setup.interval_s)
+        self.live = dict(sorted({**self.live, number: live}.items()))
         return Channel(number, label, quantity, point, str(address), address.scheme, setup.accuracy, setup.interval_s)
 
     def latest(self, meter: int) -> list[int]:

@@ -3,16 +3,21 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import PurePath
 from typing import Protocol, runtime_checkable
 
 from meterlog.address import Address
+from meterlog.capture.same_device import check_each_once
 from meterlog.driver import Driver, Meter, load_driver
 from meterlog.errors import AddressError, UsageError
 from meterlog.reading import Accuracy
 from meterlog.transports.tap import RawSink
+
+MOST_COLUMNS = 64
+"""More columns than any meter shows (guess): so many labels are looked through where their number is not known."""
 
 _ACCURACY = re.compile(r"\s*([0-9.]+)\s*(?:%|pct)\s*(?:[+ ]\s*([0-9.]+))?\s*")
 
@@ -37,6 +42,16 @@ class LabelledColumns(Protocol):
 
     def column_label(self, column: int) -> str:
         """What a column is called."""
+        ...
+
+
+@runtime_checkable
+class CountsItsColumns(Protocol):
+    """A meter that knows before it is opened how many columns it has."""
+
+    @property
+    def columns(self) -> int:
+        """How many."""
         ...
 
 
@@ -86,6 +101,27 @@ class MeterSetup:
         named = f"{self.address.scheme} {PurePath(target).name or target}" if target else self.meter.name
         name = labels[0] if labels else named
         return f"{name} {column + 1}" if column else name
+
+    @property
+    def columns(self) -> int | None:
+        """How many columns the meter has; None where only its readings tell."""
+        if isinstance(self.meter, CountsItsColumns):
+            return self.meter.columns
+        return 1 if _driver(self.reached_by.scheme).one_column(self.reached_by) else None
+
+    @property
+    def columns_named(self) -> int:
+        """How many columns are known or named before the first reading; at least 1."""
+        return self.columns or max(1, len(self._each("label", self.labels)), len(self._each("point", self.points)))
+
+    def may_show(self, label: str) -> bool:
+        """Whether one of its columns may turn out to have this label, in upper or lower case."""
+        unfound = isinstance(self.meter, FindsItsDriver) and self.meter.found is None
+        if unfound and not self.labels:
+            return True  # its label will have the driver's name
+        labels = [self.label(column) for column in range(self.columns or MOST_COLUMNS)]
+        as_one_text = [self.address.options["label"].strip()] if unfound else []
+        return label.lower() in (one.lower() for one in labels + as_one_text)
 
     @property
     def reached_by(self) -> Address:
@@ -161,6 +197,17 @@ def meter_setup(text: str) -> MeterSetup:
         watchdog_s,
         driver.least_silence_s,
     )
+
+
+def meter_setups(texts: Sequence[str]) -> list[MeterSetup]:
+    """The meters behind several addresses as typed, in their order.
+
+    Raises:
+        MeterlogError: as `meter_setup`; or two of them are the same device.
+    """
+    setups = [meter_setup(text) for text in texts]
+    check_each_once([setup.address for setup in setups])
+    return setups
 
 
 _driver = cache(load_driver)  # finding one looks through every installed package: 15 ms, for each of ten meters

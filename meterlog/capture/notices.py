@@ -36,8 +36,9 @@ class Notice:
 
     Attributes:
         kind: `channel`: a meter shows a quantity for the first time. `link`: a meter came or went. `waiting`: a meter
-            has not said anything yet. `event`: found live. `marker`: set by someone. `capture`: an armed capture began
-            to wait, or its condition came true. `end`: the recording ends by itself.
+            has not said anything yet, or an armed capture watches none of the channels. `event`: found live.
+            `marker`: set by someone. `capture`: an armed capture began to wait, or its condition came true. `end`:
+            the recording ends by itself.
         time_s: from the session's start, s.
         text: one plain sentence.
         channel: its number, where it concerns one.

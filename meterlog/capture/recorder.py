@@ -15,6 +15,7 @@ import threading
 import time
 from collections.abc import Callable, Sequence
 
+from meterlog.capture.armed_check import unwatched
 from meterlog.capture.armed_windows import ArmedWindows
 from meterlog.capture.channel_table import ChannelTable
 from meterlog.capture.channels import LiveChannel
@@ -37,11 +38,7 @@ LONGEST_END_S = 3.0
 
 
 class Recorder:
-    """Records meters into a session. `start`, then `wait` or `mark` from any thread, then `finish`.
-
-    Attributes:
-        channels: every channel's latest figures, by number.
-    """
+    """Records meters into a session. `start`, then `wait` or `mark` from any thread, then `finish`."""
 
     def __init__(
         self,
@@ -80,7 +77,6 @@ class Recorder:
         self._raw = RawFiles(writer)
         self._meters = [self._raw.tap(number, setup) for number, setup in enumerate(meters)] if raw else list(meters)
         self._table = ChannelTable(self._meters, writer)
-        self.channels: dict[int, LiveChannel] = self._table.live
         self._events = LiveEvents(detector)
         self._suspensions = Suspensions()
         self._windows = ArmedWindows(armed, events_wanted, writer.monotonic_start_s, self._announce) if armed else None
@@ -112,6 +108,11 @@ class Recorder:
         path = self._writer.path
         for file in (path, path.with_name(f"{path.name}-wal"), path.with_name(f"{path.name}-shm")):
             file.unlink(missing_ok=True)
+
+    @property
+    def channels(self) -> dict[int, LiveChannel]:
+        """Every channel's latest figures, by number."""
+        return self._table.live
 
     @property
     def elapsed_s(self) -> float:
@@ -208,8 +209,9 @@ class Recorder:
                 return
             try:
                 self._note_suspension()
+                self._begin_channels(meter, readings)
                 for reading in self._suspensions.counted_in(readings):
-                    by_channel.setdefault(self._channel(meter, reading), []).append(reading)
+                    by_channel.setdefault(self._table.number(meter, reading), []).append(reading)
                 for number, some in by_channel.items():
                     self._take(self.channels[number], some)
             except SessionError as error:
@@ -248,18 +250,20 @@ class Recorder:
 
     # What happens inside; the lock is held.
 
-    def _channel(self, meter: int, reading: Reading) -> int:
-        number = self._table.number(meter, reading)
-        return self._begin_channel(meter, reading) if number is None else number
-
-    def _begin_channel(self, meter: int, reading: Reading) -> int:
-        channel = self._table.begin(meter, reading)
-        if self._windows is not None:
-            self._windows.add_channel(self.channels[channel.number])
-        self._events.add_channel(channel)
-        text = f"{channel.label}: {channel.quantity.words}"
-        self._tell(Notice("channel", self.elapsed_s, text, channel.number, channel.quantity))
-        return channel.number
+    def _begin_channels(self, meter: int, readings: list[Reading]) -> None:
+        """Begin the channels of what a meter shows for the first time: at the start, or its dial was turned."""
+        new = self._table.new(meter, readings)
+        for reading in new:
+            channel = self._table.begin(meter, reading)
+            if self._windows is not None:
+                self._windows.add_channel(self.channels[channel.number])
+            self._events.add_channel(channel)
+            text = f"{channel.label}: {channel.quantity.words}"
+            self._tell(Notice("channel", self.elapsed_s, text, channel.number, channel.quantity))
+        if new and self._windows is not None:
+            doubt = unwatched(self._windows.condition, self._meters, list(self.channels.values()))
+            if doubt:
+                self._tell(Notice("waiting", self.elapsed_s, doubt))
 
     def _take(self, channel: LiveChannel, readings: list[Reading]) -> None:
         channel.add(readings)

@@ -24,7 +24,8 @@ from pathlib import Path
 from types import FrameType
 from typing import Any, Protocol
 
-from meterlog.capture import ArmedCapture, Condition, MeterSetup, Notice, Outcome, Recorder, meter_setup
+from meterlog.capture import ArmedCapture, Condition, MeterSetup, Notice, Outcome, Recorder, meter_setups
+from meterlog.capture.armed_check import check_channel
 from meterlog.capture.cautions import GENERAL
 from meterlog.capture.detection import LaterDetection
 from meterlog.capture.meters import FindsItsDriver
@@ -81,8 +82,8 @@ class Display(Protocol):
 
 def run(args: argparse.Namespace) -> int:
     """Do it; the exit status."""
-    setups = [meter_setup(text) for text in args.meter]
-    armed = _armed(args)
+    setups = meter_setups(args.meter)
+    armed = _armed(args, setups)
     path = Path(args.out or f"{datetime.now().astimezone():%Y-%m-%d_%H%M%S}.sqlite")
     entered = details(args.set)
     sys.setswitchinterval(_SWITCH_INTERVAL_S)
@@ -118,13 +119,15 @@ def run(args: argparse.Namespace) -> int:
         return _report(outcome, setups, armed)
 
 
-def _armed(args: argparse.Namespace) -> ArmedCapture | None:
+def _armed(args: argparse.Namespace, setups: list[MeterSetup]) -> ArmedCapture | None:
     if args.armed is None:
         if args.before is not None or args.after is not None:
             raise UsageError("--before and --after belong to --armed")
         return None
+    condition = Condition.parse(args.armed)
+    check_channel(condition, setups)
     before_s = 5.0 if args.before is None else args.before
-    return ArmedCapture(Condition.parse(args.armed), before_s, 10.0 if args.after is None else args.after)
+    return ArmedCapture(condition, before_s, 10.0 if args.after is None else args.after)
 
 
 def _recorder(setups: list[MeterSetup], writer: SessionWriter, **options: Any) -> Recorder:

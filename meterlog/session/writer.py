@@ -46,7 +46,7 @@ class SessionWriter:
         self._queue: list[Operation] = []
         self._from_elsewhere: list[Marker] = []
         self._given = self._written = 0  # operations
-        self._channels = 0
+        self._channels: set[int] = set()
         self._suspended_s = 0.0
         self._closing = self._hurry = False
         self._changed = threading.Condition()
@@ -123,18 +123,27 @@ class SessionWriter:
         driver: str = "",
         accuracy: Accuracy = USUAL_ACCURACY,
         interval_s: float | None = None,
+        number: int | None = None,
     ) -> int:
         """Begin a channel.
 
+        Args:
+            number: the channel's number, which must be free; the one after the highest when not given.
+
         Returns:
             Its number.
+
+        Raises:
+            ValueError: there is a channel of that number.
         """
         sql = "INSERT INTO channel VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)"
         with self._changed:
-            number = self._channels + 1
+            number = max(self._channels, default=0) + 1 if number is None else number
+            if number in self._channels:
+                raise ValueError(f"{self.path} has a channel {number} already")
             values = (number, label, str(quantity), quantity.unit, point, address, driver, *accuracy, interval_s)
             self._give(Statement(sql, values))
-            self._channels = number
+            self._channels.add(number)
         return number
 
     def append(self, channel: int, readings: Sequence[Reading]) -> None:
@@ -163,7 +172,7 @@ class SessionWriter:
             self._wait_written(behind=1)
 
     def _check_channel(self, channel: int) -> None:
-        if not 1 <= channel <= self._channels:
+        if channel not in self._channels:
             raise ValueError(f"channel {channel} was never added to {self.path}")
 
     def add_marker(self, time_s: float, name: str, note: str = "", by: str = "person") -> None:

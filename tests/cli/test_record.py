@@ -389,7 +389,8 @@ def test_a_port_that_another_program_holds(meter: Plugged, out: Path, capsys: py
 
 def test_the_same_port_twice(meter: Plugged, out: Path, capsys: pytest.CaptureFixture[str]) -> None:
     address = f"status14:{meter.port}"
-    assert "is held by" in refused(capsys, "--meter", address, "--meter", address, "--out", str(out))
+    said = refused(capsys, "--meter", address, "--meter", address, "--out", str(out))
+    assert "are the same device: give each meter once" in said
     assert left(out) == []
 
 

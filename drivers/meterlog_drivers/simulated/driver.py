@@ -89,6 +89,11 @@ class SimulatedMeter:
         """The scenario."""
         return f"simulated {self.run.name}"
 
+    @property
+    def columns(self) -> int:
+        """How many test points the scenario has."""
+        return len(self.run.probes)
+
     def column_label(self, column: int) -> str:
         """What a person would call that channel."""
         return self.run.probes[column].label

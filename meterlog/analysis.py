@@ -10,9 +10,10 @@ from datetime import datetime
 from typing import Protocol
 
 from meterlog.events.detect import detect
-from meterlog.events.event import PLACES, Event
+from meterlog.events.event import Event
 from meterlog.events.gap import lost_links
 from meterlog.findings import Finding, findings
+from meterlog.kinds import place
 from meterlog.limits import Limits, limits_for
 from meterlog.reading import Quantity
 from meterlog.series import Series
@@ -135,7 +136,7 @@ def analyze(session: Session, limits: Limits | None = None, limits_file: str | N
         gaps = [event for event in found if event.kind == "gap"]
         lost = lost_links(channel.number, session.link_changes, armed, gaps, session.duration_s)
         events += found + lost
-    events.sort(key=lambda event: (event.start_s, event.channel, PLACES[event.kind]))
+    events.sort(key=lambda event: (event.start_s, event.channel, place(event.kind)))
     said = findings(session, events, limits, read)
     return Analysis(
         str(session.path),

@@ -6,7 +6,8 @@ from itertools import combinations
 
 import pytest
 
-from meterlog.events.colours import BLUE, GREEN, GREY, KIND_COLOURS, ORANGE, OUTLINES, PURPLE, VERMILION
+from meterlog.drawing.palette import BLUE, GREEN, GREY, ORANGE, OUTLINES, PURPLE, ROLES, VERMILION, kind_colour
+from meterlog.kinds import KINDS
 
 coloraide = pytest.importorskip("coloraide")
 
@@ -39,4 +40,4 @@ def test_every_colour_or_its_outline_is_seen_on_light_and_dark(colour: str, grou
 
 
 def test_kinds_of_events_use_these_colours_only() -> None:
-    assert set(KIND_COLOURS.values()) <= set(ALL)
+    assert {kind_colour(kind) for kind in KINDS} == set(ROLES.values()) <= set(ALL)

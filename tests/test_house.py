@@ -77,8 +77,8 @@ def test_no_import_cycles() -> None:
 
 
 LAYERS: tuple[tuple[str, ...], ...] = (
-    ("errors", "reading", "series", "plain_text", "figure_text", "drawing"),
-    ("address", "details", "signal"),
+    ("errors", "reading", "series", "plain_text", "figure_text", "kinds"),
+    ("address", "details", "signal", "drawing"),
     ("driver", "transports", "session"),
     ("framing", "events", "exchange"),
     ("probe", "limits"),

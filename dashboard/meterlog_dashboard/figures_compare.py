@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from meterlog.compare.comparison import Band, ChannelComparison
-from meterlog.events.colours import BLUE, GREEN, GREY, ORANGE, VERMILION
+from meterlog.drawing.palette import BLUE, GREEN, GREY, ORANGE, VERMILION
 from meterlog.reading import Quantity
 from meterlog.series import Series
 from meterlog.signal.reduce import reduce_series

@@ -9,8 +9,9 @@ from typing import Any
 
 import numpy as np
 
-from meterlog.events.colours import BLUE, GREY, KIND_COLOURS, OUTLINES, PURPLE, VERMILION
+from meterlog.drawing.palette import BLUE, GREY, PURPLE, VERMILION, kind_colour, outline
 from meterlog.events.event import Event
+from meterlog.kinds import KINDS
 from meterlog.series import Series
 from meterlog.session.model import Channel, Marker
 from meterlog.signal.reduce import Drawn, reduce_series
@@ -277,10 +278,10 @@ def _draw_events(
     few += [(n, e) for n, e in inside if n == chosen and (n, e) not in few]
     for number, event in few:
         start, end = clock.ms((max(event.start_s, span[0]), min(event.end_s, span[1]))).tolist()
-        colour = KIND_COLOURS.get(event.kind, VERMILION)
-        edge = {"color": OUTLINES.get(colour, colour), "width": 3 if number == chosen else 1}
+        colour = kind_colour(event.kind)
+        edge = {"color": outline(colour), "width": 3 if number == chosen else 1}
         window.shapes.append(band(start, end, axis, colour, 0.3 if number == chosen else 0.16, line=edge))
-    colours = [KIND_COLOURS.get(e.kind, VERMILION) for _, e in few]
+    colours = [kind_colour(e.kind) for _, e in few]
     middles = [(max(e.start_s, span[0]) + min(e.end_s, span[1])) / 2 for _, e in few]
     named = len(few) <= _MOST_NUMBERS
     window.traces.append(
@@ -294,13 +295,13 @@ def _draw_events(
             "textposition": "top center",
             "cliponaxis": False,
             "customdata": [number for number, _ in few],
-            "hovertext": [f"{number}: {e.kind.replace('_', ' ')}" for number, e in few],
+            "hovertext": [f"{number}: {KINDS[e.kind].words}" for number, e in few],
             "hoverinfo": "text",
             "marker": {
                 "symbol": "triangle-up",
                 "size": [17 if number == chosen else 12 for number, _ in few],
                 "color": colours,
-                "line": {"color": [OUTLINES.get(colour, colour) for colour in colours], "width": 1.5},
+                "line": {"color": [outline(colour) for colour in colours], "width": 1.5},
             },
         }
     )

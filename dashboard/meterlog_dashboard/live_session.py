@@ -20,7 +20,9 @@ import numpy as np
 from meterlog.capture.detection import live_detection
 from meterlog.capture.notices import Detector
 from meterlog.cli.readout import amount, readout
+from meterlog.drawing.palette import kind_colour
 from meterlog.events import Event
+from meterlog.kinds import KINDS
 from meterlog.reading import Flag, Reading
 from meterlog.session import Channel, LinkChange, Marker, open_reader
 from meterlog.session.lock import recorder_says
@@ -36,9 +38,6 @@ _FORGET_S = 30.0
 _EVENTS_KEPT = 200
 _SILENT_INTERVALS = 4.0  # as `gap`
 _SILENT_AT_LEAST_S = 2.0
-
-CAUGHT_KINDS = ("prime_pulse",)
-DOUBT_KINDS = ("gap", "held_display", "meter_battery_low", "range_change")
 
 
 @dataclass(slots=True)
@@ -246,11 +245,12 @@ class Follower:
 
     def _event(self, sequence: int, event: Event) -> dict[str, Any]:
         one = self._followed.get(event.channel)
-        sort = "caught" if event.kind in CAUGHT_KINDS else "doubt" if event.kind in DOUBT_KINDS else "trouble"
+        kind = KINDS[event.kind]
         return {
             "sequence": sequence,
-            "kind": event.kind.replace("_", " "),
-            "sort": sort,
+            "kind": kind.words,
+            "sort": kind.sort,
+            "colour": kind_colour(event.kind),
             "channel": event.channel,
             "label": one.channel.label if one else "",
             "start_s": event.start_s,

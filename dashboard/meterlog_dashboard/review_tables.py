@@ -8,6 +8,7 @@ from dash.development.base_component import Component
 from meterlog.events.event import Event
 from meterlog.figure_text import count, seconds, shown
 from meterlog.findings.finding import Finding
+from meterlog.kinds import KINDS
 from meterlog.session.model import Channel
 from meterlog_dashboard.clock import Clock
 from meterlog_dashboard.parts import extra, table, verdict_word
@@ -66,7 +67,7 @@ def event_sentence(held: Held, number: int) -> str:
     """What an event is, in one line."""
     events = held.analysis.events
     event = events[number - 1]
-    said = event.detail.replace("+-", "±") or event.kind.replace("_", " ")
+    said = event.detail.replace("+-", "±") or KINDS[event.kind].words
     return f"Event {number} of {len(events)}: {said}"
 
 
@@ -102,7 +103,7 @@ def _event_row(number: int, event: Event, channel: Channel, clock: Clock, chosen
     button = html.Button(str(number), title=f"Show event {number}", **extra(data_event=number))
     at = f"{clock.words(event.start_s)} ({event.start_s:.2f} s)"
     lasting, said = lasting.replace("+-", "±"), event.detail.replace("+-", "±")
-    cells = (event.kind.replace("_", " "), channel_name(channel), at, lasting, extreme, said)
+    cells = (KINDS[event.kind].words, channel_name(channel), at, lasting, extreme, said)
     current = extra(aria_current="true") if chosen else {}
     return html.Tr(
         [html.Td(button), *(html.Td(cell) for cell in cells[:-1]), html.Td(cells[-1], className="words")],

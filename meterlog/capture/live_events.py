@@ -6,11 +6,9 @@ from collections.abc import Callable, Sequence
 
 from meterlog.capture.notices import Detector
 from meterlog.events import Event
+from meterlog.kinds import KINDS
 from meterlog.reading import Reading
 from meterlog.session import Channel, Marker
-
-UNTRUSTED_KINDS = ("gap", "held_display", "meter_battery_low", "range_change")
-"""Events about the readings, not the circuit: they do not count towards the events that end a recording."""
 
 
 class LiveEvents:
@@ -57,5 +55,5 @@ class LiveEvents:
 
     @property
     def count(self) -> int:
-        """How many events about the circuit were found."""
-        return sum(event.kind not in UNTRUSTED_KINDS for event in self.found)
+        """How many events about the circuit were found: those about the readings end no recording."""
+        return sum(KINDS[event.kind].about_circuit for event in self.found)

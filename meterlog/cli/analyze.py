@@ -9,7 +9,8 @@ from collections.abc import Iterator
 
 from meterlog.analysis import Analysis, analyze
 from meterlog.cli.fitted import fitted
-from meterlog.events.event import KINDS, Event
+from meterlog.events.event import Event
+from meterlog.kinds import KINDS
 from meterlog.plain_text import one_line
 from meterlog.session.model import HARD_END, Marker
 
@@ -77,7 +78,7 @@ def _event_lines(analysis: Analysis) -> Iterator[tuple[float, str]]:
                 continue
             words += f" ({len(changes)} times in all)" if len(changes) > 1 else ""
         where = f"{one_line(labels.get(event.channel, ''))}: " if len(labels) > 1 else ""
-        yield event.start_s, f"{KINDS[event.kind]:<13} {where}{words}"
+        yield event.start_s, f"{KINDS[event.kind].word:<13} {where}{words}"
 
 
 def _means(analysis: Analysis) -> Iterator[str]:

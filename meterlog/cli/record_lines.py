@@ -7,6 +7,7 @@ import time
 from meterlog.capture import Notice, Recorder
 from meterlog.capture.cautions import cautions
 from meterlog.cli.readout import amount, readout
+from meterlog.kinds import KINDS
 from meterlog.plain_text import one_line
 from meterlog.reading import Quantity
 
@@ -57,7 +58,7 @@ class LineDisplay:
 def said(notice: Notice) -> str:
     """A notice in words."""
     if notice.kind == "event" and notice.event is not None:
-        return f"{notice.event.kind.replace('_', ' ')}: {notice.text}"
+        return f"{KINDS[notice.event.kind].words}: {notice.text}"
     if notice.kind in ("marker", "channel"):
         return f"{'marker' if notice.kind == 'marker' else 'measuring'} {notice.text}"
     return notice.text

@@ -15,13 +15,11 @@ from meterlog.cli.plain import PlainOutput
 from meterlog.cli.readout import amount, readout, sparkline
 from meterlog.cli.record_keys import HELP
 from meterlog.cli.record_lines import LineDisplay, said
+from meterlog.kinds import KINDS
 from meterlog.plain_text import one_line
 
 REFRESH_S = 0.5
 """Time between two pictures: a person reads no faster, and the meters' threads must not wait for drawing."""
-
-ALARM_KINDS = ("dropout", "supply_lost", "sag", "overvoltage", "open_circuit", "chatter", "missing_prime")
-"""Events that a person with both hands in the harness wants to hear."""
 
 _SPARK_READINGS = 30
 
@@ -50,7 +48,7 @@ class ScreenDisplay:
         if notice.kind == "channel" and notice.quantity is not None:
             for caution in self._cautions.new_cautions(notice.quantity):
                 self._console.print(Text(f"caution: {caution}", "yellow"))
-        alarm = notice.event is not None and notice.event.kind in ALARM_KINDS
+        alarm = notice.event is not None and KINDS[notice.event.kind].rings
         self._console.print(Text(f"{notice.time_s:9.2f} s  {one_line(said(notice))}", "bold red" if alarm else ""))
         if alarm and self._sound:
             self._console.bell()
@@ -95,7 +93,7 @@ class ScreenDisplay:
             Text(amount(low, channel.quantity, last.resolution)),
             Text(amount(high, channel.quantity, last.resolution)),
             Text(str(channel.gaps), "red" if channel.gaps else ""),
-            Text(f"{event.kind.replace('_', ' ')} at {event.start_s:.1f} s" if event else ""),
+            Text(f"{KINDS[event.kind].words} at {event.start_s:.1f} s" if event else ""),
         ]
 
     def _foot(self, recorder: Recorder, typing: str | None) -> list[Text]:

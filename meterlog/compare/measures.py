@@ -12,8 +12,8 @@ from meterlog.compare.capture import Capture
 from meterlog.compare.combine import Figure, combined, measured, same
 from meterlog.compare.comparison import Measure, Same
 from meterlog.findings.chance import chance_of_at_least, rate_span
-from meterlog.findings.evidence import FAULTS
 from meterlog.findings.level import level_of, resolution_of, thin, upper_level
+from meterlog.kinds import KINDS
 from meterlog.limits import Limits
 from meterlog.reading import Quantity
 from meterlog.series import Series
@@ -22,7 +22,6 @@ from meterlog.signal.interval import reading_interval
 
 Side = tuple[Capture, Channel]
 
-_COUNTED = (*FAULTS, "missing_prime")
 _RARE = 0.05
 
 
@@ -165,12 +164,12 @@ def _primes_of_one_side(good: Sequence[Side], suspect: Side) -> list[Measure]:
 def _counts(good: Sequence[Side], suspect: Side, limits: Limits) -> list[Measure]:
     """Faults seen, and their rate, for each kind that any capture shows."""
     rows = []
-    for kind in _COUNTED:
+    for kind in (kind.name for kind in KINDS.values() if kind.sort == "trouble"):
         own, hours = _faults(suspect, kind), _hours(suspect)
         others, good_hours = sum(_faults(side, kind) for side in good), sum(_hours(side) for side in good)
         if not own and not others:
             continue
-        name = kind.replace("_", " ")
+        name = KINDS[kind].words
         if not own or not others:
             seen = Figure(float(others), 0.0), Figure(float(own), 0.0)
             row = measured(f"{name} seen", None, "", [seen[0]], seen[1], 0.0)

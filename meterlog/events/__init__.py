@@ -1,6 +1,6 @@
 """What the analyzer finds: one detector a file, and the list of them."""
 
-from meterlog.events.event import KINDS, Event
+from meterlog.events.event import Event
 from meterlog.events.settings import DetectionSettings
 
-__all__ = ["KINDS", "DetectionSettings", "Event"]
+__all__ = ["DetectionSettings", "Event"]

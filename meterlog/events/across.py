@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 
+from meterlog.reading import Quantity
 from meterlog.session.model import Channel
 
 _DROP = re.compile(r"\b(drop|loss|across)|\S:\S", re.IGNORECASE)
@@ -25,3 +26,8 @@ def spans_a_part(channel: Channel) -> bool:
     if points and (_A_POINT.fullmatch(points[1]) or _A_POINT.fullmatch(points[2])):
         return not _GROUND_SIDE.fullmatch(points[2]) or bool(_GROUND_SIDE.fullmatch(points[1]))
     return bool(_GROUND.search(channel.label) or _GROUND.search(channel.point))
+
+
+def measures_supply(channel: Channel) -> bool:
+    """Tell whether the channel is a DC voltage against ground, and no drop."""
+    return channel.quantity is Quantity.DC_VOLTAGE and not spans_a_part(channel)

@@ -2,42 +2,34 @@
 
 A finished channel and a growing one go through the same machines (see `supply.py`), so both give the same events.
 
-Which kinds are looked for, by quantity:
-
-| quantity | kinds |
-|---|---|
-| `dc_voltage`, unless across a part | `prime_pulse missing_prime dropout supply_lost sag overvoltage chatter` |
-| `dc_current` | `prime_pulse`: a load that is switched off, or a draw that falls asleep, is no fault |
-| `resistance`, `continuity` | `open_circuit resistance_step` |
-| all, drops and other quantities included | `gap held_display meter_battery_low range_change` |
+`meterlog.kinds` names the modules with the machines; each module's `machine` says for which channels it has one. What
+concerns the readings themselves (`gap held_display meter_battery_low range_change`) is looked for on every channel.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from importlib import import_module
 from itertools import chain
 from math import inf
-from typing import Protocol
+from typing import Protocol, cast
 
 import numpy as np
 
-from meterlog.events.across import spans_a_part
-from meterlog.events.event import PLACES, Event
+from meterlog.events.event import Event
 from meterlog.events.gap import breaks, gap
-from meterlog.events.measure import Measure
+from meterlog.events.measure import Measure, Watched
 from meterlog.events.missing_prime import KEY_ON, missing_prime
-from meterlog.events.overvoltage import Overvoltage
 from meterlog.events.range_change import RangeChanges
-from meterlog.events.resistance import Resistance
+from meterlog.events.resistance import OHMS
 from meterlog.events.settings import DetectionSettings
-from meterlog.events.supply import Rules, Supply
+from meterlog.events.supply import Supply
 from meterlog.events.untrusted import STORED, Untrusted
+from meterlog.kinds import detectors, place
 from meterlog.reading import Quantity
 from meterlog.series import Series
 from meterlog.session.model import Channel, Marker
 from meterlog.signal.track import Track
-
-_OHMS = (Quantity.RESISTANCE, Quantity.CONTINUITY)
 
 
 class Machine(Protocol):
@@ -76,6 +68,21 @@ class Machine(Protocol):
         ...
 
 
+class DetectorModule(Protocol):
+    """A module of this package with a machine."""
+
+    def machine(self, watched: Watched) -> Machine | None:
+        """Make the machine of a channel; None where it has nothing to look for there."""
+        ...
+
+
+def _detector_modules() -> list[DetectorModule]:
+    return [cast(DetectorModule, import_module(f"{__package__}.{name}")) for name in detectors()]
+
+
+_detector_modules()  # imported with this module: a meter's thread must not wait for an import
+
+
 class ChannelDetector:
     """Everything that is detected on one channel; feed it all readings at once, or as they come."""
 
@@ -92,22 +99,18 @@ class ChannelDetector:
         self._missing: list[Event] = []
         self._resumed: list[float] = []
         self._told: list[int] = []
-        self.supply: Supply | None = None
         self._machines = self._chosen()
+        self.supply = next((machine for machine in self._machines if isinstance(machine, Supply)), None)
 
     def _measure(self) -> Measure:
-        """One for each machine: what one learns of the window must not depend on how far another has come."""
         return Measure(self._channel.number, self._trusted, self._channel.accuracy, self._channel.quantity.unit)
 
     def _chosen(self) -> list[Machine]:
-        settings, quantity = self._settings, self._channel.quantity
-        if quantity == Quantity.DC_VOLTAGE and not spans_a_part(self._channel):
-            self.supply = Supply(self._measure(), settings, Rules(settings.on_at_least_v, True), self._markers)
-            return [self.supply, Overvoltage(self._measure(), settings)]
-        if quantity == Quantity.DC_CURRENT:
-            self.supply = Supply(self._measure(), settings, Rules(settings.on_at_least_a, False), self._markers)
-            return [self.supply]
-        return [Resistance(self._measure(), settings)] if quantity in _OHMS else []
+        made = [
+            module.machine(Watched(self._channel, self._measure(), self._settings, self._markers))
+            for module in _detector_modules()
+        ]
+        return [machine for machine in made if machine is not None]
 
     def mark(self, marker: Marker) -> None:
         """A marker was set while recording."""
@@ -173,7 +176,7 @@ class ChannelDetector:
     def _usable(self, series: Series) -> Series:
         """The readings that detectors may use: no stored ones, no overload but on ohms; polarity left out."""
         value = series.value
-        bad = ~np.isfinite(value) if self._channel.quantity not in _OHMS else np.isnan(value)
+        bad = ~np.isfinite(value) if self._channel.quantity not in OHMS else np.isnan(value)
         if np.bitwise_or.reduce(series.flags) & STORED:
             bad |= (series.flags & STORED) != 0
         if bad.any():
@@ -226,7 +229,7 @@ class ChannelDetector:
 
 
 def _in_order(found: Iterable[Event]) -> list[Event]:
-    return sorted(found, key=lambda event: (event.start_s, PLACES[event.kind], event.end_s))
+    return sorted(found, key=lambda event: (event.start_s, place(event.kind), event.end_s))
 
 
 def detect(

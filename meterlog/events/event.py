@@ -4,34 +4,13 @@ from __future__ import annotations
 
 from dataclasses import asdict, dataclass
 
-KINDS = {
-    "prime_pulse": "PRIME",
-    "missing_prime": "NO PRIME",
-    "dropout": "DROPOUT",
-    "supply_lost": "SUPPLY LOST",
-    "sag": "SAG",
-    "overvoltage": "OVERVOLTAGE",
-    "open_circuit": "OPEN",
-    "resistance_step": "STEP",
-    "chatter": "CHATTER",
-    "gap": "no readings",
-    "held_display": "held display",
-    "meter_battery_low": "meter battery",
-    "range_change": "range change",
-}
-"""The spelling is part of `analyze --json`; the word is what a list of events says; the order is theirs where two begin
-together. Capitals: it is about the circuit, not about the readings."""
-
-PLACES = {kind: place for place, kind in enumerate(KINDS)}
-"""Where a kind stands in that order."""
-
 
 @dataclass(frozen=True, slots=True)
 class Event:
     """One thing that the analyzer found. Absent figures are None.
 
     Attributes:
-        kind: one of `KINDS`.
+        kind: one of `meterlog.kinds.KINDS`.
         channel: the channel's number in its session.
         start_s: when it began, s from the session's start.
         end_s: when it ended, s.

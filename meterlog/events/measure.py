@@ -7,7 +7,9 @@ from typing import NamedTuple
 
 import numpy as np
 
+from meterlog.events.settings import DetectionSettings
 from meterlog.reading import Accuracy
+from meterlog.session.model import Channel, Marker
 from meterlog.signal.edges import Edge, Window, edge_time, place_edge, time_between
 from meterlog.signal.levels import median
 from meterlog.signal.track import Track
@@ -97,3 +99,19 @@ class Measure:
     def when(self, edge: Edge, index: int) -> float:
         """The most likely time of an edge, judged at reading `index`, s."""
         return edge_time(edge, self.window, self.interval(index)[0])
+
+
+class Watched(NamedTuple):
+    """What a detector's machine is made for.
+
+    Attributes:
+        channel: as recorded.
+        measure: its own: what it learns of the meter's window must not depend on how far another machine has come.
+        settings: what counts as an event.
+        markers: the session's; more may be added while it grows.
+    """
+
+    channel: Channel
+    measure: Measure
+    settings: DetectionSettings
+    markers: list[Marker]

@@ -6,14 +6,20 @@ from math import inf
 
 import numpy as np
 
+from meterlog.events.across import measures_supply
 from meterlog.events.event import Event
-from meterlog.events.measure import Measure
+from meterlog.events.measure import Measure, Watched
 from meterlog.events.settings import SYSTEM_SPLIT_V, DetectionSettings
 from meterlog.signal.levels import median
 
 _TELLING = 3
 _RISE_S = 0.3
 _OWN = 18
+
+
+def machine(watched: Watched) -> Overvoltage | None:
+    """Make the machine of a channel that measures a supply."""
+    return Overvoltage(watched.measure, watched.settings) if measures_supply(watched.channel) else None
 
 
 class Overvoltage:

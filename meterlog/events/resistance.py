@@ -12,10 +12,10 @@ from math import inf
 import numpy as np
 
 from meterlog.events.event import Event
-from meterlog.events.measure import Measure
+from meterlog.events.measure import Measure, Watched
 from meterlog.events.settings import DetectionSettings
 from meterlog.figure_text import shown
-from meterlog.reading import Accuracy
+from meterlog.reading import Accuracy, Quantity
 from meterlog.signal.levels import median
 
 _STEADY = 4
@@ -28,6 +28,15 @@ _OVERLOAD_ERROR = 1.2
 up to one interval late; one that samples does not. Where no half open reading has told which meter it is, the end is
 taken half an interval earlier. Of the two uniform edge errors and that shift (both in intervals, either meter) 95 % lie
 within 1.5 - sqrt(0.1) = 1.18: arithmetic."""
+
+
+OHMS = (Quantity.RESISTANCE, Quantity.CONTINUITY)
+"""Quantities shown in ohms, of which an overload means an open circuit."""
+
+
+def machine(watched: Watched) -> Resistance | None:
+    """Make the machine of a channel that is measured in ohms."""
+    return Resistance(watched.measure, watched.settings) if watched.channel.quantity in OHMS else None
 
 
 class Resistance:

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from meterlog.events.event import Event
 from meterlog.figure_text import count, seconds
 from meterlog.findings.chance import chance_of_at_least, unseen_share
-from meterlog.findings.evidence import FAULTS, Evidence
+from meterlog.findings.evidence import Evidence
 from meterlog.findings.finding import Finding
 from meterlog.findings.level import thin, upper_level
 from meterlog.reading import Quantity
@@ -75,7 +75,7 @@ def findings(evidence: Evidence) -> list[Finding]:
 
 def _faults(evidence: Evidence, channel: Channel, *, caught: bool) -> list[Event]:
     """The faults on a channel; with `caught` only those that an armed capture's condition catches while it waits."""
-    faults = [e for e in evidence.events_of(channel, *FAULTS) if not evidence.is_crank(e)]
+    faults = evidence.faults_of(channel)
     condition = evidence.waited_for
     return [e for e in faults if condition is not None and condition.catches(e)] if caught else faults
 

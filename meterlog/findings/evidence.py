@@ -12,14 +12,12 @@ from meterlog.details import entered_number
 from meterlog.events.event import Event
 from meterlog.findings.judge import Span
 from meterlog.findings.level import level_of
+from meterlog.kinds import faults
 from meterlog.limits.figure import Figure
 from meterlog.limits.limits import Limits
 from meterlog.reading import Quantity
 from meterlog.series import Series
 from meterlog.session.model import Channel, Marker
-
-FAULTS = ("dropout", "supply_lost", "sag", "overvoltage", "open_circuit", "resistance_step", "chatter")
-"""Kinds that say something about the circuit rather than about the meter or its link."""
 
 _BATTERY = re.compile(r"\b(battery|batt|b\+)(?!\w)", re.IGNORECASE)
 
@@ -76,6 +74,10 @@ class Evidence:
         """The events of these kinds on a channel, in time order."""
         found = [e for e in self.events if e.channel == channel.number and e.kind in kinds]
         return sorted(found, key=lambda e: e.start_s)
+
+    def faults_of(self, channel: Channel) -> list[Event]:
+        """The faults on a channel, in time order; a dip of the starter is none."""
+        return [event for event in self.events_of(channel, *faults()) if not self.is_crank(event)]
 
     @cached_property
     def waited_for(self) -> Condition | None:

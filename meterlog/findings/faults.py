@@ -1,34 +1,90 @@
-"""What the analyzer saw go wrong, kind by kind, as statements."""
+"""What the analyzer saw go wrong, kind by kind, as statements: their words stand in `meterlog.kinds`."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 from meterlog.events.event import Event
 from meterlog.figure_text import count, seconds, shown
 from meterlog.findings.evidence import Evidence
-from meterlog.findings.finding import Finding, Verdict
+from meterlog.findings.finding import Finding, Line, Verdict
 from meterlog.findings.judge import judge
 from meterlog.findings.level import resolution_of
+from meterlog.kinds import KINDS, Kind
 from meterlog.session.model import Channel
 
-_DIPS = "definitions of IEEE 1159 and IEC 61000-4-30, made for AC and used here on DC"
+_PAD_LEAST_S, _PAD_SHARE = 1.0, 0.25
+"""How far a line goes beyond its event at either side, so that it is seen: s, and as a share of the event; a guess."""
+
+
+def findings(evidence: Evidence) -> list[Finding]:
+    """One finding for each channel and kind that occurred; a dip of the starter is not one of them."""
+    found = []
+    for channel in evidence.channels:
+        for kind in KINDS.values():
+            events = [e for e in evidence.events_of(channel, kind.name) if not evidence.is_crank(e)]
+            if events and kind.sentence:
+                found.append(_Case(evidence, channel, kind, events).finding())
+    return found
+
+
+def around(event: Event) -> tuple[float, float]:
+    """From when to when a line is drawn that an event was judged by, s."""
+    pad_s = max(_PAD_LEAST_S, _PAD_SHARE * (event.end_s - event.start_s))
+    return event.start_s - pad_s, event.end_s + pad_s
 
 
 @dataclass(frozen=True, slots=True)
 class _Case:
-    """Events of one kind on one channel, in the words of a statement."""
+    """Events of one kind on one channel, and what its sentence may say of them: the properties here, and the settings
+    of the detection."""
 
     evidence: Evidence
     channel: Channel
+    kind: Kind
     events: list[Event]
 
-    def many(self, word: str) -> str:
+    def __getitem__(self, field: str) -> object:
+        """A field of a sentence."""
+        return getattr(self if hasattr(_Case, field) else self.evidence.limits.detection, field)
+
+    def finding(self) -> Finding:
+        """The statement about them."""
+        text, limit = self.kind.sentence.format_map(self), self.kind.limit.format_map(self)
+        lines = tuple(self._lines())
+        if self.kind.name == "overvoltage":  # what merely occurred has no margin; a highest level has one
+            value, error = self._top
+            verdict = judge(value, error, high=(self.reference, self.reference))
+            return Finding(text, limit, self.kind.source, *verdict, self.channel.number, lines)
+        occurred: Verdict = "outside" if self.kind.about_circuit else "cannot tell"
+        return Finding(text, limit, self.kind.source, occurred, channel=self.channel.number, lines=lines)
+
+    def _lines(self) -> Iterator[Line]:
+        """The level at which each event began, over its own stretch of time."""
+        share = getattr(self.evidence.limits.detection, self.kind.line_share) if self.kind.line_share else 1.0
+        for event in self.events if self.kind.line else ():
+            if event.reference is not None:
+                words = self.kind.line.format_map(self)
+                yield Line(self.channel.number, share * event.reference, words, *around(event))
+
+    @property
+    def label(self) -> str:
+        """The channel's."""
+        return self.channel.label
+
+    @property
+    def first_s(self) -> float:
+        """When the first began, s."""
+        return self.events[0].start_s
+
+    @property
+    def times(self) -> str:
         """For example `pump feed: 3 dropouts (at 4.1, 7.9, 12.3 s)`."""
         times = ", ".join(f"{e.start_s:.1f}" for e in self.events[:5]) + (" ..." if len(self.events) > 5 else "")
-        return f"{self.channel.label}: {count(len(self.events), word)} (at {times} s)"
+        return f"{self.channel.label}: {count(len(self.events), self.kind.noun)} (at {times} s)"
 
+    @property
     def lasting(self) -> str:
         """The shortest and the longest."""
         timed = sorted((e.duration_s, e.duration_error_s) for e in self.events if e.duration_s is not None)
@@ -37,6 +93,7 @@ class _Case:
         lengths = [shown(duration_s, "s", error_s) for duration_s, error_s in (timed[0], timed[-1])]
         return f", lasting {lengths[0]}" + (f" to {lengths[1]}" if lengths[0] != lengths[1] else "")
 
+    @property
     def lowest(self) -> str:
         """The lowest reading in any, and whether it may have been lower: a meter averages what is short."""
         values = [e.extreme for e in self.events if e.extreme is not None]
@@ -46,97 +103,37 @@ class _Case:
             text += " One shorter than one reading looks shallower than it is: the true lowest value may be lower."
         return text
 
-    def finding(self, text: str, limit: str, source: str, verdict: Verdict = "outside") -> Finding:
-        """A finding without a number for its margin."""
-        return Finding(text, limit, source, verdict, channel=self.channel.number)
+    @property
+    def reference(self) -> float:
+        """What the first was measured against; the overvoltage limit of the system where it does not say."""
+        usual = self.evidence.limits.detection.overvoltage(self.evidence.limits.system_v)
+        first = self.events[0].reference
+        return usual if first is None else first
 
+    @property
+    def _top(self) -> tuple[float, float]:
+        """The highest reading in any, with its error."""
+        highest = max(e.extreme if e.extreme is not None else e.level or 0.0 for e in self.events)
+        return highest, self.channel.accuracy.error(highest, resolution_of(self.evidence.series(self.channel)))
 
-def findings(evidence: Evidence) -> list[Finding]:
-    """One finding for each channel and kind that occurred; a dip of the starter is not one of them."""
-    found = []
-    for channel in evidence.channels:
-        for kind, statement in _STATEMENTS.items():
-            events = [e for e in evidence.events_of(channel, kind) if not evidence.is_crank(e)]
-            if events:
-                found.append(statement(_Case(evidence, channel, events)))
-    return found
+    @property
+    def highest(self) -> str:
+        """The highest reading in any."""
+        value, error = self._top
+        return shown(value, self.channel.quantity.unit, error)
 
+    @property
+    def from_to(self) -> str:
+        """From what to what the first went."""
+        first = self.events[0]
+        if first.reference is None or first.level is None:
+            return ""
+        unit = self.channel.quantity.unit
+        return f" The first went from {shown(first.reference, unit)} to {shown(first.level, unit)}."
 
-def _dropouts(case: _Case) -> Finding:
-    limit = f"no fall to {case.evidence.limits.detection.off_share:.0%} of the usual level or less while on"
-    return case.finding(f"{case.many('dropout')} while it should be on{case.lasting()}{case.lowest()}", limit, _DIPS)
-
-
-def _lost(case: _Case) -> Finding:
-    text = f"{case.channel.label}: the supply went off at {case.events[0].start_s:.1f} s and did not come back."
-    limit = f"on until switched off, or back within {case.evidence.limits.detection.dropout_longest_s:g} s"
-    return case.finding(f"{text} If nobody switched it off, it was lost.", limit, "by definition of the kind")
-
-
-def _sags(case: _Case) -> Finding:
-    limit = f"no fall below {case.evidence.limits.detection.sag_share:.0%} of the usual level"
-    return case.finding(f"{case.many('sag')}{case.lasting()}{case.lowest()}", limit, _DIPS)
-
-
-def _over(case: _Case) -> Finding:
-    usual = case.evidence.limits.detection.overvoltage(case.evidence.limits.system_v)
-    most = case.events[0].reference if case.events[0].reference is not None else usual
-    highest = max(e.extreme if e.extreme is not None else e.level or 0.0 for e in case.events)
-    error = case.channel.accuracy.error(highest, resolution_of(case.evidence.series(case.channel)))
-    verdict = judge(highest, error, high=(most, most))
-    text = f"{case.many('overvoltage')}{case.lasting()}, highest reading {shown(highest, 'V', error)}."
-    source = "default, unverified (grade M)"
-    return Finding(text, f"at most {most:g} V", source, *verdict, channel=case.channel.number)
-
-
-def _open(case: _Case) -> Finding:
-    text = f"{case.many('opening')}{case.lasting()}. A probe that slips reads the same: hold the contact and repeat."
-    return case.finding(text, "no opening once contact is made", "a maker's service manual (grade A)")
-
-
-def _steps(case: _Case) -> Finding:
-    first = case.events[0]
-    text = f"{case.many('step')} of resistance."
-    if first.reference is not None and first.level is not None:
-        text += f" The first went from {shown(first.reference, 'ohm')} to {shown(first.level, 'ohm')}."
-    limit = f"no lasting change of more than {case.evidence.limits.detection.step_share:.0%} and the meter's error"
-    source = "bridging a closed suspect connector: any spread is an intermittent resistance (grade A)"
-    return case.finding(text, limit, source)
-
-
-def _chatter(case: _Case) -> Finding:
-    text = f"{case.many('time')} on and off in quick succession{case.lasting()}{case.lowest()}"
-    return case.finding(text, "steady while on", _DIPS)
-
-
-def _gaps(case: _Case) -> Finding:
-    total_s = sum(e.end_s - e.start_s for e in case.events)
-    length = (
-        f"{seconds(total_s)} in all" if all(e.duration_s is not None for e in case.events) else "the last to the end"
-    )
-    text = f"{case.many('gap')}, {length} without readings: the link to the meter, not the circuit."
-    return case.finding(f"{text} What happened there is not known.", "readings all along", "counted", "cannot tell")
-
-
-def _held(case: _Case) -> Finding:
-    text = f"{case.many('time')} the display was held: those readings did not follow the circuit."
-    return case.finding(text, "readings that can be trusted", "the meter's own flags", "cannot tell")
-
-
-def _weak_meter(case: _Case) -> Finding:
-    text = f"{case.many('time')} the meter reported its own battery low: its readings may be wrong."
-    return case.finding(text, "readings that can be trusted", "the meter's own flags", "cannot tell")
-
-
-_STATEMENTS: dict[str, Callable[[_Case], Finding]] = {
-    "dropout": _dropouts,
-    "supply_lost": _lost,
-    "sag": _sags,
-    "overvoltage": _over,
-    "open_circuit": _open,
-    "resistance_step": _steps,
-    "chatter": _chatter,
-    "gap": _gaps,
-    "held_display": _held,
-    "meter_battery_low": _weak_meter,
-}
+    @property
+    def missing(self) -> str:
+        """How long they were in all."""
+        total_s = sum(e.end_s - e.start_s for e in self.events)
+        ended = all(e.duration_s is not None for e in self.events)
+        return f"{seconds(total_s)} in all" if ended else "the last to the end"

@@ -10,6 +10,25 @@ Verdict = Literal["within", "outside", "cannot tell"]
 
 
 @dataclass(frozen=True, slots=True)
+class Line:
+    """A level that a finding was judged by, as it is drawn into the channel's plot.
+
+    Attributes:
+        channel: in whose plot.
+        level: in the channel's unit.
+        words: what it is.
+        start_s: from where it holds, s from the session's start; None: from the start of the session.
+        end_s: until where, s; None: to its end.
+    """
+
+    channel: int
+    level: float
+    words: str
+    start_s: float | None = None
+    end_s: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Finding:
     """A statement with its evidence and its uncertainty.
 
@@ -21,6 +40,7 @@ class Finding:
         margin: how far inside the limit, in the unit of `text`; negative is outside; None where it has no number.
         margin_error: half-width of the band around `margin`.
         channel: the channel concerned; None for several or none.
+        lines: the levels that it was judged by; none where it was not judged by a level of one channel.
     """
 
     text: str
@@ -30,6 +50,7 @@ class Finding:
     margin: float | None = None
     margin_error: float | None = None
     channel: int | None = None
+    lines: tuple[Line, ...] = ()
 
     def as_json(self) -> dict[str, object]:
         """The object of `analyze --json`."""

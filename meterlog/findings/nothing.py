@@ -6,7 +6,7 @@ import math
 
 from meterlog.events.across import spans_a_part
 from meterlog.figure_text import seconds
-from meterlog.findings.evidence import FAULTS, Evidence
+from meterlog.findings.evidence import Evidence
 from meterlog.findings.finding import Finding
 from meterlog.reading import Quantity
 from meterlog.session.model import Channel
@@ -24,7 +24,7 @@ def findings(evidence: Evidence) -> list[Finding]:
     """One finding for each channel on which no fault was seen; a dip of the starter is no fault."""
     found = []
     for channel in evidence.of(*_QUANTITIES):
-        if not [e for e in evidence.events_of(channel, *FAULTS) if not evidence.is_crank(e)]:
+        if not evidence.faults_of(channel):
             found.append(_nothing(evidence, channel))
     return found
 

@@ -5,10 +5,11 @@ from __future__ import annotations
 import numpy as np
 
 from meterlog.figure_text import shown
-from meterlog.findings.evidence import FAULTS, Evidence
+from meterlog.findings.evidence import Evidence
 from meterlog.findings.finding import Finding
 from meterlog.findings.judge import judge
 from meterlog.findings.level import Level, level_of
+from meterlog.kinds import KINDS
 from meterlog.session.model import Channel
 
 _LOOK_S = 60.0
@@ -46,7 +47,7 @@ def _level_before_anything(evidence: Evidence, channel: Channel) -> Level | None
     series = evidence.series(channel)
     start_s = float(series.time_s[0])
     firsts = [m.time_s for m in evidence.markers]
-    firsts += [e.start_s for e in evidence.events if e.kind in (*FAULTS, "prime_pulse")]
+    firsts += [e.start_s for e in evidence.events if KINDS[e.kind].about_circuit]
     rest = series.between(start_s, min([start_s + _LOOK_S, *firsts]))
     finite = np.isfinite(rest.value)
     if len(rest) < 3 or not finite[:3].all():

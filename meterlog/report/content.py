@@ -11,8 +11,8 @@ from meterlog.compare.capture import Capture
 from meterlog.compare.comparison import ChannelComparison, Comparison
 from meterlog.events.event import Event
 from meterlog.figure_text import seconds, shown
-from meterlog.findings.evidence import FAULTS
 from meterlog.findings.finding import Finding
+from meterlog.kinds import KINDS
 from meterlog.reading import Accuracy
 from meterlog.report.figures import Figure, band_figure, channel_figure
 from meterlog.session.model import HARD_END, Channel
@@ -154,7 +154,7 @@ def _event_row(capture: Capture, number: int, event: Event) -> dict[str, str]:
     return {
         "number": str(number),
         "when": _clock(capture, event.start_s),
-        "kind": event.kind.replace("_", " "),
+        "kind": KINDS[event.kind].words,
         "channel": channel.label or f"channel {channel.number}",
         "lasting": "" if event.duration_s is None else shown(event.duration_s, "s", event.duration_error_s),
         "level": _value(event.level, unit),
@@ -183,15 +183,15 @@ def _plots(capture: Capture, numbered: Sequence[tuple[int, Event]]) -> list[Plot
 
 def _worth_a_look(numbered: Sequence[tuple[int, Event]]) -> list[tuple[int, Event]]:
     """The first few events of the channel, faults before others."""
-    ranked = sorted(numbered, key=lambda entry: (entry[1].kind not in FAULTS, entry[1].start_s))
-    shown_kinds = [entry for entry in ranked if entry[1].kind in (*FAULTS, "prime_pulse", "missing_prime")]
+    ranked = sorted(numbered, key=lambda entry: (not KINDS[entry[1].kind].fault, entry[1].start_s))
+    shown_kinds = [entry for entry in ranked if KINDS[entry[1].kind].about_circuit]
     return sorted(shown_kinds[:_MOST_CLOSE_UPS], key=lambda entry: entry[0])
 
 
 def _close_up(capture: Capture, channel: Channel, number: int, event: Event, own: Sequence[tuple[int, Event]]) -> Plot:
     around_s = max(3.0, 0.5 * (event.end_s - event.start_s))
     window = (max(0.0, event.start_s - around_s), min(capture.duration_s, event.end_s + around_s))
-    caption = f"{channel.label}: event {number} ({event.kind.replace('_', ' ')}) close up."
+    caption = f"{channel.label}: event {number} ({KINDS[event.kind].words}) close up."
     return Plot(channel_figure(capture, channel, own, window), caption)
 
 

@@ -14,15 +14,13 @@ from typing import Any
 
 from meterlog.compare.capture import Capture
 from meterlog.compare.comparison import Band, ChannelComparison, Excursion
-from meterlog.events.colours import BLUE, GREEN, GREY, KIND_COLOURS, ORANGE, OUTLINES, VERMILION
+from meterlog.drawing.palette import BLACK, BLUE, GREEN, GREY, ORANGE, kind_colour, outline
 from meterlog.events.event import Event
 from meterlog.reading import Quantity
 from meterlog.session.model import Channel
 from meterlog.signal.reduce import Drawn, reduce_series
 
 POINTS = 1600
-
-BLACK = "#222222"
 
 _MOST_MARKED = 120
 
@@ -133,10 +131,10 @@ def _shade(sheet: _Sheet, drawn: Drawn) -> None:
 
 
 def _mark_event(sheet: _Sheet, number: int, event: Event) -> None:
-    colour = KIND_COLOURS.get(event.kind, VERMILION)
+    colour = kind_colour(event.kind)
     if event.end_s > event.start_s:
         sheet.band(event.start_s, event.end_s, colour, 0.16)
-    sheet.line(event.start_s, OUTLINES.get(colour, colour))
+    sheet.line(event.start_s, outline(colour))
     bold = {"size": 12, "color": BLACK, "weight": 700}
     sheet.word(event.start_s, 0.0, str(number), font=bold, bgcolor="rgba(255,255,255,0.85)", borderpad=1)
 

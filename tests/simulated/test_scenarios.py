@@ -7,7 +7,7 @@ from collections import Counter
 import numpy as np
 import pytest
 
-from meterlog.events.event import KINDS
+from meterlog.kinds import KINDS
 from meterlog.reading import Quantity
 from meterlog_drivers.simulated.scenarios import SCENARIOS
 

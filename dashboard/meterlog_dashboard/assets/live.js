@@ -173,7 +173,7 @@
     const shapes = marks.map((one) => line(one[0], one[3] ? "dot" : "dash"));
     for (const one of found) {
       shapes.push({ type: "rect", xref: "x", yref: domain(one.channel), x0: one.start_s, x1: Math.max(one.end_s, one.start_s + 0.2),
-        y0: 0, y1: 1, fillcolor: { trouble: "#D55E00", caught: "#009E73" }[one.sort] || "#70707C", opacity: 0.25,
+        y0: 0, y1: 1, fillcolor: one.colour, opacity: 0.25,
         line: { width: 0 }, layer: "below" });
     }
     const named = (x, y, text, yref = "paper") => ({ x, y, xref: "x", yref, text: text.replace(/[<&]/g, " "), showarrow: false,

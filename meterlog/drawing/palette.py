@@ -1,0 +1,28 @@
+"""Names the colours in which everything is drawn: in the report, on the page, and live."""
+
+from __future__ import annotations
+
+from meterlog.kinds import KINDS, Role
+
+BLUE, ORANGE, GREEN, VERMILION, PURPLE, GREY = "#0072B2", "#E69F00", "#009E73", "#D55E00", "#CC79A7", "#70707C"
+"""Colours that colour-blind eyes tell apart (after Okabe and Ito; `tests/test_colours.py` says how far), seen on white
+and on black: all but `ORANGE`, which is too pale on white and has an outline. A word always says the same."""
+
+BLACK = "#222222"
+"""Ink on paper: words and markers of a report."""
+
+OUTLINES = {ORANGE: "#A86F00"}
+"""What goes round a colour that is too pale by itself; all others are their own outline."""
+
+ROLES: dict[Role, str] = {"fault": VERMILION, "deviation": ORANGE, "good": GREEN, "doubt": GREY}
+"""The colour of what an event says."""
+
+
+def kind_colour(kind: str) -> str:
+    """Return the colour of a kind of event."""
+    return ROLES[KINDS[kind].role]
+
+
+def outline(colour: str) -> str:
+    """Return what goes round a colour, so that it is seen on white."""
+    return OUTLINES.get(colour, colour)

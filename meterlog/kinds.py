@@ -1,0 +1,216 @@
+"""Says what each kind of event is, one row a kind: for all who name, ring, colour, count, judge or detect events."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Literal
+
+Sort = Literal["trouble", "caught", "doubt"]
+"""What a person is told at once: something is wrong, what was waited for came, or the readings cannot be trusted."""
+
+Role = Literal["fault", "deviation", "good", "doubt"]
+"""What the colour says; `meterlog.drawing.palette` turns it into one."""
+
+_DIPS = "definitions of IEEE 1159 and IEC 61000-4-30, made for AC and used here on DC"
+_FLAGS = "the meter's own flags"
+_TRUSTED = "readings that can be trusted"
+
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """What a kind of event is.
+
+    `sentence` and `limit` make the finding about all events of the kind on one channel; `findings/faults.py` says which
+    fields they may name. Without a sentence the kind has no finding of its own.
+
+    Attributes:
+        name: the spelling in `analyze --json`.
+        word: in a list of events; capitals where it is about the circuit.
+        noun: one of them, as it is counted.
+        sort: what a person is told at once.
+        role: what its colour says.
+        fault: whether it counts as a fault of the circuit.
+        detector: the module of `meterlog.events` with the machine that finds it; empty where `ChannelDetector` itself
+            finds it, from what the meter says of its readings, from their times, or from the markers.
+        sentence: the finding's text.
+        limit: what it is held against.
+        source: where that comes from.
+        line: what the level is called at which the kind begins; empty where it has no level.
+        line_share: the setting that is this level's share of the event's reference; empty: it is the reference itself.
+    """
+
+    name: str
+    word: str
+    noun: str
+    sort: Sort
+    role: Role
+    fault: bool = False
+    detector: str = ""
+    sentence: str = ""
+    limit: str = ""
+    source: str = ""
+    line: str = ""
+    line_share: str = ""
+
+    @property
+    def words(self) -> str:
+        """The name as a person reads it."""
+        return self.name.replace("_", " ")
+
+    @property
+    def about_circuit(self) -> bool:
+        """Whether it says something about the circuit, and not about the meter or its link."""
+        return self.sort != "doubt"
+
+    @property
+    def rings(self) -> bool:
+        """Whether a person with both hands in the harness wants to hear it."""
+        return self.sort == "trouble"
+
+
+_ROWS = (
+    Kind("prime_pulse", "PRIME", "prime", "caught", "good", detector="supply"),
+    Kind("missing_prime", "NO PRIME", "missing prime", "trouble", "fault"),
+    Kind(
+        "dropout",
+        "DROPOUT",
+        "dropout",
+        "trouble",
+        "fault",
+        fault=True,
+        detector="supply",
+        sentence="{times} while it should be on{lasting}{lowest}",
+        limit="no fall to {off_share:.0%} of the usual level or less while on",
+        source=_DIPS,
+        line="dropout below, {off_share:.0%} of usual",
+        line_share="off_share",
+    ),
+    Kind(
+        "supply_lost",
+        "SUPPLY LOST",
+        "loss of supply",
+        "trouble",
+        "fault",
+        fault=True,
+        detector="supply",
+        sentence="{label}: the supply went off at {first_s:.1f} s and did not come back. "
+        "If nobody switched it off, it was lost.",
+        limit="on until switched off, or back within {dropout_longest_s:g} s",
+        source="by definition of the kind",
+    ),
+    Kind(
+        "sag",
+        "SAG",
+        "sag",
+        "trouble",
+        "deviation",
+        fault=True,
+        detector="supply",
+        sentence="{times}{lasting}{lowest}",
+        limit="no fall below {sag_share:.0%} of the usual level",
+        source=_DIPS,
+        line="sag below, {sag_share:.0%} of usual",
+        line_share="sag_share",
+    ),
+    Kind(
+        "overvoltage",
+        "OVERVOLTAGE",
+        "overvoltage",
+        "trouble",
+        "deviation",
+        fault=True,
+        detector="overvoltage",
+        sentence="{times}{lasting}, highest reading {highest}.",
+        limit="at most {reference:g} V",
+        source="default, unverified (grade M)",
+        line="highest voltage",
+    ),
+    Kind(
+        "open_circuit",
+        "OPEN",
+        "opening",
+        "trouble",
+        "fault",
+        fault=True,
+        detector="resistance",
+        sentence="{times}{lasting}. A probe that slips reads the same: hold the contact and repeat.",
+        limit="no opening once contact is made",
+        source="a maker's service manual (grade A)",
+    ),
+    Kind(
+        "resistance_step",
+        "STEP",
+        "step",
+        "trouble",
+        "fault",
+        fault=True,
+        detector="resistance",
+        sentence="{times} of resistance.{from_to}",
+        limit="no lasting change of more than {step_share:.0%} and the meter's error",
+        source="bridging a closed suspect connector: any spread is an intermittent resistance (grade A)",
+    ),
+    Kind(
+        "chatter",
+        "CHATTER",
+        "time",
+        "trouble",
+        "fault",
+        fault=True,
+        detector="supply",
+        sentence="{times} on and off in quick succession{lasting}{lowest}",
+        limit="steady while on",
+        source=_DIPS,
+    ),
+    Kind(
+        "gap",
+        "no readings",
+        "gap",
+        "doubt",
+        "doubt",
+        sentence="{times}, {missing} without readings: the link to the meter, not the circuit. "
+        "What happened there is not known.",
+        limit="readings all along",
+        source="counted",
+    ),
+    Kind(
+        "held_display",
+        "held display",
+        "time",
+        "doubt",
+        "doubt",
+        sentence="{times} the display was held: those readings did not follow the circuit.",
+        limit=_TRUSTED,
+        source=_FLAGS,
+    ),
+    Kind(
+        "meter_battery_low",
+        "meter battery",
+        "time",
+        "doubt",
+        "doubt",
+        sentence="{times} the meter reported its own battery low: its readings may be wrong.",
+        limit=_TRUSTED,
+        source=_FLAGS,
+    ),
+    Kind("range_change", "range change", "range change", "doubt", "doubt"),
+)
+"""In the order in which they are listed where two begin together."""
+
+KINDS = {kind.name: kind for kind in _ROWS}
+"""Every kind by its name."""
+
+
+def faults() -> tuple[str, ...]:
+    """Name the kinds that count as faults of the circuit."""
+    return tuple(name for name, kind in KINDS.items() if kind.fault)
+
+
+def place(name: str) -> int:
+    """Return where a kind stands in the list, from 0."""
+    return list(KINDS).index(name)
+
+
+def detectors() -> Iterable[str]:
+    """Name the modules of `meterlog.events` that find events, each once."""
+    return dict.fromkeys(kind.detector for kind in KINDS.values() if kind.detector)

@@ -14,7 +14,6 @@ import threading
 import time
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import datetime
 from typing import IO, Any
 
 from meterlog.capture.armed_check import check_channel
@@ -22,7 +21,8 @@ from meterlog.capture.meters import meter_setups
 from meterlog.capture.trigger import Condition
 from meterlog.errors import LinkError, UsageError
 from meterlog.session.lock import is_recording, recorder_says
-from meterlog_dashboard.library import SUFFIX, Library
+from meterlog.session.names import new_name
+from meterlog_dashboard.library import Library
 
 _OPENING_S = 8.0
 """How long a start waits for the meters to open; whoever takes longer is shown on the live page."""
@@ -93,7 +93,7 @@ class Recorders:
         plan.check()
         with self._lock:
             self._forget_ended()
-            name = self._new_name()
+            name = new_name(self._library.folder, self._started)
             path = self._library.folder / name
             output = tempfile.TemporaryFile()  # noqa: SIM115 - lives as long as the process
             command = [sys.executable, "-m", "meterlog", "record", "--plain", f"--out={path}", *plan.words()]
@@ -143,13 +143,6 @@ class Recorders:
     def _forget_ended(self) -> None:
         for name in [name for name, (process, _) in self._started.items() if process.poll() is not None]:
             self._started.pop(name)[1].close()
-
-    def _new_name(self) -> str:
-        stem = f"{datetime.now().astimezone():%Y-%m-%d_%H%M%S}"
-        number, name = 2, f"{stem}{SUFFIX}"
-        while (self._library.folder / name).exists() or name in self._started:
-            number, name = number + 1, f"{stem}-{number}{SUFFIX}"
-        return name
 
 
 _APART: dict[str, Any] = {"start_new_session": True}

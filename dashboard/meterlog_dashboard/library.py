@@ -6,9 +6,9 @@ import re
 from pathlib import Path
 
 from meterlog.errors import NotASession
+from meterlog.session.names import SUFFIX
 
 _NAME = re.compile(r"[^/\\\x00]+")
-SUFFIX = ".sqlite"
 
 
 class Library:

@@ -13,8 +13,8 @@ import time
 from collections.abc import Iterable
 from pathlib import Path
 
+from meterlog.session.names import SUFFIX
 from meterlog.session.summary import Summary, summarize
-from meterlog_dashboard.library import SUFFIX
 
 Stamp = tuple[int, ...]
 

@@ -3,16 +3,14 @@
 from __future__ import annotations
 
 import argparse
-import os
 import re
 import sys
-from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Callable, Sequence
 from importlib import import_module
-from typing import NoReturn, Protocol, TextIO, cast
+from typing import NoReturn, Protocol
 
 from meterlog import __version__
-from meterlog.cli.plain import PlainOutput
+from meterlog.cli.plain import discard, plain_output
 from meterlog.errors import MeterlogError, did_you_mean
 from meterlog.plain_text import one_line
 
@@ -144,25 +142,14 @@ def main(argv: Sequence[str] | None = None) -> int:
         said = f"there is no command '{one_line(words[0])}'{did_you_mean(words[0], COMMANDS)}"
         print(f"meterlog: {said}; 'meterlog --help' lists them", file=sys.stderr)
         return 2
-    with _plain_output():
+    with plain_output():
         try:
             return _run(words[0], words[1:])
         except BrokenPipeError:
-            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+            discard(sys.stdout)
             return 0
         except KeyboardInterrupt:
             return 130
-
-
-@contextmanager
-def _plain_output() -> Iterator[None]:
-    """Inside, no control character of a stranger's text reaches the terminal."""
-    before = sys.stdout, sys.stderr
-    try:
-        sys.stdout, sys.stderr = (stream and cast(TextIO, PlainOutput(stream)) for stream in before)
-        yield
-    finally:
-        sys.stdout, sys.stderr = before
 
 
 def _run(command: str, words: Sequence[str]) -> int:
@@ -195,4 +182,4 @@ def _discard_output() -> None:
         try:
             sys.stdout.flush()
         except OSError:
-            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+            discard(sys.stdout)

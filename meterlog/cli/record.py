@@ -13,13 +13,11 @@ from __future__ import annotations
 import argparse
 import gc
 import math
-import os
 import queue
 import signal
 import sys
 import time
 from contextlib import ExitStack
-from datetime import datetime
 from pathlib import Path
 from types import FrameType
 from typing import Any, Protocol
@@ -30,10 +28,12 @@ from meterlog.capture.cautions import GENERAL
 from meterlog.capture.detection import LaterDetection
 from meterlog.capture.meters import FindsItsDriver
 from meterlog.cli.details import add_details, details
+from meterlog.cli.plain import lasting_output
 from meterlog.cli.times import span
 from meterlog.driver import Traffic
 from meterlog.errors import EmptySession, LinkAbsent, LinkError, MeterlogError, NoFrameFits, UsageError, bytes_in_words
 from meterlog.session import SessionWriter
+from meterlog.session.names import create_named
 
 EXAMPLE = 'meterlog record --meter "status14:/dev/ttyUSB0?label=pump+feed" --armed "rise 6V" --events 1'
 
@@ -84,15 +84,16 @@ def run(args: argparse.Namespace) -> int:
     """Do it; the exit status."""
     setups = meter_setups(args.meter)
     armed = _armed(args, setups)
-    path = Path(args.out or f"{datetime.now().astimezone():%Y-%m-%d_%H%M%S}.sqlite")
     entered = details(args.set)
     sys.setswitchinterval(_SWITCH_INTERVAL_S)
     notices: queue.SimpleQueue[Notice] = queue.SimpleQueue()
-    with _Ends() as ends:
+    with lasting_output(), _Ends() as ends:
         detection = LaterDetection(entered)
+        writer = SessionWriter.create(args.out, details=entered) if args.out else create_named(Path(), entered)
+        path = writer.path
         recorder = _recorder(
             setups,
-            SessionWriter.create(path, details=entered),
+            writer,
             armed=armed,
             events_wanted=args.events,
             detector=detection,
@@ -101,7 +102,7 @@ def run(args: argparse.Namespace) -> int:
         )
         try:
             if any(isinstance(setup.meter, FindsItsDriver) for setup in setups):
-                _say("listening to find out which driver fits")
+                print("listening to find out which driver fits")
             recorder.start()
             ends.by_flag = True  # readings are kept from here on, so Ctrl-C ends the recording and discards nothing
             detection.load()
@@ -109,8 +110,8 @@ def run(args: argparse.Namespace) -> int:
             recorder.discard()
             raise
         if path.suffix != ".sqlite":
-            _say(f"note: '{path}' does not end in .sqlite, so the page does not list it")
-        _say("\n".join(f"caution: {caution}" for caution in GENERAL))
+            print(f"note: '{path}' does not end in .sqlite, so the page does not list it")
+        print("\n".join(f"caution: {caution}" for caution in GENERAL))
         try:
             _show_until_end(recorder, notices, ends, args, str(path))
         finally:
@@ -186,7 +187,7 @@ def _show_until_end(
 
             display = ScreenDisplay(path, keyboard is not None, not args.no_sound)
         else:
-            _say(f"recording to {path}; Ctrl-C ends it, the data is kept")
+            print(f"recording to {path}; Ctrl-C ends it, the data is kept")
         stack.callback(display.close)
         keys = RecordKeys(lambda name, at_s: recorder.mark(name, time_s=at_s), lambda: recorder.elapsed_s)
         until_s = time.monotonic() + (math.inf if args.for_s is None else args.for_s)
@@ -197,25 +198,10 @@ def _show_until_end(
             over = over or ends.asked or keys.ended or time.monotonic() >= until_s
             if keyboard is not None:
                 keys.take(keyboard.pressed())
-            try:
-                while not notices.empty():
-                    display.notice(notices.get())
-                display.refresh(recorder, keys.text)
-                print(end="", flush=True)
-            except OSError:
-                _mute()
-
-
-def _say(text: str) -> None:
-    try:
-        print(text, flush=True)
-    except OSError:
-        _mute()
-
-
-def _mute() -> None:
-    """Nobody reads our output any more (a closed pipe or terminal): that is no reason to end a recording."""
-    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+            while not notices.empty():
+                display.notice(notices.get())
+            display.refresh(recorder, keys.text)
+            print(end="", flush=True)
 
 
 def _report(outcome: Outcome, setups: list[MeterSetup], armed: ArmedCapture | None) -> int:

@@ -11,7 +11,7 @@ from rich.text import Text
 
 from meterlog.capture import Notice, Recorder
 from meterlog.capture.channels import LiveChannel
-from meterlog.cli.plain import PlainOutput
+from meterlog.cli.plain import LastingOutput, PlainOutput
 from meterlog.cli.readout import amount, readout, sparkline
 from meterlog.cli.record_keys import HELP
 from meterlog.cli.record_lines import LineDisplay, said
@@ -36,7 +36,7 @@ class ScreenDisplay:
             sound: ring the terminal's bell on an alarm.
         """
         self._path, self._keys, self._sound = one_line(path), keys, sound
-        terminal = sys.stdout.raw if isinstance(sys.stdout, PlainOutput) else sys.stdout
+        terminal = sys.stdout.raw if isinstance(sys.stdout, PlainOutput | LastingOutput) else sys.stdout
         self._console = Console(file=terminal, highlight=False)
         self._cautions = LineDisplay(quiet=True)
         self._live = Live(console=self._console, auto_refresh=False, transient=True)

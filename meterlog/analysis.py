@@ -12,7 +12,7 @@ from typing import Protocol
 from meterlog.events.detect import detect
 from meterlog.events.event import Event
 from meterlog.events.gap import lost_links
-from meterlog.findings import Finding, findings
+from meterlog.findings import Finding, Line, findings
 from meterlog.kinds import place
 from meterlog.limits import Limits, limits_for
 from meterlog.reading import Quantity
@@ -98,6 +98,11 @@ class Analysis:
     findings: list[Finding]
     limits: Limits
     markers: list[Marker] = dataclasses.field(default_factory=list)
+
+    def lines(self, channel: int) -> list[Line]:
+        """What a channel's findings were judged by, each level once."""
+        every = (line for finding in self.findings for line in finding.lines)
+        return list(dict.fromkeys(line for line in every if line.channel == channel))
 
     def as_json(self) -> dict[str, object]:
         """The object of `analyze --json`."""

@@ -11,6 +11,7 @@ import numpy as np
 
 from meterlog.drawing.palette import BLUE, GREY, PURPLE, VERMILION, kind_colour, outline
 from meterlog.events.event import Event
+from meterlog.findings.line import Line
 from meterlog.kinds import KINDS
 from meterlog.series import Series
 from meterlog.session.model import Channel, Marker
@@ -26,7 +27,6 @@ from meterlog_dashboard.figures import (
     moment,
     word,
 )
-from meterlog_dashboard.limit_lines import LimitLine
 
 POINTS = 2000
 STRIP_POINTS = 800
@@ -48,13 +48,13 @@ class Row:
         channel: as recorded.
         series: all its readings.
         events: (number in the session's list, event) of this channel.
-        limits: to draw.
+        limits: what its findings were judged by.
     """
 
     channel: Channel
     series: Series
     events: Sequence[tuple[int, Event]] = ()
-    limits: Sequence[LimitLine] = ()
+    limits: Sequence[Line] = ()
 
     @property
     def title(self) -> str:
@@ -196,7 +196,7 @@ def _with_neighbours(series: Series, start_s: float, end_s: float) -> Series:
     return series[first:last]
 
 
-def _heights(drawn: Drawn, limits: Sequence[LimitLine]) -> tuple[float, float]:
+def _heights(drawn: Drawn, limits: Sequence[Line]) -> tuple[float, float]:
     """The range of the y axis: what is to be seen, not blown up beyond 2 % of its size, near limits included."""
     finite = drawn.value[np.isfinite(drawn.value)]
     if not len(finite):
@@ -207,7 +207,7 @@ def _heights(drawn: Drawn, limits: Sequence[LimitLine]) -> tuple[float, float]:
         middle = (low + high) / 2
         low, high = middle - least / 2, middle + least / 2
     size = high - low
-    near = [limit.value for limit in limits if low - 0.4 * size <= limit.value <= high + 0.4 * size]
+    near = [limit.level for limit in limits if low - 0.4 * size <= limit.level <= high + 0.4 * size]
     low, high = min([low, *near]), max([high, *near])
     return low - 0.14 * (high - low), high + 0.14 * (high - low)
 
@@ -239,7 +239,7 @@ def _inside(stretches: Sequence[tuple[float, float]], span: tuple[float, float])
 def _draw_limits(
     window: Window,
     axis: str,
-    limits: Sequence[LimitLine],
+    limits: Sequence[Line],
     clock: Clock,
     span: tuple[float, float],
     heights: tuple[float, float],
@@ -249,18 +249,18 @@ def _draw_limits(
     for limit in limits:
         start_s = span[0] if limit.start_s is None else max(limit.start_s, span[0])
         end_s = span[1] if limit.end_s is None else min(limit.end_s, span[1])
-        if end_s <= start_s or not heights[0] <= limit.value <= heights[1] or shown >= _MOST_EVENTS:
+        if end_s <= start_s or not heights[0] <= limit.level <= heights[1] or shown >= _MOST_EVENTS:
             continue
         shown += 1
         start, end = clock.ms((start_s, end_s)).tolist()
         shape = {"type": "line", "xref": "x", "yref": axis, "x0": start, "x1": end}
-        shape |= {"y0": limit.value, "y1": limit.value, "line": {"color": VERMILION, "width": 1.5, "dash": "dash"}}
+        shape |= {"y0": limit.level, "y1": limit.level, "line": {"color": VERMILION, "width": 1.5, "dash": "dash"}}
         window.shapes.append(shape)
         if end_s - start_s > 0.3 * (span[1] - span[0]):
             late = (start_s + end_s) / 2 > (span[0] + span[1]) / 2
             at, side = (end, "right") if late else (start, "left")  # so that a narrow plot cuts no words off
-            text = f"{limit.value:.3g} {unit}: {limit.words}"
-            window.words.append(word(at, limit.value, text, yref=axis, xanchor=side))
+            text = f"{limit.level:.3g} {unit}: {limit.words}"
+            window.words.append(word(at, limit.level, text, yref=axis, xanchor=side))
 
 
 def _draw_events(

@@ -19,7 +19,6 @@ from meterlog_dashboard.clock import Clock
 from meterlog_dashboard.downloads import session_links
 from meterlog_dashboard.figures import Figure
 from meterlog_dashboard.figures_review import Row, Window, detail_figure, draw_window, strip_figure, strip_window
-from meterlog_dashboard.limit_lines import limit_lines
 from meterlog_dashboard.parts import PLOT, STRIP_PLOT, extra
 from meterlog_dashboard.review_tables import (
     EVENTS_A_PAGE,
@@ -162,7 +161,7 @@ def _rows(held: Held, analyzed: bool) -> list[Row]:
             channel,
             held.series(channel.number),
             [(n, e) for n, e in numbered if e.channel == channel.number],
-            limit_lines(held, channel),
+            held.analysis.lines(channel.number),
         )
         for channel in held.channels
     ]

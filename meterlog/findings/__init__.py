@@ -3,5 +3,6 @@
 from meterlog.findings.engine import findings
 from meterlog.findings.evidence import SessionView
 from meterlog.findings.finding import Finding, Verdict
+from meterlog.findings.line import Line
 
-__all__ = ["Finding", "SessionView", "Verdict", "findings"]
+__all__ = ["Finding", "Line", "SessionView", "Verdict", "findings"]

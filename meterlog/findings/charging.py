@@ -9,6 +9,7 @@ from meterlog.findings.evidence import Evidence
 from meterlog.findings.finding import Finding
 from meterlog.findings.judge import judge
 from meterlog.findings.level import level_of, thin
+from meterlog.findings.line import limit_lines
 from meterlog.series import Series
 from meterlog.session.model import Channel
 
@@ -47,7 +48,11 @@ def _level(evidence: Evidence, channel: Channel, series: Series, above: np.ndarr
     if verdict.verdict != "within":
         text += " Smart charging sits lower or higher by design: see the vehicle's service information."
     limit = f"{_span(lowest)} to {_span(highest)} V {at}"
-    return Finding(text, limit, evidence.limits.figure("charging_min_v").cite(), *verdict, channel=channel.number)
+    charged = series.time_s[above]
+    stretch = (float(charged[0]), float(charged[-1]))
+    lines = limit_lines(channel.number, lowest, "least while charging", stretch)
+    lines += limit_lines(channel.number, highest, "most while charging", stretch)
+    return Finding(text, limit, evidence.limits.figure("charging_min_v").cite(), *verdict, channel.number, lines)
 
 
 def _absent(evidence: Evidence, channel: Channel, series: Series) -> list[Finding]:
@@ -66,7 +71,8 @@ def _absent(evidence: Evidence, channel: Channel, series: Series) -> list[Findin
     limit = f"at least {_span(least)} V {at} with the engine running"
     source = evidence.limits.figure("charging_min_v").cite()
     verdict = judge(level.value, level.error, low=least)
-    return [Finding(text, limit, source, "cannot tell", verdict.margin, verdict.margin_error, channel.number)]
+    lines = limit_lines(channel.number, least, "least while charging", (float(after.time_s[0]), None))
+    return [Finding(text, limit, source, "cannot tell", verdict.margin, verdict.margin_error, channel.number, lines)]
 
 
 def _span(span: tuple[float, float]) -> str:

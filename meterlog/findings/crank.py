@@ -8,6 +8,7 @@ from meterlog.findings.evidence import Evidence, is_battery
 from meterlog.findings.finding import Finding
 from meterlog.findings.judge import judge
 from meterlog.findings.level import level_of, resolution_of
+from meterlog.findings.line import around, limit_lines
 from meterlog.reading import Quantity
 from meterlog.session.model import Channel
 
@@ -44,9 +45,9 @@ def _dip(evidence: Evidence, channel: Channel, dip: Event, cranks: int) -> Findi
     if len(inside) < 3:
         text += " With so few readings inside, the true lowest voltage may be lower."
     source = evidence.limits.figure("crank_min_v").cite()
-    return Finding(
-        text, f"not below {_range(floor)} V {at}", source, decided, verdict.margin, verdict.margin_error, channel.number
-    )
+    limit = f"not below {_range(floor)} V {at}"
+    lines = limit_lines(channel.number, floor, "lowest while cranking", around(dip.start_s, dip.end_s))
+    return Finding(text, limit, source, decided, verdict.margin, verdict.margin_error, channel.number, lines)
 
 
 def _of(cranks: int) -> str:

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import math
+
 from meterlog.figure_text import count, shown
 from meterlog.findings.evidence import Evidence, is_battery, says
 from meterlog.findings.finding import Finding
 from meterlog.findings.judge import judge
 from meterlog.findings.level import Level, level_of, upper_level
+from meterlog.findings.line import Line, limit_lines
+from meterlog.limits.figure import Figure
 from meterlog.reading import Quantity
 from meterlog.session.model import Channel
 
@@ -33,7 +37,8 @@ def _running(evidence: Evidence, channel: Channel, level: Level) -> Finding:
         )
         margin = abs(idle[0].value) - least.number()
         limit = f"more than {least.number():g} A while fed"
-        return Finding(text, limit, least.cite(), "outside", margin, idle[0].error, channel.number)
+        lines = _lines(channel, least, level, "least pump current while fed")
+        return Finding(text, limit, least.cite(), "outside", margin, idle[0].error, channel.number, lines)
     verdict = judge(abs(level.value), level.error, high=most.span())
     text = f"{channel.label}: runs at {shown(abs(level.value), 'A', level.error)}."
     if verdict.verdict == "outside":
@@ -41,7 +46,14 @@ def _running(evidence: Evidence, channel: Channel, level: Level) -> Finding:
     elif abs(level.value) < least.number():  # a clamp the other way round shows a minus
         text += " So little may mean that the pump was not fed at the time."
         return Finding(text, "", "", "cannot tell", channel=channel.number)
-    return Finding(text, f"usually below {most.number():g} A", most.cite(), *verdict, channel=channel.number)
+    lines = _lines(channel, most, level, "usual highest pump current")
+    return Finding(text, f"usually below {most.number():g} A", most.cite(), *verdict, channel.number, lines)
+
+
+def _lines(channel: Channel, figure: Figure, level: Level, words: str) -> tuple[Line, ...]:
+    """The limit on the side on which the current reads: a clamp the other way round shows a minus."""
+    limit = math.copysign(figure.number(), level.value)
+    return limit_lines(channel.number, (limit, limit), words)
 
 
 def _while_fed(evidence: Evidence, channel: Channel) -> list[Level]:

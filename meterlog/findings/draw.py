@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
 from meterlog.figure_text import seconds, shown
@@ -9,6 +11,7 @@ from meterlog.findings.evidence import Evidence, says
 from meterlog.findings.finding import Finding
 from meterlog.findings.judge import judge
 from meterlog.findings.level import Level, level_of, thin
+from meterlog.findings.line import limit_lines
 from meterlog.reading import Quantity
 from meterlog.series import Series
 from meterlog.session.model import Channel
@@ -18,6 +21,9 @@ _LEAST_NAMED_S = 30.0
 _MOST_A = 2.0
 """A current below 2 A at its end is taken for a draw at rest after 5 min, or after 30 s where its label names the
 battery or the draw; defaults, unverified."""
+
+_END_SHARE = 0.1
+"""The last tenth of the time is what is judged: a guess."""
 
 
 def findings(evidence: Evidence) -> list[Finding]:
@@ -29,7 +35,7 @@ def findings(evidence: Evidence) -> list[Finding]:
         least_s = _LEAST_NAMED_S if says(channel, "battery", "draw", "parasitic") else _LEAST_S
         if length_s < least_s or says(channel, "pump", "starter", "alternator", "generator"):
             continue
-        level = level_of(series.between(float(series.time_s[-1]) - 0.1 * length_s, np.inf), channel.accuracy)
+        level = level_of(series.between(_judged_from_s(series), np.inf), channel.accuracy)
         if level is not None and abs(level.value) <= _MOST_A:
             found.append(_draw(evidence, channel, series, level))
     return found
@@ -52,7 +58,14 @@ def _draw(evidence: Evidence, channel: Channel, series: Series, level: Level) ->
         decided = "cannot tell"
         text += f" Control units may take {seconds(after.number())} to sleep: wait longer before judging."
     limit = f"at most {1000 * most.number():g} mA once asleep, {seconds(after.number())} after key-off"
-    return Finding(text, limit, most.cite(), decided, verdict.margin, verdict.margin_error, channel.number)
+    asleep = math.copysign(most.number(), level.value)
+    lines = limit_lines(channel.number, (asleep, asleep), "highest draw once asleep", (_judged_from_s(series), None))
+    return Finding(text, limit, most.cite(), decided, verdict.margin, verdict.margin_error, channel.number, lines)
+
+
+def _judged_from_s(series: Series) -> float:
+    """From when on the readings count as the end, s."""
+    return float(series.time_s[-1] - _END_SHARE * (series.time_s[-1] - series.time_s[0]))
 
 
 def _sleep_step(series: Series, end: Level) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import math
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,6 +16,7 @@ from meterlog.findings.finding import Finding
 from meterlog.findings.instant import Instants, difference, same_instants
 from meterlog.findings.judge import judge
 from meterlog.findings.level import level_of, resolution_of, upper_level
+from meterlog.findings.line import limit_lines
 from meterlog.reading import Quantity
 from meterlog.series import Series
 from meterlog.session.model import Channel
@@ -54,28 +56,30 @@ def _across(evidence: Evidence, channel: Channel) -> Finding | None:
     if level is None:
         return None
     limit = f"at most {figure.number():g} V ({figure.meaning})"
+    highest = math.copysign(figure.number(), level.value)
+    lines = limit_lines(channel.number, (highest, highest), "highest drop with current flowing")
     if level.high == 0.0 and level.low == 0.0:
         text = f"{channel.label}: a drop of exactly 0 V means that no current flows, or a bad probe contact."
-        return Finding(text, limit, figure.cite(), "cannot tell", channel=channel.number)
+        return Finding(text, limit, figure.cite(), "cannot tell", channel=channel.number, lines=lines)
     drop = shown(abs(level.value), "V", level.error)
     verdict = judge(abs(level.value), level.error, high=figure.span())
     if loaded is not None:
         text = f"{channel.label}: voltage drop {drop} while the circuit is loaded."
-        return Finding(text, limit, figure.cite(), *verdict, channel=channel.number)
+        return Finding(text, limit, figure.cite(), *verdict, channel=channel.number, lines=lines)
     if abs(level.value) < evidence.limits.system_v / 2:
         text = f"{channel.label}: voltage drop {drop} where it is greatest."
-        return Finding(text, limit, figure.cite(), *verdict, channel=channel.number)
+        return Finding(text, limit, figure.cite(), *verdict, channel=channel.number, lines=lines)
     closed = level_of(series, channel.accuracy, while_closed(series, evidence.limits.system_v))
     if closed is not None and abs(closed.value) > closed.error:
         verdict = judge(abs(closed.value), closed.error, high=figure.span())
         text = f"{channel.label}: voltage drop {shown(abs(closed.value), 'V', closed.error)} while it is closed."
         text += f" The {drop} at other times are the supply across what is open, with no current: no drop."
-        return Finding(text, limit, figure.cite(), *verdict, channel=channel.number)
+        return Finding(text, limit, figure.cite(), *verdict, channel=channel.number, lines=lines)
     text = f"{channel.label}: {drop}, nearly the whole supply, stands across it: it is open there (a fuse: blown)"
     if says(channel, "relay", "switch", "contact", "side"):
         text += ", or simply not switched on at the time. Record the load's current or its feed as well."
-        return Finding(text, limit, figure.cite(), "cannot tell", channel=channel.number)
-    return Finding(f"{text}.", limit, figure.cite(), *verdict, channel=channel.number)
+        return Finding(text, limit, figure.cite(), "cannot tell", channel=channel.number, lines=lines)
+    return Finding(f"{text}.", limit, figure.cite(), *verdict, channel=channel.number, lines=lines)
 
 
 def while_loaded(evidence: Evidence, channel: Channel) -> NDArray[np.bool_] | None:

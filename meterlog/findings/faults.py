@@ -8,14 +8,12 @@ from dataclasses import dataclass
 from meterlog.events.event import Event
 from meterlog.figure_text import count, seconds, shown
 from meterlog.findings.evidence import Evidence
-from meterlog.findings.finding import Finding, Line, Verdict
+from meterlog.findings.finding import Finding, Verdict
 from meterlog.findings.judge import judge
 from meterlog.findings.level import resolution_of
+from meterlog.findings.line import Line, around
 from meterlog.kinds import KINDS, Kind
 from meterlog.session.model import Channel
-
-_PAD_LEAST_S, _PAD_SHARE = 1.0, 0.25
-"""How far a line goes beyond its event at either side, so that it is seen: s, and as a share of the event; a guess."""
 
 
 def findings(evidence: Evidence) -> list[Finding]:
@@ -27,12 +25,6 @@ def findings(evidence: Evidence) -> list[Finding]:
             if events and kind.sentence:
                 found.append(_Case(evidence, channel, kind, events).finding())
     return found
-
-
-def around(event: Event) -> tuple[float, float]:
-    """From when to when a line is drawn that an event was judged by, s."""
-    pad_s = max(_PAD_LEAST_S, _PAD_SHARE * (event.end_s - event.start_s))
-    return event.start_s - pad_s, event.end_s + pad_s
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,7 +58,7 @@ class _Case:
         for event in self.events if self.kind.line else ():
             if event.reference is not None:
                 words = self.kind.line.format_map(self)
-                yield Line(self.channel.number, share * event.reference, words, *around(event))
+                yield Line(self.channel.number, share * event.reference, words, *around(event.start_s, event.end_s))
 
     @property
     def label(self) -> str:

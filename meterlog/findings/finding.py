@@ -5,27 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from meterlog.findings.line import Line
+
 Verdict = Literal["within", "outside", "cannot tell"]
 """The spelling is part of `analyze --json`."""
-
-
-@dataclass(frozen=True, slots=True)
-class Line:
-    """A level that a finding was judged by, as it is drawn into the channel's plot.
-
-    Attributes:
-        channel: in whose plot.
-        level: in the channel's unit.
-        words: what it is.
-        start_s: from where it holds, s from the session's start; None: from the start of the session.
-        end_s: until where, s; None: to its end.
-    """
-
-    channel: int
-    level: float
-    words: str
-    start_s: float | None = None
-    end_s: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

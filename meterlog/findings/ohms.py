@@ -9,6 +9,7 @@ from meterlog.findings.evidence import Evidence, says
 from meterlog.findings.finding import Finding
 from meterlog.findings.judge import judge
 from meterlog.findings.level import Level, level_of, thin
+from meterlog.findings.line import Line
 from meterlog.reading import Flag, Quantity
 from meterlog.series import Series
 from meterlog.session.model import Channel
@@ -44,7 +45,12 @@ def _resistance(evidence: Evidence, channel: Channel) -> Finding:
     if high.number() < ohms <= evidence.limits.value("sender_max_ohm"):
         text += " Tens of ohms may be the level sender on the same connector: check the pins."
     limit = f"{low.number():g} to {high.number():g} ohm, {low.meaning.rpartition(',')[0]}"
-    return Finding(text, limit, low.cite(), *verdict, channel=channel.number)
+    leads = level.value - ohms  # the plot shows what the meter showed, its leads included
+    lines = (
+        Line(channel.number, low.number() + leads, "least for a winding"),
+        Line(channel.number, high.number() + leads, "most for a winding"),
+    )
+    return Finding(text, limit, low.cite(), *verdict, channel.number, lines)
 
 
 def _is_winding(channel: Channel) -> bool:

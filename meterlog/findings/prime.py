@@ -9,6 +9,7 @@ from meterlog.findings.evidence import Evidence
 from meterlog.findings.finding import Finding
 from meterlog.findings.judge import Judgement, judge, rank
 from meterlog.findings.level import level_of, resolution_of
+from meterlog.findings.line import around, limit_lines
 from meterlog.reading import Quantity
 from meterlog.session.model import Channel, Marker
 
@@ -56,7 +57,11 @@ def _level(evidence: Evidence, channel: Channel, pulses: list[Event]) -> list[Fi
     if how.startswith("the battery was not") and verdict.verdict == "cannot tell":
         text += " Record the battery as a second channel to know."
     limit = f"at most {figure.number():g} V below the battery, the pump running"
-    return [Finding(text, limit, figure.cite(), *verdict, channel=channel.number)]
+    battery = evidence.battery_span(pulse.start_s, pulse.end_s)[0]
+    least = (battery[0] - figure.number(), battery[1] - figure.number())
+    words = f"{figure.number():g} V below the battery"
+    lines = limit_lines(channel.number, least, words, around(pulse.start_s, pulse.end_s))
+    return [Finding(text, limit, figure.cite(), *verdict, channel.number, lines)]
 
 
 def _level_error(evidence: Evidence, channel: Channel, pulse: Event) -> float:

@@ -8,8 +8,10 @@ from meterlog.figure_text import shown
 from meterlog.findings.evidence import Evidence
 from meterlog.findings.finding import Finding
 from meterlog.findings.judge import judge
-from meterlog.findings.level import Level, level_of
+from meterlog.findings.level import level_of
+from meterlog.findings.line import around, limit_lines
 from meterlog.kinds import KINDS
+from meterlog.series import Series
 from meterlog.session.model import Channel
 
 _LOOK_S = 60.0
@@ -23,8 +25,9 @@ def findings(evidence: Evidence) -> list[Finding]:
     channel = evidence.battery
     if channel is None:
         return []
-    level = _level_before_anything(evidence, channel)
-    if level is None or level.value > evidence.limits.value("rest_full_v"):
+    rest = _before_anything(evidence, channel)
+    level = None if rest is None else level_of(rest, channel.accuracy)
+    if rest is None or level is None or level.value > evidence.limits.value("rest_full_v"):
         return []
     figure = evidence.charge_curve
     if level.value < 0.8 * figure.points[0][0]:
@@ -39,11 +42,14 @@ def findings(evidence: Evidence) -> list[Finding]:
         "Surface charge reads higher: lamps on for 15 s, then wait 5 min."
     )
     limit = f"at least {least.number():g} % of charge before anything else is judged"
-    return [Finding(text, limit, f"{figure.cite()}; limit: {least.cite()}", *verdict, channel=channel.number)]
+    volts = figure.where(least.number())
+    stretch = around(float(rest.time_s[0]), float(rest.time_s[-1]))
+    lines = limit_lines(channel.number, (volts, volts), f"{least.number():g} % of charge at rest", stretch)
+    return [Finding(text, limit, f"{figure.cite()}; limit: {least.cite()}", *verdict, channel.number, lines)]
 
 
-def _level_before_anything(evidence: Evidence, channel: Channel) -> Level | None:
-    """The steady level before the first marker, event or other change; None where there is no such rest."""
+def _before_anything(evidence: Evidence, channel: Channel) -> Series | None:
+    """The steady readings before the first marker, event or other change; None where there is no such rest."""
     series = evidence.series(channel)
     start_s = float(series.time_s[0])
     firsts = [m.time_s for m in evidence.markers]
@@ -56,4 +62,4 @@ def _level_before_anything(evidence: Evidence, channel: Channel) -> Level | None
     rest = rest if steady.all() else rest[: int(np.argmin(steady))]
     if len(rest) < 3 or rest.time_s[-1] - start_s < _LEAST_S:
         return None
-    return level_of(rest, channel.accuracy)
+    return rest

@@ -7,6 +7,7 @@ from meterlog.findings.evidence import Evidence, says
 from meterlog.findings.finding import Finding
 from meterlog.findings.judge import judge
 from meterlog.findings.level import upper_level
+from meterlog.findings.line import Line
 from meterlog.reading import Quantity
 
 
@@ -22,5 +23,9 @@ def findings(evidence: Evidence) -> list[Finding]:
         verdict = judge(level.value, level.error, high=(low, high))
         text = f"{channel.label}: {shown(level.value, 'V', level.error)} of AC ripple."
         limit = f"below {1000 * low:g} mV by every book, above {1000 * high:g} mV by none"
-        found.append(Finding(text, limit, figure.cite(), *verdict, channel=channel.number))
+        lines = (
+            Line(channel.number, low, "ripple that every book accepts"),
+            Line(channel.number, high, "ripple that none accepts"),
+        )
+        found.append(Finding(text, limit, figure.cite(), *verdict, channel.number, lines))
     return found

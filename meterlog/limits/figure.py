@@ -45,6 +45,10 @@ class Figure:
             return self.value
         return float(np.interp(x, [p[0] for p in self.points], [p[1] for p in self.points]))
 
+    def where(self, y: float) -> float:
+        """The x at which a rising curve reaches y, straight between its points and flat beyond its ends."""
+        return float(np.interp(y, [p[1] for p in self.points], [p[0] for p in self.points]))
+
     def span(self) -> tuple[float, float]:
         """The number as the lowest and highest it may be, which is how limits are judged by."""
         return self.number(), self.number()

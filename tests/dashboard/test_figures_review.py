@@ -12,12 +12,12 @@ import pytest
 from numpy.typing import NDArray
 
 from meterlog.events.event import Event
+from meterlog.findings import Line
 from meterlog.reading import Flag, Quantity
 from meterlog.series import Series
 from meterlog.session.model import Channel, Marker
 from meterlog_dashboard.clock import Clock
 from meterlog_dashboard.figures_review import Row, Window, detail_figure, draw_window, strip_figure
-from meterlog_dashboard.limit_lines import LimitLine
 
 DAY = 864_000
 DROPOUT, OVERLOAD, GAP = 612_345, slice(100_000, 100_050), slice(400_000, 400_600)
@@ -86,7 +86,7 @@ def test_overload_is_drawn_as_such(day: Series) -> None:
 
 
 def test_a_limit_is_drawn_where_it_is_near_and_named(day: Series) -> None:
-    limits = [LimitLine(13.9, "highest voltage"), LimitLine(400.0, "far away")]
+    limits = [Line(1, 13.9, "highest voltage"), Line(1, 400.0, "far away")]
     window = draw_window([row(day, limits=limits)], [], CLOCK, (0.0, 60.0))
     lines = [shape for shape in window.shapes if shape["type"] == "line"]
     assert [line["y0"] for line in lines] == [13.9]

@@ -72,6 +72,7 @@ class ChannelSummary:
             "readings": self.readings,
             "interval_s": _number(self.interval.interval_s),
             "shortest_visible_s": _number(self.interval.shortest_visible_s),
+            "role": str(self.channel.measurand.role),
         }
 
 

@@ -78,7 +78,7 @@ def test_no_import_cycles() -> None:
 
 LAYERS: tuple[tuple[str, ...], ...] = (
     ("errors", "reading", "series", "plain_text", "figure_text", "kinds"),
-    ("address", "details", "signal", "drawing"),
+    ("address", "details", "roles", "signal", "drawing"),
     ("driver", "transports", "session"),
     ("framing", "events", "exchange"),
     ("probe", "limits"),

@@ -64,10 +64,9 @@ def measurements_from_session(reader: SessionReader, circuit: Circuit) -> tuple[
     for channel in reader.channels:
         name = channel.label or channel.point or f"channel {channel.number}"
         quantity = _QUANTITY.get(channel.quantity)
-        place = _place(channel.point, circuit) or _place(channel.label, circuit)
+        place = _channel_place(channel, quantity, circuit) if quantity else None
         if quantity is None or place is None:
-            where = channel.point or channel.label
-            unknown = danger(where) or f"'{where}' is no point of the circuit"
+            unknown = _unplaced(channel, circuit)
             left_out.append(f"{reader.path}: {name} left out: {unknown if quantity else 'its quantity is not used'}")
             continue
         levels = list(_levels(reader, channel, quantity, place, circuit))
@@ -84,14 +83,38 @@ def measurements_from_session(reader: SessionReader, circuit: Circuit) -> tuple[
     return found, left_out
 
 
-def _place(text: str, circuit: Circuit) -> dict[str, str] | None:
+def _channel_place(channel: Channel, quantity: str, circuit: Circuit) -> dict[str, str] | None:
+    """Where a channel was read: by its test point, or by a label that is a point (a part's name alone says too little:
+    it may be called after the fuse that it is behind)."""
+    by_point = _place(channel.point, quantity, circuit)
+    if by_point or channel.point:
+        return by_point
+    by_label = _place(channel.label, quantity, circuit)
+    lone_part = by_label is not None and by_label["at"] == by_label["to"] != circuit.parts[circuit.load].id
+    return None if lone_part and quantity == "voltage" else by_label
+
+
+def _unplaced(channel: Channel, circuit: Circuit) -> str:
+    where = channel.point or channel.label
+    if not channel.point and typed_id(where, circuit.ids()) in circuit.part_index:
+        number = channel.number
+        return (
+            f"'{where}' is a part: say with 'meterlog details SESSION --point {number}=...' whether it was read across"
+            " it (the part) or behind it (a point)"
+        )
+    return danger(where) or f"'{where}' is no point of the circuit"
+
+
+def _place(text: str, quantity: str, circuit: Circuit) -> dict[str, str] | None:
     """`A`, `A to B`, and after a comma or semicolon a state or a load; None where A or B is not in the circuit."""
     where, *words = (word.strip() for word in re.split("[,;]", text))
     ends = [typed_id(end, circuit.ids()) for end in re.split(r"\s+to\s+", where)]
     at, other = ends[0], ends[-1]
     if at is None or other is None or len(ends) > 2:
         return None
-    to = other if len(ends) == 2 else at if at == circuit.parts[circuit.load].id else BATTERY_MINUS
+    # a part means across it; the battery's own volts are those of its posts
+    across = quantity != "current" and at in circuit.part_index and (quantity, at) != ("voltage", circuit.parts[0].id)
+    to = other if len(ends) == 2 else at if across else BATTERY_MINUS
     found = {"at": at, "to": to}
     for word in words:
         plain = re.sub(r"[\s-]+", "_", word.lower())
@@ -141,6 +164,8 @@ def _spans_switched(circuit: Circuit, at: str, to: str) -> bool:
     """Whether two points have a commanded part between them: such a pair reads the source while that part is open."""
     if at in circuit.commands or to in circuit.commands:
         return False
+    if at == to:
+        return at in circuit.part_index and bool(circuit.parts[circuit.part_index[at]].command)
     ends = sorted((circuit.node(at), circuit.node(to)))
     between = circuit.parts[ends[0] + 1 : ends[1] + 1]
     return any(part.command for part in between) and not ends[0] < circuit.load <= ends[1]

@@ -95,6 +95,7 @@ def _means(analysis: Analysis) -> Iterator[str]:
 def _visible(analysis: Analysis) -> Iterator[str]:
     for summary in analysis.channels:
         name = one_line(summary.channel.label) or f"channel {summary.channel.number}"
+        name += f", {summary.channel.measurand.described}"
         if summary.readings < 2 or summary.interval.interval_s != summary.interval.interval_s:
             yield f"{name}: {summary.readings} reading(s): too few to show any event."
             continue

@@ -8,7 +8,8 @@ from typing import NamedTuple
 import numpy as np
 
 from meterlog.events.settings import DetectionSettings
-from meterlog.reading import Accuracy
+from meterlog.reading import Accuracy, Quantity
+from meterlog.roles import Role
 from meterlog.session.model import Channel, Marker
 from meterlog.signal.edges import Edge, Window, edge_time, place_edge, time_between
 from meterlog.signal.levels import median
@@ -115,3 +116,8 @@ class Watched(NamedTuple):
     measure: Measure
     settings: DetectionSettings
     markers: list[Marker]
+
+    @property
+    def against_ground(self) -> bool:
+        """Whether the channel is a DC voltage that is no drop across a part."""
+        return self.channel.quantity is Quantity.DC_VOLTAGE and self.channel.measurand.role is not Role.DROP

@@ -6,7 +6,6 @@ from math import inf
 
 import numpy as np
 
-from meterlog.events.across import measures_supply
 from meterlog.events.event import Event
 from meterlog.events.measure import Measure, Watched
 from meterlog.events.settings import SYSTEM_SPLIT_V, DetectionSettings
@@ -18,8 +17,8 @@ _OWN = 18
 
 
 def machine(watched: Watched) -> Overvoltage | None:
-    """Make the machine of a channel that measures a supply."""
-    return Overvoltage(watched.measure, watched.settings) if measures_supply(watched.channel) else None
+    """Make the machine of a DC voltage against ground."""
+    return Overvoltage(watched.measure, watched.settings) if watched.against_ground else None
 
 
 class Overvoltage:

@@ -15,7 +15,6 @@ from collections.abc import Callable
 from math import inf, nextafter
 from typing import NamedTuple
 
-from meterlog.events.across import measures_supply
 from meterlog.events.chatter import interruptions
 from meterlog.events.dropout import dropout, outage
 from meterlog.events.event import Event
@@ -25,6 +24,7 @@ from meterlog.events.sag import Dip, open_sag, sag
 from meterlog.events.settings import SYSTEM_SPLIT_V, DetectionSettings
 from meterlog.events.supply_lost import came_back, supply_lost
 from meterlog.reading import Quantity
+from meterlog.roles import Role
 from meterlog.session.model import Marker
 from meterlog.signal.edges import Edge
 from meterlog.signal.levels import median
@@ -51,11 +51,13 @@ class Rules(NamedTuple):
 def machine(watched: Watched) -> Supply | None:
     """Make the machine of a supply or of a current.
 
-    A load that is switched off, or a draw that falls asleep, is no fault: of a current only pulses are looked for.
+    A load that is switched off, a draw that falls asleep, or a command that goes off is no fault: of a current or a
+    control signal only pulses are looked for.
     """
     settings = watched.settings
-    if measures_supply(watched.channel):
-        return Supply(watched.measure, settings, Rules(settings.on_at_least_v, True), watched.markers)
+    if watched.against_ground:
+        faults = watched.channel.measurand.role is not Role.CONTROL
+        return Supply(watched.measure, settings, Rules(settings.on_at_least_v, faults), watched.markers)
     if watched.channel.quantity is Quantity.DC_CURRENT:
         return Supply(watched.measure, settings, Rules(settings.on_at_least_a, False), watched.markers)
     return None

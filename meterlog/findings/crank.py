@@ -4,19 +4,19 @@ from __future__ import annotations
 
 from meterlog.events.event import Event
 from meterlog.figure_text import shown
-from meterlog.findings.evidence import Evidence, is_battery
+from meterlog.findings.evidence import Evidence
 from meterlog.findings.finding import Finding
 from meterlog.findings.judge import judge
 from meterlog.findings.level import level_of, resolution_of
 from meterlog.findings.line import around, limit_lines
-from meterlog.reading import Quantity
+from meterlog.roles import Role
 from meterlog.session.model import Channel
 
 
 def findings(evidence: Evidence) -> list[Finding]:
     """One finding a channel: the deepest dip that is the starter's."""
     found = []
-    for channel in evidence.of(Quantity.DC_VOLTAGE):
+    for channel in evidence.playing(Role.SUPPLY):
         dips = [e for e in evidence.events_of(channel, "sag") if evidence.is_crank(e) and e.extreme is not None]
         if dips:
             found.append(_dip(evidence, channel, min(dips, key=lambda e: e.extreme or 0.0), len(dips)))
@@ -39,7 +39,7 @@ def _dip(evidence: Evidence, channel: Channel, dip: Event, cranks: int) -> Findi
         decided = "cannot tell"
         mostly = shown(usual.value, "V", usual.error)
         text += f" It stood mostly at {mostly}: only the starter's first rush went below the floor."
-    if decided == "outside" and not is_battery(channel):
+    if decided == "outside" and not channel.measurand.is_battery:
         decided = "cannot tell"
         text += " This is not the battery's own terminal, which stands higher by the drop on the way: measure there."
     if len(inside) < 3:

@@ -5,13 +5,14 @@ from __future__ import annotations
 import math
 
 from meterlog.figure_text import count, shown
-from meterlog.findings.evidence import Evidence, is_battery, says
+from meterlog.findings.evidence import Evidence
 from meterlog.findings.finding import Finding
 from meterlog.findings.judge import judge
 from meterlog.findings.level import Level, level_of, upper_level
 from meterlog.findings.line import Line, limit_lines
 from meterlog.limits.figure import Figure
 from meterlog.reading import Quantity
+from meterlog.roles import Role
 from meterlog.session.model import Channel
 
 
@@ -20,7 +21,7 @@ def findings(evidence: Evidence) -> list[Finding]:
     found = []
     for channel in evidence.of(Quantity.DC_CURRENT):
         level = upper_level(evidence.series(channel), channel.accuracy)
-        if level is not None and says(channel, "pump"):
+        if level is not None and channel.measurand.names("pump"):
             found.append(_running(evidence, channel, level))
     return found
 
@@ -60,8 +61,8 @@ def _while_fed(evidence: Evidence, channel: Channel) -> list[Level]:
     """The current during each prime that a pump's voltage channel showed."""
     pulses = [
         pulse
-        for other in evidence.of(Quantity.DC_VOLTAGE)
-        if not is_battery(other) and says(other, "pump")
+        for other in evidence.playing(Role.SUPPLY)
+        if not other.measurand.is_battery and other.measurand.names("pump")
         for pulse in evidence.events_of(other, "prime_pulse")
     ]
     series = evidence.series(channel)

@@ -7,7 +7,7 @@ import math
 import numpy as np
 
 from meterlog.figure_text import seconds, shown
-from meterlog.findings.evidence import Evidence, says
+from meterlog.findings.evidence import Evidence
 from meterlog.findings.finding import Finding
 from meterlog.findings.judge import judge
 from meterlog.findings.level import Level, level_of, thin
@@ -32,8 +32,8 @@ def findings(evidence: Evidence) -> list[Finding]:
     for channel in evidence.of(Quantity.DC_CURRENT):
         series = thin(evidence.series(channel))
         length_s = float(series.time_s[-1] - series.time_s[0])
-        least_s = _LEAST_NAMED_S if says(channel, "battery", "draw", "parasitic") else _LEAST_S
-        if length_s < least_s or says(channel, "pump", "starter", "alternator", "generator"):
+        least_s = _LEAST_NAMED_S if channel.measurand.names("battery", "draw", "parasitic") else _LEAST_S
+        if length_s < least_s or channel.measurand.names("pump", "starter", "alternator", "generator"):
             continue
         level = level_of(series.between(_judged_from_s(series), np.inf), channel.accuracy)
         if level is not None and abs(level.value) <= _MOST_A:

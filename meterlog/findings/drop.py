@@ -8,16 +8,16 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from meterlog.events.across import spans_a_part
 from meterlog.figure_text import shown
 from meterlog.findings.element import drop_figure
-from meterlog.findings.evidence import Evidence, is_battery, says
+from meterlog.findings.evidence import Evidence
 from meterlog.findings.finding import Finding
 from meterlog.findings.instant import Instants, difference, same_instants
 from meterlog.findings.judge import judge
 from meterlog.findings.level import level_of, resolution_of, upper_level
 from meterlog.findings.line import limit_lines
 from meterlog.reading import Quantity
+from meterlog.roles import Role
 from meterlog.series import Series
 from meterlog.session.model import Channel
 from meterlog.signal.interval import reading_interval
@@ -28,15 +28,14 @@ _LEAST = 3
 
 def findings(evidence: Evidence) -> list[Finding]:
     """One finding for each channel across a part, and for each pair of channels that follow each other."""
-    found = [_across(evidence, c) for c in evidence.of(Quantity.DC_VOLTAGE) if spans_a_part(c)]
+    found = [_across(evidence, c) for c in evidence.playing(Role.DROP)]
     found += [_between(evidence, first, second) for first, second in fed_pairs(evidence)]
     return [finding for finding in found if finding is not None]
 
 
 def fed_pairs(evidence: Evidence) -> list[tuple[Channel, Channel]]:
     """Pairs of channels along one feed, in the order they were recorded, the battery first."""
-    fed = [c for c in evidence.of(Quantity.DC_VOLTAGE) if not spans_a_part(c)]
-    fed.sort(key=lambda c: not is_battery(c))
+    fed = sorted(evidence.playing(Role.SUPPLY), key=lambda c: not c.measurand.is_battery)
     return list(itertools.pairwise(fed))
 
 
@@ -76,7 +75,7 @@ def _across(evidence: Evidence, channel: Channel) -> Finding | None:
         text += f" The {drop} at other times are the supply across what is open, with no current: no drop."
         return Finding(text, limit, figure.cite(), *verdict, channel=channel.number, lines=lines)
     text = f"{channel.label}: {drop}, nearly the whole supply, stands across it: it is open there (a fuse: blown)"
-    if says(channel, "relay", "switch", "contact", "side"):
+    if channel.measurand.names("relay", "switch", "contact", "side"):
         text += ", or simply not switched on at the time. Record the load's current or its feed as well."
         return Finding(text, limit, figure.cite(), "cannot tell", channel=channel.number, lines=lines)
     return Finding(f"{text}.", limit, figure.cite(), *verdict, channel=channel.number, lines=lines)
@@ -91,8 +90,7 @@ def while_loaded(evidence: Evidence, channel: Channel) -> NDArray[np.bool_] | No
     edge_s = reading_interval(times).interval_s
     primes = [
         event
-        for other in evidence.of(Quantity.DC_VOLTAGE, Quantity.DC_CURRENT)
-        if other.number != channel.number and not spans_a_part(other)
+        for other in (*evidence.playing(Role.SUPPLY), *evidence.of(Quantity.DC_CURRENT))
         for event in evidence.events_of(other, "prime_pulse")
     ]
     chosen = np.zeros(len(times), np.bool_)
@@ -119,7 +117,7 @@ def _between(evidence: Evidence, first: Channel, second: Channel) -> Finding | N
         return None
     counts = (resolution_of(evidence.series(first)), resolution_of(evidence.series(second)))
     drop, error = difference(instants, first.accuracy, second.accuracy, counts)
-    figure = evidence.limits.figure("feed_drop_max_v" if is_battery(first) else "drop_circuit_max_v")
+    figure = evidence.limits.figure("feed_drop_max_v" if first.measurand.is_battery else "drop_circuit_max_v")
     verdict = judge(drop, error, high=figure.span())
     text = (
         f"From {first.label} to {second.label}: {shown(drop, 'V', error)} of voltage drop at the same "

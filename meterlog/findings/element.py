@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from meterlog.findings.evidence import says
 from meterlog.session.model import Channel
 
 _ELEMENTS: tuple[tuple[tuple[str, ...], str], ...] = (
@@ -18,6 +17,6 @@ _ELEMENTS: tuple[tuple[tuple[str, ...], str], ...] = (
 def drop_figure(channel: Channel) -> str:
     """The name of the figure that limits the drop over what the channel spans; any one circuit where no word says."""
     for words, figure in _ELEMENTS:
-        if says(channel, *words):
+        if channel.measurand.names(*words):
             return figure
     return "drop_circuit_max_v"

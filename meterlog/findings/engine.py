@@ -20,6 +20,7 @@ from meterlog.findings import (
     resistance,
     rest,
     ripple,
+    unjudged,
 )
 from meterlog.findings.evidence import Evidence, SessionView
 from meterlog.findings.finding import Finding
@@ -41,6 +42,7 @@ KINDS: tuple[Callable[[Evidence], list[Finding]], ...] = (
     ohms.findings,
     nothing.findings,
     coarse.findings,
+    unjudged.findings,
 )
 """One kind of finding a file."""
 

@@ -16,10 +16,9 @@ from meterlog.kinds import faults
 from meterlog.limits.figure import Figure
 from meterlog.limits.limits import Limits
 from meterlog.reading import Quantity
+from meterlog.roles import Role
 from meterlog.series import Series
 from meterlog.session.model import Channel, Marker
-
-_BATTERY = re.compile(r"\b(battery|batt|b\+)(?!\w)", re.IGNORECASE)
 
 
 class SessionView(Protocol):
@@ -70,6 +69,10 @@ class Evidence:
         """The channels of these quantities that hold readings."""
         return [c for c in self.channels if c.quantity in quantities and len(self.series(c))]
 
+    def playing(self, role: Role) -> list[Channel]:
+        """The DC voltage channels of this role that hold readings."""
+        return [c for c in self.of(Quantity.DC_VOLTAGE) if c.measurand.role is role]
+
     def events_of(self, channel: Channel, *kinds: str) -> list[Event]:
         """The events of these kinds on a channel, in time order."""
         found = [e for e in self.events if e.channel == channel.number and e.kind in kinds]
@@ -101,10 +104,7 @@ class Evidence:
     @cached_property
     def battery(self) -> Channel | None:
         """The channel at the battery, by its label or test point."""
-        for channel in self.of(Quantity.DC_VOLTAGE):
-            if is_battery(channel):
-                return channel
-        return None
+        return next((c for c in self.playing(Role.SUPPLY) if c.measurand.is_battery), None)
 
     @cached_property
     def charge_curve(self) -> Figure:
@@ -148,15 +148,3 @@ class Evidence:
         curve = self.charge_curve.points
         low, high = self.limits.figure("rest_charge").points[0][0], curve[-1][0]
         return (low, high), f"the battery was not recorded: {low:.1f} to {high:.1f} V at rest is taken"
-
-
-def is_battery(channel: Channel) -> bool:
-    """Whether a label or test point names the battery itself, and not a drop from it."""
-    named = bool(_BATTERY.search(channel.label) or _BATTERY.search(channel.point))
-    return named and not says(channel, "drop", "ground", "across")
-
-
-def says(channel: Channel, *words: str) -> bool:
-    """Whether a label or test point holds one of these words."""
-    text = f"{channel.label} {channel.point}".casefold()
-    return any(re.search(rf"\b{re.escape(word)}", text) for word in words)

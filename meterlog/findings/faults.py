@@ -13,6 +13,7 @@ from meterlog.findings.judge import judge
 from meterlog.findings.level import resolution_of
 from meterlog.findings.line import Line, around
 from meterlog.kinds import KINDS, Kind
+from meterlog.roles import Role
 from meterlog.session.model import Channel
 
 
@@ -49,7 +50,8 @@ class _Case:
             value, error = self._top
             verdict = judge(value, error, high=(self.reference, self.reference))
             return Finding(text, limit, self.kind.source, *verdict, self.channel.number, lines)
-        occurred: Verdict = "outside" if self.kind.about_circuit else "cannot tell"
+        known = self.channel.measurand.role not in (Role.OTHER, Role.CONTROL)
+        occurred: Verdict = "outside" if known and self.kind.about_circuit else "cannot tell"
         return Finding(text, limit, self.kind.source, occurred, channel=self.channel.number, lines=lines)
 
     def _lines(self) -> Iterator[Line]:

@@ -4,18 +4,21 @@ from __future__ import annotations
 
 import math
 
-from meterlog.events.across import spans_a_part
 from meterlog.figure_text import seconds
 from meterlog.findings.evidence import Evidence
 from meterlog.findings.finding import Finding
 from meterlog.reading import Quantity
+from meterlog.roles import Role
 from meterlog.session.model import Channel
 from meterlog.signal.interval import reading_interval
 
+_SUPPLY = "dropout, sag or loss of supply"
 _LOOKED_FOR = {
-    "V": "dropout, sag or loss of supply",
-    "A": "dropout, sag or loss of current",
-    "ohm": "opening or step of resistance",
+    Role.SUPPLY: _SUPPLY,
+    Role.DROP: "event",
+    Role.CONTROL: "event",
+    Role.CURRENT: "dropout, sag or loss of current",
+    Role.RESISTANCE: "opening or step of resistance",
 }
 _QUANTITIES = (Quantity.DC_VOLTAGE, Quantity.DC_CURRENT, Quantity.RESISTANCE, Quantity.CONTINUITY)
 
@@ -24,14 +27,14 @@ def findings(evidence: Evidence) -> list[Finding]:
     """One finding for each channel on which no fault was seen; a dip of the starter is no fault."""
     found = []
     for channel in evidence.of(*_QUANTITIES):
-        if not evidence.faults_of(channel):
+        if channel.measurand.role is not Role.OTHER and not evidence.faults_of(channel):
             found.append(_nothing(evidence, channel))
     return found
 
 
 def _nothing(evidence: Evidence, channel: Channel) -> Finding:
     times = evidence.series(channel).time_s
-    looked_for = "event" if spans_a_part(channel) else _LOOKED_FOR[channel.quantity.unit]
+    looked_for = _LOOKED_FOR[channel.measurand.role]
     shortest_s = reading_interval(times).shortest_visible_s
     watched_s = float(times[-1] - times[0])
     watched_s -= sum(gap.end_s - gap.start_s for gap in evidence.events_of(channel, "gap"))  # nobody looked then
@@ -43,7 +46,7 @@ def _nothing(evidence: Evidence, channel: Channel) -> Finding:
         f"{channel.label}: no {looked_for} was seen in {seconds(watched_s)}. Anything shorter than "
         f"{seconds(shortest_s)} could have passed unseen between these readings."
     )
-    if looked_for == _LOOKED_FOR["V"] and not _ever_on(evidence, channel):
+    if looked_for == _SUPPLY and not _ever_on(evidence, channel):
         text = f"{channel.label}: never on, so no {looked_for} could have shown."
         return Finding(text, "", "", "cannot tell", channel=channel.number)
     limit = f"no {looked_for} longer than {seconds(shortest_s)}"

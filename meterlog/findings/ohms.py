@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from meterlog.figure_text import shown
-from meterlog.findings.evidence import Evidence, says
+from meterlog.findings.evidence import Evidence
 from meterlog.findings.finding import Finding
 from meterlog.findings.judge import judge
 from meterlog.findings.level import Level, level_of, thin
@@ -55,8 +55,8 @@ def _resistance(evidence: Evidence, channel: Channel) -> Finding:
 
 def _is_winding(channel: Channel) -> bool:
     """Whether the label or point names the motor itself and not a way to it."""
-    way = says(channel, "ground", "feed", "wire", "path", "relay", "fuse", "harness", "connector")
-    return says(channel, "winding") or (says(channel, "pump", "motor") and not way)
+    way = channel.measurand.names("ground", "feed", "wire", "path", "relay", "fuse", "harness", "connector")
+    return channel.measurand.names("winding") or (channel.measurand.names("pump", "motor") and not way)
 
 
 def without_leads(evidence: Evidence, series: Series, level: Level) -> tuple[float, float, str]:

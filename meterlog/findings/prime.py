@@ -10,7 +10,7 @@ from meterlog.findings.finding import Finding
 from meterlog.findings.judge import Judgement, judge, rank
 from meterlog.findings.level import level_of, resolution_of
 from meterlog.findings.line import around, limit_lines
-from meterlog.reading import Quantity
+from meterlog.roles import Role
 from meterlog.session.model import Channel, Marker
 
 _CRANK_LOOK_S = 5.0
@@ -20,7 +20,7 @@ _CRANK_LOOK_S = 5.0
 def findings(evidence: Evidence) -> list[Finding]:
     """All findings about primes, channel by channel."""
     found: list[Finding] = []
-    for channel in evidence.of(Quantity.DC_VOLTAGE):
+    for channel in evidence.playing(Role.SUPPLY):
         pulses = evidence.events_of(channel, "prime_pulse")
         missing = evidence.events_of(channel, "missing_prime")
         if pulses:

@@ -4,16 +4,16 @@ from __future__ import annotations
 
 import numpy as np
 
-from meterlog.events.across import spans_a_part
 from meterlog.figure_text import shown
 from meterlog.findings.drop import fed_pairs, instants_while_on
 from meterlog.findings.element import drop_figure
-from meterlog.findings.evidence import Evidence, is_battery, says
+from meterlog.findings.evidence import Evidence
 from meterlog.findings.finding import Finding
 from meterlog.findings.instant import Instants, difference, same_instants
 from meterlog.findings.judge import judge
 from meterlog.findings.level import resolution_of, upper_level
 from meterlog.reading import Quantity
+from meterlog.roles import Role
 from meterlog.series import Series
 from meterlog.session.model import Channel
 
@@ -25,10 +25,7 @@ def findings(evidence: Evidence) -> list[Finding]:
     currents = evidence.of(Quantity.DC_CURRENT)
     if len(currents) != 1:
         return []
-    found = []
-    for channel in evidence.of(Quantity.DC_VOLTAGE):
-        if spans_a_part(channel):
-            found.append(_across(evidence, channel, currents[0]))
+    found = [_across(evidence, channel, currents[0]) for channel in evidence.playing(Role.DROP)]
     found += [_between(evidence, *pair, currents[0]) for pair in fed_pairs(evidence)]
     return [finding for finding in found if finding is not None]
 
@@ -55,7 +52,7 @@ def _between(evidence: Evidence, first: Channel, second: Channel, current: Chann
     counts = (resolution_of(evidence.series(first)), resolution_of(evidence.series(second)))
     drop = difference(pair, first.accuracy, second.accuracy, counts)
     label = f"{first.label} to {second.label}"
-    name = "feed_drop_max_v" if is_battery(first) else "drop_circuit_max_v"
+    name = "feed_drop_max_v" if first.measurand.is_battery else "drop_circuit_max_v"
     return _finding(evidence, label, drop, current, instants, name, second)
 
 
@@ -85,7 +82,7 @@ def _finding(
     allowed = figure.number() / amperes
     source = f"{figure.cite()}; divided by the current (grade D)"
     limit = f"at most {shown(allowed, 'ohm')}: {figure.number():g} V at {shown(amperes, 'A')}"
-    if says(channel, "relay contact") and spans_a_part(channel):
+    if channel.measurand.names("relay contact") and channel.measurand.role is Role.DROP:
         contact = evidence.limits.figure("contact_max_ohm")
         allowed, source, limit = (
             contact.number(),

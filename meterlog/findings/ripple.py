@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from meterlog.figure_text import shown
-from meterlog.findings.evidence import Evidence, says
+from meterlog.findings.evidence import Evidence
 from meterlog.findings.finding import Finding
 from meterlog.findings.judge import judge
 from meterlog.findings.level import upper_level
 from meterlog.findings.line import Line
 from meterlog.reading import Quantity
+from meterlog.roles import Role
 
 
 def findings(evidence: Evidence) -> list[Finding]:
@@ -18,7 +19,7 @@ def findings(evidence: Evidence) -> list[Finding]:
     figure = evidence.limits.figure("ripple_good_max_v")
     for channel in evidence.of(Quantity.AC_VOLTAGE):
         level = upper_level(evidence.series(channel), channel.accuracy)
-        if level is None or not says(channel, "battery", "batt", "b+", "alternator", "generator"):
+        if level is None or channel.measurand.role is not Role.SUPPLY:
             continue
         verdict = judge(level.value, level.error, high=(low, high))
         text = f"{channel.label}: {shown(level.value, 'V', level.error)} of AC ripple."

@@ -114,6 +114,7 @@ def _channel_row(capture: Capture, channel: Channel) -> dict[str, str]:
     return {
         "label": channel.label or f"channel {channel.number}",
         "quantity": channel.quantity.words,
+        "role": channel.measurand.described,
         "point": channel.point or "not entered",
         "meter": channel.address or channel.driver,
         "accuracy": accuracy_words(channel.accuracy),

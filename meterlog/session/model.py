@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from meterlog.reading import Accuracy, Quantity
+from meterlog.roles import Measurand, measurand
 
 if TYPE_CHECKING:  # a recording begins before it needs arrays: importing them is a third of its start
     import numpy as np
@@ -28,6 +29,7 @@ class Channel:
         driver: the driver's name; `import` for imported tables.
         accuracy: the meter's stated accuracy.
         interval_s: the meter's declared display interval, s; None where it is not known.
+        role: the role that a person entered (see `meterlog.roles.Role`); empty where none was.
     """
 
     number: int
@@ -38,6 +40,12 @@ class Channel:
     driver: str = ""
     accuracy: Accuracy = USUAL_ACCURACY
     interval_s: float | None = None
+    role: str = ""
+
+    @property
+    def measurand(self) -> Measurand:
+        """What its readings stand for: the one place that decides it is `meterlog.roles`."""
+        return measurand(self.quantity, self.label, self.point, self.role)
 
 
 HARD_END = "The recording ended without being closed (power, crash or a full disk); all that was saved is here."

@@ -1,0 +1,167 @@
+"""Says what a channel measures: worked out once, from its test point, what a person entered, and plain words.
+
+In this order: the test point where it is a circuit's (`fuse_out`, `battery_plus to plug_feed`, a part's own name), the
+role that was entered, the words of label and point, the quantity. Where none of them says it, the channel is not
+judged.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from enum import StrEnum
+
+from meterlog.reading import Quantity
+
+
+class Role(StrEnum):
+    """What the readings of a channel stand for. The spelling is part of `analyze --json` and of `--role`."""
+
+    SUPPLY = "supply"
+    DROP = "drop"
+    CURRENT = "current"
+    RESISTANCE = "resistance"
+    CONTROL = "control"
+    OTHER = "other"
+
+    @property
+    def words(self) -> str:
+        """As a person says it."""
+        return _WORDS[self]
+
+
+_WORDS = {
+    Role.SUPPLY: "supply",
+    Role.DROP: "drop across a part",
+    Role.CURRENT: "current",
+    Role.RESISTANCE: "resistance",
+    Role.CONTROL: "control signal",
+    Role.OTHER: "not judged",
+}
+
+_ROLES_OF = {
+    Quantity.DC_VOLTAGE: (Role.SUPPLY, Role.DROP, Role.CONTROL),
+    Quantity.AC_VOLTAGE: (Role.SUPPLY,),
+    Quantity.DC_CURRENT: (Role.CURRENT,),
+    Quantity.AC_CURRENT: (Role.CURRENT,),
+    Quantity.RESISTANCE: (Role.RESISTANCE,),
+    Quantity.CONTINUITY: (Role.RESISTANCE,),
+}
+"""The roles that a quantity can have, beside `other`; where there is one, the quantity itself says it."""
+
+_GROUND_SIDE = re.compile(
+    r"(.*_)?(ground|gnd|earth|minus|negative|body|chassis|bolt|eyelet|case)(_.*)?|-", re.IGNORECASE
+)
+_LOAD = re.compile(r"(.*_)?(pump|motor|lamp|solenoid|starter|blower|battery|alternator|generator)", re.IGNORECASE)
+_PART = re.compile(
+    r"(.*_)?(fuse|relay|switch|link|resistor|wire|cable|pin|clamp|terminal|bolt|strap|contact)", re.IGNORECASE
+)
+_COMMAND = re.compile(r"(.*_)?(coil|command|control)", re.IGNORECASE)
+_A_POINT = re.compile(r".*_.*|(battery|fuse|relay|switch|alternator).*", re.IGNORECASE)
+
+_ACROSS = re.compile(r"\b(drop|loss|across)|\S:\S|\b(ground|earth)", re.IGNORECASE)
+_SIGNAL = re.compile(r"\b(coil|command|control|trigger|signal)\b", re.IGNORECASE)
+_SUPPLY = re.compile(
+    r"\b(suppl|feed|fed\b|batter|batt\b|power|source|prime|pump|motor|lamp\b|plug|ignition|alternator|generator|charging"
+    r"|starter|crank|solenoid|relay out|fuse out|plus\b|positive|(vbat|ubat|kl\.?|terminal) ?(15|30|50|87)?\b)|\bb\+",
+    re.IGNORECASE,
+)
+_RIPPLE = re.compile(r"\b(battery|batt\b|alternator|generator|ripple)|\bb\+", re.IGNORECASE)
+_BATTERY = re.compile(r"\b(battery|batt|b\+)(?!\w)", re.IGNORECASE)
+
+
+@dataclass(frozen=True, slots=True)
+class Measurand:
+    """What a channel measures, and what says so.
+
+    Attributes:
+        role: what its readings stand for.
+        said_by: `point`, `entered`, `words`, `quantity`, or empty where nothing says it.
+        text: its label and test point, for what is judged by the place.
+    """
+
+    role: Role
+    said_by: str
+    text: str = ""
+
+    def names(self, *words: str) -> bool:
+        """Whether the label or the test point holds one of these words."""
+        text = self.text.casefold()
+        return any(re.search(rf"\b{re.escape(word)}", text) for word in words)
+
+    @property
+    def is_battery(self) -> bool:
+        """Whether it is the battery itself, and not a drop from it."""
+        return bool(_BATTERY.search(self.text)) and not self.names("drop", "ground", "across")
+
+    @property
+    def described(self) -> str:
+        """The role and what says so, for a summary: `supply (by its label)`."""
+        by = {"point": "by its test point", "entered": "as entered", "words": "by its words"}.get(self.said_by)
+        return f"{self.role.words} ({by})" if by else self.role.words
+
+
+def measurand(quantity: Quantity, label: str = "", point: str = "", entered: str = "") -> Measurand:
+    """What a channel measures.
+
+    Args:
+        quantity: the channel's.
+        label: what the person calls it.
+        point: its test point, as typed.
+        entered: the role that a person entered; empty where none was.
+    """
+    text = f"{label} {point}"
+    possible = _ROLES_OF.get(quantity, ())
+    if len(possible) == 1 and quantity is not Quantity.AC_VOLTAGE:
+        return Measurand(Role.OTHER if entered == Role.OTHER else possible[0], "quantity", text)
+    if not possible:
+        return Measurand(Role.OTHER, "quantity", text)
+    if quantity is Quantity.DC_VOLTAGE and (by_point := _of_point(point)):
+        return Measurand(by_point, "point", text)
+    if entered:
+        return Measurand(Role(entered), "entered", text)
+    by_words = _of_words(quantity, label, point)
+    return Measurand(by_words, "words", text) if by_words else Measurand(Role.OTHER, "", text)
+
+
+def roles_of(quantity: Quantity) -> tuple[Role, ...]:
+    """The roles that channels of a quantity can have, beside `other`."""
+    return _ROLES_OF.get(quantity, ())
+
+
+def check_role(role: str, quantity: Quantity) -> str:
+    """Say what is wrong with an entered role for this quantity; '' where it is right."""
+    possible = [*map(str, _ROLES_OF.get(quantity, ())), str(Role.OTHER)]
+    if role in possible or role == "":
+        return ""
+    return f"a {quantity.words} channel can be {' or '.join(possible)}, not '{role}'"
+
+
+def _of_point(point: str) -> Role | None:
+    """The role by a test point that is written as a circuit's; None where it is not."""
+    where = re.split("[,;]", point, maxsplit=1)[0].strip()
+    ends = re.split(r"\s+to\s+", where)
+    if len(ends) == 2:
+        first, second = ends
+        if not (_A_POINT.fullmatch(first) or _A_POINT.fullmatch(second)) or " " in where.replace(" to ", ""):
+            return None
+        grounded = _GROUND_SIDE.fullmatch(second) and not _GROUND_SIDE.fullmatch(first)
+        return Role.SUPPLY if grounded else Role.DROP
+    if not where or " " in where:
+        return None
+    if _COMMAND.fullmatch(where):
+        return Role.CONTROL
+    if _GROUND_SIDE.fullmatch(where) or _PART.fullmatch(where):
+        return Role.DROP
+    return Role.SUPPLY if _LOAD.fullmatch(where) or "_" in where else None
+
+
+def _of_words(quantity: Quantity, label: str, point: str) -> Role | None:
+    text = f"{label} {point}"
+    if quantity is Quantity.AC_VOLTAGE:
+        return Role.SUPPLY if _RIPPLE.search(text) else None
+    if _ACROSS.search(label) or _ACROSS.search(point):
+        return Role.DROP
+    if _SIGNAL.search(text):
+        return Role.CONTROL
+    return Role.SUPPLY if _SUPPLY.search(text) else None

@@ -31,13 +31,26 @@ the `%` and `+` written `%25` and `%2B`, or `0.5pct+2`), its nominal interval, a
 
 @dataclass(slots=True)
 class Traffic:
-    """What a connection has carried so far. Counted by decoders, shown by `record` and `meters`."""
+    """What a connection has carried so far. Counted by decoders, shown by `record` and `meters`.
+
+    Attributes:
+        frames_good: frames that gave readings.
+        frames_refused: whole frames that say what no meter says.
+        frames_broken: runs of bytes behind a frame that were no frame, however long.
+        bytes_discarded: bytes that belonged to no frame.
+        first_bytes: what came first, at most 32 bytes, until a frame fits: for telling a wrong driver.
+    """
 
     frames_good: int = 0
     frames_refused: int = 0
+    frames_broken: int = 0
     bytes_discarded: int = 0
     first_bytes: bytes = b""
-    """What came first, at most 32 bytes, until a frame fits: for telling a wrong driver."""
+
+    @property
+    def frames_rejected(self) -> int:
+        """Frames that came damaged, as far as can be told: those refused and those broken."""
+        return self.frames_refused + self.frames_broken
 
 
 class Connection(Protocol):

@@ -7,6 +7,7 @@ from abc import abstractmethod
 from typing import ClassVar, NamedTuple, Protocol, runtime_checkable
 
 from meterlog.address import Address
+from meterlog.contiguous import longest_pause_s
 from meterlog.driver import Connection, Driver, Meter, Traffic, load_driver
 from meterlog.errors import AddressError, NoFrameFits, bytes_in_words
 from meterlog.reading import Reading
@@ -104,14 +105,10 @@ class FramingDriver(Driver):
 
 
 class FramedMeter:
-    """A decoder over a transport, as a meter.
+    """A decoder over a transport, as a meter."""
 
-    Args:
-        live: the meter may be in the middle of a frame when it is opened; False for a replayed capture.
-    """
-
-    def __init__(self, driver: FramingDriver, address: Address, transport: Transport, live: bool = True) -> None:
-        self._driver, self._address, self._transport, self._live = driver, address, transport, live
+    def __init__(self, driver: FramingDriver, address: Address, transport: Transport) -> None:
+        self._driver, self._address, self._transport = driver, address, transport
         driver.decoder(address, 0.0)  # a wrong option shows now, not after the port was opened
 
     @property
@@ -121,7 +118,7 @@ class FramedMeter:
 
     def tapped(self, sink: RawSink) -> FramedMeter:
         """This meter, with every byte it sends handed to the sink as well."""
-        return FramedMeter(self._driver, self._address, TappedTransport(self._transport, sink), self._live)
+        return FramedMeter(self._driver, self._address, TappedTransport(self._transport, sink))
 
     @property
     def byte_time_s(self) -> float:
@@ -131,23 +128,20 @@ class FramedMeter:
     def open(self) -> Connection:
         """Open the transport with a fresh decoder on it."""
         decoder = self._driver.decoder(self._address, self._transport.byte_time_s)
-        return FramedConnection(self._driver.name, self._transport, decoder, self._live)
+        return FramedConnection(self._driver.name, self._transport, decoder)
 
 
 class FramedConnection:
     """An open transport with its decoder."""
 
-    FRESH_S = 0.05
-    """A wire that was silent this long after it was opened, s, brings a whole frame first: longer than the 16 ms that
-    USB adapters hold bytes back (default, unverified) and than the pause inside any frame."""
     NO_FRAME_BYTES = 200
     """Bytes without one good frame after which the framing is said not to fit: at least ten frames' worth."""
 
-    def __init__(self, driver: str, transport: Transport, decoder: Decoder, live: bool = True) -> None:
+    def __init__(self, driver: str, transport: Transport, decoder: Decoder) -> None:
         self._driver, self._name = driver, transport.name
         self._decoder = decoder
         self._bytes = 0
-        self._byte_time_s = transport.byte_time_s if live else 0.0
+        self._byte_time_s = transport.byte_time_s
         self._link: Link = transport.open()
         self._opened_s = time.monotonic()
 
@@ -164,9 +158,9 @@ class FramedConnection:
             return None
         if chunk is None:
             return []
-        if not self._bytes and self._byte_time_s and isinstance(self._decoder, JoinsMidway):
-            began_s = chunk.arrival_s - len(chunk.data) * self._byte_time_s
-            if began_s - self._opened_s < self.FRESH_S:
+        if not self._bytes and isinstance(self._decoder, JoinsMidway):
+            silent_s = chunk.arrival_s - len(chunk.data) * self._byte_time_s - self._opened_s
+            if silent_s < longest_pause_s(self._byte_time_s):
                 self._decoder.joined_midway()
         readings = self._decoder.feed(chunk.data, chunk.arrival_s)
         self._bytes += len(chunk.data)

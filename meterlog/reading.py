@@ -62,6 +62,7 @@ class Flag(IntFlag):
     AC = 128
     DC = 256
     BEEP = 512
+    DOUBTFUL = 1024
 
 
 class Reading(NamedTuple):

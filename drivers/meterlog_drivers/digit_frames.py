@@ -17,7 +17,8 @@ from typing import NamedTuple
 from meterlog.errors import EncodeError
 from meterlog.reading import Flag, Quantity, Reading
 from meterlog_drivers.decimals import counts_at, display_counts, one_count, resolution_exponent, shown_value
-from meterlog_drivers.fixed_frames import KNOWN_MODES, Shown
+from meterlog_drivers.fixed_frames import KNOWN_MODES
+from meterlog_drivers.shown import Shown
 from meterlog_drivers.symbols import plausible_counts
 from meterlog_drivers.unit_words import COUPLING
 

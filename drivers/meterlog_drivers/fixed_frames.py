@@ -9,27 +9,20 @@ from __future__ import annotations
 
 import re
 from abc import abstractmethod
-from typing import NamedTuple, Protocol
+from typing import Protocol
 
 from meterlog.address import Address
+from meterlog.contiguous import Pauses
 from meterlog.driver import Traffic
 from meterlog.framing import Decoder, Encoder, FramingDriver
-from meterlog.reading import Flag, Quantity, Reading
+from meterlog.reading import Reading
+from meterlog_drivers.doubt import Doubt
+from meterlog_drivers.shown import Shown
 
 KNOWN_FRAMES = 4096
 """Frames whose meaning a decoder remembers: a display shows the same few over and over. About 1 MB at most."""
 KNOWN_MODES = 512
 """Modes whose scale a format remembers: a meter has some tens; noise that looks like frames has many."""
-
-
-class Shown(NamedTuple):
-    """What a frame shows: a `Reading` without its time."""
-
-    value: float
-    quantity: Quantity
-    resolution: float
-    flags: Flag
-    column: int = 0
 
 
 class FrameFormat(Protocol):
@@ -78,9 +71,16 @@ class FixedFrameDecoder:
         self._rest = b""
         self._out_of_step = False  # an ending must come before the next frame
         self._known: dict[bytes, tuple[Shown, ...]] = {}
+        self._pauses = Pauses(byte_time_s)
+        self._doubt = Doubt(frame_format.parse)
+        self._last = b""  # the frame before, unless it was doubted
+        self._broken_after = 0  # the frames before the last bytes that were thrown away
 
     def feed(self, data: bytes, arrival_s: float) -> list[Reading]:
         """Take bytes, give the readings they complete."""
+        if self._pauses.before(data, arrival_s) and self._rest:
+            self._discard(len(self._rest), 0)
+            self._rest = b""
         data = self._rest + data if self._rest else bytes(data)
         length, end, byte_time_s, known, traffic = (
             self._format.length,
@@ -91,48 +91,68 @@ class FixedFrameDecoder:
         )
         readings: list[Reading] = []
         make = tuple.__new__  # what Reading(...) does, at half its cost
-        start = self._in_step(data, 0) if self._out_of_step else 0
+        start = self._in_step(data, 0, 0) if self._out_of_step else 0
         refused = good = 0
+        last = self._last
         while end - start >= length:
             frame = data[start : start + length]
             shown = known.get(frame)
             if shown is None:
                 shown = self._learn(frame)
                 if shown is None:
-                    start = self._after_failure(data, start)
+                    start = self._after_failure(data, start, good + refused)
                     continue
             if shown:
                 good += 1
+                if frame != last:
+                    last = frame
+                    judged = self._doubt.judged(frame, shown)
+                    if judged is not shown:
+                        shown, last = judged, b""
                 for one in shown:
                     readings.append(make(Reading, (arrival_s - (end - start) * byte_time_s, *one)))
             else:
                 refused += 1
             start += length
+        self._last = last
         traffic.frames_good += good
         traffic.frames_refused += refused
         if self._format.ending is None:
             waiting = self._format.next_start(data, start)  # what cannot begin a frame need not be kept
-            traffic.bytes_discarded += waiting - start
+            self._discard(waiting - start, 0)
             start = waiting
         self._rest = data[start:]
         return readings
 
-    def _after_failure(self, data: bytes, start: int) -> int:
+    def _discard(self, count: int, fresh: int) -> None:
+        """Count bytes that belong to no frame, and as one broken frame all between two frames.
+
+        Args:
+            count: how many bytes.
+            fresh: frames of this chunk before them.
+        """
+        if count:
+            frames = self.traffic.frames_good + self.traffic.frames_refused + fresh
+            self.traffic.bytes_discarded += count
+            self.traffic.frames_broken += frames != self._broken_after
+            self._broken_after = frames
+
+    def _after_failure(self, data: bytes, start: int, fresh: int) -> int:
         """Where to go on after the bytes at `start` turned out to be no frame."""
         if self._format.ending is not None:
-            return self._in_step(data, start)
+            return self._in_step(data, start, fresh)
         after = self._format.next_start(data, start + 1)
-        self.traffic.bytes_discarded += after - start
+        self._discard(after - start, fresh)
         return after
 
-    def _in_step(self, data: bytes, start: int) -> int:
+    def _in_step(self, data: bytes, start: int, fresh: int) -> int:
         """The place after the next ending; where none has come, all but a last byte that may be half of one is
         thrown away, and the search goes on with the next bytes."""
         ending = self._format.ending
         found = ending.search(data, start) if ending is not None else None
         self._out_of_step = found is None
         after = found.end() if found else max(start, len(data) - 1)
-        self.traffic.bytes_discarded += after - start
+        self._discard(after - start, fresh)
         return after
 
     def _learn(self, frame: bytes) -> tuple[Shown, ...] | None:

@@ -7,11 +7,13 @@ FILE.raw` decodes a raw capture with it and shows each byte's meaning.
 from __future__ import annotations
 
 from meterlog.address import Address
+from meterlog.contiguous import Pauses
 from meterlog.driver import Traffic
 from meterlog.errors import AddressError
 from meterlog.framing import Decoder, Encoder, FramingDriver
 from meterlog.reading import Reading
 from meterlog.transports import LineSettings
+from meterlog_drivers.doubt import Doubt
 from meterlog_drivers.fixed_frames import FixedFrameDecoder, FixedFrameEncoder
 from meterlog_drivers.frame_profile import FrameProfile, frame_profile
 from meterlog_drivers.profile_file import read_profile
@@ -28,17 +30,15 @@ class GapDecoder:
     def __init__(self, profile: FrameProfile, byte_time_s: float) -> None:
         self.traffic = Traffic()
         self._format = ProfiledFormat(profile)
-        self._gap_s = profile.gap_s
         self._byte_time_s = byte_time_s
         self._rest = b""
         self._in_step = False
-        self._last_s: float | None = None
+        self._pauses = Pauses(byte_time_s, profile.gap_s)
+        self._doubt = Doubt(self._format.parse)
 
     def feed(self, data: bytes, arrival_s: float) -> list[Reading]:
         """See `meterlog.framing.Decoder`."""
-        pause_s = 0.0 if self._last_s is None else arrival_s - len(data) * self._byte_time_s - self._last_s
-        self._last_s = arrival_s
-        if pause_s >= self._gap_s:
+        if self._pauses.before(data, arrival_s):
             self.traffic.bytes_discarded += len(self._rest)
             self._rest, self._in_step = b"", True
         data = self._rest + data
@@ -52,7 +52,8 @@ class GapDecoder:
             if shown:
                 self.traffic.frames_good += 1
                 time_s = arrival_s - (len(data) - start) * self._byte_time_s
-                readings.extend(Reading(time_s, *one) for one in shown)
+                judged = self._doubt.judged(data[start : start + length], shown)
+                readings.extend(Reading(time_s, *one) for one in judged)
             else:
                 self.traffic.frames_refused += 1
             start += length

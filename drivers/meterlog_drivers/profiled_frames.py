@@ -11,9 +11,10 @@ from typing import NamedTuple
 from meterlog.errors import EncodeError
 from meterlog.reading import Flag, Quantity, Reading
 from meterlog_drivers.decimals import counts_at, one_count, resolution_exponent, shown_value
-from meterlog_drivers.fixed_frames import KNOWN_MODES, Shown
+from meterlog_drivers.fixed_frames import KNOWN_MODES
 from meterlog_drivers.frame_profile import FrameProfile, Map
 from meterlog_drivers.profiled_number import ProfiledNumber
+from meterlog_drivers.shown import Shown
 from meterlog_drivers.symbols import PREFIXES, SILENT, SYMBOLS, mode_of, plausible_counts, prefixes_of, symbols_of
 
 MOST_COMBINATIONS = 20_000

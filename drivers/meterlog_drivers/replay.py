@@ -84,7 +84,7 @@ class Replay(Driver):
         line = decoder.lines[0]
         line = line._replace(baud=round(address.number("baud", line.baud, least=50, most=4_000_000)))
         transport = ReplayTransport(str(path), capture, line, speed)
-        return FramedMeter(decoder, Address(decoder.name, str(path), options), transport, live=False)
+        return FramedMeter(decoder, Address(decoder.name, str(path), options), transport)
 
 
 def _recorded(capture: RawCapture) -> Address:

@@ -30,7 +30,8 @@ from meterlog.address import Address
 from meterlog.reading import Flag, Quantity, Reading
 from meterlog.transports import LineSettings
 from meterlog_drivers.decimals import display_counts, one_count, shown_value
-from meterlog_drivers.fixed_frames import KNOWN_MODES, FixedFrameDriver, FrameFormat, Shown, spare_ignored
+from meterlog_drivers.fixed_frames import KNOWN_MODES, FixedFrameDriver, FrameFormat, spare_ignored
+from meterlog_drivers.shown import Shown
 from meterlog_drivers.symbols import PREFIXES, choose_prefix, mode_of, plausible_counts, symbols_of
 
 _BITS = (

@@ -1,13 +1,21 @@
-"""text: meters that send a line of text a reading. A profile says what a line means (see `text_profile.py`)."""
+"""text: meters that send a line of text a reading. A profile says what a line means (see `text_profile.py`).
+
+The tail of a line is a line too: `2.34 V` of `12.34 V`. So the first line after an opening in mid-line, or behind a
+pause that cut one, waits for the next: if that is as long, it was whole and comes with its own time; else it is thrown
+away and counted.
+"""
 
 from __future__ import annotations
 
 from meterlog.address import Address
+from meterlog.contiguous import Pauses
 from meterlog.driver import Traffic
 from meterlog.framing import Decoder, Encoder, FramingDriver
 from meterlog.reading import Reading
 from meterlog.transports import LineSettings
-from meterlog_drivers.fixed_frames import KNOWN_FRAMES, Shown
+from meterlog_drivers.doubt import Doubt
+from meterlog_drivers.fixed_frames import KNOWN_FRAMES
+from meterlog_drivers.shown import Shown
 from meterlog_drivers.text_profile import TextProfile, text_profile
 
 LONGEST_LINE = 256
@@ -22,11 +30,21 @@ class TextDecoder:
         self._profile = profile
         self._byte_time_s = byte_time_s
         self._rest = b""
-        self._skipping = False  # the line that is coming is too long already, or may be the tail of one
+        self._skipping = False  # the line that is coming is too long already
+        self._midway = False  # the line that is coming may be the tail of one
+        self._held: tuple[int, list[Reading]] | None = None  # that line's length and readings
         self._known: dict[bytes, tuple[Shown, ...]] = {}
+        self._pauses = Pauses(byte_time_s)
+        self._doubt = Doubt(self._parse)
+        self._last = b""  # the line before, unless it was doubted
 
     def feed(self, data: bytes, arrival_s: float) -> list[Reading]:
         """See `meterlog.framing.Decoder`."""
+        if self._pauses.before(data, arrival_s) and self._rest:
+            self.traffic.bytes_discarded += len(self._rest)
+            self.traffic.frames_broken += 1
+            self._rest = b""
+            self.joined_midway()
         data = self._rest + data if self._rest else bytes(data)
         lines = data.replace(b"\r", b"\n").split(b"\n")
         self._rest = lines.pop()
@@ -38,6 +56,7 @@ class TextDecoder:
             start, before = before, before + len(line) + 1
             if self._skipping or len(line) > LONGEST_LINE:
                 traffic.bytes_discarded += len(line) + 1
+                traffic.frames_broken += 1
                 self._skipping = False
                 continue
             if not line:
@@ -45,9 +64,16 @@ class TextDecoder:
             shown = known.get(line)
             if shown is None:
                 shown = self._learn(line)
+            time_s = arrival_s - (len(data) - start) * byte_time_s
+            if self._midway and not self._whole(line, shown, time_s, readings):
+                continue
             if shown:
                 traffic.frames_good += 1
-                time_s = arrival_s - (len(data) - start) * byte_time_s
+                if line != self._last:
+                    self._last = line
+                    judged = self._doubt.judged(line, shown)
+                    if judged is not shown:
+                        shown, self._last = judged, b""
                 for one in shown:
                     readings.append(make(Reading, (time_s, *one)))
             else:
@@ -57,20 +83,38 @@ class TextDecoder:
             self._rest, self._skipping = b"", True
         return readings
 
-    def _learn(self, line: bytes) -> tuple[Shown, ...]:
+    def _whole(self, line: bytes, shown: tuple[Shown, ...], time_s: float, readings: list[Reading]) -> bool:
+        """Whether a line is surely whole: one came before it. If that was whole as well, its readings are given."""
+        if self._held is None:
+            self._held = len(line), [Reading(time_s, *one) for one in shown]
+            return False
+        length, first = self._held
+        if shown:
+            self.joined_midway(False)
+            if first and length == len(line):
+                self.traffic.frames_good += 1
+                readings += first
+            else:
+                self.traffic.bytes_discarded += length + 1
+        return True
+
+    def _parse(self, line: bytes) -> tuple[Shown, ...]:
         try:
             text = line.decode("utf-8")
         except UnicodeDecodeError:
             text = line.decode("latin-1")
-        shown = self._profile.parse(text.strip()) or ()
+        return self._profile.parse(text.strip()) or ()
+
+    def _learn(self, line: bytes) -> tuple[Shown, ...]:
+        shown = self._parse(line)
         if len(self._known) >= KNOWN_FRAMES:
             self._known.clear()
         self._known[line] = shown
         return shown
 
-    def joined_midway(self) -> None:
-        """Throw the first line away: it may be the tail of one."""
-        self._skipping = True
+    def joined_midway(self, midway: bool = True) -> None:
+        """Take the line that comes next for the tail of one, until the line behind it says that it was whole."""
+        self._midway, self._held = midway, None
 
 
 class TextEncoder:

@@ -31,9 +31,9 @@ from meterlog.errors import AddressError, EncodeError
 from meterlog.reading import Flag, Quantity, Reading
 from meterlog.transports import LineSettings
 from meterlog_drivers.decimals import celsius, counts_at, resolution_exponent
-from meterlog_drivers.fixed_frames import Shown
 from meterlog_drivers.line_words import profile_lines
 from meterlog_drivers.profile_file import Table, read_profile
+from meterlog_drivers.shown import Shown
 from meterlog_drivers.unit_words import COUPLING, UNIT_WORDS, UnitWord, spelling
 
 _NUMBER = r"(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d{1,2})?"

@@ -103,12 +103,13 @@ def test_a_readings_time_is_when_its_first_byte_left_the_meter(framing: Framing,
     byte_time_s = 0.001
     decoder = framing.decoder(byte_time_s)
     frame = framing.encoder().encode([shown[0]])
-    assert decoder.feed(frame[:5], 10.0) == []
-    first, second = decoder.feed(frame[5:] + frame, 20.0)
+    end_s = 10.0 + len(2 * frame) * byte_time_s
+    assert decoder.feed(frame[:5], 10.0 + 5 * byte_time_s) == []
+    first, second = decoder.feed(frame[5:] + frame, end_s)
     last = decoder.traffic.frames_good
     assert last == 2
-    assert first.time_s == pytest.approx(20.0 - 2 * len(frame) * byte_time_s, abs=0.0021)
-    assert second.time_s == pytest.approx(20.0 - len(frame) * byte_time_s, abs=0.0021)
+    assert first.time_s == pytest.approx(10.0, abs=0.0021)
+    assert second.time_s == pytest.approx(end_s - len(frame) * byte_time_s, abs=0.0021)
 
 
 def test_what_a_framing_cannot_show_is_an_error_and_not_another_number(framing: Framing) -> None:

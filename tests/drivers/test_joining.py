@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import time
+from pathlib import Path
 
 import pytest
 
-from meterlog.framing import FramedMeter, framing_of
+from meterlog.driver import open_address
+from meterlog.framing import FramedMeter, JoinsMidway, framing_of
+from meterlog.reading import Reading
 from meterlog.transports import Chunk
 
 
@@ -35,23 +38,51 @@ class Wire:
 
 
 @pytest.mark.parametrize(
-    ("after_s", "byte_time_s", "live", "values"),
-    [
-        (0.0, 0.001, True, [12.35]),
-        (0.12, 0.001, True, [2.34, 12.35]),
-        (0.0, 0.0, True, [2.34, 12.35]),
-        (0.0, 0.001, False, [2.34, 12.35]),
-    ],
-    ids=["in the middle", "after a pause", "no wire", "replayed"],
+    ("after_s", "byte_time_s", "values"),
+    [(0.0, 0.001, [12.35]), (0.12, 0.001, [2.34, 12.35]), (0.0, 0.0, [12.35]), (0.3, 0.0, [2.34, 12.35])],
+    ids=["a wire", "a wire after a pause", "a link that bundles", "a link that bundles, after a pause"],
 )
-def test_a_line_that_was_already_coming_when_the_port_was_opened_is_dropped(
-    after_s: float, byte_time_s: float, live: bool, values: list[float]
+def test_a_line_that_was_already_coming_when_the_link_was_opened_is_dropped(
+    after_s: float, byte_time_s: float, values: list[float]
 ) -> None:
     framing = framing_of("text:x")
     wire = Wire(b"2.34 V\r\n12.35 V\r\n", after_s, byte_time_s)
-    meter = FramedMeter(framing.driver, framing.address, wire, live)
+    meter = FramedMeter(framing.driver, framing.address, wire)
     connection = meter.open()
     readings = connection.read(1.0)
     assert readings is not None
     assert [r.value for r in readings] == values
     assert connection.read(1.0) is None
+    assert connection.traffic.bytes_discarded == (0 if len(values) == 2 else len(b"2.34 V\r"))
+
+
+@pytest.mark.parametrize("byte_time_s", [0.0, 0.001])
+def test_a_first_line_that_was_whole_is_kept_with_its_own_time(byte_time_s: float) -> None:
+    framing = framing_of("text:x")
+    decoder = framing.decoder(byte_time_s)
+    assert isinstance(decoder, JoinsMidway)
+    decoder.joined_midway()
+    assert decoder.feed(b"12.34 V\r\n", 5.0) == []
+    first, second = decoder.feed(b"12.35 V\r\n", 5.5)
+    assert (first.value, second.value) == (12.34, 12.35)
+    assert first.time_s == pytest.approx(5.0, abs=0.01)
+    assert decoder.traffic.bytes_discarded == 0
+
+
+def test_a_raw_capture_that_begins_in_mid_line_is_read_as_it_was_live(tmp_path: Path) -> None:
+    capture = tmp_path / "pump.raw"
+    capture.write_text(
+        "meterlog raw bytes 1\n# address: text:x\n0.1 "
+        + b"2.34 V\r\n".hex()
+        + "\n0.6 "
+        + b"12.35 V\r\n".hex()
+        + "\n1.1 "
+        + b"12.36 V\r\n".hex()
+        + "\n"
+    )
+    _, meter = open_address(f"replay:{capture}?speed=1000")
+    connection = meter.open()
+    readings: list[Reading] = []
+    while (some := connection.read(1.0)) is not None:
+        readings += some
+    assert [r.value for r in readings] == [12.35, 12.36]

@@ -1,0 +1,17 @@
+"""What a frame shows: a `Reading` without its time."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+from meterlog.reading import Flag, Quantity
+
+
+class Shown(NamedTuple):
+    """What a frame shows in one column; see `meterlog.reading.Reading`."""
+
+    value: float
+    quantity: Quantity
+    resolution: float
+    flags: Flag
+    column: int = 0

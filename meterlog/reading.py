@@ -63,6 +63,7 @@ class Flag(IntFlag):
     DC = 256
     BEEP = 512
     DOUBTFUL = 1024
+    """Ours, not the meter's: contradicts its neighbours beyond what the circuit can do; never the only ground."""
 
 
 class Reading(NamedTuple):
@@ -78,6 +79,7 @@ class Reading(NamedTuple):
         resolution: one count of the display as shown, in the quantity's unit; NaN where the source shows none.
         flags: what the meter said beside the number.
         column: which display or column of the meter, from 0.
+        time_error_s: `time_s` may be wrong by this much either way, s; 0 where arrival gives it.
     """
 
     time_s: float
@@ -86,6 +88,7 @@ class Reading(NamedTuple):
     resolution: float = math.nan
     flags: Flag = Flag.NONE
     column: int = 0
+    time_error_s: float = 0.0
 
 
 class Accuracy(NamedTuple):

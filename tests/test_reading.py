@@ -32,6 +32,7 @@ def test_every_quantity_has_a_unit() -> None:
 
 def test_the_flags_bits_are_part_of_the_session_format() -> None:
     names = ["OVERLOAD", "HOLD", "LOW_BATTERY", "RELATIVE", "AUTORANGE", "MINIMUM", "MAXIMUM", "AC", "DC", "BEEP"]
+    names += ["DOUBTFUL"]
     assert [(f.name, f.value) for f in Flag] == [(name, 1 << n) for n, name in enumerate(names)]
     assert max(Flag).value < 1 << 16
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -174,7 +175,7 @@ def _overlay(channel: ChannelComparison, good: Sequence[Capture]) -> list[tuple[
     found = []
     for capture, number, one in zip(good, channel.good_channels, channel.alignment, strict=True):
         own = capture.series(number)
-        moved = Series(own.time_s + one.offset_s, own.value, own.resolution, own.flags)
+        moved = replace(own, time_s=own.time_s + one.offset_s)
         if len(times) and one.error_s is not None:
             found.append((capture.path.stem, moved.between(float(times[0]), float(times[-1]))))
     return found

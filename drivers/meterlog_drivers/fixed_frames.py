@@ -110,7 +110,7 @@ class FixedFrameDecoder:
                     if judged is not shown:
                         shown, last = judged, b""
                 for one in shown:
-                    readings.append(make(Reading, (arrival_s - (end - start) * byte_time_s, *one)))
+                    readings.append(make(Reading, (arrival_s - (end - start) * byte_time_s, *one, 0.0)))
             else:
                 refused += 1
             start += length

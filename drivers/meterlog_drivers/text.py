@@ -75,7 +75,7 @@ class TextDecoder:
                     if judged is not shown:
                         shown, self._last = judged, b""
                 for one in shown:
-                    readings.append(make(Reading, (time_s, *one)))
+                    readings.append(make(Reading, (time_s, *one, 0.0)))
             else:
                 traffic.frames_refused += 1
         if len(self._rest) > LONGEST_LINE or self._skipping:

@@ -181,9 +181,7 @@ def _drop(window: Series, channel: Channel, system_v: float) -> tuple[float, flo
     inside = closed & np.append(closed[1:], True) & np.append(True, closed[:-1])
     if inside.sum() < FEWEST:
         return _level(window, channel)
-    return _level(
-        Series(window.time_s[inside], window.value[inside], window.resolution[inside], window.flags[inside]), channel
-    )
+    return _level(window[inside], channel)
 
 
 def _crank(window: Series, channel: Channel, charging_v: float) -> Iterator[tuple[str, float, float]]:

@@ -33,6 +33,8 @@ def run(args: argparse.Namespace) -> int:
         analysis = analyze(session, limits_file=args.limits)
         if session.ended == "hard":
             print(f"note: {HARD_END}", file=sys.stderr)
+        if session.damage:
+            print(f"note: {session.damage}", file=sys.stderr)
     print(
         json.dumps(analysis.as_json(), allow_nan=False, ensure_ascii=False) if args.json else fitted(as_text(analysis))
     )

@@ -50,5 +50,7 @@ def run(args: argparse.Namespace) -> int:
         markers = len(reader.markers)
         if reader.ended == "hard":
             print(f"note: {HARD_END}", file=sys.stderr)
+        if reader.damage:
+            print(f"note: {reader.damage}", file=sys.stderr)
     print(f"{args.out}: {readings} readings, {markers} marker{'' if markers == 1 else 's'}")
     return 0

@@ -9,6 +9,7 @@ concerns the readings themselves (`gap held_display meter_battery_low range_chan
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from importlib import import_module
 from itertools import chain
 from math import inf
@@ -181,9 +182,9 @@ class ChannelDetector:
             bad |= (series.flags & STORED) != 0
         if bad.any():
             good = ~bad
-            series = Series(series.time_s[good], value[good], series.resolution[good], series.flags[good])
+            series = series[good]
         if series.value.min(initial=0.0) < 0.0:
-            series = Series(series.time_s, np.abs(series.value), series.resolution, series.flags)
+            series = replace(series, value=np.abs(series.value))
         return series
 
     def finish(self) -> None:

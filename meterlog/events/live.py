@@ -84,6 +84,7 @@ class LiveDetector:
                     np.array([r.value for r in waiting], dtype=np.float64),
                     np.array([r.resolution for r in waiting], dtype=np.float32),
                     np.array([int(r.flags) for r in waiting], dtype=np.uint16),
+                    np.array([r.time_error_s for r in waiting], dtype=np.float32),
                 )
             )
         self._low, self._high = self._detector.band

@@ -70,6 +70,7 @@ def _groups(blocks: Iterable[Series]) -> Iterator[Series]:
             np.concatenate([block.value for block in some]),
             np.concatenate([block.resolution for block in some]),
             np.concatenate([block.flags for block in some]),
+            np.concatenate([block.time_error_s for block in some]),
         )
 
 

@@ -86,8 +86,7 @@ def _overlap(first: Series, second: Series) -> tuple[float, float]:
 
 
 def _finite(series: Series) -> Series:
-    keep = np.isfinite(series.value)
-    return Series(series.time_s[keep], series.value[keep], series.resolution[keep], series.flags[keep])
+    return series[np.isfinite(series.value)]
 
 
 def _steps(value: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -8,7 +8,7 @@ from __future__ import annotations
 import math
 from datetime import datetime
 
-_LONGEST_US = 100 * 366 * 86400 * 10**6
+LONGEST_US = 100 * 366 * 86400 * 10**6
 """No time lies further than a hundred years from a session's start; beyond that calendars end."""
 
 
@@ -21,7 +21,7 @@ def text(cell: object) -> str:
 
 def seconds(cell: object) -> float:
     """A time in microseconds as s."""
-    if not isinstance(cell, int) or abs(cell) > _LONGEST_US:
+    if not isinstance(cell, int) or abs(cell) > LONGEST_US:
         raise ValueError(f"{cell!r:.40} where a time belongs")
     return cell / 1e6
 

@@ -54,8 +54,11 @@ def unpack(data: bytes, kind: str, count: int) -> NDArray[Any]:
         return np.empty(0, f"<{kind}8")
     try:
         size, layout, kinds = _HEADER.unpack_from(data)
-        body = zlib.decompress(memoryview(data)[_HEADER.size :])
         dtype = np.dtype(f"<{kind}{size}")
+        if layout not in (0, 1, 2, _PLAIN):
+            raise ValueError(f"damaged column: layout {layout}")
+        most = size * count if layout == _PLAIN else size * kinds + layout * count
+        body = _inflate(memoryview(data)[_HEADER.size :], most)
         if layout == _PLAIN:
             return _items(body, size, count).view(dtype)
         distinct = np.frombuffer(body, dtype, kinds)
@@ -65,6 +68,15 @@ def unpack(data: bytes, kind: str, count: int) -> NDArray[Any]:
         return places
     except (struct.error, zlib.error, TypeError, IndexError) as error:
         raise ValueError(f"damaged column: {error}") from error
+
+
+def _inflate(data: memoryview, size: int) -> bytes:
+    """The bytes of a zlib stream that must hold just so many: a small stream can hold gigabytes."""
+    stream = zlib.decompressobj()
+    body = stream.decompress(data, size + 1)  # one more, to reach the end, where the check sum is
+    if len(body) != size or not stream.eof:
+        raise ValueError(f"damaged column: not the {size} bytes that belong in it")
+    return body
 
 
 def _planes(items: NDArray[Any]) -> bytes:

@@ -30,6 +30,7 @@ class Channel:
         accuracy: the meter's stated accuracy.
         interval_s: the meter's declared display interval, s; None where it is not known.
         role: the role that a person entered (see `meterlog.roles.Role`); empty where none was.
+        rejected: frames of its meter that were thrown away because they contradicted themselves.
     """
 
     number: int
@@ -41,6 +42,7 @@ class Channel:
     accuracy: Accuracy = USUAL_ACCURACY
     interval_s: float | None = None
     role: str = ""
+    rejected: int = 0
 
     @property
     def measurand(self) -> Measurand:

@@ -11,7 +11,7 @@ from contextlib import contextmanager
 from datetime import datetime
 from pathlib import Path
 from types import TracebackType
-from typing import Any, Literal, NamedTuple
+from typing import Any, Literal
 
 import numpy as np
 
@@ -19,12 +19,12 @@ from meterlog.errors import EmptySession, SessionBusy, UsageError
 from meterlog.reading import Accuracy, Quantity
 from meterlog.series import Series
 from meterlog.session.cells import amount, moment, seconds, text
-from meterlog.session.codec import unpack, unpack_times
 from meterlog.session.database import check_header, check_version, connect, not_begun, read_errors
 from meterlog.session.lock import is_recording
 from meterlog.session.model import Channel, LinkChange, Marker, Overview
 from meterlog.session.overview import Buckets
 from meterlog.session.recovery import settle
+from meterlog.session.stored import Stored, joined
 
 Ended = Literal["clean", "hard", "growing"]
 
@@ -32,28 +32,7 @@ BEGIN_PATIENCE_S = 1.0
 """How long a reader waits for a recorder that is just making the file."""
 
 _EVER_US = 2**62
-_CHUNK_COLUMNS = "count, start_us, times, numbers, resolutions, flag_bits"
 _IN_WINDOW = "WHERE channel = ? AND end_us >= ? AND start_us <= ? ORDER BY first"
-_CHUNK_WINDOW = f"SELECT {_CHUNK_COLUMNS} FROM chunk {_IN_WINDOW}"
-_CHUNKS = f"SELECT {_CHUNK_COLUMNS} FROM chunk WHERE channel = ? ORDER BY first"
-_SPANS = f"SELECT id, count, start_us, end_us, minimum, maximum, flags FROM chunk {_IN_WINDOW}"
-_CHUNK = f"SELECT {_CHUNK_COLUMNS} FROM chunk WHERE id = ?"
-_TAIL_COLUMNS = "time_us, value, resolution, flags"
-_TAIL_WINDOW = (
-    f"SELECT {_TAIL_COLUMNS} FROM reading WHERE channel = ? AND time_us >= ? AND time_us <= ? ORDER BY number"
-)
-
-
-class _Span(NamedTuple):
-    """A chunk's own statistics, without its columns."""
-
-    id: int
-    readings: int
-    start_us: int
-    end_us: int
-    minimum: float | None
-    maximum: float | None
-    flags: int
 
 
 def open_reader(path: Path | str) -> SessionReader:
@@ -107,7 +86,7 @@ class SessionReader:
         for immutable in (False, True):
             connection = connect(self.path, write=False, immutable=immutable)
             try:
-                check_version(connection, self.path)
+                self._stored = Stored(check_version(connection, self.path))
                 return connection
             except sqlite3.OperationalError as error:
                 connection.close()
@@ -172,7 +151,7 @@ class SessionReader:
     def channels(self) -> list[Channel]:
         """The channels, by number."""
         columns = "number, label, quantity, point, address, driver, accuracy_share, accuracy_counts, interval_s"
-        rows = self._rows(f"SELECT {columns} FROM channel ORDER BY number")
+        rows = self._rows(f"SELECT {columns}, {self._stored.columns.rejected} FROM channel ORDER BY number")
         with read_errors(self.path):
             return [
                 Channel(
@@ -184,8 +163,9 @@ class SessionReader:
                     text(driver),
                     Accuracy(amount(share), amount(counts)),
                     None if interval_s is None else amount(interval_s),
+                    rejected=int(amount(rejected)),
                 )
-                for number, label, quantity, point, address, driver, share, counts, interval_s in rows
+                for number, label, quantity, point, address, driver, share, counts, interval_s, rejected in rows
             ]
 
     @property
@@ -223,12 +203,22 @@ class SessionReader:
         """
         self._check_channel(channel)
         ((count,),) = self._rows(
-            "SELECT (SELECT ifnull(max(first + count), 0) FROM chunk WHERE channel = ?1)"
+            "SELECT (SELECT ifnull(sum(count), 0) FROM chunk WHERE channel = ?1)"
             " + (SELECT count(*) FROM reading WHERE channel = ?1)",
             channel,
         )
         with read_errors(self.path):
             return int(count)
+
+    @property
+    def lost(self) -> int:
+        """How many readings had to be left out of what was read so far, since they are not as they were written."""
+        return sum(lost.readings for lost in self._stored.lost)
+
+    @property
+    def damage(self) -> str:
+        """What to say of `lost`; empty where there is none."""
+        return f"'{self.path}' is damaged: {self.lost} of its readings are left out." if self.lost else ""
 
     def need_readings(self) -> None:
         """Refuse a session that holds none.
@@ -252,26 +242,42 @@ class SessionReader:
         """
         self._check_channel(channel)
         low, high = _window_us(start_s, end_s)
+        columns = self._stored.columns
         with self._snapshot() as connection:
             if start_s is None and end_s is None:
-                chunks = connection.execute(_CHUNKS, (channel,)).fetchall()
+                chunks = connection.execute(
+                    f"SELECT {columns.chunk} FROM chunk WHERE channel = ? ORDER BY first", (channel,)
+                ).fetchall()
             else:
-                chunks = connection.execute(_CHUNK_WINDOW, (channel, low, high)).fetchall()
-            rows = connection.execute(_TAIL_WINDOW, (channel, low, high)).fetchall()
+                chunks = connection.execute(
+                    f"SELECT {columns.chunk} FROM chunk {_IN_WINDOW}", (channel, low, high)
+                ).fetchall()
+            rows = self._tail_window(connection, channel, low, high)
         with read_errors(self.path):
-            whole = _joined(chunks, rows)
-        if start_s is None and end_s is None:
-            return whole
+            chunks, rows = self._stored.sound_chunks(chunks), self._stored.sound_rows(rows)
+            whole = joined(chunks, rows)
+            if start_s is None and end_s is None:
+                self._stored.note_gaps(channel, chunks, rows)
+                if self.lost and not len(whole):
+                    raise ValueError(f"none of the readings of channel {channel} is as it was written")
+                return whole
         return whole.between(-math.inf if start_s is None else start_s, math.inf if end_s is None else end_s)
+
+    def _tail_window(self, connection: sqlite3.Connection, channel: int, low: int, high: int) -> list[tuple[Any, ...]]:
+        return connection.execute(
+            f"SELECT {self._stored.columns.reading} FROM reading"
+            " WHERE channel = ? AND time_us >= ? AND time_us <= ? ORDER BY number",
+            (channel, low, high),
+        ).fetchall()
 
     def blocks(self, channel: int) -> Iterator[Series]:
         """The readings of a channel, chunk by chunk: for whoever must not hold them all."""
-        cursor = 0
-        while True:
+        cursor, before = 0, -1
+        while cursor > before:
+            before = cursor
             block, cursor = self._after(channel, cursor, limit=1)
-            if not len(block):
-                return
-            yield block
+            if len(block):
+                yield block
 
     def follow(self, channel: int, cursor: int = 0) -> tuple[Series, int]:
         """The readings that came after a cursor, and the cursor after them; 0 is before the first."""
@@ -279,23 +285,25 @@ class SessionReader:
 
     def _after(self, channel: int, cursor: int, limit: int) -> tuple[Series, int]:
         self._check_channel(channel)
+        columns = self._stored.columns
         with self._snapshot() as connection:
             chunks = connection.execute(
-                f"SELECT first, {_CHUNK_COLUMNS} FROM chunk WHERE channel = ? AND first + count > ?"
-                " ORDER BY first LIMIT ?",
+                f"SELECT {columns.chunk} FROM chunk WHERE channel = ? AND first + count > ? ORDER BY first LIMIT ?",
                 (channel, cursor, limit),
             ).fetchall()
             rows = []
             if limit < 0 or not chunks:
                 rows = connection.execute(
-                    f"SELECT {_TAIL_COLUMNS} FROM reading WHERE channel = ? AND number >= ? ORDER BY number",
+                    f"SELECT {columns.reading} FROM reading WHERE channel = ? AND number >= ? ORDER BY number",
                     (channel, cursor),
                 ).fetchall()
         with read_errors(self.path):
-            found = _joined([chunk[1:] for chunk in chunks], rows)
-        if chunks:
-            found = found[max(cursor - chunks[0][0], 0) :]
-        return found, cursor + len(found)
+            ends = [int(first + count) for _, first, count, *_ in chunks] + [int(row[1]) + 1 for row in rows]
+            sound = self._stored.sound_chunks(chunks)
+            found = joined(sound, self._stored.sound_rows(rows))
+        if sound and sound[0] is chunks[0]:  # its first readings may have been told as rows
+            found = found[max(cursor - sound[0][1], 0) :]
+        return found, max([cursor, *ends])
 
     def overview(self, channel: int, start_s: float, end_s: float, buckets: int) -> Overview:
         """A channel in equal buckets of time, from the chunks' statistics wherever a chunk lies within one bucket.
@@ -310,21 +318,27 @@ class SessionReader:
             raise UsageError("an overview wants at least one bucket and an end after its start")
         low, high = _window_us(start_s, end_s)
         result = Buckets(start_s, end_s, buckets)
+        columns = self._stored.columns
         with self._snapshot() as connection:
-            spans = [_Span(*row) for row in connection.execute(_SPANS, (channel, low, high))]
-            bounds_s = np.array([(span.start_us, span.end_us) for span in spans], np.int64).reshape(-1, 2) / 1e6
+            found = connection.execute(
+                f"SELECT {columns.span} FROM chunk {_IN_WINDOW}", (channel, low, high)
+            ).fetchall()
+            spans = self._stored.sound_spans(found)
+            bounds_s = np.array([span[3:5] for span in spans], np.int64).reshape(-1, 2) / 1e6
             places = result.holding(bounds_s[:, 0], bounds_s[:, 1]).tolist()
             straddling = [
-                connection.execute(_CHUNK, (span.id,)).fetchone()
+                connection.execute(
+                    f"SELECT {columns.chunk} FROM chunk WHERE channel = ? AND first = ?", (channel, span[1])
+                ).fetchone()
                 for span, place in zip(spans, places, strict=True)
                 if place < 0
             ]
-            rows = connection.execute(_TAIL_WINDOW, (channel, low, high)).fetchall()
+            rows = self._tail_window(connection, channel, low, high)
         with read_errors(self.path):
-            for span, place in zip(spans, places, strict=True):
+            for (_, _, count, _, _, minimum, maximum, flags, *_), place in zip(spans, places, strict=True):
                 if place >= 0:
-                    result.add_span(place, span.readings, span.minimum, span.maximum, span.flags)
-            result.add(_joined(straddling, rows))
+                    result.add_span(place, count, minimum, maximum, flags)
+            result.add(joined(self._stored.sound_chunks(straddling), self._stored.sound_rows(rows)))
         return result.overview()
 
     def _check_channel(self, channel: int) -> None:
@@ -339,34 +353,3 @@ def _window_us(start_s: float | None, end_s: float | None) -> tuple[int, int]:
     low = -_EVER_US if start_s is None or start_s == -math.inf else math.floor(start_s * 1e6) - 1
     high = _EVER_US if end_s is None or end_s == math.inf else math.ceil(end_s * 1e6) + 1
     return low, high
-
-
-def _joined(chunks: list[tuple[Any, ...]], rows: list[tuple[Any, ...]]) -> Series:
-    """Chunks (`_CHUNK_COLUMNS`) and the tail rows after them as one series.
-
-    Raises:
-        ValueError: a column is damaged.
-    """
-    counts = [int(chunk[0]) for chunk in chunks]
-    # A damaged count must not reserve the whole memory.
-    if any(not 0 < count <= 65535 for count in counts):
-        raise ValueError("damaged chunk")
-    sealed = sum(counts)
-    total = sealed + len(rows)
-    time_us, value = np.empty(total, np.int64), np.empty(total, np.float64)
-    resolution, flags = np.empty(total, np.float32), np.empty(total, np.uint16)
-    at = 0
-    for count, start_us, times, numbers, resolutions, flag_bits in chunks:
-        part = slice(at, at + count)
-        time_us[part] = unpack_times(times, start_us, count)
-        value[part] = unpack(numbers, "f", count)
-        resolution[part] = unpack(resolutions, "f", count)
-        flags[part] = unpack(flag_bits, "u", count)
-        at += count
-    if rows:
-        tail_us, tail_value, tail_resolution, tail_flags = zip(*rows, strict=True)
-        time_us[sealed:] = tail_us
-        value[sealed:] = np.array(tail_value, np.float64)  # NULL becomes NaN
-        resolution[sealed:] = np.array(tail_resolution, np.float64)
-        flags[sealed:] = tail_flags
-    return Series(time_us / 1e6, value, resolution, flags)

@@ -1,4 +1,4 @@
-"""Brings a session whose recorder is gone to rest: notes a hard end, makes one plain file of it, updates its tables."""
+"""Brings a session whose recorder is gone to rest: notes a hard end, makes one plain file of it."""
 
 from __future__ import annotations
 
@@ -9,14 +9,14 @@ from meterlog.errors import SessionBusy
 from meterlog.session.commits import leave_plain
 from meterlog.session.database import check_version, connect
 from meterlog.session.lock import RecorderLock, is_recording
-from meterlog.session.schema import LATEST, migrate
+from meterlog.session.schema import LATEST
 
 
 def settle(path: Path) -> None:
     """Do what is left to do on a session that nobody records any more.
 
     After a crash what was committed is in the write-ahead log beside the file: SQLite recovers it, and here it
-    goes into the file, so that the one file is the session again. A change that a crash cut short (a migration, a
+    goes into the file, so that the one file is the session again. A change that a crash cut short (a
     marker in a finished session) is undone by the journal beside the file. Where the folder cannot be written, or
     another reader is in the way, all stays as it is and reads the same.
     """
@@ -45,10 +45,10 @@ def _is_at_rest(path: Path) -> bool:
     connection = connect(path, write=False)
     try:
         (version,) = connection.execute("PRAGMA user_version").fetchone()
-        if version < LATEST:
-            return bool(version < 1)
+        if not 1 <= version <= LATEST:
+            return True
         (ended,) = connection.execute("SELECT ended FROM recording").fetchone() or ("",)
-        return version > LATEST or ended != "growing"
+        return bool(ended != "growing")
     finally:
         connection.close()
 
@@ -60,7 +60,6 @@ def _settle_locked(path: Path) -> None:
         if path.with_name(f"{path.name}-journal").exists():
             # One that was cut short before it mattered stays for ever, unless something is written.
             connection.execute(f"PRAGMA user_version = {version}")
-        migrate(connection)
         connection.execute("UPDATE recording SET ended = 'hard' WHERE ended = 'growing'")
         leave_plain(connection)
     finally:

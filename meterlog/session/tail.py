@@ -7,35 +7,29 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING
 
 from meterlog.reading import Flag, Reading
 from meterlog.series import Series
+from meterlog.session.checks import Row, Span, chunk_crc, row_crc, span_crc
 from meterlog.session.schema import CHUNK_READINGS
 
 if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-
-class Row(NamedTuple):
-    """A reading as it lies in the table `reading`."""
-
-    channel: int
-    number: int
-    time_us: int
-    value: float
-    resolution: float | None
-    flags: int
-
-
-_INSERT_ROW = "INSERT INTO reading VALUES (?, ?, ?, ?, ?, ?)"
+_INSERT_ROW = "INSERT INTO reading VALUES (?, ?, ?, ?, ?, ?, ?, ?)"
 _INSERT_CHUNK = """INSERT INTO chunk (channel, first, count, start_us, end_us, minimum, maximum, flags, overloads,
-    times, numbers, resolutions, flag_bits) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)"""
+    times, numbers, resolutions, flag_bits, time_errors, span_crc, crc)
+    VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)"""
+
+_MOST_ERROR_US = 2**32 - 1
+"""The packed column holds u32: an hour and 11 minutes, beyond which a time says nothing anyway."""
 
 
 class Tail:
-    """What of a channel is not sealed yet, in memory as in the table. Every call belongs to an open transaction.
+    """A channel's unsealed readings, mirrored in memory and in the `reading` table. Every call belongs to an open
+    transaction.
 
     Attributes:
         times_held: readings that came with a time before their predecessor's, and were given that one's.
@@ -58,7 +52,9 @@ class Tail:
                 time_us = self._last_us
                 self.times_held += 1
             self._last_us = time_us
-            rows.append(Row(self._channel, number, time_us, reading.value, reading.resolution, int(reading.flags)))
+            error_us = round(min(reading.time_error_s * 1e6, _MOST_ERROR_US))
+            cells = (reading.value, reading.resolution, int(reading.flags), error_us)
+            rows.append(Row(self._channel, number, time_us, *cells))
             number += 1
         self._add(connection, rows)
 
@@ -88,50 +84,77 @@ class Tail:
 
     def _add(self, connection: sqlite3.Connection, rows: list[Row]) -> None:
         if rows:
-            connection.executemany(_INSERT_ROW, rows)
+            connection.executemany(_INSERT_ROW, [(*row, row_crc(row)) for row in rows])
             self._rows += rows
         while len(self._rows) >= CHUNK_READINGS:
             self._seal_rows(connection)
 
     def _seal_rows(self, connection: sqlite3.Connection) -> None:
-        import numpy as np
-
         rows = self._rows[:CHUNK_READINGS]
-        _, _, time_us, value, resolution, flags = zip(*rows, strict=True)
         connection.execute(
             "DELETE FROM reading WHERE channel = ? AND number < ?", (self._channel, self._first + len(rows))
         )
-        series = Series(np.empty(0), np.array(value, "<f8"), np.array(resolution, "<f4"), np.array(flags, "<u2"))
-        self._insert_chunk(connection, np.array(time_us, np.int64), series)
+        insert_chunk(connection, self._channel, self._first, *arrays(rows))
+        self._first += len(rows)
         del self._rows[: len(rows)]
 
     def _insert_chunk(self, connection: sqlite3.Connection, time_us: NDArray[np.int64], series: Series) -> None:
-        import numpy as np
-
-        from meterlog.session.codec import pack, pack_times
-
-        finite = series.value[np.isfinite(series.value)]
-        connection.execute(
-            _INSERT_CHUNK,
-            (
-                self._channel,
-                self._first,
-                len(time_us),
-                int(time_us[0]),
-                int(time_us[-1]),
-                float(finite.min()) if len(finite) else None,
-                float(finite.max()) if len(finite) else None,
-                int(np.bitwise_or.reduce(series.flags)),
-                int(np.count_nonzero(series.flags & Flag.OVERLOAD)),
-                pack_times(time_us),
-                pack(series.value.astype("<f8", copy=False)),
-                pack(series.resolution.astype("<f4", copy=False)),
-                pack(series.flags.astype("<u2", copy=False)),
-            ),
-        )
+        insert_chunk(connection, self._channel, self._first, time_us, series)
         self._first += len(time_us)
 
     def _as_rows(self, time_us: NDArray[np.int64], series: Series) -> list[Row]:
         number = self._first + len(self._rows)
-        columns = (time_us.tolist(), series.value.tolist(), series.resolution.tolist(), series.flags.tolist())
-        return [Row(self._channel, number + i, *row) for i, row in enumerate(zip(*columns, strict=True))]
+        columns = (time_us, series.value, series.resolution, series.flags, _microseconds(series.time_error_s))
+        listed = zip(*(column.tolist() for column in columns), strict=True)
+        return [Row(self._channel, number + i, *row) for i, row in enumerate(listed)]
+
+
+def arrays(rows: Sequence[Row]) -> tuple[NDArray[np.int64], Series]:
+    """Rows of one channel as their times, us, and a series that holds everything but these."""
+    import numpy as np
+
+    _, _, time_us, value, resolution, flags, error_us = zip(*rows, strict=True)
+    columns = (np.array(value, "<f8"), np.array(resolution, "<f4"), np.array(flags, "<u2"))  # NULL becomes NaN
+    errors_s = np.array(error_us, np.float64) / 1e6 if any(error_us) else np.zeros(())
+    return np.array(time_us, np.int64), Series(np.empty(len(rows)), *columns, errors_s.astype(np.float32))
+
+
+def insert_chunk(
+    connection: sqlite3.Connection, channel: int, first: int, time_us: NDArray[np.int64], series: Series
+) -> None:
+    """Seal readings, at most `CHUNK_READINGS` of them; `first` is the number of the first, `series.time_s` unused."""
+    import numpy as np
+
+    from meterlog.session.codec import pack, pack_times
+
+    finite = series.value[np.isfinite(series.value)]
+    span = Span(
+        channel,
+        first,
+        len(time_us),
+        int(time_us[0]),
+        int(time_us[-1]),
+        float(finite.min()) if len(finite) else None,
+        float(finite.max()) if len(finite) else None,
+        int(np.bitwise_or.reduce(series.flags)),
+        int(np.count_nonzero(series.flags & Flag.OVERLOAD)),
+    )
+    errors_us = _microseconds(series.time_error_s)
+    columns = (
+        pack_times(time_us),
+        pack(series.value.astype("<f8", copy=False)),
+        pack(series.resolution.astype("<f4", copy=False)),
+        pack(series.flags.astype("<u2", copy=False)),
+        pack(errors_us) if errors_us.any() else b"",
+    )
+    span_sum = span_crc(span)
+    connection.execute(_INSERT_CHUNK, (*span, *columns, span_sum, chunk_crc(span_sum, columns)))
+
+
+def _microseconds(error_s: NDArray[np.float32]) -> NDArray[np.uint32]:
+    """Time errors as the file holds them."""
+    import numpy as np
+
+    one = error_s[:1] if not error_s.strides[0] else error_s  # a single number that stands for all
+    whole = np.rint(np.minimum(one * np.float64(1e6), _MOST_ERROR_US)).astype(np.uint32)
+    return np.broadcast_to(whole, error_s.shape)

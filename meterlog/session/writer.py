@@ -136,7 +136,7 @@ class SessionWriter:
         Raises:
             ValueError: there is a channel of that number.
         """
-        sql = "INSERT INTO channel VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)"
+        sql = "INSERT INTO channel VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, 0)"
         with self._changed:
             number = max(self._channels, default=0) + 1 if number is None else number
             if number in self._channels:
@@ -192,6 +192,15 @@ class SessionWriter:
         """Note that the way to a meter came up or went down, at `time_s` from the session's start."""
         sql = "INSERT INTO link_change (time_us, channel, meter, up, cause) VALUES (?, ?, ?, ?, ?)"
         self._give(Statement(sql, (round(time_s * 1e6), channel, meter, int(up), cause)))
+
+    def set_rejected(self, channel: int, total: int) -> None:
+        """Note how many frames of a channel's meter were rejected so far.
+
+        Raises:
+            ValueError: there is no such channel.
+        """
+        self._check_channel(channel)
+        self._give(Statement("UPDATE channel SET rejected = ? WHERE number = ?", (total, channel)))
 
     def set_detail(self, key: str, value: str) -> None:
         """Note something about the case: `vehicle`, `complaint`, `point`, ..."""

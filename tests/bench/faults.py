@@ -70,9 +70,9 @@ class Bench:
             ("record", "seal", "create")
         ), "'hard (crash)', 'ended without being closed', 'never began'"
 
-    def kill_migrating(self) -> Row:
-        """SIGKILL while migrating"""
-        return *self._killed(("migrate",)), "nothing, all is as before; or 'update meterlog to read it'"
+    def kill_marking(self) -> Row:
+        """SIGKILL while setting markers"""
+        return *self._killed(("mark",)), "nothing: each marker is there or it is not"
 
     def kill_writing(self) -> Row:
         """SIGKILL while exporting, importing, reporting"""

@@ -68,8 +68,6 @@ REFUSED: dict[str, Damage] = {
     "a chunk's torn column": sql("UPDATE chunk SET numbers = substr(numbers, 1, length(numbers) / 2)"),
     "a chunk's column that is a text": sql("UPDATE chunk SET times = 'soon'"),
     "a chunk's start that is a text": sql("UPDATE chunk SET start_us = 'soon'"),
-    "a reading that is a text": sql("INSERT INTO reading VALUES (1, 1500, 900000000, 'high', 0.01, 0)"),
-    "flags beyond their bits": sql("INSERT INTO reading VALUES (1, 1500, 900000000, 1.0, 0.01, 70000)"),
     "a marker that is no text": sql("UPDATE marker SET name = x'ff'"),
     "a marker in another age": sql("UPDATE marker SET time_us = 9223372036854775807"),
     "a detail that is no text": sql("UPDATE detail SET value = x'ff'"),
@@ -80,8 +78,10 @@ REFUSED: dict[str, Damage] = {
 SUFFERED: dict[str, Damage] = {
     "readings of a channel that is not there": sql("UPDATE chunk SET channel = 7"),
     "a stranger's ending": sql("UPDATE recording SET ended = 'perhaps'"),
-    "a reading without a value": sql("INSERT INTO reading VALUES (1, 1500, 900000000, NULL, NULL, 0)"),
-    "a time that goes back": sql("INSERT INTO reading VALUES (1, 1500, -5000000, 1.0, 0.1, 0)"),
+    "a reading that is a text": sql("INSERT INTO reading VALUES (1, 1500, 900000000, 'high', 0.01, 0, 0, 1)"),
+    "flags beyond their bits": sql("INSERT INTO reading VALUES (1, 1500, 900000000, 1.0, 0.01, 70000, 0, 1)"),
+    "a reading without a value": sql("INSERT INTO reading VALUES (1, 1500, 900000000, NULL, NULL, 0, 0, 1)"),
+    "a time that goes back": sql("INSERT INTO reading VALUES (1, 1500, -5000000, 1.0, 0.1, 0, 0, 1)"),
     "wrong statistics": sql("UPDATE chunk SET minimum = 'low', maximum = 'high', overloads = 'x'"),
     "control characters": sql("UPDATE channel SET label = 'a' || char(0) || char(10)"),
 }

@@ -13,6 +13,7 @@ from meterlog.errors import NotASession
 from meterlog.session import open_reader
 from meterlog.session.model import HARD_END
 from tests.faults.conftest import Killing, command
+from tests.faults.victims import MARKERS
 
 OUTPUTS = {"export_csv": "out.csv", "export_parquet": "out.parquet", "import_csv": "out.sqlite", "report": "out.html"}
 
@@ -20,7 +21,7 @@ MOMENTS = {
     "record": 4,
     "seal": 3,
     "create": 14,
-    "migrate": 47,
+    "mark": 47,
     "export_csv": 12,
     "export_parquet": 6,
     "import_csv": 8,
@@ -80,23 +81,17 @@ def check_created(folder: Path) -> str:
     return said.removeprefix(" ")
 
 
-def check_migrated(folder: Path) -> str:
-    """The tables before or those after, and every reading."""
+def check_marked(folder: Path) -> str:
+    """Every marker up to one, none by half, and every reading."""
     path = folder / "a.sqlite"
-    with sqlite3.connect(path) as connection:  # what has SQLite undo what was cut short
-        (version,) = connection.execute("PRAGMA user_version").fetchone()
-        new = "colour" in str(connection.execute("SELECT sql FROM sqlite_master").fetchall())
-        (count,) = connection.execute("SELECT sum(count) FROM chunk").fetchone()
-    connection.close()
-    assert (version, new) in ((1, False), (2, True))
-    assert count == 3000
-    if version == 1:
-        with open_reader(path) as reader:
-            assert reader.ended == "clean"
-        check_whole(path)
-    else:  # this program does not know the table that the other one was making
-        assert "update meterlog to read it" in command("analyze", path).err
-    return "as before" if version == 1 else "migrated"
+    assert command("analyze", path).status == 0
+    with open_reader(path) as reader:
+        names = [marker.name for marker in reader.markers if marker.name.startswith("marker")]
+        assert names == [f"marker {i}" for i in range(len(names))]
+        assert reader.count(1) == 3000
+        assert reader.ended == "clean"
+    check_whole(path)
+    return "all markers" if len(names) == MARKERS else "the first markers"
 
 
 def check_output(folder: Path, work: str, whole: Path) -> str:
@@ -132,8 +127,8 @@ def killed(killing: Killing, good: Path, base: Path, work: str, moments: int, se
             found = check_recording(folder)
         elif work == "create":
             found = check_created(folder)
-        elif work == "migrate":
-            found = check_migrated(folder)
+        elif work == "mark":
+            found = check_marked(folder)
         else:
             found = check_output(folder, work, whole)
         left[found] = left.get(found, 0) + 1

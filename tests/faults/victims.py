@@ -20,10 +20,10 @@ import meterlog.exchange.parquet
 import meterlog.report  # noqa: F401 imported before forking, so that what is killed is the work
 from meterlog.cli.main import main
 from meterlog.reading import Quantity, Reading
-from meterlog.session import SessionReader, SessionWriter, schema
+from meterlog.session import SessionWriter, add_marker
 
-FOLDED = 40
-"""How often the migration of `migrate` writes everything once more: long enough to be killed inside."""
+MARKERS = 40
+"""How many `mark` sets."""
 
 
 def record(folder: Path, batch: int = 40, batches_a_flush: int = 20) -> None:
@@ -56,22 +56,10 @@ def create(folder: Path) -> None:
             writer.append(channel, [Reading(writer.monotonic_start_s, 0.0, Quantity.DC_VOLTAGE)])
 
 
-def migrate(folder: Path) -> None:
-    """Open a session that needs a migration which writes the whole file again and again."""
-    heavy = tuple(
-        sql
-        for _ in range(FOLDED)
-        for sql in ("CREATE TABLE spare AS SELECT * FROM chunk", "UPDATE chunk SET flags = flags", "DROP TABLE spare")
-    )
-    step = schema.Migration(2, "heavy", ("ALTER TABLE marker ADD COLUMN colour TEXT", *heavy))
-    import meterlog.session.database as database
-    import meterlog.session.recovery as recovery
-
-    steps = (*schema.MIGRATIONS, step)
-    vars(database).update(LATEST=2)
-    vars(recovery).update(LATEST=2, migrate=lambda connection: schema.migrate(connection, steps))
-    with SessionReader(folder / "a.sqlite") as reader:
-        reader.need_readings()
+def mark(folder: Path) -> None:
+    """Set markers in a finished session, one after the other."""
+    for i in range(MARKERS):
+        add_marker(folder / "a.sqlite", f"marker {i}", time_s=1.0)
 
 
 def export_csv(folder: Path) -> None:
@@ -95,7 +83,7 @@ def report(folder: Path) -> None:
 
 
 WORKS: dict[str, Callable[[Path], None]] = {
-    work.__name__: work for work in (record, seal, create, migrate, export_csv, export_parquet, import_csv, report)
+    work.__name__: work for work in (record, seal, create, mark, export_csv, export_parquet, import_csv, report)
 }
 
 

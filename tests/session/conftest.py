@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from collections.abc import Callable
 from pathlib import Path
 
@@ -28,6 +29,12 @@ def _series(count: int, seed: int = 1) -> Series:
 def make_series() -> Callable[..., Series]:
     """A series like a meter's: `make_series(count, seed=1)`; arrival jitter, two decimals, some overloads."""
     return _series
+
+
+@pytest.fixture
+def format_1(tmp_path: Path) -> Path:
+    """A copy of a session of format 1, made by the last version that wrote it: 5000 readings, 0.25 s apart."""
+    return Path(shutil.copy(Path(__file__).with_name("format_1.sqlite"), tmp_path))
 
 
 @pytest.fixture

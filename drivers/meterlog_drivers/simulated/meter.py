@@ -110,7 +110,7 @@ class MeterModel:
         value = np.stack(averaged)[ranges, np.arange(len(times))]
         shown = self._shown(value, np.asarray(resolutions)[ranges], flicker)
         series = self._flagged(times, shown, np.asarray(resolutions)[ranges], signal.quantity)
-        return _picked(series, displayed & ~_in_spans(times, self.link_down))
+        return series[displayed & ~_in_spans(times, self.link_down)]
 
     def _averages(self, signal: Signal, times: Array, resolutions: list[float]) -> list[Array]:
         """The averages at each display, by range: on ohms the range limits what an open circuit counts as."""
@@ -184,7 +184,3 @@ def _in_spans(times: Array, spans: tuple[Span, ...]) -> NDArray[np.bool_]:
     for begin, end in spans:
         inside |= (times >= begin) & (times < end)
     return inside
-
-
-def _picked(series: Series, keep: NDArray[np.bool_]) -> Series:
-    return Series(series.time_s[keep], series.value[keep], series.resolution[keep], series.flags[keep])

@@ -8,6 +8,7 @@ judged.
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -62,8 +63,9 @@ _A_POINT = re.compile(r".*_.*|(battery|fuse|relay|switch|alternator).*", re.IGNO
 _ACROSS = re.compile(r"\b(drop|loss|across)|\S:\S|\b(ground|earth)", re.IGNORECASE)
 _SIGNAL = re.compile(r"\b(coil|command|control|trigger|signal)\b", re.IGNORECASE)
 _SUPPLY = re.compile(
-    r"\b(suppl|feed|fed\b|batter|batt\b|power|source|prime|pump|motor|lamp\b|plug|ignition|alternator|generator|charging"
-    r"|starter|crank|solenoid|relay out|fuse out|plus\b|positive|(vbat|ubat|kl\.?|terminal) ?(15|30|50|87)?\b)|\bb\+",
+    r"\b(supply|supplied|feed|fed|battery|batt|power|source|prime|pumps?|motor|lamps?|plug|ignition|alternator|generator"
+    r"|charging|starter|crank(ing)?|solenoid|relay out|fuse out|plus|positive|vbat|ubat"
+    r"|(kl\.?|terminal) ?(15|30|50|87))\b|\bb\+",
     re.IGNORECASE,
 )
 _RIPPLE = re.compile(r"\b(battery|batt\b|alternator|generator|ripple)|\bb\+", re.IGNORECASE)
@@ -118,7 +120,7 @@ def measurand(quantity: Quantity, label: str = "", point: str = "", entered: str
         return Measurand(Role.OTHER, "quantity", text)
     if quantity is Quantity.DC_VOLTAGE and (by_point := _of_point(point)):
         return Measurand(by_point, "point", text)
-    if entered:
+    if entered in possible or entered == Role.OTHER:
         return Measurand(Role(entered), "entered", text)
     by_words = _of_words(quantity, label, point)
     return Measurand(by_words, "words", text) if by_words else Measurand(Role.OTHER, "", text)
@@ -127,6 +129,19 @@ def measurand(quantity: Quantity, label: str = "", point: str = "", entered: str
 def roles_of(quantity: Quantity) -> tuple[Role, ...]:
     """The roles that channels of a quantity can have, beside `other`."""
     return _ROLES_OF.get(quantity, ())
+
+
+def entered_role(details: Mapping[str, str], channel: int) -> str:
+    """The role that was entered for a channel, by its number; '' where none was.
+
+    It is kept among the session's details, so that it can be corrected in any session, old, finished or growing.
+    """
+    return details.get(role_key(channel), "")
+
+
+def role_key(channel: int) -> str:
+    """The detail that holds a channel's role."""
+    return f"role {channel}"
 
 
 def check_role(role: str, quantity: Quantity) -> str:

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from meterlog.capture.channels import LiveChannel
 from meterlog.capture.meters import MeterSetup
 from meterlog.reading import Quantity, Reading
+from meterlog.roles import entered_role
 from meterlog.session import Channel, SessionWriter
 
 
@@ -72,7 +73,10 @@ class ChannelTable:
         self._numbers[meter, column, quantity] = number
         live = LiveChannel(number, meter, label, quantity, setup.interval_s)
         self.live = dict(sorted({**self.live, number: live}.items()))
-        return Channel(number, label, quantity, point, str(address), address.scheme, setup.accuracy, setup.interval_s)
+        role = entered_role(self._writer.details, number)
+        return Channel(
+            number, label, quantity, point, str(address), address.scheme, setup.accuracy, setup.interval_s, role
+        )
 
     def latest(self, meter: int) -> list[int]:
         """Return the channel that each of the meter's columns showed last, by number."""

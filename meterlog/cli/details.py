@@ -1,4 +1,4 @@
-"""The option --set of `record`, `import` and `details`: what is known about the case."""
+"""The options --set and --role of `record`, `import` and `details`: what is known about the case and its channels."""
 
 from __future__ import annotations
 
@@ -7,12 +7,56 @@ from collections.abc import Iterable
 
 from meterlog.details import check_numbers
 from meterlog.errors import UsageError
+from meterlog.roles import Role, role_key
 
 
 def add_details(parser: argparse.ArgumentParser) -> None:
     """Declare the option."""
     known = "vehicle=, complaint=, point=, system_v=, temperature_c=, ..."
     parser.add_argument("--set", metavar="KEY=VALUE", action="append", default=[], help=f"a detail: {known}")
+
+
+def add_roles(parser: argparse.ArgumentParser) -> None:
+    """Declare the option."""
+    parser.add_argument(
+        "--role",
+        metavar="N=ROLE",
+        action="append",
+        default=[],
+        help=f"what channel N measures, where its point and label do not say it: {', '.join(Role)}",
+    )
+
+
+def entered_roles(words: Iterable[str]) -> dict[str, str]:
+    """The channels' roles, as details of the session; an empty one removes what was entered.
+
+    Raises:
+        UsageError: there is no such role, or the word is none of the form N=ROLE.
+    """
+    found = by_channel("--role", words, "1=drop")
+    for role in found.values():
+        if role and role not in tuple(Role):
+            raise UsageError(f"--role wants {', '.join(Role)}, not '{role}'")
+    return {role_key(number): role for number, role in found.items()}
+
+
+def by_channel(option: str, words: Iterable[str], example: str) -> dict[int, str]:
+    """What an option of the form N=TEXT says of each channel.
+
+    Raises:
+        UsageError: a word has no channel's number, or one comes twice.
+    """
+    found: dict[int, str] = {}
+    for word in words:
+        number, equals, text = word.partition("=")
+        number = number.strip()
+        if not equals or not (number.isascii() and number.isdecimal() and len(number) < 10):
+            form = option.removeprefix("--").upper() if option == "--role" else "TEXT"
+            raise UsageError(f"{option} wants N={form} with a channel's number, for example {example}, not '{word}'")
+        if int(number) in found:
+            raise UsageError(f"{option} gives channel {int(number)} twice")
+        found[int(number)] = text.strip()
+    return found
 
 
 def details(words: Iterable[str]) -> dict[str, str]:

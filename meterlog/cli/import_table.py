@@ -14,13 +14,14 @@ from datetime import date, datetime, timedelta, timezone
 from pathlib import Path
 from typing import Any
 
-from meterlog.cli.details import add_details, details
+from meterlog.cli.details import add_details, add_roles, details, entered_roles
 from meterlog.errors import UsageError
 from meterlog.exchange.plan import ImportOptions, Plan, make_plan
 from meterlog.exchange.tally import Tally
 from meterlog.exchange.time_survey import ORDERS
 from meterlog.exchange.units import TIME_UNITS
 from meterlog.reading import Quantity
+from meterlog.roles import check_role, entered_role
 
 EXAMPLE = "meterlog import log.csv --time time_s --value voltage --quantity dc_voltage --unit V --out crank.sqlite"
 
@@ -46,6 +47,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add("--point", action="append", default=[], help="each channel's test point")
     add("--out", metavar="SESSION", type=Path, help="the session file to make")
     add_details(parser)
+    add_roles(parser)
     add("--encoding", help="utf-8, utf-16, latin-1, ...")
     add("--delimiter", help="one character, or comma, semicolon, tab, bar, space")
     add("--decimal", choices=(".", ","), help="the decimal mark; the other one then groups thousands")
@@ -95,7 +97,7 @@ def run(args: argparse.Namespace) -> int:
 
     if args.out is None and not args.dry_run:
         raise UsageError("give the session file to make with --out SESSION")
-    entered = details(args.set)
+    entered = {**details(args.set), **entered_roles(args.role)}
     tally = Tally()
     if not args.time and not args.value:
         if not _is_parquet(args.table) and not is_session_table(args.table):
@@ -117,6 +119,9 @@ def run(args: argparse.Namespace) -> int:
     if not args.time or not args.value:
         raise UsageError(f"--{'value' if args.time else 'time'} COL is missing")
     plan = make_plan(args.table, _options(args))
+    for number, column in enumerate(plan.values, 1):
+        if problem := check_role(entered_role(entered, number), column.quantity):
+            raise UsageError(f"--role {number}: {problem}")
     for line in plan.described():
         print(line, file=sys.stdout if args.dry_run else sys.stderr)
     if args.dry_run:

@@ -27,7 +27,7 @@ from meterlog.capture.armed_check import check_channel
 from meterlog.capture.cautions import GENERAL
 from meterlog.capture.detection import LaterDetection
 from meterlog.capture.meters import FindsItsDriver
-from meterlog.cli.details import add_details, details
+from meterlog.cli.details import add_details, add_roles, details, entered_roles
 from meterlog.cli.plain import lasting_output
 from meterlog.cli.times import span
 from meterlog.driver import Traffic
@@ -52,6 +52,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add("--after", metavar="S", type=span, help="armed: seconds to keep after it (10)")
     add("--events", metavar="N", type=_count, help="end after so many captures; not armed: so many events")
     add_details(parser)
+    add_roles(parser)
     add("--raw", action="store_true", help="keep each meter's bytes too, beside the session as NAME.meter1.raw")
     add("--plain", action="store_true", help="plain lines instead of the live view")
     add("--quiet", action="store_true", help="print only cautions and troubles while recording")
@@ -84,7 +85,7 @@ def run(args: argparse.Namespace) -> int:
     """Do it; the exit status."""
     setups = meter_setups(args.meter)
     armed = _armed(args, setups)
-    entered = details(args.set)
+    entered = {**details(args.set), **entered_roles(args.role)}
     sys.setswitchinterval(_SWITCH_INTERVAL_S)
     notices: queue.SimpleQueue[Notice] = queue.SimpleQueue()
     with lasting_output(), _Ends() as ends:

@@ -1,4 +1,5 @@
-"""Show what was entered about a session, and correct it: its details, and its channels' labels and test points.
+"""Show what was entered about a session, and correct it: its details, and its channels' labels, test points and
+roles (what a channel measures: supply, drop, ...).
 
 Channels go by the number that this command shows. --set KEY= (nothing after it) removes a detail. The readings stay as
 they are. While a session is being recorded only its details can be corrected.
@@ -7,12 +8,13 @@ they are. While a session is being recorded only its details can be corrected.
 from __future__ import annotations
 
 import argparse
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 
-from meterlog.cli.details import add_details, details
+from meterlog.cli.details import add_details, add_roles, by_channel, details, entered_roles
 from meterlog.errors import UsageError
 from meterlog.plain_text import one_line
+from meterlog.roles import role_key
 from meterlog.session.corrections import correct
 from meterlog.session.reader import SessionReader, open_reader
 
@@ -23,18 +25,24 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the options."""
     parser.add_argument("session", metavar="SESSION", type=Path, help="the session file")
     add_details(parser)
+    add_roles(parser)
     for option, what in (("--label", "what a channel is called"), ("--point", "a channel's test point")):
         parser.add_argument(option, metavar="N=TEXT", action="append", default=[], help=what)
 
 
 def run(args: argparse.Namespace) -> int:
     """Correct what is to be corrected; show what stands now."""
-    labels, points = _by_channel("--label", args.label), _by_channel("--point", args.point)
-    if args.set or labels or points:
-        correct(args.session, _details(args.set), labels, points)
+    labels, points = _texts("--label", args.label), _texts("--point", args.point)
+    roles = entered_roles(args.role)
+    if args.set or labels or points or roles:
+        correct(args.session, {**_details(args.set), **roles}, labels, points)
     with open_reader(args.session) as reader:
         print("\n".join(_lines(reader)))
     return 0
+
+
+def _texts(option: str, words: Sequence[str]) -> dict[int, str]:
+    return by_channel(option, words, "1='pump feed'")
 
 
 def _details(words: Sequence[str]) -> dict[str, str]:
@@ -51,22 +59,14 @@ def _apart(word: str) -> tuple[str, str, str]:
     return key.strip(), equals, value.strip()
 
 
-def _by_channel(option: str, words: Iterable[str]) -> dict[int, str]:
-    found: dict[int, str] = {}
-    for word in words:
-        number, equals, text = _apart(word)
-        if not equals or not (number.isascii() and number.isdecimal() and len(number) < 10):
-            raise UsageError(f"{option} wants N=TEXT with a channel's number, for example 1='pump feed', not '{word}'")
-        if int(number) in found:
-            raise UsageError(f"{option} gives channel {int(number)} twice")
-        found[int(number)] = text
-    return found
-
-
 def _lines(reader: SessionReader) -> Iterator[str]:
     yield one_line(str(reader.path))
+    roles = {role_key(channel.number) for channel in reader.channels}
     for key, value in reader.details.items():
+        if key in roles:  # said with its channel
+            continue
         yield f"  {one_line(key)}: {one_line(value)}"
     for channel in reader.channels:
         at = f" at {one_line(channel.point)}" if channel.point else ""
-        yield f"  channel {channel.number}: {one_line(channel.label)} ({channel.quantity.words}){at}"
+        name = f"channel {channel.number}: {one_line(channel.label)} ({channel.quantity.words}){at}"
+        yield f"  {name}: {channel.measurand.described}"

@@ -15,6 +15,7 @@ from meterlog.findings.finding import Finding
 from meterlog.kinds import KINDS
 from meterlog.reading import Accuracy
 from meterlog.report.figures import Figure, band_figure, channel_figure
+from meterlog.roles import role_key
 from meterlog.session.model import HARD_END, Channel
 
 MOST_ROWS = 200
@@ -104,7 +105,11 @@ def session_part(capture: Capture, comparison: Comparison | None, not_compared: 
 def _details(capture: Capture) -> list[tuple[str, str]]:
     """What was entered, the usual questions first."""
     first = [key for key in _DETAIL_WORDS if capture.details.get(key)]
-    rest = sorted(key for key, value in capture.details.items() if value and key not in _DETAIL_WORDS)
+    told = {
+        *_DETAIL_WORDS,
+        *(role_key(channel.number) for channel in capture.channels),
+    }  # roles stand with the channels
+    rest = sorted(key for key, value in capture.details.items() if value and key not in told)
     return [(_DETAIL_WORDS.get(key, key.replace("_", " ")), capture.details[key]) for key in (*first, *rest)]
 
 

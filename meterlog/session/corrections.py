@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from types import MappingProxyType
 
 from meterlog.errors import UsageError
+from meterlog.roles import check_role, measurand, role_key
 from meterlog.session.database import changing, check_texts
+from meterlog.session.model import Channel
 from meterlog.session.reader import open_reader
 
 _NONE: Mapping[int, str] = MappingProxyType({})
@@ -36,7 +38,9 @@ def correct(
     if not all(label.strip() for label in labels.values()):
         raise UsageError("a label wants a text")
     with open_reader(path) as reader:
-        known = [channel.number for channel in reader.channels]
+        channels = reader.channels
+        known = [channel.number for channel in channels]
+        _check_roles(path, channels, details, points)
         if (labels or points) and reader.ended == "growing":
             raise UsageError(f"'{path}' is being recorded: correct its labels and points when that has ended")
     for number in (*labels, *points):
@@ -52,3 +56,24 @@ def correct(
             connection.execute("UPDATE channel SET label = ? WHERE number = ?", (label, number))
         for number, point in points.items():
             connection.execute("UPDATE channel SET point = ? WHERE number = ?", (point, number))
+
+
+def _check_roles(
+    path: Path, channels: Sequence[Channel], details: Mapping[str, str], points: Mapping[int, str]
+) -> None:
+    """Refuse a role that a channel cannot have, or that its test point contradicts: it would be passed over."""
+    for channel in channels:
+        role = details.get(role_key(channel.number), "")
+        if problem := check_role(role, channel.quantity):
+            raise UsageError(f"channel {channel.number} of '{path}': {problem}")
+        point = points.get(channel.number, channel.point)
+        told = measurand(channel.quantity, channel.label, point, role)
+        if role and told.said_by == "point" and told.role != role:
+            raise UsageError(
+                f"channel {channel.number} of '{path}' was read at '{point}', which makes it a {told.role.words}:"
+                f" correct its test point too (--point {channel.number}=...)"
+            )
+    known = [role_key(channel.number) for channel in channels]
+    for key in details:
+        if key.startswith("role ") and key not in known:
+            raise UsageError(f"there is no channel {key.removeprefix('role ')} in '{path}'")

@@ -17,6 +17,7 @@ import numpy as np
 
 from meterlog.errors import EmptySession, SessionBusy, UsageError
 from meterlog.reading import Accuracy, Quantity
+from meterlog.roles import entered_role
 from meterlog.series import Series
 from meterlog.session.cells import amount, moment, seconds, text
 from meterlog.session.database import check_header, check_version, connect, not_begun, read_errors
@@ -150,6 +151,7 @@ class SessionReader:
     @property
     def channels(self) -> list[Channel]:
         """The channels, by number."""
+        details = self.details
         columns = "number, label, quantity, point, address, driver, accuracy_share, accuracy_counts, interval_s"
         rows = self._rows(f"SELECT {columns}, {self._stored.columns.rejected} FROM channel ORDER BY number")
         with read_errors(self.path):
@@ -163,6 +165,7 @@ class SessionReader:
                     text(driver),
                     Accuracy(amount(share), amount(counts)),
                     None if interval_s is None else amount(interval_s),
+                    role=entered_role(details, number),
                     rejected=int(amount(rejected)),
                 )
                 for number, label, quantity, point, address, driver, share, counts, interval_s, rejected in rows

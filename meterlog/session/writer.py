@@ -34,13 +34,22 @@ class SessionWriter:
 
     Attributes:
         path: the session file.
+        details: what was entered when it was made.
         monotonic_start_s: the session's time 0 on `time.monotonic()`, s.
         started_at: the same moment on the wall clock, with its offset from UTC.
     """
 
-    def __init__(self, path: Path, lock: RecorderLock, commits: Commits, started_at: datetime, start_s: float) -> None:
+    def __init__(
+        self,
+        path: Path,
+        lock: RecorderLock,
+        commits: Commits,
+        started_at: datetime,
+        start_s: float,
+        details: Mapping[str, str],
+    ) -> None:
         """Use `create`."""
-        self.path, self.started_at, self.monotonic_start_s = path, started_at, start_s
+        self.path, self.started_at, self.monotonic_start_s, self.details = path, started_at, start_s, details
         self._lock, self._commits = lock, commits
         self._failure: SessionError | None = None
         self._queue: list[Operation] = []
@@ -90,7 +99,7 @@ class SessionWriter:
             lock.release()
             raise
         lock.say({})
-        return cls(path, lock, commits, start, start_s)
+        return cls(path, lock, commits, start, start_s, dict(details or {}))
 
     @property
     def failure(self) -> SessionError | None:

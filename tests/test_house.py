@@ -79,7 +79,7 @@ def test_no_import_cycles() -> None:
 LAYERS: tuple[tuple[str, ...], ...] = (
     ("contiguous",),
     ("errors", "reading", "series", "plain_text", "figure_text", "kinds"),
-    ("address", "details", "roles", "signal", "drawing"),
+    ("address", "cautions", "details", "roles", "signal", "drawing"),
     ("driver", "transports", "session"),
     ("framing", "events", "exchange"),
     ("probe", "limits"),

@@ -12,6 +12,7 @@ from dash.development.base_component import Component
 from werkzeug.wrappers import Response
 
 from meterlog import __version__
+from meterlog.cautions import DEFERS, sentence
 from meterlog.drawing import drawing_library
 from meterlog.errors import MeterlogError
 from meterlog_dashboard import trouble
@@ -61,10 +62,7 @@ def _frame(shown: list[View]) -> Component:
             dcc.Location(id="address"),
             html.Header([html.Span("meterlog", className="name"), html.Nav(links, title="Views", id="views")]),
             html.Main(id="view", tabIndex="-1"),
-            html.Footer(
-                f"meterlog {__version__}. The vehicle's own service information, local codes and licensed practice "
-                "come first."
-            ),
+            html.Footer(f"meterlog {__version__}. {sentence(DEFERS)}"),
         ]
     )
 

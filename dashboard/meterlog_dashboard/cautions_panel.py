@@ -5,7 +5,7 @@ from __future__ import annotations
 from dash import html
 from dash.development.base_component import Component
 
-from meterlog.capture.cautions import GENERAL, cautions
+from meterlog.cautions import Act, applying
 from meterlog.errors import UsageError
 from meterlog.reading import Quantity
 from meterlog_dashboard.view import attributes
@@ -19,19 +19,23 @@ USUAL_FIRST = sorted(
 
 def cautions_panel() -> Component:
     """Hidden at first; `live.js` shows what is not read yet, and remembers in the browser what was."""
-    lists = [
-        html.Div(
-            [html.H3(f"For {quantity.words}"), html.Ul([html.Li(text) for text in cautions(quantity)])],
-            **attributes(data_quantity=str(quantity)),
-        )
-        for quantity in USUAL_FIRST
-        if cautions(quantity)
-    ]
+    always = applying(Act("record"))
+    by_quantity = {quantity: set(applying(Act("record", quantity))) for quantity in USUAL_FIRST}
+    every = applying(*(Act("record", quantity) for quantity in USUAL_FIRST))
     return html.Section(
         [
             html.H2("Before you measure"),
-            html.Ul([html.Li(text) for text in GENERAL]),
-            *lists,
+            html.Ul(
+                [
+                    html.Li(text)
+                    if text in always
+                    else html.Li(
+                        text,
+                        **attributes(data_quantities=" ".join(q for q, texts in by_quantity.items() if text in texts)),
+                    )
+                    for text in every
+                ]
+            ),
             html.Button("I have read this", id="cautions-read", className="main"),
         ],
         id="cautions",

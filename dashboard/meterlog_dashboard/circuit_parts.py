@@ -8,8 +8,9 @@ from typing import Any
 from dash import html
 from dash.development.base_component import Component
 
+from meterlog.cautions import DEFERS, applying, first_said
 from meterlog.circuit import Circuit, Part
-from meterlog.circuit.cautions import DEFERS, GENERAL
+from meterlog.circuit.acts import beginning, trying
 from meterlog.circuit.diagnosis import Hypothesis, percent
 from meterlog.circuit.measured import Measurement
 from meterlog.circuit.model import BATTERY_MINUS
@@ -50,7 +51,6 @@ def verdict(case: Case) -> Component:
             html.P(f"{said[:1].upper()}{said[1:]}.", className="panel large"),
             *checks,
             more,
-            html.P(f"{DEFERS[:1].upper()}{DEFERS[1:]}.", className="soft small"),
         ]
     )
 
@@ -58,22 +58,47 @@ def verdict(case: Case) -> Component:
 def suggestion(case: Case) -> Component:
     """The next measurement in large type, with what each outcome would mean and what to mind."""
     if not case.diagnosis.next:
-        return html.P(plain(case.diagnosis.enough), className="panel large")
+        return html.Section([html.P(plain(case.diagnosis.enough), className="large"), _mind(case)], className="panel")
     best = case.diagnosis.next[0]
     outcomes = [html.Li([html.Strong(f"{seen}: "), plain(meaning)]) for seen, meaning in best.outcomes]
-    cautions = " ".join(dict.fromkeys([*([best.caution] if best.caution else []), *GENERAL]))
     others = [html.Li(f"{_named(one.measurement)}: about {one.minutes:.0f} min") for one in case.diagnosis.next[1:]]
     return html.Section(
         [
             html.H2("Measure next"),
             html.P(_named(best.measurement), className="next"),
             html.P(f"About {best.minutes:.0f} min. It tells most for the time that it takes.", className="soft"),
+            html.P(best.again) if best.again else None,
+            _mind(case),
             html.Ul(outcomes),
-            html.P([html.Strong("⚠ Mind: "), cautions], className="caution"),
             html.Details([html.Summary("Or one of these"), html.Ul(others)]) if others else None,
         ],
         className="panel",
     )
+
+
+def _mind(case: Case) -> Component:
+    """What to mind before what is said to be done next, then on the circuit as a whole."""
+    now, whole = _cautions(case)
+    parts: list[Component] = []
+    for heading, texts in (("⚠ Mind, before you do that", now), ("On this circuit", whole)):
+        if texts:
+            parts += [html.Strong(heading), html.Ul([html.Li(text) for text in texts])]
+    return html.Div(parts, className="caution")
+
+
+def _cautions(case: Case) -> tuple[list[str], list[str]]:
+    said = set[str]()
+    found = case.diagnosis
+    now = first_said(said, found.next[0].cautions if found.next else found.repair_cautions)
+    return now, first_said(said, applying(beginning(case.circuit)))
+
+
+def feed_cautions(case: Case) -> Component:
+    """What to mind before a direct feed, but for what `suggestion` says already."""
+    circuit = case.circuit
+    feeds = (trying(circuit, "feed", circuit.parts[0].id, id_) for id_ in circuit.point_of)
+    now, whole = _cautions(case)
+    return html.Ul([html.Li(text) for text in first_said({*now, *whole}, applying(*feeds))])
 
 
 def _named(m: Measurement) -> str:

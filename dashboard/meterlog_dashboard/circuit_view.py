@@ -124,10 +124,7 @@ def _form() -> Component:
                         ],
                         className="fields",
                     ),
-                    html.P(
-                        "Feed through a fuse, and only the load itself; never near restraint or high-voltage circuits.",
-                        className="small",
-                    ),
+                    html.Div(id="feed-cautions", className="small"),
                     html.Button("Add what was tried", id="feed-add"),
                 ]
             ),
@@ -155,6 +152,7 @@ def _register_case(app: Dash, shop: Shop) -> None:
         Output("reading-at", "options"),
         Output("reading-to", "options"),
         Output("feed-into", "options"),
+        Output("feed-cautions", "children"),
         Input("circuit-name", "value"),
         Input("circuit-sessions", "value"),
         Input("circuit-dead", "value"),
@@ -168,7 +166,7 @@ def _register_case(app: Dash, shop: Shop) -> None:
             case = weigh(shop.library, name, sessions or [], rows, bool(dead))
         except MeterlogError as error:
             said = html.P(str(error), role="alert", className="error")
-            return said, None, None, None, no_update, no_update, no_update
+            return said, None, None, None, no_update, no_update, no_update, None
         address = circuit_address(name, sessions or [], rows, bool(dead))
         report = html.A("Report", href=address, className="button main", download="")
         first = case.diagnosis.next[0].measurement if case.diagnosis.next else None
@@ -176,7 +174,8 @@ def _register_case(app: Dash, shop: Shop) -> None:
         places = circuit_parts.places(case.circuit)
         verdict = [circuit_parts.verdict(case), html.Div(report, id="circuit-take", className="row")]
         shown = (verdict, circuit_parts.suggestion(case), circuit_parts.chain(case))
-        return *shown, suggested, places, places, circuit_parts.points(case.circuit)
+        points, feeding = circuit_parts.points(case.circuit), circuit_parts.feed_cautions(case)
+        return *shown, suggested, places, places, points, feeding
 
     @app.callback(
         Output("circuit-rows", "data", allow_duplicate=True),

@@ -9,7 +9,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from meterlog.circuit.cautions import DEFERS
+from meterlog.cautions import DEFERS, applying
+from meterlog.circuit.acts import trying
 from meterlog.circuit.contradictions import contradictions
 from meterlog.circuit.evidence import Case, Suspect, comes_and_goes_evidence, evidence, without_repeats
 from meterlog.circuit.faults import FAULTS, Cells, all_cells, first_healthy
@@ -100,6 +101,7 @@ class Diagnosis:
         next: measurements, in order of information per minute.
         inconsistent: sentences about readings that cannot all be right.
         rates_source: where the fault rates came from.
+        repair_cautions: what to mind before putting right what is `decided`; empty while nothing is.
     """
 
     verdict: str
@@ -109,6 +111,7 @@ class Diagnosis:
     next: tuple[Suggestion, ...]
     inconsistent: tuple[str, ...]
     rates_source: str
+    repair_cautions: tuple[str, ...]
 
     def as_json(self) -> dict[str, object]:
         """The object of `diagnose --json`."""
@@ -176,7 +179,11 @@ class Diagnoser:
             next=tuple(following),
             inconsistent=tuple(contradictions(case, self.suspects, on)),
             rates_source=self.rates.source,
+            repair_cautions=self._repair_cautions(sure),
         )
+
+    def _repair_cautions(self, decided: str) -> tuple[str, ...]:
+        return () if decided in ("", "healthy") else applying(trying(self.circuit, "replace", decided))
 
     def weigh(self, measured: Sequence[Measurement], tried: Sequence[Tried] = ()) -> Posterior:
         """The cells' probabilities alone."""

@@ -7,6 +7,7 @@ from importlib.resources import files
 from importlib.resources.abc import Traversable
 from pathlib import Path
 
+from meterlog.cautions import NEAR
 from meterlog.circuit.guard import refuse_dangerous
 from meterlog.circuit.model import KINDS, STATES, Circuit, Part, Point, near
 from meterlog.circuit.toml_file import parse_toml, read_toml
@@ -75,6 +76,7 @@ def circuit_from_table(table: Mapping[str, object], source: str = "circuit") -> 
         parts=parts,
         points=points,
         active=tuple(active),
+        near=_near(table, f"{source}:"),
     )
     _check(circuit, source)
     return circuit
@@ -86,7 +88,7 @@ def check_keys(table: Mapping[str, object], source: str) -> None:
     Raises:
         CircuitError: naming the key.
     """
-    known = {"name", "system_v", "part", "point", "active", "measured", "tried", "truth", "note"}
+    known = {"name", "system_v", "part", "point", "active", "near", "measured", "tried", "truth", "note"}
     for key in table:
         if key not in known:
             raise CircuitError(f"{source}: unknown key '{key}'{near(key, sorted(known))}")
@@ -179,6 +181,7 @@ def _part(row: Mapping[str, object], place: int, source: str) -> Part:
         by_design=by_design,
         access_min=number(row, "access_min", where, default=5.0, most=1e4),
         fault_rate=number(row, "fault_rate", where, default=0.0, most=1e6) if "fault_rate" in row else None,
+        near=_near(row, where),
     )
 
 
@@ -188,7 +191,21 @@ def _point(row: Mapping[str, object], place: int, source: str) -> Point:
     _only(row, Point.__slots__, where)
     if "after" not in row:
         raise CircuitError(f"{where} it wants 'after', the part before it")
-    return Point(id_, _text(row, "after", where), number(row, "access_min", where, default=5.0, most=1e4))
+    access_min = number(row, "access_min", where, default=5.0, most=1e4)
+    return Point(id_, _text(row, "after", where), access_min, _near(row, where))
+
+
+def _near(row: Mapping[str, object], where: str) -> tuple[str, ...] | None:
+    """What something is near: a list of words; empty for nothing of the kind, None where it is left unsaid."""
+    if "near" not in row:
+        return None
+    words = row["near"]
+    if not isinstance(words, list) or not all(isinstance(word, str) for word in words):
+        raise CircuitError(f"{where} 'near' wants a list of words like [\"{NEAR[0]}\"]{instead(words)}")
+    for word in words:
+        if word not in NEAR:
+            raise CircuitError(f"{where} 'near' does not know{instead(word).removeprefix(', not')}{near(word, NEAR)}")
+    return tuple(dict.fromkeys(words))
 
 
 def _only(row: Mapping[str, object], known: Iterable[str], where: str) -> None:

@@ -13,8 +13,15 @@ from meterlog.circuit.model import BATTERY_MINUS, LOADS, STATES, Circuit, near
 from meterlog.circuit.plausible import highest, impossible
 from meterlog.circuit.words import figure
 from meterlog.errors import CircuitError
+from meterlog.reading import Quantity
 
 QUANTITIES = ("voltage", "voltage_drop", "current", "resistance")
+QUANTITY = {
+    "voltage": Quantity.DC_VOLTAGE,
+    "voltage_drop": Quantity.DC_VOLTAGE,
+    "current": Quantity.DC_CURRENT,
+    "resistance": Quantity.RESISTANCE,
+}
 UNITS = {"voltage": "V", "voltage_drop": "V", "current": "A", "resistance": "ohm"}
 STATE_WORDS = {
     "off": "with the key off",

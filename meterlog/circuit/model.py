@@ -58,6 +58,7 @@ class Part:
         by_design: its loss is meant and never a fault.
         access_min: minutes to get at it.
         fault_rate: how often it fails, relative to the others; None for the kind's default.
+        near: what it is near, out of `meterlog.cautions.NEAR`; None where nobody said.
     """
 
     id: str
@@ -68,15 +69,17 @@ class Part:
     by_design: bool = False
     access_min: float = 5.0
     fault_rate: float | None = None
+    near: tuple[str, ...] | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Point:
-    """A place where a probe can touch: the node after a part."""
+    """A place where a probe can touch: the node after a part; `near` as a part's."""
 
     id: str
     after: str
     access_min: float = 5.0
+    near: tuple[str, ...] | None = None
 
 
 @dataclass(frozen=True)
@@ -89,6 +92,7 @@ class Circuit:
         parts: in the order the current flows.
         points: where probes can touch.
         active: the states in which the circuit is switched on when all is well.
+        near: what all of it is near; None where nobody said.
     """
 
     name: str
@@ -96,6 +100,7 @@ class Circuit:
     parts: tuple[Part, ...]
     points: tuple[Point, ...]
     active: tuple[str, ...] = ("key_on", "prime", "crank", "run")
+    near: tuple[str, ...] | None = None
 
     @cached_property
     def part_index(self) -> Mapping[str, int]:
@@ -173,6 +178,29 @@ class Circuit:
         if id_ == BATTERY_MINUS:
             return len(self.parts) - 1
         raise CircuitError(f"the circuit '{self.name}' has no point or part '{id_}'{near(id_, self.ids())}")
+
+    def touched(self, id_: str) -> tuple[Part, ...]:
+        """The parts that are within reach of who is at a place: a point's two neighbours, a part itself, a command's
+        part."""
+        if id_ in self.commands:
+            return (self.parts[self.commands[id_]],)
+        if id_ in self.part_index:
+            return (self.parts[self.part_index[id_]],)
+        node = self.node(id_)
+        return self.parts[node], self.parts[(node + 1) % len(self.parts)]
+
+    def near_of(self, ids: Iterable[str]) -> frozenset[str] | None:
+        """What is near places, points, parts and commands alike; None where the circuit leaves some of it unsaid.
+
+        Raises:
+            CircuitError: there is no such place.
+        """
+        ids = list(ids)
+        said = [part.near for id_ in ids for part in self.touched(id_)]
+        said += [self.point_of[id_].near for id_ in ids if id_ in self.point_of and self.point_of[id_].near is not None]
+        if self.near is None and None in (said or [None]):
+            return None
+        return frozenset(word for words in (self.near, *said) for word in words or ())
 
     def ids(self) -> list[str]:
         """All ids of points, parts and commands."""

@@ -14,8 +14,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from meterlog.circuit.acts import cautions_for
 from meterlog.circuit.candidates import candidates, minutes_for, times_taken
-from meterlog.circuit.cautions import caution
 from meterlog.circuit.faults import FAULTS, Cells, first_healthy, single_open
 from meterlog.circuit.fit import BAD_READING, noise
 from meterlog.circuit.measured import UNITS, Measurement
@@ -28,6 +28,7 @@ from meterlog.circuit.words import figure
 LEAST_BITS = 0.01
 SPLITS = 0.97
 """Where one of the usual outcomes is as likely as this, the value that tells most apart is said instead."""
+TAKEN_ONCE = "Taken once already: again, to prove that the probe touched."
 CELLS_KEPT = 400
 BINS = 28
 
@@ -43,14 +44,21 @@ class Suggestion:
         gain_bits: expected information, bits.
         minutes: what it takes.
         outcomes: (what may be read, what that would mean).
-        caution: what to mind; may be empty.
+        cautions: what to mind, the most dangerous first; may be empty.
+        again: why it is asked for though it was taken already; empty where it was not.
     """
 
     measurement: Measurement
     gain_bits: float
     minutes: float
     outcomes: tuple[tuple[str, str], ...]
-    caution: str
+    cautions: tuple[str, ...]
+    again: str
+
+    @property
+    def caution(self) -> str:
+        """All that is to be minded, as one text."""
+        return " ".join([*([self.again] if self.again else []), *self.cautions])
 
     def as_json(self) -> dict[str, object]:
         """The object of `diagnose --json`."""
@@ -97,15 +105,16 @@ def suggest(
             scored.append((bits / minutes, bits, minutes, m))
     scored.sort(key=lambda entry: -entry[0])
     return [
-        Suggestion(m, bits, minutes, _outcomes(outlook, m), _mind(network.circuit, m, measured))
+        Suggestion(
+            m,
+            bits,
+            minutes,
+            _outcomes(outlook, m),
+            cautions_for(network.circuit, [m]),
+            TAKEN_ONCE if times_taken(network.circuit, m, measured) else "",
+        )
         for _, bits, minutes, m in scored[:most]
     ]
-
-
-def _mind(circuit: Circuit, m: Measurement, measured: Sequence[Measurement]) -> str:
-    """The caution, and why a measurement is asked for that was taken already."""
-    again = "Taken once already: again, to prove that the probe touched. " if times_taken(circuit, m, measured) else ""
-    return (again + caution(circuit, m)).strip()
 
 
 def groups_of(cells: Cells) -> NDArray[np.int64]:

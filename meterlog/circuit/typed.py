@@ -6,19 +6,12 @@ import math
 import re
 from collections.abc import Iterable
 
-from meterlog.circuit.measured import RESULTS, UNITS
+from meterlog.circuit.measured import QUANTITY, RESULTS, UNITS
 from meterlog.circuit.model import Circuit
 from meterlog.errors import TableError, UsageError
 from meterlog.exchange.number_text import FOREIGN, GOOD, CellReader
 from meterlog.exchange.units import Unit
-from meterlog.reading import Quantity
 
-_QUANTITY = {
-    "voltage": Quantity.DC_VOLTAGE,
-    "voltage_drop": Quantity.DC_VOLTAGE,
-    "current": Quantity.DC_CURRENT,
-    "resistance": Quantity.RESISTANCE,
-}
 _EITHER = re.compile(r"[+-]?[1-9]\d{0,2},\d{3}(?![\d,.]).*")
 _VERBS = {"fed": "feed", "feed": "feed", "replaced": "replaced", "replace": "replaced"}
 
@@ -43,7 +36,7 @@ def typed_value(text: str, quantity: str) -> float:
     decimal = "," if word.rfind(",") > word.rfind(".") else "."
     if unit == "ohm" and re.fullmatch(r".*\d\s*[kKM]", word):
         word += "ohm"
-    reader = CellReader(_QUANTITY[quantity], Unit(unit, 0), decimal)
+    reader = CellReader(QUANTITY[quantity], Unit(unit, 0), decimal)
     try:
         cell = reader[word]
         if cell.state not in (GOOD, FOREIGN):
@@ -80,7 +73,7 @@ def typed_trial(text: str, circuit: Circuit) -> dict[str, object] | None:
     kind = _VERBS.get(verb.casefold())
     if kind is None:
         return None
-    result = next((word for word in RESULTS if re.search(rf"\s{word}$", rest, re.IGNORECASE)), None)
+    result = _result(rest)
     place = rest[: -len(result)].strip(" ,:;") if result else ""
     if not result or not place:
         example = "replaced relay dead" if kind == "replaced" else "fed pump_plus runs"
@@ -91,6 +84,19 @@ def typed_trial(text: str, circuit: Circuit) -> dict[str, object] | None:
     assert ends is not None, "any name fits"
     feed, into = ends["feed"] or ends["source"] or "battery", ends["into"].removeprefix("into ")
     return {"feed": _known(feed, circuit), "into": _known(into, circuit), "result": result}
+
+
+def typed_plan(text: str, circuit: Circuit) -> dict[str, object] | None:
+    """`fed pump_plus`, `replaced relay` as a `tried` row: what somebody is about to try, so nothing has come of it yet
+    (the row says `dead`); None where it is none of them, or says what came of it."""
+    verb, _, rest = text.strip().partition(" ")
+    if verb.casefold() not in _VERBS or not rest or _result(f" {rest}"):
+        return None
+    return typed_trial(f"{text} dead", circuit)
+
+
+def _result(text: str) -> str | None:
+    return next((word for word in RESULTS if re.search(rf"\s{word}$", text, re.IGNORECASE)), None)
 
 
 def _known(name: str, circuit: Circuit) -> str:

@@ -9,6 +9,8 @@ from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
+from meterlog.cautions import applying, first_said
+from meterlog.circuit.acts import tried as act_of
 from meterlog.circuit.diagnosis import Diagnoser
 from meterlog.circuit.measured import (
     Measurement,
@@ -20,13 +22,13 @@ from meterlog.circuit.measured import (
 )
 from meterlog.circuit.model import Circuit
 from meterlog.circuit.suggest import Suggestion
-from meterlog.circuit.typed import typed_trial, typed_value
-from meterlog.cli.diagnose import as_text
+from meterlog.circuit.typed import typed_plan, typed_trial, typed_value
+from meterlog.cli.diagnose import as_text, print_general, print_mind
 from meterlog.errors import CircuitError, MeterlogError, UsageError
 from meterlog.plain_text import one_line
 
 _ANSWER = "your answer:"
-_CHOICES = "a number, 'open', 'other', 'fed POINT runs|dead', 'replaced PART runs|dead', 'end'"
+_CHOICES = "a number, 'open', 'other', 'fed POINT' or 'replaced PART' before you try it, 'end'"
 
 
 class Talk:
@@ -41,13 +43,18 @@ class Talk:
         self.tried = tried
         self.kept = _kept(args, diagnoser.circuit)
         self.skipped: set[str] = set()
+        self._said: set[str] = set()
 
     def run(self) -> int:
         """Ask; the exit status."""
         while True:
             diagnosis = self.diagnoser.diagnose(self.measured, self.tried, suggestions=30)
             left = [s for s in diagnosis.next if str(s.measurement.place) not in self.skipped]
-            print(as_text(self.diagnoser.circuit, replace(diagnosis, next=tuple(left))))
+            shown = set[str]()
+            print(as_text(self.diagnoser.circuit, replace(diagnosis, next=tuple(left)), shown))
+            if not self._said:
+                print_general(self.diagnoser.circuit, self.tried, shown)
+            self._said |= shown
             if not left or not self._ask(left[0]):
                 return 0
             if self.args.save:
@@ -67,17 +74,34 @@ class Talk:
                 self.skipped.add(suggestion.measurement.place)
                 return True
             try:
+                if self._plan(answer):
+                    continue
                 self._take_in(answer, suggestion.measurement)
             except MeterlogError as error:
                 print(f"  {one_line(str(error))}")
             else:
                 return True
 
+    def _plan(self, answer: str) -> bool:
+        """Say what to mind about something that is to be tried; False where the answer is something else."""
+        circuit = self.diagnoser.circuit
+        row = typed_plan(answer, circuit)
+        if row is None:
+            return False
+        cautions = applying(act_of(circuit, trial_from_row(row, circuit, _ANSWER)))
+        self._said.update(cautions)
+        print_mind("Mind, before you do that:", cautions)
+        print(f"Then type what came of it: '{one_line(answer)} runs' or '{one_line(answer)} dead'")
+        return True
+
     def _take_in(self, answer: str, m: Measurement) -> None:
         circuit = self.diagnoser.circuit
         trial = typed_trial(answer, circuit)
         if trial is not None:
-            self._add([], [trial_from_row(trial, circuit, _ANSWER)])
+            one = trial_from_row(trial, circuit, _ANSWER)
+            unsaid = first_said(self._said, applying(act_of(circuit, one)))
+            print_mind("Mind, whenever you do that:", unsaid)
+            self._add([], [one])
             return
         refuse_too_many([*self.measured, m], circuit)
         row: dict[str, object] = {"quantity": m.quantity, "at": m.at, "to": m.to, "state": m.state, "load": m.load}

@@ -24,9 +24,9 @@ from typing import Any, Protocol
 
 from meterlog.capture import ArmedCapture, Condition, MeterSetup, Notice, Outcome, Recorder, meter_setups
 from meterlog.capture.armed_check import check_channel
-from meterlog.capture.cautions import GENERAL
 from meterlog.capture.detection import LaterDetection
 from meterlog.capture.meters import FindsItsDriver
+from meterlog.cautions import DEFERS, Act, applying, sentence
 from meterlog.cli.details import add_details, add_roles, details, entered_roles
 from meterlog.cli.plain import lasting_output
 from meterlog.cli.times import span
@@ -112,7 +112,7 @@ def run(args: argparse.Namespace) -> int:
             raise
         if path.suffix != ".sqlite":
             print(f"note: '{path}' does not end in .sqlite, so the page does not list it")
-        print("\n".join(f"caution: {caution}" for caution in GENERAL))
+        print("\n".join(f"caution: {caution}" for caution in [*applying(Act("record")), sentence(DEFERS)]))
         try:
             _show_until_end(recorder, notices, ends, args, str(path))
         finally:

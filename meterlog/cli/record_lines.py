@@ -5,7 +5,7 @@ from __future__ import annotations
 import time
 
 from meterlog.capture import Notice, Recorder
-from meterlog.capture.cautions import cautions
+from meterlog.cautions import Act, applying, first_said
 from meterlog.cli.readout import amount, readout
 from meterlog.kinds import KINDS
 from meterlog.plain_text import one_line
@@ -21,7 +21,7 @@ class LineDisplay:
     def __init__(self, quiet: bool) -> None:
         """With `quiet`, only the cautions and what a person must know to act."""
         self._quiet = quiet
-        self._warned: set[str] = set()
+        self._said = set(applying(Act("record")))  # when the recording began
         self._status_s = time.monotonic() + STATUS_S
 
     def notice(self, notice: Notice) -> None:
@@ -34,9 +34,7 @@ class LineDisplay:
 
     def new_cautions(self, quantity: Quantity) -> list[str]:
         """The cautions of a quantity that have not been shown yet."""
-        new = [caution for caution in cautions(quantity) if caution not in self._warned]
-        self._warned.update(new)
-        return new
+        return first_said(self._said, applying(Act("record", quantity)))
 
     def refresh(self, recorder: Recorder, typing: str | None) -> None:  # noqa: ARG002
         """Print the figures when it is time."""

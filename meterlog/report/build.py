@@ -15,8 +15,7 @@ from markupsafe import Markup
 from plotly.io.json import to_json_plotly
 
 from meterlog import __version__
-from meterlog.capture.cautions import GENERAL, cautions
-from meterlog.circuit.cautions import GENERAL as CIRCUIT_GENERAL
+from meterlog.cautions import Act, applying, first_said
 from meterlog.compare import Capture, compare_captures
 from meterlog.compare.text import SENTENCES, alignment_words, excursion_words, measure_words
 from meterlog.drawing import drawing_library
@@ -137,9 +136,10 @@ def _worst(parts: Sequence[SessionPart]) -> str:
 
 
 def _cautions(sessions: Sequence[Capture], circuit: CircuitPart | None) -> list[str]:
+    """What applies to what was recorded, but for what the next measurement says already."""
     quantities = sorted({channel.quantity for capture in sessions for channel in capture.channels})
-    own = CIRCUIT_GENERAL if circuit is not None else ()
-    return list(dict.fromkeys([*GENERAL, *own, *(text for quantity in quantities for text in cautions(quantity))]))
+    acts = [Act("record"), *(Act("record", quantity) for quantity in quantities), *([circuit.act] if circuit else [])]
+    return first_said(set(circuit.mind if circuit else ()), applying(*acts))
 
 
 def _versions() -> str:

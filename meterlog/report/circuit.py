@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from meterlog.circuit.cautions import DEFERS
+from meterlog.cautions import DEFERS, Act
+from meterlog.circuit.acts import beginning
 from meterlog.circuit.diagnosis import Diagnoser, Diagnosis, Hypothesis, percent
 from meterlog.circuit.measured import Measurement, Tried
 from meterlog.circuit.model import Circuit, Part
@@ -67,9 +68,10 @@ class Remaining:
 
 @dataclass(frozen=True, slots=True)
 class CircuitPart:
-    """The circuit's part of the report."""
+    """The circuit's part of the report; `mind` is for the next measurement, `act` for all of the circuit."""
 
     name: str
+    act: Act
     verdict: str
     healthy: Chance
     chain: list[Link]
@@ -83,10 +85,9 @@ class CircuitPart:
     next: str
     next_minutes: str
     outcomes: list[tuple[str, str]]
-    mind: str
+    mind: list[str]
     not_used: list[str]
     rates: str
-    defers: str
 
 
 def circuit_part(
@@ -100,6 +101,7 @@ def circuit_part(
     excluded, rare = _excluded(diagnoser, measured, tried)
     return CircuitPart(
         name=circuit.name,
+        act=beginning(circuit),
         verdict=_sentence(found.verdict.removesuffix(f"; {DEFERS}.")),
         healthy=_chance("nothing wrong in this circuit", found.healthy),
         chain=_chain(circuit, by_id, measured),
@@ -113,10 +115,9 @@ def circuit_part(
         next=_named(best.measurement) if best else "",
         next_minutes=f"{best.minutes:.0f} min" if best else "",
         outcomes=[(seen, _plain(meaning)) for seen, meaning in best.outcomes] if best else [],
-        mind=best.caution if best else "",
+        mind=[*([best.again] if best.again else []), *best.cautions] if best else [*found.repair_cautions],
         not_used=list(not_used),
         rates=found.rates_source,
-        defers=_sentence(DEFERS),
     )
 
 

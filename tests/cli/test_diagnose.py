@@ -50,6 +50,7 @@ def test_text_has_verdict_evidence_next_and_caution(
     assert "relay: high resistance" in out
     assert "for: 7 V relay_out to battery_minus at key-on" in out
     assert "Measure next:" in out
+    assert out.index("Measure next:") < out.index("Mind, before you measure:") < out.index("Mind, on this circuit:")
     assert "service information" in out
     assert "guesses" in out
     sys.stdin.close()
@@ -131,9 +132,15 @@ def test_in_a_terminal_readings_and_trials_are_taken_as_people_write_them(tmp_pa
         "'OL' is no reading in V: choose the meter's next higher range",
         "'airbag' looks like a restraint or high-voltage circuit",
         "your answer: 'replaced' is 'fuze', which the circuit 'pump feed' does not have (near it: fuse",
-        "for example 'replaced relay dead'",
+        "Then type what came of it: 'replaced relay runs' or 'replaced relay dead'",
+        "Switch off and isolate the circuit before taking a part out.",
+        "Feed through a fuse no larger than the circuit's own",
     ):
         assert said in out
+    before_feeding = out.partition("Feed through a fuse")[0]
+    assert "Fuel vapour burns" in before_feeding
+    assert "Never probe, feed or load-test airbag" in before_feeding
+    assert out.count("Mind, on this circuit:") == 1
     assert "measured 1:" not in out
     assert out.count("Measure next:") == 4
     saved = kept.read_text()
@@ -181,6 +188,7 @@ def test_answers_that_were_kept_are_never_written_over(readings: Path) -> None:
     assert readings.read_text() == before
     out = _talk(["--circuit", "pump-feed", "--measured", str(readings), "--save", str(readings)], "12.1\nend\n")
     assert "Measure next:" in out
+    assert out.index("Measure next:") < out.index("Mind, before you measure:") < out.index("Mind, on this circuit:")
     assert readings.read_text().count("quantity =") == 4
 
 

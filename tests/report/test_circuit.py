@@ -8,8 +8,9 @@ from pathlib import Path
 
 import pytest
 
+from meterlog.cautions import applying
 from meterlog.circuit import load_circuit
-from meterlog.circuit.cautions import DEFERS, GENERAL
+from meterlog.circuit.acts import beginning
 from meterlog.circuit.diagnosis import Diagnoser, percent
 from meterlog.circuit.measured import Measurement, Tried, load_measured
 from meterlog.cli.main import main
@@ -71,16 +72,18 @@ def test_the_page_says_the_same_as_the_diagnosis(diagnoser: Diagnoser, burnt_rel
         "9.7 V plug feed to battery minus at key-on",
         "fed pump plus from battery, and it ran",
         best.measurement.place.replace("_", " "),
-        best.caution,
+        *best.cautions,
         f"about {best.minutes:.0f} min",
         *(seen for seen, _ in best.outcomes),
-        DEFERS[1:],
-        *GENERAL,
+        *applying(beginning(diagnoser.circuit)),
         known.rates_source,
         "pump current left out: a reason",
         "From 3 readings",
     ):
         assert wanted in text, wanted
+    for caution in applying(beginning(diagnoser.circuit), burnt_relay.act):
+        assert text.count(caution) == 1, caution
+    assert text.count("licensed practice") == 1
 
 
 def test_the_chain_is_whole_and_each_reading_stands_once_at_its_place(burnt_relay: CircuitPart) -> None:

@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 
-from meterlog.capture.cautions import GENERAL
+from meterlog.cautions import Act, applying
 from meterlog.compare import load_capture
 from meterlog.errors import CompareError
 from meterlog.report import build_report, find_browser, print_pdf
@@ -48,7 +48,7 @@ def test_it_holds_everything_that_was_measured_and_said(make: Make) -> None:
         "plotly",
         "It does not replace the vehicle's service information",
         "no readings from pump feed",
-        GENERAL[0],
+        *applying(Act("record")),
     ):
         assert wanted in text, wanted
     assert len(capture.analysis.findings) >= 4

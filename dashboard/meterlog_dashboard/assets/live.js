@@ -336,7 +336,8 @@
     const panel = $("cautions"), missing = wanted.filter((one) => !read().includes(one));
     if (!panel) return [];
     panel.hidden = !missing.length;
-    for (const part of panel.querySelectorAll("[data-quantity]")) part.hidden = !missing.includes(part.dataset.quantity);
+    for (const one of panel.querySelectorAll("[data-quantities]"))
+      one.hidden = !one.dataset.quantities.split(" ").some((quantity) => missing.includes(quantity));
     return missing;
   }
   function showWanted() { if ($("record-form")) cautions(formWants()); }

@@ -1,0 +1,57 @@
+"""Says what a measurement or a trial on a circuit does to the vehicle, and so which cautions apply to it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from meterlog.cautions import Act, Doing, applying
+from meterlog.circuit.measured import QUANTITY, Measurement, Tried
+from meterlog.circuit.model import Circuit
+
+
+def beginning(circuit: Circuit) -> Act:
+    """Describe the start of work on a circuit: everything in it counts."""
+    return Act("begin", near=circuit.near_of(circuit.ids()), parts=_kinds(circuit, circuit.ids()))
+
+
+def measuring(circuit: Circuit, m: Measurement) -> Act:
+    """Describe taking a measurement; its value does not matter."""
+    ids = (m.at,) if m.quantity == "current" else (m.at, m.to)
+    return Act(
+        "measure",
+        QUANTITY[m.quantity],
+        m.state,
+        m.load,
+        near=circuit.near_of(ids),
+        parts=_kinds(circuit, ids),
+        backprobed=_backprobed(circuit, ids),
+        load_a=circuit.load_a,
+    )
+
+
+def trying(circuit: Circuit, doing: Doing, *ids: str) -> Act:
+    """Describe feeding a place, bridging or replacing a part; feeding what turns the engine cranks it."""
+    state = "crank" if doing != "replace" and circuit.turns_engine else "off"
+    return Act(doing, state=state, near=circuit.near_of(ids), parts=_kinds(circuit, ids), load_a=circuit.load_a)
+
+
+def tried(circuit: Circuit, one: Tried) -> Act:
+    """Describe what was tried."""
+    return trying(circuit, "replace", one.replaced) if one.replaced else trying(circuit, "feed", one.feed, one.into)
+
+
+def cautions_for(circuit: Circuit, measured: Iterable[Measurement], trials: Iterable[Tried] = ()) -> tuple[str, ...]:
+    """Give the cautions of measurements and trials, each once."""
+    return applying(*(measuring(circuit, m) for m in measured), *(tried(circuit, one) for one in trials))
+
+
+def _kinds(circuit: Circuit, ids: Iterable[str]) -> frozenset[str]:
+    kinds = {part.kind for id_ in ids for part in circuit.touched(id_)}
+    return frozenset(kinds | ({"coil"} if any(id_ in circuit.commands for id_ in ids) else set()))
+
+
+def _backprobed(circuit: Circuit, ids: Iterable[str]) -> bool:
+    """Whether a probe goes to a connector at the load."""
+    nodes = {circuit.node(id_) for id_ in ids if id_ not in circuit.commands}
+    edges = {k for plug in circuit.plug for k in (plug - 1, plug)}
+    return bool(nodes & edges)

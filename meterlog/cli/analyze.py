@@ -12,7 +12,7 @@ from meterlog.cli.fitted import fitted
 from meterlog.events.event import Event
 from meterlog.kinds import KINDS
 from meterlog.plain_text import one_line
-from meterlog.session.model import HARD_END, Marker
+from meterlog.session.model import Marker
 
 EXAMPLE = "meterlog analyze key-on.sqlite"
 
@@ -31,10 +31,8 @@ def run(args: argparse.Namespace) -> int:
     with open_reader(args.session) as session:
         session.need_readings()
         analysis = analyze(session, limits_file=args.limits)
-        if session.ended == "hard":
-            print(f"note: {HARD_END}", file=sys.stderr)
-        if session.damage:
-            print(f"note: {session.damage}", file=sys.stderr)
+        for note in filter(None, (session.end_note, session.damage)):
+            print(f"note: {note}", file=sys.stderr)
     print(
         json.dumps(analysis.as_json(), allow_nan=False, ensure_ascii=False) if args.json else fitted(as_text(analysis))
     )

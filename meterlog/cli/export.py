@@ -11,7 +11,6 @@ import sys
 from pathlib import Path
 
 from meterlog.errors import UsageError
-from meterlog.session.model import HARD_END
 from meterlog.session.reader import open_reader
 
 EXAMPLE = "meterlog export crank.sqlite --out crank.csv"
@@ -48,9 +47,7 @@ def run(args: argparse.Namespace) -> int:
         else:
             raise UsageError(f"'{args.out}' ends neither in .csv nor in .parquet, so its format is not clear")
         markers = len(reader.markers)
-        if reader.ended == "hard":
-            print(f"note: {HARD_END}", file=sys.stderr)
-        if reader.damage:
-            print(f"note: {reader.damage}", file=sys.stderr)
+        for note in filter(None, (reader.end_note, reader.damage)):
+            print(f"note: {note}", file=sys.stderr)
     print(f"{args.out}: {readings} readings, {markers} marker{'' if markers == 1 else 's'}")
     return 0

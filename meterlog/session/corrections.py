@@ -8,7 +8,8 @@ from types import MappingProxyType
 
 from meterlog.errors import UsageError
 from meterlog.roles import check_role, measurand, role_key
-from meterlog.session.database import changing, check_texts
+from meterlog.session.changes import changing
+from meterlog.session.database import check_texts
 from meterlog.session.model import Channel
 from meterlog.session.reader import open_reader
 

@@ -69,27 +69,6 @@ def check_header(path: Path) -> None:
         raise NotASession(f"{name} is a database of another program, not a session", str(path))
 
 
-@contextmanager
-def changing(path: Path) -> Iterator[sqlite3.Connection]:
-    """A transaction on a session, running or finished, committed at the end; undone when an error passes.
-
-    Raises:
-        UsageError: a number that none of a session can be.
-        SessionError: the file cannot be read or written.
-    """
-    check_header(path)
-    with write_errors(path):
-        connection = connect(path, write=True)
-        try:
-            connection.execute("BEGIN IMMEDIATE")
-            yield connection
-            connection.execute("COMMIT")
-        except OverflowError:  # of SQLite's integers
-            raise UsageError(f"'{path}' holds nothing of so large a number") from None
-        finally:
-            connection.close()
-
-
 def is_session(path: Path) -> bool:
     """Whether the first bytes are a session's, whatever the file is called."""
     try:

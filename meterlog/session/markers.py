@@ -6,7 +6,8 @@ import time
 from pathlib import Path
 
 from meterlog.errors import UsageError
-from meterlog.session.database import changing, check_texts
+from meterlog.session.changes import changing
+from meterlog.session.database import check_texts
 from meterlog.session.model import Marker
 from meterlog.session.reader import open_reader
 

@@ -22,7 +22,8 @@ from meterlog.series import Series
 from meterlog.session.cells import amount, moment, seconds, text
 from meterlog.session.database import check_header, check_version, connect, not_begun, read_errors
 from meterlog.session.lock import is_recording
-from meterlog.session.model import Channel, LinkChange, Marker, Overview
+from meterlog.session.lost_log import is_log_lost, where_the_log_is
+from meterlog.session.model import HARD_END, Channel, LinkChange, Marker, Overview
 from meterlog.session.overview import Buckets
 from meterlog.session.recovery import settle
 from meterlog.session.stored import Stored, joined
@@ -71,6 +72,7 @@ class SessionReader:
         self._lock = threading.Lock()
         check_header(path)
         settle(path)
+        self._log_lost = is_log_lost(path)
         with read_errors(path):
             self._connection = self._connect()
             try:
@@ -84,7 +86,7 @@ class SessionReader:
 
     def _connect(self) -> sqlite3.Connection:
         # A clean file in a folder that cannot be written opens only when SQLite is told that nobody writes it.
-        for immutable in (False, True):
+        for immutable in (True,) if self._log_lost else (False, True):
             connection = connect(self.path, write=False, immutable=immutable)
             try:
                 self._stored = Stored(check_version(connection, self.path))
@@ -134,6 +136,13 @@ class SessionReader:
             return "growing"
         ((again,),) = self._rows("SELECT ended FROM recording")  # it may have ended between the two looks
         return "clean" if again == "clean" else "hard"
+
+    @property
+    def end_note(self) -> str:
+        """A sentence about an end that was not orderly; '' where there is nothing to say."""
+        if self._log_lost:
+            return where_the_log_is(self.path)
+        return HARD_END if self.ended == "hard" else ""
 
     @property
     def monotonic_start_s(self) -> float:
@@ -234,7 +243,8 @@ class SessionReader:
             " OR number IN (SELECT channel FROM reading))"
         )
         if not some:
-            raise EmptySession(f"'{self.path}' holds no readings", str(self.path))
+            why = f": {where_the_log_is(self.path)}" if self._log_lost else ""
+            raise EmptySession(f"'{self.path}' holds no readings{why}", str(self.path))
 
     def series(self, channel: int, start_s: float | None = None, end_s: float | None = None) -> Series:
         """The readings of a channel with start_s <= time <= end_s; all of them by default.

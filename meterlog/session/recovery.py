@@ -9,6 +9,7 @@ from meterlog.errors import SessionBusy
 from meterlog.session.commits import leave_plain
 from meterlog.session.database import check_version, connect
 from meterlog.session.lock import RecorderLock, is_recording
+from meterlog.session.lost_log import is_log_lost
 from meterlog.session.schema import LATEST
 
 
@@ -20,7 +21,7 @@ def settle(path: Path) -> None:
     marker in a finished session) is undone by the journal beside the file. Where the folder cannot be written, or
     another reader is in the way, all stays as it is and reads the same.
     """
-    if is_recording(path):
+    if is_recording(path) or is_log_lost(path):
         return
     try:
         if not _has_leftovers(path) and _is_at_rest(path):

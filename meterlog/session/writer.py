@@ -300,6 +300,7 @@ class SessionWriter:
             self._from_elsewhere += from_elsewhere
         if not operations:
             self._commits.check_file()
+            self._commits.take_in_log()
             return not closing
         if not self._commits.begin():  # another program holds the file: the readings wait in memory
             if closing:
@@ -313,6 +314,7 @@ class SessionWriter:
             del self._queue[: len(operations)]
             self._written += len(operations)
             self._changed.notify_all()
+        self._commits.take_in_log()
         return True
 
     def _fail(self, error: SessionError) -> None:

@@ -2,7 +2,8 @@
 
 What it holds against: another site's script in the same browser (Host and Origin are checked, so neither name
 rebinding nor a foreign form gets through), and people on the same network (a one-time code of 8 digits, five
-wrong tries a minute in all). It does not encrypt: on a network shared with strangers, do not use `--lan`.
+wrong tries a minute for each address, so that nobody's wrong codes lock another out). It does not encrypt: on a
+network shared with strangers, do not use `--lan`.
 """
 
 from __future__ import annotations
@@ -19,6 +20,10 @@ import flask
 COOKIE = "meterlog-paired"
 TRIES = 5
 TRIES_WINDOW_S = 60.0
+"""So many wrong codes an address has in so many seconds."""
+MOST_TRYING = 256
+"""Addresses whose wrong codes are counted; while so many guess, no other is let try. At most 1280 guesses a minute out
+of 10^8 codes: an hour of it finds one with a chance of 0.08 %."""
 LOOPBACK = ("127.0.0.1", "localhost", "[::1]")
 
 _PAIR_PAGE = """<!doctype html><html lang="en"><meta charset="utf-8"><title>meterlog: pair this device</title>
@@ -43,8 +48,8 @@ class Access:
     def __init__(self, hosts: Iterable[str], port: int, lan: bool, announce: Callable[[str], None]) -> None:
         self._hosts = {f"{host}:{port}" for host in hosts} | ({*hosts} if port == 80 else set())
         self._lan, self._announce = lan, announce
-        self._tokens: set[str] = set()
-        self._wrong: deque[float] = deque()
+        self._tokens: dict[str, str] = {}
+        self._wrong: dict[str, deque[float]] = {}
         self._lock = threading.Lock()
         self.code = ""
         if lan:
@@ -78,31 +83,42 @@ class Access:
         if not self._lan or flask.request.remote_addr in ("127.0.0.1", "::1"):
             return True
         cookie = flask.request.cookies.get(COOKIE, "")
-        return any(hmac.compare_digest(cookie.encode(), token.encode()) for token in tuple(self._tokens))
+        for token in tuple(self._tokens):
+            if hmac.compare_digest(cookie.encode(), token.encode()):
+                self._tokens[token] = flask.request.remote_addr or ""
+                return True
+        return False
+
+    def paired(self) -> frozenset[str]:
+        """The addresses from which paired devices asked last."""
+        return frozenset(tuple(self._tokens.values()))
 
     def _pair(self) -> flask.Response:
         typed = flask.request.form.get("code", "").replace(" ", "")
         if flask.request.method == "GET":
             offered = "".join(filter(str.isdigit, flask.request.args.get("code", "")))[:8]
             return flask.Response(_PAIR_PAGE.format(code=offered, message=""))
+        address = flask.request.remote_addr or ""
         with self._lock:  # tries at the same moment are counted one by one, and a code pairs one device
-            if self._exhausted():
+            if self._exhausted(address):
                 return flask.Response(_PAIR_PAGE.format(code="", message="Too many wrong codes: wait a minute."), 429)
             if not hmac.compare_digest(typed.encode(), self.code.encode()):
-                self._wrong.append(time.monotonic())
+                self._wrong.setdefault(address, deque(maxlen=TRIES)).append(time.monotonic())
                 return flask.Response(_PAIR_PAGE.format(code="", message="That is not the code."), 403)
             token = secrets.token_urlsafe(32)
-            self._tokens.add(token)
+            self._tokens[token] = address
             self._new_code()
         answer = flask.Response("", 303, {"Location": "/"})
         answer.set_cookie(COOKIE, token, httponly=True, samesite="Strict", path="/")
         return answer
 
-    def _exhausted(self) -> bool:
-        now = time.monotonic()
-        while self._wrong and now - self._wrong[0] > TRIES_WINDOW_S:
-            self._wrong.popleft()
-        return len(self._wrong) >= TRIES
+    def _exhausted(self, address: str) -> bool:
+        """Whether an address has had its tries, or so many addresses guess that it may not begin."""
+        since_s = time.monotonic() - TRIES_WINDOW_S
+        self._wrong = {one: tries for one, tries in self._wrong.items() if tries[-1] >= since_s}
+        if address not in self._wrong:
+            return len(self._wrong) >= MOST_TRYING
+        return sum(tried_s >= since_s for tried_s in self._wrong[address]) >= TRIES
 
 
 def _add_headers(answer: flask.Response) -> flask.Response:

@@ -32,14 +32,21 @@ def run(args: argparse.Namespace) -> int:
 
     address = _own_address() if args.lan else None
     hosts = [*LOOPBACK, *([address] if address else [])]
-    listening = _listen("0.0.0.0" if args.lan else "127.0.0.1", args.port)
+    listening = _listen("127.0.0.1", args.port)
     port = int(listening.getsockname()[1])
     access = Access(hosts, port, args.lan, lambda code: _show_code(code, address, port))
     from waitress.server import create_server
 
     from meterlog_dashboard.app import build
+    from meterlog_dashboard.lan_server import THREADS, serve_lan
 
-    server = create_server(build(args.folder, access).server, sockets=[listening], threads=8, ident="meterlog")
+    application = build(args.folder, access).server
+    server = create_server(application, sockets=[listening], threads=THREADS, ident="meterlog")
+    if address is not None:
+        try:
+            serve_lan(application, address, port, access.paired)
+        except OSError as error:
+            raise _not_usable(port, error) from error
     print(f"The page is at http://127.0.0.1:{port}/ (Ctrl-C ends it)", flush=True)
     with contextlib.suppress(KeyboardInterrupt):
         server.run()
@@ -54,8 +61,12 @@ def _listen(host: str, port: int) -> socket.socket:
         listening.bind((host, port))
     except OSError as error:
         listening.close()
-        raise UsageError(f"port {port} cannot be used ({error.strerror}): choose another with --port") from error
+        raise _not_usable(port, error) from error
     return listening
+
+
+def _not_usable(port: int, error: OSError) -> UsageError:
+    return UsageError(f"port {port} cannot be used ({error.strerror}): choose another with --port")
 
 
 def _own_address() -> str:

@@ -43,9 +43,10 @@ def alone() -> Gate:
     return Gate(lan=False)
 
 
-def pair(gate: Gate, code: str) -> tuple[FlaskClient, int]:
+def pair(gate: Gate, code: str, address: str = PHONE["REMOTE_ADDR"]) -> tuple[FlaskClient, int]:
     phone = gate.client()
-    answer = phone.post("/pair", data={"code": code}, base_url=LAN, environ_base=PHONE, headers={"Origin": LAN})
+    there = {"REMOTE_ADDR": address}
+    answer = phone.post("/pair", data={"code": code}, base_url=LAN, environ_base=there, headers={"Origin": LAN})
     return phone, answer.status_code
 
 
@@ -104,14 +105,27 @@ def test_a_made_up_cookie_opens_nothing(lan: Gate) -> None:
     assert phone.get("/_dash-layout", base_url=LAN, environ_base=PHONE).status_code == 403
 
 
-def test_guessing_is_slowed_down_for_all_together(lan: Gate, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_guessing_is_slowed_down_for_each_address_and_locks_nobody_else_out(
+    lan: Gate, monkeypatch: pytest.MonkeyPatch
+) -> None:
     now = [1000.0]
     monkeypatch.setattr("meterlog_dashboard.access.time.monotonic", lambda: now[0])
     wrong = f"{(int(lan.codes[0]) + 1) % 10**8:08d}"
     assert [pair(lan, wrong)[1] for _ in range(TRIES + 1)] == [403] * TRIES + [429]
     assert pair(lan, lan.codes[0])[1] == 429
+    assert pair(lan, lan.codes[0], "192.0.2.8")[1] == 303
     now[0] += TRIES_WINDOW_S + 1
-    assert pair(lan, lan.codes[0])[1] == 303
+    assert pair(lan, lan.codes[1])[1] == 303
+
+
+def test_a_crowd_of_guessers_stays_slow_and_is_forgotten(lan: Gate, monkeypatch: pytest.MonkeyPatch) -> None:
+    now = [1000.0]
+    monkeypatch.setattr("meterlog_dashboard.access.time.monotonic", lambda: now[0])
+    monkeypatch.setattr("meterlog_dashboard.access.MOST_TRYING", 3)
+    wrong = f"{(int(lan.codes[0]) + 1) % 10**8:08d}"
+    assert [pair(lan, wrong, f"192.0.2.{k}")[1] for k in range(7, 12)] == [403] * 3 + [429] * 2
+    now[0] += TRIES_WINDOW_S + 1
+    assert pair(lan, lan.codes[0], "192.0.2.11")[1] == 303
 
 
 def test_what_was_typed_never_becomes_markup(lan: Gate) -> None:

@@ -1,0 +1,181 @@
+"""Connections that strangers hold open keep neither this computer nor a paired device out."""
+
+from __future__ import annotations
+
+import contextlib
+import http.client
+import socket
+import sys
+import threading
+import time
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack
+from dataclasses import dataclass
+
+import flask
+import pytest
+from waitress.server import create_server
+
+from meterlog_dashboard import lan_server
+from meterlog_dashboard.access import LOOPBACK, Access
+from meterlog_dashboard.lan_server import STRANGERS_CONNECTIONS, UNPAIRED_CONNECTIONS, serve_lan, surplus
+
+pytestmark = pytest.mark.skipif(sys.platform != "linux", reason="only there all of 127.0.0.0/8 is this computer")
+
+OWN, STRANGER, PHONE, NEWCOMER = "127.0.0.3", "127.0.0.2", "127.0.0.4", "127.0.0.5"
+PATIENCE_S = 20.0
+"""An answer that comes at all comes in milliseconds; a loaded machine gets this long."""
+
+
+@dataclass
+class Page:
+    """A page for this computer and the network, with the code that pairs a device."""
+
+    port: int
+    codes: list[str]
+
+    def ask(self, host: str, source: str, path: str = "/", cookie: str = "") -> int:
+        connection = http.client.HTTPConnection(host, self.port, PATIENCE_S, (source, 0))
+        try:
+            connection.request("GET", path, headers={"Cookie": cookie} if cookie else {})
+            return connection.getresponse().status
+        finally:
+            connection.close()
+
+    def pair(self, source: str) -> str:
+        """Type the code; the cookie."""
+        connection = http.client.HTTPConnection(OWN, self.port, PATIENCE_S, (source, 0))
+        try:
+            form = {"Content-Type": "application/x-www-form-urlencoded", "Origin": f"http://{OWN}:{self.port}"}
+            connection.request("POST", "/pair", f"code={self.codes[-1]}", form)
+            answer = connection.getresponse()
+            assert answer.status == 303
+            return (answer.getheader("Set-Cookie") or "").partition(";")[0]
+        finally:
+            connection.close()
+
+    def hold(self, source: str, begin: bytes = b"") -> socket.socket:
+        """A connection that stays open, with the beginning of a question or nothing."""
+        held = socket.create_connection((OWN, self.port), PATIENCE_S, (source, 0))
+        held.sendall(begin)
+        return held
+
+
+@pytest.fixture
+def page() -> Iterator[Page]:
+    listening = socket.socket()
+    listening.bind(("127.0.0.1", 0))
+    port = int(listening.getsockname()[1])
+    codes: list[str] = []
+    access = Access([*LOOPBACK, OWN], port, True, codes.append)
+    served = flask.Flask("page")
+    served.config["CONTENT_SECURITY_POLICY"] = ""
+    served.add_url_rule("/", "start", lambda: "start")
+    access.guard(served)
+    server = create_server(served, sockets=[listening], threads=2)
+    threading.Thread(target=server.run, daemon=True).start()
+    serve_lan(served, OWN, port, access.paired)
+    yield Page(port, codes)
+    server.task_dispatcher.shutdown()
+
+
+def closed(held: socket.socket) -> bool:
+    """Whether the other side has closed it, looking a moment."""
+    held.settimeout(0.01)
+    try:
+        return held.recv(1) == b""
+    except TimeoutError:
+        return False
+    except OSError:
+        return True
+
+
+def wait_for(condition: Callable[[], bool]) -> None:
+    until_s = time.monotonic() + PATIENCE_S
+    while not condition():
+        assert time.monotonic() < until_s, "it never came"
+        time.sleep(0.02)
+
+
+def test_idle_and_slow_connections_of_a_stranger_keep_nobody_out(page: Page) -> None:
+    cookie = page.pair(PHONE)
+    with ExitStack() as stack:
+        for _ in range(99):
+            stack.enter_context(page.hold(STRANGER))
+            stack.enter_context(page.hold(STRANGER, b"GET / HTTP/1.1\r\nHost: "))
+        assert page.ask("127.0.0.1", "127.0.0.1") == 200
+        assert page.ask(OWN, PHONE, cookie=cookie) == 200
+        assert page.ask(OWN, NEWCOMER, "/pair") == 200
+        assert page.ask(OWN, STRANGER) == 403
+        assert page.pair(NEWCOMER).startswith("meterlog-paired=")
+
+
+def test_a_stranger_holds_a_few_connections_only(page: Page) -> None:
+    with ExitStack() as stack:
+        held = [stack.enter_context(page.hold(STRANGER)) for _ in range(30)]
+        wait_for(lambda: sum(not closed(one) for one in held) == UNPAIRED_CONNECTIONS)
+        assert not closed(held[-1])
+
+
+def test_a_crowd_of_strangers_makes_room_for_a_newcomer_and_leaves_paired_devices_alone(page: Page) -> None:
+    cookie = page.pair(PHONE)
+    with ExitStack() as stack:
+        phone = [stack.enter_context(page.hold(PHONE)) for _ in range(6)]
+        crowd = [stack.enter_context(page.hold(f"127.0.1.{k}")) for k in range(1, 30) for _ in range(3)]
+        wait_for(lambda: sum(not closed(one) for one in crowd) <= STRANGERS_CONNECTIONS)
+        assert page.ask(OWN, NEWCOMER, "/pair") == 200
+        assert page.ask(OWN, PHONE, cookie=cookie) == 200
+        assert not any(closed(one) for one in phone)
+
+
+def test_what_is_not_paired_has_its_time_and_what_is_paired_is_left_open(
+    page: Page, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(lan_server, "UNPAIRED_S", 0.1)
+    page.pair(PHONE)
+    with page.hold(PHONE) as phone, page.hold(STRANGER, b"GET / HTTP/1.1\r\n") as slow:
+        wait_for(lambda: closed(slow))
+        assert not closed(phone)
+
+
+def test_a_stranger_who_asks_and_takes_no_answer_is_ended_too(page: Page, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(lan_server, "UNPAIRED_S", 0.1)
+    with page.hold(STRANGER) as greedy:
+        greedy.setblocking(False)
+        with contextlib.suppress(OSError):
+            for _ in range(100_000):  # until nothing more fits in: its own buffers are full, and the page's
+                greedy.send(f"GET /pair HTTP/1.1\r\nHost: {OWN}:{page.port}\r\n\r\n".encode() * 100)
+        wait_for(lambda: greedy_is_over(greedy))
+
+
+def greedy_is_over(greedy: socket.socket) -> bool:
+    """Whether sending fails because the other side has ended it."""
+    try:
+        greedy.send(b"G")
+    except BlockingIOError:
+        return False
+    except OSError:
+        return True
+    return False
+
+
+def test_a_stranger_cannot_fill_the_disk(page: Page) -> None:
+    begin = f"POST /pair HTTP/1.1\r\nHost: {OWN}\r\nContent-Length: 900000000\r\n\r\n".encode()
+    with page.hold(STRANGER, begin) as held:
+        assert b"413" in held.recv(100)
+
+
+@dataclass
+class Channel:
+    """A connection, as the server sees it."""
+
+    addr: tuple[str, int]
+    creation_time: float
+
+
+def test_the_oldest_of_who_has_the_most_goes_first() -> None:
+    crowd = [Channel(("a", 0), float(k)) for k in range(6)] + [Channel((f"b{k}", 0), 0.0) for k in range(23)]
+    chosen = surplus(crowd, frozenset())
+    assert [one.addr[0] for one in chosen] == ["a"] * 5
+    assert sorted(one.creation_time for one in chosen) == [0, 1, 2, 3, 4]
+    assert surplus(crowd[:6], frozenset({"a"})) == []

@@ -79,7 +79,7 @@ def test_no_import_cycles() -> None:
 LAYERS: tuple[tuple[str, ...], ...] = (
     ("contiguous",),
     ("errors", "reading", "series", "plain_text", "figure_text", "kinds"),
-    ("address", "cautions", "details", "roles", "signal", "drawing"),
+    ("address", "cautions", "details", "roles", "signal"),
     ("driver", "transports", "session"),
     ("framing", "events", "exchange"),
     ("probe", "limits"),
@@ -87,6 +87,7 @@ LAYERS: tuple[tuple[str, ...], ...] = (
     ("findings",),
     ("analysis",),
     ("compare",),
+    ("drawing",),
     ("report",),
     ("cli",),
     ("__main__",),

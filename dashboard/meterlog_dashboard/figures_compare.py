@@ -5,21 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-import numpy as np
-from numpy.typing import NDArray
-
 from meterlog.compare.comparison import Band, ChannelComparison
-from meterlog.drawing.palette import BLUE, GREEN, GREY, ORANGE, VERMILION
+from meterlog.drawing.palette import GREY, GRID, ORANGE, VERMILION
+from meterlog.drawing.primitives import Figure, band, layout, line, word
+from meterlog.drawing.reference import MOST_EXCURSIONS, POINTS, dots, edges, middle_and_suspect, thinned
 from meterlog.reading import Quantity
 from meterlog.series import Series
 from meterlog.signal.reduce import reduce_series
-from meterlog_dashboard.figures import GRID, Figure, band, layout, line, word
-
-POINTS = 1600
-_DOTS_UP_TO = 240
-_MOST_EXCURSIONS = 100
-
-Array = NDArray[np.float64]
 
 
 def compare_figure(channel: ChannelComparison, one: Band, good: Sequence[tuple[str, Series]] = ()) -> Figure:
@@ -32,29 +24,17 @@ def compare_figure(channel: ChannelComparison, one: Band, good: Sequence[tuple[s
     """
     found = thinned(one)
     difference = found.suspect - found.middle
-    dots = "lines+markers" if len(found.time_s) <= _DOTS_UP_TO else "lines"
-    edge: dict[str, Any] = {"line": {"width": 1, "color": GREEN}, "hoverinfo": "skip"}
-    unit = channel.unit
-    hover = f"%{{x:.2f}} s: %{{y:.4~g}} {unit}"
-    low, high = found.low - found.error, found.high + found.error
-    filled = {**edge, "fill": "tonexty", "fillcolor": "rgba(0,158,115,0.25)"}
-    traces = [
-        line(found.time_s, high, "", GREEN, **edge, showlegend=False),
-        line(found.time_s, low, "known-good with all errors", GREEN, **filled),
-    ]
+    hover = f"%{{x:.2f}} s: %{{y:.4~g}} {channel.unit}"
+    traces = edges(found)
     for number, (name, series) in enumerate(good):
         drawn = reduce_series(series, POINTS)
         colour = {"line": {"color": GREY, "width": 1.2, "dash": ("solid", "dash", "dot", "dashdot")[number % 4]}}
         traces.append(line(drawn.time_s, drawn.value, name, GREY, hovertemplate=hover, **colour))
-    middle = {"line": {"color": GREEN, "dash": "dash", "width": 1.6}}
-    traces.append(line(found.time_s, found.middle, "known-good", GREEN, hovertemplate=hover, **middle))
-    traces.append(line(found.time_s, found.suspect, "suspect", BLUE, mode=dots, hovertemplate=hover))
+    traces += middle_and_suspect(found, hover)
     below = {"yaxis": "y2", "showlegend": False}
-    traces += [
-        line(found.time_s, high - found.middle, "", GREEN, **edge, **below),
-        line(found.time_s, low - found.middle, "", GREEN, **filled, **below),
-        line(found.time_s, difference, "suspect - known-good", VERMILION, mode=dots, hovertemplate=hover, **below),
-    ]
+    traces += edges(found, found.middle, **below)
+    shown = {"mode": dots(found), "hovertemplate": hover, **below}
+    traces.append(line(found.time_s, difference, "suspect - known-good", VERMILION, **shown))
     return {"data": traces, "layout": _layout(channel, one, found)}
 
 
@@ -72,7 +52,7 @@ def _layout(channel: ChannelComparison, one: Band, found: Band) -> dict[str, Any
     made["yaxis2"] = {"domain": [0, 0.34], "title": {"text": f"difference, {channel.unit}"}, **shared}
     made["shapes"], made["annotations"] = [], []
     out = [e for e in channel.excursions if e.part == one.part]
-    for excursion in out[:_MOST_EXCURSIONS]:
+    for excursion in out[:MOST_EXCURSIONS]:
         end_s = max(excursion.end_s, excursion.start_s + 0.004 * (span[1] - span[0]))
         for axis in ("y", "y2"):
             made["shapes"].append(band(excursion.start_s, end_s, axis, ORANGE, 0.35))
@@ -89,44 +69,3 @@ def _layout(channel: ChannelComparison, one: Band, found: Band) -> dict[str, Any
             )
         )
     return made
-
-
-def thinned(one: Band, points: int = POINTS) -> Band:
-    """A band with at most about `points` places; each bucket keeps its extremes, so that no excursion vanishes."""
-    size = len(one.time_s)
-    if size <= points:
-        return _finite(one)
-    first = np.unique(np.linspace(0, size, points // 2, endpoint=False).astype(np.int64))
-    suspect = np.where(np.isfinite(one.suspect), one.suspect, np.nan)
-    pairs = {}
-    for name, pick in (("lowest", np.fmin), ("highest", np.fmax)):
-        pairs[name] = pick.reduceat(suspect, first)
-
-    def both(a: Array, b: Array) -> Array:
-        return np.column_stack([a, b]).ravel()
-
-    ends = np.append(first[1:], size) - 1
-    low, high = np.fmin.reduceat(one.low, first), np.fmax.reduceat(one.high, first)
-    error = np.fmax.reduceat(one.error, first)
-    return _finite(
-        Band(
-            one.part,
-            both(one.time_s[first], one.time_s[ends]),
-            both(pairs["lowest"], pairs["highest"]),
-            both(one.middle[first], one.middle[ends]),
-            np.repeat(low, 2),
-            np.repeat(high, 2),
-            np.repeat(error, 2),
-        )
-    )
-
-
-def _finite(one: Band) -> Band:
-    """Overload, which cannot be drawn in a line, as a break."""
-
-    def broken(values: Array) -> Array:
-        return np.where(np.isfinite(values), values, np.nan)
-
-    return Band(
-        one.part, one.time_s, broken(one.suspect), broken(one.middle), broken(one.low), broken(one.high), one.error
-    )

@@ -7,9 +7,10 @@ from urllib.parse import quote
 from dash import dcc, html
 from dash.development.base_component import Component
 
+from meterlog.drawing.palette import CHANNELS, GREY, GRID
+from meterlog.drawing.primitives import layout as figure_layout
 from meterlog_dashboard.cautions_panel import cautions_panel
 from meterlog_dashboard.downloads import session_links
-from meterlog_dashboard.figures import layout as figure_layout
 from meterlog_dashboard.view import Shop, attributes
 
 MARKERS = ("key-on", "crank", "wiggle", "key-off")
@@ -54,7 +55,7 @@ def layout(shop: Shop, name: str) -> Component:
             html.Section([html.H2("Newest events"), html.Ol(id="live-events"), html.P("None so far.", id="live-none")]),
         ],
         id="live",
-        **attributes(data_name=name),
+        **attributes(data_name=name, data_colours=" ".join(CHANNELS), data_grid=GRID, data_marker=GREY),
     )
 
 

@@ -11,14 +11,15 @@ from dash import ClientsideFunction, Dash, Input, Output, Patch, State, dcc, htm
 from dash.development.base_component import Component
 from dash.exceptions import PreventUpdate
 
+from meterlog.drawing.primitives import Figure
+from meterlog.drawing.row import Row, Window
 from meterlog.errors import SessionError
 from meterlog.figure_text import seconds
 from meterlog.session.model import HARD_END
 from meterlog_dashboard import review_markers
 from meterlog_dashboard.clock import Clock
 from meterlog_dashboard.downloads import session_links
-from meterlog_dashboard.figures import Figure
-from meterlog_dashboard.figures_review import Row, Window, detail_figure, draw_window, strip_figure, strip_window
+from meterlog_dashboard.figures_review import detail_figure, draw_window, strip_figure, strip_window
 from meterlog_dashboard.parts import PLOT, STRIP_PLOT, extra
 from meterlog_dashboard.review_tables import (
     EVENTS_A_PAGE,

@@ -1,17 +1,5 @@
-"""The drawing library in the browser, for the report and the page: its basic bundle, a quarter of the whole one's size.
+"""Draws, once for the report and the page: colours, the parts of figures, a channel over time, and the library."""
 
-`plotly-basic.min.js` is plotly.js 4.1.1, MIT (`plotly-basic.LICENSE`), unchanged from its npm package
-`plotly.js-basic-dist-min`; the integrity that the registry states for the package is
-`sha512-1oNF8PeQx2hv/y7tqEVWKD3JGwn/MGEMQ8mL9HUwsaqG9FGy/OU5FHUHvzqbqxN4mnwZGI9abTiE775C4kkjMQ==`.
-"""
-
-from __future__ import annotations
-
-from importlib.resources import files
+from meterlog.drawing.script import drawing_library
 
 __all__ = ["drawing_library"]
-
-
-def drawing_library() -> str:
-    """Its text, to stand in a page."""
-    return (files(__name__) / "plotly-basic.min.js").read_text("utf-8")

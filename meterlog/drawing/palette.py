@@ -9,7 +9,13 @@ BLUE, ORANGE, GREEN, VERMILION, PURPLE, GREY = "#0072B2", "#E69F00", "#009E73", 
 and on black: all but `ORANGE`, which is too pale on white and has an outline. A word always says the same."""
 
 BLACK = "#222222"
-"""Ink on paper: words and markers of a report."""
+"""Ink on paper: the words of a report."""
+
+GRID = "rgba(128,136,144,0.28)"
+"""Lines of the grid, on white and on black."""
+
+CHANNELS = (BLUE, VERMILION, GREEN, PURPLE)
+"""The colours of channels that are drawn live, one after the other."""
 
 OUTLINES = {ORANGE: "#A86F00"}
 """What goes round a colour that is too pale by itself; all others are their own outline."""
@@ -26,3 +32,9 @@ def kind_colour(kind: str) -> str:
 def outline(colour: str) -> str:
     """Return what goes round a colour, so that it is seen on white."""
     return OUTLINES.get(colour, colour)
+
+
+def tint(colour: str, opacity: float) -> str:
+    """Return a colour that lets through what lies below it."""
+    red, green, blue = (int(colour[i : i + 2], 16) for i in (1, 3, 5))
+    return f"rgba({red},{green},{blue},{opacity:g})"

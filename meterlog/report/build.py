@@ -19,12 +19,12 @@ from meterlog.cautions import Act, applying, first_said
 from meterlog.compare import Capture, compare_captures
 from meterlog.compare.text import SENTENCES, alignment_words, excursion_words, measure_words
 from meterlog.drawing import drawing_library
+from meterlog.drawing.primitives import Figure
 from meterlog.errors import CompareError
 from meterlog.exchange.finished_file import finished_file
 from meterlog.figure_text import shown
 from meterlog.report.circuit import CircuitPart
 from meterlog.report.content import SessionPart, session_part
-from meterlog.report.figures import Figure
 
 MARKS = {
     "outside": "✗",

@@ -9,12 +9,13 @@ from datetime import timedelta
 
 from meterlog.compare.capture import Capture
 from meterlog.compare.comparison import ChannelComparison, Comparison
+from meterlog.drawing.primitives import Figure
 from meterlog.events.event import Event
 from meterlog.figure_text import seconds, shown
 from meterlog.findings.finding import Finding
 from meterlog.kinds import KINDS
 from meterlog.reading import Accuracy
-from meterlog.report.figures import Figure, band_figure, channel_figure
+from meterlog.report.figures import band_figure, channel_figure
 from meterlog.roles import role_key
 from meterlog.session.model import HARD_END, Channel
 
@@ -178,9 +179,8 @@ def _plots(capture: Capture, numbered: Sequence[tuple[int, Event]]) -> list[Plot
     for channel in capture.channels:
         own = [(n, e) for n, e in numbered if e.channel == channel.number]
         at = f" at {channel.point}" if channel.point else ""
-        caption = (
-            f"{channel.label or f'channel {channel.number}'}{at}: the whole session. Numbers are those of the events."
-        )
+        name = f"{channel.label or f'channel {channel.number}'}{at}"
+        caption = f"{name}: the whole session. Numbers are those of the events; dashed lines are limits."
         plots.append(Plot(channel_figure(capture, channel, own), caption))
         if capture.duration_s >= _CLOSE_UP_FROM_S:
             plots += [_close_up(capture, channel, number, event, own) for number, event in _worth_a_look(own)]

@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 
 from meterlog.compare import compare
 from meterlog.compare.comparison import Band
-from meterlog_dashboard.figures_compare import compare_figure, thinned
+from meterlog.drawing.reference import thinned
+from meterlog_dashboard.figures_compare import compare_figure
 
 RECORDINGS = Path(__file__).parents[2] / "recordings"
 

@@ -11,13 +11,14 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from meterlog.drawing.row import Row, Window
 from meterlog.events.event import Event
 from meterlog.findings import Line
 from meterlog.reading import Flag, Quantity
 from meterlog.series import Series
 from meterlog.session.model import Channel, Marker
 from meterlog_dashboard.clock import Clock
-from meterlog_dashboard.figures_review import Row, Window, detail_figure, draw_window, strip_figure
+from meterlog_dashboard.figures_review import detail_figure, draw_window, strip_figure
 
 DAY = 864_000
 DROPOUT, OVERLOAD, GAP = 612_345, slice(100_000, 100_050), slice(400_000, 400_600)

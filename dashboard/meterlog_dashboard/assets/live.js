@@ -3,9 +3,9 @@
   "use strict";
   const PAUSE_MS = 100, PATIENCE_MS = 3000, WINDOW_S = window.innerWidth < 700 ? 30 : 60, MOST_POINTS = 1500, MOST_DOTS = 120, DRAW_MS = 250, MOST_EVENTS = 50;
   const MOST_LISTED = 8, STOP_AGAIN_MS = [400, 6000];
-  const COLOURS = ["#0072B2", "#D55E00", "#009E73", "#CC79A7"];
   const SORTS = { trouble: "TROUBLE", caught: "CAUGHT", doubt: "CHECK THE METER", lost: "NO DATA", calm: "" };
   const $ = (id) => document.getElementById(id);
+  const colourOf = (place) => { const all = $("live").dataset.colours.split(" "); return all[place % all.length]; };
   const put = (node, text) => { if (node && node.textContent !== text) node.textContent = text; };
   const make = (tag, name, text) => {
     const node = document.createElement(tag);
@@ -105,7 +105,7 @@
     }
     live.channels.forEach((one, place) => {
       const parts = card(live, one), old = !fresh(live, one) && !live.ended;
-      parts.node.style.setProperty("--trace", COLOURS[place % COLOURS.length]);
+      parts.node.style.setProperty("--trace", colourOf(place));
       put(parts.name, one.label + (one.point ? " · " + one.point : "") + " · " + one.measured);
       put(parts.value, one.shown);
       parts.node.classList.toggle("old", old);
@@ -129,15 +129,15 @@
     const layout = { height: Math.max(180, 40 + 130 * live.channels.length), showlegend: false, uirevision: "kept",
       margin: { l: 56, r: 12, t: 8, b: 34 }, paper_bgcolor: "rgba(0,0,0,0)", plot_bgcolor: "rgba(0,0,0,0)",
       font: { family: "system-ui, sans-serif", size: 13 }, shapes: [], annotations: [],
-      xaxis: { range: [0, WINDOW_S], ticksuffix: " s", gridcolor: "rgba(128,136,144,0.28)", zeroline: false } };
+      xaxis: { range: [0, WINDOW_S], ticksuffix: " s", gridcolor: $("live").dataset.grid, zeroline: false } };
     const rows = live.channels.length, traces = [];
     layout.xaxis.anchor = rows > 1 ? "y" + (2 * rows - 1) : "y";
     live.channels.forEach((one, place) => {
       const top = 1 - place / rows, bottom = 1 - (place + 1) / rows + 0.06, row = place ? String(2 * place + 1) : "";
       layout["yaxis" + row] = { domain: [bottom, top], title: { text: one.unit }, zeroline: false, nticks: 4,
-        gridcolor: "rgba(128,136,144,0.28)" };
+        gridcolor: $("live").dataset.grid };
       layout["yaxis" + (2 * place + 2)] = { overlaying: "y" + row, range: [0, 1], visible: false };
-      const colour = COLOURS[place % COLOURS.length];
+      const colour = colourOf(place);
       traces.push({ x: [], y: [], mode: "lines+markers", line: { color: colour, width: 1.8, shape: "hv" },
         marker: { color: colour, size: 4 }, yaxis: "y" + row, connectgaps: false });
       traces.push({ x: [], y: [], mode: "markers+text", text: "OL", textposition: "bottom center",
@@ -169,7 +169,7 @@
     const found = live.events.filter((one) => one.end_s >= start && rowOf(one.channel) >= 0);
     const domain = (number) => "y" + (rowOf(number) ? 2 * rowOf(number) + 1 : "") + " domain";
     const line = (x, dash) => ({ type: "line", xref: "x", yref: "paper", x0: x, x1: x, y0: 0, y1: 1,
-      line: { color: "#70707C", width: 2, dash } });
+      line: { color: $("live").dataset.marker, width: 2, dash } });
     const shapes = marks.map((one) => line(one[0], one[3] ? "dot" : "dash"));
     for (const one of found) {
       shapes.push({ type: "rect", xref: "x", yref: domain(one.channel), x0: one.start_s, x1: Math.max(one.end_s, one.start_s + 0.2),

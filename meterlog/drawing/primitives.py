@@ -1,4 +1,4 @@
-"""What all figures share: colours, the packing of arrays for the browser, axes, and what is drawn over the lines.
+"""Makes the parts of figures: lines with their arrays packed for the browser, bands, moments, levels, words, axes.
 
 A figure is the plain object that the drawing library takes; nothing of the library is imported.
 """
@@ -14,7 +14,8 @@ from numpy.typing import ArrayLike
 
 Figure = dict[str, Any]
 
-GRID = "rgba(128,136,144,0.28)"
+DOTS_UP_TO = 240
+"""Fewer points than this are drawn as dots as well, so that each reading is seen; by eye."""
 
 
 def packed(values: ArrayLike, dtype: str = "f8") -> dict[str, str]:
@@ -48,6 +49,12 @@ def moment(time: float, yref: str, colour: str, dash: str = "dot") -> dict[str, 
     """An upright line."""
     shape = {"type": "line", "xref": "x", "yref": yref, "x0": time, "x1": time, "y0": 0, "y1": 1}
     return {**shape, "line": {"color": colour, "width": 1.5, "dash": dash}}
+
+
+def level(start: float, end: float, value: float, axis: str, colour: str) -> dict[str, Any]:
+    """A limit: a dashed line along the time in which it holds."""
+    shape = {"type": "line", "xref": "x", "yref": axis, "x0": start, "x1": end, "y0": value, "y1": value}
+    return {**shape, "line": {"color": colour, "width": 1.5, "dash": "dash"}}
 
 
 def word(x: float, y: float, text: str, **more: Any) -> dict[str, Any]:

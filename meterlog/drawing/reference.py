@@ -1,0 +1,90 @@
+"""Draws a suspect over the band of the known-good."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from meterlog.compare.comparison import Band
+from meterlog.drawing.palette import BLUE, GREEN, tint
+from meterlog.drawing.primitives import DOTS_UP_TO, line
+
+POINTS = 1600
+MOST_EXCURSIONS = 100
+"""More than these would hide the readings; by eye."""
+
+Array = NDArray[np.float64]
+
+
+def edges(found: Band, zero: Array | float = 0.0, **more: Any) -> list[dict[str, Any]]:
+    """Return the two edges of the band with all errors, filled between, less `zero`."""
+    edge: dict[str, Any] = {"line": {"width": 1, "color": GREEN}, "hoverinfo": "skip", **more}
+    return [
+        line(found.time_s, found.high + found.error - zero, "", GREEN, **edge | {"showlegend": False}),
+        line(
+            found.time_s,
+            found.low - found.error - zero,
+            "known-good with all errors",
+            GREEN,
+            **edge,
+            fill="tonexty",
+            fillcolor=tint(GREEN, 0.25),
+        ),
+    ]
+
+
+def middle_and_suspect(found: Band, hover: str) -> list[dict[str, Any]]:
+    """Return the two lines that are compared."""
+    dashed = {"line": {"color": GREEN, "dash": "dash", "width": 1.6}}
+    return [
+        line(found.time_s, found.middle, "known-good", GREEN, hovertemplate=hover, **dashed),
+        line(found.time_s, found.suspect, "suspect", BLUE, mode=dots(found), hovertemplate=hover),
+    ]
+
+
+def dots(found: Band) -> str:
+    """Return whether readings are drawn as dots too: where they are few."""
+    return "lines+markers" if len(found.time_s) <= DOTS_UP_TO else "lines"
+
+
+def thinned(one: Band, points: int = POINTS) -> Band:
+    """A band with at most about `points` places; each bucket keeps its extremes, so that no excursion vanishes."""
+    size = len(one.time_s)
+    if size <= points:
+        return _finite(one)
+    first = np.unique(np.linspace(0, size, points // 2, endpoint=False).astype(np.int64))
+    suspect = np.where(np.isfinite(one.suspect), one.suspect, np.nan)
+    pairs = {}
+    for name, pick in (("lowest", np.fmin), ("highest", np.fmax)):
+        pairs[name] = pick.reduceat(suspect, first)
+
+    def both(a: Array, b: Array) -> Array:
+        return np.column_stack([a, b]).ravel()
+
+    ends = np.append(first[1:], size) - 1
+    low, high = np.fmin.reduceat(one.low, first), np.fmax.reduceat(one.high, first)
+    error = np.fmax.reduceat(one.error, first)
+    return _finite(
+        Band(
+            one.part,
+            both(one.time_s[first], one.time_s[ends]),
+            both(pairs["lowest"], pairs["highest"]),
+            both(one.middle[first], one.middle[ends]),
+            np.repeat(low, 2),
+            np.repeat(high, 2),
+            np.repeat(error, 2),
+        )
+    )
+
+
+def _finite(one: Band) -> Band:
+    """Overload, which cannot be drawn in a line, as a break."""
+
+    def broken(values: Array) -> Array:
+        return np.where(np.isfinite(values), values, np.nan)
+
+    return Band(
+        one.part, one.time_s, broken(one.suspect), broken(one.middle), broken(one.low), broken(one.high), one.error
+    )

@@ -1,0 +1,237 @@
+"""Draws a channel over time: its readings, and over them gaps, overload, limits, events and markers."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from meterlog.drawing.palette import BLUE, GREY, PURPLE, VERMILION, kind_colour, outline
+from meterlog.drawing.primitives import DOTS_UP_TO, band, level, line, moment, word
+from meterlog.events.event import Event
+from meterlog.findings import Line
+from meterlog.kinds import KINDS
+from meterlog.series import Series
+from meterlog.session.model import Channel, Marker
+from meterlog.signal.reduce import Drawn, reduce_series
+
+POINTS = 2000
+"""As many as a wide screen has columns: more would not be seen."""
+
+_MOST_EVENTS = 150
+_MOST_NUMBERS = 30
+_MOST_MARKERS = 60
+_MOST_STRETCHES = 150
+"""More than these would hide the readings, and slow the browser; by eye."""
+
+_ALL_NAMED = 4
+"""So few limits are all given words; of more, only those that hold for long; by eye."""
+
+Span = tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """What is drawn of one channel.
+
+    Attributes:
+        channel: as recorded.
+        series: all its readings.
+        events: (number in the session's list, event) of this channel.
+        limits: what its findings were judged by.
+    """
+
+    channel: Channel
+    series: Series
+    events: Sequence[tuple[int, Event]] = ()
+    limits: Sequence[Line] = ()
+
+    @property
+    def title(self) -> str:
+        """Label, test point and unit."""
+        label = self.channel.label or f"channel {self.channel.number}"
+        point = f" at {self.channel.point}" if self.channel.point and self.channel.point != label else ""
+        return f"{label}{point}, {self.channel.quantity.words} in {self.channel.quantity.unit}"
+
+
+@dataclass(frozen=True, slots=True)
+class TimeAxis:
+    """The time that is shown, and where it lies in the figure.
+
+    Attributes:
+        span: from when to when, s from the session's start.
+        place: turns s into places on the axis, shape (n,) to (n,).
+        words: how the browser is to write a place.
+    """
+
+    span: Span
+    place: Callable[[ArrayLike], NDArray[np.float64]]
+    words: str
+
+    def at(self, time_s: float) -> float:
+        """The place of one moment."""
+        return float(self.place(time_s))
+
+    @property
+    def length_s(self) -> float:
+        """How much is shown, s."""
+        return self.span[1] - self.span[0]
+
+    def inside(self, stretches: Sequence[Span]) -> list[Span]:
+        """The stretches that are to be seen, cut to what is shown."""
+        cut = [(max(start, self.span[0]), min(end, self.span[1])) for start, end in stretches]
+        return [(start, end) for start, end in cut if end >= start][:_MOST_STRETCHES]
+
+
+@dataclass(slots=True)
+class Window:
+    """What changes with the stretch of time that is shown: two traces a row, heights, and what lies over the lines."""
+
+    traces: list[dict[str, Any]] = field(default_factory=list)
+    heights: list[Span] = field(default_factory=list)
+    shapes: list[dict[str, Any]] = field(default_factory=list)
+    words: list[dict[str, Any]] = field(default_factory=list)
+
+
+def draw_row(window: Window, axis: str, row: Row, time: TimeAxis, chosen: int | None = None) -> None:
+    """Draw a channel into the row of a y axis; `chosen` is the number of the event that stands out."""
+    drawn = reduce_series(_with_neighbours(row.series, *time.span), POINTS)
+    limits = [limit for limit in row.limits if time.inside([_stretch(limit)])]
+    heights = _heights(drawn, limits)
+    mode = "lines+markers" if len(drawn.time_s) <= DOTS_UP_TO else "lines"
+    unit = row.channel.quantity.unit
+    hover = f"{time.words}: %{{y:.5~g}} {unit}<extra></extra>"
+    places = time.place(drawn.time_s)
+    window.traces.append(line(places, drawn.value, row.title, BLUE, mode=mode, yaxis=axis, hovertemplate=hover))
+    window.heights.append(heights)
+    _draw_stretches(window, axis, drawn, time)
+    _draw_limits(window, axis, limits, time, heights, unit)
+    _draw_events(window, axis, row, time, chosen, heights)
+
+
+def draw_markers(
+    window: Window, markers: Sequence[Marker], time: TimeAxis, *, letters: int = 14, above_px: int = 0
+) -> None:
+    """Draw the markers with their names above the plot, slanted where they would run into each other on a phone."""
+    inside = [marker for marker in markers if time.span[0] <= marker.time_s <= time.span[1]]
+    shown = inside if len(inside) <= _MOST_MARKERS else inside[:: -(-len(inside) // _MOST_MARKERS)]
+    crowded = any(after.time_s - before.time_s < 0.18 * time.length_s for before, after in pairwise(shown))
+    named_until = -np.inf
+    for marker in shown:
+        at = time.at(marker.time_s)
+        window.shapes.append(moment(at, "paper", PURPLE))
+        if marker.time_s - named_until < 0.02 * time.length_s:
+            continue
+        named_until = marker.time_s
+        name = marker.name if len(marker.name) <= letters else f"{marker.name[: letters - 1]}…"
+        early, late = (
+            marker.time_s < time.span[0] + 0.15 * time.length_s,
+            marker.time_s > time.span[0] + 0.85 * time.length_s,
+        )
+        side = "left" if early else "right" if late else "center"
+        slant = {"textangle": -35} if crowded else {"xanchor": side}
+        window.words.append(word(at, 1.0, name, yshift=above_px, **slant))
+
+
+def _with_neighbours(series: Series, start_s: float, end_s: float) -> Series:
+    """The readings of a stretch and one more at each side, so that the line goes to the edges."""
+    first = max(0, int(np.searchsorted(series.time_s, start_s, "left")) - 1)
+    last = int(np.searchsorted(series.time_s, end_s, "right")) + 1
+    return series[first:last]
+
+
+def _stretch(limit: Line) -> Span:
+    """From when to when a limit holds, s."""
+    return (-np.inf if limit.start_s is None else limit.start_s, np.inf if limit.end_s is None else limit.end_s)
+
+
+def _heights(drawn: Drawn, limits: Sequence[Line]) -> Span:
+    """The range of the y axis: what is to be seen, not blown up beyond 2 % of its size, near limits included."""
+    finite = drawn.value[np.isfinite(drawn.value)]
+    if not len(finite):
+        return 0.0, 1.0
+    low, high = float(finite.min()), float(finite.max())
+    least = max(0.02 * max(abs(low), abs(high)), 1e-12)
+    if high - low < least:
+        middle = (low + high) / 2
+        low, high = middle - least / 2, middle + least / 2
+    size = high - low
+    near = [limit.level for limit in limits if low - 0.4 * size <= limit.level <= high + 0.4 * size]
+    low, high = min([low, *near]), max([high, *near])
+    return low - 0.14 * (high - low), high + 0.14 * (high - low)
+
+
+def _draw_stretches(window: Window, axis: str, drawn: Drawn, time: TimeAxis) -> None:
+    """Stretches without data in grey, overload as a bar at the top, both named."""
+    for start_s, end_s in time.inside(drawn.gaps):
+        start, end = time.at(start_s), time.at(end_s)
+        window.shapes.append(band(start, end, axis, GREY, 0.3))
+        if end_s - start_s >= 0.06 * time.length_s or len(drawn.gaps) == 1:
+            where = {"yref": f"{axis} domain", "xanchor": "center", "yanchor": "middle"}
+            window.words.append(word((start + end) / 2, 0.5, "no data", **where))
+    overload = time.inside(drawn.overload)
+    for start_s, end_s in overload:
+        edge = {"y0": 0.92, "line": {"width": 2, "color": PURPLE}}
+        window.shapes.append(band(time.at(start_s), time.at(end_s), axis, PURPLE, 0.85, **edge))
+    if overload:
+        start_s, end_s = max(overload, key=lambda stretch: stretch[1] - stretch[0])
+        where = {"yref": f"{axis} domain", "xanchor": "center", "yanchor": "top"}
+        window.words.append(word(time.at((start_s + end_s) / 2), 0.91, "overload (OL)", **where))
+
+
+def _draw_limits(window: Window, axis: str, limits: Sequence[Line], time: TimeAxis, heights: Span, unit: str) -> None:
+    """Each limit where it holds, in words where there is room for them."""
+    seen = [limit for limit in limits if heights[0] <= limit.level <= heights[1]][:_MOST_EVENTS]
+    for limit in seen:
+        ((start_s, end_s),) = time.inside([_stretch(limit)])
+        start, end = time.at(start_s), time.at(end_s)
+        window.shapes.append(level(start, end, limit.level, axis, VERMILION))
+        if len(seen) <= _ALL_NAMED or end_s - start_s > 0.3 * time.length_s:
+            late = (start_s + end_s) / 2 > sum(time.span) / 2
+            at, side = (end, "right") if late else (start, "left")  # so that a narrow plot cuts no words off
+            crowded = any(0.0 < other.level - limit.level < 0.1 * (heights[1] - heights[0]) for other in seen)
+            text = f"{limit.level:.3g} {unit}: {limit.words}"
+            where = {"yref": axis, "xanchor": side, "yanchor": "top" if crowded else "bottom"}
+            window.words.append(word(at, limit.level, text, **where))
+
+
+def _draw_events(window: Window, axis: str, row: Row, time: TimeAxis, chosen: int | None, heights: Span) -> None:
+    """Each event as a coloured stretch with its number at the foot, which can be clicked."""
+    inside = [(n, e) for n, e in row.events if e.end_s >= time.span[0] and e.start_s <= time.span[1]]
+    few = inside[:: max(1, -(-len(inside) // _MOST_EVENTS))]
+    few += [(n, e) for n, e in inside if n == chosen and (n, e) not in few]
+    for number, event in few:
+        start_s, end_s = max(event.start_s, time.span[0]), min(event.end_s, time.span[1])
+        colour = kind_colour(event.kind)
+        edge = {"color": outline(colour), "width": 3 if number == chosen else 1}
+        opacity = 0.3 if number == chosen else 0.16
+        window.shapes.append(band(time.at(start_s), time.at(end_s), axis, colour, opacity, line=edge))
+    colours = [kind_colour(e.kind) for _, e in few]
+    middles = [(max(e.start_s, time.span[0]) + min(e.end_s, time.span[1])) / 2 for _, e in few]
+    named = len(few) <= _MOST_NUMBERS
+    window.traces.append(
+        {
+            "type": "scatter",
+            "mode": "markers+text" if named else "markers",
+            "name": "events",
+            "x": time.place(middles).tolist(),
+            "y": [heights[0] + 0.05 * (heights[1] - heights[0])] * len(few),
+            "yaxis": axis,
+            "text": [str(number) for number, _ in few],
+            "textposition": "top center",
+            "cliponaxis": False,
+            "customdata": [number for number, _ in few],
+            "hovertext": [f"{number}: {KINDS[e.kind].words}" for number, e in few],
+            "hoverinfo": "text",
+            "marker": {
+                "symbol": "triangle-up",
+                "size": [17 if number == chosen else 12 for number, _ in few],
+                "color": colours,
+                "line": {"color": [outline(colour) for colour in colours], "width": 1.5},
+            },
+        }
+    )

@@ -8,7 +8,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from meterlog.errors import SessionWriteFailed, UsageError
-from meterlog.session.database import check_header, connect, write_errors
+from meterlog.session.database import check_header, check_tables, connect, write_errors
 from meterlog.session.lost_log import is_log_lost, where_the_log_is
 
 
@@ -27,6 +27,7 @@ def changing(path: Path) -> Iterator[sqlite3.Connection]:
         connection = connect(path, write=True)
         try:
             connection.execute("BEGIN IMMEDIATE")
+            check_tables(connection, path)
             yield connection
             connection.execute("COMMIT")
         except OverflowError:  # of SQLite's integers

@@ -79,6 +79,7 @@ class Commits:
         self._take_in_at_s = time.monotonic() + TAKE_IN_S
         self._changes = self._last_marker = 0  # SQLite's count of commits by others; the marker known last
         self._own_markers: set[int] = set()  # after that one
+        _refuse_remains(path)
         with write_errors(path):
             try:
                 self._handle = os.open(path, os.O_CREAT | os.O_EXCL | os.O_RDWR, 0o666)
@@ -271,6 +272,22 @@ def _size(path: str) -> int:
         return os.path.getsize(path)
     except OSError:
         return 0
+
+
+def _refuse_remains(path: Path) -> None:
+    """Refuse to make a session where the log of another lies: SQLite would remove that, and the readings in it.
+
+    Raises:
+        SessionWriteFailed: there is one, and no session it belongs to.
+    """
+    for name in ("wal", "journal"):
+        left = path.with_name(f"{path.name}-{name}")
+        if not path.exists() and left.exists() and left.stat().st_size:
+            raise SessionWriteFailed(
+                f"'{path}' is not made: '{left.name}' of an earlier session lies there, perhaps with readings in it:"
+                " move it to where that session is, or give another name",
+                str(path),
+            )
 
 
 def leave_plain(connection: sqlite3.Connection) -> bool:

@@ -19,8 +19,11 @@ from meterlog.errors import (
     SessionWriteFailed,
     UsageError,
 )
+from meterlog.session.defences import GuardedConnection
 from meterlog.session.lock import is_recording
 from meterlog.session.schema import APPLICATION_ID, LATEST
+from meterlog.session.structure import check_structure
+from meterlog.session.surroundings import SAFE_OPEN, judge
 
 BUSY_TIMEOUT_S = 5.0
 """How long one writer waits for another (a marker from outside holds the file for milliseconds)."""
@@ -28,37 +31,43 @@ BUSY_TIMEOUT_S = 5.0
 KEPT = ": what was written until now is kept in it"
 """The end of what is said where a session cannot be written on."""
 
+_LOGGED = 2  # https://www.sqlite.org/fileformat2.html#file_format_version_numbers
 _MAGIC = b"SQLite format 3\x00"
 
 
-def connect(path: Path, *, write: bool, immutable: bool = False) -> sqlite3.Connection:
-    """A connection with transactions by hand, usable from any one thread at a time."""
+def connect(path: Path, *, write: bool, immutable: bool = False) -> GuardedConnection:
+    """A connection with transactions by hand, usable from any one thread at a time; `check_header` comes before it."""
     mode = "mode=rw" if write else "mode=ro" + ("&immutable=1" if immutable else "")
     location = quote(str(path.absolute()).replace(os.sep, "/"), safe="/:")
     connection = sqlite3.connect(
-        f"file:{location}?{mode}", uri=True, isolation_level=None, check_same_thread=False, timeout=BUSY_TIMEOUT_S
+        f"file:{location}?{mode}",
+        uri=True,
+        isolation_level=None,
+        check_same_thread=False,
+        timeout=BUSY_TIMEOUT_S,
+        factory=GuardedConnection,
     )
-    # The file may come from anyone: its schema may not call functions, and its pages are checked as they are read.
-    connection.execute("PRAGMA trusted_schema = OFF")
-    connection.execute("PRAGMA cell_size_check = ON")
+    connection.guard(str(path), write=write)
     return connection
 
 
-def check_header(path: Path) -> None:
-    """Refuse what is no session before SQLite touches it.
+def check_header(path: Path) -> bool:
+    """Refuse what is no session, and what cannot be opened without touching something else, before SQLite touches it.
+
+    Returns:
+        Whether it says that its changes go through a write-ahead log.
 
     Raises:
         NotASession: absent, a folder, empty, unreadable, or something else.
         SessionBusy: its recorder is just making it.
     """
+    judge(path)
     name = f"'{path}'"
     try:
-        with path.open("rb") as file:
+        with open(os.open(path, os.O_RDONLY | SAFE_OPEN), "rb") as file:
             head = file.read(100)
     except FileNotFoundError:
         raise NotASession(f"there is no file {name}", str(path)) from None
-    except IsADirectoryError:
-        raise NotASession(f"{name} is a folder, not a session file", str(path)) from None
     except OSError as error:
         raise NotASession(f"{name} cannot be read: {error.strerror}", str(path)) from error
     if not head:
@@ -67,6 +76,31 @@ def check_header(path: Path) -> None:
         raise NotASession(f"{name} is not a session file", str(path))
     if struct.unpack_from(">I", head, 68)[0] != APPLICATION_ID:
         raise NotASession(f"{name} is a database of another program, not a session", str(path))
+    return _LOGGED in head[18:20]
+
+
+def open_to_read(path: Path, *, logged: bool) -> tuple[GuardedConnection, int]:
+    """A connection that changes nothing, and the version of the tables; `logged` is what `check_header` found.
+
+    Raises:
+        sqlite3.Error: the file or its folder is damaged, locked, or cannot be read.
+        SessionError: as `check_tables`.
+    """
+    # What is at rest but says that it has a log would be given one; so it is opened as a file that nobody writes, and
+    # so is a clean file in a folder that cannot be written.
+    alone = not path.with_name(f"{path.name}-wal").exists()
+    for immutable in (True,) if logged and alone and not is_recording(path) else (False, True):
+        connection = connect(path, write=False, immutable=immutable)
+        try:
+            return connection, check_tables(connection, path)
+        except sqlite3.OperationalError as error:
+            connection.close()
+            if immutable or not alone or _primary_code(error) != sqlite3.SQLITE_CANTOPEN:
+                raise
+        except BaseException:
+            connection.close()
+            raise
+    raise AssertionError("unreachable")
 
 
 def is_session(path: Path) -> bool:
@@ -78,12 +112,12 @@ def is_session(path: Path) -> bool:
     return True
 
 
-def check_version(connection: sqlite3.Connection, path: Path) -> int:
-    """The version of the tables.
+def check_tables(connection: sqlite3.Connection, path: Path) -> int:
+    """The version of the tables, which are exactly those that we make.
 
     Raises:
         NewerSession: this program does not know it.
-        NotASession: its recording never began.
+        NotASession: its recording never began, or there is more in it.
         SessionBusy: its recorder is just making it.
     """
     version = int(connection.execute("PRAGMA user_version").fetchone()[0])
@@ -95,6 +129,7 @@ def check_version(connection: sqlite3.Connection, path: Path) -> int:
         )
     if version < 1:
         raise not_begun(path)
+    check_structure(connection, path, version)
     return version
 
 

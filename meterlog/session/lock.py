@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import json
 import os
+import stat
 import sys
 import time
 from collections.abc import Mapping
@@ -17,6 +18,7 @@ from pathlib import Path
 from typing import Any
 
 from meterlog.errors import SessionBusy
+from meterlog.session.surroundings import SAFE_OPEN, judge_beside
 
 if sys.platform == "win32":
     import msvcrt
@@ -30,6 +32,7 @@ else:
         fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
 
 
+_MOST_SAID = 2**20  # bytes: a few lines of text a meter
 _TEXT_AT = 1  # Windows locks the first byte against readers too
 
 
@@ -44,8 +47,10 @@ class RecorderLock:
 
         Raises:
             SessionBusy: a recorder holds it.
+            NotASession: what lies beside the session is no plain file of its own.
             OSError: the file beside the session cannot be made.
         """
+        judge_beside(session)
         self._path = lock_path(session)
         give_up = time.monotonic() + patience_s
         while (handle := self._attempt()) is None:
@@ -57,7 +62,7 @@ class RecorderLock:
         self._handle: int | None = handle
 
     def _attempt(self) -> int | None:
-        handle = os.open(self._path, os.O_RDWR | os.O_CREAT, 0o666)
+        handle = os.open(self._path, os.O_RDWR | os.O_CREAT | SAFE_OPEN, 0o666)
         try:
             _take(handle)
             # The one before may have removed the file between our open and our lock.
@@ -102,10 +107,10 @@ def _remove(path: Path) -> None:
 def recorder_says(session: Path) -> dict[str, Any]:
     """What the recorder of a session says of itself: `pid`, and what it gave to `say`; empty where there is none."""
     try:
-        with lock_path(session).open("rb", buffering=0) as file:
+        with open(os.open(lock_path(session), os.O_RDONLY | SAFE_OPEN), "rb", buffering=0) as file:
             file.seek(_TEXT_AT)
-            said = json.loads(file.readall())
-    except (OSError, ValueError):  # no recorder, or it is just writing
+            said = json.loads(file.read(_MOST_SAID) or b"")
+    except (OSError, ValueError, RecursionError):  # no recorder, or it is just writing
         return {}
     return said if isinstance(said, dict) else {}
 
@@ -118,10 +123,12 @@ def lock_path(session: Path) -> Path:
 def is_recording(session: Path) -> bool:
     """Whether a recorder that lives is writing this session."""
     try:
-        handle = os.open(lock_path(session), os.O_RDWR)
+        handle = os.open(lock_path(session), os.O_RDONLY | SAFE_OPEN)
     except OSError:
         return False
     try:
+        if not stat.S_ISREG(os.fstat(handle).st_mode):
+            return False
         _take(handle)
     except OSError:
         return True

@@ -6,12 +6,16 @@ import shutil
 import sqlite3
 import tempfile
 from contextlib import closing
+from itertools import islice
 from pathlib import Path
 
-from meterlog.session.database import connect
+from meterlog.errors import SessionError
+from meterlog.session.database import check_tables, connect
 from meterlog.session.lock import is_recording, lock_path
+from meterlog.session.surroundings import plain_stat
 
 _MODE_AT, _WAL_MODE = 18, b"\x02"  # the file format's write version: https://www.sqlite.org/fileformat.html, 1.3
+_MOST_TRIED = 20  # a guess: each copies the session
 _LARGEST_TRIED_BYTES = 64 * 2**20
 """A session and a log larger than this together are not tried out on each other: copying takes too long (guess)."""
 
@@ -30,18 +34,20 @@ def is_log_lost(path: Path) -> bool:
         return False
     try:
         with closing(connect(path, write=False, immutable=True)) as connection:
+            check_tables(connection, path)
             growing = connection.execute("SELECT ended FROM recording").fetchone() == ("growing",)
             begun = connection.execute("SELECT EXISTS (SELECT 1 FROM channel)").fetchone() == (1,)
             # Killed just before it made its log, a recorder leaves its lock and a session without a channel.
             return growing and (begun or not lock_path(path).exists())
-    except sqlite3.Error:
+    except (sqlite3.Error, SessionError):  # whoever opens it says so
         return False
 
 
 def where_the_log_is(path: Path) -> str:
     """Say which file has the last readings of a session that `is_log_lost`, and where to put it."""
     log = log_path(path).name
-    found = next((one for one in sorted(path.parent.glob("*-wal")) if _is_log_of(path, one)), None)
+    logs = islice(sorted(path.parent.glob("*-wal")), _MOST_TRIED)
+    found = next((one for one in logs if _is_log_of(path, one)), None)
     if found is not None:
         put = f"they are in '{found.name}' beside it: rename that to '{log}'"
     else:
@@ -62,14 +68,15 @@ def _is_log_of(path: Path, log: Path) -> bool:
     if log.with_name(log.name.removesuffix("-wal")).exists():
         return False
     try:
-        if not 0 < log.stat().st_size <= _LARGEST_TRIED_BYTES - path.stat().st_size:
+        found = plain_stat(log)
+        if found is None or not 0 < found.st_size <= _LARGEST_TRIED_BYTES - path.stat().st_size:
             return False
         with tempfile.TemporaryDirectory() as folder:
             copy = Path(shutil.copy(path, Path(folder) / "copy"))
             before = _contents(copy, write=False)
             shutil.copy(log, log_path(copy))
             after = _contents(copy, write=True)
-    except (OSError, sqlite3.Error):
+    except (OSError, sqlite3.Error, SessionError):
         return False
     return all(after.get(key, value) == value for key, value in before.items())
 
@@ -79,8 +86,10 @@ def _contents(path: Path, *, write: bool) -> dict[tuple[object, ...], tuple[obje
 
     Raises:
         sqlite3.Error: the file is not sound.
+        SessionError: its tables are not ours.
     """
     with closing(connect(path, write=write, immutable=not write)) as connection:
+        check_tables(connection, path)
         if connection.execute("PRAGMA quick_check").fetchone() != ("ok",):
             raise sqlite3.DatabaseError("not sound")
         found: dict[tuple[object, ...], tuple[object, ...]] = {}

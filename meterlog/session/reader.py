@@ -20,7 +20,7 @@ from meterlog.reading import Accuracy, Quantity
 from meterlog.roles import entered_role
 from meterlog.series import Series
 from meterlog.session.cells import amount, moment, seconds, text
-from meterlog.session.database import check_header, check_version, connect, not_begun, read_errors
+from meterlog.session.database import check_header, not_begun, open_to_read, read_errors
 from meterlog.session.lock import is_recording
 from meterlog.session.lost_log import is_log_lost, where_the_log_is
 from meterlog.session.model import HARD_END, Channel, LinkChange, Marker, Overview
@@ -70,11 +70,12 @@ class SessionReader:
         """See `open_reader`."""
         self.path = path
         self._lock = threading.Lock()
-        check_header(path)
+        logged = check_header(path)
         settle(path)
         self._log_lost = is_log_lost(path)
         with read_errors(path):
-            self._connection = self._connect()
+            self._connection, version = open_to_read(path, logged=logged)
+            self._stored = Stored(version)
             try:
                 row = self._connection.execute("SELECT started_at FROM recording").fetchone()
                 if row is None:
@@ -83,23 +84,6 @@ class SessionReader:
             except BaseException:
                 self._connection.close()
                 raise
-
-    def _connect(self) -> sqlite3.Connection:
-        # A clean file in a folder that cannot be written opens only when SQLite is told that nobody writes it.
-        for immutable in (True,) if self._log_lost else (False, True):
-            connection = connect(self.path, write=False, immutable=immutable)
-            try:
-                self._stored = Stored(check_version(connection, self.path))
-                return connection
-            except sqlite3.OperationalError as error:
-                connection.close()
-                log = self.path.with_name(self.path.name + "-wal")
-                if immutable or error.sqlite_errorcode & 0xFF != sqlite3.SQLITE_CANTOPEN or log.exists():
-                    raise
-            except BaseException:
-                connection.close()
-                raise
-        raise AssertionError("unreachable")
 
     def close(self) -> None:
         """Close the file. Safe to call twice."""

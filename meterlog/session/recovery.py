@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import sqlite3
+from contextlib import closing, suppress
 from pathlib import Path
 
-from meterlog.errors import SessionBusy
+from meterlog.errors import SessionError
 from meterlog.session.commits import leave_plain
-from meterlog.session.database import check_version, connect
+from meterlog.session.database import check_tables, connect
 from meterlog.session.lock import RecorderLock, is_recording
 from meterlog.session.lost_log import is_log_lost
-from meterlog.session.schema import LATEST
 
 
 def settle(path: Path) -> None:
@@ -26,12 +26,14 @@ def settle(path: Path) -> None:
     try:
         if not _has_leftovers(path) and _is_at_rest(path):
             return
+        if not _beside(path, "journal").exists():
+            _check_unopened(path)
         lock = RecorderLock(path, patience_s=0.0)
-    except (OSError, SessionBusy, sqlite3.Error):
-        return
+    except (OSError, SessionError, sqlite3.Error):
+        return  # the reader that follows says so
     try:
         _settle_locked(path)
-    except (OSError, sqlite3.Error):
+    except (OSError, SessionError, sqlite3.Error):
         pass  # damaged or read-only: the reader that follows says so
     finally:
         lock.release()
@@ -39,15 +41,27 @@ def settle(path: Path) -> None:
 
 def _has_leftovers(path: Path) -> bool:
     """Whether a killed program has left something beside the session: a log to take in or to undo, or its lock."""
-    return any(path.with_name(f"{path.name}-{left}").exists() for left in ("wal", "journal", "recorder"))
+    return any(_beside(path, left).exists() for left in ("wal", "journal", "recorder"))
+
+
+def _beside(path: Path, name: str) -> Path:
+    return path.with_name(f"{path.name}-{name}")
+
+
+def _check_unopened(path: Path) -> None:
+    """Look at the tables of the file itself before what lies beside it comes in.
+
+    Raises:
+        SessionError: they are not ours, so nothing is to be written.
+    """
+    with closing(connect(path, write=False, immutable=True)) as connection, suppress(sqlite3.DatabaseError):
+        check_tables(connection, path)  # without its log a sound file may look damaged, but its tables are there
 
 
 def _is_at_rest(path: Path) -> bool:
-    connection = connect(path, write=False)
+    connection = connect(path, write=False, immutable=True)  # there is no log, and else SQLite might make one
     try:
-        (version,) = connection.execute("PRAGMA user_version").fetchone()
-        if not 1 <= version <= LATEST:
-            return True
+        check_tables(connection, path)
         (ended,) = connection.execute("SELECT ended FROM recording").fetchone() or ("",)
         return bool(ended != "growing")
     finally:
@@ -57,8 +71,8 @@ def _is_at_rest(path: Path) -> bool:
 def _settle_locked(path: Path) -> None:
     connection = connect(path, write=True)
     try:
-        version = check_version(connection, path)
-        if path.with_name(f"{path.name}-journal").exists():
+        version = check_tables(connection, path)
+        if _beside(path, "journal").exists():
             # One that was cut short before it mattered stays for ever, unless something is written.
             connection.execute(f"PRAGMA user_version = {version}")
         connection.execute("UPDATE recording SET ended = 'hard' WHERE ended = 'growing'")

@@ -86,9 +86,9 @@ MIGRATIONS: tuple[Migration, ...] = (
 LATEST = MIGRATIONS[-1].number
 
 
-def make_tables(connection: sqlite3.Connection) -> None:
-    """Make the tables of the last migration, in the transaction that is open: a new file is whole or empty."""
-    for step in MIGRATIONS:
+def make_tables(connection: sqlite3.Connection, version: int = LATEST) -> None:
+    """Make the tables of a version, in the transaction that is open: a new file is whole or empty."""
+    for step in MIGRATIONS[:version]:
         _take_step(connection, step)
 
 

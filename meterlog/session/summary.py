@@ -10,7 +10,7 @@ from pathlib import Path
 from meterlog.errors import SessionError
 from meterlog.reading import Quantity
 from meterlog.session.cells import moment, seconds, text
-from meterlog.session.database import check_header, check_version, connect, is_session, not_begun, read_errors
+from meterlog.session.database import check_header, is_session, not_begun, open_to_read, read_errors
 from meterlog.session.lock import is_recording
 from meterlog.session.recovery import settle
 
@@ -63,14 +63,13 @@ def summarize(path: Path) -> Summary:
     Changes nothing on the disk, except that it undoes a change that a crash cut short: nobody can look before that.
     """
     try:
-        check_header(path)
+        logged = check_header(path)
         if path.with_name(f"{path.name}-journal").exists():
             settle(path)
         with read_errors(path):
-            connection = connect(path, write=False)
+            connection, _ = open_to_read(path, logged=logged)
             try:
                 connection.execute("BEGIN")  # one look at the file's locks for all that follows
-                check_version(connection, path)
                 figures = connection.execute(_FIGURES).fetchone()
                 if figures is None:
                     raise not_begun(path)

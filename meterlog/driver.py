@@ -7,6 +7,8 @@ drivers are a `FramingDriver` (see `framing.py`): a pure decoder and encoder ove
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from importlib.metadata import EntryPoint, entry_points
 from typing import ClassVar, Protocol
@@ -16,6 +18,7 @@ from meterlog.errors import (
     AddressError,
     BrokenDriver,
     DuplicateDriver,
+    MeterlogError,
     UnknownDriver,
     WrongDriverType,
     did_you_mean,
@@ -163,6 +166,36 @@ class Driver(ABC):
                 )
 
 
+@contextmanager
+def driver_errors(name: str, doing: str = "failed") -> Iterator[None]:
+    """Inside, whatever a driver raises beside the errors of its contract is one sentence that names the driver.
+
+    A driver may come from anyone, and its defects must not end what has nothing to do with it.
+
+    Raises:
+        BrokenDriver: it raised something else than a `MeterlogError`.
+    """
+    try:
+        yield
+    except MeterlogError:
+        raise
+    except (Exception, SystemExit) as error:
+        raise BrokenDriver(f"the driver '{name}' {doing}: {_in_words(error)}") from error
+
+
+def _in_words(error: BaseException) -> str:
+    try:
+        said = " ".join(str(error).split())
+    except Exception:  # its own text is part of the defect
+        said = ""
+    said = f": {said}" if said else ""
+    return f"{type(error).__name__}{said if len(said) <= _LONGEST_SAID else said[:_LONGEST_SAID] + '...'}"
+
+
+_LONGEST_SAID = 200
+"""Characters of a foreign error's text that are shown (guess: a line or two)."""
+
+
 def _registered() -> dict[str, list[EntryPoint]]:
     by_name: dict[str, list[EntryPoint]] = {}
     for point in entry_points(group=GROUP):
@@ -202,10 +235,8 @@ def load_driver(name: str) -> Driver:
             f"the driver '{name}' is provided by {' and by '.join(_package(p) for p in points)}: uninstall one of them"
         )
     point = points[0]
-    try:
+    with driver_errors(name, f"of {_package(point)} fails to load"):
         found = point.load()
-    except Exception as error:
-        raise BrokenDriver(f"the driver '{name}' of {_package(point)} fails to load: {error}") from error
     if not (isinstance(found, type) and issubclass(found, Driver)):
         raise WrongDriverType(
             f"what {_package(point)} registers as the driver '{name}' is no driver class: {point.value}"
@@ -213,7 +244,8 @@ def load_driver(name: str) -> Driver:
     own_name = getattr(found, "name", "")
     if own_name != name:
         raise WrongDriverType(f"the driver that {_package(point)} registers as '{name}' calls itself '{own_name}'")
-    return found()
+    with driver_errors(name, f"of {_package(point)} fails to load"):
+        return found()
 
 
 def open_address(text: str) -> tuple[Address, Meter]:
@@ -224,5 +256,6 @@ def open_address(text: str) -> tuple[Address, Meter]:
     """
     address = Address.parse(text)
     driver = load_driver(address.scheme)
-    driver.check(address)
-    return address, driver.meter(address)
+    with driver_errors(address.scheme):
+        driver.check(address)
+        return address, driver.meter(address)

@@ -6,7 +6,7 @@ MeterlogError
 ├── AddressError (ValueError)          an address cannot be understood
 ├── DriverError
 │   ├── UnknownDriver (LookupError)    no driver of that name
-│   ├── BrokenDriver (ImportError)     its module fails to import
+│   ├── BrokenDriver (ImportError)     its module fails to import, or it raises what it must not
 │   ├── DuplicateDriver                two packages provide the same name
 │   └── WrongDriverType (TypeError)    what is registered is not a driver
 ├── ProfileError (ValueError)          a profile file is wrong; carries its line
@@ -71,7 +71,7 @@ class UnknownDriver(DriverError, LookupError):
 
 
 class BrokenDriver(DriverError, ImportError):
-    """A driver is registered but its module fails to import."""
+    """A driver is registered but its module fails to import, or it raises something else than a `MeterlogError`."""
 
 
 class DuplicateDriver(DriverError):

@@ -10,8 +10,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
 from meterlog.address import Address
-from meterlog.driver import Driver, driver_names, load_driver
-from meterlog.errors import DriverError, LinkLost, NoFrameFits, bytes_in_words
+from meterlog.driver import Driver, driver_errors, driver_names, load_driver
+from meterlog.errors import DriverError, LinkLost, MeterlogError, NoFrameFits, bytes_in_words
 from meterlog.framing import Decoder, FramingDriver
 from meterlog.reading import Reading
 from meterlog.transports import LineSettings, Transport
@@ -41,6 +41,7 @@ class Candidate:
             good frame.
         bytes_seen: all bytes since the first good frame.
         last: the last readings.
+        failure: what was wrong with the driver, in a sentence; '' while it works. Then it is left out.
     """
 
     driver: FramingDriver
@@ -51,12 +52,28 @@ class Candidate:
     lost: int = 0
     bytes_seen: int = 0
     last: list[Reading] = field(default_factory=list)
+    failure: str = ""
     _lead: tuple[int, int] | None = None
 
     def feed(self, data: bytes, arrival_s: float) -> None:
         """Take bytes from the port."""
-        for start in range(0, len(data), 8):  # small pieces, to see what came before the first good frame
-            self._feed(data[start : start + 8], arrival_s)
+        if self.failure:
+            return
+        try:
+            with driver_errors(self.driver.name, "failed while listening and was left out"):
+                for start in range(0, len(data), 8):  # small pieces, to see what came before the first good frame
+                    self._feed(data[start : start + 8], arrival_s)
+                if self.fits:  # whoever shows the fit asks all that
+                    typed = self.typed
+                    _ = self.driver.unsaid(typed), self.driver.assumed(typed), self.driver.verification
+                    _ = self.address("", None), self.evidence
+        except DriverError as error:
+            self.failure, self.good = str(error), 0
+
+    @property
+    def typed(self) -> Address:
+        """The driver with its options, whatever the port."""
+        return Address.parse(f"{self.driver.name}:x?{self.options}")
 
     def _feed(self, data: bytes, arrival_s: float) -> None:
         readings = self.decoder.feed(data, arrival_s)
@@ -90,9 +107,9 @@ class Candidate:
 
     def address(self, target: str, line: LineSettings | None) -> Address:
         """What to type: with the line settings where they are not the driver's first."""
-        address = Address.parse(f"{self.driver.name}:x?{self.options}")
-        options = dict(address.options)
-        first = self.driver.lines_for(address)[0]
+        typed = self.typed
+        options = dict(typed.options)
+        first = self.driver.lines_for(typed)[0]
         line = line or first
         if line.baud != first.baud:
             options["baud"] = str(line.baud)
@@ -112,6 +129,7 @@ class Heard:
         bytes_seen: how many bytes came in all.
         first_bytes: the first of them.
         answered: what an instrument answered when asked, with its driver; None where nobody asked or nobody answered.
+        failures: a sentence for each driver that failed while it listened or asked.
     """
 
     port: str
@@ -120,6 +138,7 @@ class Heard:
     bytes_seen: int = 0
     first_bytes: bytes = b""
     answered: tuple[Driver, str] | None = None
+    failures: tuple[str, ...] = ()
 
     @property
     def address(self) -> Address | None:
@@ -144,7 +163,7 @@ class Heard:
         if len(names) > 1:
             return f"cannot tell: the bytes fit {' and '.join(names)} alike; the meter's manual names the line settings"
         best = self.fits[0]
-        if unsaid := best.driver.unsaid(Address.parse(f"{best.driver.name}:x?{best.options}")):
+        if unsaid := best.driver.unsaid(best.typed):
             return f"cannot tell: the bytes fit {best.driver.name} with {best.options}, but {unsaid}"
         return ""
 
@@ -156,16 +175,16 @@ class Heard:
 
 
 def probed_drivers() -> tuple[list[FramingDriver], list[str]]:
-    """The drivers to try on unknown bytes, and a sentence for each that fails to load."""
+    """The drivers to try on unknown bytes, and a sentence for each that fails to load or to make a decoder."""
     drivers, failures = [], []
     for name in driver_names():
         try:
             driver = load_driver(name)
-        except DriverError as error:
+            with driver_errors(name):
+                if isinstance(driver, FramingDriver) and candidates([driver]) and line_settings([driver]):
+                    drivers.append(driver)
+        except MeterlogError as error:
             failures.append(str(error))
-            continue
-        if isinstance(driver, FramingDriver) and driver.variants:
-            drivers.append(driver)
     return drivers, failures
 
 
@@ -220,26 +239,37 @@ def probe(
     opened = transport or (lambda line: _serial(target, line))
     end_s = time.monotonic() + listen_s
     total, first = 0, b""
+    failures: dict[str, None] = {}  # each once, in order
     for number, line in enumerate(lines):
         share_s = (end_s - time.monotonic()) / (len(lines) - number)
         tried = candidates(drivers)
         port = opened(line)
         count, start = _listen(port, tried, share_s, end_s, enough)
         total, first = total + count, first or start
+        failures.update(dict.fromkeys(c.failure for c in tried if c.failure))
         fits = sorted((c for c in tried if c.fits), key=lambda c: (c.refused - c.good, c.lost))
         if fits:
-            return Heard(target, _strongest(fits), line if port.byte_time_s else None, total, first)
+            at = line if port.byte_time_s else None
+            return Heard(target, _strongest(fits), at, total, first, failures=tuple(failures))
         if time.monotonic() >= end_s:
             break
-    if ask:
-        for name in driver_names():
-            try:
-                driver = load_driver(name)
-            except DriverError:
-                continue
-            if answer := driver.ask(target):
-                return Heard(target, (), None, total, first, (driver, answer))
-    return Heard(target, (), None, total, first)
+    answered = _ask(target, failures) if ask else None
+    return Heard(target, (), None, total, first, answered, tuple(failures))
+
+
+def _ask(target: str, failures: dict[str, None]) -> tuple[Driver, str] | None:
+    """Let each driver whose meters must be asked write to the port; the one that was answered, and the answer."""
+    for name in driver_names():
+        try:
+            driver = load_driver(name)
+            with driver_errors(name, "failed while asking and was left out"):
+                answer = driver.ask(target)
+        except DriverError as error:
+            failures[str(error)] = None
+            continue
+        if answer:
+            return driver, answer
+    return None
 
 
 def found_address(heard: Heard) -> Address:
@@ -250,7 +280,8 @@ def found_address(heard: Heard) -> Address:
     """
     address = heard.address
     if address is None:
-        raise NoFrameFits(f"{heard.port}: {heard.doubt}", heard.port, heard.first_bytes)
+        said = "; ".join((f"{heard.port}: {heard.doubt}", *heard.failures))
+        raise NoFrameFits(said, heard.port, heard.first_bytes)
     return address
 
 
@@ -297,5 +328,5 @@ def _listen(
 
 def _strongest(fits: list[Candidate]) -> tuple[Candidate, ...]:
     """Leave out what fits anything: a driver with something unsaid gives way to one without."""
-    said = [c for c in fits if not c.driver.unsaid(Address.parse(f"{c.driver.name}:x?{c.options}"))]
+    said = [c for c in fits if not c.driver.unsaid(c.typed)]
     return tuple(said or fits)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import sys
 from collections.abc import Callable, Iterator
+from importlib import invalidate_caches
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -164,3 +165,23 @@ def browser(need: Callable[[object, str], None]) -> Iterator[Browser]:
         opened = playwright.chromium.launch(executable_path=path, args=CHROMIUM_ARGUMENTS)
         yield opened
         opened.close()
+
+
+@pytest.fixture
+def install(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Callable[[str, str, str], None]]:
+    """Install a package: its distribution name, its module's source, its entry point."""
+    monkeypatch.syspath_prepend(str(tmp_path))
+    before = set(sys.modules)
+
+    def package(distribution: str, source: str, entry: str) -> None:
+        module = distribution.replace("-", "_")
+        (tmp_path / f"{module}.py").write_text(source)
+        metadata = tmp_path / f"{module}-1.0.dist-info"
+        metadata.mkdir()
+        (metadata / "METADATA").write_text(f"Metadata-Version: 2.1\nName: {distribution}\nVersion: 1.0\n")
+        (metadata / "entry_points.txt").write_text(f"[meterlog.drivers]\n{entry}\n")
+        invalidate_caches()
+
+    yield package
+    for module in set(sys.modules) - before:
+        del sys.modules[module]

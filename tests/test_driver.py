@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-import sys
-from collections.abc import Callable, Iterator
-from importlib import invalidate_caches
-from pathlib import Path
+from collections.abc import Callable
 
 import pytest
 
@@ -31,26 +28,6 @@ class Shunt(Driver):
     def meter(self, address):
         raise NotImplementedError
 """
-
-
-@pytest.fixture
-def install(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Install]:
-    """Install a package: its distribution name, its module's source, its entry point."""
-    monkeypatch.syspath_prepend(str(tmp_path))
-    before = set(sys.modules)
-
-    def package(distribution: str, source: str, entry: str) -> None:
-        module = distribution.replace("-", "_")
-        (tmp_path / f"{module}.py").write_text(source)
-        metadata = tmp_path / f"{module}-1.0.dist-info"
-        metadata.mkdir()
-        (metadata / "METADATA").write_text(f"Metadata-Version: 2.1\nName: {distribution}\nVersion: 1.0\n")
-        (metadata / "entry_points.txt").write_text(f"[meterlog.drivers]\n{entry}\n")
-        invalidate_caches()
-
-    yield package
-    for module in set(sys.modules) - before:
-        del sys.modules[module]
 
 
 def test_an_outside_package_adds_a_driver(install: Install) -> None:

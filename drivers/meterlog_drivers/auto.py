@@ -10,7 +10,7 @@ from pathlib import PurePath
 from meterlog.address import Address
 from meterlog.driver import COMMON_OPTIONS, Connection, Driver, Meter, load_driver
 from meterlog.errors import AddressError
-from meterlog.probe import LISTEN_S, found_address, probe
+from meterlog.probe import LISTEN_S, Heard, found_address, probe
 from meterlog.transports.tap import RawSink
 
 
@@ -44,6 +44,7 @@ class AutoMeter:
         self._ask = address.choice("ask", ("yes", "no"), "no") == "yes"
         self._found: Meter | None = None
         self._found_address: Address | None = None
+        self._failures: tuple[str, ...] = ()
 
     @property
     def name(self) -> str:
@@ -56,6 +57,11 @@ class AutoMeter:
     def found(self) -> Address | None:
         """The address of the driver that fits; None before the first opening."""
         return self._found_address
+
+    @property
+    def failures(self) -> tuple[str, ...]:
+        """A sentence for each driver that failed while it listened, and was left out."""
+        return self._failures
 
     def column_label(self, column: int) -> str:
         """What to call a column: the found driver and the port."""
@@ -92,4 +98,9 @@ class AutoMeter:
         return self._found.open()
 
     def _find(self) -> Address:
-        return found_address(probe(self._address.target, self._listen_s, self._ask))
+        return found_address(self._note(probe(self._address.target, self._listen_s, self._ask)))
+
+    def _note(self, heard: Heard) -> Heard:
+        """Keep what failed while listening."""
+        self._failures = heard.failures
+        return heard

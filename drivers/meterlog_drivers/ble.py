@@ -90,7 +90,7 @@ class _ListeningMeter(AutoMeter):
         return f"ble on {self._transport.name}" if self.found is None else super().name
 
     def _find(self) -> Address:
-        found = heard_address(self._address, probe_bytes(self._transport, self._listen_s))
+        found = heard_address(self._address, self._note(probe_bytes(self._transport, self._listen_s)))
         # the peripheral itself, however it was asked for: its twin may come in reach
         return Address("ble", self._transport.found or found.target, found.options)
 

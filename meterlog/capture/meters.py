@@ -11,7 +11,7 @@ from typing import Protocol, runtime_checkable
 
 from meterlog.address import Address
 from meterlog.capture.same_device import check_each_once
-from meterlog.driver import Driver, Meter, load_driver
+from meterlog.driver import Driver, Meter, driver_errors, load_driver
 from meterlog.errors import AddressError, UsageError
 from meterlog.reading import Accuracy
 from meterlog.transports.tap import RawSink
@@ -62,6 +62,11 @@ class FindsItsDriver(Protocol):
     @property
     def found(self) -> Address | None:
         """The address with the driver that fits; None before the first opening."""
+        ...
+
+    @property
+    def failures(self) -> tuple[str, ...]:
+        """A sentence for each driver that failed while it listened, and was left out."""
         ...
 
 
@@ -175,7 +180,13 @@ def meter_setup(text: str) -> MeterSetup:
         LinkError, SessionError: a file that is to be replayed cannot be read.
     """
     address = Address.parse(text)
-    driver = _driver(address.scheme)
+    with driver_errors(address.scheme):
+        setup = _setup(address, _driver(address.scheme))
+        _ = setup.columns_named, setup.meter.name  # asked again where a defect would end more than this meter
+        return setup
+
+
+def _setup(address: Address, driver: Driver) -> MeterSetup:
     driver.check(address)
     watchdog_s = None if driver.silence_is_loss else 0.0
     if "watchdog_s" in address.options:

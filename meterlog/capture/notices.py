@@ -65,6 +65,7 @@ class Outcome:
         events: the events found live.
         traffic: what each meter's link carried.
         raw: the raw captures that were kept.
+        failed: why nothing more came from a meter, by its number, while the others went on.
         error: why it failed; None where it did not.
     """
 
@@ -74,4 +75,5 @@ class Outcome:
     events: list[Event]
     traffic: list[Traffic]
     raw: list[Path]
+    failed: dict[int, MeterlogError]
     error: MeterlogError | None

@@ -82,6 +82,7 @@ class Recorder:
         self._windows = ArmedWindows(armed, events_wanted, writer.monotonic_start_s, self._announce) if armed else None
         self._supervisors = [Supervisor(number, setup, self) for number, setup in enumerate(self._meters)]
         self._living = set(range(len(self._meters)))
+        self._failed: dict[int, MeterlogError] = {}
 
     def start(self) -> None:
         """Open every meter, all at once.
@@ -196,7 +197,7 @@ class Recorder:
             self._remove()
         path = self._writer.path if readings else None
         found, raw = self._events.found, self._raw.close()
-        self._outcome = Outcome(path, readings, self.captures, found, self.traffic, raw, self._error)
+        self._outcome = Outcome(path, readings, self.captures, found, self.traffic, raw, self._failed, self._error)
         return self._outcome
 
     # What the supervisors tell (see `Listener`).
@@ -239,10 +240,13 @@ class Recorder:
         self._tell(Notice("waiting", self.elapsed_s, f"{self._meters[meter].meter.name}: {text}"))
 
     def ended(self, meter: int, error: MeterlogError | None) -> None:
-        """Nothing more comes from a meter."""
+        """Nothing more comes from a meter. What went wrong with one of several ends that one alone."""
         with self._lock:
             self._living.discard(meter)
-            if error is not None:
+            if error is not None and self._living and not self._over.is_set():
+                self._failed[meter] = error
+                self.link(meter, False, str(error))
+            elif error is not None:
                 self._fail(error)
             elif not self._living and not self._over.is_set():
                 self._over.set()

@@ -9,8 +9,8 @@ from statistics import median
 from typing import Protocol
 
 from meterlog.capture.meters import MeterSetup
-from meterlog.driver import Connection, Traffic
-from meterlog.errors import DriverError, LinkError, LinkLost, MeterlogError, NoFrameFits, bytes_in_words
+from meterlog.driver import Connection, Traffic, driver_errors
+from meterlog.errors import LinkError, LinkLost, MeterlogError, NoFrameFits, bytes_in_words
 from meterlog.reading import Reading
 
 READ_TIMEOUT_S = 0.25
@@ -103,13 +103,12 @@ class Supervisor:
     def _run(self) -> None:
         error: MeterlogError | None = None
         try:
-            self._supervise()
+            with driver_errors(self._setup.address.scheme, f"failed, so nothing more comes from {self.name}"):
+                self._supervise()
         except MeterlogError as failure:
             error = failure
-        except Exception as failure:
-            error = DriverError(f"the driver of {self.name} failed: {failure!r}")
-            error.__cause__ = failure
         finally:
+            self._up = False
             first = not self._opened.is_set()
             if first:
                 self._open_failure = error
@@ -132,9 +131,11 @@ class Supervisor:
             except LinkError as error:
                 self._down(str(error))
             finally:
-                self._closed_traffic = _sum(self._closed_traffic, connection.traffic)
                 self._connection = None
-                connection.close()
+                try:
+                    self._closed_traffic = _sum(self._closed_traffic, connection.traffic)
+                finally:
+                    connection.close()
             connection = self._reopen()
 
     def _read(self, connection: Connection) -> bool:

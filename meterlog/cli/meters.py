@@ -16,7 +16,8 @@ from pathlib import Path
 
 from meterlog.cli.meters_ble import ble_lines
 from meterlog.cli.readout import readout
-from meterlog.errors import LinkError, UsageError
+from meterlog.driver import Driver, driver_errors, driver_names, load_driver
+from meterlog.errors import DriverError, LinkError, UsageError
 from meterlog.probe import FRAMES_AGREED, LISTEN_S, Heard, probe, probed_drivers
 
 EXAMPLE = "meterlog meters --listen 5"
@@ -61,22 +62,24 @@ def run(args: argparse.Namespace) -> int:
 
 def driver_lines() -> Iterator[str]:
     """The installed drivers: summary, line settings, modes, verification, and the package that provides each."""
-    from meterlog.driver import driver_names, load_driver
-    from meterlog.errors import DriverError
-
     for name, package in driver_names().items():
         try:
             driver = load_driver(name)
+            with driver_errors(name):
+                yield from list(_about(driver))
         except DriverError as error:
             yield f"{name}: {error}"
             continue
-        yield f"{name}: {driver.summary}"
-        lines = "; ".join(str(line) for line in getattr(driver, "lines", ()))
-        for what, text in (("line", lines), ("reads", ", ".join(driver.modes)), ("checked", driver.verification)):
-            if text:
-                yield f"    {what}: {text}"
         if package != "meterlog":
             yield f"    from the package {package}"
+
+
+def _about(driver: Driver) -> Iterator[str]:
+    yield f"{driver.name}: {driver.summary}"
+    lines = "; ".join(str(line) for line in getattr(driver, "lines", ()))
+    for what, text in (("line", lines), ("reads", ", ".join(driver.modes)), ("checked", driver.verification)):
+        if text:
+            yield f"    {what}: {text}"
 
 
 def serial_lines(args: argparse.Namespace) -> Iterator[str]:
@@ -98,9 +101,12 @@ def serial_lines(args: argparse.Namespace) -> Iterator[str]:
         for port, what in ports.items():
             yield f"{port}{f'  {what}' if what else ''}"
             try:
-                yield from _heard_lines(heard[port].result())
+                found = heard[port].result()
             except LinkError as error:
                 yield f"  {error}"
+                continue
+            yield from (f"  {failure}" for failure in found.failures)
+            yield from _heard_lines(found)
 
 
 SECTIONS: tuple[Callable[[argparse.Namespace], Iterable[str]], ...] = (serial_lines, ble_lines)

@@ -105,6 +105,9 @@ def run(args: argparse.Namespace) -> int:
             if any(isinstance(setup.meter, FindsItsDriver) for setup in setups):
                 print("listening to find out which driver fits")
             recorder.start()
+            for setup in setups:
+                if isinstance(setup.meter, FindsItsDriver):
+                    print("".join(f"note: {failure}\n" for failure in setup.meter.failures), end="")
             ends.by_flag = True  # readings are kept from here on, so Ctrl-C ends the recording and discards nothing
             detection.load()
         except BaseException:
@@ -222,14 +225,14 @@ def _report(outcome: Outcome, setups: list[MeterSetup], armed: ArmedCapture | No
         print(f"the raw bytes are in {raw}")
     if outcome.error is not None:
         raise outcome.error
-    silent = [
-        _silent(setup.meter.name, traffic)
-        for setup, traffic in zip(setups, outcome.traffic, strict=True)
-        if not traffic.frames_good
+    without = [
+        outcome.failed.get(number) or _silent(setup.meter.name, traffic)
+        for number, (setup, traffic) in enumerate(zip(setups, outcome.traffic, strict=True))
+        if number in outcome.failed or not traffic.frames_good
     ]
     if outcome.path is None:
-        raise silent[0] if silent else LinkAbsent("no readings came, so no file is left")
-    for error in silent:
+        raise without[0] if without else LinkAbsent("no readings came, so no file is left")
+    for error in without:
         print(f"meterlog: {error}", file=sys.stderr)
     return 0
 

@@ -124,7 +124,7 @@ def test_a_defect_in_a_driver_is_one_sentence_not_a_traceback() -> None:
     script = Script([[[READING], ZeroDivisionError("by zero")]])
     error = supervise(script).error
     assert isinstance(error, DriverError)
-    assert str(error) == "the driver of script failed: ZeroDivisionError('by zero')"
+    assert str(error) == "the driver 'script' failed, so nothing more comes from script: ZeroDivisionError: by zero"
     assert isinstance(error.__cause__, ZeroDivisionError)
     assert script.closed == 1
 

@@ -57,8 +57,11 @@ def verdict(case: Case) -> Component:
 
 def suggestion(case: Case) -> Component:
     """The next measurement in large type, with what each outcome would mean and what to mind."""
+    now, whole = _cautions(case)
+    before, always = _mind("⚠ Mind, before you do that", now), _mind("⚠ Mind, on this circuit", whole)
     if not case.diagnosis.next:
-        return html.Section([html.P(plain(case.diagnosis.enough), className="large"), _mind(case)], className="panel")
+        said = html.P(plain(case.diagnosis.enough), className="large")
+        return html.Section([said, before, always], className="panel")
     best = case.diagnosis.next[0]
     outcomes = [html.Li([html.Strong(f"{seen}: "), plain(meaning)]) for seen, meaning in best.outcomes]
     others = [html.Li(f"{_named(one.measurement)}: about {one.minutes:.0f} min") for one in case.diagnosis.next[1:]]
@@ -68,22 +71,19 @@ def suggestion(case: Case) -> Component:
             html.P(_named(best.measurement), className="next"),
             html.P(f"About {best.minutes:.0f} min. It tells most for the time that it takes.", className="soft"),
             html.P(best.again) if best.again else None,
-            _mind(case),
+            before,
             html.Ul(outcomes),
             html.Details([html.Summary("Or one of these"), html.Ul(others)]) if others else None,
+            always,
         ],
         className="panel",
     )
 
 
-def _mind(case: Case) -> Component:
-    """What to mind before what is said to be done next, then on the circuit as a whole."""
-    now, whole = _cautions(case)
-    parts: list[Component] = []
-    for heading, texts in (("⚠ Mind, before you do that", now), ("On this circuit", whole)):
-        if texts:
-            parts += [html.Strong(heading), html.Ul([html.Li(text) for text in texts])]
-    return html.Div(parts, className="caution")
+def _mind(heading: str, texts: Sequence[str]) -> Component | None:
+    if not texts:
+        return None
+    return html.Div([html.Strong(heading), html.Ul([html.Li(text) for text in texts])], className="caution")
 
 
 def _cautions(case: Case) -> tuple[list[str], list[str]]:

@@ -192,13 +192,16 @@ class Circuit:
     def near_of(self, ids: Iterable[str]) -> frozenset[str] | None:
         """What is near places, points, parts and commands alike; None where the circuit leaves some of it unsaid.
 
+        What a point says of itself stands for it; otherwise what its two neighbours say.
+
         Raises:
             CircuitError: there is no such place.
         """
-        ids = list(ids)
-        said = [part.near for id_ in ids for part in self.touched(id_)]
-        said += [self.point_of[id_].near for id_ in ids if id_ in self.point_of and self.point_of[id_].near is not None]
-        if self.near is None and None in (said or [None]):
+        said: list[tuple[str, ...] | None] = []
+        for id_ in ids:
+            own = self.point_of[id_].near if id_ in self.point_of else None
+            said += [part.near for part in self.touched(id_)] if own is None else [own]
+        if self.near is None and (not said or None in said):
             return None
         return frozenset(word for words in (self.near, *said) for word in words or ())
 

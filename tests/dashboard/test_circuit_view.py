@@ -22,7 +22,7 @@ def test_the_suggested_reading_is_entered_and_the_chain_says_what_it_means(tab: 
     tab.wait_for_selector(".chain .likely")
     assert "ground" in tab.inner_text(".chain .likely")
     assert "3.25 V" in tab.inner_text(".chain")
-    assert "Mind" in tab.inner_text("#circuit-suggestion .caution")
+    assert "Mind" in tab.locator("#circuit-suggestion .caution").first.inner_text()
     suggested = tab.inner_text("#circuit-suggestion .next")
     expect(tab.locator("#reading-quantity")).to_contain_text("voltage")
     tab.fill("#reading-value", "3.1")

@@ -18,6 +18,7 @@ from meterlog.limits import Limits, limits_for
 from meterlog.reading import Quantity
 from meterlog.series import Series
 from meterlog.session.model import Channel, LinkChange, Marker
+from meterlog.signal.doubtful import believed
 from meterlog.signal.interval import Interval, reading_interval
 
 
@@ -130,7 +131,7 @@ def analyze(session: Session, limits: Limits | None = None, limits_file: str | N
     """
     read = {channel.number: session.series(channel.number) for channel in session.channels}
     if limits is None:
-        voltages = (read[c.number] for c in session.channels if c.quantity is Quantity.DC_VOLTAGE)
+        voltages = (believed(read[c.number]) for c in session.channels if c.quantity is Quantity.DC_VOLTAGE)
         limits = limits_for(session.details, voltages, limits_file)
     settings = limits.settings
     channels, events = [], []
@@ -143,7 +144,7 @@ def analyze(session: Session, limits: Limits | None = None, limits_file: str | N
         lost = lost_links(channel.number, session.link_changes, armed, gaps, session.duration_s)
         events += found + lost
     events.sort(key=lambda event: (event.start_s, event.channel, place(event.kind)))
-    said = findings(session, events, limits, read)
+    said = findings(session, events, limits, {number: believed(series) for number, series in read.items()})
     return Analysis(
         str(session.path),
         session.started_at,

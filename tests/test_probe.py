@@ -228,6 +228,6 @@ def test_the_driver_list_names_every_driver_and_how_it_was_checked(capsys: pytes
 
 
 def test_an_address_from_a_finding_can_be_typed() -> None:
-    finding = probe("COM7", transport=lambda line: OneSpeed(line, LineSettings(19230, 7, "O", 1), frames("digits11:x")))
+    finding = probe("COM7", transport=lambda line: OneSpeed(line, LineSettings(19230), frames("digits11:x")))
     assert finding.address == Address.parse(str(finding.address))
     assert str(finding.address) == "digits11:COM7?baud=19230"

@@ -29,8 +29,8 @@ from meterlog.reading import Flag, Quantity, Reading
 from meterlog.transports import LineSettings
 from meterlog_drivers.decimals import display_counts, one_count, resolution_exponent, shown_value
 from meterlog_drivers.fixed_frames import KNOWN_MODES, FixedFrameDriver, FrameFormat
+from meterlog_drivers.plausible import plausible_counts
 from meterlog_drivers.shown import Shown
-from meterlog_drivers.symbols import plausible_counts
 from meterlog_drivers.unit_words import COUPLING
 
 

@@ -7,6 +7,7 @@ from fractions import Fraction
 
 from meterlog.errors import EncodeError
 from meterlog.reading import Reading
+from meterlog_drivers.plausible import plausible_counts
 
 _EXACT_POWERS = [10.0**n for n in range(23)]
 """Powers of ten that a float holds exactly: 10**22 is the last."""
@@ -57,9 +58,14 @@ def display_counts(reading: Reading, exponent: int, digits: int) -> int:
     """The counts with which a display of so many digits shows a finite reading; 0 for an overload.
 
     Raises:
-        EncodeError: it has more digits.
+        EncodeError: it has more digits, or no meter shows such a value.
     """
-    counts = counts_at(reading.value, exponent) if math.isfinite(reading.value) else 0
+    if not math.isfinite(reading.value):
+        return 0
+    counts = counts_at(reading.value, exponent)
+    least, most = plausible_counts(reading.quantity, exponent, reading.flags)
+    if not least <= counts <= most:
+        raise EncodeError(f"no meter shows {reading.value:g} as {reading.quantity}")
     if abs(counts) >= 10**digits:
         raise EncodeError(f"{reading.value:g} with a resolution of {reading.resolution:g} has over {digits} digits")
     return counts

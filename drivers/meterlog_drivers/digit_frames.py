@@ -1,9 +1,10 @@
 """What digits11 and digits14 have in common: a range byte, digits, a function byte, nibbles of flags, CR LF.
 
-Every data byte is 0x30-0x3F. The line is 7O1: a port that is set so delivers seven bits and checks nothing (serial
-drivers ignore parity errors unless told not to). Opened as 8N1 (`line=8N1`) the same line delivers the parity as
-bit 7; then LF arrives as 0x8A, and every byte's parity is checked here, which finds every single flipped bit. The
-two cannot be mixed up: a frame is seven-bit throughout or has odd parity throughout.
+Every data byte is 0x30-0x3F. The line is 7O1, and is opened as 8N1: its characters are as long, and bit 7 is then the
+parity. LF arrives as 0x8A, and every byte's parity is checked here, which finds every single flipped bit. A port that
+is set to 7O1 (`line=7O1`, or a serial server that is) delivers seven bits and checks nothing: serial drivers ignore
+parity errors unless told not to. The two cannot be mixed up: a frame is seven-bit throughout or has odd parity
+throughout.
 """
 
 from __future__ import annotations
@@ -14,12 +15,13 @@ from collections.abc import Mapping
 from functools import lru_cache
 from typing import NamedTuple
 
+from meterlog.address import Address
 from meterlog.errors import EncodeError
 from meterlog.reading import Flag, Quantity, Reading
 from meterlog_drivers.decimals import counts_at, display_counts, one_count, resolution_exponent, shown_value
 from meterlog_drivers.fixed_frames import KNOWN_MODES
+from meterlog_drivers.plausible import plausible_counts
 from meterlog_drivers.shown import Shown
-from meterlog_drivers.symbols import plausible_counts
 from meterlog_drivers.unit_words import COUPLING
 
 _ENDING = re.compile(rb"\r[\n\x8a]")
@@ -51,12 +53,14 @@ class Layout(NamedTuple):
         flags: the name of each bit of the bytes between function and CR, bit 3 first; '' is a spare one. Names:
             `sign`, `overload`, `judge`, `apo` and those of `_FLAGS`.
         ac_is_named: AC has a bit of its own; else AC is where DC is clear.
+        most: the most counts that the display shows.
     """
 
     digits: int
     functions: Mapping[int, Function]
     flags: tuple[tuple[str, str, str, str], ...]
     ac_is_named: bool
+    most: int
 
 
 _FLAGS = {
@@ -68,6 +72,15 @@ _FLAGS = {
     "dc": Flag.DC,
     "ac": Flag.AC,
 }
+
+
+def most_counts(address: Address, default: int, digits: int) -> int:
+    """The option `counts`: the most counts that the display shows.
+
+    Raises:
+        AddressError: it is no number that fits the digits.
+    """
+    return round(address.number("counts", default, least=10 ** (digits - 1), most=10**digits - 1))
 
 
 class _Scale(NamedTuple):
@@ -156,6 +169,7 @@ class DigitFormat:
             flags |= Flag.OVERLOAD
         resolution = one_count(exponent, fahrenheit)
         least, most = plausible_counts(quantity, exponent, flags)
+        least, most = max(least, -self._layout.most), min(most, self._layout.most)
         return _Scale(quantity, exponent, resolution, flags, "sign" in lit, "overload" in lit, fahrenheit, least, most)
 
     def build(self, reading: Reading) -> bytes:
@@ -196,7 +210,7 @@ class DigitFormat:
             duty = function.judge == "duty" and reading.quantity is Quantity.DUTY_CYCLE and has_judge
             exponents = (-1,) if duty else function.exponents if same else ()
             for index, exponent in enumerate(exponents):
-                room = math.isinf(reading.value) or abs(counts_at(reading.value, exponent)) < 10**self._layout.digits
+                room = math.isinf(reading.value) or abs(counts_at(reading.value, exponent)) <= self._layout.most
                 if room and (wanted is None or wanted == exponent):
                     found.append((exponent, code, index, exponent, same and has_judge and bool(function.judge)))
         if not found:

@@ -1,8 +1,9 @@
 """digits11: eleven bytes, a range, four digits, a function and flags, for displays of 4000 counts.
 
-2400 or 19230 baud, 7O1. Frame: range, digit 3 .. digit 0, function, status, option 1, option 2, CR, LF. Data bytes are
-0x30-0x3F. Frame, status, options and the ranges of V, ohm, mA and F are graded A; the function codes and the ranges of
-uA, A, Hz, continuity, diode and temperature are M: from memory, unverified against hardware.
+2400 or 19230 baud, 7O1 (opened as 8N1: see `digit_frames.py`). Frame: range, digit 3 .. digit 0, function, status,
+option 1, option 2, CR, LF. Data bytes are 0x30-0x3F. Frame, status, options and the ranges of V, ohm, mA and F are
+graded A; the function codes and the ranges of uA, A, Hz, continuity, diode and temperature are M: from memory,
+unverified against hardware.
 
 | byte | content |
 |---|---|
@@ -11,16 +12,19 @@ uA, A, Hz, continuity, diode and temperature are M: from memory, unverified agai
 | option 1 | nothing |
 | option 2 | DC, AUTO, -, auto power off; AC where DC is 0 |
 
-The two chips cannot be told apart by their frames: the address says `status=judge-first` for the sister.
+The two chips cannot be told apart by their frames: the address says `status=judge-first` for the sister. A frame of
+more than 4000 counts is refused; `counts=6000` is for a display that shows more. Some meters send each frame twice:
+`blocks=twice` takes only what came twice alike.
 """
 
 from __future__ import annotations
 
 from meterlog.address import Address
+from meterlog.framing import Decoder, Encoder
 from meterlog.reading import Quantity
 from meterlog.transports import LineSettings
-from meterlog_drivers.digit_frames import DigitFormat, Function, Layout
-from meterlog_drivers.fixed_frames import FixedFrameDriver, FrameFormat, spare_ignored
+from meterlog_drivers.digit_frames import DigitFormat, Function, Layout, most_counts
+from meterlog_drivers.fixed_frames import FixedFrameDriver, FixedFrameEncoder, FrameFormat, TwiceDecoder, spare_ignored
 
 _FUNCTIONS = {
     0x3B: Function(Quantity.DC_VOLTAGE, (-4, -3, -2, -1, 0)),  # 400.0 mV, 4.000, 40.00, 400.0, 4000 V
@@ -60,14 +64,25 @@ class Digits11(FixedFrameDriver):
         "deg C",
         "auto, low battery, overload",
     )
-    options = frozenset({"status", "spare"})
-    lines = (LineSettings(2400, 7, "O", 1), LineSettings(19230, 7, "O", 1))
+    options = frozenset({"status", "spare", "counts", "blocks"})
+    lines = (LineSettings(2400), LineSettings(19230))
     variants = ("", "status=judge-first")
 
     def frame_format(self, address: Address) -> FrameFormat:
         """See `FixedFrameDriver`."""
         status = _STATUS[address.choice("status", tuple(_STATUS), "sign-first")]
-        return DigitFormat(Layout(4, _FUNCTIONS, (status, *_OPTIONS), ac_is_named=False), spare_ignored(address))
+        most = most_counts(address, 4000, digits=4)
+        return DigitFormat(Layout(4, _FUNCTIONS, (status, *_OPTIONS), False, most), spare_ignored(address))
+
+    def decoder(self, address: Address, byte_time_s: float) -> Decoder:
+        """See `FramingDriver.decoder`."""
+        if address.choice("blocks", ("once", "twice"), "once") == "twice":
+            return TwiceDecoder(self.frame_format(address), byte_time_s)
+        return super().decoder(address, byte_time_s)
+
+    def encoder(self, address: Address) -> Encoder:
+        """See `FramingDriver.encoder`."""
+        return FixedFrameEncoder(self.frame_format(address), 2 if address.options.get("blocks") == "twice" else 1)
 
     def assumed(self, address: Address) -> tuple[str, ...]:
         """See `FramingDriver.assumed`."""

@@ -1,7 +1,7 @@
 """digits14: fourteen bytes, a range, five digits, a function and flags, for displays of 22000 counts.
 
-19230 baud, 7O1. Frame: range, digit 4 .. digit 0, function, status, option 1 .. option 4, CR, LF. Data bytes are
-0x30-0x3F. All of it graded M: from memory, unverified against hardware.
+19230 baud, 7O1 (opened as 8N1: see `digit_frames.py`). Frame: range, digit 4 .. digit 0, function, status, option 1 ..
+option 4, CR, LF. Data bytes are 0x30-0x3F. All of it graded M: from memory, unverified against hardware.
 
 | byte | bits 3..0 |
 |---|---|
@@ -11,7 +11,8 @@
 | option 3 | DC, AC, AUTO, auto power off |
 
 Functions: 0x3B V, 0x3D uA, 0x3F mA, 0x30 A, 0x33 ohm, 0x35 continuity, 0x31 diode, 0x32 Hz, 0x36 F, 0x34 temperature.
-The judge bit, when clear, makes of Hz the duty cycle and of deg C deg F.
+The judge bit, when clear, makes of Hz the duty cycle and of deg C deg F. A frame of more than 22000 counts is refused;
+`counts=60000` is for a display that shows more.
 """
 
 from __future__ import annotations
@@ -19,7 +20,7 @@ from __future__ import annotations
 from meterlog.address import Address
 from meterlog.reading import Quantity
 from meterlog.transports import LineSettings
-from meterlog_drivers.digit_frames import DigitFormat, Function, Layout
+from meterlog_drivers.digit_frames import DigitFormat, Function, Layout, most_counts
 from meterlog_drivers.fixed_frames import FixedFrameDriver, FrameFormat, spare_ignored
 
 _FUNCTIONS = {
@@ -61,12 +62,13 @@ class Digits14(FixedFrameDriver):
         "deg C, deg F",
         "relative, auto, min/max, low battery, overload",
     )
-    options = frozenset({"spare"})
-    lines = (LineSettings(19230, 7, "O", 1),)
+    options = frozenset({"spare", "counts"})
+    lines = (LineSettings(19230),)
 
     def frame_format(self, address: Address) -> FrameFormat:
         """See `FixedFrameDriver`."""
-        return DigitFormat(Layout(5, _FUNCTIONS, _FLAGS, ac_is_named=True), spare_ignored(address))
+        most = most_counts(address, 22000, digits=5)
+        return DigitFormat(Layout(5, _FUNCTIONS, _FLAGS, True, most), spare_ignored(address))
 
     def assumed(self, address: Address) -> tuple[str, ...]:
         """See `FramingDriver.assumed`."""

@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import math
 from collections import deque
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 
 from meterlog.reading import Flag
 from meterlog_drivers.shown import Shown
@@ -24,24 +24,43 @@ happens; a guess. A sag begins at 10 %."""
 NEAR_COUNTS = 5
 RECENT = 8
 """Readings from which the spread of a calm signal is taken; a guess."""
+LEVELS = 3
+"""Levels of a column that are remembered, on and off for example: the first reading on one of them again may be damaged
+too."""
 RESTLESS = 3
-"""Changes beyond that, each of the last few readings one, after which a signal is not calm: nothing is doubted then."""
+"""Changes beyond that, less the calm frames since, from which on a signal is not calm and nothing is doubted."""
 
 
 class _Level:
     """What a column shows, as long as that is calm."""
 
-    __slots__ = ("jumps", "last", "mode", "recent", "suspect")
+    __slots__ = ("last", "mode", "recent", "suspect")
 
     def __init__(self, one: Shown) -> None:
-        self.jumps = 0
-        self.suspect: Shown | None = None
-        self.begin(one)
-
-    def begin(self, one: Shown) -> None:
         """Take a reading as the first of a new level."""
         self.last, self.mode = one.value, one[1:]
         self.recent = deque((one.value,), RECENT)
+        self.suspect: Shown | None = None
+
+    @property
+    def settled(self) -> bool:
+        """Whether it lasted long enough to tell a level from a value on the way."""
+        return len(self.recent) >= RECENT // 2
+
+    def take(self, one: Shown) -> None:
+        """Take a reading that belongs to it."""
+        self.last = one.value
+        self.recent.append(one.value)
+        self.suspect = None
+
+    def goes_on(self, one: Shown) -> bool:
+        """Whether a reading may follow where nothing happens."""
+        return one[1:] == self.mode and _near(one, self.last)
+
+    def suspected(self, one: Shown) -> bool:
+        """Whether a reading is the doubtful one before it once more, as far as that can be: a true change."""
+        suspect = self.suspect
+        return suspect is not None and one[1:] == suspect[1:] and _near(one, suspect.value)
 
     def same(self, one: Shown) -> bool:
         """Whether a reading lies where the readings before it did, as far as they tell."""
@@ -49,7 +68,7 @@ class _Level:
             return one[1:] == self.mode
         low, high = min(self.recent), max(self.recent)
         least = NEAR_COUNTS * _count(one)
-        room = max(least, high - low) if len(self.recent) >= RECENT // 2 else max(least, NEAR_SHARE * abs(self.last))
+        room = max(least, high - low if self.settled else NEAR_SHARE * abs(self.last))
         return low - room <= one.value <= high + room
 
 
@@ -63,66 +82,90 @@ class Doubt:
     def __init__(self, parse: Callable[[bytes], tuple[Shown, ...] | None]) -> None:
         self._parse = parse
         self._levels: dict[int, _Level] = {}
+        self._earlier: dict[int, deque[_Level]] = {}
+        self._number = 0
+        self._jumps = 0
 
-    def judged(self, frame: bytes, shown: tuple[Shown, ...]) -> tuple[Shown, ...]:
+    def judged(self, frame: bytes, shown: tuple[Shown, ...], number: int) -> tuple[Shown, ...]:
         """What a frame shows, with `Flag.DOUBTFUL` where one flipped bit would explain that it is so different.
 
-        Call it for each frame that is not the same as the one before.
+        Args:
+            frame: the frame, not the same as the one before.
+            shown: what it shows.
+            number: how many frames came before it; those between, of which nothing is told here, were all alike.
         """
-        changed = False
+        if number > self._number + 1 and self._jumps:
+            self._jumps = max(0, self._jumps - (number - self._number - 1))
+        self._number = number
         for one in shown:
             level = self._levels.get(one.column)
-            if level is None or one[1:] != level.mode or not _near(one, level.last):
-                changed = True
-            else:
-                level.last = one.value
-                level.recent.append(one.value)
-                level.suspect = None
-                if level.jumps:
-                    level.jumps -= 1
-        return self._changed(frame, shown) if changed else shown
+            if level is None or not level.goes_on(one):
+                return self._changed(frame, shown)
+            level.take(one)
+        if self._jumps:
+            self._jumps -= 1
+        return shown
 
     def _changed(self, frame: bytes, shown: tuple[Shown, ...]) -> tuple[Shown, ...]:
         levels = [self._levels.get(one.column) for one in shown]
-        known = [level for level in levels if level is not None]
-        confirmed = all(
-            level.suspect is not None and one[1:] == level.suspect[1:] and _near(one, level.suspect.value)
-            for one, level in zip(shown, levels, strict=True)
-            if level is not None and not (one[1:] == level.mode and _near(one, level.last))
-        )
-        calm = all(level.jumps < RESTLESS for level in self._levels.values())
-        if self._levels and calm and not (known and confirmed) and self._explained(frame):
-            for one, level in zip(shown, levels, strict=True):
-                if level is not None:
-                    level.suspect = one
+        pairs = [(one, level) for one, level in zip(shown, levels, strict=True) if level is not None]
+        fresh = [(one, level) for one, level in pairs if not level.goes_on(one)]
+        known = self._before(shown)
+        again = bool(fresh) and all(level.suspected(one) for one, level in fresh)
+        if self._levels and not known and not again and self._jumps < RESTLESS and self._explained(frame, shown):
+            for one, level in pairs:
+                level.suspect = one
             return tuple(one._replace(flags=one.flags | Flag.DOUBTFUL) for one in shown)
-        for one, level in zip(shown, levels, strict=True):
-            if level is None:
-                self._levels[one.column] = _Level(one)
-            elif not (one[1:] == level.mode and _near(one, level.last)):
-                level.begin(one)
-                level.suspect = None
-                level.jumps = min(level.jumps + 1, 2 * RESTLESS)
+        for one in shown:
+            self._move(one)
+        if not known:
+            self._jumps = min(self._jumps + 1, 2 * RESTLESS)
         return shown
 
-    def _explained(self, frame: bytes) -> bool:
-        """Whether one flipped bit makes of the frame one that shows what was shown before."""
+    def _move(self, one: Shown) -> None:
+        """Go on with the level that a reading belongs to: the present one, an earlier one, or a new one."""
+        level = self._levels.get(one.column)
+        if level is not None and level.goes_on(one):
+            level.take(one)
+            return
+        earlier = self._earlier.setdefault(one.column, deque(maxlen=LEVELS - 1))
+        found = next((old for old in earlier if old.same(one)), None)
+        if found is not None:
+            earlier.remove(found)
+            found.take(one)
+        if level is not None and level.settled:
+            earlier.append(level)
+        self._levels[one.column] = found or _Level(one)
+
+    def _explained(self, frame: bytes, shown: tuple[Shown, ...]) -> bool:
+        """Whether one flipped bit makes of the frame one that shows what was shown before, or the same number as now
+        in the mode that was shown before: a symbol was flipped while the number changed."""
         damaged = bytearray(frame)
         for place in range(len(damaged)):
             right = damaged[place]
             for bit in (1, 2, 4, 8, 16, 32, 64, 128):
                 damaged[place] = right ^ bit
-                if self._before(self._parse(bytes(damaged)) or ()):
+                other = self._parse(bytes(damaged))
+                if other and (self._before(other) or self._same_number(other, shown)):
                     return True
             damaged[place] = right
         return False
 
+    def _same_number(self, other: tuple[Shown, ...], shown: tuple[Shown, ...]) -> bool:
+        """Whether only symbols were flipped; not where a bit without a meaning was."""
+        numbers = [(one.value, one.resolution) for one in other]
+        if other == shown or numbers != [(one.value, one.resolution) for one in shown]:
+            return False
+        return all(any(one[1:] == level.mode for level in self._remembered(one.column)) for one in other)
+
     def _before(self, shown: Sequence[Shown]) -> bool:
-        """Whether all of it lies where the readings before did."""
-        levels = [self._levels.get(one.column) for one in shown]
-        return bool(levels) and all(
-            level is not None and level.same(one) for one, level in zip(shown, levels, strict=True)
-        )
+        """Whether all of it lies where readings before did."""
+        return bool(shown) and all(any(level.same(one) for level in self._remembered(one.column)) for one in shown)
+
+    def _remembered(self, column: int) -> Iterator[_Level]:
+        if (level := self._levels.get(column)) is not None:
+            yield level
+        yield from self._earlier.get(column, ())
 
 
 def _count(one: Shown) -> float:

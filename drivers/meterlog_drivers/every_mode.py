@@ -9,6 +9,7 @@ from meterlog.errors import EncodeError
 from meterlog.framing import Encoder
 from meterlog.reading import Flag, Quantity, Reading
 from meterlog_drivers.decimals import counts_at, scaled
+from meterlog_drivers.plausible import plausible_counts
 from meterlog_drivers.unit_words import COUPLING
 
 _FLAGS = (
@@ -68,13 +69,10 @@ def every_mode(encoder: Encoder, column: int = 0) -> Iterator[Reading]:
                     (-math.inf, Flag.OVERLOAD),
                 ):
                     reading = Reading(0.0, value, quantity, resolution, flags | more, column)
-                    impossible = value < 0 and quantity in _NEVER_NEGATIVE and not flags & Flag.RELATIVE
-                    too_much = quantity is Quantity.DUTY_CYCLE and 100 < value < math.inf
-                    if not impossible and not too_much and _shows(encoder, reading):
+                    least, most = plausible_counts(quantity, exponent, flags)
+                    possible = math.isinf(value) or least <= counts_at(value, exponent) <= most
+                    if possible and _shows(encoder, reading):
                         yield reading
-
-
-_NEVER_NEGATIVE = (Quantity.AC_VOLTAGE, Quantity.AC_CURRENT, Quantity.FREQUENCY, Quantity.DUTY_CYCLE)
 
 
 def _shows(encoder: Encoder, reading: Reading) -> bool:

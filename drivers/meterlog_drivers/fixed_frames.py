@@ -15,7 +15,7 @@ from meterlog.address import Address
 from meterlog.contiguous import Pauses
 from meterlog.driver import Traffic
 from meterlog.framing import Decoder, Encoder, FramingDriver
-from meterlog.reading import Reading
+from meterlog.reading import Flag, Reading
 from meterlog_drivers.doubt import Doubt
 from meterlog_drivers.shown import Shown
 
@@ -106,7 +106,7 @@ class FixedFrameDecoder:
                 good += 1
                 if frame != last:
                     last = frame
-                    judged = self._doubt.judged(frame, shown)
+                    judged = self._doubt.judged(frame, shown, traffic.frames_good + good)
                     if judged is not shown:
                         shown, last = judged, b""
                 for one in shown:
@@ -164,15 +164,44 @@ class FixedFrameDecoder:
         return shown
 
 
-class FixedFrameEncoder:
-    """Builds frames of one format, one a reading. See `meterlog.framing.Encoder`."""
+class TwiceDecoder:
+    """Frames of a meter that sends each of them twice: only what came twice alike is read, the rest is refused."""
 
-    def __init__(self, frame_format: FrameFormat) -> None:
-        self._format = frame_format
+    def __init__(self, frame_format: FrameFormat, byte_time_s: float) -> None:
+        self._frames = FixedFrameDecoder(frame_format, byte_time_s)
+        self.traffic = self._frames.traffic  # each frame counts
+        self._first: Reading | None = None  # it waits for its like
+
+    def feed(self, data: bytes, arrival_s: float) -> list[Reading]:
+        """See `meterlog.framing.Decoder`; a reading has the time of the first of its two frames."""
+        readings: list[Reading] = []
+        for reading in self._frames.feed(data, arrival_s):
+            reading = reading._replace(flags=reading.flags & ~Flag.DOUBTFUL)
+            if self._first is None:
+                self._first = reading
+            elif self._first[1:] == reading[1:]:
+                readings.append(self._first)
+                self._first = None
+            else:
+                self.traffic.frames_refused += 1
+                self._first = reading
+        return readings
+
+
+class FixedFrameEncoder:
+    """Builds frames of one format. See `meterlog.framing.Encoder`.
+
+    Args:
+        frame_format: how they are built.
+        times: how often each is sent.
+    """
+
+    def __init__(self, frame_format: FrameFormat, times: int = 1) -> None:
+        self._format, self._times = frame_format, times
 
     def encode(self, readings: list[Reading]) -> bytes:
         """The frames that show these readings, one after the other."""
-        return b"".join(map(self._format.build, readings))
+        return b"".join(self._format.build(reading) * self._times for reading in readings)
 
 
 class FixedFrameDriver(FramingDriver):

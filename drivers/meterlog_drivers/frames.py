@@ -52,7 +52,7 @@ class GapDecoder:
             if shown:
                 self.traffic.frames_good += 1
                 time_s = arrival_s - (len(data) - start) * self._byte_time_s
-                judged = self._doubt.judged(data[start : start + length], shown)
+                judged = self._doubt.judged(data[start : start + length], shown, self.traffic.frames_good)
                 readings.extend(Reading(time_s, *one) for one in judged)
             else:
                 self.traffic.frames_refused += 1

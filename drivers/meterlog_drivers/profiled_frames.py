@@ -13,9 +13,10 @@ from meterlog.reading import Flag, Quantity, Reading
 from meterlog_drivers.decimals import counts_at, one_count, resolution_exponent, shown_value
 from meterlog_drivers.fixed_frames import KNOWN_MODES
 from meterlog_drivers.frame_profile import FrameProfile, Map
+from meterlog_drivers.plausible import plausible_counts
 from meterlog_drivers.profiled_number import ProfiledNumber
 from meterlog_drivers.shown import Shown
-from meterlog_drivers.symbols import PREFIXES, SILENT, SYMBOLS, mode_of, plausible_counts, prefixes_of, symbols_of
+from meterlog_drivers.symbols import PREFIXES, SILENT, SYMBOLS, mode_of, prefixes_of, symbols_of
 
 MOST_COMBINATIONS = 20_000
 """Combinations of the maps' values that an encoder goes through; a profile with more can be read, not emulated."""

@@ -33,8 +33,9 @@ from meterlog.reading import Flag, Quantity, Reading
 from meterlog.transports import LineSettings
 from meterlog_drivers.decimals import display_counts, scaled
 from meterlog_drivers.fixed_frames import KNOWN_MODES, FixedFrameDriver, FrameFormat
+from meterlog_drivers.plausible import plausible_counts
 from meterlog_drivers.shown import Shown
-from meterlog_drivers.symbols import PREFIXES, choose_prefix, mode_of, plausible_counts, symbols_of
+from meterlog_drivers.symbols import PREFIXES, choose_prefix, mode_of, symbols_of
 
 _BITS = {
     0: ("rs232", "auto", "dc", "ac"),

@@ -31,8 +31,9 @@ from meterlog.reading import Flag, Quantity, Reading
 from meterlog.transports import LineSettings
 from meterlog_drivers.decimals import display_counts, one_count, shown_value
 from meterlog_drivers.fixed_frames import KNOWN_MODES, FixedFrameDriver, FrameFormat, spare_ignored
+from meterlog_drivers.plausible import plausible_counts
 from meterlog_drivers.shown import Shown
-from meterlog_drivers.symbols import PREFIXES, choose_prefix, mode_of, plausible_counts, symbols_of
+from meterlog_drivers.symbols import PREFIXES, choose_prefix, mode_of, symbols_of
 
 _BITS = (
     {0x20: "auto", 0x10: "dc", 0x08: "ac", 0x04: "relative", 0x02: "hold", 0x01: "bar"},

@@ -146,17 +146,3 @@ def choose_prefix(reading: Reading, most_decimals: int, digits: int) -> tuple[in
         if 0 <= PREFIXES[prefix] - exponent <= most_decimals:
             return exponent, prefix
     raise EncodeError(f"such a display does not show {reading.quantity} with a resolution of {reading.resolution:g}")
-
-
-def plausible_counts(quantity: Quantity, exponent: int, flags: Flag) -> tuple[float, float]:
-    """The least and the most counts of 10**`exponent` that can be shown at all.
-
-    There is no negative AC value, frequency or duty cycle and no duty cycle above 100 %, but in a relative display.
-    """
-    if flags & Flag.RELATIVE:
-        return -math.inf, math.inf
-    if quantity is Quantity.DUTY_CYCLE:
-        return 0.0, 100 * 10.0**-exponent
-    if quantity in (Quantity.AC_VOLTAGE, Quantity.AC_CURRENT, Quantity.FREQUENCY):
-        return 0.0, math.inf
-    return -math.inf, math.inf

@@ -71,7 +71,7 @@ class TextDecoder:
                 traffic.frames_good += 1
                 if line != self._last:
                     self._last = line
-                    judged = self._doubt.judged(line, shown)
+                    judged = self._doubt.judged(line, shown, traffic.frames_good)
                     if judged is not shown:
                         shown, self._last = judged, b""
                 for one in shown:

@@ -17,6 +17,7 @@ from meterlog.circuit.typed import typed_id
 from meterlog.reading import Flag, Quantity
 from meterlog.series import Series
 from meterlog.session.model import CAPTURE
+from meterlog.signal.doubtful import believed
 
 if TYPE_CHECKING:
     from meterlog.session import Channel, Marker, SessionReader
@@ -129,7 +130,7 @@ def _levels(
     reader: SessionReader, channel: Channel, quantity: str, place: dict[str, str], circuit: Circuit
 ) -> Iterator[tuple[str, float, float]]:
     """State, value and error of every level that a channel shows."""
-    series = reader.series(channel.number)
+    series = believed(reader.series(channel.number))
     state = place.get("state", "")
     across = quantity == "voltage" and _spans_switched(circuit, place["at"], place["to"])
     if quantity == "resistance":

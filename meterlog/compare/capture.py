@@ -14,6 +14,7 @@ from meterlog.reading import Quantity
 from meterlog.series import Series
 from meterlog.session.model import Channel
 from meterlog.session.reader import SessionReader, open_reader
+from meterlog.signal.doubtful import believed
 
 
 class Capture:
@@ -39,7 +40,7 @@ class Capture:
         self.link_changes = reader.link_changes
         self.duration_s = reader.duration_s
         self.ended = reader.ended
-        every = {channel.number: reader.series(channel.number) for channel in reader.channels}
+        every = {channel.number: believed(reader.series(channel.number)) for channel in reader.channels}
         self._series = {number: series for number, series in every.items() if len(series)}
         self.channels = [channel for channel in reader.channels if channel.number in self._series]
         self.analysis: Analysis = analyze(self, limits_file=limits_file)
@@ -51,7 +52,7 @@ class Capture:
         return entered_number(self.details, "system_v")
 
     def series(self, channel: int) -> Series:
-        """The readings of a channel."""
+        """The readings of a channel that are believed."""
         return self._series[channel]
 
     def events_of(self, channel: Channel, *kinds: str) -> list[Event]:

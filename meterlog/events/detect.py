@@ -30,6 +30,7 @@ from meterlog.kinds import detectors, place
 from meterlog.reading import Quantity
 from meterlog.series import Series
 from meterlog.session.model import Channel, Marker
+from meterlog.signal.doubtful import believed, held_back, joined
 from meterlog.signal.track import Track
 
 
@@ -98,6 +99,7 @@ class ChannelDetector:
         self._ranges = RangeChanges(channel.number)
         self._gaps: list[Event] = []
         self._missing: list[Event] = []
+        self._held: Series | None = None  # the last reading, if it is doubtful: the next one tells whether it counts
         self._resumed: list[float] = []
         self._told: list[int] = []
         self._machines = self._chosen()
@@ -139,17 +141,26 @@ class ChannelDetector:
 
     def feed(self, series: Series) -> None:
         """Take on more readings, in time order."""
+        if self._held is not None:
+            series = joined(self._held, series)
+        end = len(series) - held_back(series)
+        self._held, series = series[end:] if end < len(series) else None, series[:end]
+        self._feed(series)
+
+    def _feed(self, series: Series) -> None:
         if not len(series):
             return
-        self._untrusted.feed(series.time_s, series.flags)
-        self._ranges.feed(series)
         first = self._all.count
         self._all.extend(series.time_s, series.value, series.resolution, first)
         for index in breaks(self._all, max(first, 1), self._all.count, self._channel.interval_s, self._settings):
             if not self._waited(index):
                 self._gaps.append(gap(self._all, index, self._channel.number))
-        if self._machines:
-            self._take(series)
+        series = believed(series)
+        if len(series):
+            self._untrusted.feed(series.time_s, series.flags)
+            self._ranges.feed(series)
+            if self._machines:
+                self._take(series)
         self._judge_markers(False)
 
     def _waited(self, index: int) -> bool:
@@ -189,6 +200,8 @@ class ChannelDetector:
 
     def finish(self) -> None:
         """The readings have come to their end."""
+        if self._held is not None:
+            self._feed(self._held)
         for machine in self._machines:
             machine.finish()
         self._untrusted.finish()

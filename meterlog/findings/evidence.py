@@ -19,6 +19,7 @@ from meterlog.reading import Quantity
 from meterlog.roles import Role
 from meterlog.series import Series
 from meterlog.session.model import Channel, Marker
+from meterlog.signal.doubtful import believed
 
 
 class SessionView(Protocol):
@@ -60,9 +61,9 @@ class Evidence:
         self._series = dict(read or {})
 
     def series(self, channel: Channel) -> Series:
-        """The readings of a channel."""
+        """The readings of a channel that are believed; `read` holds those only."""
         if channel.number not in self._series:
-            self._series[channel.number] = self._view.series(channel.number)
+            self._series[channel.number] = believed(self._view.series(channel.number))
         return self._series[channel.number]
 
     def of(self, *quantities: Quantity) -> list[Channel]:

@@ -203,8 +203,8 @@ def test_a_line_that_never_ends_is_thrown_away_and_the_next_one_is_read() -> Non
     [
         ("status14:x", ["2400 8N1"]),
         ("segments14:x", ["2400 8N1, DTR on, RTS off"]),
-        ("digits11:x", ["2400 7O1", "19230 7O1"]),
-        ("digits14:x", ["19230 7O1"]),
+        ("digits11:x", ["2400 8N1", "19230 8N1"]),
+        ("digits14:x", ["19230 8N1"]),
         ("chars16:x", ["9600 8N1"]),
         ("text:x", ["9600 8N1"]),
         ("frames:x?profile=status14-frames", ["2400 8N1"]),

@@ -40,6 +40,7 @@ def random_log(rng: np.random.Generator, quantity: Quantity) -> tuple[Series, li
         begin, end = sorted(rng.integers(0, n + 1, 2))
         flags[begin:end] |= np.uint16(rng.choice([int(Flag.HOLD), int(Flag.LOW_BATTERY)]))
         resolution[begin:] = 0.1
+    flags[rng.random(n) < 0.02] |= np.uint16(Flag.DOUBTFUL)
     time_s = np.cumsum(spacing)
     markers = [
         Marker(k, float(at), str(rng.choice(["key-on", "crank", "wiggle"])))

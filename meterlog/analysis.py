@@ -56,11 +56,13 @@ class ChannelSummary:
     Attributes:
         channel: as recorded.
         readings: how many.
+        doubtful: how many of them are doubtful, and nothing confirms them.
         interval: nominal interval and jitter, estimated from the times.
     """
 
     channel: Channel
     readings: int
+    doubtful: int
     interval: Interval
 
     def as_json(self) -> dict[str, object]:
@@ -73,6 +75,7 @@ class ChannelSummary:
             "readings": self.readings,
             "interval_s": _number(self.interval.interval_s),
             "shortest_visible_s": _number(self.interval.shortest_visible_s),
+            "rejected_frames": self.channel.rejected,
             "role": str(self.channel.measurand.role),
         }
 
@@ -130,21 +133,23 @@ def analyze(session: Session, limits: Limits | None = None, limits_file: str | N
         LimitsError: the limits cannot be used.
     """
     read = {channel.number: session.series(channel.number) for channel in session.channels}
+    trusted = {number: believed(series) for number, series in read.items()}
     if limits is None:
-        voltages = (believed(read[c.number]) for c in session.channels if c.quantity is Quantity.DC_VOLTAGE)
+        voltages = (trusted[c.number] for c in session.channels if c.quantity is Quantity.DC_VOLTAGE)
         limits = limits_for(session.details, voltages, limits_file)
     settings = limits.settings
     channels, events = [], []
     armed = any(marker.ends_recording for marker in session.markers)
     for channel in session.channels:
         series = read[channel.number]
-        channels.append(ChannelSummary(channel, len(series), reading_interval(series.time_s)))
+        doubtful = len(series) - len(trusted[channel.number])
+        channels.append(ChannelSummary(channel, len(series), doubtful, reading_interval(series.time_s)))
         found = detect(channel, series, session.markers, settings)
         gaps = [event for event in found if event.kind == "gap"]
         lost = lost_links(channel.number, session.link_changes, armed, gaps, session.duration_s)
         events += found + lost
     events.sort(key=lambda event: (event.start_s, event.channel, place(event.kind)))
-    said = findings(session, events, limits, {number: believed(series) for number, series in read.items()})
+    said = findings(session, events, limits, trusted)
     return Analysis(
         str(session.path),
         session.started_at,

@@ -24,6 +24,8 @@ happens; a guess. A sag begins at 10 %."""
 NEAR_COUNTS = 5
 RECENT = 8
 """Readings from which the spread of a calm signal is taken; a guess."""
+FAR = 2.0
+"""So many times the highest of the levels remembered, a number is far beyond them; a guess."""
 LEVELS = 3
 """Levels of a column that are remembered, on and off for example: the first reading on one of them again may be damaged
 too."""
@@ -94,14 +96,16 @@ class Doubt:
             shown: what it shows.
             number: how many frames came before it; those between, of which nothing is told here, were all alike.
         """
-        if number > self._number + 1 and self._jumps:
-            self._jumps = max(0, self._jumps - (number - self._number - 1))
+        if (alike := number - self._number - 1) > 0:
+            self._jumps = max(0, self._jumps - alike)
+            for level in self._levels.values():
+                level.recent.extend([level.last] * min(alike, RECENT))
         self._number = number
         for one in shown:
-            level = self._levels.get(one.column)
-            if level is None or not level.goes_on(one):
+            present = self._levels.get(one.column)
+            if present is None or not present.goes_on(one):
                 return self._changed(frame, shown)
-            level.take(one)
+            present.take(one)
         if self._jumps:
             self._jumps -= 1
         return shown
@@ -138,15 +142,15 @@ class Doubt:
         self._levels[one.column] = found or _Level(one)
 
     def _explained(self, frame: bytes, shown: tuple[Shown, ...]) -> bool:
-        """Whether one flipped bit makes of the frame one that shows what was shown before, or the same number as now
-        in the mode that was shown before: a symbol was flipped while the number changed."""
+        """Whether one flipped bit makes of the frame one that shows what was shown before; or the same number as now
+        in the mode that was shown before; or, of a number far beyond all, one that is not."""
         damaged = bytearray(frame)
         for place in range(len(damaged)):
             right = damaged[place]
             for bit in (1, 2, 4, 8, 16, 32, 64, 128):
                 damaged[place] = right ^ bit
                 other = self._parse(bytes(damaged))
-                if other and (self._before(other) or self._same_number(other, shown)):
+                if other and (self._before(other) or self._same_number(other, shown) or self._less_far(other, shown)):
                     return True
             damaged[place] = right
         return False
@@ -157,6 +161,20 @@ class Doubt:
         if other == shown or numbers != [(one.value, one.resolution) for one in shown]:
             return False
         return all(any(one[1:] == level.mode for level in self._remembered(one.column)) for one in other)
+
+    def _less_far(self, other: tuple[Shown, ...], shown: tuple[Shown, ...]) -> bool:
+        """Whether a number beyond all that was shown becomes one that is not: it was damaged while it changed."""
+        if len(other) != len(shown):
+            return False
+        for one, now in zip(other, shown, strict=True):
+            level = self._levels.get(one.column)
+            if level is None or one[1:] != level.mode:
+                return False
+            settled = [known for known in self._remembered(one.column) if known.settled]
+            most = max((abs(value) for known in settled for value in known.recent), default=math.inf)
+            if not (FAR * most < abs(now.value) < math.inf and abs(one.value) <= most):
+                return False
+        return True
 
     def _before(self, shown: Sequence[Shown]) -> bool:
         """Whether all of it lies where readings before did."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 from meterlog.capture.channels import LiveChannel
@@ -81,6 +82,19 @@ class ChannelTable:
     def latest(self, meter: int) -> list[int]:
         """Return the channel that each of the meter's columns showed last, by number."""
         return list({column: number for (one, column, _), number in self._numbers.items() if one == meter}.values())
+
+    def add_rejected(self, meter: int, total: int) -> None:
+        """Count the rejected frames of a meter, so many in all by now, to the channel that it showed last.
+
+        Raises:
+            SessionWriteFailed: the session cannot be written on.
+        """
+        own = [channel for channel in self.live.values() if channel.meter == meter]
+        fresh = total - sum(channel.rejected for channel in own)
+        if fresh > 0 and own:
+            shown = max(own, key=lambda channel: channel.last.time_s if channel.last else -math.inf)
+            shown.rejected += fresh
+            self._writer.set_rejected(shown.number, shown.rejected)
 
     @property
     def meters(self) -> list[tuple[int, int]]:

@@ -29,6 +29,7 @@ class LiveChannel:
         minimum: least finite value so far; NaN before the first.
         maximum: greatest finite value so far; NaN before the first.
         overloads: readings that were overload.
+        rejected: frames of its meter that came damaged while it was shown.
         gaps: silences longer than four of its intervals and a second.
         recent: the last readings, oldest first.
         last_event: the event found last.
@@ -37,7 +38,7 @@ class LiveChannel:
     def __init__(self, number: int, meter: int, label: str, quantity: Quantity, interval_s: float | None) -> None:
         """Before its first reading."""
         self.number, self.meter, self.label, self.quantity = number, meter, label, quantity
-        self.count = self.kept = self.overloads = self.gaps = 0
+        self.count = self.kept = self.overloads = self.gaps = self.rejected = 0
         self.last: Reading | None = None
         self.minimum = self.maximum = math.nan
         self.recent: deque[Reading] = deque(maxlen=RECENT_READINGS)

@@ -189,6 +189,8 @@ class Recorder:
                     self._keep(self._windows.rest())
                 for number, event in self._events.finish():
                     self._tell_event(number, event)
+                for meter, traffic in enumerate(self.traffic):
+                    self._table.add_rejected(meter, traffic.frames_rejected)
                 self._writer.close()
             except SessionError as error:
                 self._error = self._error or error
@@ -215,6 +217,7 @@ class Recorder:
                     by_channel.setdefault(self._table.number(meter, reading), []).append(reading)
                 for number, some in by_channel.items():
                     self._take(self.channels[number], some)
+                self._table.add_rejected(meter, self._supervisors[meter].traffic.frames_rejected)
             except SessionError as error:
                 self._fail(error)
 

@@ -7,7 +7,7 @@ import json
 import sys
 from collections.abc import Iterator
 
-from meterlog.analysis import Analysis, analyze
+from meterlog.analysis import Analysis, ChannelSummary, analyze
 from meterlog.cli.fitted import fitted
 from meterlog.events.event import Event
 from meterlog.kinds import KINDS
@@ -96,6 +96,8 @@ def _visible(analysis: Analysis) -> Iterator[str]:
     for summary in analysis.channels:
         name = one_line(summary.channel.label) or f"channel {summary.channel.number}"
         name += f", {summary.channel.measurand.described}"
+        if damaged := _damaged(summary):
+            yield f"{name}: {damaged}"
         if summary.readings < 2 or summary.interval.interval_s != summary.interval.interval_s:
             yield f"{name}: {summary.readings} reading(s): too few to show any event."
             continue
@@ -104,6 +106,20 @@ def _visible(analysis: Analysis) -> Iterator[str]:
             f"{name}: {summary.readings} readings, one every {summary.interval.interval_s:.2g} s. The shortest event "
             f"that is sure to show is {shortest:.2g} s: shorter ones may be missed, or look shallower than they were."
         )
+
+
+def _damaged(summary: ChannelSummary) -> str:
+    """What came damaged over the line, in words; '' where nothing is known to have."""
+    rejected, doubtful = summary.channel.rejected, summary.doubtful
+    parts = []
+    if rejected:
+        parts.append(f"{rejected} damaged frame{'s' if rejected > 1 else ''} thrown away")
+    if doubtful:
+        parts.append(
+            f"{doubtful} reading{'s' if doubtful > 1 else ''} kept but not believed (one flipped bit on the line would"
+            " explain it, and the next reading does not confirm it)"
+        )
+    return f"{', '.join(parts)}: look at the cable and the line settings." if parts else ""
 
 
 def _clock(seconds: float) -> str:

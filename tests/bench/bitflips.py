@@ -1,4 +1,4 @@
-"""What flipped bits do, a framing: `python -m tests.bench.bitflips [--frames N] [--seeds N]`; 10,000 and 5.
+"""What flipped bits do, a framing: `python -m tests.bench.bitflips [--frames N] [--seeds N]`; 10,000 and 20.
 
 Two tables. *Single frames*: every bit of every frame that a driver can show (at most `FRAMES` of them, a seeded draw)
 is flipped, between good frames. `wrong` is the share of flips after which some reading is not what was sent, `legal`
@@ -33,8 +33,11 @@ from meterlog.reading import Flag, Quantity, Reading
 from meterlog.series import Series
 from meterlog.session.model import Channel, LinkChange, Marker
 from meterlog_drivers.every_mode import every_mode, nearest_shown
+from tests.bench.results import write
 
 FRAMES = 60
+FULL = 10_000
+"""Frames a feed; only such a run is written down."""
 NEAR_COUNTS = 10
 ONE_IN = 100
 """Frames for one flipped bit."""
@@ -320,16 +323,15 @@ def _name(address: str, parity: bool) -> str:
 def main() -> None:
     """Print both tables."""
     parser = argparse.ArgumentParser(prog="python -m tests.bench.bitflips", description=__doc__)
-    parser.add_argument("--frames", type=int, default=10_000, help="frames a feed")
-    parser.add_argument("--seeds", type=int, default=5, help="feeds of each kind")
-    parser.add_argument("--feeds", action="store_true", help="the feeds alone")
+    parser.add_argument("--frames", type=int, default=FULL, help="frames a feed")
+    parser.add_argument("--seeds", type=int, default=20, help="feeds of each kind")
     args = parser.parse_args()
-    if not args.feeds:
-        for line in single_lines():
-            print(line, flush=True)
-        print()
-    for line in feed_lines(args.frames, args.seeds):
+    said = []
+    for line in [*single_lines(), "", *feed_lines(args.frames, args.seeds)]:
         print(line, flush=True)
+        said.append(line)
+    if args.frames >= FULL:
+        write("flipped bits", said)
 
 
 if __name__ == "__main__":

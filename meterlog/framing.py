@@ -7,6 +7,7 @@ from abc import abstractmethod
 from typing import ClassVar, NamedTuple, Protocol, runtime_checkable
 
 from meterlog.address import Address
+from meterlog.cadence import Cadence
 from meterlog.contiguous import longest_pause_s
 from meterlog.driver import Connection, Driver, Meter, Traffic, load_driver
 from meterlog.errors import AddressError, NoFrameFits, bytes_in_words
@@ -144,6 +145,7 @@ class FramedConnection:
         self._byte_time_s = transport.byte_time_s
         self._link: Link = transport.open()
         self._opened_s = time.monotonic()
+        self._cadence = Cadence(self._opened_s, self._byte_time_s > 0.0)
 
     @property
     def traffic(self) -> Traffic:
@@ -175,7 +177,7 @@ class FramedConnection:
                     self._name,
                     traffic.first_bytes,
                 )
-        return readings
+        return self._cadence.timed(readings)
 
     def close(self) -> None:
         """Close the link."""

@@ -77,9 +77,9 @@ def test_no_import_cycles() -> None:
 
 
 LAYERS: tuple[tuple[str, ...], ...] = (
-    ("contiguous",),
+    ("contiguous", "phase"),
     ("errors", "reading", "series", "plain_text", "figure_text", "kinds"),
-    ("address", "cautions", "details", "roles", "signal"),
+    ("address", "cadence", "cautions", "details", "roles", "signal"),
     ("driver", "transports", "session"),
     ("framing", "events", "exchange"),
     ("probe", "limits"),

@@ -221,9 +221,9 @@ class Recorder:
             except SessionError as error:
                 self._fail(error)
 
-    def link(self, meter: int, up: bool, cause: str) -> None:
+    def link(self, meter: int, up: bool, cause: str, ago_s: float = 0.0) -> None:
         """A meter came or went."""
-        at_s = self.elapsed_s
+        at_s = max(self.elapsed_s - ago_s, 0.0)
         name = self._meters[meter].meter.name
         with self._lock:
             if self._over.is_set():

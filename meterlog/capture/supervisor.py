@@ -16,6 +16,10 @@ from meterlog.reading import Reading
 READ_TIMEOUT_S = 0.25
 """How long a read waits; so long an end of the recording may have to wait too."""
 
+STOOD_STILL_S = 1.0
+"""A read that comes back so much later than it was asked to means that this program did not run meanwhile: above what a
+busy computer does to a thread. A guess."""
+
 FIRST_DATA_S = 10.0
 """Silence after opening that is put up with: some meters start their output by a key of their own."""
 
@@ -36,8 +40,8 @@ class Listener(Protocol):
         """Readings came."""
         ...
 
-    def link(self, meter: int, up: bool, cause: str) -> None:
-        """The meter gives readings from now on, or no longer."""
+    def link(self, meter: int, up: bool, cause: str, ago_s: float = 0.0) -> None:
+        """The meter gives readings from now (or from `ago_s` before now) on, or no longer."""
         ...
 
     def waiting_for(self, meter: int, text: str) -> None:
@@ -140,12 +144,16 @@ class Supervisor:
 
     def _read(self, connection: Connection) -> bool:
         """Read until the end is asked for or the source has come to its end (True)."""
-        heard_s = time.monotonic()
+        heard_s = now_s = time.monotonic()
         while not self._stop.is_set():
+            before_s = now_s
             readings = connection.read(READ_TIMEOUT_S)
             now_s = time.monotonic()
             if readings is None:
                 return True
+            if now_s - before_s > READ_TIMEOUT_S + STOOD_STILL_S and self._up:
+                self._stood_still(now_s - before_s)
+                heard_s = now_s  # what the meter sent meanwhile may have been lost, the meter itself was not
             if readings:
                 heard_s = now_s
                 self._heard(readings, now_s)
@@ -153,6 +161,11 @@ class Supervisor:
                 self._give_up(connection, now_s - heard_s)
                 heard_s = now_s
         return True
+
+    def _stood_still(self, still_s: float) -> None:
+        """Say that this program did not run for a while: what came meanwhile waited, and some of it may be lost."""
+        self._listener.link(self._number, False, "this program stood still", still_s)
+        self._listener.link(self._number, True, f"it runs again after {still_s:.1f} s")
 
     def _heard(self, readings: list[Reading], now_s: float) -> None:
         if not self._up:

@@ -66,8 +66,9 @@ class Heard:
         assert meter == 0
         self.count += len(readings)
 
-    def link(self, meter: int, up: bool, cause: str) -> None:
+    def link(self, meter: int, up: bool, cause: str, ago_s: float = 0.0) -> None:
         assert meter == 0
+        assert ago_s >= 0.0
         self.links.append((up, cause))
 
     def waiting_for(self, meter: int, text: str) -> None:

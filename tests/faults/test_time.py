@@ -1,4 +1,4 @@
-"""The wall clock is read once; a computer that stood still leaves a gap, and no event of the circuit."""
+"""The wall clock is read once; what waited while the recorder stood still is dated right, and is no event."""
 
 from __future__ import annotations
 
@@ -14,6 +14,7 @@ from datetime import datetime, timedelta, timezone
 from pathlib import Path
 from typing import Protocol
 
+import numpy as np
 import pytest
 
 from meterlog.cli.main import main
@@ -168,9 +169,15 @@ def has_readings(path: Path) -> bool:
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="needs a process that can be stopped")
-def test_a_computer_that_stood_still_leaves_a_gap_and_no_other_event(meter: Plugged, tmp_path: Path) -> None:
-    events = stalled(meter, tmp_path / "a.sqlite", 2.0, has_readings)
-    assert [event["kind"] for event in events] == ["gap"]
-    duration_s = events[0]["duration_s"]
-    assert isinstance(duration_s, float)
-    assert 1.5 < duration_s < 4.0
+def test_what_waited_while_the_recorder_stood_still_is_dated_right(meter: Plugged, tmp_path: Path) -> None:
+    path = tmp_path / "a.sqlite"
+    assert stalled(meter, path, 2.0, has_readings) == []
+    with open_reader(path) as reader:
+        series = reader.series(1)
+        _, down, up = reader.link_changes
+    assert (down.up, up.up) == (False, True)
+    assert "stood still" in down.cause
+    assert 1.5 < up.time_s - down.time_s < 4.0
+    inside = series.between(down.time_s, up.time_s)
+    assert np.diff(inside.time_s).max() < 0.5
+    assert inside.time_error_s.max() > 0.0

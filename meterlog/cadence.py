@@ -1,0 +1,146 @@
+"""Readings at the times at which they were shown, where a link delivers several at one moment.
+
+Serial servers, RFCOMM and Bluetooth links, and a computer that was busy do that. Where looks come one at a time,
+arrival gives their time and costs nothing. Once a chunk brings several, or they come in beats that are not a meter's,
+they are spread back over the meter's own cadence (see `phase.py`), and each carries how far that may be wrong.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from itertools import pairwise
+from math import inf
+from statistics import median
+
+from meterlog.phase import Bounds, Phase
+from meterlog.reading import Reading
+
+_CALM = 256
+"""After so many looks that came alone and evenly arrival gives the time again: a choice."""
+_ODD_SHARE, _ODD_MOST, _MEMORY = 0.3, 3.0, 16
+"""A look is odd that comes this share of the usual spacing early or late; where more than so many of the last 16 are,
+the link has beats of its own: choices (a beat that is not the meter's makes a third of them odd, or more)."""
+_PAUSE = 4.0
+"""So many usual spacings are a pause, as for the analyzer's gap."""
+_TOLD_PERIOD = 0.02
+"""How well looks that came alone tell the period: a guess."""
+_LEAST_TOLD = 4
+_TOGETHER_S = 0.08
+"""What arrived so far apart did not come together, though it may have been told together, s: longer than a frame takes
+on the wire, shorter than displays show. A guess."""
+_FLOWING_S = 0.02
+"""Bytes on a wire that follow one another so closely flow without a pause, and nothing waited, s: above the 16 ms that
+USB adapters hold bytes back (default, unverified)."""
+_WAITED_S, _SLOWEST_S = 0.05, 1.0
+"""Several looks so soon after the opening had waited, nobody knows how long: as long as the slowest displays take for
+them, s. Guesses."""
+
+
+class Cadence:
+    """Times the readings of one connection.
+
+    Args:
+        opened_s: when the link was opened, s: nothing is timed before that.
+        wire: whether bytes come over a wire, so that what comes alone came when it was shown.
+    """
+
+    def __init__(self, opened_s: float, wire: bool) -> None:
+        self._wire = wire
+        self._arrived_s = self._told_s = opened_s
+        self._heard = False
+        self._alone_s: deque[float] = deque(maxlen=_MEMORY)
+        self._usual_s = self._odd = 0.0
+        self._sizes: deque[int] = deque([1], maxlen=_MEMORY)
+        self._waits_s: deque[float] = deque(maxlen=_MEMORY)
+        self._calm = _CALM
+        self._phase: Phase | None = None
+
+    def timed(self, readings: list[Reading]) -> list[Reading]:
+        """Give what one chunk completed the times at which it was shown.
+
+        Args:
+            readings: in order, each with the latest time at which it can have been shown, by arrival.
+        """
+        if len(readings) < 2:
+            return self._together(readings) if readings else readings
+        timed: list[Reading] = []
+        start = 0
+        for stop in range(1, len(readings) + 1):
+            if stop == len(readings) or readings[stop].time_s - readings[stop - 1].time_s > _TOGETHER_S:
+                timed += self._together(readings[start:stop])
+                start = stop
+        return timed
+
+    def _together(self, readings: list[Reading]) -> list[Reading]:
+        """Time readings that came together, one or more."""
+        last_s = readings[-1].time_s
+        if len(readings) == 1 or _looks(readings)[-1] == 0:
+            self._calm += 1
+            self._note_spacing(last_s)
+            alone = self._calm > _CALM and self._odd <= _ODD_MOST
+        else:
+            flowing = self._wire and readings[0].time_s - self._arrived_s < _FLOWING_S
+            alone = flowing and self._calm >= _CALM
+            self._calm = self._calm if alone else 0
+        if not alone:
+            return self._spread(readings)
+        self._phase = None
+        self._arrived_s = self._told_s = last_s
+        self._heard = True
+        return readings
+
+    def _note_spacing(self, arrival_s: float) -> None:
+        """Learn how evenly looks come that come alone."""
+        if not self._heard:
+            return
+        spacing_s = arrival_s - self._arrived_s
+        self._odd *= 1.0 - 1.0 / _MEMORY
+        if not self._usual_s:
+            self._usual_s = spacing_s
+        elif spacing_s > _PAUSE * self._usual_s:
+            return
+        elif not self._wire:
+            self._odd += abs(spacing_s - self._usual_s) > _ODD_SHARE * self._usual_s
+        self._usual_s += (spacing_s - self._usual_s) / _MEMORY
+        self._alone_s.append(arrival_s)
+
+    def _spread(self, readings: list[Reading]) -> list[Reading]:
+        """Spread a bundle back over the cadence."""
+        looks = _looks(readings)
+        arrivals_s = [0.0] * (looks[-1] + 1)
+        for reading, look in zip(readings, looks, strict=True):
+            arrivals_s[look] = reading.time_s
+        count, last_s = len(arrivals_s), arrivals_s[-1]
+        before_s = self._arrived_s
+        if not self._heard and last_s - before_s < _WAITED_S:
+            before_s = last_s - count * _SLOWEST_S
+        if self._phase is None:
+            self._phase = self._first_phase()
+        waited_s = inf if count > max(self._sizes) + 1 or not self._waits_s else max(self._waits_s)
+        shown = self._phase.bundle(arrivals_s, min(before_s, last_s), waited_s)
+        self._sizes.append(count)
+        self._waits_s.append(last_s - before_s)
+        self._arrived_s, self._heard = last_s, True
+        timed = []
+        for reading, look in zip(readings, looks, strict=True):
+            time_s, error_s = shown[look]
+            told_s = self._told_s = max(time_s, min(self._told_s, reading.time_s))
+            timed.append(reading._replace(time_s=told_s, time_error_s=round(error_s + abs(told_s - time_s), 6)))
+        return timed
+
+    def _first_phase(self) -> Phase:
+        """What looks that came alone have told, where they came evenly."""
+        if len(self._alone_s) < _LEAST_TOLD or self._odd > _ODD_MOST:
+            return Phase([])
+        middle_s = median(later - earlier for earlier, later in pairwise(self._alone_s))
+        return Phase([self._alone_s[-1]], Bounds(middle_s * (1 - _TOLD_PERIOD), middle_s * (1 + _TOLD_PERIOD)))
+
+
+def _looks(readings: list[Reading]) -> list[int]:
+    """To which look each reading belongs, from 0: a look ends where a column comes again."""
+    look, before, found = 0, -1, []
+    for reading in readings:
+        look += reading.column <= before
+        before = reading.column
+        found.append(look)
+    return found

@@ -39,9 +39,17 @@ LONG = ("stories", "faults", "cli", "ble", "capture", "drivers")
 """The folders whose tests wait for real time, the longest first."""
 
 
+SLOW = ("stories", "faults", "ble", "cli/test_emulate.py", "cli/test_demo.py", "capture/test_recorder.py")
+"""Folders and files whose tests wait for real seconds; so do those with a browser. Plain `pytest` leaves them out."""
+
+
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Order the files: the long ones first, and among them those with a browser, which takes a core, spread evenly."""
+    """Mark what is slow. Order the files: the long ones first, and among them those with a browser, which takes a core,
+    spread evenly."""
     here = Path(__file__).parent
+    for item in items:
+        if item.path.relative_to(here).as_posix().startswith(SLOW) or "browser" in _fixtures(item):
+            item.add_marker("slow")
     files: dict[Path, list[pytest.Item]] = {}
     for item in items:
         files.setdefault(item.path.relative_to(here), []).append(item)

@@ -1,6 +1,6 @@
-"""Makes the pictures of the README from the real page: `python -m tests.pictures`; or every view, to look at.
+"""Makes the pictures of the READMEs from the real page: `python -m tests.pictures`; or every view, to look at.
 
-    python -m tests.pictures                 # pictures/*.webp, which the README shows
+    python -m tests.pictures                 # dashboard/pictures/*.webp, which the READMEs show
     python -m tests.pictures --all FOLDER    # each view and the report, 1280 and 390 px wide, light and dark, as PNG
 
 The sessions are those of `recordings/`; what is live comes from an emulated meter on a pseudo-terminal.
@@ -27,7 +27,7 @@ from meterlog_dashboard.capture_process import Plan, Recorders
 from meterlog_dashboard.library import Library
 
 ROOT = Path(__file__).parents[1]
-PICTURES, RECORDINGS = ROOT / "pictures", ROOT / "recordings"
+PICTURES, RECORDINGS = ROOT / "dashboard" / "pictures", ROOT / "recordings"
 MOST_BYTES = 60_000
 WIDE, PHONE = {"width": 1280, "height": 900}, {"width": 390, "height": 844}
 _CHROMIUM = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking"]

@@ -1,4 +1,4 @@
-"""The README's table of drivers says what the installed drivers say of themselves.
+"""The drivers' README has a table of drivers that says what the installed drivers say of themselves.
 
 `python tests/test_readme_drivers.py` prints the table to paste between the markers.
 """
@@ -14,7 +14,7 @@ import pytest
 from meterlog.cli.main import main
 from meterlog.driver import GROUP, load_driver
 
-README = Path(__file__).parents[1] / "README.md"
+README = Path(__file__).parents[1] / "drivers" / "README.md"
 BEGIN, END = "<!-- drivers -->", "<!-- /drivers -->"
 
 
@@ -32,7 +32,7 @@ def table() -> str:
 
 def test_the_readmes_table_is_what_the_drivers_say() -> None:
     text = README.read_text("utf-8")
-    assert text.count(BEGIN) == text.count(END) == 1, f"README.md wants one {BEGIN} ... {END}"
+    assert text.count(BEGIN) == text.count(END) == 1, f"drivers/README.md wants one {BEGIN} ... {END}"
     shown = text.partition(BEGIN)[2].partition(END)[0].strip()
     assert shown == table(), "paste what 'python tests/test_readme_drivers.py' prints between the markers"
 

@@ -159,7 +159,7 @@ class Comparison:
         return "same within error" if verdicts == {"same within error"} else "cannot tell"
 
     def as_json(self) -> dict[str, object]:
-        """The object of `compare --json`, described in README.md; overload and absent figures are null."""
+        """The object of `compare --json`, described in this folder's README; overload and absent figures are null."""
         return {
             "good": list(self.good),
             "suspect": self.suspect,

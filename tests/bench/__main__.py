@@ -1,5 +1,7 @@
 """Every goal of speed in one table: `python -m tests.bench [NAME ...]`; without names all of SPEED, some 8 minutes.
 
+The tables go to RESULTS.md too.
+
 How well things are found, decoded and diagnosed is judged by benches that have tables of their own and run longer:
 `python -m tests.bench.detection`, `.van`, `.diagnosis`, `.bitflips`, `.fuzz`.
 """
@@ -15,7 +17,8 @@ from multiprocessing import get_context
 
 import numpy as np
 
-from tests.bench.table import best_s, rows_of, show
+from tests.bench.results import write
+from tests.bench.table import best_s, markdown, rows_of, show
 
 SPEED = (
     "store",
@@ -45,7 +48,9 @@ def main() -> int:
     for k, name in enumerate(names):
         # In a process of its own: what one bench leaves in memory is no cost of the next one's children.
         with ProcessPoolExecutor(1, get_context("spawn")) as pool:
-            missed += show(pool.submit(rows_of, name).result(), heading=k == 0)
+            rows = pool.submit(rows_of, name).result()
+        missed += show(rows, heading=k == 0)
+        write(f"Speed: {name}", markdown(rows))
     values = np.ones(10_000_000)
     sum_ms = 1000 * best_s(values.sum)
     busy = f"load average {os.getloadavg()[0]:.1f} on {os.cpu_count()} cores"

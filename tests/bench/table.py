@@ -66,6 +66,12 @@ def rows_of(bench: str) -> list[Row]:
     return list(import_module(f"tests.bench.{bench}").rows())
 
 
+def markdown(rows: Iterable[Row]) -> list[str]:
+    """The rows as the lines of a Markdown table."""
+    head = ["| goal | figure | ratio in the same run | verdict |", "|---|---|---|---|"]
+    return head + [f"| {' | '.join(row)} |" for row in rows]
+
+
 def show(rows: Iterable[Row], *, heading: bool = True) -> int:
     """Print each row as it comes; the number of those that missed their goal."""
     if heading:

@@ -1,0 +1,40 @@
+"""The manuals are short enough to be read, lead somewhere, and name no package index."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[1]
+SHORT, LONG = 10_240, 12_288
+"""Bytes: one screen and links; a folder's manual."""
+
+MANUALS = sorted(
+    path for top in ("meterlog", "drivers", "dashboard", "recordings") for path in (ROOT / top).rglob("README.md")
+)
+ALL = [ROOT / "README.md", ROOT / "DEVELOPERS.md", *MANUALS]
+INDEX = "pypi" + ".org"
+
+
+@pytest.mark.parametrize("path", ALL, ids=lambda path: str(path.relative_to(ROOT)))
+def test_each_is_short_and_its_links_lead_somewhere(path: Path) -> None:
+    text = path.read_text()
+    most = SHORT if path.parent == ROOT else LONG
+    assert len(text.encode()) <= most
+    for target in re.findall(r"\]\(([^)#\s]+)(?:#[^)]*)?\)", text):
+        assert re.match(r"https?://", target) or (path.parent / target).exists(), target
+
+
+def test_the_front_page_leads_to_every_manual() -> None:
+    linked = set(re.findall(r"\]\(([^)]+\.md)\)", (ROOT / "README.md").read_text()))
+    assert {str(path.relative_to(ROOT)) for path in MANUALS} <= linked
+
+
+@pytest.mark.parametrize("suffix", ["md", "py", "toml", "run", "js", "html"])
+def test_no_file_names_the_address_of_a_package_index(suffix: str) -> None:
+    folders = [ROOT / top for top in ("meterlog", "drivers", "dashboard", "tests", "recordings", ".ci")]
+    files = [*ROOT.glob(f"*.{suffix}"), *(path for folder in folders for path in folder.rglob(f"*{suffix}"))]
+    assert files
+    assert not [path for path in files if path.is_file() and INDEX in path.read_text(errors="replace")]

@@ -20,9 +20,7 @@ EXAMPLE = "meterlog analyze key-on.sqlite"
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the options."""
     parser.add_argument("session", metavar="SESSION", help="the session file")
-    parser.add_argument(
-        "--limits", metavar="FILE", help="your own limits file, or the name of a set (car-12v, truck-24v, old-6v)"
-    )
+    parser.add_argument("--limits", metavar="FILE", help="your own limits file, or car-12v, truck-24v, old-6v")
     parser.add_argument("--json", action="store_true", help="one JSON object on standard output")
 
 

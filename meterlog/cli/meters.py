@@ -147,7 +147,7 @@ def _heard_lines(heard: Heard) -> Iterator[str]:
         yield f"  {heard.doubt}"
         if heard.bytes_seen and not heard.fits:
             keep = f'meterlog record --raw --meter "text:{heard.port}" --for 10'
-            yield f"  keep its bytes:  {keep}; and describe them in a profile (drivers/README.md, a meter that is not in the table)"
+            yield f"  keep its bytes:  {keep}; then describe them in a profile (see drivers/README.md)"
         return
     yield from (f"  assumed: {text}" for text in heard.assumed)
     if heard.fits:

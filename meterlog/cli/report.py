@@ -24,9 +24,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--good", metavar="SESSION", action="append", default=[], help="a known-good session to compare with"
     )
-    parser.add_argument(
-        "--limits", metavar="FILE", help="your own limits file, or the name of a set (car-12v, truck-24v, old-6v)"
-    )
+    parser.add_argument("--limits", metavar="FILE", help="your own limits file, or car-12v, truck-24v, old-6v")
     add_case_arguments(parser, required=False)
     parser.add_argument("--title", metavar="TEXT", default="", help="the page's title")
     parser.add_argument(

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from meterlog.session.notebook import Session
+    from meterlog.notebook import Session
 
 __version__ = "0.1.0"
 
@@ -20,6 +20,6 @@ def open_session(path: Path | str) -> Session:
     Raises:
         SessionError: it cannot be read.
     """
-    from meterlog.session.notebook import Session  # pandas is loaded only here
+    from meterlog.notebook import Session  # pandas is loaded only here
 
     return Session(path)

@@ -4,10 +4,8 @@ from __future__ import annotations
 
 import dataclasses
 import math
-from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Protocol
 
 from meterlog.events.detect import detect
 from meterlog.events.event import Event
@@ -16,37 +14,9 @@ from meterlog.findings import Finding, Line, findings
 from meterlog.kinds import place
 from meterlog.limits import Limits, limits_for
 from meterlog.reading import Quantity
-from meterlog.series import Series
-from meterlog.session.model import Channel, LinkChange, Marker
-from meterlog.signal.doubtful import believed
+from meterlog.session.contents import Contents
+from meterlog.session.model import Channel, Marker
 from meterlog.signal.interval import Interval, reading_interval
-
-
-class Session(Protocol):
-    """The part of a session reader that an analysis needs."""
-
-    @property
-    def path(self) -> object: ...
-
-    @property
-    def started_at(self) -> datetime: ...
-
-    @property
-    def duration_s(self) -> float: ...
-
-    @property
-    def details(self) -> Mapping[str, str]: ...
-
-    @property
-    def channels(self) -> Sequence[Channel]: ...
-
-    @property
-    def markers(self) -> Sequence[Marker]: ...
-
-    @property
-    def link_changes(self) -> Sequence[LinkChange]: ...
-
-    def series(self, channel: int) -> Series: ...
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,35 +91,33 @@ class Analysis:
         }
 
 
-def analyze(session: Session, limits: Limits | None = None, limits_file: str | None = None) -> Analysis:
+def analyze(session: Contents, limits: Limits | None = None, limits_file: str | None = None) -> Analysis:
     """Analyze a session.
 
     Args:
-        session: a session reader, or anything that offers the same.
+        session: all that it holds.
         limits: what to judge by; see `limits_for` where None.
         limits_file: a limits set or a person's own file, where `limits` is None.
 
     Raises:
         LimitsError: the limits cannot be used.
     """
-    read = {channel.number: session.series(channel.number) for channel in session.channels}
-    trusted = {number: believed(series) for number, series in read.items()}
     if limits is None:
-        voltages = (trusted[c.number] for c in session.channels if c.quantity is Quantity.DC_VOLTAGE)
+        voltages = (session.believed(c.number) for c in session.channels if c.quantity is Quantity.DC_VOLTAGE)
         limits = limits_for(session.details, voltages, limits_file)
     settings = limits.settings
     channels, events = [], []
     armed = any(marker.ends_recording for marker in session.markers)
     for channel in session.channels:
-        series = read[channel.number]
-        doubtful = len(series) - len(trusted[channel.number])
+        series = session.series(channel.number)
+        doubtful = len(series) - len(session.believed(channel.number))
         channels.append(ChannelSummary(channel, len(series), doubtful, reading_interval(series.time_s)))
         found = detect(channel, series, session.markers, settings)
         gaps = [event for event in found if event.kind == "gap"]
         lost = lost_links(channel.number, session.link_changes, armed, gaps, session.duration_s)
         events += found + lost
     events.sort(key=lambda event: (event.start_s, event.channel, place(event.kind)))
-    said = findings(session, events, limits, trusted)
+    said = findings(session, events, limits)
     return Analysis(
         str(session.path),
         session.started_at,

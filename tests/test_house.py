@@ -30,14 +30,12 @@ def _tree(path: Path) -> ast.Module:
     return ast.parse(path.read_text())
 
 
-def _imports(path: Path, *, inside_functions: bool) -> set[str]:
-    """Modules that a file names in its imports; those for type checkers alone are left out."""
+def _imports(path: Path) -> set[str]:
+    """Modules that a file names in its imports, inside functions too; those for type checkers alone are left out."""
     found: set[str] = set()
 
     def visit(node: ast.AST) -> None:
         if isinstance(node, ast.If) and ast.unparse(node.test).endswith("TYPE_CHECKING"):
-            return
-        if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef) and not inside_functions:
             return
         if isinstance(node, ast.Import):
             found.update(alias.name for alias in node.names)
@@ -54,12 +52,12 @@ def _imports(path: Path, *, inside_functions: bool) -> set[str]:
 def test_arrows_point_to_the_core_only(module: str) -> None:
     root = module.partition(".")[0]
     others = {name for name in PACKAGES if name not in (root, "meterlog")}
-    named = {name.partition(".")[0] for name in _imports(FILES[module], inside_functions=True)}
+    named = {name.partition(".")[0] for name in _imports(FILES[module])}
     assert not named & others, f"{module} imports {named & others}"
 
 
 def test_no_import_cycles() -> None:
-    graph = {m: {n for n in _imports(p, inside_functions=False) if n in FILES and n != m} for m, p in FILES.items()}
+    graph = {m: {n for n in _imports(p) if n in FILES and n != m} for m, p in FILES.items()}
     # a package's own __init__ gathers its modules: naming the package from inside it is not a cycle of ideas
     graph = {m: {n for n in names if not m.startswith(f"{n}.")} for m, names in graph.items()}
     done: set[str] = set()
@@ -86,6 +84,7 @@ LAYERS: tuple[tuple[str, ...], ...] = (
     ("capture", "circuit"),
     ("findings",),
     ("analysis",),
+    ("loaded", "notebook"),
     ("compare",),
     ("drawing",),
     ("report",),
@@ -94,20 +93,16 @@ LAYERS: tuple[tuple[str, ...], ...] = (
 )
 """The core from the bottom up: each package knows only what stands below it, nothing above or beside."""
 
-UPWARDS = {("session", "analysis"), ("session", "events")}
-"""Imported inside a function: a notebook's session analyzes itself."""
-
 
 @pytest.mark.parametrize("module", [module for module in FILES if module.startswith("meterlog.")])
 def test_the_core_is_built_in_layers(module: str) -> None:
     height = {package: n for n, layer in enumerate(LAYERS) for package in layer}
     own = module.split(".")[1]
     assert own in height, f"meterlog/{own} stands in no layer"
-    for inside in (False, True):
-        for name in _imports(FILES[module], inside_functions=inside):
-            package = name.split(".")[1] if name in FILES and name.startswith("meterlog.") else own
-            below = package == own or height[package] < height[own]
-            assert below or (inside and (own, package) in UPWARDS), f"{module} imports {name} from above or beside"
+    for name in _imports(FILES[module]):
+        package = name.split(".")[1] if name in FILES and name.startswith("meterlog.") else own
+        below = package == own or height[package] < height[own]
+        assert below, f"{module} imports {name} from above or beside"
 
 
 SOME_SYSTEMS_ONLY = {"termios", "fcntl", "tty", "pty", "grp", "pwd", "resource", "msvcrt", "winreg"}

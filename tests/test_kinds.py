@@ -27,7 +27,8 @@ from meterlog.kinds import KINDS, Kind
 from meterlog.limits import load_limits
 from meterlog.reading import Flag, Quantity, Reading
 from meterlog.series import Series
-from meterlog.session.model import Channel, Marker
+from meterlog.session.contents import Contents
+from meterlog.session.model import Channel
 
 ROOT = Path(__file__).parent.parent
 PRODUCT = [path for folder in ("meterlog", "drivers", "dashboard") for path in sorted((ROOT / folder).rglob("*.py"))]
@@ -128,21 +129,11 @@ class _Below9:
         """Nothing to end."""
 
 
-class _View:
-    """A session in memory with one feed."""
-
-    duration_s = 9.0
-
-    def __init__(self) -> None:
-        self.channels = [Channel(1, "feed", Quantity.DC_VOLTAGE)]
-        self.markers: list[Marker] = []
-        self.details: dict[str, str] = {}
-
-    def series(self, _: int) -> Series:
-        """Eight readings, one of them below 9 V."""
-        value = np.array([12.0, 12, 12, 8.5, 12, 12, 12, 12])
-        zeros = np.zeros(8, np.uint16)
-        return Series(np.arange(8.0), value, np.full(8, 0.01, np.float32), zeros)
+def _one_dip() -> Contents:
+    """A session in memory with one feed: eight readings, one of them below 9 V."""
+    value = np.array([12.0, 12, 12, 8.5, 12, 12, 12, 12])
+    series = Series(np.arange(8.0), value, np.full(8, 0.01, np.float32), np.zeros(8, np.uint16))
+    return Contents({1: series}, [Channel(1, "feed", Quantity.DC_VOLTAGE)], duration_s=7.0)
 
 
 def test_a_new_kind_is_one_file_and_one_row(monkeypatch: pytest.MonkeyPatch, screen: Callable[[], str]) -> None:
@@ -155,7 +146,7 @@ def test_a_new_kind_is_one_file_and_one_row(monkeypatch: pytest.MonkeyPatch, scr
         "{times} below 9 V{lowest}", "not below 9 V", "a guess", "lowest allowed",
     )  # fmt: skip
     monkeypatch.setitem(kinds.KINDS, row.name, row)
-    view, limits = _View(), load_limits(system_v=12.0)
+    view, limits = _one_dip(), load_limits(system_v=12.0)
 
     found = detect(view.channels[0], view.series(1), (), limits.settings)
     mine = [event for event in found if event.kind == row.name]

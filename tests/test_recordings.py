@@ -16,6 +16,7 @@ from meterlog.driver import open_address
 from meterlog.events.event import Event
 from meterlog.reading import Reading
 from meterlog.session import open_reader
+from meterlog.session.contents import Contents
 from meterlog_drivers.simulated.make_recordings import RECORDINGS, Recording, make
 from meterlog_drivers.simulated.scenario import Run
 
@@ -36,7 +37,7 @@ def named(recording: Recording) -> str:
 @cache
 def analysis(file: str) -> Analysis:
     with open_reader(FOLDER / file) as reader:
-        return analyze(reader)
+        return analyze(Contents.of(reader))
 
 
 def channel_truth(recording: Recording, run: Run) -> list[Event]:

@@ -19,8 +19,8 @@ from meterlog_dashboard.shelf import shelf_of
 from meterlog_dashboard.view import Shop
 
 if TYPE_CHECKING:  # it imports much, and the page is to be there at once
-    from meterlog.compare import Capture
     from meterlog.compare.comparison import ChannelComparison
+    from meterlog.loaded import Loaded
 
 PATH = "/compare"
 TITLE = "Compare"
@@ -128,8 +128,8 @@ def _result(shop: Shop, good: Sequence[str], suspect: str, nudge_s: float) -> li
     from meterlog.compare.text import SENTENCES
 
     shelf = shelf_of(shop.library)
-    captures = [shelf.capture(name) for name in good]
-    comparison = compare_captures(captures, shelf.capture(suspect), nudge_s=nudge_s)
+    captures = [shelf.measured(name) for name in good]
+    comparison = compare_captures(captures, shelf.measured(suspect), nudge_s=nudge_s)
     notes = [*(f"Not compared: {line}" for line in comparison.unpaired), *comparison.notes]
     return [
         html.Div([verdict_word(comparison.verdict), html.Div(SENTENCES[comparison.verdict])], className="panel large"),
@@ -141,7 +141,7 @@ def _result(shop: Shop, good: Sequence[str], suspect: str, nudge_s: float) -> li
     ]
 
 
-def _channel(channel: ChannelComparison, good: Sequence[Capture]) -> Component:
+def _channel(channel: ChannelComparison, good: Sequence[Loaded]) -> Component:
     from meterlog.compare.text import alignment_words, excursion_words
     from meterlog_dashboard.figures_compare import compare_figure
 
@@ -167,14 +167,14 @@ def _channel(channel: ChannelComparison, good: Sequence[Capture]) -> Component:
     return html.Section([*parts, *(html.P(note, className="note") for note in channel.notes)])
 
 
-def _overlay(channel: ChannelComparison, good: Sequence[Capture]) -> list[tuple[str, Series]]:
+def _overlay(channel: ChannelComparison, good: Sequence[Loaded]) -> list[tuple[str, Series]]:
     """The known-good readings in the suspect's time, around the first pass."""
     if len(good) < 2 or not channel.bands:
         return []
     times = channel.bands[0].time_s
     found = []
     for capture, number, one in zip(good, channel.good_channels, channel.alignment, strict=True):
-        own = capture.series(number)
+        own = capture.believed(number)
         moved = replace(own, time_s=own.time_s + one.offset_s)
         if len(times) and one.error_s is not None:
             found.append((capture.path.stem, moved.between(float(times[0]), float(times[-1]))))

@@ -111,7 +111,7 @@ def _report(shop: Shop, name: str, out: Path, good: Iterable[str]) -> None:
     from meterlog.report import build_report, write_report
 
     shelf = shelf_of(shop.library)
-    write_report(build_report([shelf.capture(name)], [shelf.capture(one) for one in good]), out)
+    write_report(build_report([shelf.measured(name)], [shelf.measured(one) for one in good]), out)
 
 
 def _circuit_report(shop: Shop, name: str, out: Path) -> None:
@@ -122,7 +122,7 @@ def _circuit_report(shop: Shop, name: str, out: Path) -> None:
     sessions = asked.getlist("session")
     case = weigh(shop.library, name, sessions, _rows(asked.get("rows", "[]")), "dead" in asked)
     part = circuit_part(case.diagnoser, case.measured, case.tried, case.left_out)
-    write_report(build_report([shelf_of(shop.library).capture(one) for one in sessions], circuit=part), out)
+    write_report(build_report([shelf_of(shop.library).measured(one) for one in sessions], circuit=part), out)
 
 
 def _rows(text: str) -> list[dict[str, Any]]:

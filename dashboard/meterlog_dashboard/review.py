@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Mapping
-from typing import Any
+from typing import TYPE_CHECKING, Any
 from urllib.parse import quote
 
 from dash import ClientsideFunction, Dash, Input, Output, Patch, State, dcc, html, no_update
@@ -28,8 +28,11 @@ from meterlog_dashboard.review_tables import (
     finding_list,
     statistics_table,
 )
-from meterlog_dashboard.shelf import Held, shelf_of
+from meterlog_dashboard.shelf import shelf_of
 from meterlog_dashboard.view import Shop
+
+if TYPE_CHECKING:  # it imports much, and the page is to be there at once
+    from meterlog.loaded import Loaded
 
 Span = tuple[float, float]
 """A stretch of time, s from the session's start."""
@@ -44,42 +47,42 @@ _STATES = {
 
 def layout(shop: Shop, name: str, query: Mapping[str, str]) -> Component:  # noqa: ARG001
     """The Review of one session, all of it in view."""
-    held = shelf_of(shop.library).held(name)
-    clock = Clock(held.started_at, held.duration_s)
-    whole = _whole(held)
+    session = shelf_of(shop.library).loaded(name)
+    clock = Clock(session.started_at, session.duration_s)
+    whole = _whole(session)
     return html.Div(
         [
-            *_stores(name, held, clock, whole),
-            _heading(name, held, clock),
+            *_stores(name, session, clock, whole),
+            _heading(name, session, clock),
             _links(name),
-            html.Section(_plots(held, clock, whole), **extra(aria_label="Plots")),
-            html.Section([html.H2("In view"), html.Div(statistics_table(held, whole), id="review-statistics")]),
+            html.Section(_plots(session, clock, whole), **extra(aria_label="Plots")),
+            html.Section([html.H2("In view"), html.Div(statistics_table(session, whole), id="review-statistics")]),
             html.Section([html.H2("Findings"), html.Div(html.P("Reading …"), id="review-findings")]),
             html.Section([html.H2("Events"), html.Div(id="review-events")]),
-            html.Section([html.H2("Markers"), *review_markers.parts(held, clock)]),
+            html.Section([html.H2("Markers"), *review_markers.parts(session, clock)]),
         ],
         className="review",
     )
 
 
-def _whole(held: Held) -> Span:
+def _whole(session: Loaded) -> Span:
     """All of it with a little room at the ends."""
-    pad_s = max(0.5, 0.01 * held.duration_s)
-    return -pad_s, held.duration_s + pad_s
+    pad_s = max(0.5, 0.01 * session.duration_s)
+    return -pad_s, session.duration_s + pad_s
 
 
-def _length(held: Held, clock: Clock) -> dict[str, Any]:
+def _length(session: Loaded, clock: Clock) -> dict[str, Any]:
     """How far the session goes by now, for `assets/review.js`."""
     start_ms = float(clock.ms(0.0))
-    return {"duration_s": held.duration_s, "whole": _whole(held), "start_ms": start_ms, "ended": held.ended}
+    return {"duration_s": session.duration_s, "whole": _whole(session), "start_ms": start_ms, "ended": session.ended}
 
 
-def _stores(name: str, held: Held, clock: Clock, whole: Span) -> list[Component]:
-    growing = held.ended == "growing"
+def _stores(name: str, session: Loaded, clock: Clock, whole: Span) -> list[Component]:
+    growing = session.ended == "growing"
     return [
         dcc.Store(id="review-name", data=name),
-        dcc.Store(id="review-length", data=_length(held, clock)),
-        dcc.Store(id="review-span", data={"span": whole, "moves": 0, "duration_s": held.duration_s}),
+        dcc.Store(id="review-length", data=_length(session, clock)),
+        dcc.Store(id="review-span", data={"span": whole, "moves": 0, "duration_s": session.duration_s}),
         dcc.Store(id="review-grows", data=growing),
         dcc.Store(id="review-analyzed", data=0),
         dcc.Store(id="review-chosen"),
@@ -89,13 +92,13 @@ def _stores(name: str, held: Held, clock: Clock, whole: Span) -> list[Component]
     ]
 
 
-def _heading(name: str, held: Held, clock: Clock) -> Component:
-    case = " · ".join(held.details[key] for key in ("vehicle", "complaint") if held.details.get(key))
-    facts = f"{held.started_at:%Y-%m-%d %H:%M:%S} {clock.zone}, {seconds(held.duration_s)}, {name}. "
+def _heading(name: str, session: Loaded, clock: Clock) -> Component:
+    case = " · ".join(session.details[key] for key in ("vehicle", "complaint") if session.details.get(key))
+    facts = f"{session.started_at:%Y-%m-%d %H:%M:%S} {clock.zone}, {seconds(session.duration_s)}, {name}. "
     return html.Div(
         [
             html.H1(case or name.removesuffix(".sqlite")),
-            html.P([facts, html.Span(_STATES[held.ended], id="review-state", role="status")], className="soft"),
+            html.P([facts, html.Span(_STATES[session.ended], id="review-state", role="status")], className="soft"),
             html.P(clock.change[1], className="note") if clock.change else None,
         ]
     )
@@ -113,9 +116,9 @@ def _links(name: str) -> Component:
     )
 
 
-def _plots(held: Held, clock: Clock, whole: Span) -> list[Component]:
-    rows = _rows(held, analyzed=False)
-    window = draw_window(rows, held.markers, clock, whole)
+def _plots(session: Loaded, clock: Clock, whole: Span) -> list[Component]:
+    rows = _rows(session, analyzed=False)
+    window = draw_window(rows, session.markers, clock, whole)
     strip = strip_figure(rows, clock, whole, whole)
     moves = (
         ("earlier", "◀", "Earlier"),
@@ -152,19 +155,19 @@ def _plots(held: Held, clock: Clock, whole: Span) -> list[Component]:
     ]
 
 
-def _rows(held: Held, analyzed: bool) -> list[Row]:
+def _rows(session: Loaded, analyzed: bool) -> list[Row]:
     """The rows to draw; with events and limits only once the analysis is wanted."""
     if not analyzed:
-        return [Row(channel, held.series(channel.number)) for channel in held.channels]
-    numbered = list(enumerate(held.analysis.events, 1))
+        return [Row(channel, session.series(channel.number)) for channel in session.channels]
+    numbered = list(enumerate(session.analysis.events, 1))
     return [
         Row(
             channel,
-            held.series(channel.number),
+            session.series(channel.number),
             [(n, e) for n, e in numbered if e.channel == channel.number],
-            held.analysis.lines(channel.number),
+            session.analysis.lines(channel.number),
         )
-        for channel in held.channels
+        for channel in session.channels
     ]
 
 
@@ -206,13 +209,13 @@ def _register_growing(app: Dash, shop: Shop) -> None:
     )
     def grow(_: int, before: dict[str, Any], name: str) -> tuple[dict[str, Any], str, bool]:
         try:
-            held = shelf.held(name)
+            session = shelf.loaded(name)
         except SessionError:  # for a moment while its recorder closes it: the next tick looks again
             raise PreventUpdate from None
-        length = _length(held, Clock(held.started_at, held.duration_s))
+        length = _length(session, Clock(session.started_at, session.duration_s))
         if (length["duration_s"], length["ended"]) == (before["duration_s"], before["ended"]):
             raise PreventUpdate
-        return length, _STATES[held.ended], held.ended != "growing"
+        return length, _STATES[session.ended], session.ended != "growing"
 
 
 def _register_explaining(app: Dash, shop: Shop) -> None:
@@ -228,9 +231,9 @@ def _register_explaining(app: Dash, shop: Shop) -> None:
         Input("review-length", "data"),
     )
     def explain(name: str, *_: object) -> tuple[Component, int, list[Span]]:
-        held = shelf.held(name)
-        times = [(event.start_s, event.end_s) for event in held.analysis.events]
-        return finding_list(held), time.time_ns(), times
+        session = shelf.loaded(name)
+        times = [(event.start_s, event.end_s) for event in session.analysis.events]
+        return finding_list(session), time.time_ns(), times
 
     @app.callback(
         Output("review-events", "children"),
@@ -245,9 +248,9 @@ def _register_explaining(app: Dash, shop: Shop) -> None:
         if not analyzed:
             raise PreventUpdate
         first = page["first"] if page else (chosen or 1) - 1
-        held = shelf.held(name)
-        listed = event_table(held, Clock(held.started_at, held.duration_s), chosen, first // EVENTS_A_PAGE)
-        return listed, event_sentence(held, chosen) if chosen else no_update
+        session = shelf.loaded(name)
+        listed = event_table(session, Clock(session.started_at, session.duration_s), chosen, first // EVENTS_A_PAGE)
+        return listed, event_sentence(session, chosen) if chosen else no_update
 
 
 def _register_drawing(app: Dash, shop: Shop) -> None:
@@ -266,18 +269,18 @@ def _register_drawing(app: Dash, shop: Shop) -> None:
         prevent_initial_call=True,
     )
     def draw(shown: dict[str, Any], analyzed: int, chosen: int | None, grows: bool, name: str) -> tuple[Any, ...]:
-        held = shelf.held(name)
-        clock = Clock(held.started_at, held.duration_s)
+        session = shelf.loaded(name)
+        clock = Clock(session.started_at, session.duration_s)
         span: Span = (shown["span"][0], shown["span"][1])
-        rows = _rows(held, bool(analyzed))
-        window = draw_window(rows, held.markers, clock, span, chosen)
-        whole = _whole(held)
+        rows = _rows(session, bool(analyzed))
+        window = draw_window(rows, session.markers, clock, span, chosen)
+        whole = _whole(session)
         strip: Patch | Figure = Patch()
         if grows:
             strip = strip_figure(rows, clock, whole, span)
         else:
             strip["layout"]["shapes"][0] = strip_window(clock, span, whole)
-        return _patch(window, clock, span, shown["moves"]), strip, statistics_table(held, span)
+        return _patch(window, clock, span, shown["moves"]), strip, statistics_table(session, span)
 
 
 def _patch(window: Window, clock: Clock, span: Span, moves: int) -> Patch:

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import time
-from typing import Any
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
 
 from dash import Dash, Input, Output, State, ctx, dcc, html, no_update
 from dash.development.base_component import Component
@@ -14,19 +15,22 @@ from meterlog.session.markers import add_marker, change_marker, remove_marker
 from meterlog.session.model import Marker
 from meterlog_dashboard.clock import Clock
 from meterlog_dashboard.parts import extra, table
-from meterlog_dashboard.shelf import Held, shelf_of
+from meterlog_dashboard.shelf import shelf_of
 from meterlog_dashboard.view import Shop
+
+if TYPE_CHECKING:  # it imports much, and the page is to be there at once
+    from meterlog.loaded import Loaded
 
 USUAL = ("key-on", "crank", "wiggle", "key-off")
 
 
-def parts(held: Held, clock: Clock) -> list[Component]:
+def parts(session: Loaded, clock: Clock) -> list[Component]:
     """The list and the form."""
     return [
         dcc.Store(id="markers-changed", data=0),
         dcc.Store(id="marker-row"),
         dcc.Store(id="marker-number"),
-        html.Div(_list(held.markers, clock), id="marker-list"),
+        html.Div(_list(session.markers, clock), id="marker-list"),
         _form(),
     ]
 
@@ -63,7 +67,7 @@ def _field(id_: str, label: str, **more: Any) -> Component:
     return html.Div([html.Label(label, htmlFor=id_), dcc.Input(id=id_, autoComplete="off", **more)])
 
 
-def _list(markers: list[Marker], clock: Clock) -> Component:
+def _list(markers: Sequence[Marker], clock: Clock) -> Component:
     if not markers:
         return html.P("No markers.")
     return table(("show", "name", "note", "at", "by", "change"), [_row(marker, clock) for marker in markers], "Markers")
@@ -95,14 +99,14 @@ def register(app: Dash, shop: Shop) -> None:
         prevent_initial_call=True,
     )
     def fill(row: dict[str, Any] | None, _: int, click: dict[str, Any] | None, name: str) -> tuple[Any, ...]:
-        held = shelf.held(name)
+        session = shelf.loaded(name)
         if ctx.triggered_id == "detail":
             if not click:
                 raise PreventUpdate
-            at_s = Clock(held.started_at, held.duration_s).seconds(click["points"][0]["x"])
+            at_s = Clock(session.started_at, session.duration_s).seconds(click["points"][0]["x"])
             return (no_update, no_update, round(max(0.0, at_s), 3), no_update, no_update, no_update)
         if ctx.triggered_id == "marker-row" and row:
-            for marker in held.markers:
+            for marker in session.markers:
                 if marker.number == row["number"]:
                     heading = f"Change '{marker.name}'"
                     return heading, marker.number, round(marker.time_s, 6), marker.name, marker.note, False
@@ -131,9 +135,9 @@ def register(app: Dash, shop: Shop) -> None:
             said, number = _write(shop, name, number, time_s, text or "", note or "")
         except MeterlogError as error:
             return no_update, no_update, str(error), no_update, no_update, no_update
-        held = shelf.held(name)
+        session = shelf.loaded(name)
         heading = "Add a marker" if number is None else f"Change '{text}'"
-        listed = _list(held.markers, Clock(held.started_at, held.duration_s))
+        listed = _list(session.markers, Clock(session.started_at, session.duration_s))
         return listed, time.time_ns(), said, number, heading, number is None
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from dash import html
 from dash.development.base_component import Component
 
@@ -12,8 +14,10 @@ from meterlog.kinds import KINDS
 from meterlog.session.model import Channel
 from meterlog_dashboard.clock import Clock
 from meterlog_dashboard.parts import extra, table, verdict_word
-from meterlog_dashboard.shelf import Held
 from meterlog_dashboard.span_statistics import statistics
+
+if TYPE_CHECKING:  # it imports much, and the page is to be there at once
+    from meterlog.loaded import Loaded
 
 EVENTS_A_PAGE = 50
 
@@ -25,12 +29,12 @@ def channel_name(channel: Channel) -> str:
     return channel.label or f"channel {channel.number}"
 
 
-def statistics_table(held: Held, span: tuple[float, float]) -> Component:
+def statistics_table(session: Loaded, span: tuple[float, float]) -> Component:
     """The figures of the stretch that is shown."""
-    inside = max(span[0], 0.0), min(span[1], held.duration_s)
+    inside = max(span[0], 0.0), min(span[1], session.duration_s)
     rows = []
-    for channel in held.channels:
-        found = statistics(held.series(channel.number), *inside)
+    for channel in session.channels:
+        found = statistics(session.series(channel.number), *inside)
         unit = channel.quantity.unit
         values = (found.low, found.median, found.mean, found.high)
         interval = "–" if found.interval_s != found.interval_s else seconds(found.interval_s)
@@ -43,9 +47,9 @@ def statistics_table(held: Held, span: tuple[float, float]) -> Component:
     return html.Div([words, table(headings, rows, "Statistics of the stretch that is shown")])
 
 
-def finding_list(held: Held) -> Component:
+def finding_list(session: Loaded) -> Component:
     """The findings, the worst first, each with its limit and where that comes from."""
-    analysis = held.analysis
+    analysis = session.analysis
     found = sorted(analysis.findings, key=lambda finding: _WORST_FIRST.index(finding.verdict))
     assumed = f" ({analysis.limits.assumed})" if analysis.limits.assumed else ""
     judged = html.P(f"Judged by the limits '{analysis.limits.name}'{assumed}.", className="soft small")
@@ -63,25 +67,25 @@ def _finding(finding: Finding) -> list[Component]:
     return parts
 
 
-def event_sentence(held: Held, number: int) -> str:
+def event_sentence(session: Loaded, number: int) -> str:
     """What an event is, in one line."""
-    events = held.analysis.events
+    events = session.analysis.events
     event = events[number - 1]
     said = event.detail.replace("+-", "±") or KINDS[event.kind].words
     return f"Event {number} of {len(events)}: {said}"
 
 
-def event_table(held: Held, clock: Clock, chosen: int | None, page: int) -> Component:
+def event_table(session: Loaded, clock: Clock, chosen: int | None, page: int) -> Component:
     """A page of the events, from 0, and the way to the others."""
-    events = held.analysis.events
+    events = session.analysis.events
     if not events:
-        return html.Div([html.P("No events."), *_unseen(held)])
+        return html.Div([html.P("No events."), *_unseen(session)])
     first = page * EVENTS_A_PAGE
     numbered = list(enumerate(events, 1))[first : first + EVENTS_A_PAGE]
-    names = {channel.number: channel for channel in held.channels}
+    names = {channel.number: channel for channel in session.channels}
     rows = [_event_row(number, event, names[event.channel], clock, number == chosen) for number, event in numbered]
     headings = ("show", "what", "channel", "at", "lasting", "extreme", "in words")
-    return html.Div([*_pager(len(events), first), table(headings, rows, "Events"), *_unseen(held)])
+    return html.Div([*_pager(len(events), first), table(headings, rows, "Events"), *_unseen(session)])
 
 
 def _pager(events: int, first: int) -> list[Component]:
@@ -116,10 +120,10 @@ def _value(value: float, unit: str) -> str:
     return "overload" if abs(value) == float("inf") else shown(value, unit)
 
 
-def _unseen(held: Held) -> list[Component]:
+def _unseen(session: Loaded) -> list[Component]:
     """What these readings could not have shown."""
     sentences = []
-    for summary in held.analysis.channels:
+    for summary in session.analysis.channels:
         shortest_s = summary.interval.shortest_visible_s
         if shortest_s == shortest_s:
             sentences.append(f"{channel_name(summary.channel)} {seconds(shortest_s)}")

@@ -4,66 +4,19 @@ from __future__ import annotations
 
 import threading
 from collections import OrderedDict
-from collections.abc import Callable
 from functools import lru_cache
 from pathlib import Path
-from typing import TYPE_CHECKING, TypeVar
+from typing import TYPE_CHECKING
 
-from meterlog.series import Series
-from meterlog.session.reader import SessionReader, open_reader
+from meterlog.session.reader import open_reader
 from meterlog_dashboard.library import Library
 from meterlog_dashboard.listing import Listing, Stamp
 
-if TYPE_CHECKING:  # they import much, and the page is to be there at once
-    from meterlog.analysis import Analysis
-    from meterlog.compare import Capture
+if TYPE_CHECKING:  # it imports much, and the page is to be there at once
+    from meterlog.loaded import Loaded
 
-_SESSIONS_KEPT = 4
-_CAPTURES_KEPT = 8
-
-T = TypeVar("T")
-
-
-class Held:
-    """A session in memory; offers what an analysis needs, and makes that analysis when it is first asked for.
-
-    Attributes:
-        path: the session file.
-        started_at: the session's time 0 on the wall clock.
-        details: as entered.
-        channels: all of them.
-        markers: in time order.
-        link_changes: of its meters.
-        duration_s: s.
-        ended: `clean`, `hard` or `growing`.
-    """
-
-    def __init__(self, reader: SessionReader) -> None:
-        self.path = reader.path
-        self.started_at = reader.started_at
-        self.details = reader.details
-        self.channels = reader.channels
-        self.markers = reader.markers
-        self.link_changes = reader.link_changes
-        self.ended = reader.ended
-        self.duration_s = reader.duration_s
-        self._series = {channel.number: reader.series(channel.number) for channel in self.channels}
-        self._lock = threading.Lock()
-        self._analysis: Analysis | None = None
-
-    def series(self, channel: int) -> Series:
-        """The readings of a channel."""
-        return self._series[channel]
-
-    @property
-    def analysis(self) -> Analysis:
-        """What happened in it; made once."""
-        from meterlog.analysis import analyze
-
-        with self._lock:
-            if self._analysis is None:
-                self._analysis = analyze(self)
-            return self._analysis
+_SESSIONS_KEPT = 8
+"""A suspect with its known-good, and what was looked at before; a guess."""
 
 
 class Shelf:
@@ -76,41 +29,38 @@ class Shelf:
     def __init__(self, library: Library) -> None:
         self._library = library
         self._lock = threading.Lock()
-        self._held: OrderedDict[Path, tuple[Stamp, Held]] = OrderedDict()
-        self._captures: OrderedDict[Path, tuple[Stamp, Capture]] = OrderedDict()
+        self._kept: OrderedDict[Path, tuple[Stamp, Loaded]] = OrderedDict()
         self.listing = Listing(library.folder)
 
-    def held(self, name: str) -> Held:
+    def loaded(self, name: str) -> Loaded:
         """A session in memory.
 
         Raises:
             NotASession: there is none of that name, or it cannot be read.
         """
-        return self._kept(self._held, self._library.path(name), _read, _SESSIONS_KEPT)
+        path = self._library.path(name)
+        stamp = _stamp(path)
+        with self._lock:
+            if path in self._kept and self._kept[path][0] == stamp:
+                self._kept.move_to_end(path)
+                return self._kept[path][1]
+        loaded = _read(path)
+        with self._lock:
+            self._kept[path] = (stamp, loaded)
+            self._kept.move_to_end(path)
+            while len(self._kept) > _SESSIONS_KEPT:
+                self._kept.popitem(last=False)
+        return loaded
 
-    def capture(self, name: str) -> Capture:
-        """A session as comparisons and reports want it.
+    def measured(self, name: str) -> Loaded:
+        """A session in memory that is to be compared or reported.
 
         Raises:
             NotASession: there is none of that name, or it cannot be read.
             EmptySession: it holds no readings.
         """
-        from meterlog.compare import load_capture
-
-        return self._kept(self._captures, self._library.path(name), load_capture, _CAPTURES_KEPT)
-
-    def _kept(self, kept: OrderedDict[Path, tuple[Stamp, T]], path: Path, load: Callable[[Path], T], most: int) -> T:
-        stamp = _stamp(path)
-        with self._lock:
-            if path in kept and kept[path][0] == stamp:
-                kept.move_to_end(path)
-                return kept[path][1]
-        loaded = load(path)
-        with self._lock:
-            kept[path] = (stamp, loaded)
-            kept.move_to_end(path)
-            while len(kept) > most:
-                kept.popitem(last=False)
+        loaded = self.loaded(name)
+        loaded.need_readings()
         return loaded
 
 
@@ -120,9 +70,11 @@ def shelf_of(library: Library) -> Shelf:
     return Shelf(library)
 
 
-def _read(path: Path) -> Held:
+def _read(path: Path) -> Loaded:
+    from meterlog.loaded import Loaded
+
     with open_reader(path) as reader:
-        return Held(reader)
+        return Loaded.of(reader)
 
 
 def _stamp(path: Path) -> Stamp:

@@ -27,10 +27,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Do it; the exit status."""
     from meterlog.session import open_reader
+    from meterlog.session.contents import Contents
 
     with open_reader(args.session) as session:
         session.need_readings()
-        analysis = analyze(session, limits_file=args.limits)
+        analysis = analyze(Contents.of(session), limits_file=args.limits)
         for note in filter(None, (session.end_note, session.damage)):
             print(f"note: {note}", file=sys.stderr)
     print(

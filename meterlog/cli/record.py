@@ -251,13 +251,14 @@ def _report_session(path: Path) -> None:
     from meterlog.cli.analyze import as_text
     from meterlog.cli.fitted import fitted
     from meterlog.session import open_reader
+    from meterlog.session.contents import Contents
 
     with open_reader(path) as reader:
         try:
             reader.need_readings()
         except EmptySession:  # the disk was full before the first of them was written
             return
-        print(fitted(f"\n{as_text(analyze(reader))}"), flush=True)
+        print(fitted(f"\n{as_text(analyze(Contents.of(reader)))}"), flush=True)
 
 
 def _silent(name: str, traffic: Traffic) -> LinkError:

@@ -36,11 +36,11 @@ def run(args: argparse.Namespace) -> int:
     """Build, write, and say where it is."""
     out = Path(args.out)
     _check_out(out, [*args.sessions, *args.good, *filter(None, [args.circuit, args.measured])])
-    from meterlog.compare import load_capture
+    from meterlog.loaded import load
     from meterlog.report import build_report, print_pdf, write_report
 
-    sessions = [load_capture(path, args.limits) for path in args.sessions]
-    good = [load_capture(path, args.limits) for path in args.good]
+    sessions = [load(path, args.limits) for path in args.sessions]
+    good = [load(path, args.limits) for path in args.good]
     page = build_report(sessions, good, args.title, _circuit(args))
     write_report(page, out)
     print(f"{out}: {out.stat().st_size / 1e6:.1f} MB, needs no network")

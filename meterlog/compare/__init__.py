@@ -1,7 +1,6 @@
 """Known-good captures against a suspect one: alignment, differences, reference band."""
 
-from meterlog.compare.capture import Capture, load_capture
 from meterlog.compare.comparison import Comparison
 from meterlog.compare.run import compare, compare_captures
 
-__all__ = ["Capture", "Comparison", "compare", "compare_captures", "load_capture"]
+__all__ = ["Comparison", "compare", "compare_captures"]

@@ -11,8 +11,8 @@ from itertools import zip_longest
 import numpy as np
 from numpy.typing import NDArray
 
-from meterlog.compare.capture import Capture
 from meterlog.events.event import Event
+from meterlog.loaded import Loaded
 from meterlog.series import Series
 from meterlog.session.model import Channel
 from meterlog.signal.interval import reading_interval
@@ -70,7 +70,7 @@ class Laid:
     seen: list[int]
 
 
-def lay(good: Sequence[tuple[Capture, Channel]], suspect: tuple[Capture, Channel]) -> Laid:
+def lay(good: Sequence[tuple[Loaded, Channel]], suspect: tuple[Loaded, Channel]) -> Laid:
     """Lay the captures of one channel over each other by the surest method that all of them allow."""
     every = [suspect, *good]
     primes = [_primes(capture, channel) for capture, channel in every]
@@ -112,7 +112,7 @@ def _in_order(every: Sequence[list[Pass]]) -> list[dict[int, Pass]]:
     return [dict(enumerate(passes, 1)) for passes in every]
 
 
-def _by_key_on(capture: Capture, passes: list[Pass]) -> dict[int, Pass]:
+def _by_key_on(capture: Loaded, passes: list[Pass]) -> dict[int, Pass]:
     """The first pass after each key-on marker, by the marker's number; a marker may come up to 1 s late."""
     times = [m.time_s for m in capture.markers if m.name.strip().casefold() == "key-on"]
     found: dict[int, Pass] = {}
@@ -123,7 +123,7 @@ def _by_key_on(capture: Capture, passes: list[Pass]) -> dict[int, Pass]:
     return found
 
 
-def _primes(capture: Capture, channel: Channel) -> list[Pass]:
+def _primes(capture: Loaded, channel: Channel) -> list[Pass]:
     pulses = capture.events_of(channel, "prime_pulse")
     passes = []
     for pulse, after in zip_longest(pulses, pulses[1:]):
@@ -132,23 +132,23 @@ def _primes(capture: Capture, channel: Channel) -> list[Pass]:
     return passes
 
 
-def _cranks(capture: Capture, channel: Channel) -> list[Pass]:
+def _cranks(capture: Loaded, channel: Channel) -> list[Pass]:
     return [
         Pass(c.start_s, _edge_error(capture, channel, c), c.start_s - _LEAD_S, c.end_s + _TAIL_S, c)
         for c in capture.cranks(channel)
     ]
 
 
-def _edge_error(capture: Capture, channel: Channel, event: Event) -> float:
+def _edge_error(capture: Loaded, channel: Channel, event: Event) -> float:
     """Half a reading interval, or half of the duration's error where that is larger (a duration has two edges).
 
     Over 450 simulated primes at intervals of 0.1 to 0.5 s this covered the true onset in 99 of 100.
     """
-    half_s = reading_interval(capture.series(channel.number).time_s).interval_s / 2
+    half_s = reading_interval(capture.believed(channel.number).time_s).interval_s / 2
     return max(half_s, (event.duration_error_s or 0.0) / 2)
 
 
-def _shared_marker(captures: Sequence[Capture]) -> str:
+def _shared_marker(captures: Sequence[Loaded]) -> str:
     """A marker's name that every capture has: key-on, crank, then whatever the suspect has first; else nothing."""
     names = [[m.name.strip().casefold() for m in capture.markers] for capture in captures]
     for name in ("key-on", "crank", *names[0]):
@@ -157,7 +157,7 @@ def _shared_marker(captures: Sequence[Capture]) -> str:
     return ""
 
 
-def _after_marker(capture: Capture, name: str) -> list[Pass]:
+def _after_marker(capture: Loaded, name: str) -> list[Pass]:
     times = [m.time_s for m in capture.markers if m.name.strip().casefold() == name]
     passes = []
     for time_s, after_s in zip_longest(times, times[1:]):
@@ -166,13 +166,13 @@ def _after_marker(capture: Capture, name: str) -> list[Pass]:
     return passes
 
 
-def _correlate(good: Sequence[tuple[Capture, Channel]], suspect: tuple[Capture, Channel]) -> Laid:
+def _correlate(good: Sequence[tuple[Loaded, Channel]], suspect: tuple[Loaded, Channel]) -> Laid:
     """Lay by the greatest likeness; 'none' where no capture is alike enough at any shift."""
-    own = suspect[0].series(suspect[1].number)
+    own = suspect[0].believed(suspect[1].number)
     whole = Pass(float(own.time_s[0]), 0.0, float(own.time_s[0]), float(own.time_s[-1]))
     passes = []
     for capture, channel in good:
-        series = capture.series(channel.number)
+        series = capture.believed(channel.number)
         found = best_shift(series, own)
         if found is None:
             return Laid("none", [], [], [], [])

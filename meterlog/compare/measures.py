@@ -8,19 +8,19 @@ from dataclasses import replace
 import numpy as np
 
 from meterlog.compare.align import Laid, Pass
-from meterlog.compare.capture import Capture
 from meterlog.compare.combine import Figure, combined, measured, same
 from meterlog.compare.comparison import Measure, Same
 from meterlog.findings.chance import chance_of_at_least, rate_span
 from meterlog.findings.level import level_of, resolution_of, thin, upper_level
 from meterlog.kinds import KINDS
 from meterlog.limits import Limits
+from meterlog.loaded import Loaded
 from meterlog.reading import Quantity
 from meterlog.series import Series
 from meterlog.session.model import Channel
 from meterlog.signal.interval import reading_interval
 
-Side = tuple[Capture, Channel]
+Side = tuple[Loaded, Channel]
 
 _RARE = 0.05
 
@@ -70,7 +70,7 @@ def _depth_told(row: Measure, good: Sequence[Side], suspect: Side) -> Measure:
 
 
 def _interval(side: Side) -> float:
-    return reading_interval(side[0].series(side[1].number).time_s).interval_s
+    return reading_interval(side[0].believed(side[1].number).time_s).interval_s
 
 
 def _pass_figures(side: Side, laid: Pass) -> dict[str, Figure]:
@@ -78,7 +78,7 @@ def _pass_figures(side: Side, laid: Pass) -> dict[str, Figure]:
     event = laid.event
     if event is None:
         return {}
-    series = capture.series(channel.number)
+    series = capture.believed(channel.number)
     inside = series.between(event.start_s, event.end_s)
     count = resolution_of(series)
     figures: dict[str, Figure] = {}
@@ -142,12 +142,12 @@ def _whole(good: Sequence[Side], suspect: Side, limits: Limits) -> list[Measure]
 
 
 def _finite_level(side: Side) -> Figure | None:
-    level = level_of(thin(side[0].series(side[1].number)), side[1].accuracy)
+    level = level_of(thin(side[0].believed(side[1].number)), side[1].accuracy)
     return None if level is None else Figure(level.value, level.error)
 
 
 def _on_level(side: Side) -> Figure | None:
-    level = upper_level(side[0].series(side[1].number), side[1].accuracy)
+    level = upper_level(side[0].believed(side[1].number), side[1].accuracy)
     return None if level is None else Figure(level.value, level.error)
 
 
@@ -221,6 +221,6 @@ def _faults(side: Side, kind: str) -> int:
 def _hours(side: Side) -> float:
     """How long the channel was watched: a fault in a gap is not seen."""
     capture, channel = side
-    times = capture.series(channel.number).time_s
+    times = capture.believed(channel.number).time_s
     gaps_s = sum(gap.end_s - gap.start_s for gap in capture.events_of(channel, "gap"))
     return (float(times[-1] - times[0]) - gaps_s) / 3600

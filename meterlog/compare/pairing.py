@@ -6,8 +6,8 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 
-from meterlog.compare.capture import Capture
 from meterlog.errors import CompareError
+from meterlog.loaded import Loaded
 from meterlog.session.model import Channel
 
 _REST_12V = (11.0, 15.5)
@@ -21,7 +21,7 @@ class Pair(NamedTuple):
     good: tuple[Channel, ...]
 
 
-def pair_channels(good: Sequence[Capture], suspect: Capture, named: Mapping[str, str]) -> tuple[list[Pair], list[str]]:
+def pair_channels(good: Sequence[Loaded], suspect: Loaded, named: Mapping[str, str]) -> tuple[list[Pair], list[str]]:
     """Pair channels by label and quantity, or as told; the only ones of a quantity belong together anyway.
 
     Args:
@@ -37,7 +37,7 @@ def pair_channels(good: Sequence[Capture], suspect: Capture, named: Mapping[str,
     """
     _check_named(good, suspect, named)
     pairs, unpaired = [], []
-    for channel in suspect.channels:
+    for channel in suspect.measured:
         fellows = [_fellow(capture, channel, suspect, named) for capture in good]
         lacking = [capture for capture, fellow in zip(good, fellows, strict=True) if fellow is None]
         found = tuple(fellow for fellow in fellows if fellow is not None)
@@ -49,7 +49,7 @@ def pair_channels(good: Sequence[Capture], suspect: Capture, named: Mapping[str,
             pairs.append(Pair(channel, found))
     for number, capture in enumerate(good):
         used = {pair.good[number].number for pair in pairs}
-        for channel in capture.channels:
+        for channel in capture.measured:
             if channel.number not in used and not _mentioned(channel, unpaired):
                 unpaired.append(
                     f"'{channel.label}' ({channel.quantity.words}) of {capture.path.name} is not in {suspect.path.name}"
@@ -61,15 +61,15 @@ def pair_channels(good: Sequence[Capture], suspect: Capture, named: Mapping[str,
     return pairs, unpaired
 
 
-def _fellow(capture: Capture, channel: Channel, suspect: Capture, named: Mapping[str, str]) -> Channel | None:
-    same = [c for c in capture.channels if c.quantity == channel.quantity]
+def _fellow(capture: Loaded, channel: Channel, suspect: Loaded, named: Mapping[str, str]) -> Channel | None:
+    same = [c for c in capture.measured if c.quantity == channel.quantity]
     told = {good for good, label in named.items() if _key(label) == _key(channel.label)}
     if told:
         return next((c for c in same if _key(c.label) in {_key(label) for label in told}), None)
     by_label = [c for c in same if _key(c.label) == _key(channel.label)]
     if by_label:
         return by_label[0]
-    alone = len(same) == 1 and sum(c.quantity == channel.quantity for c in suspect.channels) == 1
+    alone = len(same) == 1 and sum(c.quantity == channel.quantity for c in suspect.measured) == 1
     return same[0] if alone and _key(channel.label) not in {_key(label) for label in named.values()} else None
 
 
@@ -77,15 +77,15 @@ def _mentioned(channel: Channel, unpaired: Sequence[str]) -> bool:
     return any(f"'{channel.label}' ({channel.quantity.words})" in line for line in unpaired)
 
 
-def _check_named(good: Sequence[Capture], suspect: Capture, named: Mapping[str, str]) -> None:
+def _check_named(good: Sequence[Loaded], suspect: Loaded, named: Mapping[str, str]) -> None:
     for good_label, label in named.items():
         for captures, wanted in ((good, good_label), ([suspect], label)):
-            known = sorted({c.label for capture in captures for c in capture.channels})
+            known = sorted({c.label for capture in captures for c in capture.measured})
             if _key(wanted) not in {_key(k) for k in known}:
                 raise CompareError(f"no channel is labelled '{wanted}' there; there are {', '.join(map(repr, known))}")
 
 
-def check_systems(captures: Sequence[Capture]) -> list[str]:
+def check_systems(captures: Sequence[Loaded]) -> list[str]:
     """Refuse captures of different system voltages; as entered, or else as the levels prove it.
 
     Returns:
@@ -110,11 +110,11 @@ def check_systems(captures: Sequence[Capture]) -> list[str]:
     return ["the system voltage was not entered in every session: that they are of one system is assumed"]
 
 
-def _is_24_v(capture: Capture) -> bool:
+def _is_24_v(capture: Loaded) -> bool:
     return math.isclose(capture.system_v, 24.0, rel_tol=0.1) if capture.system_v is not None else capture.shows_24_v()
 
 
-def _is_12_v(capture: Capture) -> bool:
+def _is_12_v(capture: Loaded) -> bool:
     if capture.system_v is not None:
         return math.isclose(capture.system_v, 12.0, rel_tol=0.1)
     return _REST_12V[0] <= capture.upper_v() <= _REST_12V[1]
@@ -124,5 +124,5 @@ def _key(label: str) -> str:
     return " ".join(label.casefold().split())
 
 
-def _paths(captures: Sequence[Capture]) -> str:
+def _paths(captures: Sequence[Loaded]) -> str:
     return " and ".join(capture.path.name for capture in captures)

@@ -8,12 +8,12 @@ from pathlib import Path
 
 from meterlog.compare.align import Laid, Pass, lay, nudged
 from meterlog.compare.band import Reference, band, excursions
-from meterlog.compare.capture import Capture, load_capture
 from meterlog.compare.combine import combined
 from meterlog.compare.comparison import Alignment, Band, ChannelComparison, Comparison
 from meterlog.compare.measures import Side, measures
 from meterlog.compare.pairing import Pair, check_systems, pair_channels
 from meterlog.errors import CompareError
+from meterlog.loaded import Loaded, load
 from meterlog.signal.interval import reading_interval
 
 
@@ -32,13 +32,13 @@ def compare(
         LimitsError: the limits cannot be used.
         CompareError: they cannot be compared.
     """
-    captures = [load_capture(path, limits_file) for path in good]
-    return compare_captures(captures, load_capture(suspect, limits_file), pairs=pairs, one_system=one_system)
+    captures = [load(path, limits_file) for path in good]
+    return compare_captures(captures, load(suspect, limits_file), pairs=pairs, one_system=one_system)
 
 
 def compare_captures(
-    good: Sequence[Capture],
-    suspect: Capture,
+    good: Sequence[Loaded],
+    suspect: Loaded,
     *,
     pairs: Mapping[str, str] | None = None,
     one_system: bool = False,
@@ -66,7 +66,7 @@ def compare_captures(
     )
 
 
-def _channel(good: Sequence[Capture], suspect: Capture, pair: Pair, nudge_s: float) -> ChannelComparison:
+def _channel(good: Sequence[Loaded], suspect: Loaded, pair: Pair, nudge_s: float) -> ChannelComparison:
     sides: list[Side] = list(zip(good, pair.good, strict=True))
     own: Side = (suspect, pair.suspect)
     laid = nudged(lay(sides, own), nudge_s)
@@ -96,7 +96,7 @@ def _bands(good: Sequence[Side], suspect: Side, laid: Laid) -> list[Band]:
 
 def _reference(side: Side, one: Pass) -> Reference:
     capture, channel = side
-    return Reference(one, capture.series(channel.number), channel.accuracy)
+    return Reference(one, capture.believed(channel.number), channel.accuracy)
 
 
 def _alignment(laid: Laid, index: int, side: Side) -> Alignment:
@@ -120,7 +120,7 @@ def _notes(good: Sequence[Side], suspect: Side, laid: Laid) -> list[str]:
     if len(labels) > 1:
         notes.append(f"paired although the labels differ: {', '.join(sorted(repr(label) for label in labels))}")
     intervals = [
-        reading_interval(capture.series(channel.number).time_s).interval_s for capture, channel in (*good, suspect)
+        reading_interval(capture.believed(channel.number).time_s).interval_s for capture, channel in (*good, suspect)
     ]
     known = [interval for interval in intervals if not math.isnan(interval)]
     if known and max(known) > 1.5 * min(known):

@@ -1,8 +1,7 @@
 """Statements about a session, each with its evidence and its uncertainty: one kind of finding a file."""
 
 from meterlog.findings.engine import findings
-from meterlog.findings.evidence import SessionView
 from meterlog.findings.finding import Finding, Verdict
 from meterlog.findings.line import Line
 
-__all__ = ["Finding", "Line", "SessionView", "Verdict", "findings"]
+__all__ = ["Finding", "Line", "Verdict", "findings"]

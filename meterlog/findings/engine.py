@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 
 from meterlog.events.event import Event
 from meterlog.findings import (
@@ -22,10 +22,10 @@ from meterlog.findings import (
     ripple,
     unjudged,
 )
-from meterlog.findings.evidence import Evidence, SessionView
+from meterlog.findings.evidence import Evidence
 from meterlog.findings.finding import Finding
 from meterlog.limits.limits import Limits
-from meterlog.series import Series
+from meterlog.session.contents import Contents
 
 KINDS: tuple[Callable[[Evidence], list[Finding]], ...] = (
     faults.findings,
@@ -49,17 +49,14 @@ KINDS: tuple[Callable[[Evidence], list[Finding]], ...] = (
 _ORDER = ("outside", "cannot tell", "within")
 
 
-def findings(
-    view: SessionView, events: Sequence[Event], limits: Limits, read: Mapping[int, Series] | None = None
-) -> list[Finding]:
+def findings(session: Contents, events: Sequence[Event], limits: Limits) -> list[Finding]:
     """Everything that can be said about a session, what is outside its limit first.
 
     Args:
-        view: the session; each channel's series is read once.
+        session: all that it holds.
         events: what the analyzer found in it.
         limits: to judge by.
-        read: series that were read already, by channel number, so that they need not be read again.
     """
-    evidence = Evidence(view, events, limits, read)
+    evidence = Evidence(session, events, limits)
     found = [finding for kind in KINDS for finding in kind(evidence)]
     return sorted(found, key=lambda finding: _ORDER.index(finding.verdict))

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from functools import cached_property
-from typing import Protocol
 
 from meterlog.capture.trigger import Condition, waited_for
 from meterlog.details import entered_number
@@ -18,53 +17,25 @@ from meterlog.limits.limits import Limits
 from meterlog.reading import Quantity
 from meterlog.roles import Role
 from meterlog.series import Series
+from meterlog.session.contents import Contents
 from meterlog.session.model import Channel, Marker
-from meterlog.signal.doubtful import believed
-
-
-class SessionView(Protocol):
-    """The part of a session that findings need; `SessionReader` is one."""
-
-    @property
-    def channels(self) -> Sequence[Channel]: ...
-
-    @property
-    def markers(self) -> Sequence[Marker]: ...
-
-    @property
-    def details(self) -> Mapping[str, str]: ...
-
-    @property
-    def duration_s(self) -> float: ...
-
-    def series(self, channel: int) -> Series: ...
 
 
 class Evidence:
-    """A session with its events and the limits to judge by; series are read once."""
+    """A session with its events and the limits to judge by."""
 
-    def __init__(
-        self,
-        view: SessionView,
-        events: Sequence[Event],
-        limits: Limits,
-        read: Mapping[int, Series] | None = None,
-    ) -> None:
-        """The evidence; `read` holds series that were read already, by channel number."""
-        self.channels = list(view.channels)
-        self.markers = list(view.markers)
-        self.details = dict(view.details)
-        self.duration_s = view.duration_s
-        self.events = list(events)
+    def __init__(self, session: Contents, events: Sequence[Event], limits: Limits) -> None:
+        self.channels = session.channels
+        self.markers = session.markers
+        self.details = session.details
+        self.duration_s = session.duration_s
+        self.events = events
         self.limits = limits
-        self._view = view
-        self._series = dict(read or {})
+        self._session = session
 
     def series(self, channel: Channel) -> Series:
-        """The readings of a channel that are believed; `read` holds those only."""
-        if channel.number not in self._series:
-            self._series[channel.number] = believed(self._view.series(channel.number))
-        return self._series[channel.number]
+        """The readings of a channel that are believed."""
+        return self._session.believed(channel.number)
 
     def of(self, *quantities: Quantity) -> list[Channel]:
         """The channels of these quantities that hold readings."""

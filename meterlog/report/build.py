@@ -16,13 +16,14 @@ from plotly.io.json import to_json_plotly
 
 from meterlog import __version__
 from meterlog.cautions import Act, applying, first_said
-from meterlog.compare import Capture, compare_captures
+from meterlog.compare import compare_captures
 from meterlog.compare.text import SENTENCES, alignment_words, excursion_words, measure_words
 from meterlog.drawing import drawing_library
 from meterlog.drawing.primitives import Figure
 from meterlog.errors import CompareError
 from meterlog.exchange.finished_file import finished_file
 from meterlog.figure_text import shown
+from meterlog.loaded import Loaded
 from meterlog.report.circuit import CircuitPart
 from meterlog.report.content import SessionPart, session_part
 
@@ -37,8 +38,8 @@ MARKS = {
 
 
 def build_report(
-    sessions: Sequence[Capture],
-    good: Sequence[Capture] = (),
+    sessions: Sequence[Loaded],
+    good: Sequence[Loaded] = (),
     title: str = "",
     circuit: CircuitPart | None = None,
 ) -> str:
@@ -85,7 +86,7 @@ def build_report(
     )
 
 
-def _parts(sessions: Sequence[Capture], good: Sequence[Capture]) -> list[SessionPart]:
+def _parts(sessions: Sequence[Loaded], good: Sequence[Loaded]) -> list[SessionPart]:
     """The sessions' parts; where some can be compared, the others say why they cannot."""
     if not good:
         return [session_part(capture, None) for capture in sessions]
@@ -115,7 +116,7 @@ def _template(name: str) -> str:
     return (files("meterlog.report") / "templates" / name).read_text("utf-8")
 
 
-def _title(sessions: Sequence[Capture]) -> str:
+def _title(sessions: Sequence[Loaded]) -> str:
     vehicles = {capture.details.get("vehicle", "").strip() for capture in sessions} - {""}
     return f"Measurement report: {', '.join(sorted(vehicles))}" if vehicles else "Measurement report"
 
@@ -135,9 +136,9 @@ def _worst(parts: Sequence[SessionPart]) -> str:
     return ", ".join(words) + "."
 
 
-def _cautions(sessions: Sequence[Capture], circuit: CircuitPart | None) -> list[str]:
+def _cautions(sessions: Sequence[Loaded], circuit: CircuitPart | None) -> list[str]:
     """What applies to what was recorded, but for what the next measurement says already."""
-    quantities = sorted({channel.quantity for capture in sessions for channel in capture.channels})
+    quantities = sorted({channel.quantity for capture in sessions for channel in capture.measured})
     acts = [Act("record"), *(Act("record", quantity) for quantity in quantities), *([circuit.act] if circuit else [])]
     return first_said(set(circuit.mind if circuit else ()), applying(*acts))
 

@@ -7,13 +7,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import timedelta
 
-from meterlog.compare.capture import Capture
 from meterlog.compare.comparison import ChannelComparison, Comparison
 from meterlog.drawing.primitives import Figure
 from meterlog.events.event import Event
 from meterlog.figure_text import seconds, shown
 from meterlog.findings.finding import Finding
 from meterlog.kinds import KINDS
+from meterlog.loaded import Loaded
 from meterlog.reading import Accuracy
 from meterlog.report.figures import band_figure, channel_figure
 from meterlog.roles import role_key
@@ -71,7 +71,7 @@ class SessionPart:
     comparison_plots: list[Plot]
 
 
-def session_part(capture: Capture, comparison: Comparison | None, not_compared: str = "") -> SessionPart:
+def session_part(capture: Loaded, comparison: Comparison | None, not_compared: str = "") -> SessionPart:
     """Everything about one session; `not_compared` says why there is no comparison where one was wanted."""
     analysis = capture.analysis
     numbered = list(enumerate(analysis.events, 1))
@@ -84,7 +84,7 @@ def session_part(capture: Capture, comparison: Comparison | None, not_compared: 
         length=seconds(capture.duration_s),
         ended=ENDED[capture.ended],
         details=_details(capture),
-        channels=[_channel_row(capture, channel) for channel in capture.channels],
+        channels=[_channel_row(capture, channel) for channel in capture.measured],
         findings=analysis.findings,
         plots=_plots(capture, numbered),
         events=events,
@@ -95,7 +95,7 @@ def session_part(capture: Capture, comparison: Comparison | None, not_compared: 
             for change in capture.link_changes
             if not change.up
         ],
-        unseen=[_unseen(capture, channel) for channel in capture.channels],
+        unseen=[_unseen(capture, channel) for channel in capture.measured],
         limits=f"{analysis.limits.name}{assumed}",
         comparison=comparison,
         not_compared=not_compared,
@@ -103,18 +103,18 @@ def session_part(capture: Capture, comparison: Comparison | None, not_compared: 
     )
 
 
-def _details(capture: Capture) -> list[tuple[str, str]]:
+def _details(capture: Loaded) -> list[tuple[str, str]]:
     """What was entered, the usual questions first."""
     first = [key for key in _DETAIL_WORDS if capture.details.get(key)]
     told = {
         *_DETAIL_WORDS,
-        *(role_key(channel.number) for channel in capture.channels),
+        *(role_key(channel.number) for channel in capture.measured),
     }  # roles stand with the channels
     rest = sorted(key for key, value in capture.details.items() if value and key not in told)
     return [(_DETAIL_WORDS.get(key, key.replace("_", " ")), capture.details[key]) for key in (*first, *rest)]
 
 
-def _channel_row(capture: Capture, channel: Channel) -> dict[str, str]:
+def _channel_row(capture: Loaded, channel: Channel) -> dict[str, str]:
     summary = next(s for s in capture.analysis.channels if s.channel.number == channel.number)
     interval = summary.interval
     return {
@@ -135,7 +135,7 @@ def accuracy_words(accuracy: Accuracy) -> str:
     return f"{words}, a usual figure, not checked" if accuracy == Accuracy() else words
 
 
-def _unseen(capture: Capture, channel: Channel) -> str:
+def _unseen(capture: Loaded, channel: Channel) -> str:
     summary = next(s for s in capture.analysis.channels if s.channel.number == channel.number)
     shortest_s = summary.interval.shortest_visible_s
     if math.isnan(shortest_s):
@@ -146,17 +146,17 @@ def _unseen(capture: Capture, channel: Channel) -> str:
     )
 
 
-def _clock(capture: Capture, time_s: float) -> str:
+def _clock(capture: Loaded, time_s: float) -> str:
     moment = capture.started_at + timedelta(seconds=time_s)
     return f"{moment:%H:%M:%S} ({time_s:.1f} s)"
 
 
-def _marker_row(capture: Capture, time_s: float, name: str, note: str) -> dict[str, str]:
+def _marker_row(capture: Loaded, time_s: float, name: str, note: str) -> dict[str, str]:
     return {"when": _clock(capture, time_s), "name": name, "note": note}
 
 
-def _event_row(capture: Capture, number: int, event: Event) -> dict[str, str]:
-    channel = next(c for c in capture.channels if c.number == event.channel)
+def _event_row(capture: Loaded, number: int, event: Event) -> dict[str, str]:
+    channel = next(c for c in capture.measured if c.number == event.channel)
     unit = channel.quantity.unit
     return {
         "number": str(number),
@@ -174,9 +174,9 @@ def _value(value: float | None, unit: str) -> str:
     return "" if value is None else shown(value, unit)
 
 
-def _plots(capture: Capture, numbered: Sequence[tuple[int, Event]]) -> list[Plot]:
+def _plots(capture: Loaded, numbered: Sequence[tuple[int, Event]]) -> list[Plot]:
     plots = []
-    for channel in capture.channels:
+    for channel in capture.measured:
         own = [(n, e) for n, e in numbered if e.channel == channel.number]
         at = f" at {channel.point}" if channel.point else ""
         name = f"{channel.label or f'channel {channel.number}'}{at}"
@@ -194,7 +194,7 @@ def _worth_a_look(numbered: Sequence[tuple[int, Event]]) -> list[tuple[int, Even
     return sorted(shown_kinds[:_MOST_CLOSE_UPS], key=lambda entry: entry[0])
 
 
-def _close_up(capture: Capture, channel: Channel, number: int, event: Event, own: Sequence[tuple[int, Event]]) -> Plot:
+def _close_up(capture: Loaded, channel: Channel, number: int, event: Event, own: Sequence[tuple[int, Event]]) -> Plot:
     around_s = max(3.0, 0.5 * (event.end_s - event.start_s))
     window = (max(0.0, event.start_s - around_s), min(capture.duration_s, event.end_s + around_s))
     caption = f"{channel.label}: event {number} ({KINDS[event.kind].words}) close up."

@@ -11,13 +11,13 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from meterlog.compare.capture import Capture
 from meterlog.compare.comparison import Band, ChannelComparison, Excursion
 from meterlog.drawing.palette import BLACK, GRID, ORANGE
 from meterlog.drawing.primitives import Figure, band, layout, word
 from meterlog.drawing.reference import MOST_EXCURSIONS, edges, middle_and_suspect, thinned
 from meterlog.drawing.row import Row, TimeAxis, Window, draw_markers, draw_row
 from meterlog.events.event import Event
+from meterlog.loaded import Loaded
 from meterlog.reading import Quantity
 from meterlog.session.model import Channel
 
@@ -26,14 +26,14 @@ _NAME_LETTERS = 24
 
 
 def channel_figure(
-    capture: Capture,
+    capture: Loaded,
     channel: Channel,
     numbered: Sequence[tuple[int, Event]],
     shown: tuple[float, float] | None = None,
 ) -> Figure:
     """One channel over time, or over a stretch of it, with its limits, numbered events and the session's markers."""
     time = TimeAxis(shown or (0.0, max(capture.duration_s, 0.1)), _seconds, "%{x:.2f} s")
-    row = Row(channel, capture.series(channel.number), numbered, capture.analysis.lines(channel.number))
+    row = Row(channel, capture.believed(channel.number), numbered, capture.analysis.lines(channel.number))
     window = Window()
     draw_row(window, "y", row, time)
     draw_markers(window, capture.markers, time, letters=_NAME_LETTERS)

@@ -19,9 +19,8 @@ import argparse
 import math
 import random
 from collections import Counter
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
-from datetime import UTC, datetime
 from functools import partial
 
 import numpy as np
@@ -31,7 +30,8 @@ from meterlog.errors import EncodeError
 from meterlog.framing import Decoder, Framing, framing_of
 from meterlog.reading import Flag, Quantity, Reading
 from meterlog.series import Series
-from meterlog.session.model import Channel, LinkChange, Marker
+from meterlog.session.contents import Contents
+from meterlog.session.model import Channel
 from meterlog_drivers.every_mode import every_mode, nearest_shown
 from tests.bench.results import write
 
@@ -189,26 +189,18 @@ FEEDS: dict[str, Callable[[random.Random, int], Feed]] = {
 }
 
 
-class Recorded:
-    """A session in memory: what `analyze` wants of one."""
-
-    path = "a feed"
-    started_at = datetime(2026, 1, 1, tzinfo=UTC)
-    link_changes: Sequence[LinkChange] = ()
-    markers: Sequence[Marker] = ()
-
-    def __init__(self, readings: list[Reading]) -> None:
-        self.details = {"system_v": "12"}
-        by_quantity: dict[Quantity, list[Reading]] = {}
-        for reading in readings:
-            by_quantity.setdefault(reading.quantity, []).append(reading)
-        self.channels = [Channel(n, "pump feed", q) for n, q in enumerate(by_quantity, 1)]
-        self._series = {n: _series(some) for n, some in enumerate(by_quantity.values(), 1)}
-        self.duration_s = readings[-1].time_s
-
-    def series(self, channel: int) -> Series:
-        """The readings of a channel."""
-        return self._series[channel]
+def recorded(readings: list[Reading]) -> Contents:
+    """A session in memory: what `analyze` wants."""
+    by_quantity: dict[Quantity, list[Reading]] = {}
+    for reading in readings:
+        by_quantity.setdefault(reading.quantity, []).append(reading)
+    return Contents(
+        {n: _series(some) for n, some in enumerate(by_quantity.values(), 1)},
+        [Channel(n, "pump feed", q) for n, q in enumerate(by_quantity, 1)],
+        details={"system_v": "12"},
+        path=Path("a feed"),
+        duration_s=readings[-1].time_s,
+    )
 
 
 def _series(some: list[Reading]) -> Series:
@@ -262,7 +254,7 @@ class Verdicts:
 def judge_feed(framing: Framing, feed: Feed, parity: bool, rng: random.Random, verdicts: Verdicts) -> None:
     """Send a feed, analyze what came, and count."""
     readings, wrong, undoubted = sent(framing, feed, parity, rng)
-    analysis = analyze(Recorded(readings))
+    analysis = analyze(recorded(readings))
     verdicts.frames += len(feed.volts)
     verdicts.wrong += wrong
     verdicts.undoubted += undoubted

@@ -10,8 +10,6 @@ import sys
 import time
 import tracemalloc
 from collections.abc import Iterator
-from dataclasses import dataclass, field
-from datetime import UTC, datetime
 from functools import partial
 
 import numpy as np
@@ -21,7 +19,8 @@ from meterlog.events.detect import detect
 from meterlog.events.live import LiveDetector
 from meterlog.reading import Quantity, Reading
 from meterlog.series import Series
-from meterlog.session.model import Channel, LinkChange, Marker
+from meterlog.session.contents import Contents
+from meterlog.session.model import Channel
 from tests.bench.table import Row, at_most, best_s, in_turns, show
 
 CHANNEL = Channel(1, "feed", Quantity.DC_VOLTAGE)
@@ -31,29 +30,6 @@ CLOCK = time.process_time
 MOST_TIMES_SUM, MOST_TIMES_ARRAYS, MOST_LIVE_US = 100.0, 5.0, 20.0
 MOST_GROWTH = 1.25
 """Ten times the readings may cost so much more a reading: noise, not growth."""
-
-
-@dataclass
-class Memory:
-    """A session in memory."""
-
-    only: Series
-    channels: list[Channel] = field(default_factory=lambda: [CHANNEL])
-    markers: list[Marker] = field(default_factory=list)
-    link_changes: list[LinkChange] = field(default_factory=list)
-    details: dict[str, str] = field(default_factory=dict)
-    path: str = "memory"
-    started_at: datetime = datetime(2024, 1, 1, tzinfo=UTC)
-
-    @property
-    def duration_s(self) -> float:
-        """When the last reading was shown, s."""
-        return float(self.only.time_s[-1])
-
-    def series(self, channel: int) -> Series:
-        """The readings."""
-        assert channel == CHANNEL.number
-        return self.only
 
 
 def log_of(n: int) -> Series:
@@ -86,7 +62,7 @@ def rows(most: int = 10_000_000) -> Iterator[Row]:
     a_reading_s = []
     for n in (most // 10, most):
         series = log_of(n)
-        session = Memory(series)
+        session = Contents({CHANNEL.number: series}, [CHANNEL], duration_s=float(series.time_s[-1]))
         sum_s = best_s(series.value.sum, 7, CLOCK)
         detect_s, analyze_s = in_turns(
             partial(detect, CHANNEL, series), partial(analyze, session), times=3, clock=CLOCK

@@ -13,6 +13,7 @@ from meterlog.analysis import analyze
 from meterlog.capture import Notice, Recorder, meter_setup
 from meterlog.capture.suspension import suspended_s
 from meterlog.session import SessionWriter, add_marker, open_reader
+from meterlog.session.contents import Contents
 
 HOUR_S = 3600.0
 
@@ -60,7 +61,7 @@ def test_a_suspension_is_a_gap_with_its_cause_and_later_times_count_it_in(
         causes = [(change.up, change.cause) for change in reader.link_changes]
         assert (False, "this computer was suspended") in causes
         assert (True, "it woke after 3600 s") in causes
-        assert [event.kind for event in analyze(reader).events] == ["gap"]
+        assert [event.kind for event in analyze(Contents.of(reader)).events] == ["gap"]
     assert [notice.text for notice in told if "suspended for 3600 s" in notice.text]
 
 

@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from meterlog.compare import compare, compare_captures, load_capture
+from meterlog.compare import compare, compare_captures
 from meterlog.compare.align import best_shift
+from meterlog.loaded import load
 from meterlog.series import Series
 from tests.compare.conftest import Maker, Shape, prime
 
@@ -89,7 +90,7 @@ def test_primes_pair_by_their_key_on_and_not_by_their_order(make: Maker) -> None
 
 
 def test_the_alignment_can_be_nudged_by_hand(make: Maker) -> None:
-    captures = [load_capture(make(name, {"pump": prime(4.0)})) for name in ("good", "suspect")]
+    captures = [load(make(name, {"pump": prime(4.0)})) for name in ("good", "suspect")]
     found = compare_captures(captures[:1], captures[1]).channels[0].alignment[0]
     moved = compare_captures(captures[:1], captures[1], nudge_s=1.5).channels[0]
     assert moved.alignment[0].offset_s == pytest.approx(found.offset_s + 1.5)
@@ -99,6 +100,6 @@ def test_the_alignment_can_be_nudged_by_hand(make: Maker) -> None:
 
 def test_a_capture_knows_its_system(make: Maker) -> None:
     path = make("a", {"pump": 25.0}, details={})
-    capture = load_capture(path)
+    capture = load(path)
     assert capture.system_v is None
     assert capture.shows_24_v()

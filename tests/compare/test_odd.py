@@ -8,9 +8,10 @@ import json
 import numpy as np
 import pytest
 
-from meterlog.compare import Capture, compare_captures, load_capture
+from meterlog.compare import compare_captures
 from meterlog.compare.text import as_text
 from meterlog.errors import CompareError
+from meterlog.loaded import Loaded, load
 from meterlog.reading import Quantity
 from meterlog.report import build_report
 from meterlog.series import Series
@@ -33,7 +34,7 @@ SHAPES = {
 
 @pytest.mark.parametrize("quantity", [Quantity.DC_VOLTAGE, Quantity.DC_CURRENT, Quantity.RESISTANCE])
 def test_odd_captures(make: Maker, quantity: Quantity) -> None:
-    captures: list[Capture] = []
+    captures: list[Loaded] = []
     for name, value in SHAPES.items():
         path = make.folder / f"{name}.sqlite"
         with SessionWriter.create(path) as writer:
@@ -43,7 +44,7 @@ def test_odd_captures(make: Maker, quantity: Quantity) -> None:
             writer.append_series(number, Series(times, value, unknown, np.zeros(len(value), np.uint16)))
             for time_s, text in ((0.0, "key-on"), (0.1, "crank"), (0.1, "wiggle"), (0.2, "wiggle")):
                 writer.add_marker(time_s, text)
-        captures.append(load_capture(path))
+        captures.append(load(path))
     assert build_report(captures).count('class="figure"') >= len(captures)
     told = 0
     for good, suspect in itertools.product(captures, captures):

@@ -18,6 +18,7 @@ from playwright.sync_api import Browser, Page, expect
 from meterlog.analysis import analyze
 from meterlog.reading import Quantity, Reading
 from meterlog.session import SessionWriter, open_reader
+from meterlog.session.contents import Contents
 from meterlog_dashboard.access import LOOPBACK, Access
 from meterlog_dashboard.capture_process import Recorders
 from meterlog_dashboard.library import Library
@@ -129,7 +130,7 @@ def test_arm_on_the_page_see_the_prime_caught_mark_and_stop(
     with open_reader(path) as reader:
         assert [channel.label for channel in reader.channels] == ["pump feed"]
         assert "key-off" in [marker.name for marker in reader.markers]
-        assert "prime_pulse" in [event.kind for event in analyze(reader).events]
+        assert "prime_pulse" in [event.kind for event in analyze(Contents.of(reader)).events]
     assert [file.name for file in tmp_path.iterdir()] == [path.name]
 
 

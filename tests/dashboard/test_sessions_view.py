@@ -148,7 +148,7 @@ def test_the_shelf_reads_a_session_again_only_when_it_changed(shop_folder: Path)
     from meterlog.session.markers import add_marker
 
     shelf = Shelf(Library(shop_folder))
-    first = shelf.held("crank-good.sqlite")
-    assert shelf.held("crank-good.sqlite") is first
+    first = shelf.loaded("crank-good.sqlite")
+    assert shelf.loaded("crank-good.sqlite") is first
     add_marker(shop_folder / "crank-good.sqlite", "wiggle", time_s=1.0)
-    assert len(shelf.held("crank-good.sqlite").markers) == len(first.markers) + 1
+    assert len(shelf.loaded("crank-good.sqlite").markers) == len(first.markers) + 1

@@ -123,7 +123,8 @@ def test_rejected_frames_are_counted_in_the_session_and_said(tmp_path: Path) -> 
     from meterlog.capture.meters import meter_setup
     from meterlog.capture.recorder import Recorder
     from meterlog.cli.analyze import as_text
-    from meterlog.session import SessionWriter, open_reader
+    from meterlog.session.contents import Contents
+from meterlog.session import SessionWriter, open_reader
 
     right = with_parity(frame(framing_of("digits11:x"), 12.34))
     damaged = bytes([right[0] ^ 1]) + right[1:]
@@ -138,6 +139,6 @@ def test_rejected_frames_are_counted_in_the_session_and_said(tmp_path: Path) -> 
     recorder.finish()
     with open_reader(path) as reader:
         assert [c.rejected for c in reader.channels] == [2]
-        analysis = analyze(reader)
+        analysis = analyze(Contents.of(reader))
     assert "2 damaged frames thrown away" in as_text(analysis)
     assert analysis.as_json()["channels"][0]["rejected_frames"] == 2  # type: ignore[index]

@@ -29,6 +29,7 @@ from meterlog.framing import framing_of
 from meterlog.limits import load_limits
 from meterlog.reading import Quantity, Reading
 from meterlog.session import SessionWriter, open_reader
+from meterlog.session.contents import Contents
 from meterlog.session.markers import add_marker, change_marker
 from meterlog.transports.raw_capture import read_raw_capture
 from tests.faults.test_fuzz_page import fuzz_page
@@ -173,7 +174,7 @@ def fuzz_words(rng: random.Random, folder: Path) -> None:
             path, 1, name=_word(rng), note=_word(rng), time_s=rng.choice((None, 2.0, 1e300, float("inf"), -3.0))
         )
     with open_reader(path) as reader:
-        analyze(reader)
+        analyze(Contents.of(reader))
         export_csv(reader, table, delimiter=",", decimal=".")
         label, notes = reader.channels[0].label, [(m.name, m.note) for m in reader.markers]
     import_session_table(table, again, {}, Tally())

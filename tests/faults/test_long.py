@@ -23,6 +23,7 @@ from meterlog.errors import LinkLost
 from meterlog.reading import Accuracy, Flag, Quantity, Reading
 from meterlog.session import SessionReader, SessionWriter, open_reader
 from meterlog.session.commits import WAL_LIMIT_BYTES
+from meterlog.session.contents import Contents
 
 
 class Accelerated:
@@ -145,7 +146,7 @@ def test_hours_of_recording_take_no_more_memory_or_handles(tmp_path: Path) -> No
     with open_reader(tmp_path / "a.sqlite") as reader:
         assert sum(reader.count(channel.number) for channel in reader.channels) == flat.readings
         assert len([change for change in reader.link_changes if not change.up]) == flat.losses > 0
-        assert not [event for event in analyze(reader).events if event.kind == "gap"]
+        assert not [event for event in analyze(Contents.of(reader)).events if event.kind == "gap"]
 
 
 def log_while_read(path: Path, seconds: float, batch: int = 400) -> tuple[int, int, int]:

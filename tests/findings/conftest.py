@@ -14,6 +14,7 @@ from meterlog.findings import Finding, findings
 from meterlog.limits import Limits, load_limits
 from meterlog.reading import Accuracy, Flag, Quantity
 from meterlog.series import Series
+from meterlog.session.contents import Contents
 from meterlog.session.model import ARMED, CAPTURE, Channel, Marker
 
 USUAL = Accuracy()
@@ -98,7 +99,8 @@ class Bench:
 
     def all(self) -> list[Finding]:
         """All findings."""
-        return findings(self, self.events, self.limits)
+        session = Contents(self._series, self.channels, self.markers, self.details, duration_s=self.duration_s)
+        return findings(session, self.events, self.limits)
 
 
 @pytest.fixture

@@ -10,6 +10,7 @@ import pytest
 from meterlog.analysis import analyze
 from meterlog.reading import Quantity
 from meterlog.session import open_reader
+from meterlog.session.contents import Contents
 from tests.findings.conftest import Bench
 
 SAMPLES = sorted((Path(__file__).parents[2] / "recordings").glob("*.sqlite"))
@@ -18,7 +19,7 @@ SAMPLES = sorted((Path(__file__).parents[2] / "recordings").glob("*.sqlite"))
 @pytest.mark.parametrize("path", SAMPLES, ids=lambda path: path.stem)
 def test_each_line_lies_in_its_session_and_belongs_to_one_finding(path: Path) -> None:
     with open_reader(path) as reader:
-        analysis = analyze(reader)
+        analysis = analyze(Contents.of(reader))
     numbers = {one.channel.number for one in analysis.channels}
     for finding in analysis.findings:
         for line in finding.lines:

@@ -9,6 +9,7 @@ import pytest
 from meterlog.analysis import analyze
 from meterlog.findings import Finding
 from meterlog.session import open_reader
+from meterlog.session.contents import Contents
 
 RECORDINGS = Path(__file__).parents[2] / "recordings"
 
@@ -16,7 +17,7 @@ RECORDINGS = Path(__file__).parents[2] / "recordings"
 def judged(name: str) -> list[Finding]:
     """The findings about a sample."""
     with open_reader(RECORDINGS / f"{name}.sqlite") as reader:
-        return analyze(reader).findings
+        return analyze(Contents.of(reader)).findings
 
 
 @pytest.mark.parametrize(

@@ -14,7 +14,7 @@ from meterlog.circuit.acts import beginning
 from meterlog.circuit.diagnosis import Diagnoser, percent
 from meterlog.circuit.measured import Measurement, Tried, load_measured
 from meterlog.cli.main import main
-from meterlog.compare import load_capture
+from meterlog.loaded import load
 from meterlog.report import CircuitPart, build_report, circuit_part
 from tests.report.conftest import HOSTILE, Make
 from tests.report.test_report import text_of as escaped_text_of
@@ -53,7 +53,7 @@ def burnt_relay(diagnoser: Diagnoser, measured_file: Path) -> CircuitPart:
 
 
 def test_the_page_says_the_same_as_the_diagnosis(diagnoser: Diagnoser, burnt_relay: CircuitPart, make: Make) -> None:
-    text = text_of(build_report([load_capture(make())], circuit=burnt_relay))
+    text = text_of(build_report([load(make())], circuit=burnt_relay))
     known = diagnoser.diagnose(
         [Measurement("voltage", "fuse_out", value=12.0), Measurement("voltage_drop", "relay", "relay", value=2.1),
          Measurement("voltage", "plug_feed", value=9.7)],
@@ -109,14 +109,14 @@ def test_a_part_remains_is_excluded_or_was_rare_and_never_two_of_these(
 
 def test_contradictions_are_named_in_it(diagnoser: Diagnoser, make: Make) -> None:
     twice = [Measurement("voltage", "fuse_out", value=value) for value in (12.1, 6.0)]
-    text = text_of(build_report([load_capture(make())], circuit=circuit_part(diagnoser, twice, [])))
+    text = text_of(build_report([load(make())], circuit=circuit_part(diagnoser, twice, [])))
     assert "12.1 V and 6 V were both read fuse out to battery minus at key-on" in text
 
 
 def test_names_typed_into_a_circuit_file_stay_text(diagnoser: Diagnoser, make: Make) -> None:
     circuit = dataclasses.replace(diagnoser.circuit, name=HOSTILE)
     part = dataclasses.replace(circuit_part(diagnoser, [], []), name=circuit.name, not_used=[HOSTILE], rates=HOSTILE)
-    page = build_report([load_capture(make())], circuit=part)
+    page = build_report([load(make())], circuit=part)
     assert "<script>window.bad" not in page
     assert "<img src=x" not in page
 

@@ -11,8 +11,8 @@ from typing import Any
 import pytest
 
 from meterlog.cautions import Act, applying
-from meterlog.compare import load_capture
 from meterlog.errors import CompareError
+from meterlog.loaded import load
 from meterlog.report import build_report, find_browser, print_pdf
 from tests.report.conftest import HOSTILE, Make
 
@@ -28,7 +28,7 @@ def text_of(page: str) -> str:
 
 def test_it_holds_everything_that_was_measured_and_said(make: Make) -> None:
     details = {"system_v": "12", "vehicle": "old van", "complaint": "dies now and then", "temperature_c": "18"}
-    capture = load_capture(make(details=details))
+    capture = load(make(details=details))
     text = text_of(build_report([capture]))
     for wanted in (
         "Measurement report: old van",
@@ -56,22 +56,22 @@ def test_it_holds_everything_that_was_measured_and_said(make: Make) -> None:
 
 
 def test_the_library_is_embedded_once_whatever_the_number_of_plots(make: Make) -> None:
-    one = build_report([load_capture(make())])
-    three = build_report([load_capture(make(f"s{n}")) for n in range(3)])
+    one = build_report([load(make())])
+    three = build_report([load(make(f"s{n}")) for n in range(3)])
     assert one.count("plotly.js (basic") == three.count("plotly.js (basic") == 1
     assert len(three) - len(one) < 200_000
     assert three.count('class="figure"') == 6
 
 
 def test_nothing_in_it_asks_for_a_network(make: Make) -> None:
-    page = build_report([load_capture(make())])
+    page = build_report([load(make())])
     assert not re.findall(r"<(?:script|link|img|iframe)[^>]+(?:src|href)=\"(?!data:)", page)
     assert "default-src 'none'" in page
 
 
 def test_what_was_typed_stays_text(make: Make) -> None:
     details = {"system_v": "12", "vehicle": HOSTILE, "complaint": HOSTILE, HOSTILE: HOSTILE}
-    page = build_report([load_capture(make(text=HOSTILE, details=details))], title=HOSTILE)
+    page = build_report([load(make(text=HOSTILE, details=details))], title=HOSTILE)
     assert "<script>window.bad" not in page
     assert "<img src=x" not in page
     assert "49" not in re.findall(r"<title>(.*?)</title>", page)[0]
@@ -83,7 +83,7 @@ def test_what_was_typed_stays_text(make: Make) -> None:
 
 
 def test_gaps_are_shaded_and_overload_is_drawn_as_such(make: Make) -> None:
-    page = build_report([load_capture(make())])
+    page = build_report([load(make())])
     figures = [json.loads(f) for f in re.findall(r'class="figure">(.*?)</script>', page, flags=re.DOTALL)]
     notes = [[note["text"] for note in figure["layout"]["annotations"]] for figure in figures]
     assert all("no data" in of_one for of_one in notes)
@@ -93,7 +93,7 @@ def test_gaps_are_shaded_and_overload_is_drawn_as_such(make: Make) -> None:
 def test_the_figures_are_such_as_the_drawing_library_takes(make: Make) -> None:
     import plotly.graph_objects as go
 
-    page = build_report([load_capture(make())], [load_capture(make("good"))])
+    page = build_report([load(make())], [load(make("good"))])
     drawings = [json.loads(f) for f in re.findall(r'class="figure">(.*?)</script>', page, flags=re.DOTALL)]
     assert len(drawings) >= 4
     for drawing in drawings:
@@ -101,8 +101,8 @@ def test_the_figures_are_such_as_the_drawing_library_takes(make: Make) -> None:
 
 
 def test_a_comparison_is_in_it_where_known_good_are_given() -> None:
-    good = [load_capture(RECORDINGS / f"key-on-good-{n}.sqlite") for n in (1, 2)]
-    suspects = [load_capture(RECORDINGS / f"{name}.sqlite") for name in ("key-on-suspect", "wiggle-feed-ohms")]
+    good = [load(RECORDINGS / f"key-on-good-{n}.sqlite") for n in (1, 2)]
+    suspects = [load(RECORDINGS / f"{name}.sqlite") for name in ("key-on-suspect", "wiggle-feed-ohms")]
     page = build_report(suspects, good)
     text = text_of(page)
     assert "1 of 2 sessions different from the known-good" in text
@@ -119,7 +119,7 @@ def test_in_a_real_browser_it_draws_without_error_or_request(
 ) -> None:
     details = {"system_v": "12", "vehicle": HOSTILE, "complaint": HOSTILE}
     path = tmp_path / "report.html"
-    path.write_text(build_report([load_capture(make(text=HOSTILE, details=details))]), encoding="utf-8")
+    path.write_text(build_report([load(make(text=HOSTILE, details=details))]), encoding="utf-8")
     page = browser.new_page(viewport={"width": width, "height": 900})
     complaints: list[str] = []
     requests: list[str] = []
@@ -140,7 +140,7 @@ def test_in_a_real_browser_it_draws_without_error_or_request(
 
 def test_on_paper_no_drawing_is_cut(make: Make, browser: Any, tmp_path: Path) -> None:
     path = tmp_path / "report.html"
-    path.write_text(build_report([load_capture(make())]), encoding="utf-8")
+    path.write_text(build_report([load(make())]), encoding="utf-8")
     page = browser.new_page(viewport={"width": 1280, "height": 900})
     page.goto(path.as_uri())
     page.wait_for_function("document.querySelectorAll('.main-svg .trace').length >= 2")
@@ -156,7 +156,7 @@ def test_on_paper_no_drawing_is_cut(make: Make, browser: Any, tmp_path: Path) ->
 def test_a_pdf_is_made(make: Make, need: Need, tmp_path: Path) -> None:
     need(find_browser(), "no Chromium on this computer")
     path, pdf = tmp_path / "report.html", tmp_path / "report.pdf"
-    path.write_text(build_report([load_capture(make())]), encoding="utf-8")
+    path.write_text(build_report([load(make())]), encoding="utf-8")
     print_pdf(path, pdf)
     made = pdf.read_bytes()
     assert made.startswith(b"%PDF-")

@@ -19,6 +19,7 @@ from pathlib import Path
 from meterlog.analysis import Analysis, analyze
 from meterlog.errors import MeterlogError, SessionWriteFailed
 from meterlog.session import add_marker, open_reader
+from meterlog.session.contents import Contents
 from meterlog_drivers.simulated.scenario import Run
 from meterlog_drivers.simulated.scenarios import SCENARIOS
 
@@ -154,7 +155,7 @@ def _first_reading_s(path: Path, recorder: subprocess.Popen[bytes]) -> float:
 
 def _analysis(path: Path) -> Analysis:
     with open_reader(path) as reader:
-        return analyze(reader)
+        return analyze(Contents.of(reader))
 
 
 def _check_prime(step: Step) -> None:

@@ -4,17 +4,16 @@ from __future__ import annotations
 
 from pathlib import Path
 from types import TracebackType
-from typing import TYPE_CHECKING
 
 import pandas as pd
 
+from meterlog.analysis import analyze
 from meterlog.errors import UsageError
+from meterlog.events.event import Event
 from meterlog.reading import Flag
+from meterlog.session.contents import Contents
 from meterlog.session.model import Channel
 from meterlog.session.reader import SessionReader, open_reader
-
-if TYPE_CHECKING:
-    from meterlog.events.event import Event
 
 
 class Session:
@@ -103,8 +102,5 @@ class Session:
 
     def events(self) -> pd.DataFrame:
         """What the analysis finds, a row an event, with the fields of `meterlog analyze --json`."""
-        from meterlog.analysis import analyze
-        from meterlog.events.event import Event
-
-        found: list[Event] = list(analyze(self._reader).events)
+        found: list[Event] = list(analyze(Contents.of(self._reader)).events)
         return pd.DataFrame([event.as_json() for event in found], columns=list(Event.__dataclass_fields__))

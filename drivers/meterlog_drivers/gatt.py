@@ -32,7 +32,7 @@ import struct
 from typing import NamedTuple
 
 from meterlog.address import Address
-from meterlog.driver import Meter, Traffic
+from meterlog.driver import Meter, Traffic, load_driver
 from meterlog.errors import EncodeError
 from meterlog.framing import Decoder, Encoder, FramingDriver
 from meterlog.reading import Flag, Quantity, Reading
@@ -294,15 +294,11 @@ class Gatt(FramingDriver):
 
     def meter(self, address: Address) -> Meter:
         """`gatt:ADDRESS` is `ble:ADDRESS?decoder=gatt`."""
-        from meterlog_drivers.ble import Ble
-
-        return Ble().meter(_as_ble(address))
+        return load_driver("ble").meter(_as_ble(address))
 
     def check(self, address: Address) -> None:
         """As the ble driver does."""
-        from meterlog_drivers.ble import Ble
-
-        Ble().check(_as_ble(address))
+        load_driver("ble").check(_as_ble(address))
 
 
 def _as_ble(address: Address) -> Address:

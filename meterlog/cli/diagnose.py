@@ -9,17 +9,13 @@ from __future__ import annotations
 import argparse
 import json
 import sys
-from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from meterlog.cli.circuit_case import add_case_arguments, collect, make_diagnoser
 from meterlog.plain_text import one_line
 
 if TYPE_CHECKING:
-    from meterlog.circuit.diagnosis import Diagnosis
-    from meterlog.circuit.measured import Tried
-    from meterlog.circuit.model import Circuit
-    from meterlog.circuit.suggest import Suggestion
+    pass
 
 EXAMPLE = "meterlog diagnose --circuit pump-feed --measured readings.toml"
 
@@ -45,6 +41,8 @@ def run(args: argparse.Namespace) -> int:
         print(json.dumps(diagnoser.diagnose(measured, tried).as_json(), allow_nan=False, ensure_ascii=False))
         return 0
     if not sys.stdin.isatty():
+        from meterlog.cli.diagnose_words import as_text, print_general
+
         said: set[str] = set()
         print(as_text(diagnoser.circuit, diagnoser.diagnose(measured, tried), said))
         print_general(diagnoser.circuit, tried, said)
@@ -52,68 +50,3 @@ def run(args: argparse.Namespace) -> int:
     from meterlog.cli.diagnose_talk import Talk
 
     return Talk(args, diagnoser, measured, tried).run()
-
-
-def as_text(circuit: Circuit, diagnosis: Diagnosis, said: set[str]) -> str:
-    """The diagnosis as a person reads it: the verdict, the parts with their evidence, what to do next.
-
-    Args:
-        circuit: what it is about.
-        diagnosis: what to show.
-        said: takes in the cautions that are shown.
-    """
-    from meterlog.circuit.diagnosis import percent
-
-    lines = [f"{circuit.name}: {diagnosis.verdict}", ""]
-    healthy = f"  {percent(diagnosis.healthy):>9}  healthy: nothing wrong in this circuit"
-    for h in diagnosis.hypotheses[:5]:
-        if h.probability < 0.02:
-            break
-        if healthy and diagnosis.healthy > h.probability:
-            lines.append(healthy)
-            healthy = ""
-        lines.append(f"  {percent(h.probability):>9}  {h.part}: {h.title}")
-        lines += [f"             for: {sentence}" for sentence in h.speaks_for[:3]]
-        lines += [f"             against: {sentence}" for sentence in h.speaks_against[:3]]
-    if healthy:
-        lines.append(healthy)
-    lines += [f"Check: {sentence}" for sentence in diagnosis.inconsistent]
-    if diagnosis.next:
-        lines += ["", *_next_lines(diagnosis.next[0])]
-        said.update(diagnosis.next[0].cautions)
-    else:
-        lines += ["", diagnosis.enough, *mind("  Mind, before you do that:", diagnosis.repair_cautions)]
-        said.update(diagnosis.repair_cautions)
-    lines.append(f"Fault rates: {diagnosis.rates_source}.")
-    return "\n".join(lines)
-
-
-def _next_lines(s: Suggestion) -> list[str]:
-    name = s.measurement.quantity.replace("_", " ")
-    lines = [
-        f"Measure next: {name} {s.measurement.place}",
-        f"  about {s.minutes:.0f} min, {s.gain_bits:.2f} bits expected",
-    ]
-    lines += [f"  {seen}: {meaning}" for seen, meaning in s.outcomes]
-    again = [f"  {s.again}"] if s.again else []
-    return [*lines, *again, *mind("  Mind, before you measure:", s.cautions)]
-
-
-def mind(heading: str, cautions: Sequence[str]) -> list[str]:
-    """Lines with cautions under a heading; none where there are none."""
-    return [heading, *(f"    - {caution}" for caution in cautions)] if cautions else []
-
-
-def print_general(circuit: Circuit, tried: Sequence[Tried], said: set[str]) -> None:
-    """Print the cautions of all of a circuit and of what was tried that are not in `said`, and note them there."""
-    from meterlog.cautions import applying, first_said
-    from meterlog.circuit import acts
-
-    every = applying(acts.beginning(circuit), *(acts.tried(circuit, one) for one in tried))
-    print_mind("Mind, on this circuit:", first_said(said, every))
-
-
-def print_mind(heading: str, cautions: Sequence[str]) -> None:
-    """Print cautions under a heading; nothing where there are none."""
-    for line in mind(heading, cautions):
-        print(line)

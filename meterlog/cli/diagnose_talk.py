@@ -23,7 +23,7 @@ from meterlog.circuit.measured import (
 from meterlog.circuit.model import Circuit
 from meterlog.circuit.suggest import Suggestion
 from meterlog.circuit.typed import typed_plan, typed_trial, typed_value
-from meterlog.cli.diagnose import as_text, print_general, print_mind
+from meterlog.cli.diagnose_words import as_text, print_general, print_mind
 from meterlog.errors import CircuitError, MeterlogError, UsageError
 from meterlog.plain_text import one_line
 

@@ -16,7 +16,7 @@ from meterlog.circuit.diagnosis import Diagnoser
 from meterlog.circuit.load import circuit_from_table
 from meterlog.circuit.measured import Measurement, Tried
 from meterlog.circuit.model import BATTERY_MINUS
-from meterlog.cli.diagnose import as_text, print_general
+from meterlog.cli.diagnose_words import as_text, print_general
 from meterlog.errors import CircuitError
 
 TEXT = {caution.name: caution.text for caution in CAUTIONS}

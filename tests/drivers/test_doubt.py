@@ -123,8 +123,8 @@ def test_rejected_frames_are_counted_in_the_session_and_said(tmp_path: Path) -> 
     from meterlog.capture.meters import meter_setup
     from meterlog.capture.recorder import Recorder
     from meterlog.cli.analyze import as_text
+    from meterlog.session import SessionWriter, open_reader
     from meterlog.session.contents import Contents
-from meterlog.session import SessionWriter, open_reader
 
     right = with_parity(frame(framing_of("digits11:x"), 12.34))
     damaged = bytes([right[0] ^ 1]) + right[1:]

@@ -25,6 +25,7 @@ from typing import Any, Protocol
 from meterlog.capture import ArmedCapture, Condition, MeterSetup, Notice, Outcome, Recorder, meter_setups
 from meterlog.capture.armed_check import check_channel
 from meterlog.capture.detection import LaterDetection
+from meterlog.capture.frozen import ending_when_frozen
 from meterlog.capture.meters import FindsItsDriver
 from meterlog.cautions import DEFERS, Act, applying, sentence
 from meterlog.cli.details import add_details, add_roles, details, entered_roles
@@ -85,43 +86,49 @@ def run(args: argparse.Namespace) -> int:
     """Do it; the exit status."""
     setups = meter_setups(args.meter)
     armed = _armed(args, setups)
-    entered = {**details(args.set), **entered_roles(args.role)}
     sys.setswitchinterval(_SWITCH_INTERVAL_S)
-    notices: queue.SimpleQueue[Notice] = queue.SimpleQueue()
     with lasting_output(), _Ends() as ends:
-        detection = LaterDetection(entered)
-        writer = SessionWriter.create(args.out, details=entered) if args.out else create_named(Path(), entered)
-        path = writer.path
-        recorder = _recorder(
-            setups,
-            writer,
-            armed=armed,
-            events_wanted=args.events,
-            detector=detection,
-            observer=notices.put,
-            raw=args.raw,
-        )
-        try:
-            if any(isinstance(setup.meter, FindsItsDriver) for setup in setups):
-                print("listening to find out which driver fits")
-            recorder.start()
-            for setup in setups:
-                if isinstance(setup.meter, FindsItsDriver):
-                    print("".join(f"note: {failure}\n" for failure in setup.meter.failures), end="")
-            ends.by_flag = True  # readings are kept from here on, so Ctrl-C ends the recording and discards nothing
-            detection.load()
-        except BaseException:
-            recorder.discard()
-            raise
-        if path.suffix != ".sqlite":
-            print(f"note: '{path}' does not end in .sqlite, so the page does not list it")
-        print("\n".join(f"caution: {caution}" for caution in [*applying(Act("record")), sentence(DEFERS)]))
-        try:
-            _show_until_end(recorder, notices, ends, args, str(path))
-        finally:
-            outcome = recorder.finish()
-            ends.by_flag = False
+        with ending_when_frozen():
+            outcome = _recorded(args, setups, armed, ends)
         return _report(outcome, setups, armed)
+
+
+def _recorded(args: argparse.Namespace, setups: list[MeterSetup], armed: ArmedCapture | None, ends: _Ends) -> Outcome:
+    entered = {**details(args.set), **entered_roles(args.role)}
+    notices: queue.SimpleQueue[Notice] = queue.SimpleQueue()
+    detection = LaterDetection(entered)
+    writer = SessionWriter.create(args.out, details=entered) if args.out else create_named(Path(), entered)
+    path = writer.path
+    recorder = _recorder(
+        setups,
+        writer,
+        armed=armed,
+        events_wanted=args.events,
+        detector=detection,
+        observer=notices.put,
+        raw=args.raw,
+    )
+    searching = [setup.meter for setup in setups if isinstance(setup.meter, FindsItsDriver)]
+    try:
+        if searching:
+            print("listening to find out which driver fits", flush=True)
+        recorder.start()
+        ends.by_flag = True  # readings are kept from here on, so Ctrl-C ends the recording and discards nothing
+        detection.load()
+    except BaseException:
+        recorder.discard()
+        raise
+    for failure in dict.fromkeys(failure for meter in searching for failure in meter.failures):
+        print(f"note: {failure}")
+    if path.suffix != ".sqlite":
+        print(f"note: '{path}' does not end in .sqlite, so the page does not list it")
+    print("\n".join(f"caution: {caution}" for caution in [*applying(Act("record")), sentence(DEFERS)]))
+    try:
+        _show_until_end(recorder, notices, ends, args, str(path))
+    finally:
+        outcome = recorder.finish()
+        ends.by_flag = False
+    return outcome
 
 
 def _armed(args: argparse.Namespace, setups: list[MeterSetup]) -> ArmedCapture | None:

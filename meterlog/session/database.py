@@ -19,6 +19,7 @@ from meterlog.errors import (
     SessionWriteFailed,
     UsageError,
 )
+from meterlog.session.cells import LONGEST_TEXT
 from meterlog.session.defences import GuardedConnection
 from meterlog.session.lock import is_recording
 from meterlog.session.schema import APPLICATION_ID, LATEST
@@ -147,6 +148,8 @@ def check_texts(values: Iterable[object]) -> None:
         UsageError: a text has such bytes.
     """
     for value in values:
+        if isinstance(value, str) and len(value) > LONGEST_TEXT:
+            raise UsageError(f"a text of {len(value)} characters is too long for a session: it holds {LONGEST_TEXT}")
         if isinstance(value, str) and not value.isascii():
             try:
                 value.encode()

@@ -6,6 +6,7 @@ import time
 from pathlib import Path
 
 from meterlog.errors import UsageError
+from meterlog.session.cells import MOST_ROWS
 from meterlog.session.changes import changing
 from meterlog.session.database import check_texts
 from meterlog.session.model import Marker
@@ -42,6 +43,9 @@ def add_marker(path: Path | str, name: str, note: str = "", time_s: float | None
             raise UsageError(f"'{path}' runs from 0 to {reader.duration_s:.1f} s; {time_s:g} s is outside")
     time_us = _microseconds(time_s)
     with changing(path) as connection:
+        (last,) = connection.execute("SELECT ifnull(max(number), 0) FROM marker").fetchone()
+        if last >= MOST_ROWS:
+            raise UsageError(f"'{path}' has had {last} markers, and a session takes no more")
         number = connection.execute(
             "INSERT INTO marker (time_us, name, note, by) VALUES (?, ?, ?, 'person')", (time_us, name, note)
         ).lastrowid

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import sqlite3
 import threading
 import time
 from collections.abc import Iterator
@@ -19,13 +18,28 @@ from meterlog.errors import EmptySession, SessionBusy, UsageError
 from meterlog.reading import Accuracy, Quantity
 from meterlog.roles import entered_role
 from meterlog.series import Series
-from meterlog.session.cells import amount, moment, seconds, text
+from meterlog.session.cells import (
+    LONGEST_INTERVAL_S,
+    MOST_CHANNELS,
+    MOST_COUNTS,
+    MOST_ROWS,
+    MOST_SHARE,
+    amount,
+    finite,
+    moment,
+    seconds,
+    text,
+    whole,
+)
 from meterlog.session.database import check_header, not_begun, open_to_read, read_errors
+from meterlog.session.defences import GuardedConnection
 from meterlog.session.lock import is_recording
+from meterlog.session.log_check import is_log_damaged
 from meterlog.session.lost_log import is_log_lost, where_the_log_is
 from meterlog.session.model import HARD_END, Channel, LinkChange, Marker, Overview
 from meterlog.session.overview import Buckets
 from meterlog.session.recovery import settle
+from meterlog.session.schema import CHUNK_READINGS
 from meterlog.session.stored import Stored, joined
 
 Ended = Literal["clean", "hard", "growing"]
@@ -34,6 +48,9 @@ BEGIN_PATIENCE_S = 1.0
 """How long a reader waits for a recorder that is just making the file."""
 
 _EVER_US = 2**62
+_MOST_CHUNKS = 2**20
+"""Of a channel: 4 billion readings, 13 years at ten a second."""
+
 _IN_WINDOW = "WHERE channel = ? AND end_us >= ? AND start_us <= ? ORDER BY first"
 
 
@@ -73,6 +90,8 @@ class SessionReader:
         logged = check_header(path)
         settle(path)
         self._log_lost = is_log_lost(path)
+        # What could not be brought to rest is read with its log.
+        self._log_damaged = not is_recording(path) and is_log_damaged(path.with_name(f"{path.name}-wal"))
         with read_errors(path):
             self._connection, version = open_to_read(path, logged=logged)
             self._stored = Stored(version)
@@ -97,7 +116,7 @@ class SessionReader:
         self.close()
 
     @contextmanager
-    def _snapshot(self) -> Iterator[sqlite3.Connection]:
+    def _snapshot(self) -> Iterator[GuardedConnection]:
         """One consistent state of the file for several statements."""
         with self._lock, read_errors(self.path):
             self._connection.execute("BEGIN")
@@ -106,9 +125,9 @@ class SessionReader:
             finally:
                 self._connection.execute("COMMIT")
 
-    def _rows(self, sql: str, *values: object) -> list[tuple[Any, ...]]:
+    def _rows(self, sql: str, *values: object, most: int = 1) -> list[tuple[Any, ...]]:
         with self._lock, read_errors(self.path):
-            return self._connection.execute(sql, values).fetchall()
+            return self._connection.rows(sql, *values, most=most)
 
     @property
     def ended(self) -> Ended:
@@ -132,12 +151,13 @@ class SessionReader:
     def monotonic_start_s(self) -> float:
         """The session's time 0 on the recording host's `time.monotonic()`, s."""
         ((start_s,),) = self._rows("SELECT monotonic_start_s FROM recording")
-        return float(start_s)
+        with read_errors(self.path):
+            return finite(start_s)
 
     @property
     def details(self) -> dict[str, str]:
         """What was entered about the case: `vehicle`, `complaint`, `point`, ..."""
-        rows = self._rows("SELECT key, value FROM detail ORDER BY key")
+        rows = self._rows("SELECT key, value FROM detail ORDER BY key", most=MOST_CHANNELS)
         with read_errors(self.path):
             return {text(key): text(value) for key, value in rows}
 
@@ -146,20 +166,22 @@ class SessionReader:
         """The channels, by number."""
         details = self.details
         columns = "number, label, quantity, point, address, driver, accuracy_share, accuracy_counts, interval_s"
-        rows = self._rows(f"SELECT {columns}, {self._stored.columns.rejected} FROM channel ORDER BY number")
+        rows = self._rows(
+            f"SELECT {columns}, {self._stored.columns.rejected} FROM channel ORDER BY number", most=MOST_CHANNELS
+        )
         with read_errors(self.path):
             return [
                 Channel(
-                    number,
+                    whole(number),
                     text(label),
                     Quantity(quantity),
                     text(point),
                     text(address),
                     text(driver),
-                    Accuracy(amount(share), amount(counts)),
-                    None if interval_s is None else amount(interval_s),
+                    Accuracy(amount(share, MOST_SHARE), amount(counts, MOST_COUNTS)),
+                    None if interval_s is None else amount(interval_s, LONGEST_INTERVAL_S),
                     role=entered_role(details, number),
-                    rejected=int(amount(rejected)),
+                    rejected=whole(rejected),
                 )
                 for number, label, quantity, point, address, driver, share, counts, interval_s, rejected in rows
             ]
@@ -167,17 +189,21 @@ class SessionReader:
     @property
     def markers(self) -> list[Marker]:
         """The markers, by time."""
-        rows = self._rows("SELECT number, time_us, name, note, by FROM marker ORDER BY time_us, number")
+        sql = "SELECT number, time_us, name, note, by FROM marker ORDER BY time_us, number"
+        rows = self._rows(sql, most=2 * MOST_ROWS)  # the recorder's and those from elsewhere
         with read_errors(self.path):
-            return [Marker(number, seconds(time_us), *map(text, texts)) for number, time_us, *texts in rows]
+            return [Marker(whole(number), seconds(time_us), *map(text, texts)) for number, time_us, *texts in rows]
 
     @property
     def link_changes(self) -> list[LinkChange]:
         """Every coming and going of the links to the meters, in order."""
-        rows = self._rows("SELECT time_us, channel, meter, up, cause FROM link_change ORDER BY time_us, id")
+        sql = "SELECT time_us, channel, meter, up, cause FROM link_change ORDER BY time_us, id"
+        rows = self._rows(sql, most=MOST_ROWS)
         with read_errors(self.path):
             return [
-                LinkChange(seconds(time_us), channel, text(meter), bool(up), text(cause))
+                LinkChange(
+                    seconds(time_us), None if channel is None else whole(channel), text(meter), bool(up), text(cause)
+                )
                 for time_us, channel, meter, up, cause in rows
             ]
 
@@ -200,11 +226,11 @@ class SessionReader:
         self._check_channel(channel)
         ((count,),) = self._rows(
             "SELECT (SELECT ifnull(sum(count), 0) FROM chunk WHERE channel = ?1)"
-            " + (SELECT count(*) FROM reading WHERE channel = ?1)",
+            " + (SELECT ifnull(sum(1), 0) FROM reading WHERE channel = ?1)",
             channel,
         )
         with read_errors(self.path):
-            return int(count)
+            return whole(count)
 
     @property
     def lost(self) -> int:
@@ -213,8 +239,11 @@ class SessionReader:
 
     @property
     def damage(self) -> str:
-        """What to say of `lost`; empty where there is none."""
-        return f"'{self.path}' is damaged: {self.lost} of its readings are left out." if self.lost else ""
+        """What to say of what was recorded and cannot be read; empty where there is none."""
+        words = [f"{self.lost} of its readings are left out"] if self.lost else []
+        if self._log_damaged or self._rows("SELECT ended FROM recording") == [("damaged",)]:
+            words.append("its log was damaged, so that its last readings, and perhaps more, are lost")
+        return f"'{self.path}' is damaged: {'; '.join(words)}." if words else ""
 
     def need_readings(self) -> None:
         """Refuse a session that holds none.
@@ -242,13 +271,13 @@ class SessionReader:
         columns = self._stored.columns
         with self._snapshot() as connection:
             if start_s is None and end_s is None:
-                chunks = connection.execute(
-                    f"SELECT {columns.chunk} FROM chunk WHERE channel = ? ORDER BY first", (channel,)
-                ).fetchall()
+                chunks = connection.rows(
+                    f"SELECT {columns.chunk} FROM chunk WHERE channel = ? ORDER BY first", channel, most=_MOST_CHUNKS
+                )
             else:
-                chunks = connection.execute(
-                    f"SELECT {columns.chunk} FROM chunk {_IN_WINDOW}", (channel, low, high)
-                ).fetchall()
+                chunks = connection.rows(
+                    f"SELECT {columns.chunk} FROM chunk {_IN_WINDOW}", channel, low, high, most=_MOST_CHUNKS
+                )
             rows = self._tail_window(connection, channel, low, high)
         with read_errors(self.path):
             chunks, rows = self._stored.sound_chunks(chunks), self._stored.sound_rows(rows)
@@ -260,12 +289,15 @@ class SessionReader:
                 return whole
         return whole.between(-math.inf if start_s is None else start_s, math.inf if end_s is None else end_s)
 
-    def _tail_window(self, connection: sqlite3.Connection, channel: int, low: int, high: int) -> list[tuple[Any, ...]]:
-        return connection.execute(
+    def _tail_window(self, connection: GuardedConnection, channel: int, low: int, high: int) -> list[tuple[Any, ...]]:
+        return connection.rows(
             f"SELECT {self._stored.columns.reading} FROM reading"
             " WHERE channel = ? AND time_us >= ? AND time_us <= ? ORDER BY number",
-            (channel, low, high),
-        ).fetchall()
+            channel,
+            low,
+            high,
+            most=CHUNK_READINGS,
+        )
 
     def blocks(self, channel: int) -> Iterator[Series]:
         """The readings of a channel, chunk by chunk: for whoever must not hold them all."""
@@ -284,16 +316,21 @@ class SessionReader:
         self._check_channel(channel)
         columns = self._stored.columns
         with self._snapshot() as connection:
-            chunks = connection.execute(
+            chunks = connection.rows(
                 f"SELECT {columns.chunk} FROM chunk WHERE channel = ? AND first + count > ? ORDER BY first LIMIT ?",
-                (channel, cursor, limit),
-            ).fetchall()
+                channel,
+                cursor,
+                limit,
+                most=_MOST_CHUNKS,
+            )
             rows = []
             if limit < 0 or not chunks:
-                rows = connection.execute(
+                rows = connection.rows(
                     f"SELECT {columns.reading} FROM reading WHERE channel = ? AND number >= ? ORDER BY number",
-                    (channel, cursor),
-                ).fetchall()
+                    channel,
+                    cursor,
+                    most=CHUNK_READINGS,
+                )
         with read_errors(self.path):
             ends = [int(first + count) for _, first, count, *_ in chunks] + [int(row[1]) + 1 for row in rows]
             sound = self._stored.sound_chunks(chunks)
@@ -317,18 +354,18 @@ class SessionReader:
         result = Buckets(start_s, end_s, buckets)
         columns = self._stored.columns
         with self._snapshot() as connection:
-            found = connection.execute(
-                f"SELECT {columns.span} FROM chunk {_IN_WINDOW}", (channel, low, high)
-            ).fetchall()
+            found = connection.rows(
+                f"SELECT {columns.span} FROM chunk {_IN_WINDOW}", channel, low, high, most=_MOST_CHUNKS
+            )
             spans = self._stored.sound_spans(found)
             bounds_s = np.array([span[3:5] for span in spans], np.int64).reshape(-1, 2) / 1e6
             places = result.holding(bounds_s[:, 0], bounds_s[:, 1]).tolist()
+            sql = f"SELECT {columns.chunk} FROM chunk WHERE channel = ? AND first = ?"
             straddling = [
-                connection.execute(
-                    f"SELECT {columns.chunk} FROM chunk WHERE channel = ? AND first = ?", (channel, span[1])
-                ).fetchone()
+                chunk
                 for span, place in zip(spans, places, strict=True)
                 if place < 0
+                for chunk in connection.rows(sql, channel, span[1], most=1)
             ]
             rows = self._tail_window(connection, channel, low, high)
         with read_errors(self.path):
@@ -339,7 +376,7 @@ class SessionReader:
         return result.overview()
 
     def _check_channel(self, channel: int) -> None:
-        numbers = [number for (number,) in self._rows("SELECT number FROM channel ORDER BY number")]
+        numbers = [number for (number,) in self._rows("SELECT number FROM channel ORDER BY number", most=MOST_CHANNELS)]
         if channel not in numbers:
             known = ", ".join(map(str, numbers)) or "none yet"
             raise UsageError(f"there is no channel {channel} in '{self.path}'; its channels are {known}")

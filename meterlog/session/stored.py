@@ -9,7 +9,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from meterlog.series import Series
-from meterlog.session.cells import LONGEST_US
+from meterlog.session.cells import LONGEST_US, MOST_READINGS
 from meterlog.session.checks import chunk_crc, row_crc, span_crc
 from meterlog.session.codec import unpack, unpack_times
 from meterlog.session.schema import CHUNK_READINGS
@@ -17,9 +17,6 @@ from meterlog.session.schema import CHUNK_READINGS
 _SPAN = "channel, first, count, start_us, end_us, minimum, maximum, flags, overloads"
 _PACKED = "times, numbers, resolutions, flag_bits"
 _CELLS = "channel, number, time_us, value, resolution, flags"
-
-_MOST_READINGS = 2**53
-"""No channel has more: what a float still counts exactly, and more than any disk holds."""
 
 Cells = tuple[Any, ...]
 
@@ -76,7 +73,7 @@ class Stored:
         sound = self._sound(found, _whole_crc)
         for _, first, count, *_ in sound:
             # A wrong count must not reserve the whole memory.
-            if not 0 < int(count) <= CHUNK_READINGS or not 0 <= int(first) <= _MOST_READINGS:
+            if not 0 < int(count) <= CHUNK_READINGS or not 0 <= int(first) <= MOST_READINGS:
                 raise ValueError("damaged chunk")
         return sound
 
@@ -136,9 +133,11 @@ def joined(chunks: Sequence[Cells], rows: Sequence[Cells]) -> Series:
     resolution, flags = np.empty(total, np.float32), np.empty(total, np.uint16)
     error_s = np.zeros(() if not any(chunk[13] for chunk in chunks) and not any(row[6] for row in rows) else total)
     at = 0
-    for _, _, count, start_us, *_, times, numbers, resolutions, flag_bits, time_errors, _, _ in chunks:
+    for _, _, count, start_us, end_us, *_, times, numbers, resolutions, flag_bits, time_errors, _, _ in chunks:
         part = slice(at, at + count)
         time_us[part] = unpack_times(times, start_us, count)
+        if time_us[at + count - 1] != end_us:
+            raise ValueError("a chunk does not end when it says")
         value[part] = unpack(numbers, "f", count)
         resolution[part] = unpack(resolutions, "f", count)
         flags[part] = unpack(flag_bits, "u", count)

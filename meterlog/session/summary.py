@@ -9,7 +9,7 @@ from pathlib import Path
 
 from meterlog.errors import SessionError
 from meterlog.reading import Quantity
-from meterlog.session.cells import moment, seconds, text
+from meterlog.session.cells import MOST_CHANNELS, moment, seconds, text, whole
 from meterlog.session.database import check_header, is_session, not_begun, open_to_read, read_errors
 from meterlog.session.lock import is_recording
 from meterlog.session.recovery import settle
@@ -17,9 +17,10 @@ from meterlog.session.recovery import settle
 SUFFIXES = (".sqlite", ".db", ".meterlog")
 """Files so named are sessions, or said not to be; under any other name a session is known by its first bytes."""
 
+# sum(1) where count(*) would do: that is a single step, which no limit of steps interrupts.
 _FIGURES = """SELECT recording.started_at, recording.ended,
-    (SELECT ifnull(sum(count), 0) FROM chunk) + (SELECT count(*) FROM reading),
-    (SELECT count(*) FROM marker),
+    (SELECT ifnull(sum(count), 0) FROM chunk) + (SELECT ifnull(sum(1), 0) FROM reading),
+    (SELECT ifnull(sum(1), 0) FROM marker),
     max(0, (SELECT ifnull(max(end_us), 0) FROM chunk), (SELECT ifnull(max(time_us), 0) FROM reading),
         (SELECT ifnull(max(time_us), 0) FROM marker), (SELECT ifnull(max(time_us), 0) FROM link_change))
     FROM recording"""
@@ -74,8 +75,9 @@ def summarize(path: Path) -> Summary:
                 if figures is None:
                     raise not_begun(path)
                 started_at, ended, readings, markers, end_us = figures
-                channels = connection.execute("SELECT label, quantity FROM channel ORDER BY number").fetchall()
-                details = connection.execute("SELECT key, value FROM detail").fetchall()
+                sql = "SELECT label, quantity FROM channel ORDER BY number"
+                channels = connection.rows(sql, most=MOST_CHANNELS)
+                details = connection.rows("SELECT key, value FROM detail", most=MOST_CHANNELS)
             finally:
                 connection.close()
             if ended == "growing" and not is_recording(path):
@@ -85,8 +87,8 @@ def summarize(path: Path) -> Summary:
                 "",
                 moment(started_at),
                 seconds(end_us),
-                readings,
-                markers,
+                whole(readings),
+                whole(markers),
                 text(ended),
                 tuple((text(label), Quantity(text(quantity))) for label, quantity in channels),
                 {text(key): text(value) for key, value in details},

@@ -11,9 +11,10 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any
 
-from meterlog.errors import SessionBusy, SessionError, SessionWriteFailed
+from meterlog.errors import SessionBusy, SessionError, SessionWriteFailed, UsageError
 from meterlog.reading import Accuracy, Quantity, Reading
 from meterlog.series import Series
+from meterlog.session.cells import MOST_CHANNELS, MOST_ROWS
 from meterlog.session.commits import Batch, Bulk, Commits, Mark, Operation, Statement
 from meterlog.session.database import check_texts, write_errors
 from meterlog.session.lock import RecorderLock
@@ -56,6 +57,7 @@ class SessionWriter:
         self._from_elsewhere: list[Marker] = []
         self._given = self._written = 0  # operations
         self._channels: set[int] = set()
+        self._markers = self._link_changes = 0
         self._suspended_s = 0.0
         self._closing = self._hurry = False
         self._changed = threading.Condition()
@@ -150,6 +152,8 @@ class SessionWriter:
             number = max(self._channels, default=0) + 1 if number is None else number
             if number in self._channels:
                 raise ValueError(f"{self.path} has a channel {number} already")
+            if len(self._channels) == MOST_CHANNELS:
+                raise UsageError(f"a session holds at most {MOST_CHANNELS} channels")
             values = (number, label, str(quantity), quantity.unit, point, address, driver, *accuracy, interval_s)
             self._give(Statement(sql, values))
             self._channels.add(number)
@@ -185,7 +189,13 @@ class SessionWriter:
             raise ValueError(f"channel {channel} was never added to {self.path}")
 
     def add_marker(self, time_s: float, name: str, note: str = "", by: str = "person") -> None:
-        """Set a marker, at `time_s` from the session's start."""
+        """Set a marker, at `time_s` from the session's start.
+
+        An armed capture that fires for months sets 100,000, and no more.
+        """
+        self._markers += 1
+        if self._markers > MOST_ROWS:
+            return
         self._give(Mark(time_s, name, note, by))
 
     def markers_from_elsewhere(self) -> list[Marker]:
@@ -198,7 +208,13 @@ class SessionWriter:
         return told
 
     def add_link_change(self, time_s: float, meter: str, up: bool, cause: str, channel: int | None = None) -> None:
-        """Note that the way to a meter came up or went down, at `time_s` from the session's start."""
+        """Note that the way to a meter came up or went down, at `time_s` from the session's start.
+
+        A link that comes and goes for days is noted 100,000 times, and no more.
+        """
+        self._link_changes += 1
+        if self._link_changes > MOST_ROWS:
+            return
         sql = "INSERT INTO link_change (time_us, channel, meter, up, cause) VALUES (?, ?, ?, ?, ?)"
         self._give(Statement(sql, (round(time_s * 1e6), channel, meter, int(up), cause)))
 

@@ -81,7 +81,7 @@ LAYERS: tuple[tuple[str, ...], ...] = (
     ("driver", "transports", "session"),
     ("framing", "events", "exchange"),
     ("probe", "limits"),
-    ("capture", "circuit"),
+    ("capture", "circuit", "discover"),
     ("findings",),
     ("analysis",),
     ("loaded", "notebook"),

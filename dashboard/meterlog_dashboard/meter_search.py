@@ -8,24 +8,25 @@ from collections.abc import Callable, Iterator
 from dash import Dash, Input, Output, ctx, dcc, html
 from dash.development.base_component import Component
 
+from meterlog import discover
 from meterlog.address import Address
+from meterlog.discover import Found
 from meterlog.errors import MeterlogError
+from meterlog.probe import LISTEN_S
 from meterlog_dashboard.view import attributes
 
-_LISTEN_S = 5.0
-_SCAN_S = 3.0
-
-Found = tuple[str, str]
-"""An address, '' where there is none to use, and what is known of it."""
-
-_TRY = ("sim:healthy-prime", "no meter at hand: a simulated van, its pump fed for 2 s at key-on")
+_TRY = Found(
+    "sim",
+    "no meter at hand: a simulated van, its pump fed for 2 s at key-on",
+    Address.parse("sim:healthy-prime"),
+)
 
 
 def panel() -> Component:
     """What is found, with the buttons that look further."""
     return html.Div(
         [
-            html.Div(_list([*_ports(), _TRY]), id="found-meters"),
+            html.Div(found_list([*discover.serial_ports(), _TRY]), id="found-meters"),
             html.Div(
                 [
                     html.Button("Listen which driver fits", id="listen"),
@@ -54,11 +55,11 @@ def register(app: Dash) -> None:
     )
     def look(*_: object) -> tuple[Component, str, bool]:
         if ctx.triggered_id == "listen":
-            search.begin(_listen, f"Listening up to {_LISTEN_S:g} s to each port …")
+            search.begin(_listen, f"Listening up to {LISTEN_S:g} s to each port …")
         elif ctx.triggered_id == "look-bluetooth":
-            search.begin(_bluetooth, f"Looking for {_SCAN_S:g} s …")
+            search.begin(_bluetooth, f"Looking for {discover.SCAN_S:g} s …")
         found, said = search.state()
-        return _list([*found, *([] if found else _ports()), _TRY]), said, not said
+        return found_list([*found, *([] if found else discover.serial_ports()), _TRY]), said, not said
 
 
 class _Search:
@@ -84,7 +85,7 @@ class _Search:
                     self._found.append(found)
         except MeterlogError as error:
             with self._lock:
-                self._found.append(("", str(error)))
+                self._found.append(Found("", str(error)))
         finally:
             with self._lock:
                 self._said = ""
@@ -95,51 +96,28 @@ class _Search:
             return list(self._found), self._said
 
 
-def _ports() -> list[Found]:
-    from meterlog.transports.usb_port import ports
-
-    named = [(port.device, str(getattr(port, "description", "") or "")) for port in ports()]
-    return [(str(Address("auto", device)), "" if what == "n/a" else what) for device, what in named]
-
-
 def _listen() -> Iterator[Found]:
-    from meterlog.probe import probe
-    from meterlog.transports.usb_port import ports
-
-    listed = [port.device for port in ports()]
-    if not listed:
-        yield "", "The system lists no serial ports: plug the meter's cable in."
-    for port in listed:
-        try:
-            finding = probe(port, _LISTEN_S)
-        except MeterlogError as error:
-            yield "", str(error)
-            continue
-        if finding.address is None:
-            yield "", f"{port}: {finding.doubt}"
-        else:
-            yield str(finding.address), finding.fits[0].evidence if finding.fits else "answers when asked"
+    ports = discover.serial_ports()
+    if not ports:
+        yield Found("", discover.NO_PORTS)
+    yield from discover.listen(ports, LISTEN_S)
 
 
 def _bluetooth() -> Iterator[Found]:
-    from meterlog.transports.ble import scan
-
-    peripherals = scan(_SCAN_S)
+    peripherals = discover.peripherals()
     if not peripherals:
-        yield "", "No Bluetooth meter was heard: is its Bluetooth on?"
-    for one in peripherals:
-        signal = "" if one.rssi_dbm is None else f", {one.rssi_dbm} dBm"
-        yield str(Address("ble", one.address)), f"{one.name or 'no name'}{signal}"
+        yield Found("", discover.no_peripherals())
+    yield from peripherals
 
 
-def _list(found: list[Found]) -> Component:
+def found_list(found: list[Found]) -> Component:
     """Buttons that `live.js` puts into the first empty address."""
-    lines = [
-        html.Li(
-            [html.Button(f"Use {address}", className="use", **attributes(data_address=address)), html.Span(what)]
-            if address
-            else what
-        )
-        for address, what in found
-    ]
-    return html.Ul(lines, className="found")
+    return html.Ul([html.Li(_parts(one)) for one in found], className="found")
+
+
+def _parts(one: Found) -> list[Component]:
+    words = [html.Span(text) for text in (one.what, *one.says) if text]
+    if one.address is None:
+        return [*([html.Strong(one.name)] if one.name else []), *words]
+    address = str(one.address)
+    return [html.Button(f"Use {address}", className="use", **attributes(data_address=address)), *words]

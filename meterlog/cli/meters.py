@@ -10,15 +10,15 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Callable, Iterable, Iterator
-from concurrent.futures import ThreadPoolExecutor
 from importlib import import_module
 from pathlib import Path
 
-from meterlog.cli.meters_ble import ble_lines
+from meterlog import discover
 from meterlog.cli.readout import readout
+from meterlog.discover import Found
 from meterlog.driver import Driver, driver_errors, driver_names, load_driver
 from meterlog.errors import DriverError, LinkError, UsageError
-from meterlog.probe import FRAMES_AGREED, LISTEN_S, Heard, probe, probed_drivers
+from meterlog.probe import LISTEN_S
 
 EXAMPLE = "meterlog meters --listen 5"
 
@@ -84,29 +84,40 @@ def _about(driver: Driver) -> Iterator[str]:
 
 def serial_lines(args: argparse.Namespace) -> Iterator[str]:
     """A block of lines a serial port."""
-    ports = _ports(args.port)
+    ports = discover.serial_ports(args.port)
     if not ports:
-        yield "no serial ports: plug the meter's cable in (a USB cable's adapter may want a driver of the system's)"
+        yield discover.NO_PORTS
         return
     if args.listen is None:
-        for port, what in ports.items():
-            yield f"{port}{f'  {what}' if what else ''}"
+        yield from map(_heading, ports)
         yield "add --listen to find out which driver fits"
         return
-    yield f"listening up to {args.listen:g} s to {', '.join(ports)}"
-    _, failures = probed_drivers()
-    yield from (f"  left out: {failure}" for failure in failures)
-    with ThreadPoolExecutor(len(ports)) as pool:
-        heard = {port: pool.submit(probe, port, args.listen, args.ask, FRAMES_AGREED) for port in ports}
-        for port, what in ports.items():
-            yield f"{port}{f'  {what}' if what else ''}"
-            try:
-                found = heard[port].result()
-            except LinkError as error:
-                yield f"  {error}"
-                continue
-            yield from (f"  {failure}" for failure in found.failures)
-            yield from _heard_lines(found)
+    yield f"listening up to {args.listen:g} s to {', '.join(port.name for port in ports)}"
+    yield from (f"  left out: {failure}" for failure in discover.left_out())
+    for port in discover.listen(ports, args.listen, ask=args.ask):
+        yield _heading(port)
+        yield from _heard_lines(port)
+
+
+def ble_lines(args: argparse.Namespace) -> Iterator[str]:
+    """A block of lines a BLE peripheral; nothing when ports are named, since those are serial ones."""
+    if args.port:
+        return
+    try:
+        peripherals = discover.peripherals()
+    except LinkError as error:
+        yield f"no Bluetooth meters: {error}"
+        return
+    if not peripherals:
+        yield discover.no_peripherals()
+        return
+    yield f"Bluetooth LE peripherals heard in {discover.SCAN_S:g} s, the strongest first"
+    for peripheral in peripherals:
+        yield _heading(peripheral)
+        if args.listen is None:
+            yield from (f"  {sentence} (--listen)" for sentence in peripheral.says)
+        else:
+            yield from _heard_lines(discover.listen_to_peripheral(peripheral, args.listen))
 
 
 SECTIONS: tuple[Callable[[argparse.Namespace], Iterable[str]], ...] = (serial_lines, ble_lines)
@@ -118,40 +129,17 @@ def _print(lines: Iterable[str]) -> None:
         print(line, flush=True)
 
 
-def _ports(named: list[str]) -> dict[str, str]:
-    """The ports to look at, each with its USB identity in words."""
-    from meterlog.transports.usb_port import ports
-
-    listed = {}
-    for info in ports():
-        words = [str(getattr(info, "description", "") or "")]
-        if info.vid is not None and info.pid is not None:
-            words.append(f"USB {info.vid:04x}:{info.pid:04x}")
-        if info.serial_number:
-            words.append(f"serial number {info.serial_number}")
-        listed[info.device] = ", ".join(w for w in words if w and w != "n/a")
-    return {port: listed.get(port, "") for port in named} if named else listed
+def _heading(found: Found) -> str:
+    return f"{found.name}{f'  {found.what}' if found.what else ''}"
 
 
-def _heard_lines(heard: Heard) -> Iterator[str]:
-    if heard.answered is not None:
-        driver, answer = heard.answered
-        yield f"  {driver.name} answers when asked: {answer}"
-        yield f"  checked: {driver.verification}"
-    for candidate in heard.fits:
-        options = f" with {candidate.options}" if candidate.options else ""
-        at = f" at {heard.line}" if heard.line else ""
-        yield f"  {candidate.driver.name}{options} fits{at}: {candidate.evidence}"
-    address = heard.address
-    if address is None:
-        yield f"  {heard.doubt}"
-        if heard.bytes_seen and not heard.fits:
-            keep = f'meterlog record --raw --meter "text:{heard.port}" --for 10'
-            yield f"  keep its bytes:  {keep}; then describe them in a profile (see drivers/README.md)"
-        return
-    yield from (f"  assumed: {text}" for text in heard.assumed)
-    if heard.fits:
-        yield f"  checked: {heard.fits[0].driver.verification}"
-        shown = ", ".join(readout(reading) for reading in heard.fits[0].last[-3:])
+def _heard_lines(found: Found) -> Iterator[str]:
+    yield from (f"  {sentence}" for sentence in found.says)
+    if found.undescribed:
+        keep = f'meterlog record --raw --meter "text:{found.name}" --for 10'
+        yield f"  keep its bytes:  {keep}; then describe them in a profile (see drivers/README.md)"
+    if found.readings:
+        shown = ", ".join(readout(reading) for reading in found.readings)
         yield f"  it shows: {shown}; compare that with the meter's own display"
-    yield f'  record it:  meterlog record --meter "{address}"'
+    if found.address is not None:
+        yield f'  record it:  meterlog record --meter "{found.address}"'

@@ -11,8 +11,9 @@ from pathlib import Path
 
 import pytest
 
+from meterlog import discover
 from meterlog.capture import meter_setup
-from meterlog.cli import main, meters, meters_ble
+from meterlog.cli import main, meters
 from meterlog.driver import open_address
 from meterlog.errors import NoFrameFits
 from meterlog.reading import Quantity, Reading
@@ -27,8 +28,8 @@ FRAME = Status14Format().build(Reading(0.0, 12.34, Quantity.DC_VOLTAGE, 0.01))
 @pytest.fixture
 def said(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Callable[..., str]:
     """What `meterlog meters` prints of Bluetooth."""
-    monkeypatch.setattr(meters, "SECTIONS", (meters_ble.ble_lines,))
-    monkeypatch.setattr(meters_ble, "SCAN_S", 0.4)
+    monkeypatch.setattr(meters, "SECTIONS", (meters.ble_lines,))
+    monkeypatch.setattr(discover, "SCAN_S", 0.4)
 
     def run(*words: str) -> str:
         assert main(["meters", *words]) == 0

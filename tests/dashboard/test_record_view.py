@@ -29,8 +29,8 @@ pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="needs pseudo-te
 
 
 @pytest.fixture
-def page(browser: Browser) -> Iterator[Page]:
-    """A page on which any error on the console fails the test."""
+def page(browser: Browser, serve: Callable[[], Served]) -> Iterator[Page]:  # noqa: ARG001
+    """A page on which any error on the console fails the test; closed before its server is killed."""
     page = browser.new_page(viewport={"width": 390, "height": 844})
     page.set_default_timeout(PATIENCE_MS)
     expect.set_options(timeout=PATIENCE_MS)

@@ -26,6 +26,8 @@ RECENT = 8
 """Readings from which the spread of a calm signal is taken; a guess."""
 FAR = 2.0
 """So many times the highest of the levels remembered, a number is far beyond them; a guess."""
+ENOUGH = 4
+"""Readings of a level without which nothing is judged by it; a guess."""
 LEVELS = 3
 """Levels of a column that are remembered, on and off for example: the first reading on one of them again may be damaged
 too."""
@@ -47,7 +49,7 @@ class _Level:
     @property
     def settled(self) -> bool:
         """Whether it lasted long enough to tell a level from a value on the way."""
-        return len(self.recent) >= RECENT // 2
+        return len(self.recent) >= ENOUGH
 
     def take(self, one: Shown) -> None:
         """Take a reading that belongs to it."""
@@ -69,8 +71,7 @@ class _Level:
         if one[1:] != self.mode or one.value == self.last:
             return one[1:] == self.mode
         low, high = min(self.recent), max(self.recent)
-        least = NEAR_COUNTS * _count(one)
-        room = max(least, high - low if self.settled else NEAR_SHARE * abs(self.last))
+        room = max(NEAR_COUNTS * _count(one), high - low)
         return low - room <= one.value <= high + room
 
 
@@ -170,8 +171,8 @@ class Doubt:
             level = self._levels.get(one.column)
             if level is None or one[1:] != level.mode:
                 return False
-            settled = [known for known in self._remembered(one.column) if known.settled]
-            most = max((abs(value) for known in settled for value in known.recent), default=math.inf)
+            remembered = (abs(value) for known in self._remembered(one.column) for value in known.recent)
+            most = max(remembered, default=math.inf)
             if not (FAR * most < abs(now.value) < math.inf and abs(one.value) <= most):
                 return False
         return True
@@ -181,7 +182,8 @@ class Doubt:
         return bool(shown) and all(any(level.same(one) for level in self._remembered(one.column)) for one in shown)
 
     def _remembered(self, column: int) -> Iterator[_Level]:
-        if (level := self._levels.get(column)) is not None:
+        """The levels of a column that lasted long enough to tell anything by them."""
+        if (level := self._levels.get(column)) is not None and level.settled:
             yield level
         yield from self._earlier.get(column, ())
 

@@ -6,7 +6,7 @@ import math
 from collections import deque
 
 from meterlog.events import Event
-from meterlog.reading import Quantity, Reading
+from meterlog.reading import Flag, Quantity, Reading
 
 RECENT_READINGS = 60
 """Readings kept for a small picture of the last moments, and for the rate."""
@@ -26,8 +26,8 @@ class LiveChannel:
         count: readings so far, those held back by an armed capture too.
         kept: readings that went into the session.
         last: the latest reading.
-        minimum: least finite value so far; NaN before the first.
-        maximum: greatest finite value so far; NaN before the first.
+        minimum: least finite value so far that was not doubtful; NaN before the first.
+        maximum: greatest finite value so far that was not doubtful; NaN before the first.
         overloads: readings that were overload.
         rejected: frames of its meter that came damaged while it was shown.
         gaps: silences longer than four of its intervals and a second.
@@ -53,6 +53,8 @@ class LiveChannel:
             value = reading.value
             if math.isinf(value):
                 self.overloads += 1
+            elif reading.flags & Flag.DOUBTFUL:
+                pass
             elif not value >= self.minimum:  # also when it is the first
                 self.minimum = value
                 if math.isnan(self.maximum):

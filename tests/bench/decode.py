@@ -47,8 +47,8 @@ def drifting(rng: random.Random) -> list[int]:
 
 
 def scattered(rng: random.Random) -> list[int]:
-    """All counts that four digits have, in no order."""
-    return [rng.randrange(-9999, 10_000) for _ in range(FRAMES)]
+    """All counts that a display of 4000 has, in no order."""
+    return [rng.randrange(-3999, 4000) for _ in range(FRAMES)]
 
 
 def rate(address: str, counts: list[int]) -> float:

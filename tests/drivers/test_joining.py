@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import socket
 import time
 from pathlib import Path
 
@@ -54,6 +55,23 @@ def test_a_line_that_was_already_coming_when_the_link_was_opened_is_dropped(
     assert [r.value for r in readings] == values
     assert connection.read(1.0) is None
     assert connection.traffic.bytes_discarded == (0 if len(values) == 2 else len(b"2.34 V\r"))
+
+
+def test_each_new_connection_over_tcp_may_begin_in_mid_line() -> None:
+    with socket.create_server(("127.0.0.1", 0)) as server:
+        server.settimeout(5.0)
+        _, meter = open_address(f"text:socket://127.0.0.1:{server.getsockname()[1]}")
+        for _ in range(2):
+            connection = meter.open()
+            peer, _ = server.accept()
+            with peer:
+                peer.sendall(b"2.34 V\r\n12.35 V\r\n12.36 V\r\n")
+                readings: list[Reading] = []
+                end_s = time.monotonic() + 5.0
+                while len(readings) < 2 and time.monotonic() < end_s:
+                    readings += connection.read(0.2) or []
+            connection.close()
+            assert [r.value for r in readings] == [12.35, 12.36]
 
 
 @pytest.mark.parametrize("byte_time_s", [0.0, 0.001])

@@ -18,7 +18,7 @@ from typing import IO, Any
 
 from meterlog.capture.armed_check import check_channel
 from meterlog.capture.meters import meter_setups
-from meterlog.capture.trigger import Condition
+from meterlog.condition import Condition
 from meterlog.errors import LinkError, UsageError
 from meterlog.session.lock import is_recording, recorder_says
 from meterlog.session.names import new_name

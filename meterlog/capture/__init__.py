@@ -3,6 +3,7 @@
 from meterlog.capture.meters import MeterSetup, meter_setup, meter_setups
 from meterlog.capture.notices import Notice, Outcome
 from meterlog.capture.recorder import Recorder
-from meterlog.capture.trigger import ArmedCapture, Condition
+from meterlog.capture.trigger import ArmedCapture
+from meterlog.condition import Condition
 
 __all__ = ["ArmedCapture", "Condition", "MeterSetup", "Notice", "Outcome", "Recorder", "meter_setup", "meter_setups"]

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from meterlog.capture.channels import LiveChannel
 from meterlog.capture.meters import MeterSetup
-from meterlog.capture.trigger import Condition
+from meterlog.condition import Condition
 from meterlog.errors import UsageError, did_you_mean
 
 

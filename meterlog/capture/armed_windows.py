@@ -5,7 +5,8 @@ from __future__ import annotations
 from typing import Protocol
 
 from meterlog.capture.channels import LiveChannel
-from meterlog.capture.trigger import WAITING_FOR, ArmedCapture, Condition
+from meterlog.capture.trigger import ArmedCapture
+from meterlog.condition import WAITING_FOR, Condition
 from meterlog.reading import Reading
 from meterlog.session.model import ARMED, TRIGGERED
 

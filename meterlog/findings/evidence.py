@@ -6,7 +6,7 @@ import re
 from collections.abc import Sequence
 from functools import cached_property
 
-from meterlog.capture.trigger import Condition, waited_for
+from meterlog.condition import Condition, waited_for
 from meterlog.details import entered_number
 from meterlog.events.event import Event
 from meterlog.findings.judge import Span

@@ -6,7 +6,8 @@ import math
 
 import pytest
 
-from meterlog.capture.trigger import ArmedCapture, Condition, ConditionWatch
+from meterlog.capture.trigger import ArmedCapture, ConditionWatch
+from meterlog.condition import Condition
 from meterlog.errors import UsageError
 from meterlog.reading import Flag, Quantity, Reading
 

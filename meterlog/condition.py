@@ -1,0 +1,111 @@
+"""What an armed capture waits for, as a person types it: `rise 6V`, `below 9.6 V on battery`, `open`."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from meterlog.errors import UsageError
+from meterlog.events.event import Event
+from meterlog.reading import Quantity
+from meterlog.session.model import Marker
+
+_PREFIX = {"": 1.0, "u": 1e-6, "m": 1e-3, "k": 1e3, "M": 1e6}
+_UNITS = {unit.lower(): unit for unit in ("V", "A", "ohm", "Hz", "F", "%", "degC")} | {"c": "degC", "ω": "ohm"}
+_LEVEL = re.compile(r"(?P<number>[-+]?(?:\d+\.?\d*|\.\d+))\s*(?P<unit>[A-Za-z%Ωω]*)")
+_CONDITION = re.compile(r"(?P<kind>[a-z]+)(?:\s+(?P<level>[-+.\d].*?))?(?:\s+on\s+(?P<channel>.+))?")
+_LEVEL_KINDS = ("rise", "fall", "above", "below")
+_CONTACT_KINDS = ("open", "closed")
+_CONTACT_QUANTITIES = (Quantity.RESISTANCE, Quantity.CONTINUITY, Quantity.DIODE)
+
+WAITING_FOR = "waiting for "
+"""How the note of the marker `armed` begins; the condition follows as it was typed."""
+
+
+@dataclass(frozen=True, slots=True)
+class Condition:
+    """What an armed capture waits for.
+
+    Attributes:
+        kind: `rise` or `fall`: from one side of the level to the other. `above` or `below`: beyond the level,
+            from the first reading on. `open` or `closed`: overload after a finite reading on ohms, continuity or
+            diode, and the other way round.
+        level: in the unit; 0 for `open` and `closed`.
+        unit: only channels in this unit are watched; empty: every channel.
+        channel: only the channel of this label or number is watched; empty: every channel.
+        text: as typed.
+    """
+
+    kind: str
+    level: float
+    unit: str
+    channel: str
+    text: str
+
+    @classmethod
+    def parse(cls, text: str) -> Condition:
+        """Understand `rise 6V`, `below 9.6 V on battery`, `above 500mA`, `open`, ...
+
+        Raises:
+            UsageError: it cannot be understood.
+        """
+        match = _CONDITION.fullmatch(" ".join(text.split()))
+        kind = match["kind"] if match else ""
+        if match is None or kind not in _LEVEL_KINDS + _CONTACT_KINDS:
+            raise UsageError(
+                f"'{text}' is no condition to wait for: write rise 6V, fall 9V, above 14.8V, below 9.6V, open or"
+                " closed; for one channel of several, rise 6V on feed"
+            )
+        channel = (match["channel"] or "").strip()
+        if kind in _CONTACT_KINDS:
+            if match["level"]:
+                raise UsageError(f"in '{text}' no level belongs after {kind}")
+            return cls(kind, 0.0, "", channel, text.strip())
+        level = _LEVEL.fullmatch(match["level"] or "")
+        if level is None:
+            raise UsageError(f"'{text}' wants a level, for example {kind} 6V")
+        scale, unit = _scaled_unit(level["unit"], text)
+        return cls(kind, float(level["number"]) * scale, unit, channel, text.strip())
+
+    @property
+    def of_contact(self) -> bool:
+        """Whether it is about a contact that opens or closes, and not about a level."""
+        return self.kind in _CONTACT_KINDS
+
+    def catches(self, event: Event) -> bool:
+        """Whether an event of the analyzer, on a channel that is watched, would have come with this coming true."""
+        if self.kind == "open":
+            return event.kind == "open_circuit"
+        lowest = event.extreme
+        return self.kind in ("fall", "below") and lowest is not None and lowest <= self.level
+
+    def concerns(self, number: int, label: str, quantity: Quantity) -> bool:
+        """Whether a channel is watched for this."""
+        if self.channel and self.channel.lower() not in (label.lower(), str(number)):
+            return False
+        if self.of_contact:
+            return quantity in _CONTACT_QUANTITIES
+        return not self.unit or quantity.unit == self.unit
+
+
+def _scaled_unit(text: str, condition: str) -> tuple[float, str]:
+    if not text:
+        return 1.0, ""
+    for prefix, scale in _PREFIX.items():
+        if text.startswith(prefix) and text[len(prefix) :].lower() in _UNITS:
+            return scale, _UNITS[text[len(prefix) :].lower()]
+    raise UsageError(
+        f"in '{condition}' the unit '{text}' is not known: V, A, ohm, Hz, F, % or degC, with u m k M before"
+    )
+
+
+def waited_for(markers: Iterable[Marker]) -> Condition | None:
+    """What the armed capture of a session waited for, by the marker that it set; None where there was none."""
+    for marker in markers:
+        if marker.ends_recording and marker.note.startswith(WAITING_FOR):
+            try:
+                return Condition.parse(marker.note.removeprefix(WAITING_FOR))
+            except UsageError:  # somebody else's session, of another version
+                return None
+    return None

@@ -45,8 +45,8 @@ class ChannelSummary:
             "readings": self.readings,
             "interval_s": _number(self.interval.interval_s),
             "shortest_visible_s": _number(self.interval.shortest_visible_s),
-            "rejected_frames": self.channel.rejected,
             "role": str(self.channel.measurand.role),
+            "rejected_frames": self.channel.rejected,
         }
 
 

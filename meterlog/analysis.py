@@ -7,6 +7,7 @@ import math
 from dataclasses import dataclass
 from datetime import datetime
 
+from meterlog.dial import Turn, explained, turns
 from meterlog.events.detect import detect
 from meterlog.events.event import Event
 from meterlog.events.gap import lost_links
@@ -45,6 +46,7 @@ class ChannelSummary:
             "readings": self.readings,
             "interval_s": _number(self.interval.interval_s),
             "shortest_visible_s": _number(self.interval.shortest_visible_s),
+            "time_error_s": self.interval.time_error_s,
             "role": str(self.channel.measurand.role),
             "rejected_frames": self.channel.rejected,
         }
@@ -63,6 +65,7 @@ class Analysis:
         findings: see `meterlog.findings`.
         limits: what was judged by.
         markers: the session's.
+        turns: of the meters' dials.
     """
 
     session: str
@@ -73,6 +76,7 @@ class Analysis:
     findings: list[Finding]
     limits: Limits
     markers: list[Marker] = dataclasses.field(default_factory=list)
+    turns: list[Turn] = dataclasses.field(default_factory=list)
 
     def lines(self, channel: int) -> list[Line]:
         """What a channel's findings were judged by, each level once."""
@@ -111,11 +115,14 @@ def analyze(session: Contents, limits: Limits | None = None, limits_file: str | 
     for channel in session.channels:
         series = session.series(channel.number)
         doubtful = len(series) - len(session.believed(channel.number))
-        channels.append(ChannelSummary(channel, len(series), doubtful, reading_interval(series.time_s)))
+        interval = reading_interval(series.time_s, series.time_error_s)
+        channels.append(ChannelSummary(channel, len(series), doubtful, interval))
         found = detect(channel, series, session.markers, settings)
         gaps = [event for event in found if event.kind == "gap"]
         lost = lost_links(channel.number, session.link_changes, armed, gaps, session.duration_s)
         events += found + lost
+    turned = turns(session.channels, session.series)
+    events = explained(events, turned)
     events.sort(key=lambda event: (event.start_s, event.channel, place(event.kind)))
     said = findings(session, events, limits)
     return Analysis(
@@ -127,6 +134,7 @@ def analyze(session: Contents, limits: Limits | None = None, limits_file: str | 
         said,
         limits,
         list(session.markers),
+        turned,
     )
 
 

@@ -80,6 +80,7 @@ LAYERS: tuple[tuple[str, ...], ...] = (
     ("address", "cadence", "cautions", "details", "roles", "signal"),
     ("driver", "transports", "session"),
     ("framing", "events", "exchange"),
+    ("dial",),
     ("probe", "limits", "condition"),
     ("capture", "circuit", "discover", "findings"),
     ("analysis",),

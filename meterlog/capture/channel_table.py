@@ -28,6 +28,7 @@ class ChannelTable:
         self.live: dict[int, LiveChannel] = {}
         self._meters, self._writer = meters, writer
         self._numbers: dict[tuple[int, int, Quantity], int] = {}
+        self._showing: dict[tuple[int, int], int] = {}
         places = [(meter, 0) for meter in range(len(meters))]
         places += [(meter, column) for meter, setup in enumerate(meters) for column in range(1, setup.columns_named)]
         self._reserved = {place: number for number, place in enumerate(places, 1)}
@@ -44,6 +45,13 @@ class ChannelTable:
     def number(self, meter: int, reading: Reading) -> int:
         """Return the number of the channel that this reading belongs to, which has begun."""
         return self._numbers[meter, reading.column, reading.quantity]
+
+    def turned_from(self, meter: int, reading: Reading) -> int | None:
+        """Return the channel that this column of the meter showed until now, where this reading is another's."""
+        number, place = self.number(meter, reading), (meter, reading.column)
+        before = self._showing.get(place)
+        self._showing[place] = number
+        return before if before != number else None
 
     def _free_number(self, meter: int, column: int) -> int:
         reserved = self._reserved.pop((meter, column), None)

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 from meterlog.capture.notices import Detector
+from meterlog.dial import elsewhere
 from meterlog.events import Event
 from meterlog.kinds import KINDS
-from meterlog.reading import Reading
+from meterlog.reading import Quantity, Reading
 from meterlog.session import Channel, Marker
 
 
@@ -23,6 +24,7 @@ class LiveEvents:
         self.found: list[Event] = []
         self._make = make
         self._detectors: dict[int, Detector] = {}
+        self._left: dict[int, Quantity] = {}
 
     def add_channel(self, channel: Channel) -> None:
         """Watch a channel from now on."""
@@ -39,8 +41,15 @@ class LiveEvents:
         if detector is None:
             return []
         events = detector.feed([reading._replace(time_s=reading.time_s - start_s) for reading in readings])
+        if events and number in self._left:
+            events = [elsewhere(event, self._left[number]) if event.kind == "gap" else event for event in events]
+        self._left.pop(number, None)
         self.found += events
         return events
+
+    def dial_left(self, number: int, quantity: Quantity) -> None:
+        """Note that a channel's meter shows another quantity from now on, so that its silence is no lost link."""
+        self._left[number] = quantity
 
     def marker(self, marker: Marker) -> None:
         """Take a marker."""

@@ -26,6 +26,7 @@ from meterlog.capture.raw_files import RawFiles
 from meterlog.capture.supervisor import Supervisor
 from meterlog.capture.suspension import Suspensions
 from meterlog.capture.trigger import ArmedCapture
+from meterlog.dial import turned_to
 from meterlog.driver import Traffic
 from meterlog.errors import MeterlogError, SessionError
 from meterlog.events import Event
@@ -216,6 +217,7 @@ class Recorder:
                 for reading in self._suspensions.counted_in(readings):
                     by_channel.setdefault(self._table.number(meter, reading), []).append(reading)
                 for number, some in by_channel.items():
+                    self._note_turn(self.channels[number], self._table.turned_from(meter, some[0]))
                     self._take(self.channels[number], some)
                 self._table.add_rejected(meter, self._supervisors[meter].traffic.frames_rejected)
             except SessionError as error:
@@ -271,6 +273,14 @@ class Recorder:
             doubt = unwatched(self._windows.condition, self._meters, list(self.channels.values()))
             if doubt:
                 self._tell(Notice("waiting", self.elapsed_s, doubt))
+
+    def _note_turn(self, channel: LiveChannel, left: int | None) -> None:
+        """Say that the dial of a meter was turned, so that `left` is shown no longer."""
+        if left is None:
+            return
+        self._events.dial_left(left, channel.quantity)
+        text = f"{channel.label}: {turned_to(channel.quantity)}"
+        self._tell(Notice("dial", self.elapsed_s, text, channel.number, channel.quantity))
 
     def _take(self, channel: LiveChannel, readings: list[Reading]) -> None:
         channel.add(readings)

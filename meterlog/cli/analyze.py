@@ -13,6 +13,10 @@ from meterlog.events.event import Event
 from meterlog.kinds import KINDS
 from meterlog.plain_text import one_line
 from meterlog.session.model import Marker
+from meterlog.signal.interval import Interval
+
+_NEGLIGIBLE = 0.05
+"""Times are not spoken of that are known to this share of the interval: a choice."""
 
 EXAMPLE = "meterlog analyze key-on.sqlite"
 
@@ -53,7 +57,11 @@ def _head(analysis: Analysis) -> Iterator[str]:
 def _happened(analysis: Analysis) -> Iterator[str]:
     if not analysis.events:
         yield "Nothing found: no event of the kinds that these readings could show (what they could is below)."
-    lines = [*_event_lines(analysis), *((m.time_s, f"{'':<14}-- {_marked(m)}") for m in analysis.markers)]
+    lines = [
+        *_event_lines(analysis),
+        *_turn_lines(analysis),
+        *((m.time_s, f"{'':<14}-- {_marked(m)}") for m in analysis.markers),
+    ]
     if lines:
         yield "What happened (min:s from the start):"
     for time_s, words in sorted(lines):
@@ -64,6 +72,12 @@ def _marked(marker: Marker) -> str:
     return one_line(f"{marker.name}: {marker.note}" if marker.note else marker.name)
 
 
+def _turn_lines(analysis: Analysis) -> Iterator[tuple[float, str]]:
+    """Each turn of a dial, which is no event of the circuit."""
+    for turn in analysis.turns:
+        yield turn.time_s, f"{'dial':<13} {one_line(turn.label)}: {turn.words}"
+
+
 def _event_lines(analysis: Analysis) -> Iterator[tuple[float, str]]:
     """Each event's time and words; range changes, which come and go with every pulse, in one line a channel."""
     labels = {c.channel.number: c.channel.label for c in analysis.channels}
@@ -72,6 +86,8 @@ def _event_lines(analysis: Analysis) -> Iterator[tuple[float, str]]:
         if event.kind == "range_change":
             ranges.setdefault(event.channel, []).append(event)
     for event in analysis.events:
+        if any(turn.explains(event) for turn in analysis.turns):
+            continue
         words = event.detail
         if event.kind == "range_change":
             changes = ranges[event.channel]
@@ -94,8 +110,11 @@ def _means(analysis: Analysis) -> Iterator[str]:
 
 
 def _visible(analysis: Analysis) -> Iterator[str]:
+    labels = [summary.channel.label for summary in analysis.channels]
     for summary in analysis.channels:
         name = one_line(summary.channel.label) or f"channel {summary.channel.number}"
+        if labels.count(summary.channel.label) > 1:
+            name += f" ({summary.channel.quantity.words})"
         name += f", {summary.channel.measurand.described}"
         if damaged := _damaged(summary):
             yield f"{name}: {damaged}"
@@ -106,7 +125,18 @@ def _visible(analysis: Analysis) -> Iterator[str]:
         yield (
             f"{name}: {summary.readings} readings, one every {summary.interval.interval_s:.2g} s. The shortest event "
             f"that is sure to show is {shortest:.2g} s: shorter ones may be missed, or look shallower than they were."
+            f"{_timed(summary.interval)}"
         )
+
+
+def _timed(interval: Interval) -> str:
+    """How well the readings' times are known, where that is not negligible; '' where it is."""
+    if interval.time_error_s < _NEGLIGIBLE * interval.interval_s:
+        return ""
+    return (
+        f" They arrived several at a time: each time is known to {interval.time_error_s:.2g} s either way, which every"
+        " error stated here includes."
+    )
 
 
 def _damaged(summary: ChannelSummary) -> str:

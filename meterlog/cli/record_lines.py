@@ -41,11 +41,16 @@ class LineDisplay:
         if self._quiet or time.monotonic() < self._status_s:
             return
         self._status_s += STATUS_S
-        for channel in list(recorder.channels.values()):
+        channels = list(recorder.channels.values())
+        labels = [channel.label for channel in channels]
+        for channel in channels:
             if channel.last is not None:
+                name = one_line(channel.label)
+                if labels.count(channel.label) > 1:
+                    name += f" ({channel.quantity.words})"
                 low, high = (amount(v, channel.quantity, channel.last.resolution) for v in channel.range)
                 print(
-                    f"{recorder.elapsed_s:9.2f} s  {one_line(channel.label)}: {readout(channel.last)}, {low} to {high},"
+                    f"{recorder.elapsed_s:9.2f} s  {name}: {readout(channel.last)}, {low} to {high},"
                     f" {channel.count} readings, {channel.rate_hz:.3g}/s"
                 )
 

@@ -120,8 +120,9 @@ def _transition(series: Series, level: float) -> Figure:
     below = np.flatnonzero(series.value[: last + 1] <= 0.1 * level)
     first = int(below[-1]) if len(below) else 0
     most_s = float(series.time_s[last] - series.time_s[first])
-    least_s = max(0.0, most_s - 2 * reading_interval(series.time_s).interval_s)
-    return Figure((most_s + least_s) / 2, (most_s - least_s) / 2)
+    interval = reading_interval(series.time_s, series.time_error_s)
+    least_s = max(0.0, most_s - 2 * interval.interval_s)
+    return Figure((most_s + least_s) / 2, (most_s - least_s) / 2 + 2 * interval.time_error_s)
 
 
 def _whole(good: Sequence[Side], suspect: Side, limits: Limits) -> list[Measure]:

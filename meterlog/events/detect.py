@@ -171,9 +171,8 @@ class ChannelDetector:
     def _take(self, series: Series) -> None:
         usable = self._usable(series)
         first = self._trusted.count
-        self._trusted.extend(
-            usable.time_s, usable.value, usable.resolution, min(machine.needs for machine in self._machines)
-        )
+        needed = min(machine.needs for machine in self._machines)
+        self._trusted.extend(usable.time_s, usable.value, usable.resolution, needed, usable.time_error_s)
         stop = self._trusted.count
         if first == 0 and stop:
             self._resumed.append(self._trusted.time(0))

@@ -211,6 +211,8 @@ class Resistance:
                 end_s -= _OVERLOAD_LAG * error
                 error *= _OVERLOAD_ERROR
             duration = end_s - begin_s
+            error += max(track.time_error_s(start - 1), track.time_error_s(start))
+            error += max(track.time_error_s(stop - 1), track.time_error_s(stop))
             error = float(np.hypot(error, 3.0 * self._measure.interval(stop)[1]))
             detail = f"open for {shown(duration, 's', error)}"
         else:

@@ -33,12 +33,13 @@ def findings(evidence: Evidence) -> list[Finding]:
 
 
 def _nothing(evidence: Evidence, channel: Channel) -> Finding:
-    times = evidence.series(channel).time_s
+    series = evidence.series(channel)
+    times = series.time_s
     looked_for = _LOOKED_FOR[channel.measurand.role]
-    shortest_s = reading_interval(times).shortest_visible_s
+    shortest_s = reading_interval(times, series.time_error_s).shortest_visible_s
     watched_s = float(times[-1] - times[0])
     watched_s -= sum(gap.end_s - gap.start_s for gap in evidence.events_of(channel, "gap"))  # nobody looked then
-    source = "twice the interval between readings and its jitter (grade D)"
+    source = "twice the interval between readings, its jitter and the error of their times (grade D)"
     if math.isnan(shortest_s):
         text = f"{channel.label}: a single reading shows nothing about what comes and goes."
         return Finding(text, "", source, "cannot tell", channel=channel.number)

@@ -34,6 +34,7 @@ class Edge(NamedTuple):
         partial: whether a partial reading placed it.
         clean: whether the step was clean.
         strays: readings at rest stray this share of the step, so partial readings nearer to a level are not seen.
+        time_error_s: how far the times of the readings beside it may be wrong, s.
     """
 
     base_s: float
@@ -42,6 +43,7 @@ class Edge(NamedTuple):
     partial: bool
     clean: bool
     strays: float
+    time_error_s: float = 0.0
 
 
 @dataclass(slots=True)
@@ -71,6 +73,13 @@ class Window:
 
 
 def place_edge(track: Track, index: int, before: float, after: float, noise: float, stop: int) -> Edge:
+    """Place an edge; see `_by_values` for the arguments."""
+    edge = _by_values(track, index, before, after, noise, stop)
+    error_s = max(track.time_error_s(index - 1), track.time_error_s(index))
+    return edge._replace(time_error_s=error_s) if error_s else edge
+
+
+def _by_values(track: Track, index: int, before: float, after: float, noise: float, stop: int) -> Edge:
     """Place the edge whose mid level is crossed between readings `index` - 1 and `index`.
 
     Args:
@@ -128,7 +137,7 @@ def time_between(start: Edge, end: Edge, window: Window, interval_s: float, jitt
     """
     spread = window.deviation * interval_s
     duration = (end.base_s - start.base_s) - (end.share - start.share) * window.share * interval_s
-    halves = [_half(edge, window, interval_s) for edge in (start, end)]
+    halves = [_half(edge, window, interval_s) + edge.time_error_s for edge in (start, end)]
     uniform = min(sum(halves), 2.05 * math.hypot(*halves) / math.sqrt(3.0))
     error = math.sqrt(uniform**2 + (2.0 * spread * (end.share - start.share)) ** 2 + 2.0 * (2.0 * jitter_s) ** 2)
     return duration, error

@@ -16,32 +16,56 @@ class Interval(NamedTuple):
     Attributes:
         interval_s: the median spacing, s; NaN with fewer than two readings.
         jitter_s: its robust standard deviation (1.4826 x the median absolute deviation), s.
+        time_error_s: how far a reading's time may be wrong either way, the median, s.
     """
 
     interval_s: float
     jitter_s: float
+    time_error_s: float = 0.0
 
     @property
     def shortest_visible_s(self) -> float:
         """The shortest event that is certain to show in full in at least one reading.
 
         A reading's window may be as long as the interval; an event covers one whole window for certain only when
-        it is as long as an interval plus a window, and the spacing may stretch by its jitter (two of it).
+        it is as long as an interval plus a window, and the spacing may stretch by its jitter (two of it) and by what
+        the times of two readings may be wrong.
         """
-        return 2.0 * self.interval_s + 2.0 * self.jitter_s
+        return 2.0 * (self.interval_s + self.jitter_s + self.time_error_s)
 
 
-def reading_interval(time_s: NDArray[np.float64]) -> Interval:
-    """Estimate the nominal interval from the readings' times, shape (n,), s.
+def reading_interval(time_s: NDArray[np.float64], time_error_s: NDArray[np.float32] | None = None) -> Interval:
+    """Estimate the nominal interval from the readings' times and their errors, shape (n,), s.
 
-    The median ignores lost readings and breaks. Long series are judged by up to 16 stretches spread over them.
+    The median ignores lost readings and breaks. Long series are judged by up to 16 stretches spread over them. Where
+    readings have one time because they arrived together (older sessions, tables), as many share the spacing.
     """
     if len(time_s) < 2:
         return Interval(float("nan"), 0.0)
+    error_s = _typical(time_error_s) if time_error_s is not None else 0.0
     if len(time_s) <= _SPAN:
         spacing = np.diff(time_s)
     else:
         starts = np.linspace(0, len(time_s) - _SPAN // 16, 16).astype(int)
         spacing = np.concatenate([np.diff(time_s[i : i + _SPAN // 16]) for i in starts])
     middle = float(np.median(spacing))
-    return Interval(middle, 1.4826 * float(np.median(np.abs(spacing - middle))))
+    if middle <= 0.0:
+        return _of_bundles(spacing, error_s)
+    return Interval(middle, 1.4826 * float(np.median(np.abs(spacing - middle))), error_s)
+
+
+def _typical(error_s: NDArray[np.float32]) -> float:
+    """The median, of some thousands spread over a long series."""
+    return float(np.median(error_s[:: max(len(error_s) // _SPAN, 1)])) if error_s.any() else 0.0
+
+
+def _of_bundles(spacing: NDArray[np.float64], error_s: float) -> Interval:
+    """The interval of readings that mostly share a time: from bundle to bundle, over the readings of one.
+
+    Each lies anywhere in the time since the bundle before.
+    """
+    starts = np.flatnonzero(spacing > 0.0)
+    if len(starts) < 2:
+        return Interval(float("nan"), 0.0, error_s)
+    between_s = float(np.median(spacing[starts[1:]]))
+    return Interval(between_s / float(np.median(np.diff(starts))), 0.0, max(error_s, between_s))

@@ -35,6 +35,7 @@ class Track:
         self._time: NDArray[np.float64] = np.empty(0)
         self._value: NDArray[np.float64] = np.empty(0)
         self._resolution: NDArray[np.float32] = np.empty(0, np.float32)
+        self._error: NDArray[np.float32] = np.empty(0, np.float32)
         self._low: NDArray[np.float64] | None = None
         self._high: NDArray[np.float64] | None = None
         self._calm_ends: dict[float, NDArray[np.int64]] = {}
@@ -46,20 +47,23 @@ class Track:
         value: NDArray[np.float64],
         resolution: NDArray[np.float32],
         needed: int,
+        time_error_s: NDArray[np.float32] | None = None,
     ) -> None:
         """Take on more readings; those before reading `needed`, and a few thousand back, are let go.
 
         The first ones, when they are many, are kept as they are and not copied.
         """
+        if time_error_s is None:
+            time_error_s = np.zeros(len(time_s), np.float32)
         if self.count == 0 and len(time_s) >= 4 * BLOCK:
-            self._adopt(time_s, value, resolution)
+            self._adopt(time_s, value, resolution, time_error_s)
             return
         self._low = self._high = None
         used = self.count - self._base
         if used + len(time_s) > len(self._time):
             drop = max(0, min(used - _KEEP, needed - self._base), used - _MOST)
             size = 2 * (used - drop + len(time_s)) + _KEEP
-            for name in ("_time", "_value", "_resolution"):
+            for name in ("_time", "_value", "_resolution", "_error"):
                 old = getattr(self, name)
                 grown = np.empty(size, old.dtype)
                 grown[: used - drop] = old[drop:used]
@@ -68,10 +72,17 @@ class Track:
             used -= drop
         end = used + len(time_s)
         self._time[used:end], self._value[used:end], self._resolution[used:end] = time_s, value, resolution
+        self._error[used:end] = time_error_s
         self.count += len(time_s)
 
-    def _adopt(self, time_s: NDArray[np.float64], value: NDArray[np.float64], resolution: NDArray[np.float32]) -> None:
-        self._time, self._value, self._resolution = time_s, value, resolution
+    def _adopt(
+        self,
+        time_s: NDArray[np.float64],
+        value: NDArray[np.float64],
+        resolution: NDArray[np.float32],
+        time_error_s: NDArray[np.float32],
+    ) -> None:
+        self._time, self._value, self._resolution, self._error = time_s, value, resolution, time_error_s
         self.count = len(time_s)
         if self._summarised:
             whole = value[: self.count - self.count % BLOCK].reshape(-1, BLOCK)
@@ -80,6 +91,10 @@ class Track:
     def resolution(self, index: int) -> float:
         """One count of reading `index`; NaN where unknown."""
         return float(self._resolution[index - self._base])
+
+    def time_error_s(self, index: int) -> float:
+        """How far the time of reading `index` may be wrong either way, s."""
+        return float(self._error[index - self._base])
 
     def time(self, index: int) -> float:
         """When reading `index` was shown, s."""

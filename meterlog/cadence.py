@@ -116,7 +116,7 @@ class Cadence:
             before_s = last_s - count * _SLOWEST_S
         if self._phase is None:
             self._phase = self._first_phase()
-        waited_s = inf if count > max(self._sizes) + 1 or not self._waits_s else max(self._waits_s)
+        waited_s = inf if count > max(self._sizes) + 1 else self._longest_wait_s
         shown = self._phase.bundle(arrivals_s, min(before_s, last_s), waited_s)
         self._sizes.append(count)
         self._waits_s.append(last_s - before_s)
@@ -127,6 +127,14 @@ class Cadence:
             told_s = self._told_s = max(time_s, min(self._told_s, reading.time_s))
             timed.append(reading._replace(time_s=told_s, time_error_s=round(error_s + abs(told_s - time_s), 6)))
         return timed
+
+    @property
+    def _longest_wait_s(self) -> float:
+        """The longest that a look has waited lately, pauses left out, s."""
+        if not self._waits_s:
+            return inf
+        most_s = _PAUSE * median(self._waits_s)
+        return max(wait_s for wait_s in self._waits_s if wait_s <= most_s)
 
     def _first_phase(self) -> Phase:
         """What looks that came alone have told, where they came evenly."""

@@ -18,6 +18,7 @@ from meterlog.cli.main import main
 from meterlog.driver import Traffic
 from meterlog.reading import Quantity, Reading
 from meterlog.session import SessionWriter, open_reader
+from meterlog.session.contents import Contents
 
 Script = list[tuple[Quantity | None, float, float]]
 VOLTS, OHMS = Quantity.DC_VOLTAGE, Quantity.RESISTANCE
@@ -75,7 +76,7 @@ def test_a_turn_and_its_way_back_are_named_and_no_gap_of_the_link(
     assert turned == ["feed: the dial was turned to resistance", "feed: the dial was turned to DC voltage"]
     assert not [notice for notice in notices if "link" in notice.text]
     with open_reader(path) as session:
-        analysis = analyze(session)
+        analysis = analyze(Contents.of(session))
     assert [(turn.quantity, round(turn.time_s, 2)) for turn in analysis.turns] == [(OHMS, 10.1), (VOLTS, 18.35)]
     (gap,) = analysis.events
     assert "the dial was turned to resistance" in gap.detail
@@ -92,7 +93,7 @@ def test_a_turn_and_its_way_back_are_named_and_no_gap_of_the_link(
 def test_a_link_that_fails_is_still_a_gap(recorded: Callable[[Script], tuple[Path, list[Notice]]]) -> None:
     path, _ = recorded([(VOLTS, 12.6, 10.0), (None, 0.0, 10.0), (VOLTS, 12.6, 10.0), (OHMS, 4.7, 10.0)])
     with open_reader(path) as session:
-        analysis = analyze(session)
+        analysis = analyze(Contents.of(session))
     (gap,) = analysis.events
     assert "the link to the meter" in gap.detail
     assert [turn.quantity for turn in analysis.turns] == [OHMS]

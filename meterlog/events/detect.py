@@ -151,7 +151,7 @@ class ChannelDetector:
         if not len(series):
             return
         first = self._all.count
-        self._all.extend(series.time_s, series.value, series.resolution, first)
+        self._all.extend(series.time_s, series.value, series.resolution, first, series.time_error_s)
         for index in breaks(self._all, max(first, 1), self._all.count, self._channel.interval_s, self._settings):
             if not self._waited(index):
                 self._gaps.append(gap(self._all, index, self._channel.number))

@@ -35,11 +35,13 @@ def breaks(track: Track, start: int, stop: int, declared_s: float | None, settin
         if not spacing.max(initial=0.0) > settings.gap_at_least_s:
             continue
         for at in np.flatnonzero(spacing > settings.gap_at_least_s):
-            nominal = track.nominal_s(part + int(at))
+            index = part + int(at)
+            nominal = track.nominal_s(index)
             if nominal != nominal:
                 nominal = declared_s if declared_s else float("inf")
-            if spacing[at] > (settings.gap_intervals + _JITTER) * nominal:
-                found.append(part + int(at))
+            least_s = spacing[at] - track.time_error_s(index - 1) - track.time_error_s(index)
+            if least_s > max((settings.gap_intervals + _JITTER) * nominal, settings.gap_at_least_s):
+                found.append(index)
     return found
 
 
@@ -88,6 +90,6 @@ def gap(track: Track, index: int, channel: int) -> Event:
         start,
         end,
         end - start - (interval if known else 0.0),
-        1.1 * interval if known else None,
+        1.1 * interval + track.time_error_s(index - 1) + track.time_error_s(index) if known else None,
         detail=f"no readings for {end - start:.1f} s: the link to the meter, not the circuit",
     )

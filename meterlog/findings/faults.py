@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from meterlog.dial import turns
 from meterlog.events.event import Event
 from meterlog.figure_text import count, seconds, shown
 from meterlog.findings.evidence import Evidence
@@ -20,9 +21,12 @@ from meterlog.session.model import Channel
 def findings(evidence: Evidence) -> list[Finding]:
     """One finding for each channel and kind that occurred; a dip of the starter is not one of them."""
     found = []
+    by_number = {channel.number: channel for channel in evidence.channels}
+    turned = turns(evidence.channels, lambda number: evidence.series(by_number[number]))
     for channel in evidence.channels:
         for kind in KINDS.values():
             events = [e for e in evidence.events_of(channel, kind.name) if not evidence.is_crank(e)]
+            events = [e for e in events if not any(turn.explains(e) for turn in turned)]
             if events and kind.sentence:
                 found.append(_Case(evidence, channel, kind, events).finding())
     return found

@@ -9,6 +9,7 @@ from types import MappingProxyType
 from urllib.parse import quote, quote_plus, unquote, unquote_plus
 
 from meterlog.errors import AddressError
+from meterlog.text.typed import typed_number
 
 _SCHEME = re.compile(r"[a-z][a-z0-9-]*")
 
@@ -73,7 +74,7 @@ class Address:
         if text is None:
             return default
         try:
-            value = float(text)
+            value = typed_number(text) if "," in text else float(text)
         except ValueError:
             value = float("nan")
         if not least <= value <= most:

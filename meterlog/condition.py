@@ -10,11 +10,9 @@ from meterlog.errors import UsageError
 from meterlog.events.event import Event
 from meterlog.reading import Quantity
 from meterlog.session.model import Marker
+from meterlog.text.typed import typed_amount
 
-_PREFIX = {"": 1.0, "u": 1e-6, "m": 1e-3, "k": 1e3, "M": 1e6}
-_UNITS = {unit.lower(): unit for unit in ("V", "A", "ohm", "Hz", "F", "%", "degC")} | {"c": "degC", "ω": "ohm"}
-_LEVEL = re.compile(r"(?P<number>[-+]?(?:\d+\.?\d*|\.\d+))\s*(?P<unit>[A-Za-z%Ωω]*)")
-_CONDITION = re.compile(r"(?P<kind>[a-z]+)(?:\s+(?P<level>[-+.\d].*?))?(?:\s+on\s+(?P<channel>.+))?")
+_CONDITION = re.compile(r"(?P<kind>[a-z]+)(?:\s+(?P<level>[-+.,\d].*?))?(?:\s+on\s+(?P<channel>.+))?")
 _LEVEL_KINDS = ("rise", "fall", "above", "below")
 _CONTACT_KINDS = ("open", "closed")
 _CONTACT_QUANTITIES = (Quantity.RESISTANCE, Quantity.CONTINUITY, Quantity.DIODE)
@@ -54,7 +52,7 @@ class Condition:
         kind = match["kind"] if match else ""
         if match is None or kind not in _LEVEL_KINDS + _CONTACT_KINDS:
             raise UsageError(
-                f"'{text}' is no condition to wait for: write rise 6V, fall 9V, above 14.8V, below 9.6V, open or"
+                f"'{text}' is not a condition: write rise 6V, fall 9V, above 14.8V, below 9.6V, open or"
                 " closed; for one channel of several, rise 6V on feed"
             )
         channel = (match["channel"] or "").strip()
@@ -62,11 +60,10 @@ class Condition:
             if match["level"]:
                 raise UsageError(f"in '{text}' no level belongs after {kind}")
             return cls(kind, 0.0, "", channel, text.strip())
-        level = _LEVEL.fullmatch(match["level"] or "")
-        if level is None:
+        if not match["level"]:
             raise UsageError(f"'{text}' wants a level, for example {kind} 6V")
-        scale, unit = _scaled_unit(level["unit"], text)
-        return cls(kind, float(level["number"]) * scale, unit, channel, text.strip())
+        level, unit = typed_amount(match["level"])
+        return cls(kind, level, unit, channel, text.strip())
 
     @property
     def of_contact(self) -> bool:
@@ -87,17 +84,6 @@ class Condition:
         if self.of_contact:
             return quantity in _CONTACT_QUANTITIES
         return not self.unit or quantity.unit == self.unit
-
-
-def _scaled_unit(text: str, condition: str) -> tuple[float, str]:
-    if not text:
-        return 1.0, ""
-    for prefix, scale in _PREFIX.items():
-        if text.startswith(prefix) and text[len(prefix) :].lower() in _UNITS:
-            return scale, _UNITS[text[len(prefix) :].lower()]
-    raise UsageError(
-        f"in '{condition}' the unit '{text}' is not known: V, A, ohm, Hz, F, % or degC, with u m k M before"
-    )
 
 
 def waited_for(markers: Iterable[Marker]) -> Condition | None:

@@ -76,7 +76,8 @@ def test_no_import_cycles() -> None:
 
 LAYERS: tuple[tuple[str, ...], ...] = (
     ("contiguous", "phase"),
-    ("errors", "reading", "series", "plain_text", "figure_text", "kinds"),
+    ("errors", "reading", "series", "kinds"),
+    ("text",),
     ("address", "cadence", "cautions", "details", "roles", "signal"),
     ("driver", "transports", "session"),
     ("framing", "events", "exchange"),

@@ -14,8 +14,8 @@ from dash.exceptions import PreventUpdate
 from meterlog.drawing.primitives import Figure
 from meterlog.drawing.row import Row, Window
 from meterlog.errors import SessionError
-from meterlog.figure_text import seconds
 from meterlog.session.model import HARD_END
+from meterlog.text.figures import seconds
 from meterlog_dashboard import review_markers
 from meterlog_dashboard.clock import Clock
 from meterlog_dashboard.downloads import session_links

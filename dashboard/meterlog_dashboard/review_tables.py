@@ -8,10 +8,10 @@ from dash import html
 from dash.development.base_component import Component
 
 from meterlog.events.event import Event
-from meterlog.figure_text import count, seconds, shown
 from meterlog.findings.finding import Finding
 from meterlog.kinds import KINDS
 from meterlog.session.model import Channel
+from meterlog.text.figures import count, seconds, shown
 from meterlog_dashboard.clock import Clock
 from meterlog_dashboard.parts import extra, table, verdict_word
 from meterlog_dashboard.span_statistics import statistics

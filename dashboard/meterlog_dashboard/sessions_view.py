@@ -8,9 +8,9 @@ from urllib.parse import quote
 from dash import Dash, Input, Output, dcc, html
 from dash.development.base_component import Component
 
-from meterlog.figure_text import count, seconds
 from meterlog.session.names import SUFFIX
 from meterlog.session.summary import Summary
+from meterlog.text.figures import count, seconds
 from meterlog_dashboard import downloads, review
 from meterlog_dashboard.shelf import shelf_of
 from meterlog_dashboard.view import Shop

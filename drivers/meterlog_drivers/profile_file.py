@@ -8,12 +8,9 @@ import tomllib
 from collections.abc import Collection, Iterator
 from dataclasses import dataclass, field
 from importlib.resources import files
-from pathlib import Path
 
 from meterlog.errors import ProfileError
-
-_HEADER = re.compile(r"\s*(\[\[?)\s*([\w.-]+)\s*\]\]?")
-_KEY = re.compile(r"""\s*(?:"([^"]*)"|'([^']*)'|([\w-]+))\s*=""")
+from meterlog.text.toml import parse_toml, read_toml
 
 
 @dataclass
@@ -168,28 +165,6 @@ def _nearest(word: str, known: Collection[str]) -> str:
     return f" (did you mean '{near[0]}'?)" if near else f"; known are {', '.join(sorted(known))}"
 
 
-def _lines(text: str) -> dict[tuple[str, str], int]:
-    """The line of each table header and key. Enough for errors: keys inside inline tables count as their table's."""
-    found: dict[tuple[str, str], int] = {("", ""): 1}
-    counts: dict[str, int] = {}
-    place = ""
-    for number, line in enumerate(text.splitlines(), 1):
-        if header := _HEADER.match(line):
-            place = header[2]
-            if header[1] == "[[":
-                counts[place] = counts.get(place, -1) + 1
-            parts = place.split(".")
-            for depth in range(1, len(parts) + 1):
-                head = ".".join(parts[:depth])
-                if head in counts:
-                    place = place.replace(head, f"{head}#{counts[head]}", 1)
-                    break
-            found.setdefault((place, ""), number)
-        elif key := _KEY.match(line):
-            found.setdefault((place, key[1] or key[2] or key[3]), number)
-    return found
-
-
 def shipped_profiles() -> dict[str, str]:
     """The profiles that come with this package: name to kind (`text` or `frames`)."""
     folder = files("meterlog_drivers") / "profiles"
@@ -209,10 +184,9 @@ def read_profile(name: str, kind: str) -> Table:
     """
     if "/" in name or "\\" in name or name.endswith(".toml"):
         try:
-            text = Path(name).read_text("utf-8-sig")  # some editors begin a file with a mark
-        except (OSError, UnicodeDecodeError) as error:
-            why = error.strerror if isinstance(error, OSError) else "it is not UTF-8 text"
-            raise ProfileError(f"the profile '{name}' cannot be read: {why}") from error
+            toml = read_toml(name, _failure)
+        except FileNotFoundError:
+            raise ProfileError(f"the profile '{name}' cannot be read: there is no such file") from None
     else:
         known = [n for n, k in shipped_profiles().items() if kind in ("", k)]
         if name not in known:
@@ -220,15 +194,14 @@ def read_profile(name: str, kind: str) -> Table:
             raise ProfileError(
                 f"there is no {what} '{name}'{_nearest(name, known)}; a file of your own is named by its path"
             )
-        text = (files("meterlog_drivers") / "profiles" / f"{name}.toml").read_text("utf-8")
-    try:
-        values = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        line = re.search(r"at line (\d+)", str(error))
-        number = int(line[1]) if line else text.count("\n") + 1
-        raise ProfileError(f"{name}, line {number}: this is not TOML: {error}", number) from error
-    profile = Table(name, _lines(text), "", values)
+        toml = parse_toml((files("meterlog_drivers") / "profiles" / f"{name}.toml").read_bytes(), name, _failure)
+    profile = Table(name, toml.lines, "", toml.values)
     found = profile.text("kind", choices=("text", "frames"))
     if kind and found != kind:
         raise profile.error(f"this is a profile for the driver '{found}', not '{kind}'", "kind")
     return profile
+
+
+def _failure(said: str) -> ProfileError:
+    line = re.search(r", line (\d+): ", said)
+    return ProfileError(said, int(line[1]) if line else None)

@@ -24,7 +24,7 @@ import math
 import re
 from dataclasses import dataclass
 from decimal import Decimal
-from typing import NamedTuple
+from typing import NamedTuple, Protocol
 
 from meterlog.address import Address
 from meterlog.errors import AddressError, EncodeError
@@ -38,6 +38,25 @@ from meterlog_drivers.unit_words import COUPLING, UNIT_WORDS, UnitWord, spelling
 
 _NUMBER = r"(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d{1,2})?"
 _QUANTITIES = [q.value for q in Quantity]
+
+MOST_PATTERN_BYTES = 2**20
+"""Memory that a pattern may take compiled; the longest shipped one takes some 50 kB."""
+
+
+class Found(Protocol):
+    """A text that a pattern fits."""
+
+    def group(self, *names: str) -> tuple[str, ...]:
+        """What its named parts are."""
+        ...
+
+
+class Pattern(Protocol):
+    """A compiled pattern of a linear-time engine: whatever a stranger's profile says, no line takes long."""
+
+    def fullmatch(self, text: str) -> Found | None:
+        """Fit the whole text, or nothing."""
+        ...
 
 
 class Column(NamedTuple):
@@ -53,7 +72,7 @@ class Column(NamedTuple):
 
     word: UnitWord | None
     fixed: Quantity | None
-    pattern: re.Pattern[str]
+    pattern: Pattern
     write: str
     skip: bool
 
@@ -260,9 +279,9 @@ def _column(
     return Column(word, fixed, _compiled(pattern, units, overload, decimal, table), write, skip)
 
 
-def _compiled(
-    pattern: str, units: dict[str, UnitWord], overload: list[str], decimal: str, table: Table
-) -> re.Pattern[str]:
+def _compiled(pattern: str, units: dict[str, UnitWord], overload: list[str], decimal: str, table: Table) -> Pattern:
+    import re2  # on first use: a profile in TOML is asked for, and starting without one is quicker
+
     words = "|".join(re.escape(w) for w in sorted(overload, key=len, reverse=True))
     number = _NUMBER.replace(r"\.", re.escape(decimal))
     spelt = "|".join(r"\s*".join(map(re.escape, u)) for u in sorted(units, key=len, reverse=True))
@@ -270,7 +289,12 @@ def _compiled(
         raise table.error("pattern wants {number} once and {unit} at most once", "pattern")
     full = pattern.replace("{number}", rf"(?P<sign>[-+]?)\s*(?P<number>{words + '|' if words else ''}{number})")
     full = full.replace("{unit}", rf"(?P<unit>{spelt})") if "{unit}" in full else full + "(?P<unit>)"
+    options = re2.Options()
+    options.max_mem, options.log_errors = MOST_PATTERN_BYTES, False
     try:
-        return re.compile(full, re.ASCII)
-    except re.error as error:
-        raise table.error(f"pattern is no regular expression: {error}", "pattern") from error
+        compiled: Pattern = re2.compile(full, options)
+    except re2.error as error:
+        said = error.args[0] if error.args else error
+        said = said.decode(errors="replace") if isinstance(said, bytes) else said
+        raise table.error(f"pattern is not a regular expression that is known here: {said}", "pattern") from error
+    return compiled

@@ -10,8 +10,8 @@ from pathlib import Path
 from meterlog.cautions import NEAR
 from meterlog.circuit.guard import refuse_dangerous
 from meterlog.circuit.model import KINDS, STATES, Circuit, Part, Point, near
-from meterlog.circuit.toml_file import parse_toml, read_toml
 from meterlog.errors import CircuitError
+from meterlog.text.toml import parse_toml, read_toml
 
 MOST_PARTS, MOST_POINTS = 40, 80
 """A path from battery + to battery - has a dozen parts; pairs of faults grow with the square (40 parts: some 2 s)."""
@@ -37,11 +37,11 @@ def read_table(name_or_path: str | Path, *, templates: bool = True) -> dict[str,
     """
     if templates and str(name_or_path) in template_names():
         name = f"{name_or_path}.toml"
-        return parse_toml((_templates() / name).read_bytes(), name)
+        return parse_toml((_templates() / name).read_bytes(), name, CircuitError).values
     if not str(name_or_path):
         raise CircuitError("no file is named: ''")
     try:
-        return read_toml(name_or_path)
+        return read_toml(name_or_path, CircuitError).values
     except FileNotFoundError:
         among = f", and no template of that name ({', '.join(template_names())})" if templates else ""
         raise CircuitError(f"there is no file '{name_or_path}'{among}") from None

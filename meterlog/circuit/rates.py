@@ -7,8 +7,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from meterlog.circuit.model import Circuit, near
-from meterlog.circuit.toml_file import read_toml
 from meterlog.errors import CircuitError
+from meterlog.text.toml import read_toml
 
 DEFAULT_RATES: Mapping[str, float] = {
     "battery": 0.8,
@@ -65,7 +65,7 @@ def load_rates(path: str | Path, circuit: Circuit) -> Rates:
         CircuitError: no such file, or an entry is wrong.
     """
     try:
-        table = read_toml(path)
+        table = read_toml(path, CircuitError).values
     except FileNotFoundError as error:
         raise CircuitError(f"there is no file '{path}'") from error
     known = [*DEFAULT_RATES, *circuit.part_index, *circuit.commands]

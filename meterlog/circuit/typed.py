@@ -9,10 +9,10 @@ from collections.abc import Iterable
 from meterlog.circuit.measured import QUANTITY, RESULTS, UNITS
 from meterlog.circuit.model import Circuit
 from meterlog.errors import TableError, UsageError
-from meterlog.exchange.number_text import FOREIGN, GOOD, CellReader
-from meterlog.exchange.units import Unit
+from meterlog.text.numbers import FOREIGN, GOOD, CellReader
+from meterlog.text.typed import EITHER
+from meterlog.text.units import Unit
 
-_EITHER = re.compile(r"[+-]?[1-9]\d{0,2},\d{3}(?![\d,.]).*")
 _VERBS = {"fed": "feed", "feed": "feed", "replaced": "replaced", "replace": "replaced"}
 
 
@@ -31,7 +31,7 @@ def typed_value(text: str, quantity: str) -> float:
     """
     word = text.strip()
     unit = UNITS[quantity]
-    if _EITHER.fullmatch(word):
+    if EITHER.fullmatch(word):
         raise UsageError(f"'{text}' can be a decimal comma or a thousand: write it with a point, or without the comma")
     decimal = "," if word.rfind(",") > word.rfind(".") else "."
     if unit == "ohm" and re.fullmatch(r".*\d\s*[kKM]", word):

@@ -11,9 +11,9 @@ from meterlog.analysis import Analysis, ChannelSummary, analyze
 from meterlog.cli.fitted import fitted
 from meterlog.events.event import Event
 from meterlog.kinds import KINDS
-from meterlog.plain_text import one_line
 from meterlog.session.model import Marker
 from meterlog.signal.interval import Interval
+from meterlog.text.safe import one_line
 
 _NEGLIGIBLE = 0.05
 """Times are not spoken of that are known to this share of the interval: a choice."""

@@ -12,7 +12,7 @@ import sys
 from typing import TYPE_CHECKING
 
 from meterlog.cli.circuit_case import add_case_arguments, collect, make_diagnoser
-from meterlog.plain_text import one_line
+from meterlog.text.safe import one_line
 
 if TYPE_CHECKING:
     pass

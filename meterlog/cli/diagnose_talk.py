@@ -25,7 +25,7 @@ from meterlog.circuit.suggest import Suggestion
 from meterlog.circuit.typed import typed_plan, typed_trial, typed_value
 from meterlog.cli.diagnose_words import as_text, print_general, print_mind
 from meterlog.errors import CircuitError, MeterlogError, UsageError
-from meterlog.plain_text import one_line
+from meterlog.text.safe import one_line
 
 _ANSWER = "your answer:"
 _CHOICES = "a number, 'open', 'other', 'fed POINT' or 'replaced PART' before you try it, 'end'"

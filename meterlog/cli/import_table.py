@@ -19,9 +19,9 @@ from meterlog.errors import UsageError
 from meterlog.exchange.plan import ImportOptions, Plan, make_plan
 from meterlog.exchange.tally import Tally
 from meterlog.exchange.time_survey import ORDERS
-from meterlog.exchange.units import TIME_UNITS
 from meterlog.reading import Quantity
 from meterlog.roles import check_role, entered_role
+from meterlog.text.units import TIME_UNITS
 
 EXAMPLE = "meterlog import log.csv --time time_s --value voltage --quantity dc_voltage --unit V --out crank.sqlite"
 

@@ -12,7 +12,7 @@ from typing import NoReturn, Protocol
 from meterlog import __version__
 from meterlog.cli.plain import discard, plain_output
 from meterlog.errors import MeterlogError, did_you_mean
-from meterlog.plain_text import one_line
+from meterlog.text.safe import one_line
 
 COMMANDS = {
     "meters": ("meterlog.cli.meters", "ports and Bluetooth meters in reach, and which driver fits"),

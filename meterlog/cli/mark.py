@@ -9,9 +9,9 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from meterlog.cli.times import moment
-from meterlog.plain_text import one_line
 from meterlog.session.markers import add_marker
+from meterlog.text.safe import one_line
+from meterlog.text.times import moment
 
 EXAMPLE = 'meterlog mark crank.sqlite "wiggle at the pump plug" --at 12.5'
 

@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from typing import Any, TextIO, cast
 
-from meterlog.plain_text import in_lines
+from meterlog.text.safe import in_lines
 
 
 class PlainOutput:

@@ -30,11 +30,11 @@ from meterlog.capture.meters import FindsItsDriver
 from meterlog.cautions import DEFERS, Act, applying, sentence
 from meterlog.cli.details import add_details, add_roles, details, entered_roles
 from meterlog.cli.plain import lasting_output
-from meterlog.cli.times import span
 from meterlog.driver import Traffic
 from meterlog.errors import EmptySession, LinkAbsent, LinkError, MeterlogError, NoFrameFits, UsageError, bytes_in_words
 from meterlog.session import SessionWriter
 from meterlog.session.names import create_named
+from meterlog.text.times import span
 
 EXAMPLE = 'meterlog record --meter "status14:/dev/ttyUSB0?label=pump+feed" --armed "rise 6V" --events 1'
 

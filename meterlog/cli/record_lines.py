@@ -8,8 +8,8 @@ from meterlog.capture import Notice, Recorder
 from meterlog.cautions import Act, applying, first_said
 from meterlog.cli.readout import amount, readout
 from meterlog.kinds import KINDS
-from meterlog.plain_text import one_line
 from meterlog.reading import Quantity
+from meterlog.text.safe import one_line
 
 STATUS_S = 10.0
 """Time between two lines of figures a channel."""

@@ -16,7 +16,7 @@ from meterlog.cli.readout import amount, readout, sparkline
 from meterlog.cli.record_keys import HELP
 from meterlog.cli.record_lines import LineDisplay, said
 from meterlog.kinds import KINDS
-from meterlog.plain_text import one_line
+from meterlog.text.safe import one_line
 
 REFRESH_S = 0.5
 """Time between two pictures: a person reads no faster, and the meters' threads must not wait for drawing."""

@@ -13,10 +13,10 @@ from pathlib import Path
 
 from meterlog.cli.details import add_details, add_roles, by_channel, details, entered_roles
 from meterlog.errors import UsageError
-from meterlog.plain_text import one_line
 from meterlog.roles import role_key
 from meterlog.session.corrections import correct
 from meterlog.session.reader import SessionReader, open_reader
+from meterlog.text.safe import one_line
 
 EXAMPLE = "meterlog details crank.sqlite --set vehicle='blue van' --label 1='pump feed' --point 1='C12, pin 3'"
 

@@ -13,10 +13,10 @@ from collections.abc import Callable
 from pathlib import Path
 
 from meterlog.errors import SessionWriteFailed, UsageError
-from meterlog.plain_text import one_line
 from meterlog.reading import Quantity
 from meterlog.session.leftovers import leftovers
 from meterlog.session.summary import Summary, summaries
+from meterlog.text.safe import one_line
 
 EXAMPLE = "meterlog sessions recordings --set vehicle=van --sort duration"
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 import math
 
 from meterlog.compare.comparison import Alignment, ChannelComparison, Comparison, Excursion, Measure
-from meterlog.figure_text import shown
-from meterlog.plain_text import one_line
 from meterlog.reading import Quantity
+from meterlog.text.figures import shown
+from meterlog.text.safe import one_line
 
 SENTENCES = {
     "different": "The suspect differs from the known-good by more than the errors explain.",

@@ -6,8 +6,8 @@ from typing import NamedTuple
 
 from meterlog.events.event import Event
 from meterlog.events.measure import Measure, Timing
-from meterlog.figure_text import shown
 from meterlog.signal.edges import Edge
+from meterlog.text.figures import shown
 
 
 class Outage(NamedTuple):

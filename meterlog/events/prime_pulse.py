@@ -10,10 +10,10 @@ import numpy as np
 from meterlog.events.event import Event
 from meterlog.events.measure import Measure
 from meterlog.events.settings import DetectionSettings
-from meterlog.figure_text import shown
 from meterlog.signal.edges import Edge
 from meterlog.signal.levels import high_level
 from meterlog.signal.pulse import pulse_shape
+from meterlog.text.figures import shown
 
 _DROOP = 0.03
 _OVERSHOOT = 0.05

@@ -14,9 +14,9 @@ import numpy as np
 from meterlog.events.event import Event
 from meterlog.events.measure import Measure, Watched
 from meterlog.events.settings import DetectionSettings
-from meterlog.figure_text import shown
 from meterlog.reading import Accuracy, Quantity
 from meterlog.signal.levels import median
+from meterlog.text.figures import shown
 
 _STEADY = 4
 _WITHIN = 0.1

@@ -9,7 +9,7 @@ from typing import NamedTuple
 
 from meterlog.errors import TableError
 from meterlog.exchange.text_file import Shape, split_line, text_lines
-from meterlog.exchange.units import header_name
+from meterlog.text.units import header_name
 
 DELIMITERS = {"comma": ",", "semicolon": ";", "tab": "\t", "bar": "|", "space": "space"}
 """Names for `--delimiter`, which also takes the character itself."""

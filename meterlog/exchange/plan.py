@@ -9,13 +9,13 @@ from pathlib import Path
 
 from meterlog.errors import TableError, UsageError
 from meterlog.exchange.layout import Layout, as_delimiter, find_layout
-from meterlog.exchange.number_text import FOREIGN, CellReader, MarkSurvey, ShownDecimals
 from meterlog.exchange.tally import Tally
 from meterlog.exchange.text_file import Block, blocks, find_encoding
 from meterlog.exchange.time_survey import TimeSurvey
 from meterlog.exchange.time_text import TimeReader
-from meterlog.exchange.units import Unit, find_unit, guess_quantity, named_unit, split_header
 from meterlog.reading import Quantity
+from meterlog.text.numbers import FOREIGN, CellReader, MarkSurvey, ShownDecimals
+from meterlog.text.units import Unit, find_unit, guess_quantity, named_unit, split_header
 
 
 @dataclass(frozen=True, slots=True)

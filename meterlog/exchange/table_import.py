@@ -14,12 +14,12 @@ from numpy.typing import NDArray
 
 from meterlog.errors import TableError
 from meterlog.exchange.new_session import NewSession
-from meterlog.exchange.number_text import BLANK, FOREIGN, GOOD, TEXT, plain_numbers
 from meterlog.exchange.plan import Plan, ValueColumn, joined
 from meterlog.exchange.tally import Tally
 from meterlog.exchange.text_file import Block, blocks
 from meterlog.exchange.time_text import DAY_S
 from meterlog.series import Series
+from meterlog.text.numbers import BLANK, FOREIGN, GOOD, TEXT, plain_numbers
 
 Floats = NDArray[np.float64]
 

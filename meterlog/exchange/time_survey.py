@@ -18,7 +18,7 @@ from meterlog.exchange.time_text import (
     possible_orders,
     split_date,
 )
-from meterlog.exchange.units import TIME_UNITS
+from meterlog.text.units import TIME_UNITS
 
 _ISO = re.compile(r"\d{4}-\d{2}-\d{2}([T ]\d{2}:\d{2}(:\d{2}([.,]\d+)?)?\s*(Z|[+-]\d{2}:?\d{2})?)?")
 _NUMBER = re.compile(r"[-+]?(\d+([.,]\d*)?|[.,]\d+)([eE][-+]?\d+)?")

@@ -8,7 +8,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from meterlog.events.event import Event
-from meterlog.figure_text import count, seconds
 from meterlog.findings.chance import chance_of_at_least, unseen_share
 from meterlog.findings.evidence import Evidence
 from meterlog.findings.finding import Finding
@@ -16,6 +15,7 @@ from meterlog.findings.level import thin, upper_level
 from meterlog.reading import Quantity
 from meterlog.series import Series
 from meterlog.session.model import CAPTURE, Channel
+from meterlog.text.figures import count, seconds
 
 _SWITCHING = frozenset({"key-on", "crank", "key-off"})
 """Markers that switch the circuit themselves: what follows them is their doing and needs no test."""

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 
-from meterlog.figure_text import seconds, shown
 from meterlog.findings.evidence import Evidence
 from meterlog.findings.finding import Finding
 from meterlog.findings.judge import judge
@@ -12,6 +11,7 @@ from meterlog.findings.level import level_of, thin
 from meterlog.findings.line import limit_lines
 from meterlog.series import Series
 from meterlog.session.model import Channel
+from meterlog.text.figures import seconds, shown
 
 _LEAST_S = 10.0
 """Charging shorter than this is not judged, s; default, unverified."""

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from meterlog.events.event import Event
-from meterlog.figure_text import shown
 from meterlog.findings.evidence import Evidence
 from meterlog.findings.finding import Finding
 from meterlog.findings.judge import judge
@@ -11,6 +10,7 @@ from meterlog.findings.level import level_of, resolution_of
 from meterlog.findings.line import around, limit_lines
 from meterlog.roles import Role
 from meterlog.session.model import Channel
+from meterlog.text.figures import shown
 
 
 def findings(evidence: Evidence) -> list[Finding]:

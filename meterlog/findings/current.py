@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 
-from meterlog.figure_text import count, shown
 from meterlog.findings.evidence import Evidence
 from meterlog.findings.finding import Finding
 from meterlog.findings.judge import judge
@@ -14,6 +13,7 @@ from meterlog.limits.figure import Figure
 from meterlog.reading import Quantity
 from meterlog.roles import Role
 from meterlog.session.model import Channel
+from meterlog.text.figures import count, shown
 
 
 def findings(evidence: Evidence) -> list[Finding]:

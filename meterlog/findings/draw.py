@@ -6,7 +6,6 @@ import math
 
 import numpy as np
 
-from meterlog.figure_text import seconds, shown
 from meterlog.findings.evidence import Evidence
 from meterlog.findings.finding import Finding
 from meterlog.findings.judge import judge
@@ -15,6 +14,7 @@ from meterlog.findings.line import limit_lines
 from meterlog.reading import Quantity
 from meterlog.series import Series
 from meterlog.session.model import Channel
+from meterlog.text.figures import seconds, shown
 
 _LEAST_S = 300.0
 _LEAST_NAMED_S = 30.0

@@ -8,7 +8,6 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from meterlog.figure_text import shown
 from meterlog.findings.element import drop_figure
 from meterlog.findings.evidence import Evidence
 from meterlog.findings.finding import Finding
@@ -21,6 +20,7 @@ from meterlog.roles import Role
 from meterlog.series import Series
 from meterlog.session.model import Channel
 from meterlog.signal.interval import reading_interval
+from meterlog.text.figures import shown
 
 _LEAST = 3
 """Fewer same instants than this are no measurement; default, unverified."""

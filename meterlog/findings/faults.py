@@ -7,7 +7,6 @@ from dataclasses import dataclass
 
 from meterlog.dial import turns
 from meterlog.events.event import Event
-from meterlog.figure_text import count, seconds, shown
 from meterlog.findings.evidence import Evidence
 from meterlog.findings.finding import Finding, Verdict
 from meterlog.findings.judge import judge
@@ -16,6 +15,7 @@ from meterlog.findings.line import Line, around
 from meterlog.kinds import KINDS, Kind
 from meterlog.roles import Role
 from meterlog.session.model import Channel
+from meterlog.text.figures import count, seconds, shown
 
 
 def findings(evidence: Evidence) -> list[Finding]:

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import math
 
-from meterlog.figure_text import seconds
 from meterlog.findings.evidence import Evidence
 from meterlog.findings.finding import Finding
 from meterlog.reading import Quantity
 from meterlog.roles import Role
 from meterlog.session.model import Channel
 from meterlog.signal.interval import reading_interval
+from meterlog.text.figures import seconds
 
 _SUPPLY = "dropout, sag or loss of supply"
 _LOOKED_FOR = {

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from meterlog.events.event import Event
-from meterlog.figure_text import count, seconds, shown
 from meterlog.findings.chance import unseen_share
 from meterlog.findings.evidence import Evidence
 from meterlog.findings.finding import Finding
@@ -12,6 +11,7 @@ from meterlog.findings.level import level_of, resolution_of
 from meterlog.findings.line import around, limit_lines
 from meterlog.roles import Role
 from meterlog.session.model import Channel, Marker
+from meterlog.text.figures import count, seconds, shown
 
 _CRANK_LOOK_S = 5.0
 """How long after a `crank` marker the supply is looked for, s; default, unverified."""

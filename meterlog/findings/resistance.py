@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 
-from meterlog.figure_text import shown
 from meterlog.findings.drop import fed_pairs, instants_while_on
 from meterlog.findings.element import drop_figure
 from meterlog.findings.evidence import Evidence
@@ -16,6 +15,7 @@ from meterlog.reading import Quantity
 from meterlog.roles import Role
 from meterlog.series import Series
 from meterlog.session.model import Channel
+from meterlog.text.figures import shown
 
 _LEAST = 3
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 
-from meterlog.figure_text import shown
 from meterlog.findings.evidence import Evidence
 from meterlog.findings.finding import Finding
 from meterlog.findings.judge import judge
@@ -13,6 +12,7 @@ from meterlog.findings.line import around, limit_lines
 from meterlog.kinds import KINDS
 from meterlog.series import Series
 from meterlog.session.model import Channel
+from meterlog.text.figures import shown
 
 _LOOK_S = 60.0
 _LEAST_S = 1.0

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from meterlog.figure_text import shown
 from meterlog.findings.evidence import Evidence
 from meterlog.findings.finding import Finding
 from meterlog.findings.judge import judge
@@ -10,6 +9,7 @@ from meterlog.findings.level import upper_level
 from meterlog.findings.line import Line
 from meterlog.reading import Quantity
 from meterlog.roles import Role
+from meterlog.text.figures import shown
 
 
 def findings(evidence: Evidence) -> list[Finding]:

@@ -5,9 +5,7 @@ from __future__ import annotations
 import dataclasses
 import difflib
 import math
-import re
 import sys
-import tomllib
 from collections.abc import Iterable
 from importlib.resources import files
 from pathlib import Path
@@ -17,6 +15,7 @@ from meterlog.errors import LimitsError
 from meterlog.events.settings import DetectionSettings
 from meterlog.limits.figure import Figure
 from meterlog.limits.limits import Limits
+from meterlog.text.toml import TomlText, parse_toml, read_toml
 
 SETS = {"car-12v": 12.0, "truck-24v": 24.0, "old-6v": 6.0}
 """The sets that come with the program, with their system voltages in V; of those with the same voltage the first is
@@ -40,15 +39,15 @@ def load_limits(name_or_path: str | Path | None = None, system_v: float | None =
         return _shipped(str(name_or_path))
     if name_or_path is None:
         return _for_voltage(system_v)
-    own = _File(str(name_or_path), _read(Path(name_or_path)))
+    own = _File(_read(Path(name_or_path)))
     return own.over(_for_voltage(system_v if own.system_v is None else own.system_v))
 
 
 def _shipped(name: str) -> Limits:
     """The set of that name."""
-    text = (files("meterlog.limits") / f"{name}.toml").read_text("utf-8")
+    shipped = (files("meterlog.limits") / f"{name}.toml").read_bytes()
     start = Limits(name, SETS[name], {}, DetectionSettings(system_v=SETS[name]))
-    return _File(name, text).over(start)
+    return _File(parse_toml(shipped, name, LimitsError)).over(start)
 
 
 def _for_voltage(system_v: float | None) -> Limits:
@@ -70,27 +69,20 @@ def _set_for(system_v: float) -> str:
     raise LimitsError(f"there are no limits for a {system_v:g} V system; there are for {known}")
 
 
-def _read(path: Path) -> str:
+def _read(path: Path) -> TomlText:
     try:
-        return path.read_bytes().decode("utf-8-sig")
-    except UnicodeDecodeError:
-        raise LimitsError(f"'{path}' is no text in UTF-8, so it cannot be a limits file") from None
-    except OSError as error:
-        sets = ", ".join(SETS)
-        why = f"the limits '{path}' cannot be read: {error.strerror}"
-        raise LimitsError(f"{why}; the sets by name are {sets}") from error
+        return read_toml(path, LimitsError)
+    except FileNotFoundError:
+        raise LimitsError(f"there is no limits file '{path}'; the sets by name are {', '.join(SETS)}") from None
 
 
 class _File:
     """One limits file: its tables checked, each complaint with its key and line."""
 
-    def __init__(self, path: str, text: str) -> None:
-        self.path = path
-        self.text = text
-        try:
-            self.tables: dict[str, Any] = tomllib.loads(text)
-        except tomllib.TOMLDecodeError as error:
-            raise LimitsError(f"'{path}' is not TOML: {error}") from error
+    def __init__(self, toml: TomlText) -> None:
+        self.path = toml.path
+        self._toml = toml
+        self.tables: dict[str, Any] = toml.values
         self._known(self.tables, _TOP, None)
         self.name: str | None = self._typed(self.tables, "name", None, str)
         volts = self._typed(self.tables, "system_v", None, float)
@@ -197,17 +189,8 @@ class _File:
         return LimitsError(f"{self.path}{self._line(key, where)}: '{_dotted(key, where)}' must be {wanted}")
 
     def _line(self, key: str, where: str | None) -> str:
-        """The line of a key, found by its text since the TOML library does not say; empty where it is not found."""
-        here = False
-        for number, line in enumerate(self.text.splitlines(), 1):
-            header = re.match(r"\s*\[\s*([^\]]+?)\s*\]", line)
-            if header:
-                here = header[1] == where
-                if header[1] == _dotted(key, where):
-                    return f" line {number}"
-            elif (here or where is None) and re.match(rf"\s*[\"']?{re.escape(key)}[\"']?\s*[.=]", line):
-                return f" line {number}"
-        return ""
+        line = self._toml.line(where or "", key)
+        return f" line {line}" if line else ""
 
 
 def _dotted(key: str, where: str | None) -> str:

@@ -22,10 +22,10 @@ from meterlog.drawing import drawing_library
 from meterlog.drawing.primitives import Figure
 from meterlog.errors import CompareError
 from meterlog.exchange.finished_file import finished_file
-from meterlog.figure_text import shown
 from meterlog.loaded import Loaded
 from meterlog.report.circuit import CircuitPart
 from meterlog.report.content import SessionPart, session_part
+from meterlog.text.figures import shown
 
 MARKS = {
     "outside": "✗",

@@ -10,7 +10,6 @@ from datetime import timedelta
 from meterlog.compare.comparison import ChannelComparison, Comparison
 from meterlog.drawing.primitives import Figure
 from meterlog.events.event import Event
-from meterlog.figure_text import seconds, shown
 from meterlog.findings.finding import Finding
 from meterlog.kinds import KINDS
 from meterlog.loaded import Loaded
@@ -18,6 +17,7 @@ from meterlog.reading import Accuracy
 from meterlog.report.figures import band_figure, channel_figure
 from meterlog.roles import role_key
 from meterlog.session.model import HARD_END, Channel
+from meterlog.text.figures import seconds, shown
 
 MOST_ROWS = 200
 _MOST_CLOSE_UPS = 3

@@ -15,10 +15,10 @@ import pytest
 from numpy.typing import NDArray
 
 from meterlog.cli import main
-from meterlog.plain_text import one_line
 from meterlog.reading import Quantity
 from meterlog.series import Series
 from meterlog.session import SessionWriter
+from meterlog.text.safe import one_line
 
 NASTY = "a\x1b]0;owned\x07\x1b[2Jb\x9b31m\x7f\u202ec"
 SHOWN = "a\\u001b]0;owned\\u0007\\u001b[2Jb\\u009b31m\\u007f\\u202ec"

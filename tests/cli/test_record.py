@@ -442,7 +442,7 @@ def test_a_file_that_exists_is_not_touched(meter: Plugged, out: Path, capsys: py
         (["--meter", "status15:/dev/ttyUSB0"], "did you mean 'status14'"),
         (["--meter", "status14:/dev/ttyUSB0?bauds=9600"], "did you mean 'baud'"),
         (["--meter", "status14:/dev/ttyUSB0?line=8Q1"], "8N1"),
-        (["--meter", "status14:/dev/ttyUSB0", "--armed", "six volts"], "no condition to wait for"),
+        (["--meter", "status14:/dev/ttyUSB0", "--armed", "six volts"], "is not a condition"),
         (["--meter", "status14:/dev/ttyUSB0", "--before", "3"], "belong to --armed"),
         (["--meter", "status14:/dev/ttyUSB0", "--set", "blue van"], "KEY=VALUE"),
         (["--meter", "replay:/no/such/file"], "there is no file"),

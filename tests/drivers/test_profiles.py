@@ -253,7 +253,7 @@ def test_checksums_give_their_published_check_values(kind: str, options: dict[st
         ('"0x01"', '"0x1"', 25, "'0x1' is not bytes in hex"),
         ('"7.0" = "hold"', '"7.8" = "hold"', 27, "wants the form"),
         ("mask = 0xFC", "mask = 0", 31, "mask wants a whole number from 1 to 255"),
-        ("[bits]", "[bits", 26, "this is not TOML"),
+        ("[bits]", "[bits", 26, "is not TOML"),
         ('kind = "frames"', 'kind = "text"', 2, "this is a profile for the driver 'text', not 'frames'"),
         ('lines = ["19200 8N1"]', 'lines = ["19200"]', 3, "lines wants settings like '9600 8N1'"),
     ],
@@ -283,7 +283,7 @@ def test_a_wrong_profile_is_refused_with_its_line(
             'kind = "text"\n[[column]]\nquantity = "dc_voltage"\nwrite = "{value} V"',
             "line 4: write wants {number} once",
         ),
-        ('kind = "text"\n[[column]]\npattern = "({number}"', "line 3: pattern is no regular expression"),
+        ('kind = "text"\n[[column]]\npattern = "({number}"', "line 3: pattern is not a regular expression"),
         ('kind = "text"\n[[column]]\nquantity = "volts"', "line 3: quantity is one of .*, not 'volts'"),
         ('kind = "text"\n[[column]]\nunit = "W"', "line 3: the unit 'W' is not known"),
         ('kind = "text"\n[[column]]\nquantity = "resistance"\nunit = "V"', "line 4: the unit 'V' does not fit"),
@@ -319,7 +319,7 @@ def test_a_text_profile_of_ones_own(tmp_path: Path) -> None:
 def test_an_absent_profile_is_one_sentence() -> None:
     with pytest.raises(ProfileError, match=r"no text profile 'two-colum' \(did you mean 'two-column'\?\)"):
         framing_of("text:x?profile=two-colum").decoder()
-    with pytest.raises(ProfileError, match="cannot be read: No such file"):
+    with pytest.raises(ProfileError, match="cannot be read: there is no such file"):
         framing_of("frames:x?profile=/no/such.toml").decoder()
     with pytest.raises(AddressError, match="wants a profile"):
         framing_of("frames:x").decoder()

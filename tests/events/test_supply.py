@@ -8,10 +8,10 @@ import pytest
 
 from meterlog.events.detect import detect
 from meterlog.events.event import Event
-from meterlog.figure_text import shown
 from meterlog.reading import Quantity
 from meterlog.series import Series
 from meterlog.session.model import Channel, Marker
+from meterlog.text.figures import shown
 
 Found = Callable[..., list[Event]]
 

@@ -6,8 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from meterlog.figure_text import seconds, shown
 from meterlog.findings.judge import judge
+from meterlog.text.figures import seconds, shown
 
 numbers = st.floats(-100, 100)
 

@@ -125,10 +125,10 @@ def test_a_wrong_file_is_refused_with_its_key_and_line(tmp_path: Path, text: str
 
 
 def test_an_absent_or_binary_file_is_refused_in_one_sentence(tmp_path: Path) -> None:
-    with pytest.raises(LimitsError, match=r"the limits .*cannot be read: No such file.*car-12v, truck-24v, old-6v"):
+    with pytest.raises(LimitsError, match=r"there is no limits file .*car-12v, truck-24v, old-6v"):
         load_limits(tmp_path / "absent.toml")
     (tmp_path / "binary.toml").write_bytes(b"\xff\xfe\x00")
-    with pytest.raises(LimitsError, match="no text in UTF-8"):
+    with pytest.raises(LimitsError, match="not a text file in UTF-8"):
         load_limits(tmp_path / "binary.toml")
 
 

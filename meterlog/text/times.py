@@ -7,7 +7,7 @@ import math
 import re
 
 _UNIT_S = {"": 1.0, "s": 1.0, "min": 60.0, "h": 3600.0}
-_SPAN = re.compile(r"(\d+\.?\d*|\.\d+)\s*(s|min|h|)")
+_SPAN = re.compile(r"(\d+[.,]?\d*|[.,]\d+)\s*(s|min|h|)")
 _MOMENT = re.compile(r"(?:(\d+):)?(\d+):(\d\d(?:\.\d*)?)")
 
 
@@ -20,7 +20,7 @@ def span(text: str) -> float:
     match = _SPAN.fullmatch(text.strip())
     if match is None:
         raise argparse.ArgumentTypeError(f"wants a number of seconds, or 90min, 8h, not '{text}'")
-    return float(match[1]) * _UNIT_S[match[2]]
+    return float(match[1].replace(",", ".")) * _UNIT_S[match[2]]
 
 
 def moment(text: str) -> float:

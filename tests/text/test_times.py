@@ -6,7 +6,7 @@ import argparse
 
 import pytest
 
-from meterlog.cli.times import moment, span
+from meterlog.text.times import moment, span
 
 
 @pytest.mark.parametrize(

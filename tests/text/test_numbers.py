@@ -11,7 +11,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from meterlog.errors import TableError
-from meterlog.exchange.number_text import (
+from meterlog.exchange.time_survey import TimeSurvey
+from meterlog.exchange.time_text import TimeReader
+from meterlog.reading import Flag, Quantity
+from meterlog.text.numbers import (
     BLANK,
     FOREIGN,
     GOOD,
@@ -22,10 +25,7 @@ from meterlog.exchange.number_text import (
     ShownDecimals,
     plain_numbers,
 )
-from meterlog.exchange.time_survey import TimeSurvey
-from meterlog.exchange.time_text import TimeReader
-from meterlog.exchange.units import Unit, find_unit, split_header
-from meterlog.reading import Flag, Quantity
+from meterlog.text.units import Unit, find_unit, split_header
 
 VOLT = Unit("V", 0)
 

@@ -11,8 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from meterlog.errors import TableError
-from meterlog.exchange.units import Unit, find_unit
 from meterlog.reading import Flag, Quantity
+from meterlog.text.units import Unit, find_unit
 
 _SPACES = "\u0020\u00a0\u2009\u202f"
 _NUMBER = re.compile(

@@ -1,0 +1,1 @@
+"""Texts that people write and read: units, typed numbers and times, figures, TOML, and what is safe to show."""

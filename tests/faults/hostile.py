@@ -236,8 +236,10 @@ HOSTILE: dict[str, Attack] = {
             ("resolutions", 0, 1),
         )
     },
-    "a column of another layout": sql(f"UPDATE chunk SET numbers = x'08090001' || substr(numbers, 5) {_FIRST}"),
-    "an item size of 200": sql(f"UPDATE chunk SET numbers = x'c8ff0000' || substr(numbers, 5) {_FIRST}"),
+    "a column of another layout": sql(
+        f"UPDATE chunk SET numbers = CAST(x'08090001' || substr(numbers, 5) AS BLOB) {_FIRST}"
+    ),
+    "an item size of 200": sql(f"UPDATE chunk SET numbers = CAST(x'c8ff0000' || substr(numbers, 5) AS BLOB) {_FIRST}"),
     "a count of 2 billion": sql(f"UPDATE chunk SET count = 2000000000 {_FIRST}"),
     "a negative count": sql(f"UPDATE chunk SET count = -1 {_FIRST}"),
     "a chunk at 2**60": sql(f"UPDATE chunk SET first = {2**60} {_FIRST}"),

@@ -22,6 +22,8 @@ _ODD_SHARE, _ODD_MOST, _MEMORY = 0.3, 3.0, 16
 the link has beats of its own: choices (a beat that is not the meter's makes a third of them odd, or more)."""
 _PAUSE = 4.0
 """So many usual spacings are a pause, as for the analyzer's gap."""
+_LONGER = 2.0
+"""A look may wait so many times the longest wait of the last 16 bundles: a guess; more would hide gaps."""
 _TOLD_PERIOD = 0.02
 """How well looks that came alone tell the period: a guess."""
 _LEAST_TOLD = 4
@@ -130,11 +132,11 @@ class Cadence:
 
     @property
     def _longest_wait_s(self) -> float:
-        """The longest that a look has waited lately, pauses left out, s."""
+        """The longest that a look may have waited, by what they waited lately, pauses left out, s."""
         if not self._waits_s:
             return inf
         most_s = _PAUSE * median(self._waits_s)
-        return max(wait_s for wait_s in self._waits_s if wait_s <= most_s)
+        return _LONGER * max(wait_s for wait_s in self._waits_s if wait_s <= most_s)
 
     def _first_phase(self) -> Phase:
         """What looks that came alone have told, where they came evenly."""

@@ -125,8 +125,16 @@ def _visible(analysis: Analysis) -> Iterator[str]:
         yield (
             f"{name}: {summary.readings} readings, one every {summary.interval.interval_s:.2g} s. The shortest event "
             f"that is sure to show is {shortest:.2g} s: shorter ones may be missed, or look shallower than they were."
-            f"{_timed(summary.interval)}"
+            f"{_repeated(summary.interval)}{_timed(summary.interval)}"
         )
+
+
+def _repeated(interval: Interval) -> str:
+    """How often the display changes, where it is read faster than that; '' where it is not known to be."""
+    if interval.readings_a_look <= 1.0:
+        return ""
+    look_s = interval.readings_a_look * interval.interval_s
+    return f" The display itself changes every {look_s:.2g} s: readings in between repeat what it showed."
 
 
 def _timed(interval: Interval) -> str:

@@ -9,6 +9,7 @@ from meterlog.findings.finding import Finding
 from meterlog.reading import Quantity
 from meterlog.roles import Role
 from meterlog.session.model import Channel
+from meterlog.signal.held import readings_a_look
 from meterlog.signal.interval import reading_interval
 from meterlog.text.figures import seconds
 
@@ -36,7 +37,8 @@ def _nothing(evidence: Evidence, channel: Channel) -> Finding:
     series = evidence.series(channel)
     times = series.time_s
     looked_for = _LOOKED_FOR[channel.measurand.role]
-    shortest_s = reading_interval(times, series.time_error_s).shortest_visible_s
+    interval = reading_interval(times, series.time_error_s)
+    shortest_s = interval._replace(readings_a_look=readings_a_look(series.value)).shortest_visible_s
     watched_s = float(times[-1] - times[0])
     watched_s -= sum(gap.end_s - gap.start_s for gap in evidence.events_of(channel, "gap"))  # nobody looked then
     source = "twice the interval between readings, its jitter and the error of their times (grade D)"

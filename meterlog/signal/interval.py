@@ -17,11 +17,13 @@ class Interval(NamedTuple):
         interval_s: the median spacing, s; NaN with fewer than two readings.
         jitter_s: its robust standard deviation (1.4826 x the median absolute deviation), s.
         time_error_s: how far a reading's time may be wrong either way, the median, s.
+        readings_a_look: how many readings repeat one look of a display that is polled faster than it changes.
     """
 
     interval_s: float
     jitter_s: float
     time_error_s: float = 0.0
+    readings_a_look: float = 1.0
 
     @property
     def shortest_visible_s(self) -> float:
@@ -29,9 +31,9 @@ class Interval(NamedTuple):
 
         A reading's window may be as long as the interval; an event covers one whole window for certain only when
         it is as long as an interval plus a window, and the spacing may stretch by its jitter (two of it) and by what
-        the times of two readings may be wrong.
+        the times of two readings may be wrong. A reading that repeats the last look is no fresh one.
         """
-        return 2.0 * (self.interval_s + self.jitter_s + self.time_error_s)
+        return 2.0 * (self.readings_a_look * self.interval_s + self.jitter_s + self.time_error_s)
 
 
 def reading_interval(time_s: NDArray[np.float64], time_error_s: NDArray[np.float32] | None = None) -> Interval:

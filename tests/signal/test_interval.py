@@ -35,7 +35,7 @@ def test_a_long_series_is_judged_by_stretches_of_it() -> None:
 
 
 def test_two_readings_have_an_interval_and_no_jitter() -> None:
-    assert reading_interval(np.array([1.0, 1.5])) == (0.5, 0.0, 0.0)
+    assert reading_interval(np.array([1.0, 1.5])) == (0.5, 0.0, 0.0, 1.0)
     assert reading_interval(np.array([1.0])).jitter_s == 0.0
 
 

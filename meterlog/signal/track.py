@@ -9,6 +9,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from meterlog.signal.held import readings_a_look
 from meterlog.signal.levels import median
 
 BLOCK = 128
@@ -40,6 +41,7 @@ class Track:
         self._high: NDArray[np.float64] | None = None
         self._calm_ends: dict[float, NDArray[np.int64]] = {}
         self._nominal: dict[int, float] = {}
+        self._repeats: dict[int, float] = {}
 
     def extend(
         self,
@@ -181,6 +183,17 @@ class Track:
         self._calm_ends[ceiling] = found
         return found
 
+    def readings_a_look(self, index: int) -> float:
+        """How many readings repeat one look, as known at reading `index`: by up to 1024 up to an anchor before it."""
+        if index < 4:
+            return 1.0
+        anchor = _anchor(index)
+        if anchor not in self._repeats:
+            if len(self._repeats) > 64:
+                self._repeats.clear()
+            self._repeats[anchor] = readings_a_look(self.values(max(0, anchor - 1024), anchor))
+        return self._repeats[anchor]
+
     def nominal_s(self, index: int) -> float:
         """The nominal interval as known at reading `index`: the median of up to 64 spacings up to an anchor before it.
 
@@ -189,7 +202,7 @@ class Track:
         """
         if index < 4:
             return float("nan")
-        anchor = index - index % 1024 if index >= 1024 else 1 << (index.bit_length() - 1)
+        anchor = _anchor(index)
         if anchor not in self._nominal:
             if len(self._nominal) > 64:
                 self._nominal.clear()
@@ -198,6 +211,11 @@ class Track:
                 return self._nominal[max(self._nominal)] if self._nominal else float("nan")
             self._nominal[anchor] = median(spacing)
         return self._nominal[anchor]
+
+
+def _anchor(index: int) -> int:
+    """A reading not after `index`, at which figures are taken anew: see `Track.nominal_s`."""
+    return index - index % 1024 if index >= 1024 else 1 << (index.bit_length() - 1)
 
 
 def _outside(least: NDArray[np.float64], most: NDArray[np.float64], low: float, high: float) -> NDArray[np.bool_]:

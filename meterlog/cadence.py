@@ -15,8 +15,9 @@ from statistics import median
 from meterlog.phase import Bounds, Phase
 from meterlog.reading import Reading
 
-_CALM = 256
-"""After so many looks that came alone and evenly arrival gives the time again: a choice."""
+_BUNDLES_MOST = 1.5
+"""More bundles than this among the last 16 arrivals, later ones counting more, and what comes alone waited too; a lone
+one is a computer that was busy for a moment. A choice."""
 _ODD_SHARE, _ODD_MOST, _MEMORY = 0.3, 3.0, 16
 """A look is odd that comes this share of the usual spacing early or late; where more than so many of the last 16 are,
 the link has beats of its own: choices (a beat that is not the meter's makes a third of them odd, or more)."""
@@ -54,7 +55,7 @@ class Cadence:
         self._usual_s = self._odd = 0.0
         self._sizes: deque[int] = deque([1], maxlen=_MEMORY)
         self._waits_s: deque[float] = deque(maxlen=_MEMORY)
-        self._calm = _CALM
+        self._bundles = 0.0
         self._phase: Phase | None = None
 
     def timed(self, readings: list[Reading]) -> list[Reading]:
@@ -77,13 +78,13 @@ class Cadence:
         """Time readings that came together, one or more."""
         last_s = readings[-1].time_s
         if len(readings) == 1 or _looks(readings)[-1] == 0:
-            self._calm += 1
+            self._bundles *= 1.0 - 1.0 / _MEMORY
             self._note_spacing(last_s)
-            alone = self._calm > _CALM and self._odd <= _ODD_MOST
+            alone = self._bundles <= _BUNDLES_MOST and self._odd <= _ODD_MOST
         else:
             flowing = self._wire and readings[0].time_s - self._arrived_s < _FLOWING_S
-            alone = flowing and self._calm >= _CALM
-            self._calm = self._calm if alone else 0
+            alone = flowing and self._bundles <= _BUNDLES_MOST
+            self._bundles += not alone
         if not alone:
             return self._spread(readings)
         self._phase = None
@@ -142,7 +143,10 @@ class Cadence:
         """What looks that came alone have told, where they came evenly."""
         if len(self._alone_s) < _LEAST_TOLD or self._odd > _ODD_MOST:
             return Phase([])
-        middle_s = median(later - earlier for earlier, later in pairwise(self._alone_s))
+        spacings_s = [later - earlier for earlier, later in pairwise(self._alone_s)]
+        middle_s = median(spacings_s)
+        if not self._wire and sum(abs(s - middle_s) > _ODD_SHARE * middle_s for s in spacings_s) > len(spacings_s) / 4:
+            return Phase([])
         return Phase([self._alone_s[-1]], Bounds(middle_s * (1 - _TOLD_PERIOD), middle_s * (1 + _TOLD_PERIOD)))
 
 

@@ -18,8 +18,8 @@ from meterlog.framing import framing_of
 from meterlog.probe import candidates, line_settings, probe, probed_drivers
 from meterlog.reading import Reading
 from meterlog.transports import Chunk, LineSettings
-from meterlog_drivers.every_mode import every_mode
-from meterlog_drivers.scpi_instrument import ScpiInstrument, ScpiServer
+from meterlog_drivers.display.every_mode import every_mode
+from meterlog_drivers.simulated.scpi_instrument import ScpiInstrument, ScpiServer
 
 Talk = Callable[[Callable[[int], bytes]], str]
 

@@ -27,11 +27,11 @@ from meterlog.address import Address
 from meterlog.errors import EncodeError
 from meterlog.reading import Flag, Quantity, Reading
 from meterlog.transports import LineSettings
-from meterlog_drivers.decimals import display_counts, one_count, resolution_exponent, shown_value
-from meterlog_drivers.fixed_frames import KNOWN_MODES, FixedFrameDriver, FrameFormat
-from meterlog_drivers.plausible import plausible_counts
-from meterlog_drivers.shown import Shown
-from meterlog_drivers.unit_words import COUPLING
+from meterlog_drivers.display.decimals import display_counts, one_count, resolution_exponent, shown_value
+from meterlog_drivers.display.possible_counts import plausible_counts
+from meterlog_drivers.display.shown import Shown
+from meterlog_drivers.display.unit_words import COUPLING
+from meterlog_drivers.formats.fixed_frames import KNOWN_MODES, FixedFrameDriver, FrameFormat
 
 
 class _Unit(NamedTuple):

@@ -1,8 +1,8 @@
 """digits11: eleven bytes, a range, four digits, a function and flags, for displays of 4000 counts.
 
-2400 or 19230 baud, 7O1 (opened as 8N1: see `digit_frames.py`). Frame: range, digit 3 .. digit 0, function, status,
-option 1, option 2, CR, LF. Data bytes are 0x30-0x3F. Frame, status, options and the ranges of V, ohm, mA and F are
-graded A; the function codes and the ranges of uA, A, Hz, continuity, diode and temperature are M: from memory,
+2400 or 19230 baud, 7O1 (opened as 8N1: see `formats/digit_frames.py`). Frame: range, digit 3 .. digit 0, function,
+status, option 1, option 2, CR, LF. Data bytes are 0x30-0x3F. Frame, status, options and the ranges of V, ohm, mA and F
+are graded A; the function codes and the ranges of uA, A, Hz, continuity, diode and temperature are M: from memory,
 unverified against hardware.
 
 | byte | content |
@@ -23,8 +23,14 @@ from meterlog.address import Address
 from meterlog.framing import Decoder, Encoder
 from meterlog.reading import Quantity
 from meterlog.transports import LineSettings
-from meterlog_drivers.digit_frames import DigitFormat, Function, Layout, most_counts
-from meterlog_drivers.fixed_frames import FixedFrameDriver, FixedFrameEncoder, FrameFormat, TwiceDecoder, spare_ignored
+from meterlog_drivers.formats.digit_frames import DigitFormat, Function, Layout, most_counts
+from meterlog_drivers.formats.fixed_frames import (
+    FixedFrameDriver,
+    FixedFrameEncoder,
+    FrameFormat,
+    TwiceDecoder,
+    spare_ignored,
+)
 
 _FUNCTIONS = {
     0x3B: Function(Quantity.DC_VOLTAGE, (-4, -3, -2, -1, 0)),  # 400.0 mV, 4.000, 40.00, 400.0, 4000 V

@@ -1,7 +1,7 @@
 """digits14: fourteen bytes, a range, five digits, a function and flags, for displays of 22000 counts.
 
-19230 baud, 7O1 (opened as 8N1: see `digit_frames.py`). Frame: range, digit 4 .. digit 0, function, status, option 1 ..
-option 4, CR, LF. Data bytes are 0x30-0x3F. All of it graded M: from memory, unverified against hardware.
+19230 baud, 7O1 (opened as 8N1: see `formats/digit_frames.py`). Frame: range, digit 4 .. digit 0, function, status,
+option 1 .. option 4, CR, LF. Data bytes are 0x30-0x3F. All of it graded M: from memory, unverified against hardware.
 
 | byte | bits 3..0 |
 |---|---|
@@ -20,8 +20,8 @@ from __future__ import annotations
 from meterlog.address import Address
 from meterlog.reading import Quantity
 from meterlog.transports import LineSettings
-from meterlog_drivers.digit_frames import DigitFormat, Function, Layout, most_counts
-from meterlog_drivers.fixed_frames import FixedFrameDriver, FrameFormat, spare_ignored
+from meterlog_drivers.formats.digit_frames import DigitFormat, Function, Layout, most_counts
+from meterlog_drivers.formats.fixed_frames import FixedFrameDriver, FrameFormat, spare_ignored
 
 _FUNCTIONS = {
     0x3B: Function(Quantity.DC_VOLTAGE, (-4, -3, -2, -1, -5)),  # 2.2000, 22.000, 220.00, 2200.0 V, 220.00 mV

@@ -1,4 +1,4 @@
-"""frames: meters that send binary frames which a TOML profile describes (see `frame_profile.py` for the words).
+"""frames: meters that send binary frames described by a TOML profile (its words: `profiles/frame_profile.py`).
 
 A person adds their meter without Python: `frames:/dev/ttyUSB0?profile=mine.toml`. `meterlog meters --try mine.toml
 FILE.raw` decodes a raw capture with it and shows each byte's meaning.
@@ -13,11 +13,11 @@ from meterlog.errors import AddressError
 from meterlog.framing import Decoder, Encoder, FramingDriver
 from meterlog.reading import Reading
 from meterlog.transports import LineSettings
-from meterlog_drivers.doubt import Doubt
-from meterlog_drivers.fixed_frames import FixedFrameDecoder, FixedFrameEncoder
-from meterlog_drivers.frame_profile import FrameProfile, frame_profile
-from meterlog_drivers.profile_file import read_profile
-from meterlog_drivers.profiled_frames import ProfiledFormat
+from meterlog_drivers.display.doubt import Doubt
+from meterlog_drivers.formats.fixed_frames import FixedFrameDecoder, FixedFrameEncoder
+from meterlog_drivers.profiles.frame_format import ProfiledFormat
+from meterlog_drivers.profiles.frame_profile import FrameProfile, frame_profile
+from meterlog_drivers.profiles.profile_file import read_profile
 
 
 class GapDecoder:

@@ -38,7 +38,7 @@ from meterlog.framing import Decoder, Encoder, FramingDriver
 from meterlog.reading import Flag, Quantity, Reading
 from meterlog.transports import LineSettings
 from meterlog.transports.ble_services import short
-from meterlog_drivers.decimals import counts_at, resolution_exponent, scaled
+from meterlog_drivers.display.decimals import counts_at, resolution_exponent, scaled
 
 _MOST = 1200
 """The longest line: 512 bytes is the longest value of a characteristic (Core Specification, Vol 3, Part F, 3.2.9)."""

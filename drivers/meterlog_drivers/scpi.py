@@ -27,7 +27,7 @@ from meterlog.reading import Quantity, Reading
 from meterlog.transports import LineSettings, Link, Transport
 from meterlog.transports.serial_line import LINE_OPTIONS, serial_transport
 from meterlog.transports.tap import RawSink, TappedTransport
-from meterlog_drivers.scpi_words import FUNCTIONS, error_of, implied, quantity_of, values_of, without_prompt
+from meterlog_drivers.display.scpi_words import FUNCTIONS, error_of, implied, quantity_of, values_of, without_prompt
 
 TERMINATORS = {"lf": b"\n", "crlf": b"\r\n", "cr": b"\r"}
 LONGEST_REPLY = 4096

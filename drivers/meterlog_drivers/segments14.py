@@ -31,11 +31,11 @@ from meterlog.address import Address
 from meterlog.errors import EncodeError
 from meterlog.reading import Flag, Quantity, Reading
 from meterlog.transports import LineSettings
-from meterlog_drivers.decimals import display_counts, scaled
-from meterlog_drivers.fixed_frames import KNOWN_MODES, FixedFrameDriver, FrameFormat
-from meterlog_drivers.plausible import plausible_counts
-from meterlog_drivers.shown import Shown
-from meterlog_drivers.symbols import PREFIXES, choose_prefix, mode_of, symbols_of
+from meterlog_drivers.display.decimals import display_counts, scaled
+from meterlog_drivers.display.possible_counts import plausible_counts
+from meterlog_drivers.display.shown import Shown
+from meterlog_drivers.display.symbols import PREFIXES, choose_prefix, mode_of, symbols_of
+from meterlog_drivers.formats.fixed_frames import KNOWN_MODES, FixedFrameDriver, FrameFormat
 
 _BITS = {
     0: ("rs232", "auto", "dc", "ac"),

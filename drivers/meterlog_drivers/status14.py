@@ -29,11 +29,11 @@ from typing import NamedTuple
 from meterlog.address import Address
 from meterlog.reading import Flag, Quantity, Reading
 from meterlog.transports import LineSettings
-from meterlog_drivers.decimals import display_counts, one_count, shown_value
-from meterlog_drivers.fixed_frames import KNOWN_MODES, FixedFrameDriver, FrameFormat, spare_ignored
-from meterlog_drivers.plausible import plausible_counts
-from meterlog_drivers.shown import Shown
-from meterlog_drivers.symbols import PREFIXES, choose_prefix, mode_of, symbols_of
+from meterlog_drivers.display.decimals import display_counts, one_count, shown_value
+from meterlog_drivers.display.possible_counts import plausible_counts
+from meterlog_drivers.display.shown import Shown
+from meterlog_drivers.display.symbols import PREFIXES, choose_prefix, mode_of, symbols_of
+from meterlog_drivers.formats.fixed_frames import KNOWN_MODES, FixedFrameDriver, FrameFormat, spare_ignored
 
 _BITS = (
     {0x20: "auto", 0x10: "dc", 0x08: "ac", 0x04: "relative", 0x02: "hold", 0x01: "bar"},

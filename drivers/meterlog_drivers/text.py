@@ -1,4 +1,4 @@
-"""text: meters that send a line of text a reading. A profile says what a line means (see `text_profile.py`).
+"""text: meters that send a line of text a reading; a profile says what it means (see `profiles/text_profile.py`).
 
 The tail of a line is a line too: `2.34 V` of `12.34 V`. So the first line after an opening in mid-line, or behind a
 pause that cut one, waits for the next: if that is as long, it was whole and comes with its own time; else it is thrown
@@ -13,10 +13,10 @@ from meterlog.driver import Traffic
 from meterlog.framing import Decoder, Encoder, FramingDriver
 from meterlog.reading import Reading
 from meterlog.transports import LineSettings
-from meterlog_drivers.doubt import Doubt
-from meterlog_drivers.fixed_frames import KNOWN_FRAMES
-from meterlog_drivers.shown import Shown
-from meterlog_drivers.text_profile import TextProfile, text_profile
+from meterlog_drivers.display.doubt import Doubt
+from meterlog_drivers.display.shown import Shown
+from meterlog_drivers.formats.fixed_frames import KNOWN_FRAMES
+from meterlog_drivers.profiles.text_profile import TextProfile, text_profile
 
 LONGEST_LINE = 256
 """Bytes; a longer line is thrown away whole."""

@@ -22,7 +22,7 @@ from meterlog.probe import LISTEN_S
 
 EXAMPLE = "meterlog meters --listen 5"
 
-_TRY_PROFILE = "meterlog_drivers.try_profile"  # by name, as a command: the core imports no driver
+_TRY_PROFILE = "meterlog_drivers.profiles.try_profile"  # by name, as a command: the core imports no driver
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:

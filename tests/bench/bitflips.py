@@ -33,7 +33,7 @@ from meterlog.reading import Flag, Quantity, Reading
 from meterlog.series import Series
 from meterlog.session.contents import Contents
 from meterlog.session.model import Channel
-from meterlog_drivers.every_mode import every_mode, nearest_shown
+from meterlog_drivers.display.every_mode import every_mode, nearest_shown
 from tests.bench.results import write
 
 FRAMES = 60

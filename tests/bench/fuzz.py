@@ -16,7 +16,7 @@ from importlib import import_module
 
 from meterlog.framing import Decoder, framing_of
 from meterlog.reading import Flag, Reading
-from meterlog_drivers.scpi_words import error_of, quantity_of, values_of, without_prompt
+from meterlog_drivers.display.scpi_words import error_of, quantity_of, values_of, without_prompt
 
 ADDRESSES = (
     "status14:x",

@@ -25,7 +25,7 @@ import numpy as np
 
 from meterlog.framing import Framing, framing_of
 from meterlog.reading import Flag, Reading
-from meterlog_drivers.every_mode import every_mode
+from meterlog_drivers.display.every_mode import every_mode
 from tests.bench.results import write
 
 ADDRESSES = ("status14:x", "segments14:x", "digits11:x", "digits14:x", "chars16:x", "text:x")

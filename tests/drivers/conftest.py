@@ -6,7 +6,7 @@ import pytest
 
 from meterlog.framing import Framing, framing_of
 from meterlog.reading import Reading
-from meterlog_drivers.every_mode import every_mode
+from meterlog_drivers.display.every_mode import every_mode
 
 FRAMINGS = (
     "status14:x",

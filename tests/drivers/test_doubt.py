@@ -10,7 +10,7 @@ import pytest
 from meterlog.analysis import analyze
 from meterlog.framing import Framing, framing_of
 from meterlog.reading import Flag, Quantity, Reading
-from meterlog_drivers.every_mode import nearest_shown
+from meterlog_drivers.display.every_mode import nearest_shown
 from tests.bench.bitflips import Verdicts, falling, healthy, judge_feed, primed, with_parity
 
 SIX = ("status14:x", "segments14:x", "digits11:x", "digits14:x", "chars16:x", "text:x")

@@ -13,9 +13,9 @@ from meterlog.cli.main import main
 from meterlog.errors import AddressError, EncodeError, ProfileError
 from meterlog.framing import framing_of
 from meterlog.reading import Flag, Quantity, Reading
-from meterlog_drivers.checksums import KINDS, checksum
-from meterlog_drivers.every_mode import every_mode
-from meterlog_drivers.profile_file import shipped_profiles
+from meterlog_drivers.display.every_mode import every_mode
+from meterlog_drivers.formats.checksums import KINDS, checksum
+from meterlog_drivers.profiles.profile_file import shipped_profiles
 
 PAIRS = [("chars16:x", "frames:x?profile=chars16-frames"), ("status14:x", "frames:x?profile=status14-frames")]
 

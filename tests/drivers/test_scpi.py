@@ -16,8 +16,15 @@ from hypothesis import strategies as st
 from meterlog.driver import Connection, open_address
 from meterlog.errors import AddressError, LinkAbsent, LinkError, LinkLost
 from meterlog.reading import Flag, Quantity, Reading
-from meterlog_drivers.scpi_instrument import Habits, ScpiInstrument, ScpiServer
-from meterlog_drivers.scpi_words import error_of, number_text, quantity_of, short_form, values_of, without_prompt
+from meterlog_drivers.display.scpi_words import (
+    error_of,
+    number_text,
+    quantity_of,
+    short_form,
+    values_of,
+    without_prompt,
+)
+from meterlog_drivers.simulated.scpi_instrument import Habits, ScpiInstrument, ScpiServer
 
 BATTERY = Reading(0.0, 12.34, Quantity.DC_VOLTAGE, 0.01, Flag.DC)
 

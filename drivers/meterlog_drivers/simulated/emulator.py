@@ -16,7 +16,7 @@ from typing import TextIO
 from meterlog.errors import EncodeError, UsageError
 from meterlog.framing import Encoder
 from meterlog.reading import Reading
-from meterlog_drivers.every_mode import nearest_shown
+from meterlog_drivers.display.every_mode import nearest_shown
 from meterlog_drivers.simulated.ports import Port
 from meterlog_drivers.simulated.scenario import Run
 

@@ -30,11 +30,11 @@ from meterlog.address import Address
 from meterlog.errors import AddressError, EncodeError
 from meterlog.reading import Flag, Quantity, Reading
 from meterlog.transports import LineSettings
-from meterlog_drivers.decimals import celsius, counts_at, resolution_exponent
-from meterlog_drivers.line_words import profile_lines
-from meterlog_drivers.profile_file import Table, read_profile
-from meterlog_drivers.shown import Shown
-from meterlog_drivers.unit_words import COUPLING, UNIT_WORDS, UnitWord, spelling
+from meterlog_drivers.display.decimals import celsius, counts_at, resolution_exponent
+from meterlog_drivers.display.shown import Shown
+from meterlog_drivers.display.unit_words import COUPLING, UNIT_WORDS, UnitWord, spelling
+from meterlog_drivers.profiles.profile_file import Table, read_profile
+from meterlog_drivers.profiles.profile_lines import profile_lines
 
 _NUMBER = r"(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d{1,2})?"
 _QUANTITIES = [q.value for q in Quantity]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import re
 
-from meterlog_drivers.frame_profile import Number
+from meterlog_drivers.profiles.frame_profile import Number
 
 _KNOWN_NUMBERS = 16_384
 _DIGITS = re.compile(r" *[0-9]+")

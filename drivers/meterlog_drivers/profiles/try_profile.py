@@ -10,12 +10,12 @@ from meterlog.address import Address
 from meterlog.framing import Decoder
 from meterlog.reading import Flag, Reading
 from meterlog.transports.raw_capture import RawCapture, read_raw_capture
-from meterlog_drivers.frame_profile import FrameProfile, frame_profile
+from meterlog_drivers.display.symbols import SILENT
 from meterlog_drivers.frames import Frames
-from meterlog_drivers.profile_file import read_profile
-from meterlog_drivers.profiled_frames import ProfiledFormat, value_in
-from meterlog_drivers.profiled_number import ProfiledNumber
-from meterlog_drivers.symbols import SILENT
+from meterlog_drivers.profiles.frame_format import ProfiledFormat, value_in
+from meterlog_drivers.profiles.frame_number import ProfiledNumber
+from meterlog_drivers.profiles.frame_profile import FrameProfile, frame_profile
+from meterlog_drivers.profiles.profile_file import read_profile
 from meterlog_drivers.text import Text
 
 FRAMES_SHOWN = 3

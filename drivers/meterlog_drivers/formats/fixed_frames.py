@@ -16,8 +16,8 @@ from meterlog.contiguous import Pauses
 from meterlog.driver import Traffic
 from meterlog.framing import Decoder, Encoder, FramingDriver
 from meterlog.reading import Flag, Reading
-from meterlog_drivers.doubt import Doubt
-from meterlog_drivers.shown import Shown
+from meterlog_drivers.display.doubt import Doubt
+from meterlog_drivers.display.shown import Shown
 
 KNOWN_FRAMES = 4096
 """Frames whose meaning a decoder remembers: a display shows the same few over and over. About 1 MB at most."""

@@ -7,7 +7,7 @@ from fractions import Fraction
 
 from meterlog.errors import EncodeError
 from meterlog.reading import Reading
-from meterlog_drivers.plausible import plausible_counts
+from meterlog_drivers.display.possible_counts import plausible_counts
 
 _EXACT_POWERS = [10.0**n for n in range(23)]
 """Powers of ten that a float holds exactly: 10**22 is the last."""

@@ -8,9 +8,9 @@ from collections.abc import Iterator
 from meterlog.errors import EncodeError
 from meterlog.framing import Encoder
 from meterlog.reading import Flag, Quantity, Reading
-from meterlog_drivers.decimals import counts_at, scaled
-from meterlog_drivers.plausible import plausible_counts
-from meterlog_drivers.unit_words import COUPLING
+from meterlog_drivers.display.decimals import counts_at, scaled
+from meterlog_drivers.display.possible_counts import plausible_counts
+from meterlog_drivers.display.unit_words import COUPLING
 
 _FLAGS = (
     Flag.NONE,

@@ -35,10 +35,10 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 from meterlog.transports import LineSettings
-from meterlog_drivers.checksums import KINDS, Checksum, checksum
-from meterlog_drivers.line_words import profile_lines
-from meterlog_drivers.profile_file import Table
-from meterlog_drivers.symbols import SYMBOLS
+from meterlog_drivers.display.symbols import SYMBOLS
+from meterlog_drivers.formats.checksums import KINDS, Checksum, checksum
+from meterlog_drivers.profiles.profile_file import Table
+from meterlog_drivers.profiles.profile_lines import profile_lines
 
 LONGEST_FRAME = 256
 _WORD = re.compile(r"point[0-6]|column[0-7]|minus|overload")

@@ -10,13 +10,13 @@ from typing import NamedTuple
 
 from meterlog.errors import EncodeError
 from meterlog.reading import Flag, Quantity, Reading
-from meterlog_drivers.decimals import counts_at, one_count, resolution_exponent, shown_value
-from meterlog_drivers.fixed_frames import KNOWN_MODES
-from meterlog_drivers.frame_profile import FrameProfile, Map
-from meterlog_drivers.plausible import plausible_counts
-from meterlog_drivers.profiled_number import ProfiledNumber
-from meterlog_drivers.shown import Shown
-from meterlog_drivers.symbols import PREFIXES, SILENT, SYMBOLS, mode_of, prefixes_of, symbols_of
+from meterlog_drivers.display.decimals import counts_at, one_count, resolution_exponent, shown_value
+from meterlog_drivers.display.possible_counts import plausible_counts
+from meterlog_drivers.display.shown import Shown
+from meterlog_drivers.display.symbols import PREFIXES, SILENT, SYMBOLS, mode_of, prefixes_of, symbols_of
+from meterlog_drivers.formats.fixed_frames import KNOWN_MODES
+from meterlog_drivers.profiles.frame_number import ProfiledNumber
+from meterlog_drivers.profiles.frame_profile import FrameProfile, Map
 
 MOST_COMBINATIONS = 20_000
 """Combinations of the maps' values that an encoder goes through; a profile with more can be read, not emulated."""

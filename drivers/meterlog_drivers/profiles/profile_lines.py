@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 
 from meterlog.transports import LineSettings
-from meterlog_drivers.profile_file import Table
+from meterlog_drivers.profiles.profile_file import Table
 
 _LINE = re.compile(r"(\d+) ([78])([NEO])([12])((?: (?:dtr|rts)=(?:on|off))*)")
 

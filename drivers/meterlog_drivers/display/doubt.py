@@ -16,7 +16,7 @@ from collections import deque
 from collections.abc import Callable, Iterator, Sequence
 
 from meterlog.reading import Flag
-from meterlog_drivers.shown import Shown
+from meterlog_drivers.display.shown import Shown
 
 NEAR_SHARE = 0.02
 """Readings that follow one another differ by less than this share of the value, or by `NEAR_COUNTS`, where nothing

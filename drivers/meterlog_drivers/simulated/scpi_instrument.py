@@ -25,7 +25,7 @@ from typing import NamedTuple
 
 from meterlog.errors import LinkBusy
 from meterlog.reading import Quantity, Reading
-from meterlog_drivers.scpi_words import FUNCTIONS, number_text, quantity_of, short_form
+from meterlog_drivers.display.scpi_words import FUNCTIONS, number_text, quantity_of, short_form
 
 IDENTITY = "METERLOG,SCRIPTED,0,1"
 QUEUE_LENGTH = 20

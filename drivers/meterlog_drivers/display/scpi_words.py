@@ -11,7 +11,7 @@ import re
 from typing import NamedTuple
 
 from meterlog.reading import Flag, Quantity
-from meterlog_drivers.unit_words import COUPLING
+from meterlog_drivers.display.unit_words import COUPLING
 
 NO_VALUE = 9.9e37
 """Any magnitude from here on is no value: infinity is 9.9E37 and not-a-number 9.91E37 (SCPI-1999, 7.2.1.4-5)."""

@@ -12,7 +12,7 @@ from typing import NamedTuple
 
 from meterlog.errors import EncodeError
 from meterlog.reading import Flag, Quantity, Reading
-from meterlog_drivers.decimals import resolution_exponent
+from meterlog_drivers.display.decimals import resolution_exponent
 
 PREFIXES = {"p": -12, "n": -9, "u": -6, "m": -3, "": 0, "k": 3, "M": 6}
 """Prefix symbols and their powers of ten (SI)."""

@@ -18,11 +18,11 @@ from typing import NamedTuple
 from meterlog.address import Address
 from meterlog.errors import EncodeError
 from meterlog.reading import Flag, Quantity, Reading
-from meterlog_drivers.decimals import counts_at, display_counts, one_count, resolution_exponent, shown_value
-from meterlog_drivers.fixed_frames import KNOWN_MODES
-from meterlog_drivers.plausible import plausible_counts
-from meterlog_drivers.shown import Shown
-from meterlog_drivers.unit_words import COUPLING
+from meterlog_drivers.display.decimals import counts_at, display_counts, one_count, resolution_exponent, shown_value
+from meterlog_drivers.display.possible_counts import plausible_counts
+from meterlog_drivers.display.shown import Shown
+from meterlog_drivers.display.unit_words import COUPLING
+from meterlog_drivers.formats.fixed_frames import KNOWN_MODES
 
 _ENDING = re.compile(rb"\r[\n\x8a]")
 _ODD_PARITY = bytes(b & 0x7F if b.bit_count() % 2 else 0xFF for b in range(256))

@@ -14,7 +14,7 @@ from hypothesis import settings
 
 from meterlog.address import Address
 from meterlog.driver import load_driver
-from meterlog.framing import FramingDriver
+from meterlog.driver.framing import FramingDriver
 from meterlog.reading import Flag, Quantity, Reading
 from meterlog.report import find_browser
 

@@ -75,15 +75,14 @@ def test_no_import_cycles() -> None:
 
 
 LAYERS: tuple[tuple[str, ...], ...] = (
-    ("contiguous", "phase"),
     ("errors", "reading", "series", "kinds"),
-    ("text",),
-    ("address", "cadence", "cautions", "details", "roles", "signal"),
-    ("driver", "transports", "session"),
-    ("framing", "events", "exchange"),
-    ("dial",),
-    ("probe", "limits", "condition"),
-    ("capture", "circuit", "discover", "findings"),
+    ("text", "timing"),
+    ("address", "cautions", "details", "roles", "signal"),
+    ("transports", "session"),
+    ("driver", "events", "exchange"),
+    ("dial", "framing"),
+    ("limits", "condition"),
+    ("capture", "circuit", "findings"),
     ("analysis",),
     ("loaded", "notebook"),
     ("compare",),

@@ -17,8 +17,8 @@ import pytest
 from meterlog.capture import Notice, Recorder, meter_setup
 from meterlog.cli.main import main
 from meterlog.driver import open_address
+from meterlog.driver.probe import probe
 from meterlog.errors import DriverError, MeterlogError
-from meterlog.probe import probe
 from meterlog.session import SessionWriter, open_reader
 
 Install = Callable[[str, str, str], None]
@@ -216,3 +216,11 @@ def kept(path: Path) -> int:
             return reader.count(2) if len(reader.channels) == 2 else 0
     except MeterlogError:  # it is just being made
         return 0
+
+
+def test_a_framing_of_ones_own_is_written_against_meterlog_framing() -> None:
+    from meterlog import framing
+    from meterlog.driver import framing as inside
+
+    assert framing.FramingDriver is inside.FramingDriver
+    assert set(framing.__all__) >= {"Decoder", "Encoder", "FramingDriver", "JoinsMidway", "framing_of"}

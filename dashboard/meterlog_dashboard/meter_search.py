@@ -8,11 +8,11 @@ from collections.abc import Callable, Iterator
 from dash import Dash, Input, Output, ctx, dcc, html
 from dash.development.base_component import Component
 
-from meterlog import discover
 from meterlog.address import Address
-from meterlog.discover import Found
+from meterlog.driver import discover
+from meterlog.driver.discover import Found
+from meterlog.driver.probe import LISTEN_S
 from meterlog.errors import MeterlogError
-from meterlog.probe import LISTEN_S
 from meterlog_dashboard.view import attributes
 
 _TRY = Found(

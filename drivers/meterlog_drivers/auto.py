@@ -9,8 +9,8 @@ from pathlib import PurePath
 
 from meterlog.address import Address
 from meterlog.driver import COMMON_OPTIONS, Connection, Driver, Meter, load_driver
+from meterlog.driver.probe import LISTEN_S, Heard, found_address, probe
 from meterlog.errors import AddressError
-from meterlog.probe import LISTEN_S, Heard, found_address, probe
 from meterlog.transports.tap import RawSink
 
 

@@ -16,9 +16,9 @@ from uuid import UUID
 
 from meterlog.address import Address
 from meterlog.driver import COMMON_OPTIONS, Driver, Meter, load_driver
+from meterlog.driver.framing import FramedMeter, FramingDriver
+from meterlog.driver.probe import Heard, probe
 from meterlog.errors import AddressError, NoFrameFits
-from meterlog.framing import FramedMeter, FramingDriver
-from meterlog.probe import Heard, probe
 from meterlog.transports import LineSettings
 from meterlog.transports.ble import BleSettings, BleTransport, Wanted
 from meterlog.transports.tap import RawSink
@@ -96,7 +96,7 @@ class _ListeningMeter(AutoMeter):
 
 
 def probe_bytes(transport: BleTransport, listen_s: float) -> Heard:
-    """Run every decoder on a peripheral's bytes; see `meterlog.probe.probe`."""
+    """Run every decoder on a peripheral's bytes; see `meterlog.driver.probe.probe`."""
     return probe(transport.name, listen_s, transport=lambda _: transport, lines=[LineSettings()])
 
 

@@ -20,7 +20,7 @@ more than 4000 counts is refused; `counts=6000` is for a display that shows more
 from __future__ import annotations
 
 from meterlog.address import Address
-from meterlog.framing import Decoder, Encoder
+from meterlog.driver.framing import Decoder, Encoder
 from meterlog.reading import Quantity
 from meterlog.transports import LineSettings
 from meterlog_drivers.formats.digit_frames import DigitFormat, Function, Layout, most_counts

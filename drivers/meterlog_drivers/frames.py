@@ -7,11 +7,11 @@ FILE.raw` decodes a raw capture with it and shows each byte's meaning.
 from __future__ import annotations
 
 from meterlog.address import Address
-from meterlog.contiguous import Pauses
 from meterlog.driver import Traffic
+from meterlog.driver.framing import Decoder, Encoder, FramingDriver
 from meterlog.errors import AddressError
-from meterlog.framing import Decoder, Encoder, FramingDriver
 from meterlog.reading import Reading
+from meterlog.timing.pauses import Pauses
 from meterlog.transports import LineSettings
 from meterlog_drivers.display.doubt import Doubt
 from meterlog_drivers.formats.fixed_frames import FixedFrameDecoder, FixedFrameEncoder
@@ -37,7 +37,7 @@ class GapDecoder:
         self._doubt = Doubt(self._format.parse)
 
     def feed(self, data: bytes, arrival_s: float) -> list[Reading]:
-        """See `meterlog.framing.Decoder`."""
+        """See `meterlog.driver.framing.Decoder`."""
         if self._pauses.before(data, arrival_s):
             self.traffic.bytes_discarded += len(self._rest)
             self._rest, self._in_step = b"", True

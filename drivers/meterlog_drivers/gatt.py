@@ -33,8 +33,8 @@ from typing import NamedTuple
 
 from meterlog.address import Address
 from meterlog.driver import Meter, Traffic, load_driver
+from meterlog.driver.framing import Decoder, Encoder, FramingDriver
 from meterlog.errors import EncodeError
-from meterlog.framing import Decoder, Encoder, FramingDriver
 from meterlog.reading import Flag, Quantity, Reading
 from meterlog.transports import LineSettings
 from meterlog.transports.ble_services import short
@@ -135,7 +135,7 @@ class Characteristics:
 
 
 class GattDecoder:
-    """Lines to readings. See `meterlog.framing.Decoder`."""
+    """Lines to readings. See `meterlog.driver.framing.Decoder`."""
 
     def __init__(self, byte_time_s: float = 0.0) -> None:
         self.traffic = Traffic()
@@ -227,7 +227,7 @@ def _decimal(value: bytes, size: int, mantissa_bits: int) -> _Value | None:
 
 
 class GattEncoder:
-    """Readings to the lines that the transport would pack. See `meterlog.framing.Encoder`."""
+    """Readings to the lines that the transport would pack. See `meterlog.driver.framing.Encoder`."""
 
     def encode(self, readings: list[Reading]) -> bytes:
         """One line a reading."""

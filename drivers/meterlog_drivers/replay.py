@@ -16,8 +16,8 @@ import numpy as np
 
 from meterlog.address import Address
 from meterlog.driver import Connection, Driver, Meter, Traffic, load_driver
+from meterlog.driver.framing import FramedMeter, FramingDriver
 from meterlog.errors import AddressError, LinkAbsent
-from meterlog.framing import FramedMeter, FramingDriver
 from meterlog.reading import Flag, Reading
 from meterlog.session import open_reader
 from meterlog.transports.raw_capture import RawCapture, read_raw_capture

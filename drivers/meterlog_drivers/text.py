@@ -8,10 +8,10 @@ away and counted.
 from __future__ import annotations
 
 from meterlog.address import Address
-from meterlog.contiguous import Pauses
 from meterlog.driver import Traffic
-from meterlog.framing import Decoder, Encoder, FramingDriver
+from meterlog.driver.framing import Decoder, Encoder, FramingDriver
 from meterlog.reading import Reading
+from meterlog.timing.pauses import Pauses
 from meterlog.transports import LineSettings
 from meterlog_drivers.display.doubt import Doubt
 from meterlog_drivers.display.shown import Shown
@@ -39,7 +39,7 @@ class TextDecoder:
         self._last = b""  # the line before, unless it was doubted
 
     def feed(self, data: bytes, arrival_s: float) -> list[Reading]:
-        """See `meterlog.framing.Decoder`."""
+        """See `meterlog.driver.framing.Decoder`."""
         if self._pauses.before(data, arrival_s) and self._rest:
             self.traffic.bytes_discarded += len(self._rest)
             self.traffic.frames_broken += 1
@@ -124,7 +124,7 @@ class TextEncoder:
         self._profile = profile
 
     def encode(self, readings: list[Reading]) -> bytes:
-        """See `meterlog.framing.Encoder`."""
+        """See `meterlog.driver.framing.Encoder`."""
         return self._profile.write(readings).encode("utf-8")
 
 

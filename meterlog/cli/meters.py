@@ -13,12 +13,11 @@ from collections.abc import Callable, Iterable, Iterator
 from importlib import import_module
 from pathlib import Path
 
-from meterlog import discover
 from meterlog.cli.readout import readout
-from meterlog.discover import Found
-from meterlog.driver import Driver, driver_errors, driver_names, load_driver
+from meterlog.driver import Driver, discover, driver_errors, driver_names, load_driver
+from meterlog.driver.discover import Found
+from meterlog.driver.probe import LISTEN_S
 from meterlog.errors import DriverError, LinkError, UsageError
-from meterlog.probe import LISTEN_S
 
 EXAMPLE = "meterlog meters --listen 5"
 

@@ -16,11 +16,11 @@ from itertools import count, groupby
 import numpy as np
 from numpy.typing import NDArray
 
-from meterlog.cadence import Cadence
 from meterlog.events.detect import detect
 from meterlog.events.event import Event
 from meterlog.reading import Quantity, Reading
 from meterlog.series import Series
+from meterlog.timing.cadence import Cadence
 from tests.bench.detection import drawn
 from tests.bench.logs import SCENARIOS, Log
 from tests.bench.results import write

@@ -27,8 +27,8 @@ from pathlib import Path
 import numpy as np
 
 from meterlog.analysis import analyze
+from meterlog.driver.framing import Decoder, Framing, framing_of
 from meterlog.errors import EncodeError
-from meterlog.framing import Decoder, Framing, framing_of
 from meterlog.reading import Flag, Quantity, Reading
 from meterlog.series import Series
 from meterlog.session.contents import Contents

@@ -16,7 +16,7 @@ from collections.abc import Callable, Iterator
 
 import numpy as np
 
-from meterlog.framing import framing_of
+from meterlog.driver.framing import framing_of
 from meterlog.reading import Flag, Quantity, Reading
 from tests.bench.table import Row, at_least, best_s, show
 

@@ -14,7 +14,7 @@ import sys
 from copy import deepcopy
 from importlib import import_module
 
-from meterlog.framing import Decoder, framing_of
+from meterlog.driver.framing import Decoder, framing_of
 from meterlog.reading import Flag, Reading
 from meterlog_drivers.display.scpi_words import error_of, quantity_of, values_of, without_prompt
 

@@ -23,7 +23,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from meterlog.framing import Framing, framing_of
+from meterlog.driver.framing import Framing, framing_of
 from meterlog.reading import Flag, Reading
 from meterlog_drivers.display.every_mode import every_mode
 from tests.bench.results import write

@@ -26,7 +26,7 @@ from numpy.typing import NDArray
 
 from meterlog.address import Address
 from meterlog.driver import load_driver
-from meterlog.framing import FramingDriver
+from meterlog.driver.framing import FramingDriver
 from meterlog.reading import Flag, Quantity, Reading
 from meterlog.session import open_reader
 from tests.bench.table import Row, at_most, show

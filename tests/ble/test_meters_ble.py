@@ -11,10 +11,9 @@ from pathlib import Path
 
 import pytest
 
-from meterlog import discover
 from meterlog.capture import meter_setup
 from meterlog.cli import main, meters
-from meterlog.driver import open_address
+from meterlog.driver import discover, open_address
 from meterlog.errors import NoFrameFits
 from meterlog.reading import Quantity, Reading
 from meterlog.transports.raw_capture import RawCaptureWriter, read_raw_capture

@@ -40,7 +40,7 @@ def test_a_driver_that_fails_to_load_is_named_and_left_out(
             raise BrokenDriver("the driver 'chars16' of meterlog fails to load: no memory")
         return load_driver(name)
 
-    monkeypatch.setattr("meterlog.probe.load_driver", load)
+    monkeypatch.setattr("meterlog.driver.probe.load_driver", load)
     assert main(["meters", "/dev/no-such-port", "--listen", "0.5"]) == 0
     out = capsys.readouterr().out
     assert "left out: the driver 'chars16' of meterlog fails to load: no memory" in out

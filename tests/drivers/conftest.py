@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from meterlog.framing import Framing, framing_of
+from meterlog.driver.framing import Framing, framing_of
 from meterlog.reading import Reading
 from meterlog_drivers.display.every_mode import every_mode
 

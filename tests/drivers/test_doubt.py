@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from meterlog.analysis import analyze
-from meterlog.framing import Framing, framing_of
+from meterlog.driver.framing import Framing, framing_of
 from meterlog.reading import Flag, Quantity, Reading
 from meterlog_drivers.display.every_mode import nearest_shown
 from tests.bench.bitflips import Verdicts, falling, healthy, judge_feed, primed, with_parity

@@ -10,8 +10,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from meterlog.driver.framing import Framing
 from meterlog.errors import EncodeError
-from meterlog.framing import Framing
 from meterlog.reading import Flag, Quantity, Reading
 
 

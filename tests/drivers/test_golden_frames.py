@@ -8,8 +8,8 @@ import tracemalloc
 import pytest
 
 from meterlog.driver import open_address
+from meterlog.driver.framing import framing_of
 from meterlog.errors import AddressError, EncodeError
-from meterlog.framing import framing_of
 from meterlog.reading import Flag, Quantity, Reading
 from meterlog_drivers.text import TextDecoder
 

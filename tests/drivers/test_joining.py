@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from meterlog.driver import open_address
-from meterlog.framing import FramedMeter, JoinsMidway, framing_of
+from meterlog.driver.framing import FramedMeter, JoinsMidway, framing_of
 from meterlog.reading import Reading
 from meterlog.transports import Chunk
 

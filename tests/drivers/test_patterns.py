@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pytest
 
+from meterlog.driver.framing import Decoder, framing_of
 from meterlog.errors import ProfileError
-from meterlog.framing import Decoder, framing_of
 
 BUSY_S = 5.0
 """An engine that goes back over what it read would take longer than the universe is old; this one microseconds."""

@@ -10,8 +10,8 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from meterlog.cli.main import main
+from meterlog.driver.framing import framing_of
 from meterlog.errors import AddressError, EncodeError, ProfileError
-from meterlog.framing import framing_of
 from meterlog.reading import Flag, Quantity, Reading
 from meterlog_drivers.display.every_mode import every_mode
 from meterlog_drivers.formats.checksums import KINDS, checksum

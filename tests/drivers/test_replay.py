@@ -11,8 +11,8 @@ import pytest
 
 from meterlog.address import Address
 from meterlog.driver import load_driver, open_address
+from meterlog.driver.framing import FramingDriver
 from meterlog.errors import AddressError, EmptySession, LinkAbsent, UnknownDriver
-from meterlog.framing import FramingDriver
 from meterlog.reading import Flag, Quantity, Reading
 from meterlog.session import SessionWriter
 from meterlog.transports import Chunk

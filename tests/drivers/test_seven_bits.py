@@ -8,7 +8,7 @@ from collections.abc import Callable
 import pytest
 
 from meterlog.driver import open_address
-from meterlog.framing import framing_of
+from meterlog.driver.framing import framing_of
 from meterlog.reading import Flag, Quantity, Reading
 
 READING = Reading(0.0, 12.34, Quantity.DC_VOLTAGE, 0.01, Flag.DC)

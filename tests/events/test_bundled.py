@@ -9,12 +9,12 @@ from itertools import groupby
 import numpy as np
 import pytest
 
-from meterlog.cadence import Cadence
 from meterlog.events.detect import detect
 from meterlog.reading import Quantity, Reading
 from meterlog.series import Series
 from meterlog.session.model import Channel
 from meterlog.signal.interval import reading_interval
+from meterlog.timing.cadence import Cadence
 
 Log = Callable[..., Series]
 

@@ -19,13 +19,13 @@ from meterlog.circuit.load import load_circuit
 from meterlog.circuit.measured import load_measured
 from meterlog.cli.main import main
 from meterlog.driver import driver_names
+from meterlog.driver.framing import framing_of
 from meterlog.errors import MeterlogError, UsageError
 from meterlog.exchange.csv_export import export_csv
 from meterlog.exchange.plan import ImportOptions, make_plan
 from meterlog.exchange.session_import import import_session_table, is_session_table
 from meterlog.exchange.table_import import import_table
 from meterlog.exchange.tally import Tally
-from meterlog.framing import framing_of
 from meterlog.limits import load_limits
 from meterlog.reading import Quantity, Reading
 from meterlog.session import SessionWriter, open_reader

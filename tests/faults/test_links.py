@@ -15,8 +15,8 @@ from meterlog.address import Address
 from meterlog.capture import Recorder, meter_setup
 from meterlog.cli.main import main
 from meterlog.driver import load_driver
+from meterlog.driver.framing import FramingDriver
 from meterlog.errors import NotASession, SessionBusy, SessionWriteFailed
-from meterlog.framing import FramingDriver
 from meterlog.reading import Flag, Quantity, Reading
 from meterlog.session import SessionWriter, open_reader
 from meterlog.session.lock import RecorderLock

@@ -8,8 +8,8 @@ import pytest
 
 from meterlog.address import Address
 from meterlog.driver import load_driver
+from meterlog.driver.framing import FramingDriver
 from meterlog.errors import UsageError
-from meterlog.framing import FramingDriver
 from meterlog.reading import Reading
 from meterlog_drivers.simulated.emulator import Emulator, Outlet, shows_columns
 from meterlog_drivers.simulated.scenarios import SCENARIOS

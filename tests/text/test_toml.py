@@ -10,8 +10,8 @@ from pathlib import Path
 import pytest
 
 from meterlog.circuit import load_circuit
+from meterlog.driver.framing import framing_of
 from meterlog.errors import CircuitError, LimitsError, MeterlogError, ProfileError
-from meterlog.framing import framing_of
 from meterlog.limits import load_limits
 
 GOOD = 'name = "hörn"\r\npart = [{id = "b", kind = "battery"}, {id = "horn", kind = "load"}]\r\n'

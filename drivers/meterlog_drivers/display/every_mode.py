@@ -5,8 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
+from meterlog.driver.framing import Encoder
 from meterlog.errors import EncodeError
-from meterlog.framing import Encoder
 from meterlog.reading import Flag, Quantity, Reading
 from meterlog_drivers.display.decimals import counts_at, scaled
 from meterlog_drivers.display.possible_counts import plausible_counts

@@ -12,10 +12,10 @@ from abc import abstractmethod
 from typing import Protocol
 
 from meterlog.address import Address
-from meterlog.contiguous import Pauses
 from meterlog.driver import Traffic
-from meterlog.framing import Decoder, Encoder, FramingDriver
+from meterlog.driver.framing import Decoder, Encoder, FramingDriver
 from meterlog.reading import Flag, Reading
+from meterlog.timing.pauses import Pauses
 from meterlog_drivers.display.doubt import Doubt
 from meterlog_drivers.display.shown import Shown
 
@@ -62,7 +62,7 @@ class FrameFormat(Protocol):
 
 
 class FixedFrameDecoder:
-    """Finds the frames of one format in a stream of bytes. See `meterlog.framing.Decoder`."""
+    """Finds the frames of one format in a stream of bytes. See `meterlog.driver.framing.Decoder`."""
 
     def __init__(self, frame_format: FrameFormat, byte_time_s: float) -> None:
         self.traffic = Traffic()
@@ -173,7 +173,7 @@ class TwiceDecoder:
         self._first: Reading | None = None  # it waits for its like
 
     def feed(self, data: bytes, arrival_s: float) -> list[Reading]:
-        """See `meterlog.framing.Decoder`; a reading has the time of the first of its two frames."""
+        """See `meterlog.driver.framing.Decoder`; a reading has the time of the first of its two frames."""
         readings: list[Reading] = []
         for reading in self._frames.feed(data, arrival_s):
             reading = reading._replace(flags=reading.flags & ~Flag.DOUBTFUL)
@@ -189,7 +189,7 @@ class TwiceDecoder:
 
 
 class FixedFrameEncoder:
-    """Builds frames of one format. See `meterlog.framing.Encoder`.
+    """Builds frames of one format. See `meterlog.driver.framing.Encoder`.
 
     Args:
         frame_format: how they are built.

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from meterlog.address import Address
-from meterlog.framing import Decoder
+from meterlog.driver.framing import Decoder
 from meterlog.reading import Flag, Reading
 from meterlog.transports.raw_capture import RawCapture, read_raw_capture
 from meterlog_drivers.display.symbols import SILENT

@@ -16,8 +16,8 @@ from typing import TYPE_CHECKING, TextIO
 
 from meterlog.address import Address
 from meterlog.driver import load_driver
+from meterlog.driver.framing import Encoder, FramingDriver
 from meterlog.errors import SessionWriteFailed, UsageError
-from meterlog.framing import Encoder, FramingDriver
 from meterlog_drivers.simulated.driver import scenario_named
 from meterlog_drivers.simulated.emulator import Emulator, Outlet, shows_columns
 from meterlog_drivers.simulated.ports import Port, PseudoTerminal, TcpPort

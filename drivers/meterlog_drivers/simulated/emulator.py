@@ -13,8 +13,8 @@ from dataclasses import dataclass
 from itertools import count, groupby
 from typing import TextIO
 
+from meterlog.driver.framing import Encoder
 from meterlog.errors import EncodeError, UsageError
-from meterlog.framing import Encoder
 from meterlog.reading import Reading
 from meterlog_drivers.display.every_mode import nearest_shown
 from meterlog_drivers.simulated.ports import Port

@@ -14,7 +14,7 @@ from pathlib import Path
 
 from meterlog.address import Address
 from meterlog.driver import load_driver
-from meterlog.framing import FramingDriver
+from meterlog.driver.framing import FramingDriver
 from meterlog.session import SessionWriter
 from meterlog.transports import Chunk
 from meterlog.transports.raw_capture import RawCaptureWriter

@@ -10,9 +10,10 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
 from meterlog.address import Address
-from meterlog.driver import Driver, driver_errors, driver_names, load_driver
+from meterlog.driver.contract import Driver
+from meterlog.driver.framing import Decoder, FramingDriver
+from meterlog.driver.registry import driver_errors, driver_names, load_driver
 from meterlog.errors import DriverError, LinkLost, MeterlogError, NoFrameFits, bytes_in_words
-from meterlog.framing import Decoder, FramingDriver
 from meterlog.reading import Reading
 from meterlog.transports import LineSettings, Transport
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from meterlog.contiguous import BUNDLED_S, longest_pause_s
-from meterlog.framing import Framing
+from meterlog.driver.framing import Framing
 from meterlog.reading import Reading
+from meterlog.timing.pauses import BUNDLED_S, longest_pause_s
 
 WIRE_2400_S = 10 / 2400
 LINKS = [0.0, WIRE_2400_S]

@@ -13,9 +13,9 @@ import pytest
 from meterlog.address import Address
 from meterlog.cli.main import main
 from meterlog.driver import open_address
+from meterlog.driver.framing import framing_of
+from meterlog.driver.probe import candidates, line_settings, probe, probed_drivers
 from meterlog.errors import NoFrameFits
-from meterlog.framing import framing_of
-from meterlog.probe import candidates, line_settings, probe, probed_drivers
 from meterlog.reading import Reading
 from meterlog.transports import Chunk, LineSettings
 from meterlog_drivers.display.every_mode import every_mode
@@ -130,7 +130,7 @@ def test_two_drivers_that_fit_alike_are_doubt(talking: Talk, monkeypatch: pytest
         name = "sister14"
 
     drivers = probed_drivers()[0]
-    monkeypatch.setattr("meterlog.probe.probed_drivers", lambda: ([*drivers, Sister()], []))
+    monkeypatch.setattr("meterlog.driver.probe.probed_drivers", lambda: ([*drivers, Sister()], []))
     port = talking(frames("status14:x"))
     with pytest.raises(NoFrameFits, match="the bytes fit status14 and sister14 alike"):
         open_address(f"auto:{port}")[1].open()

@@ -1,4 +1,4 @@
-"""The driver contract, and the registry that finds drivers by name.
+"""The driver contract: what a driver, its meters and their connections do.
 
 A driver turns an address into a `Meter`; a meter opens into a `Connection`; a connection gives readings. Most
 drivers are a `FramingDriver` (see `framing.py`): a pure decoder and encoder over any transport.
@@ -7,25 +7,12 @@ drivers are a `FramingDriver` (see `framing.py`): a pure decoder and encoder ove
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
-from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass
-from importlib.metadata import EntryPoint, entry_points
 from typing import ClassVar, Protocol
 
 from meterlog.address import Address
-from meterlog.errors import (
-    AddressError,
-    BrokenDriver,
-    DuplicateDriver,
-    MeterlogError,
-    UnknownDriver,
-    WrongDriverType,
-    did_you_mean,
-)
+from meterlog.errors import AddressError, did_you_mean
 from meterlog.reading import Reading
-
-GROUP = "meterlog.drivers"
 
 COMMON_OPTIONS = frozenset({"label", "point", "accuracy", "interval_s", "watchdog_s"})
 """Options that every address takes: the channel's label and test point, the meter's accuracy (`0.5%+2`, with
@@ -164,98 +151,3 @@ class Driver(ABC):
                     f"{self.name} knows no option '{option}'{did_you_mean(option, known)};"
                     f" it knows {', '.join(sorted(known))}"
                 )
-
-
-@contextmanager
-def driver_errors(name: str, doing: str = "failed") -> Iterator[None]:
-    """Inside, whatever a driver raises beside the errors of its contract is one sentence that names the driver.
-
-    A driver may come from anyone, and its defects must not end what has nothing to do with it.
-
-    Raises:
-        BrokenDriver: it raised something else than a `MeterlogError`.
-    """
-    try:
-        yield
-    except MeterlogError:
-        raise
-    except (Exception, SystemExit) as error:
-        raise BrokenDriver(f"the driver '{name}' {doing}: {_in_words(error)}") from error
-
-
-def _in_words(error: BaseException) -> str:
-    try:
-        said = " ".join(str(error).split())
-    except Exception:  # its own text is part of the defect
-        said = ""
-    said = f": {said}" if said else ""
-    return f"{type(error).__name__}{said if len(said) <= _LONGEST_SAID else said[:_LONGEST_SAID] + '...'}"
-
-
-_LONGEST_SAID = 200
-"""Characters of a foreign error's text that are shown (guess: a line or two)."""
-
-
-def _registered() -> dict[str, list[EntryPoint]]:
-    by_name: dict[str, list[EntryPoint]] = {}
-    for point in entry_points(group=GROUP):
-        same = by_name.setdefault(point.name, [])
-        if all(point.value != other.value for other in same):
-            same.append(point)
-    return by_name
-
-
-def _package(point: EntryPoint) -> str:
-    return point.dist.name if point.dist is not None else point.value.partition(".")[0]
-
-
-def driver_names() -> dict[str, str]:
-    """The registered names with the package that provides each; imports nothing."""
-    return {name: " and ".join(_package(p) for p in points) for name, points in sorted(_registered().items())}
-
-
-def load_driver(name: str) -> Driver:
-    """The driver of that name.
-
-    Raises:
-        UnknownDriver: none is registered; the message has the known names and the nearest.
-        DuplicateDriver: two packages register it.
-        BrokenDriver: its module fails to import.
-        WrongDriverType: what is registered is not a driver class, or bears another name.
-    """
-    registered = _registered()
-    points = registered.get(name)
-    if not points:
-        raise UnknownDriver(
-            f"there is no driver '{name}'{did_you_mean(name, registered)};"
-            f" installed are {', '.join(sorted(registered)) or 'none'}"
-        )
-    if len(points) > 1:
-        raise DuplicateDriver(
-            f"the driver '{name}' is provided by {' and by '.join(_package(p) for p in points)}: uninstall one of them"
-        )
-    point = points[0]
-    with driver_errors(name, f"of {_package(point)} fails to load"):
-        found = point.load()
-    if not (isinstance(found, type) and issubclass(found, Driver)):
-        raise WrongDriverType(
-            f"what {_package(point)} registers as the driver '{name}' is no driver class: {point.value}"
-        )
-    own_name = getattr(found, "name", "")
-    if own_name != name:
-        raise WrongDriverType(f"the driver that {_package(point)} registers as '{name}' calls itself '{own_name}'")
-    with driver_errors(name, f"of {_package(point)} fails to load"):
-        return found()
-
-
-def open_address(text: str) -> tuple[Address, Meter]:
-    """The meter behind an address as typed.
-
-    Raises:
-        AddressError, DriverError: with one plain sentence.
-    """
-    address = Address.parse(text)
-    driver = load_driver(address.scheme)
-    with driver_errors(address.scheme):
-        driver.check(address)
-        return address, driver.meter(address)

@@ -12,8 +12,8 @@ from itertools import pairwise
 from math import inf
 from statistics import median
 
-from meterlog.phase import Bounds, Phase
 from meterlog.reading import Reading
+from meterlog.timing.phase import Bounds, Phase
 
 _BUNDLES_MOST = 1.5
 """More bundles than this among the last 16 arrivals, later ones counting more, and what comes alone waited too; a lone

@@ -12,9 +12,9 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from meterlog.address import Address
-from meterlog.driver import load_driver
+from meterlog.driver.probe import FRAMES_AGREED, Heard, probe, probed_drivers
+from meterlog.driver.registry import load_driver
 from meterlog.errors import MeterlogError, NoFrameFits
-from meterlog.probe import FRAMES_AGREED, Heard, probe, probed_drivers
 from meterlog.reading import Reading
 from meterlog.transports import usb_port
 

@@ -10,8 +10,8 @@ from typing import Protocol
 
 import pytest
 
-from meterlog import discover
 from meterlog.cli.main import main
+from meterlog.driver import discover
 from meterlog_dashboard import meter_search
 
 CABLE = SimpleNamespace(

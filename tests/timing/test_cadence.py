@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from meterlog.cadence import Cadence
 from meterlog.reading import Quantity, Reading
+from meterlog.timing.cadence import Cadence
 
 Times = NDArray[np.float64]
 Beat = Callable[[Times, np.random.Generator], Times]

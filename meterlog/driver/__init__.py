@@ -1,0 +1,17 @@
+"""Drivers: the contract, the registry, framings (`framing.py`), and finding which driver fits (`probe`, `discover`)."""
+
+from meterlog.driver.contract import COMMON_OPTIONS, Connection, Driver, Meter, Traffic
+from meterlog.driver.registry import GROUP, driver_errors, driver_names, load_driver, open_address
+
+__all__ = [
+    "COMMON_OPTIONS",
+    "GROUP",
+    "Connection",
+    "Driver",
+    "Meter",
+    "Traffic",
+    "driver_errors",
+    "driver_names",
+    "load_driver",
+    "open_address",
+]

@@ -55,7 +55,7 @@ class ChannelSummary:
 
 @dataclass(frozen=True, slots=True)
 class Analysis:
-    """What happened in a session, and how sure that is.
+    """A session's events and findings, and how sure they are.
 
     Attributes:
         session: the file's path.
@@ -80,7 +80,7 @@ class Analysis:
     turns: list[Turn] = dataclasses.field(default_factory=list)
 
     def lines(self, channel: int) -> list[Line]:
-        """What a channel's findings were judged by, each level once."""
+        """Return what a channel's findings were judged by, each level once."""
         every = (line for finding in self.findings for line in finding.lines)
         return list(dict.fromkeys(line for line in every if line.channel == channel))
 

@@ -19,13 +19,13 @@ place; `bridge`: join a part's two ends."""
 FUEL, RESTRAINT, GAS, MOVING = "fuel", "restraint", "battery gas", "moving parts"
 HOT, HIGH_CURRENT, UNDER = "hot", "high current", "under the vehicle"
 NEAR = (FUEL, RESTRAINT, GAS, MOVING, HOT, HIGH_CURRENT, UNDER)
-"""What a circuit file can say that a part, a point or the whole circuit is near."""
+"""The hazards that a circuit file can say a part, a point or the whole circuit is near."""
 
 DEFERS = "the vehicle's service information, local codes and licensed practice come first"
 """Said once wherever cautions are."""
 
 JACK_A = 10.0
-"""What a meter's current jack and its fuse typically take (makers' manuals), A."""
+"""The current that a meter's jack and its fuse typically take (makers' manuals), A."""
 
 
 @dataclass(frozen=True, slots=True)

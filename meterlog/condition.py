@@ -1,4 +1,4 @@
-"""What an armed capture waits for, as a person types it: `rise 6V`, `below 9.6 V on battery`, `open`."""
+"""The condition of an armed capture, as a person types it: `rise 6V`, `below 9.6 V on battery`, `open`."""
 
 from __future__ import annotations
 
@@ -18,12 +18,12 @@ _CONTACT_KINDS = ("open", "closed")
 _CONTACT_QUANTITIES = (Quantity.RESISTANCE, Quantity.CONTINUITY, Quantity.DIODE)
 
 WAITING_FOR = "waiting for "
-"""How the note of the marker `armed` begins; the condition follows as it was typed."""
+"""The beginning of the note of the marker `armed`; the condition follows as it was typed."""
 
 
 @dataclass(frozen=True, slots=True)
 class Condition:
-    """What an armed capture waits for.
+    """The condition that an armed capture waits for.
 
     Attributes:
         kind: `rise` or `fall`: from one side of the level to the other. `above` or `below`: beyond the level,
@@ -67,18 +67,19 @@ class Condition:
 
     @property
     def of_contact(self) -> bool:
-        """Whether it is about a contact that opens or closes, and not about a level."""
+        """Tell whether it is about a contact that opens or closes, and not about a level."""
         return self.kind in _CONTACT_KINDS
 
     def catches(self, event: Event) -> bool:
-        """Whether an event of the analyzer, on a channel that is watched, would have come with this coming true."""
+        """Tell whether an event of the analyzer, on a channel that is watched, would have come with this coming
+        true."""
         if self.kind == "open":
             return event.kind == "open_circuit"
         lowest = event.extreme
         return self.kind in ("fall", "below") and lowest is not None and lowest <= self.level
 
     def concerns(self, number: int, label: str, quantity: Quantity) -> bool:
-        """Whether a channel is watched for this."""
+        """Tell whether a channel is watched for this."""
         if self.channel and self.channel.lower() not in (label.lower(), str(number)):
             return False
         if self.of_contact:
@@ -87,7 +88,7 @@ class Condition:
 
 
 def waited_for(markers: Iterable[Marker]) -> Condition | None:
-    """What the armed capture of a session waited for, by the marker that it set; None where there was none."""
+    """Return what the armed capture of a session waited for, by the marker that it set; None where there was none."""
     for marker in markers:
         if marker.ends_recording and marker.note.startswith(WAITING_FOR):
             try:

@@ -1,4 +1,4 @@
-"""What is entered about a case, `vehicle` or `system_v`: texts, some of which are used as numbers."""
+"""The details entered about a case, `vehicle` or `system_v`: texts, some of which are used as numbers."""
 
 from __future__ import annotations
 

@@ -40,7 +40,7 @@ class Turn:
         return turned_to(self.quantity)
 
     def explains(self, event: Event) -> bool:
-        """Whether a gap is only the time that the dial stood elsewhere."""
+        """Tell whether a gap is only the time that the dial stood elsewhere."""
         return event.kind == "gap" and event.channel == self.left and event.start_s <= self.time_s <= event.end_s
 
 

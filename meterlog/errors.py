@@ -38,7 +38,7 @@ from collections.abc import Iterable
 
 
 def did_you_mean(word: str, known: Iterable[str]) -> str:
-    """What to add to an error about an unknown word: the nearest known one, or nothing."""
+    """Return what to add to an error about an unknown word: the nearest known one, or nothing."""
     near = difflib.get_close_matches(word, list(known), 1)
     return f" (did you mean '{near[0]}'?)" if near else ""
 
@@ -79,7 +79,7 @@ class DuplicateDriver(DriverError):
 
 
 class WrongDriverType(DriverError, TypeError):
-    """What is registered under the name is not a driver."""
+    """The object registered under the name is not a driver."""
 
 
 class ProfileError(MeterlogError, ValueError):

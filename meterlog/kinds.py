@@ -7,10 +7,10 @@ from dataclasses import dataclass
 from typing import Literal
 
 Sort = Literal["trouble", "caught", "doubt"]
-"""What a person is told at once: something is wrong, what was waited for came, or the readings cannot be trusted."""
+"""Sorts of news for a person: something is wrong, what was waited for came, or the readings cannot be trusted."""
 
 Role = Literal["fault", "deviation", "good", "doubt"]
-"""What the colour says; `meterlog.drawing.palette` turns it into one."""
+"""Meanings of a colour; `meterlog.drawing.palette` turns one into a colour."""
 
 _DIPS = "definitions of IEEE 1159 and IEC 61000-4-30, made for AC and used here on DC"
 _FLAGS = "the meter's own flags"
@@ -19,7 +19,7 @@ _TRUSTED = "readings that can be trusted"
 
 @dataclass(frozen=True, slots=True)
 class Kind:
-    """What a kind of event is.
+    """A kind of event: its words, and what follows from it.
 
     `sentence` and `limit` make the finding about all events of the kind on one channel; `findings/faults.py` says which
     fields they may name. Without a sentence the kind has no finding of its own.
@@ -60,12 +60,12 @@ class Kind:
 
     @property
     def about_circuit(self) -> bool:
-        """Whether it says something about the circuit, and not about the meter or its link."""
+        """Tell whether it says something about the circuit, and not about the meter or its link."""
         return self.sort != "doubt"
 
     @property
     def rings(self) -> bool:
-        """Whether a person with both hands in the harness wants to hear it."""
+        """Tell whether a person with both hands in the harness wants to hear it."""
         return self.sort == "trouble"
 
 

@@ -33,7 +33,7 @@ class Loaded(Contents):
 
     @property
     def analysis(self) -> Analysis:
-        """What happened in it; made once.
+        """Return what happened in it; made once.
 
         Raises:
             LimitsError: the limits cannot be used.

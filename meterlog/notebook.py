@@ -48,7 +48,7 @@ class Session:
 
     @property
     def reader(self) -> SessionReader:
-        """What the rest of the package works on."""
+        """Return what the rest of the package works on."""
         return self._reader
 
     @property
@@ -58,7 +58,7 @@ class Session:
 
     @property
     def details(self) -> dict[str, str]:
-        """What was entered about the case."""
+        """Return what was entered about the case."""
         return self._reader.details
 
     def channel(self, channel: int | str = 1) -> Channel:
@@ -101,6 +101,6 @@ class Session:
         return pd.DataFrame(rows, columns=columns)
 
     def events(self) -> pd.DataFrame:
-        """What the analysis finds, a row an event, with the fields of `meterlog analyze --json`."""
+        """Return what the analysis finds, a row an event, with the fields of `meterlog analyze --json`."""
         found: list[Event] = list(analyze(Contents.of(self._reader)).events)
         return pd.DataFrame([event.as_json() for event in found], columns=list(Event.__dataclass_fields__))

@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 
 class Quantity(StrEnum):
-    """What is measured. The spelling is part of the session format and of every address and command."""
+    """A measured quantity. The spelling is part of the session format and of every address and command."""
 
     DC_VOLTAGE = "dc_voltage"
     AC_VOLTAGE = "ac_voltage"
@@ -49,7 +49,7 @@ _UNITS = {
 
 
 class Flag(IntFlag):
-    """What the meter said beside the number. Fits 16 bits; the bits are part of the session format."""
+    """Flags that the meter showed beside the number. Fits 16 bits; the bits are part of the session format."""
 
     NONE = 0
     OVERLOAD = 1

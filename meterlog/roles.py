@@ -16,7 +16,7 @@ from meterlog.reading import Quantity
 
 
 class Role(StrEnum):
-    """What the readings of a channel stand for. The spelling is part of `analyze --json` and of `--role`."""
+    """The role of a channel's readings. The spelling is part of `analyze --json` and of `--role`."""
 
     SUPPLY = "supply"
     DROP = "drop"
@@ -74,7 +74,7 @@ _BATTERY = re.compile(r"\b(battery|batt|b\+)(?!\w)", re.IGNORECASE)
 
 @dataclass(frozen=True, slots=True)
 class Measurand:
-    """What a channel measures, and what says so.
+    """A channel's measurand: its role, and what says so.
 
     Attributes:
         role: what its readings stand for.
@@ -87,13 +87,13 @@ class Measurand:
     text: str = ""
 
     def names(self, *words: str) -> bool:
-        """Whether the label or the test point holds one of these words."""
+        """Tell whether the label or the test point holds one of these words."""
         text = self.text.casefold()
         return any(re.search(rf"\b{re.escape(word)}", text) for word in words)
 
     @property
     def is_battery(self) -> bool:
-        """Whether it is the battery itself, and not a drop from it."""
+        """Tell whether it is the battery itself, and not a drop from it."""
         return bool(_BATTERY.search(self.text)) and not self.names("drop", "ground", "across")
 
     @property
@@ -104,7 +104,7 @@ class Measurand:
 
 
 def measurand(quantity: Quantity, label: str = "", point: str = "", entered: str = "") -> Measurand:
-    """What a channel measures.
+    """Return what a channel measures.
 
     Args:
         quantity: the channel's.

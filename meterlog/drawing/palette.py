@@ -18,7 +18,7 @@ CHANNELS = (BLUE, VERMILION, GREEN, PURPLE)
 """The colours of channels that are drawn live, one after the other."""
 
 OUTLINES = {ORANGE: "#A86F00"}
-"""What goes round a colour that is too pale by itself; all others are their own outline."""
+"""The outline of a colour that is too pale by itself; all others are their own outline."""
 
 ROLES: dict[Role, str] = {"fault": VERMILION, "deviation": ORANGE, "good": GREEN, "doubt": GREY}
 """The colour of what an event says."""

@@ -69,7 +69,7 @@ def axis_name(letter: str, row: int) -> str:
 
 
 def layout(height: int, **more: Any) -> dict[str, Any]:
-    """What every figure's layout has; a constant `uirevision` keeps the person's zoom through updates."""
+    """Return what every figure's layout has; a constant `uirevision` keeps the person's zoom through updates."""
     return {
         "height": height,
         "margin": {"l": 52, "r": 14, "t": 30, "b": 40},

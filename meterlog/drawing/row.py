@@ -36,7 +36,7 @@ Span = tuple[float, float]
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """What is drawn of one channel.
+    """One channel's row of a drawing.
 
     Attributes:
         channel: as recorded.
@@ -78,7 +78,7 @@ class TimeAxis:
 
     @property
     def length_s(self) -> float:
-        """How much is shown, s."""
+        """Return how much is shown, s."""
         return self.span[1] - self.span[0]
 
     def inside(self, stretches: Sequence[Span]) -> list[Span]:
@@ -89,7 +89,7 @@ class TimeAxis:
 
 @dataclass(slots=True)
 class Window:
-    """What changes with the stretch of time that is shown: two traces a row, heights, and what lies over the lines."""
+    """The parts that change with the stretch of time shown: two traces a row, heights, and what lies over the lines."""
 
     traces: list[dict[str, Any]] = field(default_factory=list)
     heights: list[Span] = field(default_factory=list)

@@ -1,4 +1,4 @@
-"""Whether events go with markers: 'it drops when this connector is moved' as a computed statement."""
+"""Tests whether events go with markers: 'it drops when this connector is moved' as a computed statement."""
 
 from __future__ import annotations
 

@@ -55,7 +55,7 @@ def _poisson_at_most(count: int, mean: float) -> float:
 
 
 def _root(rising: Callable[[float], float], target: float, count: int) -> float:
-    """Where a rising function of the mean reaches the target, to a part in 10^12."""
+    """Find where a rising function of the mean reaches the target, to a part in 10^12."""
     low, high = 0.0, 10.0 + 3.0 * count
     for _ in range(60):
         middle = (low + high) / 2

@@ -31,7 +31,7 @@ def findings(evidence: Evidence) -> list[Finding]:
 
 
 def _time_where(series: Series, chosen: np.ndarray) -> float:
-    """How long the readings were chosen, s: each counts until the next, at most five usual intervals."""
+    """Return how long the readings were chosen, s: each counts until the next, at most five usual intervals."""
     steps = np.diff(series.time_s)
     if not len(steps):
         return 0.0

@@ -1,4 +1,4 @@
-"""How far the battery falls while cranking, against its temperature."""
+"""Judges how far the battery falls while cranking, by its temperature."""
 
 from __future__ import annotations
 

@@ -82,7 +82,7 @@ def _across(evidence: Evidence, channel: Channel) -> Finding | None:
 
 
 def while_loaded(evidence: Evidence, channel: Channel) -> NDArray[np.bool_] | None:
-    """Which readings fall within a prime that another channel shows, its outermost readings left out.
+    """Tell which readings fall within a prime that another channel shows, its outermost readings left out.
 
     None where no other channel shows one: then nothing says when current flows.
     """
@@ -100,7 +100,8 @@ def while_loaded(evidence: Evidence, channel: Channel) -> NDArray[np.bool_] | No
 
 
 def while_closed(series: Series, system_v: float) -> NDArray[np.bool_]:
-    """Which readings of a channel across a part are its low state, where the high one is the supply across an opening.
+    """Tell which readings of a channel across a part are its low state, where the high one is the supply across an
+    opening.
 
     The outer readings of each stretch are left out, as they may be partial, and so is what is too short to be steady.
     """

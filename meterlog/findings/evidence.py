@@ -1,4 +1,4 @@
-"""What every kind of finding is given: the session, its events and the limits."""
+"""The evidence that every kind of finding is given: the session, its events and the limits."""
 
 from __future__ import annotations
 
@@ -56,7 +56,7 @@ class Evidence:
 
     @cached_property
     def waited_for(self) -> Condition | None:
-        """What the session's armed capture waited for; None where there was none."""
+        """Return what the session's armed capture waited for; None where there was none."""
         return waited_for(self.markers)
 
     def marked(self, name: str) -> list[Marker]:
@@ -64,11 +64,12 @@ class Evidence:
         return sorted((m for m in self.markers if m.name.strip().casefold() == name), key=lambda m: m.time_s)
 
     def marked_crank(self, event: Event) -> bool:
-        """Whether a `crank` marker stands within an event or at most 3 s before it."""
+        """Tell whether a `crank` marker stands within an event or at most 3 s before it."""
         return any(event.start_s - 3.0 <= m.time_s <= event.end_s for m in self.marked("crank"))
 
     def is_crank(self, event: Event) -> bool:
-        """Whether a sag is the starter's: the analyzer says so, or a crank marker stands within 3 s before its end."""
+        """Tell whether a sag is the starter's: the analyzer says so, or a crank marker stands within 3 s before its
+        end."""
         if event.kind != "sag":
             return False
         return self.marked_crank(event) or bool(re.search(r"\bcrank", event.detail, re.IGNORECASE))
@@ -104,7 +105,7 @@ class Evidence:
         return entered_number(self.details, key)
 
     def battery_span(self, start_s: float, end_s: float) -> tuple[Span, str]:
-        """What the battery stood at between two times, with how that is known.
+        """Return what the battery stood at between two times, with how that is known.
 
         Without a battery channel or an entered `battery_v` it may be anything that a battery at rest shows, from
         empty to full: that span is the error.

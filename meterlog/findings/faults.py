@@ -1,4 +1,4 @@
-"""What the analyzer saw go wrong, kind by kind, as statements: their words stand in `meterlog.kinds`."""
+"""Faults that the analyzer found, kind by kind, as statements; their words stand in `meterlog.kinds`."""
 
 from __future__ import annotations
 
@@ -103,7 +103,7 @@ class _Case:
 
     @property
     def reference(self) -> float:
-        """What the first was measured against; the overvoltage limit of the system where it does not say."""
+        """Return what the first was measured against; the overvoltage limit of the system where it does not say."""
         usual = self.evidence.limits.detection.overvoltage(self.evidence.limits.system_v)
         first = self.events[0].reference
         return usual if first is None else first
@@ -131,7 +131,7 @@ class _Case:
 
     @property
     def missing(self) -> str:
-        """How long they were in all."""
+        """Return how long they were in all."""
         total_s = sum(e.end_s - e.start_s for e in self.events)
         ended = all(e.duration_s is not None for e in self.events)
         return f"{seconds(total_s)} in all" if ended else "the last to the end"

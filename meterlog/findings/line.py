@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 _PAD_LEAST_S, _PAD_SHARE = 1.0, 0.25
-"""How far a line goes beyond what was judged, at either side, so that it is seen: s, and as a share of it; a guess."""
+"""A line's extra length at either side of what was judged, so that it is seen: s, and as a share of it; a guess."""
 
 Stretch = tuple[float | None, float | None]
 """From when to when a line holds, s from the session's start; None: from its start, to its end."""

@@ -1,4 +1,4 @@
-"""What was not seen, and what these readings could not have shown."""
+"""States what was not seen, and what these readings could not have shown."""
 
 from __future__ import annotations
 

@@ -54,7 +54,7 @@ def _resistance(evidence: Evidence, channel: Channel) -> Finding:
 
 
 def _is_winding(channel: Channel) -> bool:
-    """Whether the label or point names the motor itself and not a way to it."""
+    """Tell whether the label or point names the motor itself and not a way to it."""
     way = channel.measurand.names("ground", "feed", "wire", "path", "relay", "fuse", "harness", "connector")
     return channel.measurand.names("winding") or (channel.measurand.names("pump", "motor") and not way)
 

@@ -14,7 +14,7 @@ from meterlog.session.model import Channel, Marker
 from meterlog.text.figures import count, seconds, shown
 
 _CRANK_LOOK_S = 5.0
-"""How long after a `crank` marker the supply is looked for, s; default, unverified."""
+"""Time after a `crank` marker in which the supply is looked for, s; default, unverified."""
 
 
 def findings(evidence: Evidence) -> list[Finding]:
@@ -132,7 +132,7 @@ def _missing(evidence: Evidence, channel: Channel, missing: list[Event], pulses:
 
 
 def _supplied(evidence: Evidence, channel: Channel, crank: Marker) -> bool:
-    """Whether the supply was at half of the system voltage or more, soon after a crank marker."""
+    """Tell whether the supply was at half of the system voltage or more, soon after a crank marker."""
     after = evidence.series(channel).between(crank.time_s, crank.time_s + _CRANK_LOOK_S)
     return bool((after.value >= evidence.limits.system_v / 2).any())
 

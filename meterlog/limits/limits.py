@@ -29,7 +29,8 @@ class Limits:
 
     @property
     def settings(self) -> DetectionSettings:
-        """What the detectors go by: `detection`, with the system voltage where that was stated and not assumed."""
+        """Return what the detectors go by: `detection`, with the system voltage where that was stated and not
+        assumed."""
         if self.assumed or self.detection.system_v:
             return self.detection
         return replace(self.detection, system_v=self.system_v)

@@ -1,4 +1,4 @@
-"""Which limits belong to a session: by the system voltage as entered, else by what its channels stand at."""
+"""Chooses a session's limits: by the system voltage as entered, else by what its channels stand at."""
 
 from __future__ import annotations
 
@@ -38,7 +38,7 @@ def limits_for(
 
 
 def upper_v(series: Series) -> float:
-    """What a voltage channel holds for a tenth of its readings or more, V; 0 where it has no finite reading."""
+    """Return what a voltage channel holds for a tenth of its readings or more, V; 0 where it has no finite reading."""
     value = series.value[:: max(1, len(series) // _LOOKED_AT)]
     value = value[np.isfinite(value)]
     return float(np.percentile(value, 90)) if len(value) else 0.0

@@ -137,7 +137,7 @@ def _worst(parts: Sequence[SessionPart]) -> str:
 
 
 def _cautions(sessions: Sequence[Loaded], circuit: CircuitPart | None) -> list[str]:
-    """What applies to what was recorded, but for what the next measurement says already."""
+    """Return what applies to what was recorded, but for what the next measurement says already."""
     quantities = sorted({channel.quantity for capture in sessions for channel in capture.measured})
     acts = [Act("record"), *(Act("record", quantity) for quantity in quantities), *([circuit.act] if circuit else [])]
     return first_said(set(circuit.mind if circuit else ()), applying(*acts))

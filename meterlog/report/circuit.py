@@ -1,4 +1,4 @@
-"""What a report says about a circuit: the chain of parts, what was read where, what that excludes and what remains."""
+"""A report's part about a circuit: the chain of parts, what was read where, what that excludes and what remains."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What a report says about one session, in words and rows, ready for the page."""
+"""A report's words and rows about one session, ready for the page."""
 
 from __future__ import annotations
 
@@ -104,7 +104,7 @@ def session_part(capture: Loaded, comparison: Comparison | None, not_compared: s
 
 
 def _details(capture: Loaded) -> list[tuple[str, str]]:
-    """What was entered, the usual questions first."""
+    """Return what was entered, the usual questions first."""
     first = [key for key in _DETAIL_WORDS if capture.details.get(key)]
     told = {
         *_DETAIL_WORDS,

@@ -1,4 +1,4 @@
-"""Which doubtful readings count: those that the next reading of their channel confirms.
+"""Decides which doubtful readings count: those that the next reading of their channel confirms.
 
 A decoder marks a reading with `Flag.DOUBTFUL` where one flipped bit on the line would explain that it differs from
 those before it. That cannot be told from a true change by the reading alone. The next one tells: a display that truly
@@ -35,7 +35,7 @@ def believed(series: Series) -> Series:
 
 
 def held_back(series: Series) -> int:
-    """How many of the last readings (0 or 1) cannot be judged before the next has come."""
+    """Return how many of the last readings (0 or 1) cannot be judged before the next has come."""
     return int(len(series) > 0 and bool(series.flags[-1] & _DOUBTFUL))
 
 
@@ -46,7 +46,7 @@ def joined(first: Series, second: Series) -> Series:
 
 
 def _same(series: Series, first: NDArray[np.intp]) -> NDArray[np.bool_]:
-    """Whether the reading behind each of these shows the same, its flags and its resolution included."""
+    """Tell whether the reading behind each of these shows the same, its flags and its resolution included."""
     value, after = series.value[first], series.value[first + 1]
     resolution, flags = series.resolution[first], series.flags
     count = np.where(np.isnan(resolution), 0.0, resolution)

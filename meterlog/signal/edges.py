@@ -1,4 +1,4 @@
-"""Where an edge lies inside a reading interval, and how well that is known.
+"""Places an edge inside a reading interval, and says how well that is known.
 
 A meter shows the average of a window of unknown length T before the reading, T between nothing (it samples) and about
 one interval d. An edge inside the window leaves one *partial* reading between the two levels, and its value places the
@@ -48,7 +48,7 @@ class Edge(NamedTuple):
 
 @dataclass(slots=True)
 class Window:
-    """What a channel's edges have told about the meter's averaging window, as a share of its interval."""
+    """The meter's averaging window as a share of its interval, learned from a channel's edges."""
 
     partial: float = 1.0
     clean: float = 1.0
@@ -115,7 +115,7 @@ def _by_values(track: Track, index: int, before: float, after: float, noise: flo
 
 
 def _shape(share: float, strays: float) -> float:
-    """How far off a partial reading may place its edge, in intervals.
+    """Return how far off a partial reading may place its edge, in intervals.
 
     How a reading weighs its window is not known: a box, or a decay, which places an edge up to a quarter of the
     interval elsewhere, most for middle shares.

@@ -1,4 +1,4 @@
-"""Where readings come faster than the display changes: how many of them show one look at the circuit."""
+"""Tells how many readings show one look at the circuit, where they come faster than the display changes."""
 
 from __future__ import annotations
 

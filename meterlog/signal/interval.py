@@ -1,4 +1,4 @@
-"""How often a meter reads, how regularly, and the shortest event it could therefore have shown."""
+"""Estimates a meter's reading interval, its jitter, and the shortest event that it could therefore have shown."""
 
 from __future__ import annotations
 

@@ -11,7 +11,7 @@ from meterlog.signal.levels import median, state_levels
 
 
 class Pulse(NamedTuple):
-    """What is unusual in the shape of a positive pulse, in shares of its amplitude.
+    """Overshoot and droop of a positive pulse, in shares of its amplitude.
 
     Attributes:
         overshoot: how far the highest reading is above the high state level, which the histogram method gives.

@@ -95,7 +95,7 @@ class Track:
         return float(self._resolution[index - self._base])
 
     def time_error_s(self, index: int) -> float:
-        """How far the time of reading `index` may be wrong either way, s."""
+        """Return how far the time of reading `index` may be wrong either way, s."""
         return float(self._error[index - self._base])
 
     def time(self, index: int) -> float:
@@ -103,7 +103,7 @@ class Track:
         return float(self._time[index - self._base])
 
     def value(self, index: int) -> float:
-        """What reading `index` showed."""
+        """Return what reading `index` showed."""
         return float(self._value[index - self._base])
 
     def values(self, start: int, stop: int) -> NDArray[np.float64]:
@@ -153,7 +153,8 @@ class Track:
         return stop
 
     def calm_until(self, start: int, stop: int, fall: float, ceiling: float, history: int) -> int:
-        """Where a stretch may end in which no reading is below `fall` times any of the `history` readings before it.
+        """Find where a stretch may end in which no reading is below `fall` times any of the `history` readings
+        before it.
 
         Nor is any at or above `ceiling`.
 
@@ -184,7 +185,8 @@ class Track:
         return found
 
     def readings_a_look(self, index: int) -> float:
-        """How many readings repeat one look, as known at reading `index`: by up to 1024 up to an anchor before it."""
+        """Return how many readings repeat one look, as known at reading `index`: by up to 1024 up to an anchor
+        before it."""
         if index < 4:
             return 1.0
         anchor = _anchor(index)
@@ -219,7 +221,7 @@ def _anchor(index: int) -> int:
 
 
 def _outside(least: NDArray[np.float64], most: NDArray[np.float64], low: float, high: float) -> NDArray[np.bool_]:
-    """Where [least, most] is not within low <= value < high; what is not a number is outside."""
+    """Find where [least, most] is not within low <= value < high; what is not a number is outside."""
     if high == np.inf:
         return ~(least >= low)
     if low == -np.inf:

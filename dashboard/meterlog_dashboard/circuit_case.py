@@ -10,10 +10,16 @@ from pathlib import Path
 
 from meterlog.circuit import Circuit, load_circuit, template_names
 from meterlog.circuit.diagnosis import Diagnoser, Diagnosis
-from meterlog.circuit.from_session import measurements_from_session
-from meterlog.circuit.live import QUANTITIES
-from meterlog.circuit.measured import Measurement, Tried, load_measured, measured_from_table, refuse_too_many
-from meterlog.circuit.typed import typed_value
+from meterlog.circuit.readings.from_meter import QUANTITIES
+from meterlog.circuit.readings.from_session import measurements_from_session
+from meterlog.circuit.readings.measurement import (
+    Measurement,
+    Tried,
+    load_measured,
+    measured_from_table,
+    refuse_too_many,
+)
+from meterlog.circuit.readings.typed_answers import typed_value
 from meterlog.errors import CircuitError, MeterlogError, UsageError
 from meterlog.session.reader import SessionReader, open_reader
 from meterlog_dashboard.library import Library

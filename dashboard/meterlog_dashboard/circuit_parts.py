@@ -12,8 +12,8 @@ from meterlog.cautions import DEFERS, applying, first_said
 from meterlog.circuit import Circuit, Part
 from meterlog.circuit.acts import beginning, trying
 from meterlog.circuit.diagnosis import Hypothesis, percent
-from meterlog.circuit.measured import Measurement
-from meterlog.circuit.model import BATTERY_MINUS
+from meterlog.circuit.model.circuit import BATTERY_MINUS
+from meterlog.circuit.readings.measurement import Measurement
 from meterlog_dashboard.circuit_case import Case
 from meterlog_dashboard.parts import extra
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from meterlog.cautions import Act, Doing, applying
-from meterlog.circuit.measured import QUANTITY, Measurement, Tried
-from meterlog.circuit.model import Circuit
+from meterlog.circuit.model.circuit import Circuit
+from meterlog.circuit.readings.measurement import QUANTITY, Measurement, Tried
 
 
 def beginning(circuit: Circuit) -> Act:

@@ -11,16 +11,16 @@ from numpy.typing import NDArray
 
 from meterlog.cautions import DEFERS, applying
 from meterlog.circuit.acts import trying
-from meterlog.circuit.contradictions import contradictions
-from meterlog.circuit.evidence import Case, Suspect, comes_and_goes_evidence, evidence, without_repeats
-from meterlog.circuit.faults import FAULTS, Cells, all_cells, first_healthy
-from meterlog.circuit.measured import Measurement, Tried
-from meterlog.circuit.model import Circuit
-from meterlog.circuit.odd import stays_on
-from meterlog.circuit.posterior import Posterior, posterior
-from meterlog.circuit.predict import Network
-from meterlog.circuit.rates import Rates
-from meterlog.circuit.suggest import LEAST_BITS, Suggestion, suggest
+from meterlog.circuit.evidence.contradictions import contradictions
+from meterlog.circuit.evidence.for_and_against import Case, Suspect, comes_and_goes_evidence, evidence, without_repeats
+from meterlog.circuit.faults.fault_cells import FAULTS, Cells, all_cells, first_healthy
+from meterlog.circuit.faults.fault_rates import Rates
+from meterlog.circuit.model.circuit import Circuit
+from meterlog.circuit.next_measurement.suggest import LEAST_BITS, Suggestion, suggest
+from meterlog.circuit.probability.posterior import Posterior, posterior
+from meterlog.circuit.probability.predict import Network
+from meterlog.circuit.readings.measurement import Measurement, Tried
+from meterlog.circuit.readings.suspicious_readings import stays_on
 from meterlog.circuit.words import ohm_band
 
 SURE = 0.9

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from meterlog.circuit.diagnosis import Diagnoser
-    from meterlog.circuit.measured import Measurement, Tried
-    from meterlog.circuit.model import Circuit
+    from meterlog.circuit.model.circuit import Circuit
+    from meterlog.circuit.readings.measurement import Measurement, Tried
 
 
 def add_case_arguments(parser: argparse.ArgumentParser, *, required: bool) -> None:
@@ -26,8 +26,8 @@ def make_diagnoser(args: argparse.Namespace) -> Diagnoser:
         CircuitError: a file cannot be used.
     """
     from meterlog.circuit.diagnosis import Diagnoser
-    from meterlog.circuit.load import load_circuit
-    from meterlog.circuit.rates import Rates, load_rates
+    from meterlog.circuit.faults.fault_rates import Rates, load_rates
+    from meterlog.circuit.model.circuit_file import load_circuit
 
     circuit = load_circuit(args.circuit)
     rates = load_rates(args.rates, circuit) if args.rates else Rates()
@@ -40,8 +40,8 @@ def collect(args: argparse.Namespace, circuit: Circuit) -> tuple[list[Measuremen
     Raises:
         MeterlogError: a file cannot be used.
     """
-    from meterlog.circuit.from_session import measurements_from_session
-    from meterlog.circuit.measured import load_measured, refuse_too_many
+    from meterlog.circuit.readings.from_session import measurements_from_session
+    from meterlog.circuit.readings.measurement import load_measured, refuse_too_many
     from meterlog.session import open_reader
 
     measured, tried = load_measured(args.circuit, circuit)

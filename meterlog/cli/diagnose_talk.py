@@ -12,7 +12,9 @@ from pathlib import Path
 from meterlog.cautions import applying, first_said
 from meterlog.circuit.acts import tried as act_of
 from meterlog.circuit.diagnosis import Diagnoser
-from meterlog.circuit.measured import (
+from meterlog.circuit.model.circuit import Circuit
+from meterlog.circuit.next_measurement.suggest import Suggestion
+from meterlog.circuit.readings.measurement import (
     Measurement,
     Tried,
     load_measured,
@@ -20,9 +22,7 @@ from meterlog.circuit.measured import (
     refuse_too_many,
     trial_from_row,
 )
-from meterlog.circuit.model import Circuit
-from meterlog.circuit.suggest import Suggestion
-from meterlog.circuit.typed import typed_plan, typed_trial, typed_value
+from meterlog.circuit.readings.typed_answers import typed_plan, typed_trial, typed_value
 from meterlog.cli.diagnose_words import as_text, print_general, print_mind
 from meterlog.errors import CircuitError, MeterlogError, UsageError
 from meterlog.text.safe import one_line
@@ -122,7 +122,7 @@ class Talk:
 
     def _live(self, quantity: str) -> tuple[float, float]:
         from meterlog.capture.meters import meter_setup
-        from meterlog.circuit.live import take
+        from meterlog.circuit.readings.from_meter import take
 
         setup = meter_setup(self.args.meter)
         print("  waiting for a steady reading; turn the key now if the state asks for it ...")

@@ -7,9 +7,9 @@ from collections.abc import Sequence
 from meterlog.cautions import applying, first_said
 from meterlog.circuit import acts
 from meterlog.circuit.diagnosis import Diagnosis, percent
-from meterlog.circuit.measured import Tried
-from meterlog.circuit.model import Circuit
-from meterlog.circuit.suggest import Suggestion
+from meterlog.circuit.model.circuit import Circuit
+from meterlog.circuit.next_measurement.suggest import Suggestion
+from meterlog.circuit.readings.measurement import Tried
 
 
 def as_text(circuit: Circuit, diagnosis: Diagnosis, said: set[str]) -> str:

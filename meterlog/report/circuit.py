@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from meterlog.cautions import DEFERS, Act
 from meterlog.circuit.acts import beginning
 from meterlog.circuit.diagnosis import Diagnoser, Diagnosis, Hypothesis, percent
-from meterlog.circuit.measured import Measurement, Tried
-from meterlog.circuit.model import Circuit, Part
+from meterlog.circuit.model.circuit import Circuit, Part
+from meterlog.circuit.readings.measurement import Measurement, Tried
 
 REMAINS = 0.02
 """From this probability on a part is among those that remain."""

@@ -25,14 +25,14 @@ from functools import cache
 import numpy as np
 
 from meterlog.circuit import Circuit, load_circuit, template_names
-from meterlog.circuit.candidates import minutes_for, points_by_node, useful_states
 from meterlog.circuit.diagnosis import SURE, Diagnoser
-from meterlog.circuit.faults import least_fault_ohm
-from meterlog.circuit.measured import Measurement
-from meterlog.circuit.model import BATTERY_MINUS
-from meterlog.circuit.rates import DEFAULT_RATES, open_share
-from meterlog.circuit.solve import METER_OHM, LoadModel, Shunt, solve, unplug
-from meterlog.circuit.suggest import suggest
+from meterlog.circuit.faults.fault_cells import least_fault_ohm
+from meterlog.circuit.faults.fault_rates import DEFAULT_RATES, open_share
+from meterlog.circuit.model.circuit import BATTERY_MINUS
+from meterlog.circuit.model.solve import METER_OHM, LoadModel, Shunt, solve, unplug
+from meterlog.circuit.next_measurement.candidates import minutes_for, points_by_node, useful_states
+from meterlog.circuit.next_measurement.suggest import suggest
+from meterlog.circuit.readings.measurement import Measurement
 
 MOST_READINGS = 25
 HEALTHY, PAIR, COMES = 0.15, 0.08, 0.10

@@ -11,11 +11,11 @@ import pytest
 from meterlog.cautions import CAUTIONS, FUEL, RESTRAINT, UNDER, Act, applying
 from meterlog.circuit import Circuit, Part, load_circuit, template_names
 from meterlog.circuit.acts import beginning, cautions_for, measuring, tried, trying
-from meterlog.circuit.candidates import candidates
 from meterlog.circuit.diagnosis import Diagnoser
-from meterlog.circuit.load import circuit_from_table
-from meterlog.circuit.measured import Measurement, Tried
-from meterlog.circuit.model import BATTERY_MINUS
+from meterlog.circuit.model.circuit import BATTERY_MINUS
+from meterlog.circuit.model.circuit_file import circuit_from_table
+from meterlog.circuit.next_measurement.candidates import candidates
+from meterlog.circuit.readings.measurement import Measurement, Tried
 from meterlog.cli.diagnose_words import as_text, print_general
 from meterlog.errors import CircuitError
 

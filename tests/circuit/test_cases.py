@@ -6,8 +6,8 @@ from pathlib import Path
 import pytest
 
 from meterlog.circuit.diagnosis import diagnose
-from meterlog.circuit.load import load_circuit
-from meterlog.circuit.measured import load_measured
+from meterlog.circuit.model.circuit_file import load_circuit
+from meterlog.circuit.readings.measurement import load_measured
 
 CASES = sorted((Path(__file__).parent / "cases").glob("*.toml"))
 

@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 
 from meterlog.circuit.diagnosis import Diagnoser, Diagnosis
-from meterlog.circuit.load import load_circuit
-from meterlog.circuit.measured import Measurement
-from meterlog.circuit.solve import load_model, solve
+from meterlog.circuit.model.circuit_file import load_circuit
+from meterlog.circuit.model.solve import load_model, solve
+from meterlog.circuit.readings.measurement import Measurement
 
 
 @pytest.fixture(scope="module")

@@ -3,10 +3,10 @@
 import pytest
 
 from meterlog.circuit import load_circuit
-from meterlog.circuit.candidates import candidates, useful_states
 from meterlog.circuit.diagnosis import Diagnoser, Diagnosis
-from meterlog.circuit.fit import log_bad_count
-from meterlog.circuit.measured import Measurement
+from meterlog.circuit.next_measurement.candidates import candidates, useful_states
+from meterlog.circuit.probability.fit import log_bad_count
+from meterlog.circuit.readings.measurement import Measurement
 
 
 def v(at: str, value: float, to: str = "battery_minus", state: str = "key_on", load: str = "connected") -> Measurement:

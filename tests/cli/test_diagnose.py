@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from meterlog.circuit import load_circuit
-from meterlog.circuit.measured import Measurement, Tried, load_measured
+from meterlog.circuit.readings.measurement import Measurement, Tried, load_measured
 from meterlog.cli import main
 from meterlog.cli.diagnose_talk import save
 

@@ -12,7 +12,7 @@ from meterlog.cautions import applying
 from meterlog.circuit import load_circuit
 from meterlog.circuit.acts import beginning
 from meterlog.circuit.diagnosis import Diagnoser, percent
-from meterlog.circuit.measured import Measurement, Tried, load_measured
+from meterlog.circuit.readings.measurement import Measurement, Tried, load_measured
 from meterlog.cli.main import main
 from meterlog.loaded import load
 from meterlog.report import CircuitPart, build_report, circuit_part

@@ -9,7 +9,7 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from meterlog.circuit.solve import LoadModel, Shunt, solve
+from meterlog.circuit.model.solve import LoadModel, Shunt, solve
 from meterlog_drivers.simulated.motor import PumpMotor
 from meterlog_drivers.simulated.vehicle import STEP_S, Fault, Solved, Trip, Vehicle, van_circuit
 

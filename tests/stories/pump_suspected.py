@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from meterlog.circuit.measured import LOAD_WORDS, STATE_WORDS
+from meterlog.circuit.readings.measurement import LOAD_WORDS, STATE_WORDS
 from meterlog_drivers.simulated.scenarios import SCENARIOS
 from meterlog_drivers.simulated.vehicle import STEP_S, Fault, Signal, Solved, Trip
 from tests.stories.transcript import Person

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from meterlog.address import Address
-from meterlog.circuit.typed import typed_value
+from meterlog.circuit.readings.typed_answers import typed_value
 from meterlog.condition import Condition
 from meterlog.errors import UsageError
 from meterlog.text.times import span

@@ -19,9 +19,9 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from meterlog.circuit.load import circuit_from_table
-from meterlog.circuit.model import Circuit
-from meterlog.circuit.solve import METER_OHM
+from meterlog.circuit.model.circuit import Circuit
+from meterlog.circuit.model.circuit_file import circuit_from_table
+from meterlog.circuit.model.solve import METER_OHM
 from meterlog.reading import Quantity
 from meterlog_drivers.simulated.motor import PumpMotor
 from meterlog_drivers.simulated.relay import Relay

@@ -1,0 +1,1 @@
+"""Sentences for and against each suspect, and readings that contradict each other."""

@@ -1,0 +1,102 @@
+"""Which readings cannot be right together, or cannot be right at all, in sentences."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from meterlog.circuit.evidence.for_and_against import Case, Suspect, apart, likeliest, members_expect, same_place
+from meterlog.circuit.probability.posterior import posterior
+from meterlog.circuit.readings.measurement import UNITS
+from meterlog.circuit.readings.suspicious_readings import odd
+from meterlog.circuit.words import span
+
+UNEXPLAINED = 0.8
+"""From this probability of being a bad one on, a reading that contradicts no other is named too."""
+EXPLAINED = 0.05
+"""A single fault of this probability that takes a reading as it is explains it: then it contradicts nothing."""
+NARROW = 0.15
+"""An expectation is told where its band is no wider than this share of the system voltage."""
+
+
+def contradictions(case: Case, suspects: Sequence[Suspect], on: str) -> list[str]:
+    """Sentences about readings that are odd by themselves, and about those that cannot all be right; `on` is what
+    `stays_on` says of them."""
+    circuit = case.network.circuit
+    found = {sentence: None for m in case.measured if (sentence := odd(m, circuit))}
+    if on:
+        found[on] = None
+    for a, m in enumerate(case.measured):
+        for other in case.measured[:a]:
+            if same_place(m, other) and apart(m, other):
+                first, last = sorted((other, m), key=lambda one: -one.value)
+                found[
+                    f"{first.shown} and {last.shown} were both read {m.place}: they cannot both be right at the same"
+                    " time; measure again, and watch for a contact that comes and goes"
+                ] = None
+    for k in np.flatnonzero(case.known.bad > 0.5):
+        m = case.measured[int(k)]
+        told = any(m.place in sentence for sentence in found) or (on and m.state == "off")
+        if told or _explained(case, int(k), suspects):
+            continue
+        if sentence := _doubted(case, int(k), suspects):
+            found[sentence] = None
+    return list(found)
+
+
+def _explained(case: Case, k: int, suspects: Sequence[Suspect]) -> bool:
+    """Whether one part at fault, with a chance worth naming, takes a reading as it is; or ohms that read good because
+    a few strands or a film carry the meter's current."""
+    if k not in case.known.used:
+        return False
+    slot, weight, cells = case.known.used.index(k), case.known.weight, case.network.cells
+    takes = (case.known.bad_in[:, slot] < 0.5) & (cells.part[:, 1] < 0)
+    if any(float(weight[s.member & takes].sum()) >= EXPLAINED for s in suspects):
+        return True
+    return float(weight[case.known.fit.log_reads_good[:, slot] > 0].sum()) > 0.5
+
+
+def _doubted(case: Case, k: int, suspects: Sequence[Suspect]) -> str:
+    """The sentence about a reading that is likely a bad one; empty where nothing is worth saying."""
+    m, partner = case.measured[k], _partner(case, k)
+    alone = posterior(case.network, [m], [], 0.0).bad[0]
+    if partner is None or case.known.bad[k] < 2 * alone:
+        if case.known.bad[k] <= UNEXPLAINED:
+            return ""
+        return (
+            f"{m} fits nothing that can be wrong in this circuit: measure it again; if it stays, the vehicle is not"
+            " wired as the circuit file says"
+        )
+    return (
+        f"{m} and {case.measured[partner]} cannot both be right at the same time{_expected(case, k, suspects)}:"
+        f" measure this again, {m.place}, and prove the probe's contact first"
+    )
+
+
+def _partner(case: Case, k: int) -> int | None:
+    """The reading most tied to reading k in the best cell; None where there is no other."""
+    others = [j for j in range(len(case.measured)) if j != k]
+    if not others:
+        return None
+    if k not in case.known.used:
+        m = case.measured[k]
+        same = [j for j in others if case.measured[j].state == m.state]
+        return (same or others)[0]
+    used = list(case.known.used)
+    slot = used.index(k)
+    precision = case.known.fit.precision[int(np.argmax(case.known.weight))]
+    tied = np.abs(precision[slot]) / np.sqrt(np.diagonal(precision))
+    tied[slot] = -1.0
+    return used[int(np.argmax(tied))] if len(used) > 1 else None
+
+
+def _expected(case: Case, k: int, suspects: Sequence[Suspect]) -> str:
+    """What the likeliest explanation of the others makes of a reading; empty where that could be almost anything."""
+    best = likeliest(case.known.weight, suspects)
+    if best is None or k not in case.known.used:
+        return ""
+    band, m = members_expect(case, case.known.used.index(k), best), case.measured[k]
+    if band is None or (m.quantity != "resistance" and band[1] - band[0] > NARROW * case.network.circuit.system_v):
+        return ""
+    return f" ({span(*band, UNITS[m.quantity])} expected {best.supposed})"

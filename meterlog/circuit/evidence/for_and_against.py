@@ -1,0 +1,229 @@
+"""What each reading says for and against a hypothesis, in sentences, beside what its best rival makes expected."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from meterlog.circuit.faults.fault_cells import first_healthy, single_open
+from meterlog.circuit.probability.fit import BAD_READING, bad_density
+from meterlog.circuit.probability.posterior import Posterior
+from meterlog.circuit.probability.predict import Network
+from meterlog.circuit.probability.predict_ohms import OHM_OFFSET, OVERLOAD_OHM
+from meterlog.circuit.probability.trials import runs
+from meterlog.circuit.readings.measurement import UNITS, Measurement, Tried
+from meterlog.circuit.words import span
+
+MOST_SAID = 4
+TELLING = 2.0
+"""A reading speaks for a hypothesis when it is this many times as likely under it as under its best rival."""
+WIDER = 1.5
+"""What a rival makes expected is said where it is this much wider, though the reading lies in both."""
+_STEPS = (-1.6, -0.8, 0.0, 0.8, 1.6)
+_STEP_SHARES = (0.09, 0.24, 0.34, 0.24, 0.09)
+"""A normal distribution in five steps, for the quantiles of a mixture."""
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Case:
+    """A circuit with its readings and what they made of it."""
+
+    network: Network
+    known: Posterior
+    measured: Sequence[Measurement]
+    tried: Sequence[Tried]
+
+
+@dataclass(frozen=True, slots=True)
+class Suspect:
+    """What may be the fault: a part or a command by its id, or nothing at all (an empty name).
+
+    Attributes:
+        name: the id.
+        member: its cells, shape (K,), alone or with another part.
+    """
+
+    name: str
+    member: NDArray[np.bool_]
+
+    @property
+    def supposed(self) -> str:
+        """The condition, in words."""
+        return f"if it were {self.name}" if self.name else "if nothing were wrong"
+
+
+def evidence(case: Case, this: Suspect, suspects: Sequence[Suspect]) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Sentences for and against a hypothesis, the most telling first."""
+    others = [Suspect(s.name, s.member & ~this.member) for s in suspects if s.name != this.name]
+    rival = likeliest(case.known.weight, others)
+    if rival is None:
+        return (), ()
+    this = _in_its_likeliest_way(case, this)
+    said = [
+        *(_of_reading(case, slot, this, rival, others) for slot in range(len(case.known.used))),
+        *(_of_trial(case, one, this, others) for one in case.tried if not one.replaced),
+    ]
+    told = sorted((entry for entry in said if entry is not None), key=lambda entry: -abs(entry[0]))
+    least = math.log(TELLING)
+    return tuple(s for r, s in told if r > least)[:MOST_SAID], tuple(s for r, s in told if r < -least)[:MOST_SAID]
+
+
+def comes_and_goes_evidence(case: Case, k: int) -> tuple[str, ...]:
+    """Sentences for 'the contact of part k comes and goes': one place read twice, where it makes the difference."""
+    cells = case.network.cells
+    states = [first_healthy(cells), single_open(cells, k)]
+    found: dict[str, None] = {}
+    for a, m in enumerate(case.measured):
+        for other in case.measured[:a]:
+            if same_place(m, other) and apart(m, other):
+                good, open_ = (_read(m, float(y)) for y in case.network.predict(m).mean[states])
+                if abs(good - open_) > abs(m.value - other.value) / 2:
+                    unit = UNITS[m.quantity]
+                    found[
+                        f"{other.shown} and {m.shown} were both read {m.place}: {span(good, good, unit)} expected while"
+                        f" its contact is good, {span(open_, open_, unit)} while it is open"
+                    ] = None
+    return tuple(found)[:MOST_SAID]
+
+
+def likeliest(weight: Array, suspects: Sequence[Suspect]) -> Suspect | None:
+    """The suspect with the most weight (shape (K,)); None where none has any."""
+    best = max(suspects, key=lambda s: float(weight[s.member].sum()), default=None)
+    return best if best is not None and weight[best.member].sum() > 0 else None
+
+
+def _in_its_likeliest_way(case: Case, who: Suspect) -> Suspect:
+    """A suspect with its likeliest fault alone: what `the fault named makes expected` is about."""
+    cells, weight = case.network.cells, case.known.weight
+    single = who.member & (cells.part[:, 1] < 0)
+    ways = [
+        single & (cells.fault == fault) & ((cells.share > 1) == more)
+        for fault in np.unique(cells.fault[single])
+        for more in (False, True)
+    ]
+    best = max(ways, key=lambda way: float(weight[way].sum()), default=who.member)
+    return Suspect(who.name, best) if weight[best].sum() > 0 else who
+
+
+def _of_reading(
+    case: Case, slot: int, this: Suspect, rival: Suspect, others: Sequence[Suspect]
+) -> tuple[float, str] | None:
+    """How telling a reading is (log of how many times as likely) and the sentence; None where it says nothing.
+
+    It speaks for a hypothesis beside the rival that would be the likeliest without it, and only from inside of what the
+    hypothesis makes expected; against it beside the likeliest rival, and only from outside of it and inside of that.
+    """
+    m, weight = case.measured[case.known.used[slot]], case.known.weight
+    density = _density(case, m, slot)
+    like = _without(weight, density, this.member)
+    if like is None:
+        return None
+    band = expected_band(case, slot, like[1])
+    shown = _read(m, float(case.known.fit.y[slot]))
+    inside = band[0] <= shown <= band[1]
+    beside = likeliest(weight / np.maximum(density, 1e-300), others) if inside else rival
+    beside = None if beside is None else _in_its_likeliest_way(case, beside)
+    unlike = None if beside is None else _without(weight, density, beside.member)
+    if beside is None or unlike is None:
+        return None
+    ratio = math.log(max(like[0], 1e-300) / max(unlike[0], 1e-300))
+    other = expected_band(case, slot, unlike[1])
+    if inside != (ratio > 0) or not _differs(band, other, shown, inside=inside):
+        return None
+    own_words, other_words = (span(*edges, UNITS[m.quantity]) for edges in (band, other))
+    return ratio, f"{m}: {own_words} expected if it were this, {other_words} {beside.supposed}"
+
+
+def _differs(own: tuple[float, float], other: tuple[float, float], shown: float, *, inside: bool) -> bool:
+    """Whether two bands, one of which holds the reading, look different to who reads them."""
+    in_other = other[0] <= shown <= other[1]
+    if not inside:
+        return in_other
+    return not in_other or other[1] - other[0] > WIDER * (own[1] - own[0])
+
+
+def _of_trial(case: Case, one: Tried, this: Suspect, others: Sequence[Suspect]) -> tuple[float, str] | None:
+    chance = runs(case.network, one) if one.runs else 1 - runs(case.network, one)
+    beside = likeliest(case.known.weight / np.maximum(chance, 1e-300), others)
+    like = _without(case.known.weight, chance, this.member)
+    unlike = None if beside is None else _without(case.known.weight, chance, beside.member)
+    if beside is None or not like or not unlike or min(like[0], unlike[0]) <= 0:
+        return None
+    ratio = math.log(like[0] / unlike[0])
+    return ratio, f"{one}: {like[0]:.0%} likely if it were this, {unlike[0]:.0%} {beside.supposed}"
+
+
+def expected_band(case: Case, slot: int, shares: Array) -> tuple[float, float]:
+    """The middle nine tenths of what some cells (`shares`, shape (K,), sums to 1) make expected of a used reading given
+    the others, as it would be read; never beyond the volts that any cell can show."""
+    fit, m = case.known.fit, case.measured[case.known.used[slot]]
+    rows = np.flatnonzero(shares > 1e-4 * shares.max())
+    marks = fit.expected[rows, slot][:, None] + np.array(_STEPS) * fit.alone_spread[rows, slot][:, None]
+    weights = shares[rows][:, None] * np.array(_STEP_SHARES)
+    order = np.argsort(marks, axis=None)
+    below = np.cumsum(weights.ravel()[order])
+    edges = marks.ravel()[order][np.searchsorted(below, np.array([0.05, 0.95]) * below[-1])]
+    most = fit.mean[:, slot].max() if UNITS[m.quantity] == "V" else np.inf
+    low, high = np.clip(edges, fit.mean[:, slot].min(), most)
+    return _read(m, float(low)), _read(m, float(high))
+
+
+def members_expect(case: Case, slot: int, who: Suspect) -> tuple[float, float] | None:
+    """What a suspect makes expected of a used reading given the others; None where it has no weight."""
+    m = case.measured[case.known.used[slot]]
+    found = _without(case.known.weight, _density(case, m, slot), who.member)
+    return None if found is None else expected_band(case, slot, found[1])
+
+
+def same_place(a: Measurement, b: Measurement) -> bool:
+    """Whether two readings were taken in the same place and state."""
+    return (a.quantity, a.at, a.to, a.state, a.load) == (b.quantity, b.at, b.to, b.state, b.load)
+
+
+def without_repeats(measured: Sequence[Measurement]) -> list[Measurement]:
+    """The readings without those that say again what an earlier one of the same place said."""
+    kept: list[Measurement] = []
+    for m in measured:
+        if not any(same_place(m, earlier) and not apart(m, earlier) for earlier in kept):
+            kept.append(m)
+    return kept
+
+
+def apart(a: Measurement, b: Measurement) -> bool:
+    """Whether two values are further apart than a person's rounding and a source's drift."""
+    if math.isinf(a.value) or math.isinf(b.value):
+        return a.value != b.value
+    return abs(a.value - b.value) > max(0.5, 0.15 * max(abs(a.value), abs(b.value)))
+
+
+def _density(case: Case, m: Measurement, slot: int) -> Array:
+    """How likely each cell makes a reading, given the others."""
+    fit = case.known.fit
+    z = fit.alone_residual[:, slot] / fit.alone_spread[:, slot]
+    good = np.exp(-0.5 * np.minimum(z**2, 1400)) / (fit.alone_spread[:, slot] * math.sqrt(2 * math.pi))
+    return np.asarray((1 - BAD_READING) * good + BAD_READING * bad_density(m, case.network.circuit))
+
+
+def _without(weight: Array, density: Array, member: NDArray[np.bool_]) -> tuple[float, Array] | None:
+    """How likely the members make a reading before it is known, and their shares then (the reading taken out of their
+    weights by division); None where they have no weight."""
+    before = np.where(member, weight / np.maximum(density, 1e-300), 0.0)
+    total = float(before.sum())
+    if not total > 0 or not math.isfinite(total):
+        return None
+    return float(weight[member].sum()) / total, before / total
+
+
+def _read(m: Measurement, y: float) -> float:
+    """A value on the scale of `predict` as it would be read, as far as a prediction is worth: ohms to two digits, volts
+    and amperes to tenths, below one to hundredths; inf is open."""
+    if m.quantity != "resistance":
+        return round(y, 2 if abs(y) < 1 else 1) + 0.0
+    ohm = max(math.exp(min(y, 30)) - OHM_OFFSET, 0.0)
+    return math.inf if ohm > 0.1 * OVERLOAD_OHM else float(f"{ohm:.2g}")

@@ -1,0 +1,323 @@
+"""Everything that may be wrong: single faults, pairs of series faults, and nothing, as cells over fault resistance.
+
+A *cell* is one fault (or pair, or none) with its resistance near one value; all cells of a circuit are one set of
+arrays, so that the network is solved for all of them at once. Within a cell the resistance is log-normal, and so
+are the figures nobody knows exactly (source voltage, the load's current, the good parts' resistances).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields
+
+import numpy as np
+from numpy.typing import NDArray
+
+from meterlog.circuit.faults.fault_rates import Rates, open_share, part_rate
+from meterlog.circuit.model.circuit import Circuit
+from meterlog.circuit.model.solve import load_model, solve
+
+FAULTS = ("open", "high_resistance", "short_to_ground", "not_commanded", "stalled", "weak", "intermittent", "healthy")
+
+REST_V, CRANK_V, RUN_V = (12.4, 0.3), (10.8, 0.8), (13.95, 0.4)
+"""Source voltage at rest or key-on, cranking and running (middle and standard deviation, V, 12 V system). Rest: 12.2 V
+is half charged, 12.6 full (anonymous table); cranking: 9.6 V is the load-test floor at 20 C; running: 13.2-14.7 V
+between warm and cold (makers' manuals)."""
+
+CHARGER_V, OVERCHARGING_V = (14.4, 0.45), (16.5, 1.0)
+"""An alternator's own voltage while it charges, and with a regulator that does not regulate (V, 12 V system). Makers'
+manuals hold 13.7-14.6 V at 20 C good at the battery, behind what its cables lose; the second is a guess."""
+
+CHARGING_SPREAD = 0.7
+"""Standard deviation of the log of what a good battery takes: two of three between half and twice as much. Guess."""
+
+PULL_IN_SHARE = 0.58
+"""Of the system voltage, where a solenoid pulls in: 7.0 of 12 V, as 12 V relays must (makers' datasheets)."""
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Cells:
+    """All that may be wrong with one circuit, K cells over n parts.
+
+    Attributes:
+        part: shape (K, 2), the parts at fault by position, -1 for none.
+        fault: shape (K,), index into `FAULTS`.
+        prior: shape (K,), sums to 1.
+        ohm: shape (K, n), series resistances; the load's entry is a fault inside it.
+        ohm_spread: shape (K, 2), standard deviation of the log of each fault resistance in the cell.
+        source_v: shape (K, 3), middle of the source voltage at rest, cranking, running, V.
+        source_spread_v: shape (K, 3), its standard deviation, V.
+        share: shape (K,), the load's current relative to its stated one.
+        share_spread: shape (K,), standard deviation of its log.
+        stalled: shape (K,).
+        never_closed: shape (K, 2), whether commanded parts stay open at key-on, and in all other states.
+        command_at: shape (K,), position of the part whose command fails, -1 for all of them.
+        short_at: shape (K,), position of the part shorted to ground, -1 for none (its fuse has blown).
+    """
+
+    part: NDArray[np.int64]
+    fault: NDArray[np.int64]
+    prior: Array
+    ohm: Array
+    ohm_spread: Array
+    source_v: Array
+    source_spread_v: Array
+    share: Array
+    share_spread: Array
+    stalled: NDArray[np.bool_]
+    never_closed: NDArray[np.bool_]
+    command_at: NDArray[np.int64]
+    short_at: NDArray[np.int64]
+
+    def __len__(self) -> int:
+        return len(self.prior)
+
+    def take(self, keep: NDArray[np.int64]) -> Cells:
+        """Some of the cells; their priors no longer sum to 1."""
+        return Cells(**{field.name: getattr(self, field.name)[keep] for field in fields(self)})
+
+
+@dataclass(slots=True)
+class _Row:
+    """One cell while the list is built."""
+
+    prior: float
+    fault: str
+    parts: tuple[int, ...] = ()
+    ohms: tuple[float, ...] = ()
+    spreads: tuple[float, ...] = ()
+    share: float = 1.0
+    share_spread: float = 0.0
+    source: tuple[tuple[float, float], ...] = (REST_V, CRANK_V, RUN_V)
+    stalled: bool = False
+    never_closed: tuple[bool, bool] = (False, False)
+    command_at: int = -1
+    short_at: int = -1
+
+
+def first_healthy(cells: Cells) -> int:
+    """The cell in which nothing is wrong and the circuit primes."""
+    return int(np.flatnonzero(cells.fault == FAULTS.index("healthy"))[0])
+
+
+def single_open(cells: Cells, k: int) -> int:
+    """The cell in which part k alone is open; -1 where that is no fault of it."""
+    alone = (cells.part[:, 0] == k) & (cells.part[:, 1] < 0) & (cells.fault == FAULTS.index("open"))
+    return int(np.append(np.flatnonzero(alone), -1)[0])
+
+
+def single_resistive(cells: Cells, k: int) -> NDArray[np.bool_]:
+    """The cells in which part k alone has too much resistance, shape (K,)."""
+    alone = (cells.part[:, 0] == k) & (cells.part[:, 1] < 0)
+    return np.asarray(alone & (cells.fault == FAULTS.index("high_resistance")))
+
+
+def all_cells(circuit: Circuit, rates: Rates) -> Cells:
+    """Every cell of a circuit."""
+    series = list(range(1, len(circuit.parts)))
+    single = _singles(circuit, rates, series)
+    total = sum(row.prior for row in single)
+    healthy, pair, comes_and_goes = (rates.of(n, n) for n in ("healthy", "pair", "intermittent"))
+    rest = max(1 - healthy - pair - comes_and_goes, 1e-3)
+    for row in single:
+        row.prior *= rest / total
+    table = [*_healthy(circuit, healthy), *single, *_pairs(circuit, rates, series, pair)]
+    if circuit.charges:
+        for row in table:
+            row.share_spread = CHARGING_SPREAD
+            if row.source[2] == RUN_V:
+                row.source = (REST_V, CRANK_V, CHARGER_V)
+    cells = _arrays(circuit, table)
+    if circuit.turns_engine:
+        _rest_where_engine_stands(circuit, cells)
+    return cells
+
+
+def _rest_where_engine_stands(circuit: Circuit, cells: Cells) -> None:
+    """Give the cells in which the starter's load does not pull in the resting voltage while cranking, too."""
+    ohm = cells.ohm.copy()
+    ohm[cells.never_closed[:, 1], list(circuit.commands.values())] = np.inf
+    load = load_model(circuit, current_share=cells.share, stalled=cells.stalled)
+    stands = solve(circuit, ohm, cells.source_v[:, 1], load).load_v < PULL_IN_SHARE * circuit.system_v
+    cells.source_v[stands, 1] = cells.source_v[stands, 0]
+    cells.source_spread_v[stands, 1] = cells.source_spread_v[stands, 0]
+
+
+def least_fault_ohm(circuit: Circuit) -> float:
+    """The least series resistance that is called a fault: a drop of 3 % of the system voltage at the load's current
+    (0.36 V at 12 V: above the 0.3 V that makers' manuals allow a switch contact)."""
+    return 0.03 * circuit.system_v / circuit.load_a
+
+
+def resistance_cells(circuit: Circuit, step: float = 0.4) -> list[tuple[float, float, float]]:
+    """Middle (ohm), log spread and weight of the cells over a finite fault resistance.
+
+    Even in the logarithm up to 20 times the load's own resistance, and a third as dense above, up to 1 Mohm: a guess,
+    since most faults that a person notices let some current through.
+    """
+    low, bend, high = least_fault_ohm(circuit), 20 * circuit.system_v / circuit.load_a, 1e6
+    cells = _log_cells(low, bend, step, 1.0) + _log_cells(bend, max(high, bend * 10), 2.5 * step, 0.35)
+    total = sum(weight for _, _, weight in cells)
+    return [(middle, spread, weight / total) for middle, spread, weight in cells]
+
+
+def _log_cells(low: float, high: float, step: float, density: float) -> list[tuple[float, float, float]]:
+    count = max(1, round(np.log(high / low) / step))
+    edges = np.linspace(np.log(low), np.log(high), count + 1)
+    width = edges[1] - edges[0]
+    return [(float(np.exp(m)), float(width / np.sqrt(12)) * 1.15, density * width) for m in (edges[:-1] + width / 2)]
+
+
+def _healthy(circuit: Circuit, share: float) -> list[_Row]:
+    """Nothing wrong. Some vehicles by design do not close the relay before the engine turns (makers' manuals); and the
+    engine may stand though the starter's own circuit is good (the motor, its cable): 1 in 5, a guess."""
+    other = 0.0
+    rows: list[_Row] = []
+    if circuit.commands and {"key_on", "crank"} <= set(circuit.active):
+        other = 0.15
+        rows.append(_Row(share * other, "healthy", never_closed=(True, False)))
+    if circuit.turns_engine:
+        other = 0.2
+        rows.append(_Row(share * other, "healthy", source=(REST_V, REST_V, RUN_V)))
+    return [_Row(share * (1 - other), "healthy"), *rows]
+
+
+def _singles(circuit: Circuit, rates: Rates, series: list[int]) -> list[_Row]:
+    found: list[_Row] = []
+    finite = resistance_cells(circuit)
+    for k in series:
+        part, rate = circuit.parts[k], part_rate(circuit, k, rates)
+        share = {"motor": 0.6, "load": 0.9, "wire": 0.9}.get(part.kind, 1.0)
+        if circuit.charges and k == circuit.load:
+            share = 0.2  # a worn battery shows when it is loaded, seldom while it is charged; a guess
+        opens = open_share(circuit, k)
+        high = rate * share * (1 - opens) * (0.2 if part.by_design else 1.0)
+        found.append(_Row(rate * share * opens, "open", (k,), (np.inf,), (0.0,)))
+        found += [_Row(high * w, "high_resistance", (k,), (ohm,), (spread,)) for ohm, spread, w in finite]
+        if part.kind == "wire" and _fuse_before(circuit, k) > 0:
+            found.append(_Row(rate * 0.1, "short_to_ground", (k,), short_at=k))
+    found += _load_faults(circuit, rates)
+    found += _battery_faults(circuit, part_rate(circuit, 0, rates))
+    for command, k in circuit.commands.items():
+        rate = rates.of(command, "command")
+        found.append(_Row(rate, "not_commanded", never_closed=(True, True), command_at=k))
+    return found
+
+
+def _load_faults(circuit: Circuit, rates: Rates) -> list[_Row]:
+    k = circuit.load
+    rate = part_rate(circuit, k, rates)
+    if circuit.charges:
+        return []  # a battery takes what it needs
+    if circuit.parts[k].kind != "motor":
+        return [
+            _Row(rate * 0.05, "weak", (k,), share=0.5, share_spread=0.25),
+            _Row(rate * 0.05, "weak", (k,), share=2.5, share_spread=0.5),
+        ]
+    found = [
+        _Row(rate * 0.18, "stalled", (k,), stalled=True),
+        _Row(rate * 0.10, "weak", (k,), share=0.55, share_spread=0.15),
+        _Row(rate * 0.08, "weak", (k,), share=1.7, share_spread=0.15),
+    ]
+    if _fuse_before(circuit, k) > 0:
+        found.append(_Row(rate * 0.04, "short_to_ground", (k,), short_at=k))
+    return found
+
+
+def _battery_faults(circuit: Circuit, rate: float) -> list[_Row]:
+    """A discharged or worn battery, one that is not being charged (the source does not rise with the engine), one with
+    a dead cell or two, and one that is flat. A source that charges the battery fails by not charging, or too much.
+    Shares and levels are guesses."""
+    not_charged = ((12.0, 0.4), (9.8, 0.9), (12.3, 0.5))
+    if circuit.charges:
+        return [
+            _Row(rate * 0.8, "weak", (0,), source=not_charged),
+            _Row(rate * 0.2, "weak", (0,), source=(REST_V, CRANK_V, OVERCHARGING_V)),
+        ]
+    return [
+        _Row(rate * 0.45, "weak", (0,), source=((11.3, 0.5), (8.2, 0.9), (13.6, 0.4))),
+        _Row(rate * 0.30, "weak", (0,), source=not_charged),
+        _Row(rate * 0.10, "weak", (0,), source=((9.3, 1.1), (6.0, 1.5), (13.2, 0.7))),
+        _Row(rate * 0.15, "weak", (0,), source=((4.0, 2.4), (2.5, 1.5), (12.5, 1.0))),
+    ]
+
+
+def _pairs(circuit: Circuit, rates: Rates, series: list[int], mass: float) -> list[_Row]:
+    """Two series faults at once, on a coarser grid."""
+    middle = circuit.system_v / circuit.load_a
+    coarse = _log_cells(least_fault_ohm(circuit), 8 * middle, 1.1, 1.0)
+    finite = [*coarse, (400 * middle, 2.0, 1.0)]
+    finite_total = sum(w for _, _, w in finite)
+    opens = {k: open_share(circuit, k) for k in series}
+    found: list[_Row] = []
+    for x, a in enumerate(series):
+        for b in series[x + 1 :]:
+            both = part_rate(circuit, a, rates) * part_rate(circuit, b, rates)
+            both *= 0.1 if circuit.parts[a].by_design or circuit.parts[b].by_design else 1.0
+            options = [
+                [(np.inf, 0.0, opens[k])] + [(r, s, w / finite_total * (1 - opens[k])) for r, s, w in finite]
+                for k in (a, b)
+            ]
+            for ra, sa, wa in options[0]:
+                for rb, sb, wb in options[1]:
+                    fault = "open" if np.isinf(max(ra, rb)) else "high_resistance"
+                    found.append(_Row(both * wa * wb, fault, (a, b), (ra, rb), (sa, sb)))
+    total = sum(row.prior for row in found)
+    for row in found:
+        row.prior *= mass / total if total else 0.0
+    return found
+
+
+def _fuse_before(circuit: Circuit, k: int) -> int:
+    """The position of the last fuse before a part on the feed side, or -1."""
+    if k > circuit.load:
+        return -1
+    return max((f for f in range(k) if circuit.parts[f].kind == "fuse"), default=-1)
+
+
+def _arrays(circuit: Circuit, table: list[_Row]) -> Cells:
+    count = len(table)
+    scale = circuit.system_v / 12
+    ohm = np.tile(circuit.healthy_ohm(), (count, 1))
+    part = np.full((count, 2), -1)
+    spread = np.zeros((count, 2))
+    for c, row in enumerate(table):
+        for slot, k in enumerate(row.parts):
+            part[c, slot] = k
+        for slot, value in enumerate(row.ohms):
+            ohm[c, row.parts[slot]] += value
+            spread[c, slot] = row.spreads[slot]
+        if row.short_at >= 0:
+            ohm[c, _fuse_before(circuit, row.short_at)] = np.inf
+    usual = _usual_share_spread(circuit)
+    prior = np.array([row.prior for row in table])
+    return Cells(
+        part=part,
+        fault=np.array([FAULTS.index(row.fault) for row in table]),
+        prior=prior / prior.sum(),
+        ohm=ohm,
+        ohm_spread=spread,
+        source_v=scale * np.array([[middle for middle, _ in row.source] for row in table]) + _inside_v(circuit),
+        source_spread_v=scale * np.array([[s for _, s in row.source] for row in table]),
+        share=np.array([row.share for row in table]),
+        share_spread=np.array([row.share_spread or usual for row in table]),
+        stalled=np.array([row.stalled for row in table]),
+        never_closed=np.array([row.never_closed for row in table]),
+        command_at=np.array([row.command_at for row in table]),
+        short_at=np.array([row.short_at for row in table]),
+    )
+
+
+def _inside_v(circuit: Circuit) -> Array:
+    """What the load's own current loses inside the battery while cranking, shape (3,), V: a starter's voltage is known
+    as it is on the posts with the starter turning."""
+    return np.array([0.0, circuit.load_a * circuit.healthy_ohm()[0], 0.0])
+
+
+def _usual_share_spread(circuit: Circuit) -> float:
+    """How well the load's current is known: stated for a motor 25 %, for a resistance 15 %; unstated 50 %. Guesses."""
+    part = circuit.parts[circuit.load]
+    if part.current_a is None and not (part.kind == "load" and part.resistance_ohm):
+        return 0.5
+    return 0.25 if part.kind == "motor" else 0.15

@@ -1,0 +1,271 @@
+"""Circuits from TOML: templates that come with the program, and files that a person edits."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from importlib.resources import files
+from importlib.resources.abc import Traversable
+from pathlib import Path
+
+from meterlog.cautions import NEAR
+from meterlog.circuit.model.circuit import KINDS, STATES, Circuit, Part, Point, near
+from meterlog.circuit.model.dangerous_names import refuse_dangerous
+from meterlog.errors import CircuitError
+from meterlog.text.toml import parse_toml, read_toml
+
+MOST_PARTS, MOST_POINTS = 40, 80
+"""A path from battery + to battery - has a dozen parts; pairs of faults grow with the square (40 parts: some 2 s)."""
+LONGEST_NAME = 80
+MOST_OHM, LEAST_LOAD_OHM = 1e7, 1e-3
+"""A part's resistance ends where meters show overload; below is no load, but a short (starters have some 10 mohm)."""
+MOST_A = 5000.0
+"""No starter draws more; see `impossible_values`."""
+MOST_V = 60.0
+_CLOSED_BY_COMMAND = ("relay_contact", "switch", "motor", "load")
+
+
+def template_names() -> list[str]:
+    """The circuits that come with the program."""
+    return sorted(f.name.removesuffix(".toml") for f in _templates().iterdir() if f.name.endswith(".toml"))
+
+
+def read_table(name_or_path: str | Path, *, templates: bool = True) -> dict[str, object]:
+    """The TOML table of a file, or (where `templates` says so) of a template's name.
+
+    Raises:
+        CircuitError: no such template or file, or it is not TOML.
+    """
+    if templates and str(name_or_path) in template_names():
+        name = f"{name_or_path}.toml"
+        return parse_toml((_templates() / name).read_bytes(), name, CircuitError).values
+    if not str(name_or_path):
+        raise CircuitError("no file is named: ''")
+    try:
+        return read_toml(name_or_path, CircuitError).values
+    except FileNotFoundError:
+        among = f", and no template of that name ({', '.join(template_names())})" if templates else ""
+        raise CircuitError(f"there is no file '{name_or_path}'{among}") from None
+
+
+def load_circuit(name_or_path: str | Path) -> Circuit:
+    """A circuit from a template's name or a TOML file.
+
+    Raises:
+        CircuitError: naming the key or part that is wrong.
+    """
+    return circuit_from_table(read_table(name_or_path), str(name_or_path))
+
+
+def circuit_from_table(table: Mapping[str, object], source: str = "circuit") -> Circuit:
+    """A circuit from its TOML table. `measured` and `tried` are read elsewhere; `truth` is never read.
+
+    Raises:
+        CircuitError: naming the key or part that is wrong.
+    """
+    check_keys(table, source)
+    if not table.get("part"):
+        raise CircuitError(f"{source}: it has no 'part': a circuit is a list of parts, from battery + on")
+    parts = tuple(_part(row, k, source) for k, row in enumerate(rows(table, "part", source, MOST_PARTS), 1))
+    points = tuple(_point(row, k, source) for k, row in enumerate(rows(table, "point", source, MOST_POINTS), 1))
+    active = table.get("active", list(Circuit.active))
+    if not isinstance(active, list) or not active or any(s not in STATES[:-1] for s in active):
+        raise CircuitError(f"{source}: 'active' wants a list of states out of {', '.join(STATES[:-1])}")
+    circuit = Circuit(
+        name=_text(table, "name", f"{source}:", default=Path(source).stem),
+        system_v=number(table, "system_v", f"{source}:", default=12.0, least=1.0),
+        parts=parts,
+        points=points,
+        active=tuple(active),
+        near=_near(table, f"{source}:"),
+    )
+    _check(circuit, source)
+    return circuit
+
+
+def check_keys(table: Mapping[str, object], source: str) -> None:
+    """Refuse what a circuit file, with its readings, does not have.
+
+    Raises:
+        CircuitError: naming the key.
+    """
+    known = {"name", "system_v", "part", "point", "active", "near", "measured", "tried", "truth", "note"}
+    for key in table:
+        if key not in known:
+            raise CircuitError(f"{source}: unknown key '{key}'{near(key, sorted(known))}")
+
+
+def rows(table: Mapping[str, object], key: str, source: str, most: int) -> list[Mapping[str, object]]:
+    """A list of tables under a key; empty where the key is absent.
+
+    Raises:
+        CircuitError: it is something else, or has more than `most` of them.
+    """
+    found = table.get(key, [])
+    if not isinstance(found, list) or not all(isinstance(row, dict) for row in found):
+        raise CircuitError(f"{source}: '{key}' wants a list of tables like {key} = [{{...}}, {{...}}]")
+    if len(found) > most:
+        raise CircuitError(f"{source}: {len(found)} entries of '{key}' are too many: at the most {most} are weighed")
+    return found
+
+
+def number(
+    row: Mapping[str, object],
+    key: str,
+    where: str,
+    *,
+    default: float,
+    least: float = 0.0,
+    most: float = 1e9,
+) -> float:
+    """A number under a key.
+
+    Raises:
+        CircuitError: it is not a number, or out of bounds.
+    """
+    value = row.get(key, default)
+    if isinstance(value, bool) or not isinstance(value, int | float) or not least <= value <= most:
+        upper = f"to {most:.10g}" if isinstance(value, int | float) and value > most else "up"
+        raise CircuitError(f"{where} '{key}' wants a number from {least:g} {upper}{instead(value)}")
+    return float(value)
+
+
+def instead(value: object) -> str:
+    """The end of a sentence about a wrong value: what was there; long ones cut."""
+    if value is None:
+        return ", and it is missing"
+    text = repr(value)
+    return f", not {text if len(text) <= 60 else f'{text[:57]}...'}"
+
+
+def _text(row: Mapping[str, object], key: str, where: str, default: str = "") -> str:
+    """A text of one printable line under a key."""
+    value = row.get(key, default)
+    if not isinstance(value, str):
+        raise CircuitError(f"{where} '{key}' wants a text in quotes{instead(value)}")
+    if not value.isprintable() or len(value) > LONGEST_NAME:
+        raise CircuitError(
+            f"{where} '{key}' wants one line of at most {LONGEST_NAME} printable characters{instead(value)}"
+        )
+    return value
+
+
+def _id(row: Mapping[str, object], what: str) -> str:
+    if not str(row.get("id", "")).strip():
+        raise CircuitError(f"{what} has no 'id'")
+    return _text(row, "id", what)
+
+
+def _part(row: Mapping[str, object], place: int, source: str) -> Part:
+    id_ = _id(row, f"{source}: part {place}")
+    where = f"{source}: part '{id_}':"
+    _only(row, Part.__slots__, where)
+    kind = row.get("kind")
+    if not isinstance(kind, str) or kind not in KINDS:
+        raise CircuitError(f"{where} 'kind' is one of {', '.join(KINDS)}{instead(kind)}")
+    by_design = row.get("by_design", False)
+    if not isinstance(by_design, bool):
+        raise CircuitError(f"{where} 'by_design' wants true or false{instead(by_design)}")
+    if by_design and kind == "resistor" and "resistance_ohm" not in row:
+        raise CircuitError(f"{where} a loss that is meant ('by_design') wants its 'resistance_ohm'")
+    command = _text(row, "command", where)
+    if command and kind not in _CLOSED_BY_COMMAND:
+        raise CircuitError(f"{where} 'command' is what closes a relay_contact or switch; nothing closes a {kind}")
+    least = LEAST_LOAD_OHM if kind in ("motor", "load") else 0.0
+    own = "resistance_ohm" in row
+    return Part(
+        id=id_,
+        kind=kind,
+        resistance_ohm=number(row, "resistance_ohm", where, default=0.0, least=least, most=MOST_OHM) if own else None,
+        current_a=number(row, "current_a", where, default=0.0, least=1e-3, most=MOST_A) if "current_a" in row else None,
+        command=command,
+        by_design=by_design,
+        access_min=number(row, "access_min", where, default=5.0, most=1e4),
+        fault_rate=number(row, "fault_rate", where, default=0.0, most=1e6) if "fault_rate" in row else None,
+        near=_near(row, where),
+    )
+
+
+def _point(row: Mapping[str, object], place: int, source: str) -> Point:
+    id_ = _id(row, f"{source}: point {place}")
+    where = f"{source}: point '{id_}':"
+    _only(row, Point.__slots__, where)
+    if "after" not in row:
+        raise CircuitError(f"{where} it wants 'after', the part before it")
+    access_min = number(row, "access_min", where, default=5.0, most=1e4)
+    return Point(id_, _text(row, "after", where), access_min, _near(row, where))
+
+
+def _near(row: Mapping[str, object], where: str) -> tuple[str, ...] | None:
+    """What something is near: a list of words; empty for nothing of the kind, None where it is left unsaid."""
+    if "near" not in row:
+        return None
+    words = row["near"]
+    if not isinstance(words, list) or not all(isinstance(word, str) for word in words):
+        raise CircuitError(f"{where} 'near' wants a list of words like [\"{NEAR[0]}\"]{instead(words)}")
+    for word in words:
+        if word not in NEAR:
+            raise CircuitError(f"{where} 'near' does not know{instead(word).removeprefix(', not')}{near(word, NEAR)}")
+    return tuple(dict.fromkeys(words))
+
+
+def _only(row: Mapping[str, object], known: Iterable[str], where: str) -> None:
+    for key in row:
+        if key not in known:
+            raise CircuitError(f"{where} unknown key '{key}'{near(key, known)}")
+
+
+def _check(circuit: Circuit, source: str) -> None:
+    _check_chain(circuit, source)
+    _check_loads(circuit, source)
+    seen: set[str] = set()
+    for id_ in [*(p.id for p in circuit.parts), *(p.id for p in circuit.points), *circuit.commands]:
+        if id_ in seen:
+            raise CircuitError(f"{source}: the id '{id_}' is used twice")
+        seen.add(id_)
+        refuse_dangerous(id_, f"{source}:")
+    refuse_dangerous(circuit.name, f"{source}:")
+    if circuit.system_v > MOST_V:
+        raise CircuitError(
+            f"{source}: 'system_v' is {circuit.system_v:g} V; above {MOST_V:g} V a circuit is out of scope"
+        )
+    for point in circuit.points:
+        if point.after not in circuit.part_index:
+            raise CircuitError(
+                f"{source}: point '{point.id}' is after '{point.after}', which is no part"
+                + near(point.after, circuit.part_index)
+            )
+
+
+def _check_chain(circuit: Circuit, source: str) -> None:
+    if len(circuit.parts) < 2 or circuit.parts[0].kind != "battery":
+        raise CircuitError(f"{source}: the first 'part' must be of the kind battery, and the others follow the current")
+    for part in circuit.parts[1:]:
+        if part.kind == "battery":
+            raise CircuitError(
+                f"{source}: part '{part.id}' is a second battery: all batteries together are the first part, and"
+                " 'system_v' is their voltage"
+            )
+    if all(part.fault_rate == 0 for part in circuit.parts):
+        raise CircuitError(f"{source}: every part has fault_rate = 0: then nothing can be at fault")
+
+
+def _check_loads(circuit: Circuit, source: str) -> None:
+    loads = [part for part in circuit.parts if part.kind in ("motor", "load")]
+    if not loads:
+        raise CircuitError(f"{source}: no 'part' is of the kind motor or load: what does the circuit feed?")
+    for part in loads:
+        if part.resistance_ohm is None and part.id != circuit.parts[circuit.load].id:
+            raise CircuitError(
+                f"{source}: part '{part.id}' is a second load, in series with '{circuit.parts[circuit.load].id}': give"
+                " its resistance_ohm, or leave it out if it stands beside it"
+            )
+        wanted_v = (part.current_a or 0.0) * (part.resistance_ohm or 0.0)
+        if wanted_v > 1.5 * circuit.system_v:
+            raise CircuitError(
+                f"{source}: part '{part.id}': {part.current_a:g} A through {part.resistance_ohm:g} ohm want"
+                f" {wanted_v:.3g} V, and the system has {circuit.system_v:g} V"
+            )
+
+
+def _templates() -> Traversable:
+    return files("meterlog.circuit") / "templates"

@@ -1,0 +1,149 @@
+"""Every measurement that a circuit allows, and the minutes each takes."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from itertools import pairwise
+
+from meterlog.circuit.model.circuit import BATTERY_MINUS, Circuit
+from meterlog.circuit.readings.measurement import Measurement
+
+EXTRA_MIN = {"isolated": 4.0, "unplugged": 2.0, "lamp": 2.0, "current": 3.0, "crank": 2.0}
+"""Minutes beyond getting at the place: isolating, unplugging, hanging a lamp, putting the meter in series, a helper at
+the key; they stand for the risk too. Guesses."""
+READ_MIN = 1.0
+"""Minutes to take one reading where the place is already open. Guess."""
+
+
+def candidates(circuit: Circuit, measured: Sequence[Measurement]) -> list[Measurement]:
+    """Every measurement that the circuit allows and that was not taken twice yet: a second look costs little and tells
+    a probe that did not touch, or a contact that comes and goes, from a fault."""
+    every = [*_loaded(circuit, measured), *_unloaded(circuit, measured), *_ohms(circuit)]
+    found = {_key(circuit, m): m for m in reversed(every)}  # of those that are the same by another name, the first
+    taken = [_key(circuit, m) for m in measured]
+    return [m for key, m in reversed(found.items()) if taken.count(key) < 2]
+
+
+def times_taken(circuit: Circuit, m: Measurement, measured: Iterable[Measurement]) -> int:
+    """How often a measurement was taken already, by whichever name."""
+    return sum(_key(circuit, one) == _key(circuit, m) for one in measured)
+
+
+def minutes_for(circuit: Circuit, m: Measurement, measured: Iterable[Measurement]) -> float:
+    """How long a measurement takes: the harder of its two places to reach, unless an earlier reading opened it."""
+    opened = {id_ for one in measured for id_ in (one.at, one.to)} | {BATTERY_MINUS}
+    access = max((_access(circuit, id_) for id_ in _places(circuit, m) if id_ not in opened), default=0.0)
+    extra = sum(EXTRA_MIN.get(word, 0.0) for word in (m.state, m.load, m.quantity))
+    return READ_MIN + access + extra
+
+
+def useful_states(circuit: Circuit, measured: Sequence[Measurement]) -> list[str]:
+    """The states to measure in: key-on where the circuit is on in it; cranking where it was measured in or where a
+    command may come only then; running only where neither is, or where the engine has run already. Readings that were
+    all taken while cranking are of a circuit that is on only then."""
+    live = {m.state for m in measured} & set(circuit.active)
+    if live == {"crank"}:
+        return ["crank"]
+    cranks = "crank" in circuit.active and (bool(circuit.commands) or "crank" in live)
+    states = [next((s for s in ("key_on", "prime") if s in circuit.active), ""), "crank" if cranks else ""]
+    if "run" in circuit.active and ("run" in live or not any(states)):
+        states.append("run")
+    return [s for s in states if s]
+
+
+def _key(circuit: Circuit, m: Measurement) -> tuple[str, frozenset[str | int], str, str]:
+    """What makes two measurements the same: a drop is a voltage, and a place may have two names."""
+    quantity = "voltage" if m.quantity == "voltage_drop" else m.quantity
+    ends: frozenset[str | int] = frozenset(
+        m.at if id_ in circuit.commands else circuit.node(id_) for id_ in (m.at, m.to)
+    )
+    if quantity == "current":
+        ends = frozenset({m.at})
+    elif m.at == m.to and m.at in circuit.part_index:
+        k = circuit.part_index[m.at]
+        ends = frozenset({(k - 1) % len(circuit.parts), k})
+    return quantity, ends, "key_on" if m.state == "prime" else m.state, m.load
+
+
+def _places(circuit: Circuit, m: Measurement) -> list[str]:
+    """The points that a measurement needs reached; a part alone is reached at the points on its two sides."""
+    if m.at in circuit.commands:
+        return [circuit.parts[circuit.commands[m.at]].id]
+    if m.quantity == "current" or m.at not in circuit.part_index:
+        return [m.at, m.to]
+    k = circuit.part_index[m.at]
+    sides = {circuit.parts[(k - 1) % len(circuit.parts)].id, m.at}
+    return [point.id for point in circuit.points if point.after in sides] or [m.at]
+
+
+def _access(circuit: Circuit, id_: str) -> float:
+    if id_ in circuit.point_of:
+        return circuit.point_of[id_].access_min
+    return circuit.parts[circuit.part_index[id_]].access_min if id_ in circuit.part_index else 0.0
+
+
+def _loaded(circuit: Circuit, measured: Sequence[Measurement]) -> Iterable[Measurement]:
+    plug = _faces(circuit)
+    reference = circuit.node(BATTERY_MINUS)
+    fuse = next((part for part in circuit.parts if part.kind == "fuse"), None)
+    at_node = points_by_node(circuit)
+    for state in useful_states(circuit, measured):
+        for point in circuit.points:
+            if circuit.node(point.id) != reference:
+                yield Measurement("voltage", point.id, state=state)
+        yield Measurement("voltage", *_ends_of_load(circuit), state=state)
+        for k in range(1, len(circuit.parts)):
+            if k - 1 in at_node and k in at_node and k != circuit.load:
+                yield Measurement("voltage_drop", at_node[k - 1], at_node[k], state=state)
+        if plug:
+            yield Measurement("voltage", *plug, state=state)
+        if fuse is not None and circuit.load_a < 9 and state != "crank":
+            yield Measurement("current", fuse.id, state=state)
+        for command in circuit.commands:
+            yield Measurement("voltage", command, state=state)
+
+
+def _unloaded(circuit: Circuit, measured: Sequence[Measurement]) -> Iterable[Measurement]:
+    plug = _faces(circuit)
+    if not plug or set(circuit.active) == {"run"}:
+        return  # never open a charging circuit while it charges: its voltage has nowhere to go
+    for state in useful_states(circuit, measured):
+        for load in ("unplugged", "lamp"):
+            yield Measurement("voltage", plug[0], state=state, load=load)
+            yield Measurement("voltage", *plug, state=state, load=load)
+
+
+def _ohms(circuit: Circuit) -> Iterable[Measurement]:
+    """Ohms of single stretches: neighbours on one side of the load, the load unplugged, the feed against ground."""
+    order = sorted(circuit.points, key=lambda point: circuit.node(point.id))
+    contacts = set(circuit.commands.values())
+    for a, b in pairwise(order):
+        inside = range(circuit.node(a.id) + 1, circuit.node(b.id) + 1)
+        if circuit.load not in inside and not contacts & set(inside):
+            yield Measurement("resistance", a.id, b.id, "isolated")
+    plug = _faces(circuit)
+    if plug:
+        yield Measurement("resistance", *plug, "isolated", "unplugged")
+        body = next((p.id for p in order if circuit.parts[circuit.node(p.id)].kind == "ground"), BATTERY_MINUS)
+        for to in {body, BATTERY_MINUS} - {plug[1]}:
+            yield Measurement("resistance", plug[1], to, "isolated")
+        yield Measurement("resistance", plug[0], BATTERY_MINUS, "isolated", "unplugged")
+
+
+def points_by_node(circuit: Circuit) -> dict[int, str]:
+    """The point at each node that has one."""
+    return {circuit.node(point.id): point.id for point in circuit.points}
+
+
+def _faces(circuit: Circuit) -> tuple[str, str] | None:
+    """The points on the harness side of the load's plug, feed and ground; None where a probe cannot reach them."""
+    at_node = points_by_node(circuit)
+    before, after = circuit.plug[0] - 1, max(circuit.plug[-1], circuit.load)
+    return (at_node[before], at_node[after]) if before in at_node and after in at_node else None
+
+
+def _ends_of_load(circuit: Circuit) -> tuple[str, str]:
+    at_node = points_by_node(circuit)
+    ends = (at_node.get(circuit.load - 1), at_node.get(circuit.load))
+    load = circuit.parts[circuit.load].id
+    return (ends[0], ends[1]) if ends[0] and ends[1] else (load, load)

@@ -1,0 +1,265 @@
+"""What to measure next: the expected information of every measurement the circuit allows, per minute it takes.
+
+Expected information is the mutual information between 'which part is it' and the value that would be read: the entropy
+of the hypotheses now, less what is expected to remain (Lindley 1956, 'On a measure of the information provided by an
+experiment'). Values are binned at the quantiles of what is expected, so that bins are fine where it matters.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from meterlog.circuit.acts import cautions_for
+from meterlog.circuit.faults.fault_cells import FAULTS, Cells, first_healthy, single_open
+from meterlog.circuit.model.circuit import BATTERY_MINUS, Circuit
+from meterlog.circuit.next_measurement.candidates import candidates, minutes_for, times_taken
+from meterlog.circuit.probability.fit import BAD_READING, noise
+from meterlog.circuit.probability.posterior import Posterior
+from meterlog.circuit.probability.predict import Network
+from meterlog.circuit.probability.predict_ohms import OHM_OFFSET, OVERLOAD_OHM
+from meterlog.circuit.readings.measurement import UNITS, Measurement
+from meterlog.circuit.words import figure
+
+LEAST_BITS = 0.01
+SPLITS = 0.97
+"""Where one of the usual outcomes is as likely as this, the value that tells most apart is said instead."""
+TAKEN_ONCE = "Taken once already: again, to prove that the probe touched."
+CELLS_KEPT = 400
+BINS = 28
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Suggestion:
+    """One measurement worth taking.
+
+    Attributes:
+        measurement: what, where, in which state; its value is not set.
+        gain_bits: expected information, bits.
+        minutes: what it takes.
+        outcomes: (what may be read, what that would mean).
+        cautions: what to mind, the most dangerous first; may be empty.
+        again: why it is asked for though it was taken already; empty where it was not.
+    """
+
+    measurement: Measurement
+    gain_bits: float
+    minutes: float
+    outcomes: tuple[tuple[str, str], ...]
+    cautions: tuple[str, ...]
+    again: str
+
+    @property
+    def caution(self) -> str:
+        """All that is to be minded, as one text."""
+        return " ".join([*([self.again] if self.again else []), *self.cautions])
+
+    def as_json(self) -> dict[str, object]:
+        """The object of `diagnose --json`."""
+        m = self.measurement
+        return {
+            "measure": m.quantity,
+            "at": m.at,
+            "to": m.to,
+            "state": m.state,
+            "load": m.load,
+            "gain_bits": round(self.gain_bits, 4),
+            "minutes": round(self.minutes, 2),
+            "outcomes": [{"if": a, "then": b} for a, b in self.outcomes],
+            "caution": self.caution,
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class _Outlook:
+    """The k cells that matter, with what the readings made of their unknowns; `by_group` are their weights, each in the
+    row of its hypothesis."""
+
+    network: Network
+    weight: Array
+    by_group: Array
+    mean: Array
+    root: Array
+
+
+def suggest(
+    network: Network,
+    known: Posterior,
+    measured: Sequence[Measurement],
+    most: int = 5,
+    least_bits: float = LEAST_BITS,
+) -> list[Suggestion]:
+    """The most worthwhile measurements, in order of information per minute; none below `least_bits`."""
+    outlook = _outlook(network, known)
+    scored: list[tuple[float, float, float, Measurement]] = []
+    for m in candidates(network.circuit, measured):
+        bits = _gain(outlook, m)
+        if bits >= least_bits:
+            minutes = minutes_for(network.circuit, m, measured)
+            scored.append((bits / minutes, bits, minutes, m))
+    scored.sort(key=lambda entry: -entry[0])
+    return [
+        Suggestion(
+            m,
+            bits,
+            minutes,
+            _outcomes(outlook, m),
+            cautions_for(network.circuit, [m]),
+            TAKEN_ONCE if times_taken(network.circuit, m, measured) else "",
+        )
+        for _, bits, minutes, m in scored[:most]
+    ]
+
+
+def groups_of(cells: Cells) -> NDArray[np.int64]:
+    """Which hypothesis each cell belongs to, shape (K,): a part, a pair of parts, not commanded, or healthy."""
+    n = cells.ohm.shape[1]
+    first, second = cells.part[:, 0], cells.part[:, 1]
+    group = np.where(second >= 0, n + 2 + first * n + second, first)
+    group[cells.fault == FAULTS.index("healthy")] = n
+    missing = cells.fault == FAULTS.index("not_commanded")
+    group[missing] = n * (n + 2) + cells.command_at[missing]
+    return group
+
+
+def _outlook(network: Network, known: Posterior) -> _Outlook:
+    """The cells that matter. A contact that comes and goes stands in as two cells, good and open, at even odds."""
+    order = np.argsort(-known.weight)[:CELLS_KEPT]
+    keep = np.sort(order[known.weight[order] > 1e-5 * known.weight[order[0]]])
+    mean, covariance = known.unknowns(keep)
+    groups = groups_of(network.cells)
+    twin, twin_weight, twin_group = _twins(network.cells, known)
+    _, group = np.unique(np.concatenate([groups[keep], twin_group]), return_inverse=True)
+    weight = np.concatenate([known.weight[keep], twin_weight])
+    weight /= weight.sum()
+    width = mean.shape[1]
+    return _Outlook(
+        network.among(np.concatenate([keep, twin])),
+        weight,
+        (group[None, :] == np.arange(group.max() + 1)[:, None]) * weight,
+        np.concatenate([mean, np.zeros((len(twin), width))]),
+        np.concatenate(
+            [np.linalg.cholesky(covariance + 1e-9 * np.eye(width)), np.tile(np.eye(width), (len(twin), 1, 1))]
+        ),
+    )
+
+
+def _twins(cells: Cells, known: Posterior) -> tuple[NDArray[np.int64], Array, NDArray[np.int64]]:
+    """Cells, weights and hypotheses of the contacts that come and go."""
+    good = first_healthy(cells)
+    twin: list[int] = []
+    weight: list[float] = []
+    group: list[int] = []
+    for k in np.flatnonzero(known.comes_and_goes > 1e-3):
+        twin += [good, single_open(cells, int(k))]
+        weight += [float(known.comes_and_goes[k]) / 2] * 2
+        group += [int(k)] * 2
+    return np.array(twin, int), np.array(weight), np.array(group, int)
+
+
+def _expected(outlook: _Outlook, m: Measurement) -> tuple[Array, Array]:
+    """Mean and standard deviation of what each kept cell would show, on the scale of `predict`."""
+    prediction = outlook.network.predict(m)
+    mean = prediction.mean + np.einsum("kp,kp->k", prediction.slope, outlook.mean)
+    variance = ((prediction.slope[:, None, :] @ outlook.root)[:, 0] ** 2).sum(axis=1)
+    own = noise(m, outlook.network.circuit, mean)
+    return mean, np.sqrt(np.maximum(variance, 0) + own**2)
+
+
+def _below(mean: Array, spread: Array, edges: Array) -> Array:
+    """Probability of reading below each edge, shape (k, E); the logistic is within 0.01 of the normal distribution."""
+    z = 1.702 * (edges[None, :] - mean[:, None]) / spread[:, None]
+    return np.asarray(1 / (1 + np.exp(-np.clip(z, -50, 50))))
+
+
+def _gain(outlook: _Outlook, m: Measurement) -> float:
+    """Expected information of a measurement about which hypothesis holds, bits."""
+    mean, spread = _expected(outlook, m)
+    marks = np.concatenate([mean - spread, mean, mean + spread])
+    order = np.argsort(marks)
+    share = np.cumsum(np.tile(outlook.weight, 3)[order])
+    edges = np.unique(marks[order][np.searchsorted(share, np.linspace(0, 1, BINS)[1:-1] * share[-1] * 0.999999)])
+    below = _below(mean, spread, edges)
+    chance = np.diff(below, axis=1, prepend=0.0, append=1.0) * (1 - BAD_READING)
+    nothing = 0.0 if m.quantity != "resistance" else math.log(OVERLOAD_OHM)
+    chance[:, int(np.searchsorted(edges, nothing))] += BAD_READING
+    return _information(outlook, chance)
+
+
+def _information(outlook: _Outlook, chance: Array) -> float:
+    """Mutual information between the hypothesis and the bin of what is read, bits; `chance` of shape (k, bins)."""
+    joint = outlook.by_group @ chance
+    return _entropy(joint.sum(1)) + _entropy(joint.sum(0)) - _entropy(joint.ravel())
+
+
+def _entropy(p: Array) -> float:
+    p = p[p > 1e-12]
+    return float(-(p * np.log2(p)).sum())
+
+
+def _outcomes(outlook: _Outlook, m: Measurement) -> tuple[tuple[str, str], ...]:
+    """What may be read, in a person's words, and the hypotheses that each would leave."""
+    names, edges = _classes(outlook.network.circuit, m)
+    mean, spread = _expected(outlook, m)
+    chance = np.diff(_below(mean, spread, np.array(edges)), axis=1, prepend=0.0, append=1.0)
+    if (outlook.weight @ chance).max() > SPLITS:
+        names, chance = _split(outlook, m, mean, spread)
+    label = _labels(outlook.network)
+    found = []
+    for name, column in zip(names, chance.T, strict=True):
+        weight = outlook.weight * column
+        if weight.sum() < 0.01:
+            continue
+        left: dict[str, float] = {}
+        for w, text in zip(weight / weight.sum(), label, strict=True):
+            left[text] = left.get(text, 0.0) + float(w)
+        ranked = sorted(left.items(), key=lambda item: -item[1])
+        shown = [f"{text} ({p:.0%})" for text, p in ranked[:3] if p >= 0.05]
+        found.append((f"{name} (expected {weight.sum():.0%} of the time)", "most likely " + ", ".join(shown)))
+    return tuple(found)
+
+
+def _split(outlook: _Outlook, m: Measurement, mean: Array, spread: Array) -> tuple[list[str], Array]:
+    """The two outcomes below and above the value that tells most, with their chances, shape (k, 2)."""
+    ohms = m.quantity == "resistance"
+    marks = np.quantile(np.concatenate([mean - spread, mean, mean + spread]), np.linspace(0.02, 0.98, 49))
+    shown = np.maximum(np.exp(marks) - OHM_OFFSET, 0.0) if ohms else marks
+    values = np.unique([float(f"{value:.3g}") for value in shown])
+    below = _below(mean, spread, np.log(values + OHM_OFFSET) if ohms else values)
+    chances = [np.stack([column, 1 - column], axis=1) for column in below.T]
+    best = int(np.argmax([_information(outlook, chance) for chance in chances]))
+    words = figure(values[best], UNITS[m.quantity])
+    return [f"below {words}", f"{words} or more"], chances[best]
+
+
+def _classes(circuit: Circuit, m: Measurement) -> tuple[list[str], list[float]]:
+    v, a = circuit.system_v, circuit.load_a
+    if m.quantity == "resistance":
+        edges = [math.log(1.0 + OHM_OFFSET), math.log(1000.0)]
+        return ["about the leads' own ohms, below 1 ohm", "ohms to a kilohm", "open, or kilohms and more"], edges
+    if m.quantity == "current":
+        return ["no current", "too little current", "about the usual current", "too much current"], [
+            0.05 * a, 0.6 * a, 1.4 * a
+        ]  # fmt: skip
+    ground_side = m.at in circuit.point_of and m.to == BATTERY_MINUS and circuit.node(m.at) >= circuit.load
+    if m.quantity == "voltage_drop" or ground_side:
+        return ["a few hundredths of a volt or less", "some loss", "nearly the whole voltage"], [0.3, 0.75 * v]
+    level = {"crank": 0.72, "run": 1.0}.get(m.state, 0.93)
+    return ["near 0 V", "in between", "near battery voltage"], [0.05 * v, level * v]
+
+
+def _labels(network: Network) -> list[str]:
+    cells, circuit = network.cells, network.circuit
+    names = []
+    for c in range(len(cells)):
+        parts = [circuit.parts[k].id for k in cells.part[c] if k >= 0]
+        if cells.command_at[c] >= 0:
+            parts = [circuit.parts[cells.command_at[c]].command]
+        names.append(" with ".join(parts) or "no fault")
+    return names

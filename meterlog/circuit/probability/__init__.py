@@ -1,0 +1,1 @@
+"""How probable each fault is after the readings."""

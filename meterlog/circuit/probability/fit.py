@@ -1,0 +1,198 @@
+"""How well the readings fit each cell, with probes that may not have touched.
+
+Within a cell the readings are jointly Gaussian (see `predict`). Each reading may also be a bad one (the probe made no
+contact, a wrong pin, a slip): then it tells nothing about the circuit. The likelihood is the sum over which readings
+are bad, each cell choosing for itself and paying for each; leave-one-out densities come from the inverse covariance at
+no extra cost.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from meterlog.circuit.faults.fault_cells import FAULTS, first_healthy
+from meterlog.circuit.model.circuit import Circuit
+from meterlog.circuit.probability.predict import Network
+from meterlog.circuit.probability.predict_ohms import OHM_OFFSET, OVERLOAD_OHM
+from meterlog.circuit.probability.unknowns import UNKNOWNS
+from meterlog.circuit.readings.measurement import Measurement
+
+BAD_READING, BAD_WEIGHT = 0.03, 25.0
+"""How often a reading is a bad one though the person believes it, and how well that is known before the first: as well
+as from 25 readings. A Beta prior: who slipped once (another hand, place or meter) is taken to slip more often, so that
+readings which contradict each other make all of them count for less. Guesses; makers warn of it, none counts it."""
+READS_GOOD = 0.15
+"""How often a part that cannot carry its load's current reads good on ohms. A guess."""
+MOST_BAD = 6
+"""So many bad readings at the most are told from a circuit that is not the one in the file."""
+NEGLIGIBLE = -12.0
+"""Log of a share that is not worth summing."""
+NO_WORTH = 1e8
+"""Variance of a reading that counts for nothing."""
+
+Array = NDArray[np.float64]
+
+
+def shown_y(m: Measurement) -> float:
+    """The measured value on the scale of `predict`."""
+    if m.quantity != "resistance":
+        return m.value
+    return math.log(min(m.value, OVERLOAD_OHM) + OHM_OFFSET)
+
+
+def noise(m: Measurement, circuit: Circuit, y: Array) -> Array:
+    """A reading's standard deviation on the scale of `predict`, were it y: the stated error taken as two of them, or a
+    meter's 0.5 % and 2 counts with contact, drift between two readings and a person's rounding. Guesses."""
+    if m.quantity == "resistance":
+        ohm = np.exp(y) - OHM_OFFSET
+        own = 0.15 + 0.04 * ohm if m.error is None else math.hypot(m.error / 2, 0.03)
+        # 'open' is anything from some kohm (a beeper's range) up
+        return np.where(ohm > 0.9 * OVERLOAD_OHM, 2.5, own / (ohm + OHM_OFFSET))
+    if m.error is not None:
+        return np.full(y.shape, math.hypot(m.error / 2, 0.02))
+    if m.at in circuit.commands:
+        return np.full(y.shape, 0.4)
+    least, share = (0.1, 0.03) if m.quantity == "current" else (0.03, 0.012)
+    return np.hypot(least, share * y)
+
+
+def bad_density(m: Measurement, circuit: Circuit) -> float:
+    """The density of a bad reading's value: 7 in 10 nothing at all (0, or open: no contact); of the others, half on
+    volts the source's (a wrong pin), and anything. Guesses."""
+    y = shown_y(m)
+    if m.quantity == "resistance":
+        return 0.7 * _normal(y - math.log(OVERLOAD_OHM), 2.5) + 0.3 / 20
+    nothing = 0.7 * _normal(y, float(noise(m, circuit, np.zeros(1))[0]))
+    if m.quantity == "current":
+        return nothing + 0.3 / (4 * circuit.load_a)
+    return (
+        nothing + 0.15 * _normal(y - 1.04 * circuit.system_v, 0.08 * circuit.system_v) + 0.15 / (1.4 * circuit.system_v)
+    )
+
+
+def log_bad_count(bad: int, count: int) -> float:
+    """Log-probability that some named ones of `count` readings are bad, and the others are not (Beta-binomial)."""
+    a, b = BAD_READING * BAD_WEIGHT, (1 - BAD_READING) * BAD_WEIGHT
+    return _log_beta(a + bad, b + count - bad) - _log_beta(a, b)
+
+
+def _log_beta(a: float, b: float) -> float:
+    return math.lgamma(a) + math.lgamma(b) - math.lgamma(a + b)
+
+
+class Fit:
+    """The joint Gaussian of the used readings in every cell.
+
+    Attributes:
+        expected: shape (K, M), what each cell expects of a reading given the others (y, see `predict`).
+        alone_residual: shape (K, M), the reading less that.
+        alone_spread: shape (K, M), its standard deviation with the reading's own error.
+    """
+
+    def __init__(self, network: Network, measured: Sequence[Measurement], used: Sequence[int]) -> None:
+        ms = [measured[k] for k in used]
+        count, k = len(ms), len(network.cells)
+        self.y = np.array([shown_y(m) for m in ms])
+        self.noise = np.array([float(noise(m, network.circuit, np.array(y))) for m, y in zip(ms, self.y, strict=True)])
+        self.log_bad = np.log([bad_density(m, network.circuit) for m in ms]) if ms else np.zeros(0)
+        self.log_reads_good = self._reads_good(network, ms)
+        places = [(m.quantity, m.at, m.to, m.state, m.load) for m in ms]
+        self.again = [places.count(place) > 1 for place in places]
+        predictions = [network.predict(m) for m in ms]
+        self.mean = np.stack([p.mean for p in predictions], 1) if ms else np.zeros((k, 0))
+        width = len(UNKNOWNS) + len(network.circuit.parts)
+        self.slope = np.stack([p.slope for p in predictions], 1) if ms else np.zeros((k, 0, width))
+        self.covariance = self.slope @ self.slope.transpose(0, 2, 1)
+        self.covariance[:, range(count), range(count)] += self.noise**2
+        self.residual = self.y - self.mean
+        self.precision = np.linalg.inv(self.covariance) if count else np.zeros((k, 0, 0))
+        pull = np.einsum("kij,kj->ki", self.precision, self.residual)
+        diagonal = np.maximum(np.einsum("kii->ki", self.precision), 1e-300)
+        self._expect(pull / diagonal, 1 / np.sqrt(diagonal))
+        self.log_all = _log_normal(np.einsum("ki,ki->k", self.residual, pull), self.covariance)
+
+    def _reads_good(self, network: Network, ms: Sequence[Measurement]) -> Array:
+        """By how much more a reading may mislead (log), shape (K, M): ohms through a part that loses voltage under load
+        may read good, since one surviving strand or a film that the current burns passes a meter's current (makers'
+        manuals); how often is a guess."""
+        more = np.zeros((len(network.cells), len(ms)))
+        good = first_healthy(network.cells)
+        faulty = network.cells.fault == FAULTS.index("high_resistance")
+        for i, m in enumerate(ms):
+            if m.quantity == "resistance":
+                hides = faulty & (network.predict(m).mean > network.predict(m).mean[good] + 0.05)
+                z = (self.y[i] - network.predict(m).mean[good]) / math.hypot(self.noise[i], 0.2)
+                shown = READS_GOOD * math.exp(-0.5 * z**2) / (math.hypot(self.noise[i], 0.2) * math.sqrt(2 * math.pi))
+                more[hides, i] = math.log1p(shown / (BAD_READING * math.exp(self.log_bad[i])))
+        return more
+
+    def likelihood(self) -> tuple[Array, Array]:
+        """Log-likelihood of each cell, shape (K,), and each reading's probability of being bad in it, shape (K, M).
+
+        The sum over 'none is bad', 'one is', and, the likeliest bad one left out, 'a second one is', and so on. Leaving
+        one out changes the precision matrix by rank one. A place read twice was looked at twice: a bad reading there is
+        five times rarer (a guess).
+        """
+        rarer = np.log([0.2 if again else 1.0 for again in self.again])
+        precision, left = self.precision.copy(), np.ones(self.residual.shape, bool)
+        log_left = self.log_all + log_bad_count(0, len(self.y))  # of this set of bad readings
+        total, bad = log_left, np.zeros(self.residual.shape)
+        every = np.arange(len(total))
+        for count in range(min(len(self.y), MOST_BAD)):
+            cost = (
+                self.log_bad
+                + rarer
+                + self.log_reads_good
+                + log_bad_count(count + 1, len(self.y))
+                - log_bad_count(count, len(self.y))
+            )
+            diagonal = np.where(left, np.maximum(np.einsum("kii->ki", precision), 1e-12), 1.0)
+            pull = np.einsum("kij,kj->ki", precision, self.residual)
+            alone = 0.5 * (np.log(diagonal / (2 * math.pi)) - pull**2 / diagonal)
+            one_more = np.where(left, log_left[:, None] - alone + cost, -np.inf)
+            if one_more.max() < total.max() + NEGLIGIBLE:
+                break
+            top = np.maximum(total, one_more.max(axis=1))
+            share = np.exp(one_more - top[:, None])
+            before = np.exp(total - top)
+            sum_ = before + share.sum(axis=1)
+            bad = (bad * before[:, None] + share + ~left * share.sum(axis=1, keepdims=True)) / sum_[:, None]
+            total = top + np.log(sum_)
+            worst = np.argmax(one_more, axis=1)
+            log_left = one_more[every, worst]
+            left[every, worst] = False
+            row = precision[every, worst]
+            precision -= row[:, :, None] * row[:, None, :] / diagonal[every, worst][:, None, None]
+        return total, bad
+
+    def leave_out(self, bad: Array) -> None:
+        """Expect every reading from the others that are not likely bad (`bad`, shape (K, M)) in each cell."""
+        if not len(self.y) or not (bad > 0.5).any():
+            return
+        count = range(len(self.y))
+        covariance = self.covariance.copy()
+        covariance[:, count, count] += np.where(bad > 0.5, NO_WORTH, 0.0)
+        precision = np.linalg.inv(covariance)
+        variance = 1 / np.maximum(np.einsum("kii->ki", precision), 1e-300)
+        residual = np.einsum("kij,kj->ki", precision, self.residual) * variance
+        self._expect(residual, np.sqrt(np.maximum(variance - np.where(bad > 0.5, NO_WORTH, 0.0), 1e-9)))
+
+    def _expect(self, residual: Array, spread: Array) -> None:
+        self.alone_residual, self.alone_spread = residual, spread
+        self.expected = self.y - residual
+
+
+def _normal(x: float, spread: float) -> float:
+    return math.exp(-0.5 * (x / spread) ** 2) / (spread * math.sqrt(2 * math.pi))
+
+
+def _log_normal(squared: Array, covariance: Array) -> Array:
+    count = covariance.shape[-1]
+    if not count:
+        return np.zeros(len(covariance))
+    _, log_det = np.linalg.slogdet(covariance)
+    return np.asarray(-0.5 * (squared + log_det + count * math.log(2 * math.pi)))

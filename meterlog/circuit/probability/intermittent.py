@@ -1,0 +1,74 @@
+"""How likely each part's contact comes and goes: good at one reading, open at another."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import NDArray
+
+from meterlog.circuit.faults.fault_cells import first_healthy, single_open, single_resistive
+from meterlog.circuit.probability.fit import BAD_READING, BAD_WEIGHT, Fit
+from meterlog.circuit.probability.predict import Network
+
+GOOD_SHARES = (0.3, 0.5, 0.7)
+"""Of the time, how much a contact that comes and goes is good while somebody measures: each as likely. Guesses."""
+NOTICED_SHARE = 0.2
+"""A contact that comes and goes is noticed as such when the load fails: from this share of the load's resistance on. A
+guess."""
+
+Array = NDArray[np.float64]
+
+
+def comes_and_goes(network: Network, fit: Fit, base: Array, share: float) -> Array:
+    """Log-weight of 'this part's contact comes and goes', shape (n,).
+
+    Each reading was taken while the contact was good, open or resistive, unless it is a bad one; the share of the
+    time that it is good is one of `GOOD_SHARES`. The readings are taken in one after the other: what one says about the
+    unknowns (the network's, see `predict`) sharpens what the next one should show; a reading that shows the same either
+    way costs nothing. `base`, shape (K,), is the cells' log-weight without the readings.
+    """
+    logs = np.full(len(network.circuit.parts), -np.inf)
+    for k, part in enumerate(network.circuit.parts):
+        if k and part.kind not in ("fuse", "resistor") and share > 0:
+            logs[k] = _of_part(network, fit, base, k)
+    rates = np.array([network.cells.prior[(network.cells.part[:, 0] == k)].sum() for k in range(len(logs))])
+    could = np.isfinite(logs)
+    logs[could] += np.log(np.maximum(share * rates[could] / max(rates[could].sum(), 1e-300), 1e-300))
+    return logs
+
+
+def _of_part(network: Network, fit: Fit, base: Array, k: int) -> float:
+    """Log-likelihood of the readings and of what was tried if part k comes and goes."""
+    cells = network.cells
+    open_ = single_open(cells, k)
+    if open_ < 0:
+        return -np.inf
+    least_ohm = NOTICED_SHARE * network.circuit.system_v / network.circuit.load_a
+    fault = np.append(np.flatnonzero(single_resistive(cells, k) & (cells.ohm[:, k] >= least_ohm)), open_)
+    states = np.append(first_healthy(cells), fault)  # (S,)
+    odds = cells.prior[fault] / max(cells.prior[fault].sum(), 1e-300)
+    good = np.array(GOOD_SHARES)[:, None]
+    log_share = np.log(np.maximum(np.concatenate([good, (1 - good) * odds], axis=1), 1e-300))  # (Q, S)
+    without = np.exp(base[states] - np.log(np.maximum(cells.prior[states], 1e-300)))
+    total = np.log(0.5 * without[0] + 0.5 * without[1:] @ odds) + np.zeros(len(good))
+    mean = np.zeros((len(good), fit.slope.shape[2]))
+    covariance = np.tile(np.eye(mean.shape[1]), (len(good), 1, 1))
+    bad_count = np.zeros(len(good))
+    for i in range(len(fit.y)):
+        slope, every = fit.slope[states, i], np.arange(len(good))
+        seen = slope @ covariance  # (Q, S, P)
+        variance = np.einsum("qsp,sp->qs", seen, slope) + fit.noise[i] ** 2
+        residual = fit.residual[states, i] - mean @ slope.T
+        chance = (BAD_READING * BAD_WEIGHT + bad_count) / (BAD_WEIGHT + i)
+        fits = log_share - 0.5 * (residual**2 / variance + np.log(2 * math.pi * variance)) + np.log(1 - chance)[:, None]
+        every_way = np.concatenate([fits, (fit.log_bad[i] + np.log(chance))[:, None]], axis=1)
+        total = total + np.logaddexp.reduce(every_way, axis=1)
+        best = np.argmax(every_way, axis=1)
+        is_bad = best == len(states)
+        bad_count = bad_count + is_bad
+        best = np.where(is_bad, 0, best)
+        gain = seen[every, best] / variance[every, best][:, None] * ~is_bad[:, None]
+        mean = mean + gain * residual[every, best][:, None]
+        covariance = covariance - gain[:, :, None] * seen[every, best][:, None, :]
+    return float(np.logaddexp.reduce(total)) - math.log(len(good))

@@ -1,0 +1,272 @@
+"""What every cell would show on the meter: the expected value of a measurement, and how it moves with what is unknown.
+
+A measurement is predicted for all cells at once: its mean, and its sensitivity to each unknown *per standard
+deviation* of that unknown (source voltage, load current, winding, test lamp, meter leads, the fault resistances inside
+their cells, every good part's resistance). To first order, readings are then jointly Gaussian within a cell, and the
+unknowns are integrated over without sampling. Ohms are handled as y = log(R + 0.5 ohm), everything else in its unit.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from meterlog.circuit.faults.fault_cells import Cells
+from meterlog.circuit.model.circuit import Circuit
+from meterlog.circuit.model.solve import (
+    LAMP_OHM,
+    METER_OHM,
+    OPEN_OHM,
+    Shunt,
+    line_place,
+    load_model,
+    solve,
+    unplug,
+)
+from meterlog.circuit.probability.predict_ohms import resistance
+from meterlog.circuit.probability.unknowns import LAMP_SPREAD, UNKNOWNS, WINDING_SPREAD, Prediction
+from meterlog.circuit.readings.measurement import Measurement
+
+ALLOWED_V = {"connector": 0.1, "ground": 0.1, "wire": 0.2, "switch": 0.3, "relay_contact": 0.3}
+"""What a good part may lose at its load's current in a 12 V circuit, V (makers' manuals; a small connection: nothing, a
+high-current one and a ground 0.1 V, a cable 0.2 V, a switch or relay contact 0.3 V)."""
+LITTLE = 0.25
+"""Of the load's current, from which on a good part may lose all of that. Guess."""
+
+Array = NDArray[np.float64]
+
+
+def state_index(state: str) -> int:
+    """Which source voltage a state has: 0 at rest, 1 cranking, 2 running."""
+    return {"crank": 1, "run": 2}.get(state, 0)
+
+
+@dataclass(frozen=True, slots=True)
+class Setup:
+    """The solved network of one state and load; the first axis varies one unknown at a time (0: none).
+
+    Attributes:
+        node_v: shape (D, K, n). part_a: shape (D, K, n).
+        line_ohm: shape (D, K, n + 1), resistance from the line's beginning to each place (see `solve`).
+        load_ohm: shape (D, K), the load's differential resistance.
+        unknown: which unknown each variation d >= 1 moves.
+        step: shape (D, K), by how many standard deviations.
+    """
+
+    node_v: Array
+    part_a: Array
+    line_ohm: Array
+    load_ohm: Array
+    unknown: tuple[int, ...]
+    step: Array
+
+
+class Network:
+    """A circuit with its cells; keeps what it has solved."""
+
+    def __init__(self, circuit: Circuit, cells: Cells) -> None:
+        self.circuit = circuit
+        self.cells = cells
+        self._setups: dict[tuple[str, str, tuple[int, int]], Setup] = {}
+        self._predictions: dict[tuple[str, str, str, str, str, bool], Prediction] = {}
+
+    @cached_property
+    def good_share(self) -> Array:
+        """Standard deviation of each good part's resistance as a share of its usual one, shape (n,): stated 12 %, by
+        the kind's default 100 % (a log-normal with a factor of 2), by design but not stated 150 %; a battery's, whose
+        voltage is known at its posts, 30 %. Guesses."""
+        values = []
+        for k, part in enumerate(self.circuit.parts):
+            default = 0.3 if part.kind == "battery" else 1.5 if part.by_design else 1.0
+            values.append(0.0 if k == self.circuit.load else 0.12 if part.resistance_ohm is not None else default)
+        return np.array(values)
+
+    @cached_property
+    def allowed_v(self) -> Array:
+        """Half of the drop that manuals allow each good part (`ALLOWED_V`) whose resistance is not stated, shape (n,),
+        V: a standard deviation too."""
+        volts = [
+            0.0 if part.by_design or part.resistance_ohm is not None else ALLOWED_V.get(part.kind, 0.0)
+            for part in self.circuit.parts
+        ]
+        return 0.5 * np.array(volts) * self.circuit.system_v / 12
+
+    def good_drop_v(self, amps: Array) -> Array:
+        """Standard deviation of the good parts' drops at some currents, shape (K, n), signed as the current.
+
+        What manuals allow is a bound in volts, whatever the current, and most parts are far from it: it grows with the
+        current only up to `LITTLE` of the load's. Otherwise every good part that loses next to nothing would speak for
+        a load that draws less.
+        """
+        usual = amps * self.circuit.healthy_ohm() * self.good_share
+        allowed = np.clip(amps / (LITTLE * self.circuit.load_a), -1, 1) * self.allowed_v
+        return np.where(np.abs(allowed) > np.abs(usual), allowed, usual)
+
+    def predict(self, m: Measurement) -> Prediction:
+        """A measurement under every cell; its value matters only where it says whether a contact was bridged."""
+        key = (m.quantity, m.at, m.to, m.state, m.load, bool(np.isinf(m.value)))
+        if key not in self._predictions:
+            self._predictions[key] = self._predict(m)
+        return self._predictions[key]
+
+    def among(self, keep: NDArray[np.int64]) -> Network:
+        """The same circuit with some of the cells only."""
+        return Network(self.circuit, self.cells.take(keep))
+
+    def _predict(self, m: Measurement) -> Prediction:
+        if m.at in self.circuit.commands:
+            return self._at_command(m)
+        if m.quantity == "resistance":
+            good_ohm = self.good_drop_v(np.array(self.circuit.load_a)) / self.circuit.load_a
+            return resistance(self.circuit, self.cells, good_ohm, m)
+        i, j = self.ends(m)
+        lamp = self._lamp_place(m, i, j)
+        setup = self.setup(m.state, m.load, lamp)
+        if m.quantity == "current":
+            values = setup.part_a[:, :, i]
+            return self._assemble(values, setup, np.zeros((values.shape[1], len(self.circuit.parts))))
+        return self._voltage(setup, i, j, bridged=lamp == (i, j))
+
+    def ends(self, m: Measurement) -> tuple[int, int]:
+        """The nodes of the two probes; for one part alone, those before and after it."""
+        c = self.circuit
+        if m.at == m.to and m.at in c.part_index:
+            k = c.part_index[m.at]
+            across = ((k - 1) % len(c.parts), k)
+            return across if c.parts[k].kind != "battery" else (k, len(c.parts) - 1)
+        i, j = c.node(m.at), c.node(m.to)
+        if m.quantity == "voltage_drop" and i > j:
+            return j, i
+        return i, j
+
+    def setup(self, state: str, load: str, lamp: tuple[int, int]) -> Setup:
+        """The network solved in a state: base, and one unknown moved at a time."""
+        key = (state, load, lamp)
+        if key not in self._setups:
+            self._setups[key] = self._solve(state, load, lamp)
+        return self._setups[key]
+
+    def resistances(self, state: str, load: str) -> Array:
+        """Every cell's series resistances in a state, shape (K, n): contacts that are not commanded are open, and what
+        is unplugged (or replaced with a lamp) is apart."""
+        c, ohm = self.circuit, self.cells.ohm.copy()
+        for k in c.commands.values():
+            ohm[~self.closed(state, k), k] = np.inf
+        if state == "off" and not c.commands:
+            first = next((k for k, part in enumerate(c.parts) if part.kind == "switch"), None)
+            if first is not None:
+                ohm[:, first] = np.inf
+        if load != "connected":
+            ohm = unplug(c, ohm)
+        return np.minimum(ohm, OPEN_OHM)
+
+    def closed(self, state: str, k: int) -> NDArray[np.bool_]:
+        """Whether each cell's commanded part k is closed in a state, shape (K,)."""
+        if state not in self.circuit.active:
+            return np.zeros(len(self.cells), bool)
+        concerned = (self.cells.command_at == k) | (self.cells.command_at < 0)
+        return np.asarray(~(concerned & self.cells.never_closed[:, 0 if state in ("key_on", "prime") else 1]))
+
+    def _solve(self, state: str, load: str, lamp: tuple[int, int]) -> Setup:
+        cells, s = self.cells, state_index(state)
+        if self.circuit.turns_engine and load != "connected":
+            s = state_index("off")  # an unplugged starter does not load the battery
+        base = self.resistances(state, load)
+        unknown = [s, UNKNOWNS.index("share"), UNKNOWNS.index("winding"), 7, 8]
+        if self.circuit.charges and s:
+            unknown.append(0)
+        if load == "lamp":
+            unknown.append(UNKNOWNS.index("lamp"))
+        solved = []
+        steps = [np.ones(len(cells))]
+        for u in (-1, *unknown):
+            ohm, emf, rest, share = base, cells.source_v[:, s], cells.source_v[:, 0], cells.share
+            lamp_ohm, winding = LAMP_OHM * self.circuit.system_v / 12, 1.0
+            step = np.full(len(cells), 0.5)
+            if u == s:
+                emf = emf + step * cells.source_spread_v[:, s]
+            if u == 0:
+                rest = rest + step * cells.source_spread_v[:, 0]
+            elif u == UNKNOWNS.index("share"):
+                share = share * np.exp(step * cells.share_spread)
+            elif u == UNKNOWNS.index("winding"):
+                winding = float(np.exp(0.5 * WINDING_SPREAD))
+            elif u == UNKNOWNS.index("lamp"):
+                lamp_ohm *= float(np.exp(0.5 * LAMP_SPREAD))
+            elif u >= 7:
+                ohm = self._moved(base, u - 7, step)
+            shunts = [Shunt(*lamp, lamp_ohm)] if load == "lamp" else []
+            model = load_model(
+                self.circuit, current_share=share, stalled=cells.stalled, winding_share=winding, rest_v=rest
+            )
+            solved.append((solve(self.circuit, ohm, emf, model, shunts), ohm))
+            steps.append(step)
+        at = self.circuit.load
+        line = np.stack([np.concatenate([o[:, at + 1 :], o[:, : at + 1]], axis=1) for _, o in solved])
+        line_ohm = np.concatenate([np.zeros_like(line[..., :1]), np.cumsum(line, axis=-1)], axis=-1)
+        dynamic = np.stack([np.broadcast_to(x.load_dynamic_ohm, len(cells)) for x, _ in solved])
+        return Setup(
+            np.stack([x.node_v for x, _ in solved]),
+            np.stack([x.part_a for x, _ in solved]),
+            line_ohm,
+            dynamic,
+            tuple(unknown),
+            np.stack(steps[1:]),
+        )
+
+    def _moved(self, ohm: Array, slot: int, step: Array) -> Array:
+        """The resistances with the fault in a slot moved by `step` standard deviations of its cell."""
+        moved = ohm.copy()
+        k = self.cells.part[:, slot]
+        rows = np.flatnonzero((k >= 0) & (self.cells.ohm_spread[:, slot] > 0))
+        moved[rows, k[rows]] *= np.exp(step[rows] * self.cells.ohm_spread[rows, slot])
+        return np.minimum(moved, OPEN_OHM)
+
+    def _voltage(self, setup: Setup, i: int, j: int, *, bridged: bool) -> Prediction:
+        c, n = self.circuit, len(self.circuit.parts)
+        values = setup.node_v[:, :, i] - setup.node_v[:, :, j]
+        a, b = line_place(i, c.load, n), line_place(j, c.load, n)
+        sign = -1.0 if a > b else 1.0
+        lo, hi = min(a, b), max(a, b)
+        span = setup.line_ohm[:, :, hi] - setup.line_ohm[:, :, lo]
+        loop = setup.line_ohm[:, :, n] + setup.load_ohm
+        if not bridged:
+            seen_ohm = span * (loop - span) / loop
+            values = values * METER_OHM / (METER_OHM + seen_ohm)
+        chain = [(c.load + 1 + place) % n for place in range(lo, hi)]
+        inside = np.zeros(n)
+        inside[chain] = 1.0
+        share = (span[0] / loop[0])[:, None]
+        slope = sign * self.good_drop_v(setup.part_a[0]) * (inside[None, :] - share)
+        return self._assemble(values, setup, slope)
+
+    def _assemble(self, values: Array, setup: Setup, good: Array) -> Prediction:
+        slope = np.zeros((values.shape[1], len(UNKNOWNS) + good.shape[1]))
+        for d, u in enumerate(setup.unknown, 1):
+            slope[:, u] = (values[d] - values[0]) / setup.step[d - 1]
+        slope[:, len(UNKNOWNS) :] = good
+        return Prediction(values[0], slope)
+
+    def _at_command(self, m: Measurement) -> Prediction:
+        """Across a coil: the source's voltage when it is commanded, else nothing. Its ohms and current are not known to
+        the circuit, so they say nothing."""
+        cells, s = self.cells, state_index(m.state)
+        count = len(cells)
+        slope = np.zeros((count, len(UNKNOWNS) + len(self.circuit.parts)))
+        if m.quantity in ("resistance", "current"):
+            return Prediction(np.full(count, np.nan), slope)
+        on = self.closed(m.state, self.circuit.commands[m.at])
+        slope[:, s] = on * cells.source_spread_v[:, s]
+        return Prediction(on * (cells.source_v[:, s] - 0.2), slope)
+
+    def _lamp_place(self, m: Measurement, i: int, j: int) -> tuple[int, int]:
+        """Where a test lamp hangs: between the probes of a voltage; in the load's place otherwise."""
+        if m.load != "lamp":
+            return (-1, -1)
+        if m.quantity == "voltage" and i != j:
+            return (i, j)
+        plug = self.circuit.plug
+        return (plug[0] - 1, plug[-1])

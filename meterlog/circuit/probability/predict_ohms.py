@@ -1,0 +1,94 @@
+"""What an ohmmeter would show under every cell, as y = log(R + 0.5 ohm): a tenth of an ohm counts, and a megohm too."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from meterlog.circuit.faults.fault_cells import Cells
+from meterlog.circuit.model.circuit import Circuit
+from meterlog.circuit.model.solve import OPEN_OHM
+from meterlog.circuit.probability.unknowns import UNKNOWNS, WINDING_SPREAD, Prediction
+from meterlog.circuit.readings.measurement import Measurement
+
+LEAD_OHM, LEAD_SPREAD_OHM = 0.25, 0.17
+"""Meter leads are 0.2-0.6 ohm (makers' manuals); people null them, or not."""
+OHM_OFFSET = 0.5
+OVERLOAD_OHM = 40e6
+"""The top of a usual hand-held meter's range; it shows overload above."""
+SHORT_OHM = 0.5
+"""A chafed wire on the body. Guess."""
+COLD_FILAMENT = 0.25
+"""A lamp's cold resistance is a small part of the hot one (from memory 1/10 to 1/3, unverified)."""
+
+Array = NDArray[np.float64]
+
+
+def resistance(c: Circuit, cells: Cells, good_ohm: Array, m: Measurement) -> Prediction:
+    """Ohms of the stretch of the chain between the probes, through the leads.
+
+    `good_ohm`, shape (n,), is the standard deviation of each good part's resistance.
+    Bridging a contact that opens by itself (a relay's) says nothing where it shows open: the prediction is NaN.
+    """
+    lo, hi = _stretch(c, m)
+    inside = np.zeros(len(c.parts), bool)
+    inside[lo + 1 : hi + 1] = True
+    apart = list(c.plug) if m.load != "connected" else []
+    faces = bool(apart) and (lo, hi) == (apart[0] - 1, apart[-1])
+    if faces:
+        inside[:] = False
+        inside[c.load] = True
+    contacts = [k for k in c.commands.values() if inside[k]]
+    count = len(cells)
+    if contacts and np.isinf(m.value):
+        return Prediction(np.full(count, np.nan), np.zeros((count, len(UNKNOWNS) + len(c.parts))))
+    cold, cold_spread = _cold(c)
+    own = c.winding_ohm * cold if inside[c.load] else 0.0
+    ohm = np.minimum(cells.ohm, OPEN_OHM)
+    if not faces and any(inside[k] for k in apart):
+        ohm = ohm.copy()
+        ohm[:, [k for k in apart if inside[k]]] = OPEN_OHM
+    total = ohm[:, inside].sum(axis=1) + own + LEAD_OHM
+    total = _beside_short(c, cells, total, ohm, lo, hi)
+    total = np.minimum(total, OVERLOAD_OHM)
+    shown = np.log(total + OHM_OFFSET)
+    per_ohm = np.where(total < OVERLOAD_OHM, 1 / (total + OHM_OFFSET), 0.0)
+    slope = np.zeros((count, len(UNKNOWNS) + len(c.parts)))
+    slope[:, UNKNOWNS.index("winding")] = own * cold_spread * per_ohm
+    slope[:, UNKNOWNS.index("lead")] = LEAD_SPREAD_OHM * per_ohm
+    for slot in (0, 1):
+        k = cells.part[:, slot]
+        there = (k >= 0) & inside[k]
+        fault = np.where(there, ohm[np.arange(count), k], 0.0)
+        slope[:, 7 + slot] = fault * cells.ohm_spread[:, slot] * per_ohm
+    slope[:, len(UNKNOWNS) :] = np.where(inside, good_ohm, 0.0) * per_ohm[:, None]
+    return Prediction(shown, slope)
+
+
+def _cold(circuit: Circuit) -> tuple[float, float]:
+    """A load's resistance at rest over that at work, and the log's spread: a lamp's filament, or what may be a coil."""
+    part = circuit.parts[circuit.load]
+    if part.kind == "motor":
+        return 1.0, WINDING_SPREAD
+    return (0.5, 0.7) if part.resistance_ohm else (COLD_FILAMENT, 0.6)
+
+
+def _stretch(circuit: Circuit, m: Measurement) -> tuple[int, int]:
+    if m.at == m.to and m.at in circuit.part_index:
+        k = circuit.part_index[m.at]
+        return k - 1, k
+    i, j = circuit.node(m.at), circuit.node(m.to)
+    return min(i, j), max(i, j)
+
+
+def _beside_short(circuit: Circuit, cells: Cells, total: Array, ohm: Array, lo: int, hi: int) -> Array:
+    """A short to ground lies beside the stretch from its feed side to the ground side."""
+    short = cells.short_at
+    if not (lo < circuit.load <= hi) or not (short >= 0).any():
+        return total
+    found = total.copy()
+    for c in np.flatnonzero(short >= 0):
+        a, b = sorted((lo, int(short[c]) - 1))
+        path = SHORT_OHM + LEAD_OHM + float(ohm[c, a + 1 : b + 1].sum())
+        found[c] = 1 / (1 / total[c] + 1 / path)
+    return found

@@ -1,0 +1,97 @@
+"""One measurement straight from a connected meter."""
+
+from __future__ import annotations
+
+import math
+import time
+from collections.abc import Callable
+
+from meterlog.driver import Meter
+from meterlog.errors import LinkLost, UsageError
+from meterlog.reading import Accuracy, Quantity, Reading
+
+WAIT_S = 12.0
+"""Time to turn the key: a prime lasts 2 s, and a person needs some to get there."""
+STEADY = 3
+"""This many readings in a row that agree make a level."""
+
+QUANTITIES = {
+    "voltage": (Quantity.DC_VOLTAGE,),
+    "voltage_drop": (Quantity.DC_VOLTAGE,),
+    "current": (Quantity.DC_CURRENT,),
+    "resistance": (Quantity.RESISTANCE, Quantity.CONTINUITY),
+}
+
+
+def take(
+    meter: Meter,
+    quantity: str,
+    *,
+    accuracy: Accuracy,
+    wait_s: float = WAIT_S,
+    shown: Callable[[Reading], None] = lambda _: None,
+) -> tuple[float, float]:
+    """The first steady level that is not nothing; nothing (0, or open) only when the wait is over.
+
+    Args:
+        meter: opened and closed here.
+        quantity: of `measurement.QUANTITIES`.
+        accuracy: the meter's.
+        wait_s: how long to wait for it, s.
+        shown: called with every reading.
+
+    Returns:
+        The value (inf for open) and its error, in the quantity's unit.
+
+    Raises:
+        LinkError: the meter cannot be reached.
+        UsageError: it shows another quantity, or nothing steady in time.
+    """
+    wanted = QUANTITIES[quantity]
+    recent: list[Reading] = []
+    other = ""
+    connection = meter.open()
+    try:
+        end_s = time.monotonic() + wait_s
+        while (left_s := end_s - time.monotonic()) > 0:
+            readings = connection.read(left_s)
+            if readings is None:
+                break
+            for reading in readings:
+                if reading.quantity not in wanted:
+                    other = reading.quantity.words
+                    continue
+                shown(reading)
+                recent = [*recent[-(STEADY - 1) :], reading]
+                if _steady(recent) and not _nothing(recent[-1], quantity):
+                    return _level(recent, accuracy)
+    except LinkLost as error:
+        raise UsageError(f"the meter went away before a steady reading came: {error}") from error
+    finally:
+        connection.close()
+    if _steady(recent):
+        return _level(recent, accuracy)
+    if other and not recent:
+        raise UsageError(f"the meter shows {other}; turn its dial to {wanted[0].words}")
+    raise UsageError("no steady reading came in time; type it in instead, or try again")
+
+
+def _steady(recent: list[Reading]) -> bool:
+    if len(recent) < STEADY:
+        return False
+    values = [reading.value for reading in recent]
+    if any(math.isinf(v) for v in values):
+        return all(math.isinf(v) for v in values)
+    return max(values) - min(values) <= max(0.05, 0.03 * abs(values[-1]))
+
+
+def _nothing(reading: Reading, quantity: str) -> bool:
+    return math.isinf(reading.value) if quantity == "resistance" else abs(reading.value) < 0.3
+
+
+def _level(recent: list[Reading], accuracy: Accuracy) -> tuple[float, float]:
+    values = sorted(reading.value for reading in recent)
+    middle = values[len(values) // 2]
+    if math.isinf(middle):
+        return math.inf, 0.0
+    return middle, math.hypot(accuracy.error(middle, recent[-1].resolution), values[-1] - values[0])

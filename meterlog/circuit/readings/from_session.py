@@ -1,0 +1,249 @@
+"""Measurements out of recorded sessions: the channel's point says where, the markers say in which state."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from meterlog.circuit.model.circuit import BATTERY_MINUS, LOADS, STATES, Circuit
+from meterlog.circuit.model.dangerous_names import danger
+from meterlog.circuit.readings.impossible_values import impossible
+from meterlog.circuit.readings.measurement import Measurement
+from meterlog.circuit.readings.typed_answers import typed_id
+from meterlog.reading import Flag, Quantity
+from meterlog.series import Series
+from meterlog.session.model import CAPTURE
+from meterlog.signal.doubtful import believed
+
+if TYPE_CHECKING:
+    from meterlog.session import Channel, Marker, SessionReader
+
+WINDOW_S = 10.0
+"""How long after a key-on or crank marker a reading counts as taken in that state; another marker ends it."""
+TURNING_S = 1.5
+"""An engine that starts seldom needs the starter longer; later readings may be of the running engine. A guess."""
+CHARGING_V = 13.0
+"""From this on a 12 V system is charging: warm ones hold 13.2 V (makers' manuals), no battery rests so high."""
+LATE_S = 1.0
+"""By how much a key-on may be marked late, as the events take it (`meterlog/events/missing_prime.py`)."""
+SOURCE_SHARE = 0.85
+"""Above this share of the system voltage a pair of points reads the source, not a drop; rest is 11.6 to 12.6 V."""
+SMALLEST_ON_V = 0.05
+"""Below it a level cannot be told from what an idle meter shows. A guess."""
+FEWEST = 3
+"""Readings that make a level."""
+
+_QUANTITY = {
+    Quantity.DC_VOLTAGE: "voltage",
+    Quantity.DC_CURRENT: "current",
+    Quantity.RESISTANCE: "resistance",
+    Quantity.CONTINUITY: "resistance",
+}
+_MARKER_STATE = {"key-on": "key_on", "crank": "crank", "key-off": "off", "run": "run", "engine running": "run"}
+
+
+def measurements_from_session(reader: SessionReader, circuit: Circuit) -> tuple[list[Measurement], list[str]]:
+    """What a session measured on a circuit.
+
+    A channel's point (or label) is a point or part of the circuit, or two as `plug_feed to plug_ground`, with what
+    else matters after a comma: `plug_feed, unplugged`, `battery_plus, run`. Without a marker or such a word, volts and
+    amperes have no state and are left out; ohms are taken as isolated. A session whose detail `repaired` is set
+    (`record --set repaired=relay`) is left out: its circuit is another one.
+
+    Returns:
+        The measurements, and a sentence for every channel that could not be used.
+    """
+    found: list[Measurement] = []
+    left_out: list[str] = []
+    repaired = reader.details.get("repaired", "").strip()
+    if repaired:
+        return [], [f"{reader.path}: left out: recorded after the repair ({repaired}), so it says nothing of the fault"]
+    for channel in reader.channels:
+        name = channel.label or channel.point or f"channel {channel.number}"
+        quantity = _QUANTITY.get(channel.quantity)
+        place = _channel_place(channel, quantity, circuit) if quantity else None
+        if quantity is None or place is None:
+            unknown = _unplaced(channel, circuit)
+            left_out.append(f"{reader.path}: {name} left out: {unknown if quantity else 'its quantity is not used'}")
+            continue
+        levels = list(_levels(reader, channel, quantity, place, circuit))
+        if not levels:
+            left_out.append(
+                f"{reader.path}: {name} left out: no marker says in which state it was read, or no steady level"
+            )
+        for state, value, error in levels:
+            if reason := impossible(quantity, value, circuit):
+                left_out.append(f"{reader.path}: {name} left out: {reason}")
+                continue
+            load = place.get("load", "connected")
+            found.append(Measurement(quantity, place["at"], place["to"], state, load, value, error))
+    return found, left_out
+
+
+def _channel_place(channel: Channel, quantity: str, circuit: Circuit) -> dict[str, str] | None:
+    """Where a channel was read: by its test point, or by a label that is a point (a part's name alone says too little:
+    it may be called after the fuse that it is behind)."""
+    by_point = _place(channel.point, quantity, circuit)
+    if by_point or channel.point:
+        return by_point
+    by_label = _place(channel.label, quantity, circuit)
+    lone_part = by_label is not None and by_label["at"] == by_label["to"] != circuit.parts[circuit.load].id
+    return None if lone_part and quantity == "voltage" else by_label
+
+
+def _unplaced(channel: Channel, circuit: Circuit) -> str:
+    where = channel.point or channel.label
+    if not channel.point and typed_id(where, circuit.ids()) in circuit.part_index:
+        number = channel.number
+        return (
+            f"'{where}' is a part: say with 'meterlog details SESSION --point {number}=...' whether it was read across"
+            " it (the part) or behind it (a point)"
+        )
+    return danger(where) or f"'{where}' is no point of the circuit"
+
+
+def _place(text: str, quantity: str, circuit: Circuit) -> dict[str, str] | None:
+    """`A`, `A to B`, and after a comma or semicolon a state or a load; None where A or B is not in the circuit."""
+    where, *words = (word.strip() for word in re.split("[,;]", text))
+    ends = [typed_id(end, circuit.ids()) for end in re.split(r"\s+to\s+", where)]
+    at, other = ends[0], ends[-1]
+    if at is None or other is None or len(ends) > 2:
+        return None
+    # a part means across it; the battery's own volts are those of its posts
+    across = quantity != "current" and at in circuit.part_index and (quantity, at) != ("voltage", circuit.parts[0].id)
+    to = other if len(ends) == 2 else at if across else BATTERY_MINUS
+    found = {"at": at, "to": to}
+    for word in words:
+        plain = re.sub(r"[\s-]+", "_", word.lower())
+        if plain in STATES:
+            found["state"] = plain
+        if plain in LOADS:
+            found["load"] = plain
+    return found
+
+
+def _levels(
+    reader: SessionReader, channel: Channel, quantity: str, place: dict[str, str], circuit: Circuit
+) -> Iterator[tuple[str, float, float]]:
+    """State, value and error of every level that a channel shows."""
+    series = believed(reader.series(channel.number))
+    state = place.get("state", "")
+    across = quantity == "voltage" and _spans_switched(circuit, place["at"], place["to"])
+    if quantity == "resistance":
+        level = _level(series, channel, ohms=True)
+        if level:
+            yield ("isolated", *level)
+        return
+    if state:
+        level = _level(series, channel)
+        if level:
+            yield (state, *level)
+        return
+    for name, start_s, end_s in _windows(reader.markers, reader.duration_s):
+        window = series.between(start_s, end_s)
+        if across and name in circuit.active:
+            level = _drop(window, channel, circuit.system_v)
+            if level:
+                yield (name, *level)
+            continue
+        if name == "crank" and quantity == "voltage":
+            yield from _crank(window, channel, CHARGING_V * circuit.system_v / 12)
+            continue
+        level = _level(window, channel)
+        if level:
+            yield (name, *level)
+            low = _low_between(window, level[0])
+            if low is not None:
+                yield (name, low, level[1])
+
+
+def _spans_switched(circuit: Circuit, at: str, to: str) -> bool:
+    """Whether two points have a commanded part between them: such a pair reads the source while that part is open."""
+    if at in circuit.commands or to in circuit.commands:
+        return False
+    if at == to:
+        return at in circuit.part_index and bool(circuit.parts[circuit.part_index[at]].command)
+    ends = sorted((circuit.node(at), circuit.node(to)))
+    between = circuit.parts[ends[0] + 1 : ends[1] + 1]
+    return any(part.command for part in between) and not ends[0] < circuit.load <= ends[1]
+
+
+def _drop(window: Series, channel: Channel, system_v: float) -> tuple[float, float] | None:
+    """The drop while the commanded part is closed: the lower level, where the source's voltage stands before or after
+    it. Only the source's voltage: it was never closed, or something is open."""
+    if not len(window):
+        return None
+    closed = np.abs(window.value) < SOURCE_SHARE * system_v
+    # the edges may be readings that averaged both: they are neither
+    inside = closed & np.append(closed[1:], True) & np.append(True, closed[:-1])
+    if inside.sum() < FEWEST:
+        return _level(window, channel)
+    return _level(window[inside], channel)
+
+
+def _crank(window: Series, channel: Channel, charging_v: float) -> Iterator[tuple[str, float, float]]:
+    """The level while the starter turns: the first moments that are on. What follows at a charging level was taken
+    with the engine running; what follows below one may be either, and is left out."""
+    finite = np.sort(np.abs(window.value[np.isfinite(window.value)]))
+    if len(finite) < FEWEST or finite[-2] <= 1.0:
+        level = _level(window, channel)
+        if level:
+            yield ("crank", *level)
+        return
+    first_on = int(np.flatnonzero(np.abs(window.value) > 0.5 * finite[-2])[0])
+    end_s = float(window.time_s[first_on]) + TURNING_S
+    early = _level(window.between(float(window.time_s[first_on]), end_s), channel)
+    late = _level(window.between(end_s, math.inf), channel)
+    if early and early[0] < charging_v:
+        yield ("crank", *early)
+    if late and late[0] >= charging_v:
+        yield ("run", *late)
+
+
+def _windows(markers: list[Marker], duration_s: float) -> Iterator[tuple[str, float, float]]:
+    """State, begin and end of what the markers say; what the recorder noted by itself ends no state."""
+    said = [marker for marker in markers if marker.by != CAPTURE]
+    for k, marker in enumerate(said):
+        state = _MARKER_STATE.get(marker.name.lower())
+        if state is not None:
+            before_s = said[k - 1].time_s if k else -math.inf
+            begin_s = max(marker.time_s - LATE_S, before_s) if state == "key_on" else marker.time_s
+            following_s = said[k + 1].time_s if k + 1 < len(said) else duration_s
+            longest_s = math.inf if state == "run" else WINDOW_S
+            yield state, begin_s, min(following_s, marker.time_s + longest_s)
+
+
+def _level(series: Series, channel: Channel, *, ohms: bool = False) -> tuple[float, float] | None:
+    """The level that holds while the circuit is on: the median of what exceeds half of the highest (a prime is shorter
+    than its window), with the meter's error and the spread. Ohms: open if most readings are."""
+    good = (series.flags & int(Flag.HOLD)) == 0
+    value, resolution = series.value[good], series.resolution[good]
+    if len(value) < FEWEST:
+        return None
+    finite = np.isfinite(value)
+    if ohms and finite.sum() <= len(value) / 2:
+        return math.inf, 0.0
+    value, resolution = value[finite], resolution[finite]
+    if len(value) < FEWEST:
+        return None
+    high = float(np.sort(np.abs(value))[-2])  # the highest alone may be a transient
+    if not ohms and high > SMALLEST_ON_V:
+        on = np.abs(value) > 0.5 * high
+        value, resolution = value[on], resolution[on]
+    middle = float(np.median(value))
+    spread = float(np.median(np.abs(value - middle))) * 1.5
+    return middle, 2 * math.hypot(spread, channel.accuracy.error(middle, float(resolution[0])) / 2, 0.01)
+
+
+def _low_between(window: Series, level: float) -> float | None:
+    """The value of a dropout inside an 'on' level: below half of it, two readings at least, and back up; else None."""
+    if abs(level) < 1.0:
+        return None
+    on = np.flatnonzero(np.abs(window.value) > 0.5 * abs(level))
+    inside = window.value[on[0] : on[-1] + 1]
+    low = inside[np.abs(inside) <= 0.5 * abs(level)]
+    return float(np.median(low)) if len(low) >= 2 else None

@@ -1,0 +1,51 @@
+"""What no vehicle can make a meter show: such a figure is a slip of the hand, and never evidence."""
+
+from __future__ import annotations
+
+import math
+
+from meterlog.circuit.model.circuit import Circuit
+from meterlog.circuit.words import figure
+
+MOST_V = 60.0
+"""Extra-low voltage ends here; what is above is out of scope."""
+OVER_SYSTEM = 2.5
+"""Steady volts end here, relative to the system's: a 12 V vehicle started from a 24 V one that charges sees 29 V (its
+own regulator failed: 18 V); 24 V ones see 36 V. After ISO 16750-2, figures from memory, unverified. Spikes are higher,
+and are no readings of a circuit that stands."""
+MOST_A = 5000.0
+"""What a large starter battery gives into a dead short: 12.6 V over some 3 mohm. From memory, unverified."""
+LEAST_LIMIT_A = 100.0
+SHORTED_SPREAD = 2.0
+"""By how much a real circuit's own resistance may be below the model's figures. A guess."""
+MOST_OHM = 1e9
+"""Hand-held meters show overload from 40-60 Mohm on."""
+
+
+def highest(quantity: str, circuit: Circuit) -> float:
+    """The highest value, of either sign, that a quantity can have in a circuit: V, A or ohm."""
+    if quantity == "resistance":
+        return MOST_OHM
+    if quantity == "current":
+        own_ohm = float(circuit.healthy_ohm().sum())
+        shorted_a = SHORTED_SPREAD * circuit.system_v / own_ohm if own_ohm > 0 else math.inf
+        return min(MOST_A, max(LEAST_LIMIT_A, shorted_a))
+    return min(MOST_V, OVER_SYSTEM * circuit.system_v)
+
+
+def impossible(quantity: str, value: float, circuit: Circuit) -> str:
+    """Why a value cannot be, in words; empty where it can. inf ohm is an open circuit."""
+    most = highest(quantity, circuit)
+    if abs(value) <= most or (quantity == "resistance" and math.isinf(value)):
+        return ""
+    if quantity == "resistance":
+        return f"{figure(value, 'ohm')} is more than a meter can show: write 'open' for an overload"
+    if quantity == "current":
+        return (
+            f"{figure(value, 'A')} is more than this circuit lets through with its load shorted"
+            f" ({figure(most, 'A', 2)} at the most): was a decimal point lost, or were mA meant?"
+        )
+    return (
+        f"{figure(value, 'V')} is more than a {circuit.system_v:g} V system can give ({figure(most, 'V', 2)} at the"
+        " most): was a decimal point lost, or were mV meant?"
+    )

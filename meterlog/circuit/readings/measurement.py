@@ -1,0 +1,254 @@
+"""What was measured on a circuit and what was tried, from TOML or from a person's answers."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from meterlog.circuit.model.circuit import BATTERY_MINUS, LOADS, STATES, Circuit, near
+from meterlog.circuit.model.circuit_file import check_keys, instead, number, read_table, rows
+from meterlog.circuit.model.dangerous_names import refuse_dangerous
+from meterlog.circuit.readings.impossible_values import highest, impossible
+from meterlog.circuit.words import figure
+from meterlog.errors import CircuitError
+from meterlog.reading import Quantity
+
+QUANTITIES = ("voltage", "voltage_drop", "current", "resistance")
+QUANTITY = {
+    "voltage": Quantity.DC_VOLTAGE,
+    "voltage_drop": Quantity.DC_VOLTAGE,
+    "current": Quantity.DC_CURRENT,
+    "resistance": Quantity.RESISTANCE,
+}
+UNITS = {"voltage": "V", "voltage_drop": "V", "current": "A", "resistance": "ohm"}
+STATE_WORDS = {
+    "off": "with the key off",
+    "key_on": "at key-on",
+    "prime": "during the prime",
+    "crank": "while cranking",
+    "run": "with the engine running",
+    "isolated": "isolated",
+}
+LOAD_WORDS = {"connected": "", "unplugged": ", unplugged", "lamp": ", a test lamp as the load"}
+
+_RUNS = ("runs", "fixed", "works", "cured")
+_DEAD = ("dead", "no change", "unchanged", "same", "blew")
+RESULTS = (*_RUNS, *_DEAD)
+"""What may come of something tried."""
+MOST_READINGS = 60
+MOST_WORK = 800
+"""Readings depend on one another under every pair of faults: memory grows with the square of readings times parts (20
+readings on 40 parts: 1.5 GB, 10 s)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Measurement:
+    """One measured value and where, how and when it was taken.
+
+    Attributes:
+        quantity: one of `QUANTITIES`.
+        at: a point, part or command.
+        to: where the other probe was.
+        state: one of `STATES`.
+        load: one of `LOADS`.
+        value: V, A or ohm; inf for 'open'.
+        error: half-width of its error band, in its unit; None where only the meter's usual accuracy is known.
+    """
+
+    quantity: str
+    at: str
+    to: str = BATTERY_MINUS
+    state: str = "key_on"
+    load: str = "connected"
+    value: float = math.nan
+    error: float | None = None
+
+    @property
+    def shown(self) -> str:
+        """The value with its unit."""
+        return figure(self.value, UNITS[self.quantity])
+
+    @property
+    def place(self) -> str:
+        """Where and how, in words."""
+        if self.quantity == "current":
+            where = f"through {self.at}"
+        else:
+            where = f"across {self.at}" if self.to == self.at else f"{self.at} to {self.to}"
+        return f"{where} {STATE_WORDS[self.state]}{LOAD_WORDS[self.load]}"
+
+    def __str__(self) -> str:
+        return f"{self.shown} {self.place}"
+
+
+@dataclass(frozen=True, slots=True)
+class Tried:
+    """A direct feed (`feed`, `into`) or a `replaced` part, and what came of it.
+
+    Attributes:
+        runs: the load ran afterwards.
+    """
+
+    runs: bool
+    feed: str = ""
+    into: str = ""
+    replaced: str = ""
+
+    def __str__(self) -> str:
+        end = "and it ran" if self.runs else "and it stayed dead"
+        return f"{self.replaced} replaced, {end}" if self.replaced else f"fed {self.into} from {self.feed}, {end}"
+
+
+def load_measured(
+    path: str | Path, circuit: Circuit, *, templates: bool = True
+) -> tuple[list[Measurement], list[Tried]]:
+    """The `measured` and `tried` of a file, or (where `templates` says so) of a template.
+
+    Raises:
+        CircuitError: naming the entry and the key.
+    """
+    table = read_table(path, templates=templates)
+    check_keys(table, str(path))
+    if not templates and not {"measured", "tried"} & table.keys():
+        raise CircuitError(f"{path}: it has neither 'measured' nor 'tried'")
+    return measured_from_table(table, circuit, str(path))
+
+
+def measured_from_table(
+    table: Mapping[str, object], circuit: Circuit, source: str = "measured"
+) -> tuple[list[Measurement], list[Tried]]:
+    """The `measured` and `tried` of a TOML table.
+
+    Raises:
+        CircuitError: naming the entry and the key.
+    """
+    measured = [
+        measurement_from_row(row, circuit, f"{source}: measured {k}:")
+        for k, row in enumerate(rows(table, "measured", source, most_readings(circuit)), 1)
+    ]
+    tried = [
+        trial_from_row(row, circuit, f"{source}: tried {k}:")
+        for k, row in enumerate(rows(table, "tried", source, MOST_READINGS), 1)
+    ]
+    return measured, tried
+
+
+def most_readings(circuit: Circuit) -> int:
+    """How many readings are weighed together on a circuit."""
+    return min(MOST_READINGS, MOST_WORK // len(circuit.parts))
+
+
+def refuse_too_many(measured: Sequence[Measurement], circuit: Circuit) -> None:
+    """Refuse more readings than are weighed, out of all files and sessions together.
+
+    Raises:
+        CircuitError: there are more.
+    """
+    if len(measured) > most_readings(circuit):
+        raise CircuitError(
+            f"{len(measured)} readings are too many: at the most {most_readings(circuit)} are weighed together on"
+            f" {len(circuit.parts)} parts, so give fewer files or sessions, or draw the circuit with fewer parts"
+        )
+
+
+def measurement_from_row(row: Mapping[str, object], circuit: Circuit, where: str) -> Measurement:
+    """One measurement, checked against the circuit.
+
+    Raises:
+        CircuitError: naming the key.
+    """
+    known = Measurement.__slots__
+    for key in row:
+        if key not in known:
+            raise CircuitError(f"{where} unknown key '{key}'{near(key, known)}")
+    quantity = _word(row, "quantity", QUANTITIES, where)
+    resistance = quantity == "resistance"
+    usual = "isolated" if resistance else next((s for s in ("key_on", *circuit.active) if s in circuit.active), "off")
+    state = _word(row, "state", STATES, where, usual)
+    if resistance and state not in ("isolated", "off"):
+        raise CircuitError(f"{where} ohms only with the circuit de-energised: 'state' is isolated or off, not {state}")
+    if not resistance and state == "isolated":
+        raise CircuitError(f"{where} an isolated circuit has no {quantity}: 'state' is one of {', '.join(STATES[:-1])}")
+    at = _id(row, "at", circuit, where)
+    default_to = at if _across(circuit, quantity, at) else BATTERY_MINUS
+    to = _id(row, "to", circuit, where) if "to" in row else default_to
+    if to == at and quantity != "current" and at not in (*circuit.part_index, *circuit.commands):
+        raise CircuitError(f"{where} both probes are at '{at}': 'to' is where the other one was")
+    return Measurement(
+        quantity=quantity,
+        at=at,
+        to=to,
+        state=state,
+        load=_word(row, "load", LOADS, where, "connected"),
+        value=_value(row, quantity, circuit, where),
+        error=number(row, "error", where, default=0.0, most=highest(quantity, circuit)) if "error" in row else None,
+    )
+
+
+def _across(circuit: Circuit, quantity: str, at: str) -> bool:
+    """Whether a place alone (no `to`) means 'across it': every part on drops and ohms, and the load."""
+    if quantity == "voltage":
+        return at == circuit.parts[circuit.load].id
+    return quantity != "current" and at in circuit.part_index
+
+
+def trial_from_row(row: Mapping[str, object], circuit: Circuit, where: str) -> Tried:
+    """What was tried, checked against the circuit.
+
+    Raises:
+        CircuitError: naming the key.
+    """
+    for key in row:
+        if key not in ("feed", "into", "replaced", "result"):
+            raise CircuitError(f"{where} unknown key '{key}'{near(key, ('feed', 'into', 'replaced', 'result'))}")
+    result = row.get("result")
+    if result not in RESULTS:
+        raise CircuitError(f"{where} 'result' is one of {', '.join(RESULTS)}{instead(result)}")
+    runs = result in _RUNS
+    if "replaced" in row:
+        if "feed" in row or "into" in row:
+            raise CircuitError(f"{where} a direct feed and a replaced part are two trials: one entry for each")
+        return Tried(runs, replaced=_id(row, "replaced", circuit, where))
+    if "into" not in row:
+        raise CircuitError(f"{where} it wants 'feed' and 'into' (a direct feed), or 'replaced' (a part)")
+    feed, into = _id({"feed": "battery", **row}, "feed", circuit, where), _id(row, "into", circuit, where)
+    if feed == into:
+        raise CircuitError(f"{where} a feed from '{feed}' into itself feeds nothing")
+    return Tried(runs, feed=feed, into=into)
+
+
+def _word(row: Mapping[str, object], key: str, choices: Sequence[str], where: str, default: str | None = None) -> str:
+    word = row.get(key, default)
+    if not isinstance(word, str) or word not in choices:
+        raise CircuitError(f"{where} '{key}' is one of {', '.join(choices)}{instead(word)}")
+    return word
+
+
+def _id(row: Mapping[str, object], key: str, circuit: Circuit, where: str) -> str:
+    id_ = row.get(key)
+    if not isinstance(id_, str):
+        raise CircuitError(f"{where} '{key}' wants the id of a point or part")
+    refuse_dangerous(id_, where)
+    if id_ == "battery" and id_ not in circuit.ids():
+        return circuit.parts[0].id
+    if id_ not in circuit.ids():
+        known = near(id_, circuit.ids())
+        raise CircuitError(f"{where} '{key}' is '{id_[:60]}', which the circuit '{circuit.name}' does not have{known}")
+    return id_
+
+
+def _value(row: Mapping[str, object], quantity: str, circuit: Circuit, where: str) -> float:
+    value = row.get("value")
+    if value == "open" and quantity == "resistance":
+        return math.inf
+    if isinstance(value, bool) or not isinstance(value, int | float) or value != value:
+        wanted = "a number or 'open'" if quantity == "resistance" else "a number"
+        raise CircuitError(f"{where} 'value' wants {wanted}{instead(value)}")
+    if (abs(value) == math.inf and quantity != "resistance") or (value < 0 and quantity == "resistance"):
+        raise CircuitError(f"{where} 'value' cannot be {str(value)[:60]} for a {quantity}")
+    found = float(max(-(10**300), min(value, 10**300))) if value != math.inf else value  # an int may exceed any float
+    if reason := impossible(quantity, found, circuit):
+        raise CircuitError(f"{where} {reason}")
+    return found

@@ -1,0 +1,77 @@
+"""Readings that are odd by themselves, whatever the fault, and what usually makes a meter show such a thing."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from meterlog.circuit.model.circuit import BATTERY_MINUS, Circuit
+from meterlog.circuit.readings.measurement import Measurement
+
+NOTHING = 0.05
+"""Of the system voltage or the load's current: below it, as good as nothing. Guess."""
+MOST_CHARGING = 16.0 / 12.0
+"""Of the system voltage; no sound charging gives more. Makers' manuals: 15.1 V at -20 C is the most; some room."""
+ALIVE = 0.5
+"""Of the system voltage: from it on, a wire is fed. Guess."""
+
+
+def odd(m: Measurement, circuit: Circuit) -> str:
+    """The sentence about a reading; empty where it is nothing out of the ordinary."""
+    if m.quantity == "current":
+        return _odd_current(m, circuit)
+    if m.quantity != "voltage" or m.to != BATTERY_MINUS:
+        return ""
+    supply, nothing = circuit.system_v, NOTHING * circuit.system_v
+    feed_side = m.at not in circuit.commands and circuit.node(m.at) < circuit.load
+    if feed_side and m.value < -nothing:
+        return f"{m}: the leads are crossed, or this is not the point that it is called; turn them and measure again"
+    if feed_side and m.value > MOST_CHARGING * supply:
+        return (
+            f"{m} is more than a sound {supply:g} V system ever charges with: another vehicle that helps it start, a"
+            " regulator that does not regulate, or a slip of the hand"
+        )
+    if feed_side and circuit.node(m.at) == 0 and abs(m.value) < nothing:
+        return (
+            f"{m} is nothing at the supply itself: prove the meter, its leads and fuse on a good battery, and look at"
+            " the clamps, before any other reading counts"
+        )
+    return ""
+
+
+def stays_on(measured: Sequence[Measurement], circuit: Circuit) -> str:
+    """That a circuit is live where its own switch should have opened it: with the key off; empty where none is.
+
+    No single fault of the list explains it: all of them take something away.
+    """
+    if "off" in circuit.active:
+        return ""
+    for m in measured:
+        contact = _contact_before(m, circuit)
+        if m.state == "off" and contact and _fed(m, circuit):
+            return (
+                f"live with the key off, though {contact} should be open ({m}): a welded contact, a command that does"
+                " not end, or a feed from elsewhere; some are held for minutes by design, so wait and measure again"
+            )
+    return ""
+
+
+def _odd_current(m: Measurement, circuit: Circuit) -> str:
+    if circuit.charges or m.value > -NOTHING * circuit.load_a:
+        return ""
+    return f"{m} flows backwards: the clamp or the leads are the wrong way round; turn them and measure again"
+
+
+def _fed(m: Measurement, circuit: Circuit) -> bool:
+    if m.quantity == "current":
+        return m.value > max(NOTHING * circuit.load_a, 0.1)
+    to_ground = m.quantity == "voltage" and m.to == BATTERY_MINUS
+    return to_ground and circuit.node(m.at) < circuit.load and m.value > ALIVE * circuit.system_v
+
+
+def _contact_before(m: Measurement, circuit: Circuit) -> str:
+    """The last contact with a command before the place of a reading, by its id; empty where there is none."""
+    if m.at in circuit.commands:
+        return ""
+    node = circuit.load if m.quantity == "current" else circuit.node(m.at)
+    commanded = [part.id for part in circuit.parts[: node + 1] if part.command]
+    return commanded[-1] if commanded else ""

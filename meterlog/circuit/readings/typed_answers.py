@@ -1,0 +1,107 @@
+"""What a person types on the spot: a reading as the meter shows it, a place as it is called, what was tried."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Iterable
+
+from meterlog.circuit.model.circuit import Circuit
+from meterlog.circuit.readings.measurement import QUANTITY, RESULTS, UNITS
+from meterlog.errors import TableError, UsageError
+from meterlog.text.numbers import FOREIGN, GOOD, CellReader
+from meterlog.text.typed import EITHER
+from meterlog.text.units import Unit
+
+_VERBS = {"fed": "feed", "feed": "feed", "replaced": "replaced", "replace": "replaced"}
+
+
+def typed_value(text: str, quantity: str) -> float:
+    """A reading: `12.4`, `12,4`, `12.4V`, `12300 mV`, `2.2 kohm`, `2.2k`; on ohms `open`, `OL` and `overload` are inf.
+
+    Args:
+        text: as typed.
+        quantity: one of `measurement.QUANTITIES`.
+
+    Returns:
+        V, A or ohm.
+
+    Raises:
+        UsageError: it is none, or can be read in two ways.
+    """
+    word = text.strip()
+    unit = UNITS[quantity]
+    if EITHER.fullmatch(word):
+        raise UsageError(f"'{text}' can be a decimal comma or a thousand: write it with a point, or without the comma")
+    decimal = "," if word.rfind(",") > word.rfind(".") else "."
+    if unit == "ohm" and re.fullmatch(r".*\d\s*[kKM]", word):
+        word += "ohm"
+    reader = CellReader(QUANTITY[quantity], Unit(unit, 0), decimal)
+    try:
+        cell = reader[word]
+        if cell.state not in (GOOD, FOREIGN):
+            cell = reader[word.casefold()]  # `12 mv`, `3 Volts`
+    except TableError:
+        raise UsageError(f"'{text}' can be milli or mega: write m{unit} for milli") from None
+    if cell.state == FOREIGN:
+        raise UsageError(f"'{text}' is no reading in {unit}, which is what is asked for")
+    if cell.state != GOOD or math.isnan(cell.value):
+        also = ", or 'open' for an overload" if unit == "ohm" else ""
+        raise UsageError(f"'{text}' is no number; write 12.3, or 12.3 {unit}{also}")
+    if math.isinf(cell.value) and (unit != "ohm" or cell.value < 0):
+        raise UsageError(f"'{text}' is no reading in {unit}: choose the meter's next higher range and measure again")
+    return cell.value
+
+
+def typed_id(text: str, ids: Iterable[str]) -> str | None:
+    """The id that a name means: blanks, hyphens, underscores and case are passed over; None where none or two fit."""
+    known = list(ids)
+    if text in known:
+        return text
+    found = {id_ for id_ in known if _plain(id_) == _plain(text)}
+    return found.pop() if len(found) == 1 else None
+
+
+def typed_trial(text: str, circuit: Circuit) -> dict[str, object] | None:
+    """`fed pump_plus runs`, `feed fuse_out into pump_plus dead`, `replaced relay dead` as a `tried` row; None where it
+    is none of them. The names are not checked here.
+
+    Raises:
+        UsageError: it does not say what came of it, or of what.
+    """
+    verb, _, rest = text.strip().partition(" ")
+    kind = _VERBS.get(verb.casefold())
+    if kind is None:
+        return None
+    result = _result(rest)
+    place = rest[: -len(result)].strip(" ,:;") if result else ""
+    if not result or not place:
+        example = "replaced relay dead" if kind == "replaced" else "fed pump_plus runs"
+        raise UsageError(f"'{text}' wants a name and what came of it, runs or dead: for example '{example}'")
+    if kind == "replaced":
+        return {"replaced": _known(place, circuit), "result": result}
+    ends = re.fullmatch(r"(?:(?P<feed>.+?)\s+(?:into|to)\s+)?(?P<into>.+?)(?:\s+from\s+(?P<source>.+))?", place)
+    assert ends is not None, "any name fits"
+    feed, into = ends["feed"] or ends["source"] or "battery", ends["into"].removeprefix("into ")
+    return {"feed": _known(feed, circuit), "into": _known(into, circuit), "result": result}
+
+
+def typed_plan(text: str, circuit: Circuit) -> dict[str, object] | None:
+    """`fed pump_plus`, `replaced relay` as a `tried` row: what somebody is about to try, so nothing has come of it yet
+    (the row says `dead`); None where it is none of them, or says what came of it."""
+    verb, _, rest = text.strip().partition(" ")
+    if verb.casefold() not in _VERBS or not rest or _result(f" {rest}"):
+        return None
+    return typed_trial(f"{text} dead", circuit)
+
+
+def _result(text: str) -> str | None:
+    return next((word for word in RESULTS if re.search(rf"\s{word}$", text, re.IGNORECASE)), None)
+
+
+def _known(name: str, circuit: Circuit) -> str:
+    return typed_id(name, circuit.ids()) or name
+
+
+def _plain(text: str) -> str:
+    return re.sub(r"[\s_-]+", "_", text.strip().casefold())

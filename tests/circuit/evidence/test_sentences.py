@@ -1,0 +1,143 @@
+"""The sentences of a diagnosis read as a person would say them."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+
+from meterlog.circuit import load_circuit
+from meterlog.circuit.diagnosis import Diagnoser, Diagnosis
+from meterlog.circuit.readings.measurement import Measurement
+
+
+def v(at: str, value: float, to: str = "battery_minus", state: str = "key_on", load: str = "connected") -> Measurement:
+    return Measurement("voltage", at, to, state, load, value)
+
+
+def amps(at: str, value: float, state: str = "key_on") -> Measurement:
+    return Measurement("current", at, at, state, value=value)
+
+
+@pytest.fixture(scope="module")
+def pump() -> Diagnoser:
+    return Diagnoser(load_circuit("pump-feed"))
+
+
+def everything_said(found: Diagnosis) -> str:
+    lines = [s for h in found.hypotheses for s in (*h.speaks_for, *h.speaks_against)]
+    return "\n".join([found.verdict, *lines, *found.inconsistent])
+
+
+def test_a_weak_battery_is_weak_or_not_charged(pump: Diagnoser) -> None:
+    readings = [v("battery_plus", 10.9), v("battery_plus", 7.2, state="crank"), v("plug_feed", 10.7)]
+    found = pump.diagnose(readings, suggestions=0)
+    assert found.hypotheses[0].part == "battery"
+    assert "battery is weak or not charged" in found.verdict
+
+
+@pytest.mark.parametrize(("current_a", "said"), [(8.5, "draws too much current"), (2.7, "draws too little current")])
+def test_a_motor_off_its_usual_current_is_said_which_way(pump: Diagnoser, current_a: float, said: str) -> None:
+    readings = [v("battery_plus", 12.4), v("pump_plus", 11.9, to="pump_minus"), amps("pump", current_a)]
+    words = {h.part: h.words for h in pump.diagnose(readings, suggestions=0).hypotheses}
+    assert words["pump"] == said
+
+
+def test_no_sentence_has_a_power_of_ten(pump: Diagnoser) -> None:
+    ohms = Measurement("resistance", "switch_out", "plug_feed", "isolated", value=1800.0)
+    for readings in ([ohms], [v("relay_out", 12.4), v("plug_feed", 0.0), v("plug_feed", 12.4, load="unplugged"), ohms]):
+        assert not re.search(r"\de[+-]?\d", everything_said(pump.diagnose(readings, suggestions=0)))
+
+
+def test_what_is_not_decided_is_said_in_whole_words(pump: Diagnoser) -> None:
+    found = pump.diagnose([v("plug_feed", 0.0)], suggestions=0)
+    assert found.verdict.startswith("not decided yet, likeliest so far: ")
+    assert "first comes" not in found.verdict
+
+
+def test_one_place_read_twice_is_named_once(pump: Diagnoser) -> None:
+    readings = [v("plug_feed", 12.2), v("plug_feed", 0.0), v("plug_feed", 12.2)]
+    found = pump.diagnose(readings, suggestions=0).inconsistent
+    assert len([s for s in found if "were both read plug_feed" in s]) == 1
+    assert "cannot both be right at the same time" in found[0]
+
+
+def _volts_expected_if_this(sentence: str) -> tuple[float, float, float]:
+    """What was read, and the lowest and highest value said to be expected."""
+    read = float(sentence.split(" V ")[0])
+    said = sentence.split(" V expected if it were this")[0].rsplit(": ", 1)[1].split(" to ")
+    return read, float(said[0]), float(said[-1])
+
+
+VOLTS = [
+    [v("fuse_in", 12.4), v("fuse_out", 6.3)],
+    [v("battery_plus", 12.5), v("relay_out", 12.3), v("plug_feed", 3.1), v("plug_ground", 0.1)],
+    [v("battery_plus", 12.4), v("plug_feed", 12.1), v("plug_ground", 4.0), v("body", 0.02)],
+]
+
+
+@pytest.mark.parametrize("readings", VOLTS, ids=["fuse", "feed", "ground"])
+def test_what_speaks_for_a_part_lies_where_it_is_expected_and_what_speaks_against_lies_outside(
+    pump: Diagnoser, readings: list[Measurement]
+) -> None:
+    found = pump.diagnose(readings, suggestions=0)
+    ids = set(pump.circuit.part_index) | set(pump.circuit.commands)
+    assert found.hypotheses[0].speaks_for
+    for h in found.hypotheses:
+        for sentence in h.speaks_for:
+            read, low, high = _volts_expected_if_this(sentence)
+            assert low <= round(read, 1 if read >= 1 else 2) <= high, sentence
+        for sentence in h.speaks_against:
+            read, low, high = _volts_expected_if_this(sentence)
+            assert not low <= read <= high, sentence
+        for sentence in (*h.speaks_for, *h.speaks_against):
+            rival = sentence.rsplit(" if ", 1)[1]
+            named = rival.removeprefix("it were ")
+            assert rival == "nothing were wrong" or (named in ids and named != h.part), sentence
+
+
+def test_a_shorted_load_is_spoken_for_by_its_current(pump: Diagnoser) -> None:
+    readings = [v("battery_plus", 12.4), v("pump_plus", 11.9, to="pump_minus"), amps("pump", 8.5)]
+    top = pump.diagnose(readings, suggestions=0).hypotheses[0]
+    assert top.title == "draws too much current"
+    assert any(s.startswith("8.5 A through pump") for s in top.speaks_for)
+
+
+def test_a_contact_that_comes_and_goes_is_said_by_the_place_read_twice(pump: Diagnoser) -> None:
+    top = pump.diagnose([v("plug_feed", 12.2), v("plug_feed", 0.0), v("plug_feed", 12.1)], suggestions=0).hypotheses[0]
+    assert top.fault == "intermittent"
+    assert "expected while its contact is good, 0 V while it is open" in top.speaks_for[0]
+
+
+@pytest.mark.parametrize(
+    "readings",
+    [
+        [v("relay_out", 12.5), v("plug_feed", 0.0), v("plug_feed", 12.4, load="unplugged")],
+        [v("fuse_in", 12.4), v("fuse_out", 6.3)],
+        [
+            Measurement("resistance", "switch_out", "plug_feed", "isolated", value=0.4),
+            v("switch_out", 12.3),
+            v("plug_feed", 3.1),
+            v("plug_feed", 3.0),
+        ],
+    ],
+    ids=["high resistance unplugged", "half over the fuse", "one strand"],
+)
+def test_readings_with_one_part_between_them_contradict_nothing(pump: Diagnoser, readings: list[Measurement]) -> None:
+    assert pump.diagnose(readings, suggestions=0).inconsistent == ()
+
+
+def test_a_contradiction_names_what_the_likeliest_explanation_expects(pump: Diagnoser) -> None:
+    readings = [v("fuse_out", 12.3), v("relay_out", 3.0), v("switch_out", 12.2), v("plug_feed", 12.1)]
+    said = pump.diagnose(readings, suggestions=0).inconsistent
+    assert len(said) == 1
+    assert said[0].startswith("3 V relay_out to battery_minus at key-on and ")
+    low, high = (float(x) for x in re.findall(r"\(([\d.]+) to ([\d.]+) V expected if", said[0])[0])
+    assert 12.0 <= low <= high <= 12.6
+
+
+def test_a_reading_taken_twice_still_speaks_and_once(pump: Diagnoser) -> None:
+    once = [v("switch_out", 12.4), v("plug_feed", 4.0)]
+    top = pump.diagnose([*once, *once], suggestions=0).hypotheses[0]
+    assert top.part == "feed_wire"
+    assert [s.split(" to ")[0] for s in top.speaks_for] == ["12.4 V switch_out", "4 V plug_feed"]

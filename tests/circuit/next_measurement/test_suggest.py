@@ -1,0 +1,120 @@
+"""The next measurement: worth its minutes, explained, and never where it must not be."""
+
+import pytest
+
+from meterlog.circuit import load_circuit, template_names
+from meterlog.circuit.diagnosis import Diagnoser, diagnose
+from meterlog.circuit.model.circuit_file import circuit_from_table, read_table
+from meterlog.circuit.next_measurement.candidates import candidates, minutes_for
+from meterlog.circuit.readings.measurement import Measurement
+
+
+@pytest.fixture(scope="module")
+def tool() -> Diagnoser:
+    return Diagnoser(load_circuit("pump-feed"))
+
+
+def test_suggestions_come_in_order_of_information_per_minute(tool: Diagnoser) -> None:
+    found = tool.diagnose([Measurement("voltage", "plug_feed", value=0.0)], suggestions=8).next
+    worth = [s.gain_bits / s.minutes for s in found]
+    assert worth == sorted(worth, reverse=True)
+    assert worth[0] > 0
+
+
+def test_between_two_suspects_it_asks_for_the_point_between_them(tool: Diagnoser) -> None:
+    readings = [
+        Measurement("voltage", "plug_feed", value=0.0),
+        Measurement("voltage", "plug_feed", state="crank", value=0.0),
+        Measurement("voltage", "relay_out", value=12.3),
+    ]
+    best = tool.diagnose(readings).next[0]
+    assert "switch_out" in (best.measurement.at, best.measurement.to)
+    assert best.gain_bits > 0.5
+    said = " ".join(then for _, then in best.outcomes)
+    assert "inertia_switch" in said
+    assert "feed_wire" in said
+
+
+def test_a_place_once_reached_stays_open() -> None:
+    circuit = load_circuit("pump-feed")
+    m = Measurement("voltage", "plug_feed")
+    assert minutes_for(circuit, m, []) > minutes_for(circuit, m, [Measurement("voltage", "plug_feed", "plug_ground")])
+
+
+@pytest.mark.parametrize("name", template_names())
+def test_what_was_measured_may_be_looked_at_again_once_and_states_are_the_circuits_own(name: str) -> None:
+    circuit = load_circuit(name)
+    first = candidates(circuit, [])
+    assert set(first[:5]) <= set(candidates(circuit, first[:5]))
+    assert not set(first[:5]) & set(candidates(circuit, first[:5] * 2))
+    assert {m.state for m in first} <= {*circuit.active, "isolated"}
+
+
+def test_ohms_unplugged_and_cranking_carry_their_cautions(tool: Diagnoser) -> None:
+    found = tool.diagnose([], suggestions=100).next
+    ohms = next(s for s in found if s.measurement.quantity == "resistance")
+    assert "de-energised" in ohms.caution
+    unplugged = next(s for s in found if s.measurement.load == "unplugged" and s.measurement.quantity == "voltage")
+    assert "proves little" in unplugged.caution
+    crank = next(s for s in found if s.measurement.state == "crank")
+    assert "may move" in crank.caution
+    pump = next(s for s in found if s.measurement.at == "pump_plus")
+    assert "Fuel vapour" in pump.caution
+
+
+def test_cheap_access_is_asked_first() -> None:
+    table = read_table("pump-feed")
+    circuit = circuit_from_table(table)
+    dear = [dict(row, access_min=600 if row["id"] == "fuse_out" else row["access_min"]) for row in table["point"]]  # type: ignore[attr-defined]
+    other = circuit_from_table(table | {"point": dear})
+    assert diagnose(circuit, []).next[0].measurement.at == "fuse_out"
+    assert diagnose(other, []).next[0].measurement.at != "fuse_out"
+
+
+@pytest.mark.parametrize("name", template_names())
+def test_no_measurement_is_suggested_under_two_names(name: str) -> None:
+    circuit = load_circuit(name)
+    seen = [
+        (m.quantity == "resistance", m.quantity == "current", m.state, m.load, *sorted(map(circuit.node, (m.at, m.to))))
+        for m in candidates(circuit, [])
+        if m.at not in circuit.commands and m.at != m.to
+    ]
+    assert len(seen) == len(set(seen))
+    drop = Measurement("voltage_drop", "body", value=0.02)
+    if "body" in circuit.point_of:
+        assert Measurement("voltage", "body") not in candidates(circuit, [drop, drop])
+
+
+WIRE = [
+    Measurement("voltage", "switch_out", value=12.4),
+    Measurement("voltage", "plug_feed", value=4.0),
+    Measurement("voltage", "plug_feed", value=4.0),
+    Measurement("voltage", "body", value=0.02),
+]
+
+
+def test_when_one_is_sure_nothing_of_little_use_is_suggested_but_the_proof_of_the_repair(tool: Diagnoser) -> None:
+    found = tool.diagnose(WIRE)
+    assert found.decided == "feed_wire"
+    assert all(s.gain_bits >= 0.05 for s in found.next)
+    assert "Put feed_wire right and take the same readings again" in found.enough
+    assert "would say much more" in tool.diagnose(WIRE[:1], suggestions=0).enough
+
+
+def test_a_second_look_says_why_and_a_coil_is_measured_across_its_terminals(tool: Diagnoser) -> None:
+    found = tool.diagnose(WIRE[:2], suggestions=100).next
+    again = next(s for s in found if s.measurement.at == "plug_feed" and s.measurement.load == "connected")
+    assert again.caution.startswith("Taken once already")
+    coil = next(s for s in tool.diagnose([], suggestions=100).next if s.measurement.at == "relay_coil")
+    assert "Across the coil's two terminals" in coil.caution
+
+
+def test_an_outcome_that_would_nearly_always_come_is_split_at_the_value_that_tells(tool: Diagnoser) -> None:
+    readings = [Measurement("voltage", at, value=value) for at, value in (("fuse_in", 12.4), ("plug_feed", 12.2))]
+    for s in tool.diagnose(readings, suggestions=100).next:
+        if s.outcomes[0][0].startswith("below "):
+            low, high = (seen.split(" (")[0] for seen, _ in s.outcomes)
+            assert low.removeprefix("below ") == high.removesuffix(" or more")
+            break
+    else:
+        pytest.fail("nothing was split")

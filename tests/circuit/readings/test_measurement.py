@@ -1,0 +1,80 @@
+"""What was measured and tried, from a table: what each key means, and what is refused in one sentence."""
+
+from __future__ import annotations
+
+from math import inf
+from typing import Any
+
+import pytest
+
+from meterlog.circuit import load_circuit
+from meterlog.circuit.readings.measurement import Measurement, Tried, measured_from_table
+from meterlog.errors import CircuitError
+
+CIRCUIT = load_circuit("pump-feed")
+
+
+def one(**row: Any) -> Measurement:
+    (found,), _ = measured_from_table({"measured": [row]}, CIRCUIT)
+    return found
+
+
+def test_what_is_not_said_is_what_is_usual() -> None:
+    plain = one(quantity="voltage", at="plug_feed", value=12.1)
+    assert plain == Measurement("voltage", "plug_feed", "battery_minus", "key_on", "connected", 12.1, None)
+    assert one(quantity="resistance", at="fuse", value=0.2).state == "isolated"
+    assert one(quantity="resistance", at="fuse", value=0.2).to == "fuse"
+    assert one(quantity="voltage_drop", at="relay", value=0.2).to == "relay"
+    assert one(quantity="voltage", at="plug_feed", to="plug_ground", value=12.1).to == "plug_ground"
+
+
+def test_a_stated_error_is_kept_and_open_is_infinite() -> None:
+    assert one(quantity="voltage", at="plug_feed", value=12.1, error=0.5).error == 0.5
+    assert one(quantity="resistance", at="fuse", value="open").value == inf
+    for value in ("open", "much"):
+        with pytest.raises(CircuitError, match="'value'"):
+            one(quantity="voltage", at="plug_feed", value=value)
+
+
+@pytest.mark.parametrize(
+    ("row", "message"),
+    [
+        ({"quantity": "voltage", "at": "plug_fed", "value": 1.0}, "plug_feed"),
+        ({"quantity": "volts", "at": "plug_feed", "value": 1.0}, "'quantity'"),
+        ({"quantity": "voltage", "at": "plug_feed", "vale": 1.0}, "unknown key 'vale'.*value"),
+        ({"quantity": "resistance", "at": "fuse", "state": "key_on", "value": 1.0}, "de-energised"),
+        ({"quantity": "voltage", "at": "fuse_in", "state": "isolated", "value": 1.0}, "an isolated circuit has no"),
+        ({"quantity": "voltage", "at": "fuse_in", "to": "fuse_in", "value": 1.0}, "both probes are at 'fuse_in'"),
+    ],
+)
+def test_a_wrong_measurement_is_refused(row: dict[str, Any], message: str) -> None:
+    with pytest.raises(CircuitError, match=f"measured 1: .*{message}"):
+        one(**row)
+
+
+def test_what_was_tried_is_a_feed_or_a_new_part() -> None:
+    rows = [
+        {"into": "pump_plus", "result": "runs"},
+        {"feed": "battery_minus", "into": "pump_minus", "result": "dead"},
+        {"replaced": "relay", "result": "runs"},
+    ]
+    _, (fed, earthed, replaced) = measured_from_table({"tried": rows}, CIRCUIT)
+    assert fed == Tried(True, feed="battery", into="pump_plus")
+    assert earthed == Tried(False, feed="battery_minus", into="pump_minus")
+    assert replaced == Tried(True, replaced="relay")
+
+
+@pytest.mark.parametrize(
+    ("row", "message"),
+    [
+        ({"into": "pump_plus", "result": "maybe"}, "'result' is one of"),
+        ({"into": "pump_plus"}, "'result' is one of"),
+        ({"result": "runs"}, "it wants 'feed' and 'into'"),
+        ({"replaced": "relay", "into": "pump_plus", "result": "runs"}, "two trials"),
+        ({"feed": "fuse_out", "into": "fuse_out", "result": "runs"}, "into itself feeds nothing"),
+        ({"into": "pump_plus", "result": "runs", "feeed": "battery"}, "unknown key 'feeed'.*feed"),
+    ],
+)
+def test_a_wrong_trial_is_refused(row: dict[str, Any], message: str) -> None:
+    with pytest.raises(CircuitError, match=f"tried 1: .*{message}"):
+        measured_from_table({"tried": [row]}, CIRCUIT)

@@ -125,7 +125,7 @@ def register(app: Dash, shop: Shop) -> None:
 
 def _result(shop: Shop, good: Sequence[str], suspect: str, nudge_s: float) -> list[Component]:
     from meterlog.compare import compare_captures
-    from meterlog.compare.text import SENTENCES
+    from meterlog.compare.comparison_text import SENTENCES
 
     shelf = shelf_of(shop.library)
     captures = [shelf.measured(name) for name in good]
@@ -142,7 +142,7 @@ def _result(shop: Shop, good: Sequence[str], suspect: str, nudge_s: float) -> li
 
 
 def _channel(channel: ChannelComparison, good: Sequence[Loaded]) -> Component:
-    from meterlog.compare.text import alignment_words, excursion_words
+    from meterlog.compare.comparison_text import alignment_words, excursion_words
     from meterlog_dashboard.figures_compare import compare_figure
 
     name = channel.label or f"channel {channel.suspect_channel}"
@@ -182,7 +182,7 @@ def _overlay(channel: ChannelComparison, good: Sequence[Loaded]) -> list[tuple[s
 
 
 def _measures(channel: ChannelComparison) -> Component:
-    from meterlog.compare.text import measure_words
+    from meterlog.compare.comparison_text import measure_words
 
     rows = []
     for measure in channel.measures:

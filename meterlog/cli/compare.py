@@ -37,7 +37,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Compare and print."""
     from meterlog.compare import compare
-    from meterlog.compare.text import as_text
+    from meterlog.compare.comparison_text import as_text
 
     found = compare(
         args.good, args.suspect, pairs=_pairs(args.pair), limits_file=args.limits, one_system=args.one_system

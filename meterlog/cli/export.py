@@ -37,7 +37,7 @@ def run(args: argparse.Namespace) -> int:
             readings = export_parquet(reader, args.out, replace=args.replace)
         elif suffix in (".csv", ".tsv", ".txt"):
             from meterlog.exchange.csv_export import export_csv
-            from meterlog.exchange.layout import as_delimiter
+            from meterlog.exchange.table.layout import as_delimiter
 
             usual = "\t" if suffix == ".tsv" else ";" if args.decimal == "," else ","
             delimiter = as_delimiter(args.delimiter) if args.delimiter else usual

@@ -16,9 +16,9 @@ from typing import Any
 
 from meterlog.cli.details import add_details, add_roles, details, entered_roles
 from meterlog.errors import UsageError
-from meterlog.exchange.plan import ImportOptions, Plan, make_plan
-from meterlog.exchange.tally import Tally
-from meterlog.exchange.time_survey import ORDERS
+from meterlog.exchange.table.import_plan import ImportOptions, ImportPlan, make_plan
+from meterlog.exchange.table.remarks import Remarks
+from meterlog.exchange.table.time_kind import ORDERS
 from meterlog.reading import Quantity
 from meterlog.roles import check_role, entered_role
 from meterlog.text.units import TIME_UNITS
@@ -93,12 +93,12 @@ def _moment(text: str) -> datetime:
 
 def run(args: argparse.Namespace) -> int:
     """Import the table."""
-    from meterlog.exchange.session_import import import_session_table, is_session_table
+    from meterlog.exchange.session_table_import import import_session_table, is_session_table
 
     if args.out is None and not args.dry_run:
         raise UsageError("give the session file to make with --out SESSION")
     entered = {**details(args.set), **entered_roles(args.role)}
-    tally = Tally()
+    remarks = Remarks()
     if not args.time and not args.value:
         if not _is_parquet(args.table) and not is_session_table(args.table):
             raise UsageError(
@@ -113,8 +113,8 @@ def run(args: argparse.Namespace) -> int:
 
             counts = import_parquet(args.table, args.out, entered)
         else:
-            counts = import_session_table(args.table, args.out, entered, tally)
-        _report(args.out, counts, tally, [])
+            counts = import_session_table(args.table, args.out, entered, remarks)
+        _report(args.out, counts, remarks, [])
         return 0
     if not args.time or not args.value:
         raise UsageError(f"--{'value' if args.time else 'time'} COL is missing")
@@ -125,12 +125,12 @@ def run(args: argparse.Namespace) -> int:
     for line in plan.described():
         print(line, file=sys.stdout if args.dry_run else sys.stderr)
     if args.dry_run:
-        _show_first(plan, tally)
+        _show_first(plan, remarks)
         return 0
-    from meterlog.exchange.table_import import import_table
+    from meterlog.exchange.table.import_table import import_table
 
-    imported = import_table(plan, args.out, tally, entered)
-    _report(args.out, (imported.readings, imported.markers), tally, imported.notes)
+    imported = import_table(plan, args.out, remarks, entered)
+    _report(args.out, (imported.readings, imported.markers), remarks, imported.notes)
     return 0
 
 
@@ -144,10 +144,10 @@ def _is_parquet(path: Path) -> bool:
     return path.suffix.casefold() == ".parquet"
 
 
-def _show_first(plan: Plan, tally: Tally) -> None:
-    from meterlog.exchange.table_import import RowReader
+def _show_first(plan: ImportPlan, remarks: Remarks) -> None:
+    from meterlog.exchange.table.import_table import RowReader
 
-    reader = RowReader(plan, tally)
+    reader = RowReader(plan, remarks)
     rows = next(reader.rows(), None)
     print(f"session starts at: {reader.started_at.isoformat()}" if rows else "no row has a time")
     for i in range(min(len(rows.time_s), 8) if rows else 0):
@@ -155,12 +155,12 @@ def _show_first(plan: Plan, tally: Tally) -> None:
         values = [column.cells[rows.block.columns[column.place][i]].value for column in plan.values]
         shown = ", ".join(f"{value:g} {c.quantity.unit}" for value, c in zip(values, plan.values, strict=True))
         print(f"line {rows.block.line[i]}: {rows.time_s[i]:.6f} s  {shown}")
-    for sentence in tally.sentences():
+    for sentence in remarks.sentences():
         print(f"in the first rows: {sentence}", file=sys.stderr)
 
 
-def _report(out: Path, counts: tuple[dict[str, int], int], tally: Tally, notes: list[str]) -> None:
-    for sentence in (*notes, *tally.sentences()):
+def _report(out: Path, counts: tuple[dict[str, int], int], remarks: Remarks, notes: list[str]) -> None:
+    for sentence in (*notes, *remarks.sentences()):
         print(f"note: {sentence}", file=sys.stderr)
     channels, markers = counts
     of = ", ".join(f"{count} of '{label}'" for label, count in channels.items())

@@ -17,7 +17,7 @@ from plotly.io.json import to_json_plotly
 from meterlog import __version__
 from meterlog.cautions import Act, applying, first_said
 from meterlog.compare import compare_captures
-from meterlog.compare.text import SENTENCES, alignment_words, excursion_words, measure_words
+from meterlog.compare.comparison_text import SENTENCES, alignment_words, excursion_words, measure_words
 from meterlog.drawing import drawing_library
 from meterlog.drawing.primitives import Figure
 from meterlog.errors import CompareError

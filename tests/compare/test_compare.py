@@ -13,9 +13,9 @@ from numpy.typing import NDArray
 
 from meterlog.compare import Comparison, compare
 from meterlog.compare.align import Pass
-from meterlog.compare.band import Reference, band, excursions
 from meterlog.compare.comparison import Measure
-from meterlog.compare.text import measure_words
+from meterlog.compare.comparison_text import measure_words
+from meterlog.compare.reference_band import Reference, band, excursions
 from meterlog.errors import CompareError
 from meterlog.reading import Accuracy, Quantity
 from meterlog.series import Series

@@ -20,9 +20,9 @@ from hypothesis import strategies as st
 from meterlog.errors import EmptySession, SessionWriteFailed, TableError, UsageError
 from meterlog.exchange.csv_export import export_csv
 from meterlog.exchange.parquet import export_parquet, import_parquet
-from meterlog.exchange.session_import import import_session_table, is_session_table
 from meterlog.exchange.session_table import COLUMNS, guard, unguard
-from meterlog.exchange.tally import Tally
+from meterlog.exchange.session_table_import import import_session_table, is_session_table
+from meterlog.exchange.table.remarks import Remarks
 from meterlog.reading import Accuracy, Flag, Quantity
 from meterlog.series import Series
 from meterlog.session import SessionReader, SessionWriter, open_reader
@@ -126,7 +126,7 @@ def test_export_then_import_gives_the_same_session(
         import_parquet(out, again, {})
     else:
         assert is_session_table(out)
-        import_session_table(out, again, {}, Tally())
+        import_session_table(out, again, {}, Remarks())
     with open_reader(again) as reader:
         assert _fingerprint(reader) == before
 
@@ -216,7 +216,7 @@ def test_a_damaged_table_is_one_sentence_and_makes_nothing(small: Path, tmp_path
         assert damaged != text
         out.write_text(damaged)
         with pytest.raises(TableError):
-            import_session_table(out, tmp_path / "b.sqlite", {}, Tally())
+            import_session_table(out, tmp_path / "b.sqlite", {}, Remarks())
         assert not (tmp_path / "b.sqlite").exists()
     (tmp_path / "t.parquet").write_bytes(b"PAR1 no")
     with pytest.raises(TableError, match="damaged or no Parquet file"):
@@ -232,7 +232,7 @@ def test_a_session_with_very_many_link_changes_comes_back(tmp_path: Path) -> Non
             writer.add_link_change(i / 10, "status14 on /dev/ttyUSB0", bool(i % 2), "no readings for 5 s: silent", 1)
     with open_reader(path) as reader:
         export_csv(reader, out, delimiter=",", decimal=".")
-    import_session_table(out, again, {}, Tally())
+    import_session_table(out, again, {}, Remarks())
     with open_reader(again) as reader:
         assert len(reader.link_changes) == 2000
 
@@ -250,7 +250,7 @@ def test_an_exported_table_that_was_sorted_or_edited_is_one_sentence(small: Path
     ):
         out.write_text("\n".join(changed) + "\n")
         with pytest.raises(TableError, match=sentence):
-            import_session_table(out, tmp_path / "b.sqlite", {}, Tally())
+            import_session_table(out, tmp_path / "b.sqlite", {}, Remarks())
         assert not (tmp_path / "b.sqlite").exists()
 
 

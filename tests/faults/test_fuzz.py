@@ -22,10 +22,10 @@ from meterlog.driver import driver_names
 from meterlog.driver.framing import framing_of
 from meterlog.errors import MeterlogError, UsageError
 from meterlog.exchange.csv_export import export_csv
-from meterlog.exchange.plan import ImportOptions, make_plan
-from meterlog.exchange.session_import import import_session_table, is_session_table
-from meterlog.exchange.table_import import import_table
-from meterlog.exchange.tally import Tally
+from meterlog.exchange.session_table_import import import_session_table, is_session_table
+from meterlog.exchange.table.import_plan import ImportOptions, make_plan
+from meterlog.exchange.table.import_table import import_table
+from meterlog.exchange.table.remarks import Remarks
 from meterlog.limits import load_limits
 from meterlog.reading import Quantity, Reading
 from meterlog.session import SessionWriter, open_reader
@@ -124,13 +124,13 @@ def fuzz_table(rng: random.Random, folder: Path) -> None:
     path, out = folder / "t.csv", folder / "t.sqlite"
     path.write_text(table_text(rng), "utf-8", newline="")
     if is_session_table(path):
-        import_session_table(path, out, {}, Tally())
+        import_session_table(path, out, {}, Remarks())
         return
     unit = rng.choice(("V", "mV", "ohm", "?"))
     quantity = rng.choice(("dc_voltage", "resistance", "x"))
     plan = make_plan(path, ImportOptions(time=("1",), value=("2",), unit=(unit,), quantity=(quantity,)))
     try:
-        import_table(plan, out, Tally(), {})
+        import_table(plan, out, Remarks(), {})
     finally:
         out.unlink(missing_ok=True)
 
@@ -177,7 +177,7 @@ def fuzz_words(rng: random.Random, folder: Path) -> None:
         analyze(Contents.of(reader))
         export_csv(reader, table, delimiter=",", decimal=".")
         label, notes = reader.channels[0].label, [(m.name, m.note) for m in reader.markers]
-    import_session_table(table, again, {}, Tally())
+    import_session_table(table, again, {}, Remarks())
     with open_reader(again) as reader:
         assert reader.channels[0].label == label
         assert [(m.name, m.note) for m in reader.markers] == notes

@@ -11,8 +11,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from meterlog.errors import TableError
-from meterlog.exchange.time_survey import TimeSurvey
-from meterlog.exchange.time_text import TimeReader
+from meterlog.exchange.table.time_kind import TimeSurvey
+from meterlog.exchange.table.time_text import TimeReader
 from meterlog.reading import Flag, Quantity
 from meterlog.text.numbers import (
     BLANK,

@@ -12,8 +12,8 @@ import numpy as np
 from meterlog.errors import TableError
 from meterlog.exchange.new_session import NewSession
 from meterlog.exchange.session_table import COLUMNS, InOrder, SessionFacts, flags_from_words, unguard
-from meterlog.exchange.tally import Tally
-from meterlog.exchange.text_file import Block, Shape, blocks, find_encoding, split_line, text_lines
+from meterlog.exchange.table.remarks import Remarks
+from meterlog.exchange.table.text_rows import Block, Shape, blocks, find_encoding, split_line, text_lines
 from meterlog.series import Series
 from meterlog.session.writer import SessionWriter
 
@@ -34,7 +34,9 @@ def _delimiter(path: Path) -> str | None:
     return None
 
 
-def import_session_table(path: Path, out: Path, details: Mapping[str, str], tally: Tally) -> tuple[dict[str, int], int]:
+def import_session_table(
+    path: Path, out: Path, details: Mapping[str, str], remarks: Remarks
+) -> tuple[dict[str, int], int]:
     """Write the session.
 
     Returns:
@@ -50,7 +52,7 @@ def import_session_table(path: Path, out: Path, details: Mapping[str, str], tall
     loader: _Loader | None = None
     with NewSession(out) as new:
         shape = Shape(delimiter, 1, len(COLUMNS), len(COLUMNS))
-        for block in blocks(path, find_encoding(path), shape, tally):
+        for block in blocks(path, find_encoding(path), shape, remarks):
             if loader is None:
                 facts = SessionFacts.from_json(block.columns[-1][0])
                 writer = new.begin(facts.started_at, facts.details | dict(details))

@@ -7,11 +7,11 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from meterlog.compare.align import Laid, Pass, lay, nudged
-from meterlog.compare.band import Reference, band, excursions
 from meterlog.compare.combine import combined
 from meterlog.compare.comparison import Alignment, Band, ChannelComparison, Comparison
 from meterlog.compare.measures import Side, measures
 from meterlog.compare.pairing import Pair, check_systems, pair_channels
+from meterlog.compare.reference_band import Reference, band, excursions
 from meterlog.errors import CompareError
 from meterlog.loaded import Loaded, load
 from meterlog.signal.interval import reading_interval

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from meterlog.compare import compare_captures
-from meterlog.compare.text import as_text
+from meterlog.compare.comparison_text import as_text
 from meterlog.errors import CompareError
 from meterlog.loaded import Loaded, load
 from meterlog.reading import Quantity

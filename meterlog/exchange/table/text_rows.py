@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from meterlog.errors import TableError
-from meterlog.exchange.tally import Tally
+from meterlog.exchange.table.remarks import Remarks
 from meterlog.session.schema import CHUNK_READINGS
 
 BLOCK_ROWS = 5 * CHUNK_READINGS
@@ -146,7 +146,7 @@ class Shape(NamedTuple):
     needed: int
 
 
-def blocks(path: Path, encoding: str, shape: Shape, tally: Tally) -> Iterator[Block]:
+def blocks(path: Path, encoding: str, shape: Shape, remarks: Remarks) -> Iterator[Block]:
     """The rows, block by block; those that do not fit are counted and left out, blank lines passed over.
 
     A quoted cell may hold line ends. A quote that does not close within 50 lines is taken for damage: its line is
@@ -161,7 +161,7 @@ def blocks(path: Path, encoding: str, shape: Shape, tally: Tally) -> Iterator[Bl
             first += len(texts)
             continue
         numbered = list(enumerate(texts, first))
-        block = _uneven_block(numbered, lines, shape, tally)
+        block = _uneven_block(numbered, lines, shape, remarks)
         if block.line:
             yield block
         first += len(numbered)
@@ -180,15 +180,15 @@ def _even_columns(texts: list[str], shape: Shape) -> list[list[str]] | None:
     return [cells[place::width] for place in range(width)]
 
 
-def _uneven_block(numbered: list[tuple[int, str]], more: Iterator[str], shape: Shape, tally: Tally) -> Block:
+def _uneven_block(numbered: list[tuple[int, str]], more: Iterator[str], shape: Shape, remarks: Remarks) -> Block:
     """The block row by row; takes more lines, and adds them to `numbered`, where a quoted cell runs on over its end."""
     numbers, rows = [], []
-    for number, cells in _rows(numbered, more, shape.delimiter, tally):
+    for number, cells in _rows(numbered, more, shape.delimiter, remarks):
         if len(cells) < shape.needed:
             filled = any(cell.strip() for cell in cells)
-            tally.add("rows with too few cells, skipped" if filled else "empty rows, skipped", number)
+            remarks.add("rows with too few cells, skipped" if filled else "empty rows, skipped", number)
         elif len(cells) > shape.width and any(cell.strip() for cell in cells[shape.width :]):
-            tally.add("rows with more cells than the header, skipped", number)
+            remarks.add("rows with more cells than the header, skipped", number)
         else:
             numbers.append(number)
             rows.append(cells[: shape.width] + [""] * (shape.width - len(cells)))
@@ -196,7 +196,7 @@ def _uneven_block(numbered: list[tuple[int, str]], more: Iterator[str], shape: S
 
 
 def _rows(
-    numbered: list[tuple[int, str]], more: Iterator[str], delimiter: str, tally: Tally
+    numbered: list[tuple[int, str]], more: Iterator[str], delimiter: str, remarks: Remarks
 ) -> Iterator[tuple[int, list[str]]]:
     waiting = deque(numbered)
     while waiting:
@@ -209,7 +209,7 @@ def _rows(
         taken = _Taken(line, waiting, numbered, more)
         cells = taken.cells(delimiter)
         if cells is None:
-            tally.add("lines with a quote that does not close, skipped", number)
+            remarks.add("lines with a quote that does not close, skipped", number)
             waiting.extendleft((number + i, taken.lines[i]) for i in range(len(taken.lines) - 1, 0, -1))
         else:
             yield number, cells

@@ -8,11 +8,11 @@ from datetime import date, datetime, tzinfo
 from pathlib import Path
 
 from meterlog.errors import TableError, UsageError
-from meterlog.exchange.layout import Layout, as_delimiter, find_layout
-from meterlog.exchange.tally import Tally
-from meterlog.exchange.text_file import Block, blocks, find_encoding
-from meterlog.exchange.time_survey import TimeSurvey
-from meterlog.exchange.time_text import TimeReader
+from meterlog.exchange.table.layout import Layout, as_delimiter, find_layout
+from meterlog.exchange.table.remarks import Remarks
+from meterlog.exchange.table.text_rows import Block, blocks, find_encoding
+from meterlog.exchange.table.time_kind import TimeSurvey
+from meterlog.exchange.table.time_text import TimeReader
 from meterlog.reading import Quantity
 from meterlog.text.numbers import FOREIGN, CellReader, MarkSurvey, ShownDecimals
 from meterlog.text.units import Unit, find_unit, guess_quantity, named_unit, split_header
@@ -58,7 +58,7 @@ class ValueColumn:
 
 
 @dataclass(frozen=True, slots=True)
-class Plan:
+class ImportPlan:
     """Everything about the file but its rows."""
 
     path: Path
@@ -91,7 +91,7 @@ class Plan:
         return lines
 
 
-def make_plan(path: Path, options: ImportOptions) -> Plan:
+def make_plan(path: Path, options: ImportOptions) -> ImportPlan:
     """Read the whole file once to see what its columns can mean.
 
     Raises:
@@ -120,7 +120,9 @@ def make_plan(path: Path, options: ImportOptions) -> Plan:
     )
     values = tuple(_value_column(i, place, layout, options, decimal, seen) for i, place in enumerate(value_places))
     names = tuple(seen.channels)
-    return Plan(path, options, encoding, layout, decimal, time_places, time, values, marker_place, channel_place, names)
+    return ImportPlan(
+        path, options, encoding, layout, decimal, time_places, time, values, marker_place, channel_place, names
+    )
 
 
 _MOST_CHANNELS = 1000
@@ -158,7 +160,7 @@ class _Survey:
         self.distinct: dict[int, dict[str, None]] = {place: {} for place in value_places}
         self.channels: dict[str, None] = {}
         shape = layout.shape(max((*time_places, *value_places)) + 1)
-        for block in blocks(path, encoding, shape, Tally()):
+        for block in blocks(path, encoding, shape, Remarks()):
             times = joined(block, time_places)
             self.time.see(times)
             self.marks.see([time for time in times[:1000] if _MARKED_NUMBER.fullmatch(time.strip())])

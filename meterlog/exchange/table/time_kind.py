@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from datetime import UTC, datetime
 
 from meterlog.errors import TableError
-from meterlog.exchange.time_text import (
+from meterlog.exchange.table.time_text import (
     ClockTime,
     DatedTime,
     IsoTime,

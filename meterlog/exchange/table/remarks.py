@@ -1,11 +1,11 @@
-"""Counts what an import skipped or noticed, with the line numbers, so that nothing happens silently."""
+"""Remarks about what an import skipped or noticed, with counts and line numbers, so that nothing happens silently."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
 
-class Tally:
+class Remarks:
     """Reasons, each with its count and its first line numbers."""
 
     SHOWN_LINES = 8

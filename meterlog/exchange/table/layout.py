@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 from meterlog.errors import TableError
-from meterlog.exchange.text_file import Shape, split_line, text_lines
+from meterlog.exchange.table.text_rows import Shape, split_line, text_lines
 from meterlog.text.units import header_name
 
 DELIMITERS = {"comma": ",", "semicolon": ";", "tab": "\t", "bar": "|", "space": "space"}

@@ -15,9 +15,9 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from meterlog.errors import SessionWriteFailed, TableError, UsageError
-from meterlog.exchange.plan import ImportOptions, make_plan
-from meterlog.exchange.table_import import Imported, import_table
-from meterlog.exchange.tally import Tally
+from meterlog.exchange.table.import_plan import ImportOptions, make_plan
+from meterlog.exchange.table.import_table import Imported, import_table
+from meterlog.exchange.table.remarks import Remarks
 from meterlog.reading import Flag, Quantity
 from meterlog.session import SessionReader, open_reader
 
@@ -27,16 +27,16 @@ class Bench:
 
     def __init__(self, folder: Path) -> None:
         self.folder = folder
-        self.tally = Tally()
+        self.remarks = Remarks()
         self.out = folder / "out.sqlite"
 
     def imported(self, text: str | bytes, **words: Any) -> Imported:
         """Import a table; the first of the usual column names are the default."""
-        self.tally = Tally()
+        self.remarks = Remarks()
         path = self.folder / "table.csv"
         path.write_bytes(text.encode() if isinstance(text, str) else text)
         usual: dict[str, Any] = {"time": ("time_s",), "value": ("v",), "quantity": ("dc_voltage",), "unit": ("V",)}
-        return import_table(make_plan(path, ImportOptions(**usual | words)), self.out, self.tally, {})
+        return import_table(make_plan(path, ImportOptions(**usual | words)), self.out, self.remarks, {})
 
     def session(self, text: str | bytes, **words: Any) -> SessionReader:
         """Import a table and open what came of it."""
@@ -46,7 +46,7 @@ class Bench:
 
     def notes(self) -> str:
         """What was counted."""
-        return "\n".join(self.tally.sentences())
+        return "\n".join(self.remarks.sentences())
 
 
 @pytest.fixture

@@ -14,10 +14,10 @@ from numpy.typing import NDArray
 
 from meterlog.errors import TableError
 from meterlog.exchange.new_session import NewSession
-from meterlog.exchange.plan import Plan, ValueColumn, joined
-from meterlog.exchange.tally import Tally
-from meterlog.exchange.text_file import Block, blocks
-from meterlog.exchange.time_text import DAY_S
+from meterlog.exchange.table.import_plan import ImportPlan, ValueColumn, joined
+from meterlog.exchange.table.remarks import Remarks
+from meterlog.exchange.table.text_rows import Block, blocks
+from meterlog.exchange.table.time_text import DAY_S
 from meterlog.series import Series
 from meterlog.text.numbers import BLANK, FOREIGN, GOOD, TEXT, plain_numbers
 
@@ -54,22 +54,22 @@ class Imported:
     notes: list[str]
 
 
-def import_table(plan: Plan, out: Path, tally: Tally, details: Mapping[str, str]) -> Imported:
+def import_table(plan: ImportPlan, out: Path, remarks: Remarks, details: Mapping[str, str]) -> Imported:
     """Write the session.
 
     Raises:
         TableError: not one reading could be read.
         SessionWriteFailed: `out` exists or cannot be written; nothing is left behind then.
     """
-    reader = RowReader(plan, tally)
+    reader = RowReader(plan, remarks)
     with NewSession(out) as new:
         loader: _Loader | None = None
         for rows in reader.rows():
             if loader is None:
-                loader = _Loader(plan, new, reader.started_at, details, tally)
+                loader = _Loader(plan, new, reader.started_at, details, remarks)
             loader.load(rows)
         if loader is None or not any(loader.readings.values()):
-            reasons = "; ".join(tally.sentences()) or "there are no rows below the header"
+            reasons = "; ".join(remarks.sentences()) or "there are no rows below the header"
             raise TableError(f"'{plan.path}' gives no reading: {reasons}")
         new.keep()
     return Imported(reader.started_at, loader.readings, loader.markers, reader.notes)
@@ -83,8 +83,8 @@ class RowReader:
         notes: what had to be taken from elsewhere than the table.
     """
 
-    def __init__(self, plan: Plan, tally: Tally) -> None:
-        self._plan, self._tally = plan, tally
+    def __init__(self, plan: ImportPlan, remarks: Remarks) -> None:
+        self._plan, self._remarks = plan, remarks
         places = [*plan.time_places, *(column.place for column in plan.values)]
         self._needed = max(places) + 1
         self._zero_s: float | None = None
@@ -97,7 +97,7 @@ class RowReader:
     def rows(self) -> Iterator[Rows]:
         """The rows, block by block."""
         plan = self._plan
-        for block in blocks(plan.path, plan.encoding, plan.layout.shape(self._needed), self._tally):
+        for block in blocks(plan.path, plan.encoding, plan.layout.shape(self._needed), self._remarks):
             rows = self._timed(block)
             if len(rows.time_s):
                 yield self._in_order(rows)
@@ -127,7 +127,7 @@ class RowReader:
                 reason = "rows without a time, skipped"
             else:
                 reason = "rows whose time is no time, skipped"
-            self._tally.add(reason, block.line[i])
+            self._remarks.add(reason, block.line[i])
         return time_s
 
     def _on_axis(self, rows: Rows) -> Floats:
@@ -139,7 +139,7 @@ class RowReader:
             step_s = np.diff(time_s, prepend=before, append=time_s[-1])
             # A clock that fell back for one row and then went on had no midnight: that row is the wrong one.
             passed = (step_s[:-1] < -DAY_S / 2) & (step_s[1:] < DAY_S / 2)
-            self._tally.add_all("midnights passed, the clock counted on", rows.lines(passed))
+            self._remarks.add_all("midnights passed, the clock counted on", rows.lines(passed))
             midnights = np.cumsum(passed)
             time_s = time_s + self._day_s + midnights * DAY_S
             self._day_s += float(midnights[-1]) * DAY_S
@@ -189,8 +189,8 @@ class RowReader:
         reached = np.maximum.accumulate(np.concatenate(([self._last_s], np.where(ahead, -np.inf, time_s))))[:-1]
         back = (time_s < reached) & ~ahead
         good = ~(ahead | back)
-        self._tally.add_all("rows whose time is before an earlier row's, skipped", rows.lines(back))
-        self._tally.add_all("rows whose time is ahead of the rows after them, skipped", rows.lines(ahead))
+        self._remarks.add_all("rows whose time is before an earlier row's, skipped", rows.lines(back))
+        self._remarks.add_all("rows whose time is ahead of the rows after them, skipped", rows.lines(ahead))
         if good.any():
             self._last_s = float(time_s[good][-1])
         return rows.chosen(good)
@@ -232,9 +232,9 @@ class _Loader:
     """Writes rows into a new session."""
 
     def __init__(
-        self, plan: Plan, new: NewSession, started_at: datetime, details: Mapping[str, str], tally: Tally
+        self, plan: ImportPlan, new: NewSession, started_at: datetime, details: Mapping[str, str], remarks: Remarks
     ) -> None:
-        self._plan, self._tally = plan, tally
+        self._plan, self._remarks = plan, remarks
         self._writer = new.begin(started_at, details)
         self._known = [_Known(column) for column in plan.values]
         self._channels: dict[int | str, int] = {}  # by the column's place (two may bear one title), or by name
@@ -277,10 +277,10 @@ class _Loader:
             # A blank value beside a marker is how a table holds a marker alone.
             blank &= np.array([not name or name.isspace() for name in rows.block.columns[place]])
         title = column.title
-        self._tally.add_all(f"blank values of '{title}', left out", rows.lines(blank))
-        self._tally.add_all(f"values of '{title}' that are no number, left out", rows.lines(state == TEXT))
+        self._remarks.add_all(f"blank values of '{title}', left out", rows.lines(blank))
+        self._remarks.add_all(f"values of '{title}' that are no number, left out", rows.lines(state == TEXT))
         foreign = rows.lines(state == FOREIGN)
-        self._tally.add_all(f"values of '{title}' in a unit of another quantity, left out", foreign)
+        self._remarks.add_all(f"values of '{title}' in a unit of another quantity, left out", foreign)
         return good
 
     def _load_long(self, rows: Rows, column: ValueColumn, table: Floats, good: NDArray[np.bool_]) -> None:
@@ -288,7 +288,7 @@ class _Loader:
         for name in dict.fromkeys(names.tolist()):
             chosen = good & (names == name)
             if not name:
-                self._tally.add_all("values that name no channel, left out", rows.lines(chosen))
+                self._remarks.add_all("values that name no channel, left out", rows.lines(chosen))
                 continue
             if name not in self._channels:
                 self._add_channel(name, name, column)
@@ -301,7 +301,7 @@ class _Loader:
         channel = self._channels[key]
         same = np.zeros(len(chosen), np.bool_)
         same[chosen] = np.diff(time_s, prepend=self._last_s.get(channel, -np.inf)) == 0
-        self._tally.add_all("readings with the same time as the one before, kept", rows.lines(same))
+        self._remarks.add_all("readings with the same time as the one before, kept", rows.lines(same))
         self._last_s[channel] = float(time_s[-1])
         resolution, flags = values[:, 1].astype(np.float32), values[:, 2].astype(np.uint16)
         self._writer.append_series(channel, Series(time_s, values[:, 0].copy(), resolution, flags))

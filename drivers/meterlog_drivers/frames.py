@@ -69,7 +69,7 @@ class Frames(FramingDriver):
 
     name = "frames"
     summary = "binary frames described by a profile"
-    verification = "two profiles tested equal to built-in decoders; what a meter sends is the profile's to say"
+    verification = "two profiles are drivers of their own; what a meter sends is the profile's to say"
     modes = ("whatever the profile names",)
     options = frozenset({"profile"})
     lines = (LineSettings(9600, 8, "N", 1),)

@@ -59,11 +59,7 @@ FRAMINGS = (
     ("text:x", False),
 )
 """Addresses, and whether the line is read as 8N1 with its parity."""
-MORE = (
-    ("digits11:x?status=judge-first", False),
-    ("frames:x?profile=chars16-frames", False),
-    ("frames:x?profile=status14-frames", False),
-)
+MORE = (("digits11:x?status=judge-first", False),)
 
 
 @dataclass

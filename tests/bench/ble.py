@@ -20,6 +20,7 @@ from pathlib import Path
 
 import numpy as np
 
+from meterlog.driver.framing import framing_of
 from meterlog.errors import LinkLost
 from meterlog.reading import Quantity, Reading
 from meterlog.session import open_reader
@@ -27,7 +28,6 @@ from meterlog.transports.ble import BleLink, BleSettings, BleTransport, Wanted
 from meterlog_drivers.simulated.bluez import SimulatedBluez
 from meterlog_drivers.simulated.peripheral import Characteristic, SimulatedPeripheral
 from meterlog_drivers.simulated.private_bus import VARIABLE, PrivateBus
-from meterlog_drivers.status14 import Status14Format
 from tests.bench.table import Row, at_most, show
 
 DROPS, SECONDS, SILENCES, BURST = 200, 30, 10, 2000
@@ -37,9 +37,9 @@ ADDRESSES = ("00:00:5E:00:53:01", "00:00:5E:00:53:02")
 
 def counting() -> Iterator[bytes]:
     """Frames that show 0.01 V, 0.02 V and so on."""
-    meter = Status14Format()
+    meter = framing_of("status14:x").encoder()
     for n in count(1):
-        yield meter.build(Reading(0.0, n / 100, Quantity.DC_VOLTAGE, 0.01))
+        yield meter.encode([Reading(0.0, n / 100, Quantity.DC_VOLTAGE, 0.01)])
 
 
 def peripheral(address: str) -> SimulatedPeripheral:

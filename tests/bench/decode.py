@@ -31,8 +31,6 @@ ADDRESSES = (
     "chars16:x",
     "text:x",
     "text:x?profile=two-column",
-    "frames:x?profile=chars16-frames",
-    "frames:x?profile=status14-frames",
 )
 
 

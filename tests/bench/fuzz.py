@@ -29,8 +29,6 @@ ADDRESSES = (
     "text:x",
     "text:x?profile=columns",
     "text:x?profile=two-column",
-    "frames:x?profile=chars16-frames",
-    "frames:x?profile=status14-frames",
 )
 
 

@@ -12,12 +12,12 @@ from collections.abc import Iterator
 import pytest
 
 from meterlog.driver import Connection, open_address
+from meterlog.driver.framing import framing_of
 from meterlog.errors import AddressError, LinkAbsent, NoFrameFits
 from meterlog.reading import Quantity, Reading
 from meterlog_drivers.gatt import Presentation
 from meterlog_drivers.simulated.bluez import SimulatedBluez
 from meterlog_drivers.simulated.peripheral import Characteristic, SimulatedPeripheral
-from meterlog_drivers.status14 import Status14Format
 
 ADDRESS = "00:00:5E:00:53:01"
 IDENTIFIER = "D4F3A9C1-0B2E-4C5D-8E6F-112233445566"
@@ -25,7 +25,7 @@ IDENTIFIER = "D4F3A9C1-0B2E-4C5D-8E6F-112233445566"
 
 def frame(value: float) -> bytes:
     """What a status14 meter sends."""
-    return Status14Format().build(Reading(0.0, value, Quantity.DC_VOLTAGE, 0.01))
+    return framing_of("status14:x").encoder().encode([Reading(0.0, value, Quantity.DC_VOLTAGE, 0.01)])
 
 
 def take(connection: Connection, count: int, timeout_s: float = 3.0) -> list[Reading]:

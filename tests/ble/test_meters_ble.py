@@ -14,14 +14,14 @@ import pytest
 from meterlog.capture import meter_setup
 from meterlog.cli import main, meters
 from meterlog.driver import discover, open_address
+from meterlog.driver.framing import framing_of
 from meterlog.errors import NoFrameFits
 from meterlog.reading import Quantity, Reading
 from meterlog.transports.raw_capture import RawCaptureWriter, read_raw_capture
 from meterlog_drivers.simulated.bluez import SimulatedBluez
 from meterlog_drivers.simulated.peripheral import Characteristic, SimulatedPeripheral
-from meterlog_drivers.status14 import Status14Format
 
-FRAME = Status14Format().build(Reading(0.0, 12.34, Quantity.DC_VOLTAGE, 0.01))
+FRAME = framing_of("status14:x").encoder().encode([Reading(0.0, 12.34, Quantity.DC_VOLTAGE, 0.01)])
 
 
 @pytest.fixture

@@ -15,12 +15,12 @@ from pathlib import Path
 import pytest
 
 from meterlog.cli import main
+from meterlog.driver.framing import framing_of
 from meterlog.errors import NotASession
 from meterlog.reading import Quantity, Reading
 from meterlog.session import SessionReader, open_reader
 from meterlog_drivers.simulated.bluez import SimulatedBluez
 from meterlog_drivers.simulated.peripheral import SimulatedPeripheral
-from meterlog_drivers.status14 import Status14Format
 
 METER = "ble:00:00:5E:00:53:01?decoder=status14&search_s=1"
 OTHER = "ble:00:00:5E:00:53:02?decoder=status14&search_s=1"
@@ -28,9 +28,9 @@ OTHER = "ble:00:00:5E:00:53:02?decoder=status14&search_s=1"
 
 def counting() -> Iterator[bytes]:
     """Frames that show 0.01 V, 0.02 V and so on, so that a lost or doubled one shows."""
-    meter = Status14Format()
+    meter = framing_of("status14:x").encoder()
     for n in count(1):
-        yield meter.build(Reading(0.0, n / 100, Quantity.DC_VOLTAGE, 0.01))
+        yield meter.encode([Reading(0.0, n / 100, Quantity.DC_VOLTAGE, 0.01)])
 
 
 def counts(reader: SessionReader, channel: int = 1) -> list[int]:

@@ -17,8 +17,6 @@ FRAMINGS = (
     "chars16:x",
     "text:x",
     "text:x?profile=columns",
-    "frames:x?profile=chars16-frames",
-    "frames:x?profile=status14-frames",
 )
 
 

@@ -298,12 +298,16 @@ def test_a_line_of_text_is_in_the_quantitys_unit(
         ("text:x", Reading(0.0, 0.5, Q.DC_VOLTAGE, 0.001, Flag.DC | Flag.HOLD), "no words for the flags"),
         ("text:x?quantity=resistance", Reading(0.0, 0.5, Q.DC_VOLTAGE, 0.001, Flag.DC), "does not show dc_voltage"),
         ("text:x?quantity=resistance", Reading(0.0, math.inf, Q.RESISTANCE, 1.0, Flag.OVERLOAD), None),
-        ("status14:x", Reading(0.0, 1.0, Q.DC_VOLTAGE, 0.1, Flag.DC, 1), "such a display shows one column"),
+        (
+            "status14:x",
+            Reading(0.0, 1.0, Q.DC_VOLTAGE, 0.1, Flag.DC, 1),
+            "the profile has no frame for 1 as dc_voltage",
+        ),
         ("digits11:x", Reading(0.0, 1.0, Q.DC_VOLTAGE, 0.1, Flag.DC, 1), "such a display shows one column"),
         ("digits11:x", Reading(0.0, 1.0, Q.DC_VOLTAGE, 0.1, Flag.DC | Flag.HOLD), "no bit for one of .* or hold"),
         ("digits14:x", Reading(0.0, 1.0, Q.DC_VOLTAGE, 0.1, Flag.DC | Flag.AC), "cannot be AC and DC"),
         ("digits14:x", Reading(0.0, 9e9, Q.DC_VOLTAGE, 0.1, Flag.DC), "no range shows 9e\\+09 as dc_voltage at 0.1"),
-        ("status14:x", Reading(0.0, 1.0, Q.DC_VOLTAGE, 1e-9, Flag.DC), "does not show dc_voltage with a resolution"),
+        ("status14:x", Reading(0.0, 1.0, Q.DC_VOLTAGE, 1e-9, Flag.DC), "no frame for 1 as dc_voltage at 1e-09"),
     ],
 )
 def test_what_cannot_be_shown_says_why(address: str, reading: Reading, message: str | None) -> None:

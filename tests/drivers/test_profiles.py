@@ -1,8 +1,7 @@
-"""Profiles: equal to the built-in decoders where they describe the same, wrong ones refused with their line."""
+"""Profiles: frames and lines there and back, wrong ones refused with their line."""
 
 from __future__ import annotations
 
-import random
 from pathlib import Path
 
 import pytest
@@ -16,16 +15,6 @@ from meterlog.reading import Flag, Quantity, Reading
 from meterlog_drivers.display.every_mode import every_mode
 from meterlog_drivers.formats.checksums import KINDS, checksum
 from meterlog_drivers.profiles.profile_file import shipped_profiles
-
-PAIRS = [("chars16:x", "frames:x?profile=chars16-frames"), ("status14:x", "frames:x?profile=status14-frames")]
-
-
-def every_frame(address: str) -> list[bytes]:
-    encoder = framing_of(address).encoder()
-    return [encoder.encode([reading]) for reading in every_mode(encoder)]
-
-
-FRAMES = {own: every_frame(own) for own, _ in PAIRS}
 
 BINARY = """
 kind = "frames"
@@ -120,31 +109,6 @@ values = { "0x3130" = "dc A", "1-" = "dc A minus", "0x3230" = "degC", "2-" = "de
 at = 5
 value = 0x2A
 """
-
-
-@pytest.mark.parametrize(("own", "profile"), PAIRS)
-@given(seed=st.integers(0, 2**32))
-@settings(max_examples=25, derandomize=True)
-def test_a_profile_equals_the_built_in_decoder_whatever_the_bytes(own: str, profile: str, seed: int) -> None:
-    rng = random.Random(seed)
-    data = bytearray(b"".join(rng.choices(FRAMES[own], k=8)))
-    for _ in range(rng.randrange(6)):
-        place = rng.randrange(len(data))
-        data[place] = rng.choice([data[place] ^ 1 << rng.randrange(8), rng.randrange(256)])
-    if rng.random() < 0.3:
-        del data[rng.randrange(len(data))]
-    one, other = framing_of(own).decoder(0.001), framing_of(profile).decoder(0.001)
-    assert one.feed(bytes(data), 5.0) == other.feed(bytes(data), 5.0)
-    assert one.traffic == other.traffic
-
-
-@pytest.mark.parametrize(("own", "profile"), PAIRS)
-def test_a_profiles_encoder_equals_the_built_in_one(own: str, profile: str) -> None:
-    built_in, described = framing_of(own), framing_of(profile)
-    encoder = described.encoder()
-    for reading in list(every_mode(built_in.encoder()))[::7]:
-        frame = encoder.encode([reading])
-        assert built_in.decoder().feed(frame, 0.0) == [reading]
 
 
 def test_a_profile_that_begins_with_a_byte_order_mark_reads(tmp_path: Path) -> None:

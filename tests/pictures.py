@@ -23,8 +23,8 @@ from typing import Any
 from playwright.sync_api import Browser, Page, sync_playwright
 
 from meterlog.report import find_browser
-from meterlog_dashboard.capture_process import Plan, Recorders
-from meterlog_dashboard.library import Library
+from meterlog_dashboard.record.recorder_process import RecorderOptions, Recorders
+from meterlog_dashboard.session_files.folder import SessionFolder
 
 ROOT = Path(__file__).parents[1]
 PICTURES, RECORDINGS = ROOT / "dashboard" / "pictures", ROOT / "recordings"
@@ -118,9 +118,11 @@ def recorded(folder: Path, scenario: str = "intermittent-feed", speed: float = 2
         try:
             assert emulator.stdout is not None
             port = emulator.stdout.readline().strip()
-            recorders = Recorders(Library(folder))
+            recorders = Recorders(SessionFolder(folder))
             meter = f"status14:{port}?label=pump+feed&point=connector+C12%2C+pin+3"
-            name = recorders.start(Plan([meter], {"vehicle": "delivery van", "complaint": "dies on rough road"}))
+            name = recorders.start(
+                RecorderOptions([meter], {"vehicle": "delivery van", "complaint": "dies on rough road"})
+            )
             yield name
             recorders.stop(name)
         finally:

@@ -15,8 +15,7 @@ from dash.development.base_component import Component
 
 from meterlog.errors import MeterlogError, UsageError
 from meterlog.session.reader import open_reader
-from meterlog_dashboard.shelf import shelf_of
-from meterlog_dashboard.view import Shop
+from meterlog_dashboard.frame.view import Context
 
 _TYPES = {"csv": "text/csv", "parquet": "application/vnd.apache.parquet", "html": "text/html"}
 
@@ -49,14 +48,14 @@ def session_links(name: str) -> list[Component]:
     ]
 
 
-def register(app: Dash, shop: Shop) -> None:
+def register(app: Dash, context: Context) -> None:
     """Add the addresses."""
 
     def session(name: str, suffix: str) -> flask.Response:
         makers: dict[str, Callable[[Path], None]] = {
-            "csv": lambda out: _csv(shop, name, out),
-            "parquet": lambda out: _parquet(shop, name, out),
-            "html": lambda out: _report(shop, name, out, flask.request.args.getlist("good")),
+            "csv": lambda out: _csv(context, name, out),
+            "parquet": lambda out: _parquet(context, name, out),
+            "html": lambda out: _report(context, name, out, flask.request.args.getlist("good")),
         }
         if suffix not in makers:
             raise MeterlogError(f"a session cannot be taken away as '{suffix}'")
@@ -64,7 +63,7 @@ def register(app: Dash, shop: Shop) -> None:
 
     def circuit() -> flask.Response:
         name = flask.request.args.get("circuit", "")
-        return _made(f"circuit-{Path(name).stem}", "html", lambda out: _circuit_report(shop, name, out))
+        return _made(f"circuit-{Path(name).stem}", "html", lambda out: _circuit_report(context, name, out))
 
     def refused(error: Exception) -> flask.Response:
         return flask.Response(f"meterlog: {error}\n", 404, mimetype="text/plain")
@@ -93,36 +92,36 @@ def _made(stem: str, suffix: str, make: Callable[[Path], None]) -> flask.Respons
     return response
 
 
-def _csv(shop: Shop, name: str, out: Path) -> None:
+def _csv(context: Context, name: str, out: Path) -> None:
     from meterlog.exchange.csv_export import export_csv
 
-    with open_reader(shop.library.path(name)) as reader:
+    with open_reader(context.folder.file(name)) as reader:
         export_csv(reader, out, delimiter=",", decimal=".")
 
 
-def _parquet(shop: Shop, name: str, out: Path) -> None:
+def _parquet(context: Context, name: str, out: Path) -> None:
     from meterlog.exchange.parquet import export_parquet
 
-    with open_reader(shop.library.path(name)) as reader:
+    with open_reader(context.folder.file(name)) as reader:
         export_parquet(reader, out)
 
 
-def _report(shop: Shop, name: str, out: Path, good: Iterable[str]) -> None:
+def _report(context: Context, name: str, out: Path, good: Iterable[str]) -> None:
     from meterlog.report import build_report, write_report
 
-    shelf = shelf_of(shop.library)
-    write_report(build_report([shelf.measured(name)], [shelf.measured(one) for one in good]), out)
+    opened = context.opened
+    write_report(build_report([opened.measured(name)], [opened.measured(one) for one in good]), out)
 
 
-def _circuit_report(shop: Shop, name: str, out: Path) -> None:
+def _circuit_report(context: Context, name: str, out: Path) -> None:
     from meterlog.report import build_report, circuit_part, write_report
-    from meterlog_dashboard.circuit_case import weigh
+    from meterlog_dashboard.circuit.case import weigh
 
     asked = flask.request.args
     sessions = asked.getlist("session")
-    case = weigh(shop.library, name, sessions, _rows(asked.get("rows", "[]")), "dead" in asked)
+    case = weigh(context.folder, name, sessions, _rows(asked.get("rows", "[]")), "dead" in asked)
     part = circuit_part(case.diagnoser, case.measured, case.tried, case.left_out)
-    write_report(build_report([shelf_of(shop.library).measured(one) for one in sessions], circuit=part), out)
+    write_report(build_report([context.opened.measured(one) for one in sessions], circuit=part), out)
 
 
 def _rows(text: str) -> list[dict[str, Any]]:

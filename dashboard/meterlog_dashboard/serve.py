@@ -28,7 +28,7 @@ def run(args: argparse.Namespace) -> int:
         raise UsageError(f"there is no folder '{args.folder}'")
     if not 0 <= args.port <= 65535:
         raise UsageError(f"--port wants a number from 0 to 65535, not {args.port}")
-    from meterlog_dashboard.access import LOOPBACK, Access
+    from meterlog_dashboard.gate.access import LOOPBACK, Access
 
     address = _own_address() if args.lan else None
     hosts = [*LOOPBACK, *([address] if address else [])]
@@ -37,8 +37,8 @@ def run(args: argparse.Namespace) -> int:
     access = Access(hosts, port, args.lan, lambda code: _show_code(code, address, port))
     from waitress.server import create_server
 
-    from meterlog_dashboard.app import build
-    from meterlog_dashboard.lan_server import THREADS, serve_lan
+    from meterlog_dashboard.frame.app import build
+    from meterlog_dashboard.gate.lan_server import THREADS, serve_lan
 
     application = build(args.folder, access).server
     server = create_server(application, sockets=[listening], threads=THREADS, ident="meterlog")

@@ -16,8 +16,8 @@ from meterlog.reading import Quantity
 from meterlog.series import Series
 from meterlog.session import Channel
 from meterlog.signal.reduce import reduce_series
-from meterlog_dashboard.clock import Clock
-from meterlog_dashboard.figures_review import draw_window, strip_figure
+from meterlog_dashboard.review.clock import Clock
+from meterlog_dashboard.review.figures import draw_window, strip_figure
 from tests.bench.table import Row, at_least, at_most, best_s, show
 
 READINGS, DROPOUTS = 10_000_000, 200

@@ -22,8 +22,8 @@ from dataclasses import asdict
 from pathlib import Path
 
 from meterlog.session.commits import WAL_LIMIT_BYTES
-from meterlog_dashboard.access import LOOPBACK, Access
-from meterlog_dashboard.app import build
+from meterlog_dashboard.frame.app import build
+from meterlog_dashboard.gate.access import LOOPBACK, Access
 from tests.bench.growing import followed
 from tests.conftest import PluggedMeter
 from tests.faults.conftest import Killing, command, make_session

@@ -23,7 +23,7 @@ import psutil
 
 from meterlog.session import open_reader
 from meterlog.session.commits import WAL_LIMIT_BYTES
-from meterlog_dashboard.live_session import Follower
+from meterlog_dashboard.live.feed import LiveFeed
 
 METERS, INTERVAL_S = 4, 0.1
 
@@ -56,7 +56,7 @@ class Hour(NamedTuple):
 
 def page(path: Path, out: Connection) -> None:
     """Follow as the live page does, four times a second; sends looks, last sequence numbers seen, longest look."""
-    follower, epoch, after, looks, worst_s, points = Follower(path), "", 0, 0, 0.0, 0
+    follower, epoch, after, looks, worst_s, points = LiveFeed(path), "", 0, 0, 0.0, 0
     state = "growing"
     while state == "growing":
         began_s = time.perf_counter()

@@ -28,8 +28,8 @@ from playwright.sync_api import Page, Route, sync_playwright
 
 from meterlog.reading import Quantity, Reading
 from meterlog.session import SessionWriter
-from meterlog_dashboard.capture_process import Plan, Recorders
-from meterlog_dashboard.library import Library
+from meterlog_dashboard.record.recorder_process import RecorderOptions, Recorders
+from meterlog_dashboard.session_files.folder import SessionFolder
 from tests.bench.table import Row, at_most, show
 
 METERS, RATE_HZ = 4, 10.0
@@ -103,8 +103,8 @@ def rows(seconds: float = 40.0) -> Iterator[Row]:
         assert emulator.stdout is not None
         assert emulator.stdin is not None
         ports = [emulator.stdout.readline().strip() for _ in range(METERS)]
-        recorders = Recorders(Library(folder))
-        name = recorders.start(Plan([f"status14:{port}?label=meter{n}" for n, port in enumerate(ports)]))
+        recorders = Recorders(SessionFolder(folder))
+        name = recorders.start(RecorderOptions([f"status14:{port}?label=meter{n}" for n, port in enumerate(ports)]))
         address, server = stack.enter_context(served(folder))
         page, _ = stack.enter_context(live_pages(address, name))
         page.wait_for_timeout(1000)

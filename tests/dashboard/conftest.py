@@ -19,9 +19,9 @@ RECORDINGS = Path(__file__).parents[2] / "recordings"
 
 
 @pytest.fixture(scope="module")
-def shop_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+def sessions_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A folder with the sample sessions, to be written in."""
-    folder = tmp_path_factory.mktemp("town") / "shop"  # beside it nothing of another test
+    folder = tmp_path_factory.mktemp("town") / "workshop"  # beside it nothing of another test
     folder.mkdir()
     for path in RECORDINGS.glob("*.sqlite"):
         shutil.copy(path, folder / path.name)
@@ -29,12 +29,12 @@ def shop_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture(scope="module")
-def page_address(shop_folder: Path) -> Iterator[str]:
+def page_address(sessions_folder: Path) -> Iterator[str]:
     """Where `meterlog page` serves the folder."""
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
         port = int(probe.getsockname()[1])
-    command = [sys.executable, "-m", "meterlog", "page", "--port", str(port), str(shop_folder)]
+    command = [sys.executable, "-m", "meterlog", "page", "--port", str(port), str(sessions_folder)]
     with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as process:
         assert process.stdout is not None
         assert "page is at" in process.stdout.readline()

@@ -9,8 +9,8 @@ import flask
 import pytest
 from flask.testing import FlaskClient
 
-from meterlog_dashboard.access import COOKIE, LOOPBACK, TRIES, TRIES_WINDOW_S, Access
-from meterlog_dashboard.app import build
+from meterlog_dashboard.frame.app import build
+from meterlog_dashboard.gate.access import COOKIE, LOOPBACK, TRIES, TRIES_WINDOW_S, Access
 
 PHONE = {"REMOTE_ADDR": "192.0.2.7"}
 LAN = "http://192.0.2.1:8050"
@@ -109,7 +109,7 @@ def test_guessing_is_slowed_down_for_each_address_and_locks_nobody_else_out(
     lan: Gate, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     now = [1000.0]
-    monkeypatch.setattr("meterlog_dashboard.access.time.monotonic", lambda: now[0])
+    monkeypatch.setattr("meterlog_dashboard.gate.access.time.monotonic", lambda: now[0])
     wrong = f"{(int(lan.codes[0]) + 1) % 10**8:08d}"
     assert [pair(lan, wrong)[1] for _ in range(TRIES + 1)] == [403] * TRIES + [429]
     assert pair(lan, lan.codes[0])[1] == 429
@@ -120,8 +120,8 @@ def test_guessing_is_slowed_down_for_each_address_and_locks_nobody_else_out(
 
 def test_a_crowd_of_guessers_stays_slow_and_is_forgotten(lan: Gate, monkeypatch: pytest.MonkeyPatch) -> None:
     now = [1000.0]
-    monkeypatch.setattr("meterlog_dashboard.access.time.monotonic", lambda: now[0])
-    monkeypatch.setattr("meterlog_dashboard.access.MOST_TRYING", 3)
+    monkeypatch.setattr("meterlog_dashboard.gate.access.time.monotonic", lambda: now[0])
+    monkeypatch.setattr("meterlog_dashboard.gate.access.MOST_TRYING", 3)
     wrong = f"{(int(lan.codes[0]) + 1) % 10**8:08d}"
     assert [pair(lan, wrong, f"192.0.2.{k}")[1] for k in range(7, 12)] == [403] * 3 + [429] * 2
     now[0] += TRIES_WINDOW_S + 1

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 import flask
 import pytest
 
-from meterlog_dashboard.access import LOOPBACK, Access
+from meterlog_dashboard.gate.access import LOOPBACK, Access
 
 if TYPE_CHECKING:
     from playwright.sync_api import Page

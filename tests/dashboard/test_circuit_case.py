@@ -9,9 +9,9 @@ import pytest
 from meterlog.errors import MeterlogError, UsageError
 from meterlog.reading import Quantity, Reading
 from meterlog.session.writer import SessionWriter
-from meterlog_dashboard.circuit_case import circuit_names, entered_row, live_reading, weigh, without
-from meterlog_dashboard.library import Library
-from meterlog_dashboard.shelf import Shelf
+from meterlog_dashboard.circuit.case import circuit_names, entered_row, live_reading, weigh, without
+from meterlog_dashboard.session_files.folder import SessionFolder
+from meterlog_dashboard.session_files.session_list import SessionList
 
 FORM = {"quantity": "voltage", "at": "fuse_out", "to": "battery_minus", "state": "key_on", "load": "connected"}
 RECORDINGS = Path(__file__).parents[2] / "recordings"
@@ -19,24 +19,24 @@ RECORDINGS = Path(__file__).parents[2] / "recordings"
 
 def test_a_dead_point_after_the_fuse_accuses_what_lies_before_it(tmp_path: Path) -> None:
     rows = [entered_row({**FORM, "at": "fuse_in"}, "12,4 V"), entered_row(FORM, "0.02")]
-    case = weigh(Library(tmp_path), "pump-feed", [], rows, dead=True)
+    case = weigh(SessionFolder(tmp_path), "pump-feed", [], rows, dead=True)
     assert case.diagnosis.hypotheses[0].part == "fuse"
     assert case.own == 2
     assert case.diagnosis.next
 
 
 def test_what_a_session_measured_counts_and_what_it_could_not_is_said() -> None:
-    case = weigh(Library(RECORDINGS), "pump-feed", ["drop-test-bad-ground.sqlite"], [], dead=False)
+    case = weigh(SessionFolder(RECORDINGS), "pump-feed", ["drop-test-bad-ground.sqlite"], [], dead=False)
     assert {m.at for m in case.measured} == {"plug_feed", "plug_ground"}
     assert case.own == 0
-    case = weigh(Library(RECORDINGS), "lamp", ["wiggle-ground-ohms.sqlite"], [], dead=False)
+    case = weigh(SessionFolder(RECORDINGS), "lamp", ["wiggle-ground-ohms.sqlite"], [], dead=False)
     assert case.left_out
 
 
 def test_a_direct_feed_that_runs_clears_the_pump(tmp_path: Path) -> None:
     rows: list[dict[str, object]] = [{"feed": "battery", "into": "pump_plus", "result": "runs"}]
-    before = weigh(Library(tmp_path), "pump-feed", [], [], dead=True)
-    after = weigh(Library(tmp_path), "pump-feed", [], rows, dead=True)
+    before = weigh(SessionFolder(tmp_path), "pump-feed", [], [], dead=True)
+    after = weigh(SessionFolder(tmp_path), "pump-feed", [], rows, dead=True)
     chance = [sum(h.probability for h in c.diagnosis.hypotheses if h.part == "pump") for c in (before, after)]
     assert chance[1] < 0.5 * chance[0]
 
@@ -52,11 +52,11 @@ def test_no_circuit_outside_the_folder_is_read(tmp_path: Path) -> None:
     inside = tmp_path / "folder"
     inside.mkdir()
     (tmp_path / "secret.toml").write_text("name = 'x'")
-    library = Library(inside)
-    assert "pump-feed" in circuit_names(library)
+    folder = SessionFolder(inside)
+    assert "pump-feed" in circuit_names(folder)
     for name in ("../secret.toml", str(tmp_path / "secret.toml"), "nothing"):
         with pytest.raises(MeterlogError, match="no circuit"):
-            weigh(library, name, [], [], dead=False)
+            weigh(folder, name, [], [], dead=False)
 
 
 def test_what_is_no_number_is_refused_in_one_sentence() -> None:
@@ -72,9 +72,9 @@ def test_what_is_no_number_is_refused_in_one_sentence() -> None:
 def test_the_live_meter_gives_its_newest_reading_of_the_right_quantity(tmp_path: Path) -> None:
     import time
 
-    shelf = Shelf(Library(tmp_path))
+    listed = SessionList(tmp_path)
     with pytest.raises(UsageError, match="no meter is being recorded"):
-        live_reading(shelf, "voltage")
+        live_reading(listed, "voltage")
     start_s = time.monotonic() - 1.0
     with SessionWriter.create(tmp_path / "now.sqlite", monotonic_start_s=start_s) as writer:
         numbers = [writer.add_channel(label, Quantity.DC_VOLTAGE, point=label) for label in ("battery", "fuse_out")]
@@ -83,10 +83,10 @@ def test_the_live_meter_gives_its_newest_reading_of_the_right_quantity(tmp_path:
         deadline_s = time.monotonic() + 5.0
         while time.monotonic() < deadline_s:
             try:
-                live = live_reading(shelf, "voltage", "fuse_out")
+                live = live_reading(listed, "voltage", "fuse_out")
                 break
             except UsageError:
                 time.sleep(0.05)
         assert (live.value, live.unit, live.text) == (11.9, "V", "11.9")
         with pytest.raises(UsageError, match="no running meter has shown a current"):
-            live_reading(shelf, "current")
+            live_reading(listed, "current")

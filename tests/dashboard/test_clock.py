@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from meterlog_dashboard.clock import Clock
+from meterlog_dashboard.review.clock import Clock
 
 BERLIN = ZoneInfo("Europe/Berlin")
 

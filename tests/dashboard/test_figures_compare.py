@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from meterlog.compare import compare
 from meterlog.compare.comparison import Band
 from meterlog.drawing.reference import thinned
-from meterlog_dashboard.figures_compare import compare_figure
+from meterlog_dashboard.compare.figures import compare_figure
 
 RECORDINGS = Path(__file__).parents[2] / "recordings"
 

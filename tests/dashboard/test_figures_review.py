@@ -17,8 +17,8 @@ from meterlog.findings import Line
 from meterlog.reading import Flag, Quantity
 from meterlog.series import Series
 from meterlog.session.model import Channel, Marker
-from meterlog_dashboard.clock import Clock
-from meterlog_dashboard.figures_review import detail_figure, draw_window, strip_figure
+from meterlog_dashboard.review.clock import Clock
+from meterlog_dashboard.review.figures import detail_figure, draw_window, strip_figure
 
 DAY = 864_000
 DROPOUT, OVERLOAD, GAP = 612_345, slice(100_000, 100_050), slice(400_000, 400_600)

@@ -16,9 +16,9 @@ import flask
 import pytest
 from waitress.server import create_server
 
-from meterlog_dashboard import lan_server
-from meterlog_dashboard.access import LOOPBACK, Access
-from meterlog_dashboard.lan_server import STRANGERS_CONNECTIONS, UNPAIRED_CONNECTIONS, serve_lan, surplus
+from meterlog_dashboard.gate import lan_server
+from meterlog_dashboard.gate.access import LOOPBACK, Access
+from meterlog_dashboard.gate.lan_server import STRANGERS_CONNECTIONS, UNPAIRED_CONNECTIONS, serve_lan, surplus
 
 pytestmark = pytest.mark.skipif(sys.platform != "linux", reason="only there all of 127.0.0.0/8 is this computer")
 

@@ -19,9 +19,9 @@ from meterlog.analysis import analyze
 from meterlog.reading import Quantity, Reading
 from meterlog.session import SessionWriter, open_reader
 from meterlog.session.contents import Contents
-from meterlog_dashboard.access import LOOPBACK, Access
-from meterlog_dashboard.capture_process import Recorders
-from meterlog_dashboard.library import Library
+from meterlog_dashboard.gate.access import LOOPBACK, Access
+from meterlog_dashboard.record.recorder_process import Recorders
+from meterlog_dashboard.session_files.folder import SessionFolder
 
 PATIENCE_MS = 30_000
 
@@ -69,7 +69,7 @@ def serve(tmp_path: Path) -> Iterator[Callable[[], Served]]:
     yield start
     for one in started:
         one.kill()
-    recorders = Recorders(Library(tmp_path))
+    recorders = Recorders(SessionFolder(tmp_path))
     for name in recorders.running():
         recorders.stop(name)
 
@@ -97,7 +97,7 @@ def press_stop(page: Page) -> None:
 
 
 def wait_ended(folder: Path, name: str) -> None:
-    recorders, give_up = Recorders(Library(folder)), time.monotonic() + 15
+    recorders, give_up = Recorders(SessionFolder(folder)), time.monotonic() + 15
     while recorders.running():
         assert time.monotonic() < give_up, f"{name} did not end"
         time.sleep(0.05)
@@ -278,7 +278,7 @@ def test_page_and_server_killed_in_mid_capture_lose_nothing(
     first = serve()
     command = [sys.executable, "-m", "meterlog", "record", "--quiet", "--out", str(tmp_path / name)]
     with subprocess.Popen([*command, "--meter", f"status14:{counting.port}"], stdout=subprocess.DEVNULL) as recorder:
-        while not Recorders(Library(tmp_path)).running():
+        while not Recorders(SessionFolder(tmp_path)).running():
             time.sleep(0.05)
         lost = browser.new_page()
         lost.goto(f"{first.address}/record/{name}")

@@ -141,8 +141,8 @@ class Growing:
 
 
 @pytest.fixture
-def growing(shop_folder: Path) -> Iterator[Growing]:
-    session = Growing(shop_folder / "growing.sqlite")
+def growing(sessions_folder: Path) -> Iterator[Growing]:
+    session = Growing(sessions_folder / "growing.sqlite")
     yield session
     session.writer.close()
     session.writer.path.unlink()

@@ -10,8 +10,8 @@ import pytest
 
 from meterlog.drawing import drawing_library
 from meterlog.session.reader import open_reader
-from meterlog_dashboard.library import Library
-from meterlog_dashboard.shelf import Shelf
+from meterlog_dashboard.session_files.cache import SessionCache
+from meterlog_dashboard.session_files.folder import SessionFolder
 
 if TYPE_CHECKING:
     from playwright.sync_api import Page
@@ -86,7 +86,7 @@ def test_zoom_by_hand_and_by_button_and_back(tab: Page, page_address: str) -> No
     assert wait_for_other_span(tab, later) == whole
 
 
-def test_a_marker_is_added_changed_and_removed(tab: Page, page_address: str, shop_folder: Path) -> None:
+def test_a_marker_is_added_changed_and_removed(tab: Page, page_address: str, sessions_folder: Path) -> None:
     tab.goto(f"{page_address}/sessions/key-on-suspect.sqlite")
     tab.wait_for_selector("[data-event]")
     tab.fill("#marker-time", "4.5")
@@ -94,7 +94,7 @@ def test_a_marker_is_added_changed_and_removed(tab: Page, page_address: str, sho
     tab.fill("#marker-note", "at the plug")
     tab.click("#marker-save")
     tab.wait_for_selector("#marker-list td:text-is('wiggle')")
-    with open_reader(shop_folder / "key-on-suspect.sqlite") as reader:
+    with open_reader(sessions_folder / "key-on-suspect.sqlite") as reader:
         assert ("wiggle", "at the plug", 4.5) in [(m.name, m.note, m.time_s) for m in reader.markers]
     tab.fill("#marker-note", "at the relay")
     tab.click("#marker-save")
@@ -104,7 +104,7 @@ def test_a_marker_is_added_changed_and_removed(tab: Page, page_address: str, sho
     tab.fill("#marker-time", "999")
     tab.click("#marker-save")
     expect(tab.locator("#marker-said")).to_contain_text("outside")
-    with open_reader(shop_folder / "key-on-suspect.sqlite") as reader:
+    with open_reader(sessions_folder / "key-on-suspect.sqlite") as reader:
         assert "wiggle" not in [m.name for m in reader.markers]
 
 
@@ -131,24 +131,24 @@ def test_nothing_that_is_still_to_be_filled_is_wider_than_a_phone(tab: Page, pag
     assert tab.evaluate("document.documentElement.scrollWidth") <= 390
 
 
-def test_a_file_that_is_no_session_is_a_sentence(tab: Page, page_address: str, shop_folder: Path) -> None:
-    (shop_folder / "torn.sqlite").write_bytes(b"not a session at all" * 100)
+def test_a_file_that_is_no_session_is_a_sentence(tab: Page, page_address: str, sessions_folder: Path) -> None:
+    (sessions_folder / "torn.sqlite").write_bytes(b"not a session at all" * 100)
     tab.goto(f"{page_address}/sessions/torn.sqlite")
     assert "torn.sqlite" in tab.locator(".error[role=alert]").inner_text()
-    (shop_folder / "torn.sqlite").unlink()
-    beside = shop_folder.parent / "secret.sqlite"
-    beside.write_bytes((shop_folder / "crank-good.sqlite").read_bytes())
+    (sessions_folder / "torn.sqlite").unlink()
+    beside = sessions_folder.parent / "secret.sqlite"
+    beside.write_bytes((sessions_folder / "crank-good.sqlite").read_bytes())
     for name in ("..%2Fsecret.sqlite", "%2e%2e%2fsecret.sqlite", "..%5Csecret.sqlite"):
         answer = tab.request.get(f"{page_address}/files/{name}/csv")
         assert "text/csv" not in answer.headers["content-type"]
     assert tab.request.get(f"{page_address}/files/key-on-suspect.sqlite/exe").status == 404
 
 
-def test_the_shelf_reads_a_session_again_only_when_it_changed(shop_folder: Path) -> None:
+def test_the_cache_reads_a_session_again_only_when_it_changed(sessions_folder: Path) -> None:
     from meterlog.session.markers import add_marker
 
-    shelf = Shelf(Library(shop_folder))
-    first = shelf.loaded("crank-good.sqlite")
-    assert shelf.loaded("crank-good.sqlite") is first
-    add_marker(shop_folder / "crank-good.sqlite", "wiggle", time_s=1.0)
-    assert len(shelf.loaded("crank-good.sqlite").markers) == len(first.markers) + 1
+    opened = SessionCache(SessionFolder(sessions_folder))
+    first = opened.loaded("crank-good.sqlite")
+    assert opened.loaded("crank-good.sqlite") is first
+    add_marker(sessions_folder / "crank-good.sqlite", "wiggle", time_s=1.0)
+    assert len(opened.loaded("crank-good.sqlite").markers) == len(first.markers) + 1

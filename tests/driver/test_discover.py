@@ -12,7 +12,7 @@ import pytest
 
 from meterlog.cli.main import main
 from meterlog.driver import discover
-from meterlog_dashboard import meter_search
+from meterlog_dashboard.record import meter_search
 
 CABLE = SimpleNamespace(
     device="/dev/ttyUSB0", description="USB Serial", vid=0x1A86, pid=0x7523, serial_number="A1", location="1-2"

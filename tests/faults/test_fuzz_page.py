@@ -15,8 +15,8 @@ from urllib.parse import quote
 import pytest
 from flask.testing import FlaskClient
 
-from meterlog_dashboard.access import LOOPBACK, Access
-from meterlog_dashboard.app import build
+from meterlog_dashboard.frame.app import build
+from meterlog_dashboard.gate.access import LOOPBACK, Access
 from tests.faults.conftest import make_session
 from tests.faults.test_damaged import REFUSED
 

@@ -1,0 +1,1 @@
+"""The cautions that are read once before measuring a quantity."""

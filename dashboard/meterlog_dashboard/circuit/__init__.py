@@ -1,0 +1,1 @@
+"""The view that diagnoses a circuit and says what to measure next."""

@@ -1,0 +1,264 @@
+"""The circuit as a chain of parts: how likely each is at fault, what was read where, and what to measure next."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from dash import Dash, Input, Output, State, ctx, dcc, html, no_update
+from dash.development.base_component import Component
+from dash.exceptions import PreventUpdate
+
+from meterlog.errors import MeterlogError
+from meterlog_dashboard.downloads import circuit_address
+from meterlog_dashboard.frame.view import Context
+
+PATH = "/circuit"
+TITLE = "Circuit"
+
+_QUANTITIES = {"voltage": "voltage", "voltage_drop": "voltage drop", "current": "current", "resistance": "resistance"}
+_STATES = {
+    "off": "key off",
+    "key_on": "key on",
+    "prime": "during the prime",
+    "crank": "cranking",
+    "run": "engine running",
+    "isolated": "isolated, no power",
+}
+_LOADS = {"connected": "all connected", "unplugged": "load unplugged", "lamp": "test lamp as the load"}
+_FORM = ("quantity", "at", "to", "state", "load")
+_MOST_OFFERED = 200
+
+
+def layout(context: Context, rest: str, query: Mapping[str, str]) -> Component:
+    """The choice of circuit, what to measure next, the chain, and the form for a reading."""
+    from meterlog_dashboard.circuit.case import circuit_names
+
+    del rest
+    names = circuit_names(context.folder)
+    chosen = query["circuit"] if query.get("circuit") in names else "pump-feed"
+    session = [query["session"]] if query.get("session") else []
+    recorded = [s.path.name for s in context.listed.so_far()[0] if s.readings][:_MOST_OFFERED]
+    return html.Div(
+        [
+            html.H1(TITLE),
+            html.Div(
+                [
+                    _choice("circuit-name", "Which circuit", names, chosen, clearable=False),
+                    _choice("circuit-sessions", "Recorded on it", recorded, session, multi=True),
+                    html.Div(
+                        [
+                            html.Label("Complaint", htmlFor="circuit-dead"),
+                            dcc.Checklist(
+                                [{"label": "it does not work at all", "value": "dead"}], [], id="circuit-dead"
+                            ),
+                        ]
+                    ),
+                ],
+                className="fields",
+            ),
+            dcc.Store(id="circuit-rows", data=[]),
+            dcc.Store(id="circuit-next"),
+            dcc.Store(id="circuit-remove"),
+            html.Div(id="circuit-verdict", role="status"),
+            html.Div(id="circuit-suggestion"),
+            _form(),
+            html.Div(id="circuit-chain"),
+        ],
+        className="circuit",
+    )
+
+
+def _choice(id_: str, label: str, options: list[str], value: Any, **more: Any) -> Component:
+    offered: Any = options
+    box = dcc.Dropdown(offered, value, id=id_, placeholder="none", maxHeight=420, **more)
+    return html.Div([html.Label(label, htmlFor=id_), box])
+
+
+def _select(id_: str, label: str, words: Mapping[str, str]) -> Component:
+    options: Any = [{"label": shown, "value": word} for word, shown in words.items()]
+    return html.Div(
+        [
+            html.Label(label, htmlFor=id_),
+            dcc.Dropdown(options, id=id_, clearable=False, searchable=False, maxHeight=420),
+        ]
+    )
+
+
+def _form() -> Component:
+    return html.Div(
+        [
+            html.H2("Enter a reading"),
+            html.Div(
+                [
+                    _select("reading-quantity", "What", _QUANTITIES),
+                    _select("reading-at", "Red probe at", {}),
+                    _select("reading-to", "Black probe at", {}),
+                    _select("reading-state", "State", _STATES),
+                    _select("reading-load", "Load", _LOADS),
+                    html.Div(
+                        [
+                            html.Label("Reading (V, A, ohm, or 'open')", htmlFor="reading-value"),
+                            dcc.Input(id="reading-value", type="text", autoComplete="off", maxLength=20),
+                        ]
+                    ),
+                ],
+                className="fields",
+            ),
+            html.Div(
+                [
+                    html.Button("Take it from the meter", id="reading-live"),
+                    html.Button("Add this reading", id="reading-add", className="main"),
+                ],
+                className="row",
+            ),
+            html.P(id="reading-said", role="status"),
+            html.Details(
+                [
+                    html.Summary("A direct feed was tried"),
+                    html.Div(
+                        [
+                            _select("feed-into", "Battery voltage fed into", {}),
+                            _select("feed-result", "What happened", {"runs": "it ran", "dead": "it stayed dead"}),
+                        ],
+                        className="fields",
+                    ),
+                    html.Div(id="feed-cautions", className="small"),
+                    html.Button("Add what was tried", id="feed-add"),
+                ]
+            ),
+        ],
+        className="panel",
+    )
+
+
+def register(app: Dash, context: Context) -> None:
+    """Add its callbacks."""
+    _register_case(app, context)
+    _register_suggested(app)
+    _register_meter(app, context)
+    _register_entering(app, context)
+
+
+def _register_case(app: Dash, context: Context) -> None:
+    """What all that is known says."""
+
+    @app.callback(
+        Output("circuit-verdict", "children"),
+        Output("circuit-suggestion", "children"),
+        Output("circuit-chain", "children"),
+        Output("circuit-next", "data"),
+        Output("reading-at", "options"),
+        Output("reading-to", "options"),
+        Output("feed-into", "options"),
+        Output("feed-cautions", "children"),
+        Input("circuit-name", "value"),
+        Input("circuit-sessions", "value"),
+        Input("circuit-dead", "value"),
+        Input("circuit-rows", "data"),
+    )
+    def think(name: str, sessions: list[str] | None, dead: list[str], rows: list[dict[str, Any]]) -> tuple[Any, ...]:
+        from meterlog_dashboard.circuit import display
+        from meterlog_dashboard.circuit.case import weigh
+
+        try:
+            case = weigh(context.folder, name, sessions or [], rows, bool(dead))
+        except MeterlogError as error:
+            said = html.P(str(error), role="alert", className="error")
+            return said, None, None, None, no_update, no_update, no_update, None
+        address = circuit_address(name, sessions or [], rows, bool(dead))
+        report = html.A("Report", href=address, className="button main", download="")
+        first = case.diagnosis.next[0].measurement if case.diagnosis.next else None
+        suggested = {key: getattr(first, key) for key in _FORM} if first else None
+        places = display.places(case.circuit)
+        verdict = [display.verdict(case), html.Div(report, id="circuit-take", className="row")]
+        shown = (verdict, display.suggestion(case), display.chain(case))
+        points, feeding = display.points(case.circuit), display.feed_cautions(case)
+        return *shown, suggested, places, places, points, feeding
+
+    @app.callback(
+        Output("circuit-rows", "data", allow_duplicate=True),
+        Input("circuit-name", "value"),
+        prevent_initial_call=True,
+    )
+    def begin_again(_: str) -> list[Any]:
+        return []
+
+
+def _register_suggested(app: Dash) -> None:
+    """The form stands ready for the measurement that is worth taking next."""
+
+    @app.callback(
+        *(Output(f"reading-{key}", "value") for key in _FORM),
+        Input("circuit-next", "data"),
+        prevent_initial_call=True,
+    )
+    def fill(suggested: dict[str, str] | None) -> list[Any]:
+        if not suggested:
+            raise PreventUpdate
+        return [suggested[key] for key in _FORM]
+
+
+def _register_meter(app: Dash, context: Context) -> None:
+    """The value from a meter that is being recorded."""
+
+    @app.callback(
+        Output("reading-value", "value"),
+        Output("reading-said", "children"),
+        Input("reading-live", "n_clicks"),
+        State("reading-quantity", "value"),
+        State("reading-at", "value"),
+        prevent_initial_call=True,
+    )
+    def take(_: int, quantity: str | None, at: str | None) -> tuple[Any, str]:
+        from meterlog_dashboard.circuit.case import live_reading
+
+        try:
+            live = live_reading(context.listed, quantity or "voltage", at or "")
+        except MeterlogError as error:
+            return no_update, str(error)
+        return live.text, f"{live.text} {live.unit} now on '{live.label}' of {live.session}. Add it if it is steady."
+
+
+def _register_entering(app: Dash, context: Context) -> None:
+    """What a person enters, and takes out again."""
+
+    @app.callback(
+        Output("circuit-rows", "data"),
+        Output("reading-value", "value", allow_duplicate=True),
+        Output("reading-said", "children", allow_duplicate=True),
+        Input("reading-add", "n_clicks"),
+        Input("feed-add", "n_clicks"),
+        Input("circuit-remove", "data"),
+        State("circuit-rows", "data"),
+        State("circuit-name", "value"),
+        State("reading-value", "value"),
+        State("feed-into", "value"),
+        State("feed-result", "value"),
+        *(State(f"reading-{key}", "value") for key in _FORM),
+        prevent_initial_call=True,
+    )
+    def add(
+        _: int,
+        __: int,
+        removed: dict[str, Any] | None,
+        rows: list[dict[str, Any]],
+        name: str,
+        text: str | None,
+        into: str | None,
+        result: str | None,
+        *form: str | None,
+    ) -> tuple[Any, Any, str]:
+        from meterlog_dashboard.circuit.case import check_row, entered_row, without
+
+        if ctx.triggered_id == "circuit-remove" and removed:
+            return without(rows, str(removed["kind"]), int(removed["place"])), no_update, "Taken out."
+        try:
+            if ctx.triggered_id == "feed-add":
+                row: dict[str, Any] = {"feed": "battery", "into": into, "result": result}
+            else:
+                row = entered_row({key: value for key, value in zip(_FORM, form, strict=True) if value}, text or "")
+            check_row(context.folder, name, row)
+        except MeterlogError as error:
+            return no_update, no_update, str(error)
+        return [*rows, row], "", "Added."

@@ -1,0 +1,1 @@
+"""The view that compares known-good sessions with a suspect one."""

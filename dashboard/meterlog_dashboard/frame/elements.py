@@ -1,0 +1,38 @@
+"""Pieces that several views are put together from."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from dash import html
+from dash.development.base_component import Component
+
+PLOT: Any = {"displayModeBar": False, "doubleClick": False, "responsive": True, "scrollZoom": False}
+"""How every plot behaves: no tool bar of the drawing library; the page has its own buttons."""
+
+STRIP_PLOT: Any = {**PLOT, "edits": {"shapePosition": True}}
+"""The same where a frame can be dragged."""
+
+
+def attributes(**named: object) -> dict[str, Any]:
+    """Attributes that an element has no argument for, such as `data-event` and `aria-label`: `data_event=3`."""
+    return {name.replace("_", "-"): str(value) for name, value in named.items()}
+
+
+def table(headings: Sequence[str], rows: Sequence[Component], label: str) -> Component:
+    """A table that scrolls sideways by itself; on a phone each row is a card, and each cell knows its heading."""
+    for row in rows:
+        for cell, heading in zip(row.children, headings, strict=True):
+            setattr(cell, "data-label", heading)
+    head = html.Thead(html.Tr([html.Th(heading, scope="col") for heading in headings]))
+    return html.Div(
+        html.Table([head, html.Tbody(list(rows))]), className="scroll stacked", tabIndex="0", role="region", title=label
+    )
+
+
+def verdict_word(verdict: str) -> Component:
+    """A verdict with its sign, in words; the colour comes on top."""
+    from meterlog.report.build import MARKS
+
+    return html.Span(f"{MARKS[verdict]} {verdict}", className=f"verdict {verdict.split()[0]}")

@@ -1,0 +1,56 @@
+"""What a view is: a part of the page with an address of its own."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Protocol
+
+from dash import Dash
+from dash.development.base_component import Component
+
+from meterlog_dashboard.session_files.cache import SessionCache
+from meterlog_dashboard.session_files.folder import SessionFolder
+from meterlog_dashboard.session_files.session_list import SessionList
+
+
+@dataclass(frozen=True, slots=True)
+class Context:
+    """The sessions that every view works with.
+
+    Attributes:
+        folder: the session files, found by name.
+        opened: those that were looked at, in memory.
+        listed: what each of them is.
+    """
+
+    folder: SessionFolder
+    opened: SessionCache
+    listed: SessionList
+
+    @classmethod
+    def of(cls, path: Path) -> Context:
+        """The context of a folder."""
+        folder = SessionFolder(path)
+        return cls(folder, SessionCache(folder), SessionList(folder.path))
+
+
+class View(Protocol):
+    """One module a view; the module itself is the object.
+
+    Attributes:
+        PATH: the first part of its address, `/record`.
+        TITLE: its name in the navigation.
+    """
+
+    PATH: str
+    TITLE: str
+
+    def layout(self, context: Context, rest: str, query: Mapping[str, str]) -> Component:
+        """What to show for `PATH/rest?query`."""
+        ...
+
+    def register(self, app: Dash, context: Context) -> Any:
+        """Add its callbacks."""
+        ...

@@ -1,0 +1,1 @@
+"""The live page of a session that is being recorded."""

@@ -1,0 +1,302 @@
+"""Follows the sessions that are being recorded: what came since a page last asked, and the events as they are decided.
+
+One follower a session serves every page that is open. It reads the file and nothing else, opens it for each look, and
+forgets all of it when nobody asks any more.
+"""
+
+from __future__ import annotations
+
+import math
+import threading
+import time
+from collections import deque
+from dataclasses import dataclass, field
+from itertools import islice
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from meterlog.capture.detection import live_detection
+from meterlog.capture.notices import Detector
+from meterlog.cli.readout import amount, readout
+from meterlog.drawing.palette import kind_colour
+from meterlog.events import Event
+from meterlog.kinds import KINDS
+from meterlog.reading import Flag, Reading
+from meterlog.session import Channel, LinkChange, Marker, open_reader
+from meterlog.session.lock import recorder_says
+from meterlog.session.model import ARMED, CAPTURE
+from meterlog.session.reader import SessionReader
+from meterlog_dashboard.session_files.folder import SessionFolder
+
+KEPT = 1500
+"""Readings a channel that a page which comes late is given: 2.5 minutes at 10 readings/s."""
+
+_SHARED_S = 0.03  # pages that ask within so short a time are answered from one look
+_FORGET_S = 30.0
+_EVENTS_KEPT = 200
+_SILENT_INTERVALS = 4.0  # as `gap`
+_SILENT_AT_LEAST_S = 2.0
+
+
+@dataclass(slots=True)
+class _Point:
+    """A reading on its way to the browser: sequence number, time, value; None breaks the line or is an overload."""
+
+    sequence: int
+    time_s: float
+    value: float | None
+    overload: bool = False
+
+
+@dataclass
+class _Followed:
+    """One channel, as far as it was read."""
+
+    channel: Channel
+    detector: Detector
+    cursor: int = 0
+    points: deque[_Point] = field(default_factory=lambda: deque(maxlen=KEPT))
+    steps: deque[float] = field(default_factory=lambda: deque(maxlen=40))
+    last: Reading | None = None
+    low: float = math.inf
+    high: float = -math.inf
+    count: int = 0
+
+    @property
+    def interval_s(self) -> float | None:
+        """Between readings, s: the median of the last ones."""
+        if len(self.steps) >= 4:
+            return float(np.median(self.steps))
+        return self.channel.interval_s
+
+    @property
+    def silent_after_s(self) -> float:
+        """Silence after which its readings are old, s."""
+        return max(_SILENT_AT_LEAST_S, _SILENT_INTERVALS * (self.interval_s or 0.0))
+
+
+class LiveFeed:
+    """One growing session. Usable from any thread."""
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        self.asked_s = time.monotonic()
+        self._lock = threading.Lock()
+        self._epoch = f"{time.time_ns():x}"
+        self._sequence = 0
+        self._looked_s = -math.inf
+        self._followed: dict[int, _Followed] = {}
+        self._events: deque[tuple[int, Event]] = deque(maxlen=_EVENTS_KEPT)
+        self._markers: list[Marker] = []
+        self._links: list[LinkChange] = []
+        self._about: dict[str, Any] = {}
+        self._ended = "growing"
+
+    def since(self, epoch: str, after: int) -> dict[str, Any]:
+        """What the page does not have yet; all that is kept, with `reset`, where it speaks of another follower.
+
+        Raises:
+            SessionError: the file cannot be read.
+        """
+        with self._lock:
+            self.asked_s = now_s = time.monotonic()
+            if self._ended == "growing" and now_s - self._looked_s >= _SHARED_S:
+                self._look()
+                self._looked_s = now_s
+            reset = epoch != self._epoch
+            after = 0 if reset else after
+            return {
+                **self._about,
+                "epoch": self._epoch,
+                "sequence": self._sequence,
+                "reset": reset,
+                "state": self._ended,
+                "channels": [self._said(one) for one in self._shown()],
+                "points": {one.channel.number: _columns(one.points, after) for one in self._shown()},
+                "events": [self._event(n, event) for n, event in self._events if n > after],
+                "markers": [[m.time_s, m.name, m.note, m.by == CAPTURE] for m in self._markers[-_EVENTS_KEPT:]],
+            }
+
+    def _look(self) -> None:
+        with open_reader(self.path) as reader:
+            ended = reader.ended  # asked before the rest: what is read after it is complete
+            self._start_s = reader.monotonic_start_s  # a suspension of the computer moves it
+            if not self._about:
+                self._about = {"started": reader.started_at.isoformat(), "details": reader.details}
+                self._detection = live_detection(reader.details)
+            duration_s = reader.duration_s
+            self._links = reader.link_changes
+            self._take_markers(reader.markers)
+            for channel in reader.channels:
+                if channel.number not in self._followed:
+                    self._follow(channel)
+                self._read(reader, self._followed[channel.number])
+        if ended != "growing":
+            for one in self._followed.values():
+                self._found(one.detector.finish())
+        self._ended = ended
+        self._about["elapsed_s"] = time.monotonic() - self._start_s if ended == "growing" else duration_s
+        waiting = ended == "growing" and bool(self._markers) and self._waiting()
+        self._about["waits_for"] = self._markers_of(ARMED)[-1].note if waiting else ""
+        if waiting:
+            self._show_unkept()
+
+    def _follow(self, channel: Channel) -> None:
+        self._followed[channel.number] = _Followed(channel, self._detection(channel))
+        for marker in self._markers:
+            self._followed[channel.number].detector.marker(marker)
+
+    def _take_markers(self, markers: list[Marker]) -> None:
+        known = {marker.number for marker in self._markers}
+        for marker in markers:
+            if marker.number not in known:
+                for one in self._followed.values():
+                    one.detector.marker(marker)
+        self._markers = markers
+
+    def _markers_of(self, name: str) -> list[Marker]:
+        return [marker for marker in self._markers if (marker.name, marker.by) == (name, CAPTURE)]
+
+    def _waiting(self) -> bool:
+        """Whether an armed capture waits: nothing came after the moment when it began to."""
+        by_capture = [marker for marker in self._markers if marker.by == CAPTURE]
+        return bool(by_capture) and by_capture[-1].name == ARMED and "shows" in recorder_says(self.path)
+
+    def _read(self, reader: SessionReader, one: _Followed) -> None:
+        series, one.cursor = reader.follow(one.channel.number, one.cursor)
+        if not len(series):
+            return
+        columns = (series.time_s.tolist(), series.value.tolist(), series.resolution.tolist(), series.flags.tolist())
+        readings = [
+            Reading(time_s, value, one.channel.quantity, resolution, Flag(flags))
+            for time_s, value, resolution, flags in zip(*columns, strict=True)
+        ]
+        for reading in readings[-KEPT:]:
+            self._add(one, reading)
+        one.count += len(readings)
+        finite = series.value[np.isfinite(series.value)]
+        if len(finite):
+            one.low, one.high = min(one.low, float(finite.min())), max(one.high, float(finite.max()))
+        self._found(one.detector.feed(readings))
+
+    def _add(self, one: _Followed, reading: Reading) -> None:
+        """Keep a reading for the pages, with a break before it where readings are missing."""
+        if one.last is not None:
+            step_s = reading.time_s - one.last.time_s
+            if step_s > max(1.0, _SILENT_INTERVALS * (one.interval_s or 0.0)):
+                self._sequence += 1
+                one.points.append(_Point(self._sequence, one.last.time_s + 1e-3, None))
+            else:
+                one.steps.append(step_s)
+        self._sequence += 1
+        overload = not math.isfinite(reading.value)
+        value = None if overload else reading.value
+        one.points.append(_Point(self._sequence, reading.time_s, value, overload))
+        one.last = reading
+
+    def _show_unkept(self) -> None:
+        """While an armed capture waits its readings are in no file; the recorder says what the meters show."""
+        for number, time_s, value, resolution, flags in recorder_says(self.path).get("shows", []):
+            one = self._followed.get(number)
+            if one is not None:
+                one.last = Reading(time_s, value, one.channel.quantity, resolution, Flag(flags))
+
+    def _found(self, events: list[Event]) -> None:
+        for event in events:
+            self._sequence += 1
+            self._events.append((self._sequence, event))
+
+    def _shown(self) -> list[_Followed]:
+        """The channels that are still measured: where a dial was turned, only the newest quantity's."""
+        newest: dict[tuple[str, str], _Followed] = {}
+        for one in self._followed.values():
+            key = (one.channel.address, one.channel.label)
+            rival = newest.get(key)
+            if rival is None or _last_s(one) >= _last_s(rival):
+                newest[key] = one
+        return sorted(newest.values(), key=lambda one: one.channel.number)
+
+    def _said(self, one: _Followed) -> dict[str, Any]:
+        channel = one.channel
+        age_s = None
+        if one.last is not None:
+            age_s = max(0.0, time.monotonic() - self._start_s - one.last.time_s)
+        link = next((link for link in reversed(self._links) if link.channel == channel.number), None)
+        resolution = one.last.resolution if one.last else math.nan
+        return {
+            "number": channel.number,
+            "label": channel.label,
+            "point": channel.point,
+            "quantity": str(channel.quantity),
+            "measured": channel.quantity.words,
+            "unit": channel.quantity.unit,
+            "shown": readout(one.last) if one.last else "–",
+            "low": amount(one.low, channel.quantity, resolution) if one.low < math.inf else "–",
+            "high": amount(one.high, channel.quantity, resolution) if one.high > -math.inf else "–",
+            "count": one.count,
+            "interval_s": one.interval_s,
+            "age_s": age_s,
+            "silent_after_s": one.silent_after_s,
+            "up": link is None or link.up,
+            "cause": "" if link is None or link.up else link.cause,
+        }
+
+    def _event(self, sequence: int, event: Event) -> dict[str, Any]:
+        one = self._followed.get(event.channel)
+        kind = KINDS[event.kind]
+        return {
+            "sequence": sequence,
+            "kind": kind.words,
+            "sort": kind.sort,
+            "colour": kind_colour(event.kind),
+            "channel": event.channel,
+            "label": one.channel.label if one else "",
+            "start_s": event.start_s,
+            "end_s": event.end_s,
+            "detail": event.detail.replace("+-", "±"),
+        }
+
+
+class LiveFeeds:
+    """One follower for each session that a page looks at live."""
+
+    def __init__(self, folder: SessionFolder) -> None:
+        self._folder = folder
+        self._lock = threading.Lock()
+        self._by_name: dict[str, LiveFeed] = {}
+
+    def of(self, name: str) -> LiveFeed:
+        """The follower of a session.
+
+        Raises:
+            NotASession: there is none of that name.
+        """
+        path = self._folder.file(name)
+        with self._lock:
+            now_s = time.monotonic()
+            for old in [n for n, one in self._by_name.items() if now_s - one.asked_s > _FORGET_S]:
+                del self._by_name[old]
+            if name not in self._by_name:
+                self._by_name[name] = LiveFeed(path)
+            return self._by_name[name]
+
+
+def _columns(points: deque[_Point], after: int) -> list[list[Any]]:
+    """Times, values, overloads of the points after a sequence number; those are at the right end."""
+    new = 0
+    for point in reversed(points):
+        if point.sequence <= after:
+            break
+        new += 1
+    some = list(islice(points, len(points) - new, None))
+    return [
+        [round(point.time_s, 4) for point in some],
+        [point.value for point in some],
+        [int(point.overload) for point in some],
+    ]
+
+
+def _last_s(one: _Followed) -> float:
+    return one.last.time_s if one.last else -math.inf

@@ -1,0 +1,79 @@
+"""What a live page asks the server for while it is open: what is new, a marker, the end. Small answers, no Dash."""
+
+from __future__ import annotations
+
+import os
+import time
+from typing import Any
+
+import flask
+
+from meterlog.errors import MeterlogError, NotASession, SessionError, UsageError
+from meterlog.session.markers import add_marker
+from meterlog_dashboard.frame.view import Context
+from meterlog_dashboard.live.feed import LiveFeed, LiveFeeds
+from meterlog_dashboard.record.recorder_process import Recorders
+
+_LONGEST_TEXT = 200
+_PATIENCE_S = 2.0
+_AGAIN_S = 0.05
+
+
+def add_routes(server: flask.Flask, context: Context, recorders: Recorders) -> None:
+    """Add the addresses under `/live/`."""
+    followers = LiveFeeds(context.folder)
+
+    def new(name: str) -> flask.Response:
+        asked = flask.request.args
+        after = asked.get("after", default=0, type=int)
+        return _answer(_since(followers.of(name), asked.get("epoch", ""), after))
+
+    def mark(name: str) -> flask.Response:
+        said = flask.request.get_json(silent=True)
+        text = said.get("name") if isinstance(said, dict) else None
+        if not isinstance(text, str) or len(text) > _LONGEST_TEXT:
+            raise UsageError(f"a marker wants a text of at most {_LONGEST_TEXT} characters")
+        marker = add_marker(context.folder.file(name), text)
+        return _answer({"time_s": marker.time_s, "name": marker.name})
+
+    def stop(name: str) -> flask.Response:
+        recorders.stop(name)
+        return _answer({})
+
+    def failed(error: Exception) -> flask.Response:
+        name = (flask.request.view_args or {}).get("name", "")
+        gone = isinstance(error, NotASession) and not os.path.exists(
+            context.folder.path / name
+        )  # False for what can be no name
+        words = recorders.last_words(name) if gone else ""
+        return _answer({"error": words or str(error)}, 404 if gone else 400)
+
+    routes = flask.Blueprint("live", __name__, url_prefix="/live")
+    routes.add_url_rule("/<name>", "new", new)
+    routes.add_url_rule("/<name>/marker", "mark", mark, methods=["POST"])
+    routes.add_url_rule("/<name>/stop", "stop", stop, methods=["POST"])
+    routes.register_error_handler(MeterlogError, failed)
+    server.register_blueprint(routes)
+
+
+def _since(follower: LiveFeed, epoch: str, after: int) -> dict[str, Any]:
+    """What is new. A session that its recorder is just closing cannot be read for a moment: then again.
+
+    Raises:
+        SessionError: it cannot be read, or is gone.
+    """
+    give_up_s = time.monotonic() + _PATIENCE_S
+    while True:
+        try:
+            return follower.since(epoch, after)
+        except SessionError:
+            if time.monotonic() > give_up_s or not follower.path.exists():
+                raise
+        time.sleep(_AGAIN_S)
+
+
+def _answer(body: dict[str, object], status: int = 200) -> flask.Response:
+    answer = flask.jsonify(body)
+    answer.status_code = status
+    answer.headers["Cache-Control"] = "no-store"
+    return answer

@@ -1,0 +1,1 @@
+"""The view that sets up a recording and starts its recorder."""

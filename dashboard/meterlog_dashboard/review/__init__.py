@@ -1,0 +1,1 @@
+"""The Review of one session: plots, statistics, findings, events, markers."""

@@ -1,0 +1,296 @@
+"""Review: one session's channels on one time axis, its events, findings and markers."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
+from urllib.parse import quote
+
+from dash import ClientsideFunction, Dash, Input, Output, Patch, State, dcc, html, no_update
+from dash.development.base_component import Component
+from dash.exceptions import PreventUpdate
+
+from meterlog.drawing.primitives import Figure
+from meterlog.drawing.row import Row, Window
+from meterlog.errors import SessionError
+from meterlog.session.model import HARD_END
+from meterlog.text.figures import seconds
+from meterlog_dashboard.downloads import session_links
+from meterlog_dashboard.frame.elements import PLOT, STRIP_PLOT, attributes
+from meterlog_dashboard.frame.view import Context
+from meterlog_dashboard.review import markers as review_markers
+from meterlog_dashboard.review.clock import Clock
+from meterlog_dashboard.review.figures import detail_figure, draw_window, strip_figure, strip_window
+from meterlog_dashboard.review.tables import (
+    EVENTS_A_PAGE,
+    event_sentence,
+    event_table,
+    finding_list,
+    statistics_table,
+)
+
+if TYPE_CHECKING:  # it imports much, and the page is to be there at once
+    from meterlog.loaded import Loaded
+
+Span = tuple[float, float]
+"""A stretch of time, s from the session's start."""
+
+_REFRESH_MS = 2000
+_STATES = {
+    "clean": "",
+    "hard": HARD_END,
+    "growing": "It is being recorded: the plot follows.",
+}
+
+
+def layout(context: Context, name: str, query: Mapping[str, str]) -> Component:  # noqa: ARG001
+    """The Review of one session, all of it in view."""
+    session = context.opened.loaded(name)
+    clock = Clock(session.started_at, session.duration_s)
+    whole = _whole(session)
+    return html.Div(
+        [
+            *_stores(name, session, clock, whole),
+            _heading(name, session, clock),
+            _links(name),
+            html.Section(_plots(session, clock, whole), **attributes(aria_label="Plots")),
+            html.Section([html.H2("In view"), html.Div(statistics_table(session, whole), id="review-statistics")]),
+            html.Section([html.H2("Findings"), html.Div(html.P("Reading …"), id="review-findings")]),
+            html.Section([html.H2("Events"), html.Div(id="review-events")]),
+            html.Section([html.H2("Markers"), *review_markers.parts(session, clock)]),
+        ],
+        className="review",
+    )
+
+
+def _whole(session: Loaded) -> Span:
+    """All of it with a little room at the ends."""
+    pad_s = max(0.5, 0.01 * session.duration_s)
+    return -pad_s, session.duration_s + pad_s
+
+
+def _length(session: Loaded, clock: Clock) -> dict[str, Any]:
+    """How far the session goes by now, for `assets/review.js`."""
+    start_ms = float(clock.ms(0.0))
+    return {"duration_s": session.duration_s, "whole": _whole(session), "start_ms": start_ms, "ended": session.ended}
+
+
+def _stores(name: str, session: Loaded, clock: Clock, whole: Span) -> list[Component]:
+    growing = session.ended == "growing"
+    return [
+        dcc.Store(id="review-name", data=name),
+        dcc.Store(id="review-length", data=_length(session, clock)),
+        dcc.Store(id="review-span", data={"span": whole, "moves": 0, "duration_s": session.duration_s}),
+        dcc.Store(id="review-grows", data=growing),
+        dcc.Store(id="review-analyzed", data=0),
+        dcc.Store(id="review-chosen"),
+        dcc.Store(id="event-times", data=[]),
+        dcc.Store(id="event-page"),
+        dcc.Interval(id="review-tick", interval=_REFRESH_MS, disabled=not growing),
+    ]
+
+
+def _heading(name: str, session: Loaded, clock: Clock) -> Component:
+    case = " · ".join(session.details[key] for key in ("vehicle", "complaint") if session.details.get(key))
+    facts = f"{session.started_at:%Y-%m-%d %H:%M:%S} {clock.zone}, {seconds(session.duration_s)}, {name}. "
+    return html.Div(
+        [
+            html.H1(case or name.removesuffix(".sqlite")),
+            html.P([facts, html.Span(_STATES[session.ended], id="review-state", role="status")], className="soft"),
+            html.P(clock.change[1], className="note") if clock.change else None,
+        ]
+    )
+
+
+def _links(name: str) -> Component:
+    asked = quote(name, safe="")
+    return html.Div(
+        [
+            *session_links(name),
+            dcc.Link("Compare with known-good", href=f"/compare?suspect={asked}", className="button"),
+            dcc.Link("Which part is it?", href=f"/circuit?session={asked}", className="button"),
+        ],
+        className="row",
+    )
+
+
+def _plots(session: Loaded, clock: Clock, whole: Span) -> list[Component]:
+    rows = _rows(session, analyzed=False)
+    window = draw_window(rows, session.markers, clock, whole)
+    strip = strip_figure(rows, clock, whole, whole)
+    moves = (
+        ("earlier", "◀", "Earlier"),
+        ("later", "▶", "Later"),
+        ("closer", "+", "Closer"),
+        ("wider", "−", "Wider"),
+        ("all", "All", "All of the session"),
+    )
+    events = (("event-previous", "◀ Event", "Previous event, key p"), ("event-next", "Event ▶", "Next event, key n"))
+    names = ", ".join(row.title for row in rows)
+    return [
+        html.P("All of it; move the frame, or press a place:", className="soft small"),
+        html.Div(
+            dcc.Graph(id="strip", figure=strip, config=STRIP_PLOT),
+            role="img",
+            **attributes(aria_label=f"The session: {names}"),
+        ),
+        html.Div(
+            [
+                *(
+                    html.Button(sign, id=f"move-{move}", title=words, **attributes(aria_label=words))
+                    for move, sign, words in moves
+                ),
+                *(html.Button(sign, id=id_, title=words) for id_, sign, words in events),
+            ],
+            className="row sticky",
+        ),
+        html.P("Find the events with n and p, or the buttons.", id="event-said", role="status"),
+        html.Div(
+            dcc.Graph(id="detail", figure=detail_figure(window, rows, clock, whole), config=PLOT),
+            role="img",
+            **attributes(aria_label=f"Readings over time: {names}. The tables below say the same in words."),
+        ),
+    ]
+
+
+def _rows(session: Loaded, analyzed: bool) -> list[Row]:
+    """The rows to draw; with events and limits only once the analysis is wanted."""
+    if not analyzed:
+        return [Row(channel, session.series(channel.number)) for channel in session.channels]
+    numbered = list(enumerate(session.analysis.events, 1))
+    return [
+        Row(
+            channel,
+            session.series(channel.number),
+            [(n, e) for n, e in numbered if e.channel == channel.number],
+            session.analysis.lines(channel.number),
+        )
+        for channel in session.channels
+    ]
+
+
+def register(app: Dash, context: Context) -> None:
+    """Add its callbacks."""
+    review_markers.register(app, context)
+    _listen_to_plots(app)
+    _register_growing(app, context)
+    _register_explaining(app, context)
+    _register_drawing(app, context)
+
+
+def _listen_to_plots(app: Dash) -> None:
+    """Whatever changes the stretch that is shown or the chosen event is decided in the browser: `assets/review.js`."""
+    for function, plot, news in (
+        ("dragged", "detail", "relayoutData"),
+        ("eventPressed", "detail", "clickData"),
+        ("stripDragged", "strip", "relayoutData"),
+        ("stripPressed", "strip", "clickData"),
+        ("grown", "review-length", "data"),
+    ):
+        app.clientside_callback(  # type: ignore[no-untyped-call]
+            ClientsideFunction("meterlog", function), Input(plot, news), prevent_initial_call=True
+        )
+
+
+def _register_growing(app: Dash, context: Context) -> None:
+    """While it is recorded: how far it goes by now, until it has ended."""
+    opened = context.opened
+
+    @app.callback(
+        Output("review-length", "data"),
+        Output("review-state", "children"),
+        Output("review-tick", "disabled"),
+        Input("review-tick", "n_intervals"),
+        State("review-length", "data"),
+        State("review-name", "data"),
+        prevent_initial_call=True,
+    )
+    def grow(_: int, before: dict[str, Any], name: str) -> tuple[dict[str, Any], str, bool]:
+        try:
+            session = opened.loaded(name)
+        except SessionError:  # for a moment while its recorder closes it: the next tick looks again
+            raise PreventUpdate from None
+        length = _length(session, Clock(session.started_at, session.duration_s))
+        if (length["duration_s"], length["ended"]) == (before["duration_s"], before["ended"]):
+            raise PreventUpdate
+        return length, _STATES[session.ended], session.ended != "growing"
+
+
+def _register_explaining(app: Dash, context: Context) -> None:
+    """The findings, and the table of events."""
+    opened = context.opened
+
+    @app.callback(
+        Output("review-findings", "children"),
+        Output("review-analyzed", "data"),
+        Output("event-times", "data"),
+        Input("review-name", "data"),
+        Input("markers-changed", "data"),
+        Input("review-length", "data"),
+    )
+    def explain(name: str, *_: object) -> tuple[Component, int, list[Span]]:
+        session = opened.loaded(name)
+        times = [(event.start_s, event.end_s) for event in session.analysis.events]
+        return finding_list(session), time.time_ns(), times
+
+    @app.callback(
+        Output("review-events", "children"),
+        Output("event-said", "children"),
+        Input("review-analyzed", "data"),
+        Input("review-chosen", "data"),
+        Input("event-page", "data"),
+        State("review-name", "data"),
+        prevent_initial_call=True,
+    )
+    def list_events(analyzed: int, chosen: int | None, page: dict[str, int] | None, name: str) -> tuple[Component, Any]:
+        if not analyzed:
+            raise PreventUpdate
+        first = page["first"] if page else (chosen or 1) - 1
+        session = opened.loaded(name)
+        listed = event_table(session, Clock(session.started_at, session.duration_s), chosen, first // EVENTS_A_PAGE)
+        return listed, event_sentence(session, chosen) if chosen else no_update
+
+
+def _register_drawing(app: Dash, context: Context) -> None:
+    """What is to be seen where the browser wants to be. The answer to an older wish is dropped by Dash."""
+    opened = context.opened
+
+    @app.callback(
+        Output("detail", "figure"),
+        Output("strip", "figure"),
+        Output("review-statistics", "children"),
+        Input("review-span", "data"),
+        Input("review-analyzed", "data"),
+        State("review-chosen", "data"),
+        State("review-grows", "data"),
+        State("review-name", "data"),
+        prevent_initial_call=True,
+    )
+    def draw(shown: dict[str, Any], analyzed: int, chosen: int | None, grows: bool, name: str) -> tuple[Any, ...]:
+        session = opened.loaded(name)
+        clock = Clock(session.started_at, session.duration_s)
+        span: Span = (shown["span"][0], shown["span"][1])
+        rows = _rows(session, bool(analyzed))
+        window = draw_window(rows, session.markers, clock, span, chosen)
+        whole = _whole(session)
+        strip: Patch | Figure = Patch()
+        if grows:
+            strip = strip_figure(rows, clock, whole, span)
+        else:
+            strip["layout"]["shapes"][0] = strip_window(clock, span, whole)
+        return _patch(window, clock, span, shown["moves"]), strip, statistics_table(session, span)
+
+
+def _patch(window: Window, clock: Clock, span: Span, moves: int) -> Patch:
+    """What of the detail changes; `moves` counts how often the page, not a person's hand, moved it."""
+    patch = Patch()
+    for place, trace in enumerate(window.traces):
+        patch["data"][place] = trace
+    patch["layout"]["shapes"] = window.shapes
+    patch["layout"]["annotations"] = window.words
+    for place, heights in enumerate(window.heights):
+        patch["layout"]["yaxis" if place == 0 else f"yaxis{place + 1}"]["range"] = list(heights)
+    patch["layout"]["xaxis"]["range"] = clock.ms(span).tolist()
+    patch["layout"]["xaxis"]["uirevision"] = moves
+    return patch

@@ -1,0 +1,132 @@
+"""The tables and lists of Review: statistics of the stretch that is shown, findings, events."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from dash import html
+from dash.development.base_component import Component
+
+from meterlog.events.event import Event
+from meterlog.findings.finding import Finding
+from meterlog.kinds import KINDS
+from meterlog.session.model import Channel
+from meterlog.text.figures import count, seconds, shown
+from meterlog_dashboard.frame.elements import attributes, table, verdict_word
+from meterlog_dashboard.review.clock import Clock
+from meterlog_dashboard.review.span_statistics import statistics
+
+if TYPE_CHECKING:  # it imports much, and the page is to be there at once
+    from meterlog.loaded import Loaded
+
+EVENTS_A_PAGE = 50
+
+_WORST_FIRST = ("outside", "cannot tell", "within")
+
+
+def channel_name(channel: Channel) -> str:
+    """What a person calls it."""
+    return channel.label or f"channel {channel.number}"
+
+
+def statistics_table(session: Loaded, span: tuple[float, float]) -> Component:
+    """The figures of the stretch that is shown."""
+    inside = max(span[0], 0.0), min(span[1], session.duration_s)
+    rows = []
+    for channel in session.channels:
+        found = statistics(session.series(channel.number), *inside)
+        unit = channel.quantity.unit
+        values = (found.low, found.median, found.mean, found.high)
+        interval = "–" if found.interval_s != found.interval_s else seconds(found.interval_s)
+        cells = [channel_name(channel), f"{found.readings:,}"]
+        cells += ["–" if value is None else shown(value, unit) for value in values]
+        cells += [str(found.overloads) if found.overloads else "none", interval]
+        rows.append(html.Tr([html.Th(cells[0], scope="row"), *(html.Td(cell) for cell in cells[1:])]))
+    headings = ("channel", "readings", "lowest", "median", "mean", "highest", "overload", "a reading every")
+    words = html.P(f"{seconds(max(0.0, inside[1] - inside[0]))}, from {inside[0]:.2f} to {inside[1]:.2f} s")
+    return html.Div([words, table(headings, rows, "Statistics of the stretch that is shown")])
+
+
+def finding_list(session: Loaded) -> Component:
+    """The findings, the worst first, each with its limit and where that comes from."""
+    analysis = session.analysis
+    found = sorted(analysis.findings, key=lambda finding: _WORST_FIRST.index(finding.verdict))
+    assumed = f" ({analysis.limits.assumed})" if analysis.limits.assumed else ""
+    judged = html.P(f"Judged by the limits '{analysis.limits.name}'{assumed}.", className="soft small")
+    if not found:
+        return html.Div([html.P("There is nothing to say about this session."), judged])
+    return html.Div([html.Ul([html.Li(_finding(finding)) for finding in found], className="findings"), judged])
+
+
+def _finding(finding: Finding) -> list[Component]:
+    parts = [verdict_word(finding.verdict), html.Div(finding.text.replace("+-", "±"))]
+    if finding.limit:
+        parts.append(html.Div(f"Limit: {finding.limit}".replace("+-", "±"), className="soft small"))
+    if finding.source:
+        parts.append(html.Div(f"Source: {finding.source}", className="soft small"))
+    return parts
+
+
+def event_sentence(session: Loaded, number: int) -> str:
+    """What an event is, in one line."""
+    events = session.analysis.events
+    event = events[number - 1]
+    said = event.detail.replace("+-", "±") or KINDS[event.kind].words
+    return f"Event {number} of {len(events)}: {said}"
+
+
+def event_table(session: Loaded, clock: Clock, chosen: int | None, page: int) -> Component:
+    """A page of the events, from 0, and the way to the others."""
+    events = session.analysis.events
+    if not events:
+        return html.Div([html.P("No events."), *_unseen(session)])
+    first = page * EVENTS_A_PAGE
+    numbered = list(enumerate(events, 1))[first : first + EVENTS_A_PAGE]
+    names = {channel.number: channel for channel in session.channels}
+    rows = [_event_row(number, event, names[event.channel], clock, number == chosen) for number, event in numbered]
+    headings = ("show", "what", "channel", "at", "lasting", "extreme", "in words")
+    return html.Div([*_pager(len(events), first), table(headings, rows, "Events"), *_unseen(session)])
+
+
+def _pager(events: int, first: int) -> list[Component]:
+    if events <= EVENTS_A_PAGE:
+        return [html.P(count(events, "event"))]
+    last = min(first + EVENTS_A_PAGE, events)
+    before = attributes(data_page=max(0, first - EVENTS_A_PAGE))
+    after = attributes(data_page=first + EVENTS_A_PAGE)
+    buttons = [
+        html.Button("◀ Earlier ones", disabled=first == 0, **before),
+        html.Button("Later ones ▶", disabled=last >= events, **after),
+    ]
+    return [html.P(f"Events {first + 1} to {last} of {events}"), html.Div(buttons, className="row")]
+
+
+def _event_row(number: int, event: Event, channel: Channel, clock: Clock, chosen: bool) -> Component:
+    lasting = "" if event.duration_s is None else shown(event.duration_s, "s", event.duration_error_s)
+    extreme = "" if event.extreme is None else _value(event.extreme, channel.quantity.unit)
+    button = html.Button(str(number), title=f"Show event {number}", **attributes(data_event=number))
+    at = f"{clock.words(event.start_s)} ({event.start_s:.2f} s)"
+    lasting, said = lasting.replace("+-", "±"), event.detail.replace("+-", "±")
+    cells = (KINDS[event.kind].words, channel_name(channel), at, lasting, extreme, said)
+    current = attributes(aria_current="true") if chosen else {}
+    return html.Tr(
+        [html.Td(button), *(html.Td(cell) for cell in cells[:-1]), html.Td(cells[-1], className="words")],
+        className="chosen" if chosen else "",
+        **current,
+    )
+
+
+def _value(value: float, unit: str) -> str:
+    return "overload" if abs(value) == float("inf") else shown(value, unit)
+
+
+def _unseen(session: Loaded) -> list[Component]:
+    """What these readings could not have shown."""
+    sentences = []
+    for summary in session.analysis.channels:
+        shortest_s = summary.interval.shortest_visible_s
+        if shortest_s == shortest_s:
+            sentences.append(f"{channel_name(summary.channel)} {seconds(shortest_s)}")
+    if not sentences:
+        return []
+    return [html.P(f"Shorter events may not show: {', '.join(sentences)}.", className="soft small")]

@@ -1,0 +1,1 @@
+"""The folder's sessions: found by name, listed, read and analyzed once."""

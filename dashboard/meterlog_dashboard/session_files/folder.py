@@ -1,0 +1,40 @@
+"""The sessions of one folder, named so that no name can reach outside it."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+from meterlog.errors import NotASession
+from meterlog.session.names import SUFFIX
+
+_NAME = re.compile(r"[^/\\\x00]+")
+
+
+class SessionFolder:
+    """A folder of session files. A session's name is its file's name; there are no sub-folders."""
+
+    def __init__(self, folder: Path) -> None:
+        self.path = folder.resolve()
+
+    def file(self, name: str) -> Path:
+        """The file behind a name from the address bar or a form.
+
+        Raises:
+            NotASession: the name is not one of a session file in this folder.
+        """
+        path = self.path / name
+        if not _NAME.fullmatch(name) or name.startswith(".") or path.suffix != SUFFIX:
+            raise NotASession(f"there is no session '{name}' in this folder", name)
+        try:
+            there = path.is_file() and path.resolve().parent == self.path
+        except OSError:  # longer than names can be
+            there = False
+        if not there:
+            raise NotASession(f"there is no session '{name}' in this folder", name)
+        return path
+
+    def names(self) -> list[str]:
+        """The session files' names, newest first."""
+        files = [(entry.stat().st_mtime, entry.name) for entry in self.path.glob(f"*{SUFFIX}") if entry.is_file()]
+        return [name for _, name in sorted(files, reverse=True)]

@@ -1,0 +1,1 @@
+"""The view that lists and searches the folder's sessions."""

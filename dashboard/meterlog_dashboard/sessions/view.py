@@ -1,0 +1,127 @@
+"""The sessions of the folder, with search; and under each one's address its Review."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from urllib.parse import quote
+
+from dash import Dash, Input, Output, dcc, html
+from dash.development.base_component import Component
+
+from meterlog.session.names import SUFFIX
+from meterlog.session.summary import Summary
+from meterlog.text.figures import count, seconds
+from meterlog_dashboard import downloads
+from meterlog_dashboard.frame.view import Context
+from meterlog_dashboard.review import page as review_page
+
+PATH = "/sessions"
+TITLE = "Sessions"
+
+_A_PAGE = 100
+_LOOK_AGAIN_MS = 700
+_SEARCHED_AGE_S = 3.0
+_ENDED = {"growing": "being recorded now", "hard": "ended without being closed"}
+
+
+def address(name: str) -> str:
+    """Where the Review of a session is."""
+    return f"{PATH}/{quote(name, safe='')}"
+
+
+def layout(context: Context, rest: str, query: Mapping[str, str]) -> Component:
+    """The list, or the Review of the session that `rest` names."""
+    if rest:
+        return review_page.layout(context, rest, query)
+    said, shown, all_shown, all_read = _looked_up(context, "", _A_PAGE)
+    return html.Div(
+        [
+            html.H1(TITLE),
+            html.Label("Search: vehicle, complaint, test point, file", htmlFor="session-search"),
+            dcc.Input(id="session-search", type="search", debounce=False, className="wide", autoComplete="off"),
+            html.P(said, id="session-said", role="status"),
+            html.Div(shown, id="session-list"),
+            html.Div(html.Button("Show more", id="session-more"), hidden=all_shown, id="session-rest", className="row"),
+            dcc.Interval(id="session-tick", interval=_LOOK_AGAIN_MS, disabled=all_read),
+            html.Div(id="drawing-library", hidden=True),
+        ]
+    )
+
+
+def register(app: Dash, context: Context) -> None:
+    """Add its callbacks."""
+    downloads.register(app, context)
+    review_page.register(app, context)
+    context.listed.read_on()
+
+    @app.callback(Output("drawing-library", "children"), Input("drawing-library", "id"))
+    def load(_: str) -> Component:
+        """A plot that nobody sees: the browser has the drawing library before it is needed, and after the list."""
+        return dcc.Graph()
+
+    @app.callback(
+        Output("session-said", "children"),
+        Output("session-list", "children"),
+        Output("session-rest", "hidden"),
+        Output("session-tick", "disabled"),
+        Input("session-search", "value"),
+        Input("session-more", "n_clicks"),
+        Input("session-tick", "n_intervals"),
+        prevent_initial_call=True,
+    )
+    def search(text: str | None, more: int | None, _: int | None) -> tuple[str, Component, bool, bool]:
+        return _looked_up(context, text or "", _A_PAGE * (1 + (more or 0)), _SEARCHED_AGE_S)
+
+
+def _looked_up(context: Context, text: str, most: int, age_s: float = 0.0) -> tuple[str, Component, bool, bool]:
+    """What was found in a word and as a list; whether that list holds all of it, and whether every file is read."""
+    known, unread = context.listed.so_far(age_s)
+    if not known and not unread:
+        return "No sessions in this folder yet.", _first_steps(context), True, True
+    words = text.split()
+    found = [summary for summary in known if all(summary.holds(word) for word in words)]
+    said = _said(len(found), len(known), unread, most, bool(words))
+    return said, _list(found[:most]), len(found) <= most, not unread
+
+
+def _said(found: int, known: int, unread: int, most: int, searched: bool) -> str:
+    said = f"{found} of {count(known, 'session')}" if searched else count(known, "session")
+    if unread:
+        said += f" so far; {unread} more are being looked through"
+    return f"{said}; the newest {most} are shown" if found > most else said
+
+
+def _first_steps(context: Context) -> Component:
+    return html.Ul(
+        [
+            html.Li(
+                [dcc.Link("Record one", href="/record"), ", with a meter or with the simulated van that is offered."]
+            ),
+            html.Li("Or end this page and give it the folder that has your sessions: meterlog page FOLDER"),
+            html.Li(f"It looked for files named *{SUFFIX} in {context.folder.path}, not in folders below it."),
+        ]
+    )
+
+
+def _list(found: Sequence[Summary]) -> Component:
+    return html.Ul([html.Li(_entry(summary)) for summary in found], className="session-list")
+
+
+def _entry(summary: Summary) -> Component:
+    if summary.started_at is None:
+        return html.Div([html.Strong(summary.path.name), f"cannot be read: {summary.damage}"], className="panel error")
+    case = " · ".join(summary.details[key] for key in ("vehicle", "complaint") if summary.details.get(key))
+    channels = ", ".join(f"{label} ({quantity.words})" for label, quantity in summary.channels)
+    figures = [seconds(summary.duration_s), count(summary.readings, "reading"), count(summary.markers, "marker")]
+    state = _ENDED.get(summary.ended)
+    return dcc.Link(
+        [
+            html.Strong(case or summary.path.stem),
+            html.Span(f"{summary.started_at:%Y-%m-%d %H:%M}", className="when"),
+            html.Span(state, className="state") if state else None,
+            html.Span(channels, className="line"),
+            html.Span(f"{' · '.join(figures)} · {summary.path.name}", className="line soft"),
+        ],
+        href=address(summary.path.name),
+        className="session",
+    )

@@ -88,7 +88,7 @@ class Recorders:
             The session's name.
 
         Raises:
-            MeterlogError: the options is wrong, or a meter cannot be opened: nothing is left behind then.
+            MeterlogError: an option is wrong, or a meter cannot be opened: nothing is left behind then.
         """
         options.check()
         with self._lock:

@@ -1,4 +1,4 @@
-"""What the analyzer finds: one detector a file, and the list of them."""
+"""Detectors: one a file, and the machinery that runs them live and afterwards."""
 
 from meterlog.events.event import Event
 from meterlog.events.settings import DetectionSettings

@@ -9,6 +9,9 @@ from meterlog.events.event import Event
 from meterlog.events.prime_pulse import Stretch
 from meterlog.events.settings import DetectionSettings
 
+_ALIKE = 1.5
+"""A time next to the chatter that is at most so many times its longest counts as one of its own: a guess."""
+
 
 def interruptions(
     channel: int, found: Sequence[Event], stretch: Stretch | None, ends: bool, settings: DetectionSettings
@@ -23,7 +26,7 @@ def interruptions(
         return list(found)
     start, end = found[0].start_s, found[-1].end_s
     on_times = [later.start_s - earlier.end_s for earlier, later in pairwise(found)]
-    longest = 1.5 * max([*on_times, *(event.end_s - event.start_s for event in found)])
+    longest = _ALIKE * max([*on_times, *(event.end_s - event.start_s for event in found)])
     nearby = min(longest, settings.chatter_spacing_s)
     changes = 2 * len(found)
     if stretch is not None:

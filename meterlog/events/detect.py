@@ -39,7 +39,7 @@ class Machine(Protocol):
 
     @property
     def events(self) -> list[Event]:
-        """What it has found, only ever added to."""
+        """Return what it has found, only ever added to."""
         ...
 
     @property
@@ -136,7 +136,7 @@ class ChannelDetector:
 
     @property
     def until(self) -> int:
-        """How many trusted readings may be taken on before the next step is due."""
+        """Return how many trusted readings may be taken on before the next step is due."""
         return min((machine.until - self._trusted.count for machine in self._machines), default=1 << 62)
 
     def feed(self, series: Series) -> None:
@@ -164,7 +164,7 @@ class ChannelDetector:
         self._judge_markers(False)
 
     def _waited(self, index: int) -> bool:
-        """Whether an armed capture waited before reading `index`: what is missing then was not wanted."""
+        """Tell whether an armed capture waited before reading `index`: what is missing then was not wanted."""
         begin, end = self._all.time(index - 1) - self._settings.gap_at_least_s, self._all.time(index)
         return any(marker.ends_recording and begin <= marker.time_s <= end for marker in self._markers)
 
@@ -225,7 +225,7 @@ class ChannelDetector:
         self._awaited = waiting
 
     def fresh(self) -> list[Event]:
-        """What was found since this was last asked, in time order."""
+        """Return what was found since this was last asked, in time order."""
         sources = self._sources()
         told = self._told or [0] * len(sources)
         self._told = [len(source) for source in sources]
@@ -233,7 +233,7 @@ class ChannelDetector:
 
     @property
     def events(self) -> list[Event]:
-        """What was found so far, in time order."""
+        """Return what was found so far, in time order."""
         return _in_order(chain(*self._sources()))
 
     def _sources(self) -> list[list[Event]]:

@@ -12,12 +12,17 @@ from meterlog.reading import Accuracy, Quantity
 from meterlog.roles import Role
 from meterlog.session.model import Channel, Marker
 from meterlog.signal.edges import Edge, Window, edge_time, place_edge, time_between
-from meterlog.signal.levels import median
+from meterlog.signal.levels import MAD_TO_DEVIATION, median
 from meterlog.signal.track import Track
 
-_BACK = 32
-_NEAR = 4
-_HELD = 4096
+_INTERVAL_READINGS = 32
+"""Readings before an event that tell interval, jitter and noise there: a choice."""
+_NEAR_READINGS = 4
+"""Readings of a level next to an edge: a choice; fewer, and noise moves the edge."""
+_MOST_HELD = 4096
+"""Readings of a long event that its level is taken from: bounds time."""
+_NOISE_DEVIATIONS = 3.0
+"""What readings at rest stray, in deviations: 3 leave 0.3 % outside (normal noise)."""
 
 
 class Timing(NamedTuple):
@@ -31,7 +36,7 @@ class Timing(NamedTuple):
 
 @dataclass(slots=True)
 class Measure:
-    """What is known of one channel's meter: its window as learned from the edges so far, and its accuracy."""
+    """One channel's meter as known so far: its window as learned from the edges so far, and its accuracy."""
 
     channel: int
     track: Track
@@ -42,34 +47,34 @@ class Measure:
     def interval(self, index: int) -> tuple[float, float]:
         """The interval and the jitter of one time stamp as known at reading `index`, s."""
         nominal = self.track.nominal_s(index)
-        spacing = np.diff(self.track.times(max(0, index - _BACK), index + 1))
+        spacing = np.diff(self.track.times(max(0, index - _INTERVAL_READINGS), index + 1))
         if not len(spacing):
             return 0.0, 0.0
         middle = median(spacing)
-        jitter = 1.4826 * median(np.abs(spacing - middle)) / 2.0**0.5
+        jitter = MAD_TO_DEVIATION * median(np.abs(spacing - middle)) / 2.0**0.5
         return (nominal if nominal == nominal else middle), jitter
 
     def noise(self, start: int, stop: int) -> float:
         """Half-width of what readings at rest stray, from the last of those in [start, stop)."""
-        values = self.track.values(max(start, stop - _BACK), stop)
-        if len(values) < _NEAR:
+        values = self.track.values(max(start, stop - _INTERVAL_READINGS), stop)
+        if len(values) < _NEAR_READINGS:
             return 0.0
-        return 3.0 * 1.4826 * median(np.abs(values - median(values)))
+        return _NOISE_DEVIATIONS * MAD_TO_DEVIATION * median(np.abs(values - median(values)))
 
     def before(self, index: int, start: int) -> float:
         """The level that reigned before an edge at `index`, from readings not before `start`.
 
         The reading next to the edge may be partial, so it is left out where there are others.
         """
-        return self._median(max(start, index - 1 - _NEAR), max(index - 1, start + 1))
+        return self._median(max(start, index - 1 - _NEAR_READINGS), max(index - 1, start + 1))
 
     def after(self, index: int, stop: int) -> float:
         """The level that reigned after an edge at `index`, from readings before `stop`; as `before`."""
-        return self._median(min(index + 1, stop - 1), min(index + 1 + _NEAR, stop))
+        return self._median(min(index + 1, stop - 1), min(index + 1 + _NEAR_READINGS, stop))
 
     def inside(self, start: int, stop: int) -> float:
         """The level of readings [start, stop), the outer ones left out where they may be partial."""
-        stop = min(stop, start + _HELD)
+        stop = min(stop, start + _MOST_HELD)
         if stop - start >= 3:
             return self._median(start + 1, stop - 1)
         return float(self.track.values(start, stop).min()) + 0.0  # and no minus zero
@@ -106,7 +111,7 @@ class Measure:
 
 
 class Watched(NamedTuple):
-    """What a detector's machine is made for.
+    """The channel that a detector's machine is made for, with what it needs.
 
     Attributes:
         channel: as recorded.
@@ -122,5 +127,5 @@ class Watched(NamedTuple):
 
     @property
     def against_ground(self) -> bool:
-        """Whether the channel is a DC voltage that is no drop across a part."""
+        """Tell whether the channel is a DC voltage that is no drop across a part."""
         return self.channel.quantity is Quantity.DC_VOLTAGE and self.channel.measurand.role is not Role.DROP

@@ -11,9 +11,12 @@ from meterlog.events.measure import Measure, Watched
 from meterlog.events.settings import SYSTEM_SPLIT_V, DetectionSettings
 from meterlog.signal.levels import median
 
-_TELLING = 3
+_TELLING_READINGS = 3
+"""Readings before the first high one that tell the system's voltage: a guess."""
 _RISE_S = 0.3
-_OWN = 18
+"""The first readings after a rise may be partial, and an inrush may hold them down, so long: s, a guess."""
+_OWN_NOISE_READINGS = 18
+"""Fewer readings are too few to tell an overvoltage's own noise: a guess."""
 
 
 def machine(watched: Watched) -> Overvoltage | None:
@@ -80,11 +83,11 @@ class Overvoltage:
             self._end(self._pos, ended=False)
 
     def _told(self, stop: int) -> bool:
-        """Whether the reading at hand can be judged: tells the system voltage where need be."""
+        """Tell whether the reading at hand can be judged: tells the system voltage where need be."""
         if self._system_v == 0.0:
             earlier = self._track.values(max(self._segment, self._pos - 64), self._pos)
             earlier = earlier[earlier >= self._settings.on_at_least_v]
-            if len(earlier) >= _TELLING:
+            if len(earlier) >= _TELLING_READINGS:
                 level = median(earlier)
             elif self._track.first_after(self._track.time(self._pos) + _RISE_S, self._pos, stop) < stop:
                 # The first readings after a rise may be partial, and a load's inrush may hold them down.
@@ -105,7 +108,9 @@ class Overvoltage:
         level, extreme = median(values[1:-1] if len(values) > 2 else values), float(values.max())
         limit = self._limit
         noise = measure.noise(start + 1, stop - 1)
-        if stop - start < _OWN:  # too short to tell its noise itself; a longer one does, a crank before it or not
+        if (
+            stop - start < _OWN_NOISE_READINGS
+        ):  # too short to tell its noise itself; a longer one does, a crank before it or not
             noise = max(noise, measure.noise(self._segment, start))
         grazes = extreme <= limit * (1.0 + self._settings.overvoltage_hysteresis) + noise
         if grazes and level <= limit + noise / (stop - start) ** 0.5:

@@ -15,8 +15,10 @@ from meterlog.signal.levels import high_level
 from meterlog.signal.pulse import pulse_shape
 from meterlog.text.figures import shown
 
-_DROOP = 0.03
-_OVERSHOOT = 0.05
+_DROOP_SHARE = 0.03
+"""A droop of a pulse's top that is worth a word: a choice."""
+_OVERSHOOT_SHARE = 0.05
+"""An overshoot that is worth a word: a choice."""
 
 
 @dataclass(slots=True)
@@ -68,9 +70,9 @@ def prime_pulse(measure: Measure, stretch: Stretch, fall: int, end: Edge, settin
 
 
 def _shape(measure: Measure, stretch: Stretch, fall: int) -> str:
-    """What is unusual in the pulse's shape, in words."""
+    """Return what is unusual in the pulse's shape, in words."""
     shape = pulse_shape(measure.track.values(stretch.rise - 1, fall + 1))
     if shape is None:
         return ""
-    words = f", drooping by {shape.droop:.0%}" if shape.droop >= _DROOP else ""
-    return words + (f", {shape.overshoot:.0%} overshoot" if shape.overshoot >= _OVERSHOOT else "")
+    words = f", drooping by {shape.droop:.0%}" if shape.droop >= _DROOP_SHARE else ""
+    return words + (f", {shape.overshoot:.0%} overshoot" if shape.overshoot >= _OVERSHOOT_SHARE else "")

@@ -107,7 +107,7 @@ class Resistance:
         )
 
     def _band(self) -> float:
-        """How far a steady resistance may stray: the step share, or the meter's own error where that is more."""
+        """Return how far a steady resistance may stray: the step share, or the meter's own error where that is more."""
         level = self._level or 0.0
         return max(self._settings.step_share * level, 2 * self._error(level))
 

@@ -13,9 +13,16 @@ from meterlog.events.settings import DetectionSettings
 from meterlog.session.model import Marker
 from meterlog.signal.levels import median
 
-_CRANK_BEFORE_S = 3.0
+CRANK_BEFORE_S = 3.0
+"""A `crank` marker may be set so long before the dip, s: the key, the relay and a slow hand. A guess."""
 _CHARGING_SHARE = 1.1
 """Charging voltage (13.2 V and more) over the 12 V nominal, arithmetic from usual figures."""
+_CHARGING_TOPS = ((12.0, 15.5), (24.0, 31.0))
+"""The system's voltage and the highest that it is charged with, V: makers' figures reach 15.1 V cold; rounded up."""
+_CHARGING_RISE = 1.04
+"""A level above the one before the dip by this factor is charging, and no rest level that came back: a guess."""
+_STILL_RISING = 1.5
+"""Of two readings in a recovery the next goes on by at most so many times their step: a guess."""
 
 
 class Dip(NamedTuple):
@@ -41,7 +48,7 @@ def sag(measure: Measure, dip: Dip, markers: Sequence[Marker], settings: Detecti
     after = track.values(dip.back, dip.stop)
     recovered = float(after[min(1, len(after) - 1)]) if len(after) else dip.reference
     # Where it goes on rising (a battery recovers, charging begins), a first reading below the next is not partial.
-    rising = 1.5 * abs(float(after[2] - after[1])) if len(after) > 2 else 0.0
+    rising = _STILL_RISING * abs(float(after[2] - after[1])) if len(after) > 2 else 0.0
     fallen = _near(measure, dip.start + 1, dip.back, level)
     lately = _near(measure, dip.back - 4, dip.back - 1, level, dip.start)
     first = measure.edge(dip.start, local, fallen, noise, dip.back)
@@ -87,11 +94,11 @@ def _near(measure: Measure, start: int, stop: int, otherwise: float, least: int 
 
 def _words(dip: Dip, residual: float, after: float, start: float, end: float, markers: Sequence[Marker]) -> str:
     words = f"sagged to {residual:.2f} V ({residual / dip.reference:.0%} of {dip.reference:.2f} V)"
-    marked = any(m.name == "crank" and start - _CRANK_BEFORE_S <= m.time_s <= end for m in markers)
-    charging = 12.0 * _CHARGING_SHARE <= after <= 15.5 or 24.0 * _CHARGING_SHARE <= after <= 31.0
+    marked = any(m.name == "crank" and start - CRANK_BEFORE_S <= m.time_s <= end for m in markers)
+    charging = any(volts * _CHARGING_SHARE <= after <= top_v for volts, top_v in _CHARGING_TOPS)
     if marked:
         words += "; cranking, by the crank marker"
-    elif charging and after > 1.04 * dip.reference:
+    elif charging and after > _CHARGING_RISE * dip.reference:
         words += f"; cranking, by the recovery to a charging level of {after:.2f} V"
     if dip.back - dip.start < 2:
         words += "; shorter than one reading: the true lowest voltage may be lower"

@@ -10,7 +10,7 @@ SYSTEM_SPLIT_V = 18.0
 
 @dataclass(frozen=True, slots=True)
 class DetectionSettings:
-    """What counts as an event. A limits file may override each figure by its name here.
+    """Thresholds that decide what counts as an event. A limits file may override each figure by its name here.
 
     The defaults are this project's own choice unless a source is named; shares are of the sliding reference.
 

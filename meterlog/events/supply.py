@@ -1,4 +1,4 @@
-"""Whether a supply is on, off, sagging or interrupted: the state machine behind pulses, dropouts, sags and losses.
+"""Tells whether a supply is on, off, sagging or interrupted: the state machine behind pulses, dropouts, sags and losses.
 
 Every state names a band of values in which nothing happens, so quiet stretches cost one scan at memory speed, and a
 growing recording runs through the very same steps as a finished one: what the machine does at a reading depends only
@@ -30,19 +30,31 @@ from meterlog.signal.edges import Edge
 from meterlog.signal.levels import median
 
 _WINDOW = 64
-_SOON = 16
+"""Undisturbed readings whose median is the sliding reference: a choice (IEC 61000-4-30: a one-minute filter, on AC)."""
+_FEW = 16
+"""While the reference rests on fewer readings it is taken anew at each few: a choice, for speed."""
 _EVERY = 32
-_FIRST = 4
-_SETTLE = 5
-_SAME = 0.05
+"""Readings after which a full reference is taken anew: a choice, for speed."""
+_FIRST_READINGS = 4
+"""Fewest readings of a reference: a guess."""
+_SETTLE_READINGS = 5
+"""A rise has settled after so many readings whatever they show: a guess; partial readings take one or two."""
+_SETTLED_SHARE = 0.05
+"""A rise has settled when two readings differ by less than this share: a guess, above a pump's inrush sag."""
 _RISING = 1.03
-_AFTER = 3
-_SHORT = 2
+"""A return goes on while each reading is above the one before by this factor: a guess."""
+_AFTER_SAG_READINGS = 3
+"""Readings behind a sag that its end needs: the recovered level and whether it goes on rising."""
+_HALF_CAUGHT_READINGS = 2
+"""A sag of so few readings may be a dropout that an averaging meter caught half (one interval spans two)."""
 _MOST_PENDING = 4096
+"""Interruptions that wait to become chatter: bounds memory."""
+_SCAN_MARGIN = 0.01
+"""The scan for calm stretches stops this share early, so that it never passes over a sag: any margin does."""
 
 
 class Rules(NamedTuple):
-    """What applies to a channel's quantity: a current is no supply, so only its pulses are looked for."""
+    """Rules for a channel's quantity: a current is no supply, so only its pulses are looked for."""
 
     on_at_least: float
     faults: bool
@@ -118,7 +130,7 @@ class Supply:
 
     @property
     def deciding(self) -> bool:
-        """Whether it is not yet known if the supply is off or interrupted."""
+        """Tell whether it is not yet known if the supply is off or interrupted."""
         return self._state in ("out", "back")
 
     @property
@@ -208,8 +220,8 @@ class Supply:
             self._go_out(self._pos)
             return
         self._reference = max(self._reference, value)
-        same = abs(value - previous) <= _SAME * previous
-        if same or self._pos - rise >= _SETTLE:
+        same = abs(value - previous) <= _SETTLED_SHARE * previous
+        if same or self._pos - rise >= _SETTLE_READINGS:
             start = self._pos - 1
             if not same:
                 self._reference = median(self._track.values(rise, self._pos + 1))
@@ -245,7 +257,7 @@ class Supply:
     def _be_on(self, quiet: int) -> None:
         self._state = "on"
         self._quiet = quiet
-        self._update_at = quiet + _FIRST
+        self._update_at = quiet + _FIRST_READINGS
 
     def _on(self, stop: int) -> None:
         if self._pos >= self._update_at:
@@ -273,14 +285,16 @@ class Supply:
         """Take the sliding reference anew, and step over a long calm stretch at once."""
         quiet = self._pos - self._quiet
         if quiet >= _WINDOW:
-            calm = self._track.calm_until(self._pos, stop, self._settings.sag_share + 0.01, self._ceiling, _WINDOW)
+            calm = self._track.calm_until(
+                self._pos, stop, self._settings.sag_share + _SCAN_MARGIN, self._ceiling, _WINDOW
+            )
             self._pos += (calm - self._pos) // _EVERY * _EVERY
-        if quiet >= _FIRST:
+        if quiet >= _FIRST_READINGS:
             values = self._track.values(max(self._quiet, self._pos - _WINDOW), self._pos)
             middle = median(values)
             # The reference stands still during an overvoltage: what follows that is no sag.
             self._reference = middle if middle < self._ceiling else self._reference
-        self._update_at = self._pos + (_FIRST if quiet < _SOON else _SOON if quiet < _WINDOW else _EVERY)
+        self._update_at = self._pos + (_FIRST_READINGS if quiet < _FEW else _FEW if quiet < _WINDOW else _EVERY)
 
     def _sagging(self, stop: int) -> None:
         settings, reference, limit = self._settings, self._reference, stop
@@ -300,7 +314,7 @@ class Supply:
             self._stay(index)
 
     def _stay(self, stop: int) -> bool:
-        """Whether it stays at a slightly lower level, for example because charging stopped: a new level, no sag.
+        """Tell whether it stays at a slightly lower level, for example because charging stopped: a new level, no sag.
 
         Then the readings since are gone through again, for dips below that; they are none as a whole, so this ends.
         """
@@ -315,7 +329,7 @@ class Supply:
 
     def _ending(self, _stop: int) -> None:
         self._pos += 1
-        if self._pos >= self._return + _AFTER:
+        if self._pos >= self._return + _AFTER_SAG_READINGS:
             self._end_sag()
             self._pos = self._return + 1
 
@@ -323,7 +337,7 @@ class Supply:
         dip = Dip(self._quiet, self._dip, self._return, self._pos, self._reference)
         event = sag(self._measure, dip, self._markers, self._settings)
         if event is not None:
-            self._await(event, short=dip.back - dip.start <= _SHORT)
+            self._await(event, short=dip.back - dip.start <= _HALF_CAUGHT_READINGS)
         self._be_on(self._return)
 
     def _go_out(self, index: int) -> None:
@@ -355,7 +369,7 @@ class Supply:
         if value <= self._settings.off_share * self._reference:
             if self._returned(self._pos):
                 self._go_out(self._pos)
-        elif max(value, previous) >= full or value < _RISING * previous or self._pos - self._return >= _SETTLE:
+        elif max(value, previous) >= full or value < _RISING * previous or self._pos - self._return >= _SETTLE_READINGS:
             self._returned(self._pos + 1)
         else:
             self._pos += 1

@@ -29,7 +29,7 @@ class Untrusted:
 
     @property
     def running(self) -> bool:
-        """Whether flagged readings were the last ones, so that what comes next matters."""
+        """Tell whether flagged readings were the last ones, so that what comes next matters."""
         return bool(self._open)
 
     def feed(self, time_s: NDArray[np.float64], flags: NDArray[np.uint16]) -> None:

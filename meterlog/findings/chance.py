@@ -5,6 +5,9 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 
+_ESCAPES = 0.05
+"""What may escape 5 times in 100: the usual confidence of 95 %."""
+
 
 def chance_of_at_least(inside: int, total: int, share: float) -> float:
     """P(K >= inside) for K binomial with `total` events and probability `share`.
@@ -34,10 +37,10 @@ def chance_of_at_least(inside: int, total: int, share: float) -> float:
 
 def unseen_share(tries: int) -> float:
     """The share of tries p at which a fault escapes them all 5 times in 100: (1 - p)^n = 0.05."""
-    return float(1 - 0.05 ** (1 / tries))
+    return float(1 - _ESCAPES ** (1 / tries))
 
 
-def rate_span(count: int, hours: float, confidence: float = 0.95) -> tuple[float, float]:
+def rate_span(count: int, hours: float, confidence: float = 1 - _ESCAPES) -> tuple[float, float]:
     """The exact (Garwood) interval for a Poisson rate, per hour, from a count seen in a time.
 
     Found by bisection on the Poisson distribution's own sums, so no table of chi-square is needed.

@@ -9,6 +9,7 @@ from functools import cached_property
 from meterlog.condition import Condition, waited_for
 from meterlog.details import entered_number
 from meterlog.events.event import Event
+from meterlog.events.sag import CRANK_BEFORE_S
 from meterlog.findings.judge import Span
 from meterlog.findings.level import level_of
 from meterlog.kinds import faults
@@ -19,6 +20,9 @@ from meterlog.roles import Role
 from meterlog.series import Series
 from meterlog.session.contents import Contents
 from meterlog.session.model import Channel, Marker
+
+_ENTERED_SHARE = 0.005
+"""Error of a battery voltage that a person entered, as a share: a usual meter's accuracy (unverified)."""
 
 
 class Evidence:
@@ -65,7 +69,7 @@ class Evidence:
 
     def marked_crank(self, event: Event) -> bool:
         """Tell whether a `crank` marker stands within an event or at most 3 s before it."""
-        return any(event.start_s - 3.0 <= m.time_s <= event.end_s for m in self.marked("crank"))
+        return any(event.start_s - CRANK_BEFORE_S <= m.time_s <= event.end_s for m in self.marked("crank"))
 
     def is_crank(self, event: Event) -> bool:
         """Tell whether a sag is the starter's: the analyzer says so, or a crank marker stands within 3 s before its
@@ -116,7 +120,7 @@ class Evidence:
                 return (level.value - level.error, level.value + level.error), "as recorded at the battery"
         entered = self.number("battery_v")
         if entered is not None:
-            error = 0.005 * entered
+            error = _ENTERED_SHARE * entered
             return (entered - error, entered + error), "as entered for the battery"
         curve = self.charge_curve.points
         low, high = self.limits.figure("rest_charge").points[0][0], curve[-1][0]

@@ -16,6 +16,7 @@ _STEADY_SHARE = 0.05
 different moments. Default, unverified."""
 
 _FARTHEST_INTERVALS = 3.0
+"""Between readings farther apart nothing is drawn straight, in usual intervals; default, unverified."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,10 +9,16 @@ from numpy.typing import NDArray
 
 from meterlog.reading import Accuracy
 from meterlog.series import Series
+from meterlog.signal.levels import MAD_TO_DEVIATION
 
 MANY = 20_000
 """More readings than this are thinned evenly before a level is taken: its error does not shrink further, and a
 log of ten million readings must not cost a sort."""
+
+_MEDIAN_ERROR = 1.253
+"""The standard error of a median over that of a mean: sqrt(pi / 2), for normal noise."""
+_COVER = 2
+"""Deviations that cover 95 % of normal noise."""
 
 
 class Level(NamedTuple):
@@ -51,8 +57,8 @@ def level_of(series: Series, accuracy: Accuracy, chosen: NDArray[np.bool_] | Non
     if not len(values):
         return None
     middle = float(np.median(values))
-    sigma = 1.4826 * float(np.median(np.abs(values - middle)))
-    error = accuracy.error(middle, resolution_of(series)) + 2 * 1.253 * sigma / len(values) ** 0.5
+    sigma = MAD_TO_DEVIATION * float(np.median(np.abs(values - middle)))
+    error = accuracy.error(middle, resolution_of(series)) + _COVER * _MEDIAN_ERROR * sigma / len(values) ** 0.5
     return Level(middle, error, float(values.min()), float(values.max()), len(values))
 
 

@@ -15,6 +15,8 @@ from meterlog.text.figures import count, seconds, shown
 
 _CRANK_LOOK_S = 5.0
 """Time after a `crank` marker in which the supply is looked for, s; default, unverified."""
+_STEADY_SHARE = 0.9
+"""Readings of a prime above this share of its level are its steady part; default, unverified."""
 
 
 def findings(evidence: Evidence) -> list[Finding]:
@@ -66,7 +68,7 @@ def _level(evidence: Evidence, channel: Channel, pulses: list[Event]) -> list[Fi
 
 def _level_error(evidence: Evidence, channel: Channel, pulse: Event) -> float:
     inside = evidence.series(channel).between(pulse.start_s, pulse.end_s)
-    steady = level_of(inside, channel.accuracy, inside.value >= 0.9 * (pulse.level or 0.0))
+    steady = level_of(inside, channel.accuracy, inside.value >= _STEADY_SHARE * (pulse.level or 0.0))
     own = channel.accuracy.error(pulse.level or 0.0, resolution_of(inside))
     return max(own, steady.error) if steady else own
 

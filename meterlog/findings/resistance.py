@@ -18,6 +18,7 @@ from meterlog.session.model import Channel
 from meterlog.text.figures import shown
 
 _LEAST = 3
+"""Fewer same instants than this are no measurement; default, unverified."""
 
 
 def findings(evidence: Evidence) -> list[Finding]:

@@ -18,6 +18,8 @@ _LOOK_S = 60.0
 _LEAST_S = 1.0
 _STEADY_SHARE = 0.01
 """At most the first 60 s and at least 1 s count, and they must keep within 1 %; defaults, unverified."""
+_NO_BATTERY_SHARE = 0.8
+"""Below this share of an empty battery's voltage it is another thing that is read, or off; default, unverified."""
 
 
 def findings(evidence: Evidence) -> list[Finding]:
@@ -30,7 +32,7 @@ def findings(evidence: Evidence) -> list[Finding]:
     if rest is None or level is None or level.value > evidence.limits.value("rest_full_v"):
         return []
     figure = evidence.charge_curve
-    if level.value < 0.8 * figure.points[0][0]:
+    if level.value < _NO_BATTERY_SHARE * figure.points[0][0]:
         return []
     low, middle, high = (figure.at(level.value + shift) for shift in (-level.error, 0.0, level.error))
     least = evidence.limits.figure("rest_charge_min")

@@ -15,6 +15,7 @@ from meterlog.limits.load import load_limits
 from meterlog.series import Series
 
 _LOOKED_AT = 20_000
+"""Readings of a channel that are looked at, evenly spread: bounds time."""
 
 
 def limits_for(

@@ -19,6 +19,7 @@ from meterlog.series import Series
 SAME_SHARE = 0.02
 """The next reading confirms within this share of the value, or within `SAME_COUNTS`; as decoders doubt; a guess."""
 SAME_COUNTS = 5
+"""Counts within which two readings show the same: a guess, above the noise of a steady display."""
 
 _DOUBTFUL = int(Flag.DOUBTFUL)
 

@@ -16,12 +16,21 @@ from typing import NamedTuple
 
 from meterlog.signal.track import Track
 
-_CLEAN = 0.06
-_SLOW_HALF = 0.5
-_SHAPE = 0.05
-_DECAY = 0.35
-_BLIND = 0.45
-_TELLING = 0.15
+_CLEAN_SHARE = 0.06
+"""A reading within this share of a step of one of its levels shows that level: a guess, above usual meters' noise."""
+_SLOW_HALF_INTERVAL = 0.5
+"""Half-width of an edge that several readings were on their way through, in intervals: nothing tells more."""
+_SHAPE_ERROR = 0.05
+"""Least error of an edge, in intervals: clocks and rounding. A guess."""
+_DECAY_ERROR = 0.35
+"""A decaying window in place of a box moves an edge by this times share x (1 - share), in intervals:
+some 0.09 at the middle. A guess."""
+_MOST_STRAY = 0.45
+"""Noise above this share of a step leaves no room for partial readings: just under the mid level."""
+_TELLING_STRAY = 0.15
+"""Edges noisier than this share of the step teach nothing about the window: a guess."""
+_COVER = 2.05
+"""Deviations of the sum of two equal uniform errors that cover 97 % of it (arithmetic)."""
 
 
 class Edge(NamedTuple):
@@ -56,7 +65,7 @@ class Window:
     def learn(self, *edges: Edge) -> None:
         """Count edges in."""
         for edge in edges:
-            if edge.strays <= _TELLING:
+            if edge.strays <= _TELLING_STRAY:
                 self.partial += edge.partial
                 self.clean += edge.clean
 
@@ -94,7 +103,7 @@ def _by_values(track: Track, index: int, before: float, after: float, noise: flo
     step = after - before
     if step == 0.0:
         return Edge((early + late) / 2, 0.0, (late - early) / 2, False, False, 1.0)
-    strays = min(max(_CLEAN, noise / abs(step)), _BLIND)
+    strays = min(max(_CLEAN_SHARE, noise / abs(step)), _MOST_STRAY)
 
     def share(at: int) -> float:
         return (track.value(at) - before) / step
@@ -106,7 +115,7 @@ def _by_values(track: Track, index: int, before: float, after: float, noise: flo
     if slow:
         part = (0.5 - low) / (high - low) if high != low else 0.5  # equal: an outage of one reading, both edges in it
         crossing = early + (late - early) * min(max(part, 0.0), 1.0)
-        return Edge(crossing, 0.5, _SLOW_HALF * (late - early), False, False, strays)
+        return Edge(crossing, 0.5, _SLOW_HALF_INTERVAL * (late - early), False, False, strays)
     if first:
         return Edge(early, low, _shape(low, strays) * (late - early), True, False, strays)
     if second:
@@ -120,7 +129,7 @@ def _shape(share: float, strays: float) -> float:
     How a reading weighs its window is not known: a box, or a decay, which places an edge up to a quarter of the
     interval elsewhere, most for middle shares.
     """
-    return strays + _SHAPE + _DECAY * share * (1.0 - share)
+    return strays + _SHAPE_ERROR + _DECAY_ERROR * share * (1.0 - share)
 
 
 def edge_time(edge: Edge, window: Window, interval_s: float) -> float:
@@ -138,7 +147,7 @@ def time_between(start: Edge, end: Edge, window: Window, interval_s: float, jitt
     spread = window.deviation * interval_s
     duration = (end.base_s - start.base_s) - (end.share - start.share) * window.share * interval_s
     halves = [_half(edge, window, interval_s) + edge.time_error_s for edge in (start, end)]
-    uniform = min(sum(halves), 2.05 * math.hypot(*halves) / math.sqrt(3.0))
+    uniform = min(sum(halves), _COVER * math.hypot(*halves) / math.sqrt(3.0))
     error = math.sqrt(uniform**2 + (2.0 * spread * (end.share - start.share)) ** 2 + 2.0 * (2.0 * jitter_s) ** 2)
     return duration, error
 
@@ -148,4 +157,4 @@ def _half(edge: Edge, window: Window, interval_s: float) -> float:
         return edge.half_s
     # A clean step leaves the window of the later reading out: the longer the window, the better it is known.
     least = max(window.share - 2.0 * window.deviation, 0.0) * max(1.0 - 2.0 * edge.strays, 0.0)
-    return max(edge.half_s - least * interval_s / 2, _SHAPE * interval_s)
+    return max(edge.half_s - least * interval_s / 2, _SHAPE_ERROR * interval_s)

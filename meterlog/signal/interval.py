@@ -7,6 +7,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from meterlog.signal.levels import MAD_TO_DEVIATION
+
 _SPAN = 65536
 
 
@@ -53,7 +55,7 @@ def reading_interval(time_s: NDArray[np.float64], time_error_s: NDArray[np.float
     middle = float(np.median(spacing))
     if middle <= 0.0:
         return _of_bundles(spacing, error_s)
-    return Interval(middle, 1.4826 * float(np.median(np.abs(spacing - middle))), error_s)
+    return Interval(middle, MAD_TO_DEVIATION * float(np.median(np.abs(spacing - middle))), error_s)
 
 
 def _typical(error_s: NDArray[np.float32]) -> float:

@@ -6,7 +6,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 _BINS = 64
+"""Bins of the state histogram (IEEE 181 leaves their number open): a choice."""
 _FEW = 8
+"""Fewer readings make no histogram: a guess."""
+MAD_TO_DEVIATION = 1.4826
+"""The median of absolute differences times this is the deviation of normal noise (1 / 0.6745, arithmetic)."""
 
 
 def median(value: NDArray[np.float64]) -> float:

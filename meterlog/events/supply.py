@@ -1,4 +1,4 @@
-"""Tells whether a supply is on, off, sagging or interrupted: the state machine behind pulses, dropouts, sags and losses.
+"""Tells whether a supply is on, off, sagging or interrupted: the machine behind pulses, dropouts, sags and losses.
 
 Every state names a band of values in which nothing happens, so quiet stretches cost one scan at memory speed, and a
 growing recording runs through the very same steps as a finished one: what the machine does at a reading depends only

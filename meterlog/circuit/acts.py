@@ -51,7 +51,7 @@ def _kinds(circuit: Circuit, ids: Iterable[str]) -> frozenset[str]:
 
 
 def _backprobed(circuit: Circuit, ids: Iterable[str]) -> bool:
-    """Whether a probe goes to a connector at the load."""
+    """Tell whether a probe goes to a connector at the load."""
     nodes = {circuit.node(id_) for id_ in ids if id_ not in circuit.commands}
     edges = {k for plug in circuit.plug for k in (plug - 1, plug)}
     return bool(nodes & edges)

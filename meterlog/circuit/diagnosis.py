@@ -31,8 +31,8 @@ LEAST_BITS_WHEN_SURE = 0.05
 """Where one is sure already, less information than this is not worth the way to the vehicle. Guess."""
 LEAST_SHOWN = 0.005
 MODEL_WRONG = 0.02
-"""How often the model is not the vehicle (a part it does not know, three faults, a wrong drawing): then the readings
-say nothing and the fault rates stand. A guess; it keeps every part's probability below 98 %."""
+"""Share of vehicles that are not as the model says (a part it does not know, three faults, a wrong drawing): for them
+the readings say nothing and the fault rates stand. A guess; it keeps every part's probability below 98 %."""
 NOTHING_YET = "nothing is measured yet, so the probabilities are the usual fault rates"
 
 Array = NDArray[np.float64]
@@ -91,7 +91,7 @@ class Hypothesis:
 
 @dataclass(frozen=True, slots=True)
 class Diagnosis:
-    """What the readings say about a circuit.
+    """The state of a circuit, as far as the readings tell.
 
     Attributes:
         verdict: one plain sentence.
@@ -130,7 +130,7 @@ class Diagnosis:
 
     @property
     def enough(self) -> str:
-        """What to say where no measurement is worth its time any more."""
+        """The sentence that ends the questions, when no measurement is worth its time any more."""
         if not self.decided:
             return "No measurement that this circuit allows would say much more."
         if self.decided == "healthy":
@@ -154,7 +154,7 @@ class Diagnoser:
     def diagnose(
         self, measured: Sequence[Measurement], tried: Sequence[Tried] = (), *, suggestions: int = 5
     ) -> Diagnosis:
-        """What the readings say; `suggestions` is how many next measurements to work out."""
+        """Diagnose from the readings; `suggestions` is how many next measurements to work out."""
         known = self.weigh(measured, tried)
         case = Case(self.network, known, measured, tried)
         told = self._told_once(case)
@@ -237,7 +237,7 @@ class Diagnoser:
         return Hypothesis(id_, fault, min(probability, 1.0), band, *sentences, words)
 
     def _weak_words(self, weak: NDArray[np.bool_], weight: Array) -> str:
-        """What 'weak' means: of the battery, or of a load by the current that its cells draw."""
+        """Say how a part is weak: the battery by its voltages, a load by the current that its cells draw."""
         if (self.cells.part[weak, 0] == 0).all():
             if not self.circuit.charges:
                 return "is weak or not charged"

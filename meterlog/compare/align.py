@@ -23,10 +23,10 @@ _LONGEST_S = 60.0
 """A pass runs from 1 s before its onset to 1 s after the event, or 60 s after a marker; defaults, unverified."""
 
 MARKER_ERROR_S = 0.5
-"""How far a person's marker may be from the moment meant, half-width, s; default, unverified."""
+"""Half-width of the error of a person's marker, s; default, unverified."""
 
 MARKER_LAG_S = 1.0
-"""How late a person may mark a key-on that has begun, s; default, unverified."""
+"""The most by which a person's marker may come after the key-on it marks, s; default, unverified."""
 
 _GRID = 8192
 _LEAST_LIKENESS = 0.6
@@ -183,7 +183,7 @@ def _correlate(good: Sequence[tuple[Loaded, Channel]], suspect: tuple[Loaded, Ch
 
 
 def best_shift(good: Series, suspect: Series) -> tuple[float, float] | None:
-    """What to add to the times of `good` so that it is most like `suspect`, and its half-width, s.
+    """Find the shift that makes `good` most like `suspect`, and its half-width, s.
 
     Both are laid on one even grid and normalized; the correlation is taken at every shift over which at least half
     of the shorter one overlaps. The error is the half-width of the shifts whose correlation r is not significantly

@@ -32,7 +32,7 @@ def combined(*errors: float) -> float:
 
 
 def same(difference: float, uncertainty: float, tolerance: float) -> Same:
-    """Whether two figures are the same.
+    """Judge whether two figures are the same.
 
     'different' where the difference is beyond its uncertainty; 'same within error' where it is not, and where it is
     known well enough that a difference larger than the tolerance would have shown; else 'cannot tell'.

@@ -1,4 +1,4 @@
-"""What a comparison gives: alignment, measures with verdicts, and excursions from the band of the known-good."""
+"""The result of a comparison: alignment, measures with verdicts, and excursions from the band of the known-good."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ Same = Literal["same within error", "different", "cannot tell"]
 
 @dataclass(frozen=True, slots=True)
 class Alignment:
-    """How one known-good capture was laid over the suspect one.
+    """The alignment of one known-good capture with the suspect one.
 
     Attributes:
         good: the known-good session's path.

@@ -48,7 +48,7 @@ def _channel(channel: ChannelComparison) -> list[str]:
 
 
 def alignment_words(alignment: Alignment) -> str:
-    """How a capture was laid over the suspect, in words."""
+    """Say how a capture was laid over the suspect."""
     if alignment.error_s is None:
         return "at no moment: nothing served"
     return f"by {alignment.method}, shifted by {shown(alignment.offset_s, 's', alignment.error_s)}"

@@ -96,7 +96,7 @@ def _pass_figures(side: Side, laid: Pass) -> dict[str, Figure]:
 
 
 def _droop(inside: Series, channel: Channel) -> Figure | None:
-    """How far the top of a pulse falls: the median of its first half less that of its second (IEEE 181: tilt).
+    """Measure how far the top of a pulse falls: the median of its first half less that of its second (IEEE 181: tilt).
 
     The readings at its edges may be partial and are left out. Both halves are the same meter's: of its accuracy only
     the counts remain.
@@ -220,7 +220,7 @@ def _faults(side: Side, kind: str) -> int:
 
 
 def _hours(side: Side) -> float:
-    """How long the channel was watched: a fault in a gap is not seen."""
+    """The time for which the channel was watched, h: a fault in a gap is not seen."""
     capture, channel = side
     times = capture.believed(channel.number).time_s
     gaps_s = sum(gap.end_s - gap.start_s for gap in capture.events_of(channel, "gap"))

@@ -1,4 +1,4 @@
-"""Which channel of a known-good capture belongs to which of the suspect, and which captures must not be compared."""
+"""Pairs the channels of known-good and suspect captures, and refuses captures that must not be compared."""
 
 from __future__ import annotations
 
@@ -11,7 +11,8 @@ from meterlog.loaded import Loaded
 from meterlog.session.model import Channel
 
 _REST_12V = (11.0, 15.5)
-"""What a 12 V system's highest channel usually holds, V: half of it beside a 24 V capture is another system."""
+"""Range in which the highest channel of a 12 V system usually lies, V: half of it beside a 24 V capture is another
+system. A guess."""
 
 
 class Pair(NamedTuple):

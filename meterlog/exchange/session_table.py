@@ -93,7 +93,7 @@ class SessionFacts(NamedTuple):
 
     @classmethod
     def from_json(cls, text: str) -> SessionFacts:
-        """What `as_json` gave.
+        """Read back the line that `as_json` gave.
 
         Raises:
             TableError: it is something else.

@@ -22,7 +22,7 @@ _OVERLOADS = {"OL": np.inf, "-OL": -np.inf}
 
 
 def is_session_table(path: Path) -> bool:
-    """Whether a table has the columns that `meterlog export` writes."""
+    """Tell whether a table has the columns that `meterlog export` writes."""
     return _delimiter(path) is not None
 
 
@@ -65,7 +65,7 @@ def import_session_table(
 
 
 def _has_comma(block: Block) -> bool:
-    """Whether the times, which always show six decimals, show them after a comma."""
+    """Tell whether the times, which always show six decimals, show them after a comma."""
     return "," in block.columns[0][0]
 
 

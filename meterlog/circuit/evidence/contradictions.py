@@ -1,4 +1,4 @@
-"""Which readings cannot be right together, or cannot be right at all, in sentences."""
+"""Finds readings that contradict each other or fit nothing, and says so in sentences."""
 
 from __future__ import annotations
 
@@ -46,8 +46,8 @@ def contradictions(case: Case, suspects: Sequence[Suspect], on: str) -> list[str
 
 
 def _explained(case: Case, k: int, suspects: Sequence[Suspect]) -> bool:
-    """Whether one part at fault, with a chance worth naming, takes a reading as it is; or ohms that read good because
-    a few strands or a film carry the meter's current."""
+    """Tell whether one part at fault, with a chance worth naming, takes a reading as it is; or whether ohms read good
+    because a few strands or a film carry the meter's current."""
     if k not in case.known.used:
         return False
     slot, weight, cells = case.known.used.index(k), case.known.weight, case.network.cells
@@ -92,7 +92,8 @@ def _partner(case: Case, k: int) -> int | None:
 
 
 def _expected(case: Case, k: int, suspects: Sequence[Suspect]) -> str:
-    """What the likeliest explanation of the others makes of a reading; empty where that could be almost anything."""
+    """Say what a reading should have been if the likeliest suspect is at fault; empty if that could be almost
+    anything."""
     best = likeliest(case.known.weight, suspects)
     if best is None or k not in case.known.used:
         return ""

@@ -1,4 +1,4 @@
-"""What each reading says for and against a hypothesis, in sentences, beside what its best rival makes expected."""
+"""Says in sentences what each reading proves for and against a hypothesis, compared with its best rival."""
 
 from __future__ import annotations
 
@@ -22,7 +22,8 @@ MOST_SAID = 4
 TELLING = 2.0
 """A reading speaks for a hypothesis when it is this many times as likely under it as under its best rival."""
 WIDER = 1.5
-"""What a rival makes expected is said where it is this much wider, though the reading lies in both."""
+"""Ratio of widths. Where a reading lies in both expected bands, it is told only if the rival's is this much wider. A
+guess."""
 _STEPS = (-1.6, -0.8, 0.0, 0.8, 1.6)
 _STEP_SHARES = (0.09, 0.24, 0.34, 0.24, 0.09)
 """A normal distribution in five steps, for the quantiles of a mixture."""
@@ -42,7 +43,7 @@ class Case:
 
 @dataclass(frozen=True, slots=True)
 class Suspect:
-    """What may be the fault: a part or a command by its id, or nothing at all (an empty name).
+    """A possible fault: a part or a command by its id, or nothing at all (an empty name).
 
     Attributes:
         name: the id.
@@ -114,7 +115,8 @@ def _in_its_likeliest_way(case: Case, who: Suspect) -> Suspect:
 def _of_reading(
     case: Case, slot: int, this: Suspect, rival: Suspect, others: Sequence[Suspect]
 ) -> tuple[float, str] | None:
-    """How telling a reading is (log of how many times as likely) and the sentence; None where it says nothing.
+    """Weigh a reading for or against a hypothesis: the log of how many times as likely it makes it, and the sentence;
+    None if it says nothing.
 
     It speaks for a hypothesis beside the rival that would be the likeliest without it, and only from inside of what the
     hypothesis makes expected; against it beside the likeliest rival, and only from outside of it and inside of that.
@@ -141,7 +143,7 @@ def _of_reading(
 
 
 def _differs(own: tuple[float, float], other: tuple[float, float], shown: float, *, inside: bool) -> bool:
-    """Whether two bands, one of which holds the reading, look different to who reads them."""
+    """Tell whether a reader would see two bands, one of which holds the reading, as different."""
     in_other = other[0] <= shown <= other[1]
     if not inside:
         return in_other
@@ -175,14 +177,14 @@ def expected_band(case: Case, slot: int, shares: Array) -> tuple[float, float]:
 
 
 def members_expect(case: Case, slot: int, who: Suspect) -> tuple[float, float] | None:
-    """What a suspect makes expected of a used reading given the others; None where it has no weight."""
+    """The band that a suspect makes expected of a used reading given the others; None if it has no weight."""
     m = case.measured[case.known.used[slot]]
     found = _without(case.known.weight, _density(case, m, slot), who.member)
     return None if found is None else expected_band(case, slot, found[1])
 
 
 def same_place(a: Measurement, b: Measurement) -> bool:
-    """Whether two readings were taken in the same place and state."""
+    """Tell whether two readings were taken in the same place and state."""
     return (a.quantity, a.at, a.to, a.state, a.load) == (b.quantity, b.at, b.to, b.state, b.load)
 
 
@@ -196,14 +198,14 @@ def without_repeats(measured: Sequence[Measurement]) -> list[Measurement]:
 
 
 def apart(a: Measurement, b: Measurement) -> bool:
-    """Whether two values are further apart than a person's rounding and a source's drift."""
+    """Tell whether two values differ by more than a person's rounding and a source's drift."""
     if math.isinf(a.value) or math.isinf(b.value):
         return a.value != b.value
     return abs(a.value - b.value) > max(0.5, 0.15 * max(abs(a.value), abs(b.value)))
 
 
 def _density(case: Case, m: Measurement, slot: int) -> Array:
-    """How likely each cell makes a reading, given the others."""
+    """The likelihood that each cell gives a reading, knowing the others; shape (K,)."""
     fit = case.known.fit
     z = fit.alone_residual[:, slot] / fit.alone_spread[:, slot]
     good = np.exp(-0.5 * np.minimum(z**2, 1400)) / (fit.alone_spread[:, slot] * math.sqrt(2 * math.pi))
@@ -211,8 +213,8 @@ def _density(case: Case, m: Measurement, slot: int) -> Array:
 
 
 def _without(weight: Array, density: Array, member: NDArray[np.bool_]) -> tuple[float, Array] | None:
-    """How likely the members make a reading before it is known, and their shares then (the reading taken out of their
-    weights by division); None where they have no weight."""
+    """The likelihood that the members give a reading before it is known, and their shares then (the reading is taken
+    out of their weights by division); None if they have no weight."""
     before = np.where(member, weight / np.maximum(density, 1e-300), 0.0)
     total = float(before.sum())
     if not total > 0 or not math.isfinite(total):

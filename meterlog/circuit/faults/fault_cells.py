@@ -310,8 +310,8 @@ def _arrays(circuit: Circuit, table: list[_Row]) -> Cells:
 
 
 def _inside_v(circuit: Circuit) -> Array:
-    """What the load's own current loses inside the battery while cranking, shape (3,), V: a starter's voltage is known
-    as it is on the posts with the starter turning."""
+    """The voltage that the load's own current loses inside the battery while cranking, shape (3,), V: a starter's
+    voltage is known as it is on the posts with the starter turning."""
     return np.array([0.0, circuit.load_a * circuit.healthy_ohm()[0], 0.0])
 
 

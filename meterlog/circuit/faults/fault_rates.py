@@ -1,4 +1,4 @@
-"""How often each kind of part is at fault: guesses, which a person can replace."""
+"""Fault rates of each kind of part: guesses, which a person can replace."""
 
 from __future__ import annotations
 
@@ -26,9 +26,9 @@ DEFAULT_RATES: Mapping[str, float] = {
     "pair": 0.08,
     "intermittent": 0.10,
 }
-"""How often each kind of part is the fault, relative to the others; `healthy`, `pair` and `intermittent` are shares of
-all. GUESSES (no published split exists; makers say that most intermittents are connections or wiring, and that most
-returned pumps test good): set a part's `fault_rate`, or give a file of rates."""
+"""Fault rates of the kinds of parts, relative to each other; `healthy`, `pair` and `intermittent` are shares of all.
+GUESSES (no published split exists; makers say that most intermittents are connections or wiring, and that most returned
+pumps test good): set a part's `fault_rate`, or give a file of rates."""
 
 OPEN_SHARE: Mapping[str, float] = {
     "connector": 0.35,

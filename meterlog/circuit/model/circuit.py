@@ -37,9 +37,9 @@ HEALTHY_OHM: Mapping[str, float] = {
     "wire": 0.015,
     "ground": 0.004,
 }
-"""What a good part of each kind has, ohm, in a circuit that draws 5 A; scaled with 5 A / current for others, since
-cross-sections follow current. Relay contacts: 30-100 mV at 10 A, 3 mohm typical (a maker's datasheet). The others
-are defaults from memory, unverified; a part's own `resistance_ohm` replaces them."""
+"""Resistance of a good part of each kind, ohm, in a circuit that draws 5 A; scaled with 5 A / current for others, since
+cross-sections follow current. Relay contacts: 30-100 mV at 10 A, 3 mohm typical (a maker's datasheet). The others are
+defaults from memory, unverified; a part's own `resistance_ohm` replaces them."""
 
 DEFAULT_LOAD_A = 5.0
 """Good pump currents are 4-5 A (makers' manuals and trade press); used where a load states no figure."""
@@ -125,7 +125,8 @@ class Circuit:
 
     @cached_property
     def load_a(self) -> float:
-        """What the load draws at the system voltage when good, A; by its resistance where stated (a motor: never)."""
+        """The current of a good load at the system voltage, A; from its resistance if that is stated (never for a
+        motor)."""
         part = self.parts[self.load]
         if part.resistance_ohm and part.kind == "load":
             return self.system_v / part.resistance_ohm
@@ -155,14 +156,14 @@ class Circuit:
 
     @property
     def turns_engine(self) -> bool:
-        """Whether this is the starter's own circuit: one that is on only while cranking. Where its load does not pull
-        in, the engine does not turn, and the battery stays at its resting voltage."""
+        """True for the starter's own circuit: one that is on only while cranking. If its load does not pull in, the
+        engine does not turn, and the battery stays at its resting voltage."""
         return set(self.active) == {"crank"}
 
     @property
     def charges(self) -> bool:
-        """Whether the load is the vehicle's battery, and the first part what charges it: battery - is the load's own
-        terminal then. Such a load has a voltage of its own."""
+        """True if the load is the vehicle's battery and the first part is its charger: battery - is then the load's own
+        terminal. Such a load has a voltage of its own."""
         return BATTERY_MINUS in self.point_of and self.node(BATTERY_MINUS) == self.load
 
     def node(self, id_: str) -> int:
@@ -190,7 +191,8 @@ class Circuit:
         return self.parts[node], self.parts[(node + 1) % len(self.parts)]
 
     def near_of(self, ids: Iterable[str]) -> frozenset[str] | None:
-        """What is near places, points, parts and commands alike; None where the circuit leaves some of it unsaid.
+        """Give everything that places, points, parts and commands are near; None if the circuit leaves some of it
+        unsaid.
 
         What a point says of itself stands for it; otherwise what its two neighbours say.
 

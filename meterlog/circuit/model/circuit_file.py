@@ -196,7 +196,7 @@ def _point(row: Mapping[str, object], place: int, source: str) -> Point:
 
 
 def _near(row: Mapping[str, object], where: str) -> tuple[str, ...] | None:
-    """What something is near: a list of words; empty for nothing of the kind, None where it is left unsaid."""
+    """Read the list of what a thing is near; empty for none of the known hazards, None if it is left unsaid."""
     if "near" not in row:
         return None
     words = row["near"]

@@ -24,7 +24,7 @@ LAMP_OHM = 30.0
 """A small test lamp of about 5 W at 12 V. Default from memory, unverified."""
 
 OPEN_OHM = 1e10
-"""What stands for infinity inside the solver: leaves 0.1 % of the voltage on a 10 Mohm meter."""
+"""Stands for infinity inside the solver, ohm: leaves 0.1 % of the voltage on a 10 Mohm meter."""
 
 CONSTANT_SHARE = 0.8
 """Share of a motor's current that does not depend on its voltage: a displacement pump at a regulated pressure asks
@@ -47,7 +47,7 @@ class Shunt:
 
 @dataclass(frozen=True, slots=True)
 class LoadModel:
-    """How the load draws current; each figure broadcasts against the batch.
+    """The load's current as a function of its voltage; each figure broadcasts against the batch.
 
     A motor that turns draws `current_a * (c + (1 - c) * v / nominal_v)`, c being `constant_share`; below the voltage
     at which that exceeds v / winding_ohm it stands still and is its winding. A plain resistance has c = 0. A battery
@@ -72,7 +72,7 @@ class LoadModel:
 
 @dataclass(frozen=True, slots=True)
 class Solution:
-    """What the network does.
+    """The solved network: voltages and currents.
 
     Attributes:
         node_v: voltage of each node against battery - (the last node), V, shape (..., n).

@@ -25,12 +25,13 @@ def candidates(circuit: Circuit, measured: Sequence[Measurement]) -> list[Measur
 
 
 def times_taken(circuit: Circuit, m: Measurement, measured: Iterable[Measurement]) -> int:
-    """How often a measurement was taken already, by whichever name."""
+    """Count how often a measurement was taken already, by whichever name."""
     return sum(_key(circuit, one) == _key(circuit, m) for one in measured)
 
 
 def minutes_for(circuit: Circuit, m: Measurement, measured: Iterable[Measurement]) -> float:
-    """How long a measurement takes: the harder of its two places to reach, unless an earlier reading opened it."""
+    """Estimate the minutes that a measurement takes: the harder of its two places to reach, unless an earlier reading
+    opened it."""
     opened = {id_ for one in measured for id_ in (one.at, one.to)} | {BATTERY_MINUS}
     access = max((_access(circuit, id_) for id_ in _places(circuit, m) if id_ not in opened), default=0.0)
     extra = sum(EXTRA_MIN.get(word, 0.0) for word in (m.state, m.load, m.quantity))
@@ -52,7 +53,7 @@ def useful_states(circuit: Circuit, measured: Sequence[Measurement]) -> list[str
 
 
 def _key(circuit: Circuit, m: Measurement) -> tuple[str, frozenset[str | int], str, str]:
-    """What makes two measurements the same: a drop is a voltage, and a place may have two names."""
+    """The key that two equal measurements share: a drop is a voltage, and a place may have two names."""
     quantity = "voltage" if m.quantity == "voltage_drop" else m.quantity
     ends: frozenset[str | int] = frozenset(
         m.at if id_ in circuit.commands else circuit.node(id_) for id_ in (m.at, m.to)

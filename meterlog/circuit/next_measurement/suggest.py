@@ -1,4 +1,4 @@
-"""What to measure next: the expected information of every measurement the circuit allows, per minute it takes.
+"""Suggests the next measurement: the one with the most expected information per minute.
 
 Expected information is the mutual information between 'which part is it' and the value that would be read: the entropy
 of the hypotheses now, less what is expected to remain (Lindley 1956, 'On a measure of the information provided by an
@@ -118,7 +118,8 @@ def suggest(
 
 
 def groups_of(cells: Cells) -> NDArray[np.int64]:
-    """Which hypothesis each cell belongs to, shape (K,): a part, a pair of parts, not commanded, or healthy."""
+    """Number the hypothesis that each cell belongs to, shape (K,): a part, a pair of parts, not commanded, or
+    healthy."""
     n = cells.ohm.shape[1]
     first, second = cells.part[:, 0], cells.part[:, 1]
     group = np.where(second >= 0, n + 2 + first * n + second, first)
@@ -204,7 +205,7 @@ def _entropy(p: Array) -> float:
 
 
 def _outcomes(outlook: _Outlook, m: Measurement) -> tuple[tuple[str, str], ...]:
-    """What may be read, in a person's words, and the hypotheses that each would leave."""
+    """List in plain words what may be read, and the hypotheses that each outcome would leave."""
     names, edges = _classes(outlook.network.circuit, m)
     mean, spread = _expected(outlook, m)
     chance = np.diff(_below(mean, spread, np.array(edges)), axis=1, prepend=0.0, append=1.0)

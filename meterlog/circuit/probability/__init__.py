@@ -1,1 +1,1 @@
-"""How probable each fault is after the readings."""
+"""The probability of each fault after the readings."""

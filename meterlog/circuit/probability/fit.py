@@ -1,4 +1,4 @@
-"""How well the readings fit each cell, with probes that may not have touched.
+"""Fits the readings to each cell, allowing for probes that did not touch.
 
 Within a cell the readings are jointly Gaussian (see `predict`). Each reading may also be a bad one (the probe made no
 contact, a wrong pin, a slip): then it tells nothing about the circuit. The likelihood is the sum over which readings
@@ -22,11 +22,11 @@ from meterlog.circuit.probability.unknowns import UNKNOWNS
 from meterlog.circuit.readings.measurement import Measurement
 
 BAD_READING, BAD_WEIGHT = 0.03, 25.0
-"""How often a reading is a bad one though the person believes it, and how well that is known before the first: as well
+"""Share of readings that are bad though the person believes them, and how well that is known before the first: as well
 as from 25 readings. A Beta prior: who slipped once (another hand, place or meter) is taken to slip more often, so that
 readings which contradict each other make all of them count for less. Guesses; makers warn of it, none counts it."""
 READS_GOOD = 0.15
-"""How often a part that cannot carry its load's current reads good on ohms. A guess."""
+"""Share of parts that cannot carry their load's current and yet read good on ohms. A guess."""
 MOST_BAD = 6
 """So many bad readings at the most are told from a circuit that is not the one in the file."""
 NEGLIGIBLE = -12.0

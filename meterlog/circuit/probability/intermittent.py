@@ -1,4 +1,4 @@
-"""How likely each part's contact comes and goes: good at one reading, open at another."""
+"""Weighs, for each part, that its contact comes and goes: good at one reading, open at another."""
 
 from __future__ import annotations
 

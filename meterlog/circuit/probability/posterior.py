@@ -1,4 +1,4 @@
-"""How likely each cell is after the readings: Bayes' rule over the cells and the contacts that come and go."""
+"""Applies Bayes' rule to the cells and to the contacts that come and go, once the readings are in."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ Array = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class Posterior:
-    """What the readings say.
+    """The probabilities after the readings.
 
     Attributes:
         weight: shape (K,), the cells' probabilities; with `comes_and_goes` they sum to 1.
@@ -38,8 +38,8 @@ class Posterior:
     bad_in: Array
 
     def unknowns(self, keep: NDArray[np.int64]) -> tuple[Array, Array]:
-        """What the readings make of the unknowns in some cells: mean, shape (k, P), and covariance, shape (k, P, P), in
-        prior standard deviations. Readings that are likely bad in a cell are left out there."""
+        """Estimate the unknowns in some cells from the readings: mean, shape (k, P), and covariance, shape (k, P, P),
+        in prior standard deviations. Readings that are likely bad in a cell are left out there."""
         slope, residual = self.fit.slope[keep], self.fit.residual[keep]
         count = residual.shape[1]
         covariance = self.fit.covariance[keep].copy()

@@ -1,4 +1,4 @@
-"""What every cell would show on the meter: the expected value of a measurement, and how it moves with what is unknown.
+"""Predicts what the meter shows in every cell, and how that moves with each unknown.
 
 A measurement is predicted for all cells at once: its mean, and its sensitivity to each unknown *per standard
 deviation* of that unknown (source voltage, load current, winding, test lamp, meter leads, the fault resistances inside
@@ -31,8 +31,8 @@ from meterlog.circuit.probability.unknowns import LAMP_SPREAD, UNKNOWNS, WINDING
 from meterlog.circuit.readings.measurement import Measurement
 
 ALLOWED_V = {"connector": 0.1, "ground": 0.1, "wire": 0.2, "switch": 0.3, "relay_contact": 0.3}
-"""What a good part may lose at its load's current in a 12 V circuit, V (makers' manuals; a small connection: nothing, a
-high-current one and a ground 0.1 V, a cable 0.2 V, a switch or relay contact 0.3 V)."""
+"""Drop that manuals allow a good part at its load's current in a 12 V circuit, V (makers' manuals; a small connection:
+nothing, a high-current one and a ground 0.1 V, a cable 0.2 V, a switch or relay contact 0.3 V)."""
 LITTLE = 0.25
 """Of the load's current, from which on a good part may lose all of that. Guess."""
 
@@ -40,7 +40,7 @@ Array = NDArray[np.float64]
 
 
 def state_index(state: str) -> int:
-    """Which source voltage a state has: 0 at rest, 1 cranking, 2 running."""
+    """Give the index of a state's source voltage: 0 at rest, 1 cranking, 2 running."""
     return {"crank": 1, "run": 2}.get(state, 0)
 
 
@@ -164,7 +164,7 @@ class Network:
         return np.minimum(ohm, OPEN_OHM)
 
     def closed(self, state: str, k: int) -> NDArray[np.bool_]:
-        """Whether each cell's commanded part k is closed in a state, shape (K,)."""
+        """Tell for each cell whether its commanded part k is closed in a state, shape (K,)."""
         if state not in self.circuit.active:
             return np.zeros(len(self.cells), bool)
         concerned = (self.cells.command_at == k) | (self.cells.command_at < 0)

@@ -1,4 +1,5 @@
-"""What an ohmmeter would show under every cell, as y = log(R + 0.5 ohm): a tenth of an ohm counts, and a megohm too."""
+"""Predicts what an ohmmeter shows in every cell, as y = log(R + 0.5 ohm): a tenth of an ohm counts, and a megohm
+too."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""How likely each cell makes what was tried: a direct feed, a replaced part, a load that works or does not."""
+"""Weighs each cell by what was tried: a direct feed, a replaced part, a load that works or does not."""
 
 from __future__ import annotations
 
@@ -29,9 +29,9 @@ def tried_log(network: Network, tried: Sequence[Tried]) -> Array:
 
 
 def _replaced(network: Network, one: Tried) -> Array:
-    """How likely each cell lets the load run after a part was replaced: a good part in a bad one's place cures a single
-    fault there 92 times in 100 (some new ones are bad: about one pump in ten comes back), and sometimes the handling
-    cures a connection next to it."""
+    """The probability, in each cell, that the load runs after a part was replaced: a good part in a bad one's place
+    cures a single fault there 92 times in 100 (some new ones are bad: about one pump in ten comes back), and sometimes
+    the handling cures a connection next to it."""
     cells, circuit = network.cells, network.circuit
     chance = np.full(len(cells), 0.06)
     command = circuit.commands.get(one.replaced)
@@ -47,7 +47,7 @@ def _replaced(network: Network, one: Tried) -> Array:
 
 
 def runs(network: Network, tried: Tried) -> Array:
-    """How likely each cell lets the load run on a direct feed, shape (K,).
+    """The probability, in each cell, that the load runs on a direct feed, shape (K,).
 
     A feed right at the load's own terminal is half the time done with both leads (its ground from the battery
     too); elsewhere seldom. A load counts as running from about half the system voltage. Guesses, all three.
@@ -71,8 +71,7 @@ def runs(network: Network, tried: Tried) -> Array:
 
 
 def works(network: Network) -> Array:
-    """How likely each cell's load works in the vehicle so that nobody complains, shape (K,): from about 3/4 of the
-    system voltage. A guess."""
+    """The probability, in each cell, that the load works in the vehicle so that nobody complains, shape (K,)."""
     found = solve(network.circuit, *_in_use(network))
     volts = np.where(network.cells.stalled | (network.cells.fault == FAULTS.index("weak")), 0.0, found.load_v)
     return _smooth(volts / network.circuit.system_v, 0.75)

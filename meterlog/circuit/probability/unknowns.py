@@ -1,4 +1,4 @@
-"""What nobody knows exactly about a vehicle, and a measurement's dependence on it."""
+"""The figures of a vehicle that nobody knows exactly, and a measurement's dependence on them."""
 
 from __future__ import annotations
 

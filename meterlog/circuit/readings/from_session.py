@@ -23,7 +23,8 @@ if TYPE_CHECKING:
     from meterlog.session import Channel, Marker, SessionReader
 
 WINDOW_S = 10.0
-"""How long after a key-on or crank marker a reading counts as taken in that state; another marker ends it."""
+"""Time after a key-on or crank marker in which a reading counts as taken in that state, s; another marker ends it. A
+guess."""
 TURNING_S = 1.5
 """An engine that starts seldom needs the starter longer; later readings may be of the running engine. A guess."""
 CHARGING_V = 13.0
@@ -47,7 +48,7 @@ _MARKER_STATE = {"key-on": "key_on", "crank": "crank", "key-off": "off", "run": 
 
 
 def measurements_from_session(reader: SessionReader, circuit: Circuit) -> tuple[list[Measurement], list[str]]:
-    """What a session measured on a circuit.
+    """Take the measurements on a circuit out of a session.
 
     A channel's point (or label) is a point or part of the circuit, or two as `plug_feed to plug_ground`, with what
     else matters after a comma: `plug_feed, unplugged`, `battery_plus, run`. Without a marker or such a word, volts and
@@ -162,7 +163,7 @@ def _levels(
 
 
 def _spans_switched(circuit: Circuit, at: str, to: str) -> bool:
-    """Whether two points have a commanded part between them: such a pair reads the source while that part is open."""
+    """Tell whether a commanded part lies between two points: such a pair reads the source while that part is open."""
     if at in circuit.commands or to in circuit.commands:
         return False
     if at == to:

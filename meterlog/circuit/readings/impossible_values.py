@@ -1,4 +1,4 @@
-"""What no vehicle can make a meter show: such a figure is a slip of the hand, and never evidence."""
+"""Refuses figures that no vehicle can make a meter show: they are slips of the hand, never evidence."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ OVER_SYSTEM = 2.5
 own regulator failed: 18 V); 24 V ones see 36 V. After ISO 16750-2, figures from memory, unverified. Spikes are higher,
 and are no readings of a circuit that stands."""
 MOST_A = 5000.0
-"""What a large starter battery gives into a dead short: 12.6 V over some 3 mohm. From memory, unverified."""
+"""Current that a large starter battery gives into a dead short: 12.6 V over some 3 mohm. From memory, unverified."""
 LEAST_LIMIT_A = 100.0
 SHORTED_SPREAD = 2.0
 """By how much a real circuit's own resistance may be below the model's figures. A guess."""

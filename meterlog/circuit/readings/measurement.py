@@ -1,4 +1,4 @@
-"""What was measured on a circuit and what was tried, from TOML or from a person's answers."""
+"""Measurements and trials on a circuit, from TOML or from a person's answers."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ LOAD_WORDS = {"connected": "", "unplugged": ", unplugged", "lamp": ", a test lam
 _RUNS = ("runs", "fixed", "works", "cured")
 _DEAD = ("dead", "no change", "unchanged", "same", "blew")
 RESULTS = (*_RUNS, *_DEAD)
-"""What may come of something tried."""
+"""Words for the result of a trial."""
 MOST_READINGS = 60
 MOST_WORK = 800
 """Readings depend on one another under every pair of faults: memory grows with the square of readings times parts (20
@@ -136,7 +136,7 @@ def measured_from_table(
 
 
 def most_readings(circuit: Circuit) -> int:
-    """How many readings are weighed together on a circuit."""
+    """The most readings that are weighed together on a circuit."""
     return min(MOST_READINGS, MOST_WORK // len(circuit.parts))
 
 
@@ -188,14 +188,14 @@ def measurement_from_row(row: Mapping[str, object], circuit: Circuit, where: str
 
 
 def _across(circuit: Circuit, quantity: str, at: str) -> bool:
-    """Whether a place alone (no `to`) means 'across it': every part on drops and ohms, and the load."""
+    """Tell whether a place alone (no `to`) means 'across it': every part on drops and ohms, and the load."""
     if quantity == "voltage":
         return at == circuit.parts[circuit.load].id
     return quantity != "current" and at in circuit.part_index
 
 
 def trial_from_row(row: Mapping[str, object], circuit: Circuit, where: str) -> Tried:
-    """What was tried, checked against the circuit.
+    """Read one trial, checked against the circuit.
 
     Raises:
         CircuitError: naming the key.

@@ -1,4 +1,4 @@
-"""What a person types on the spot: a reading as the meter shows it, a place as it is called, what was tried."""
+"""Understands what a person types on the spot: a reading as the meter shows it, the name of a place, a trial."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What an import was asked, and what it understood of the file before it reads the rows."""
+"""The options of an import, and what the first pass over the file found out before the rows are read."""
 
 from __future__ import annotations
 
@@ -74,7 +74,7 @@ class ImportPlan:
     channel_names: tuple[str, ...] = field(default=())
 
     def described(self) -> list[str]:
-        """What was understood, a line each, for a person."""
+        """Describe what was understood, one line for each thing."""
         named = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar", "space": "blanks"}
         mark = named.get(self.layout.delimiter, self.layout.delimiter)
         header = f"header in line {self.layout.header_line}" if self.layout.header_line else "no header"

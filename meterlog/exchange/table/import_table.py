@@ -46,7 +46,7 @@ class Rows(NamedTuple):
 
 @dataclass(slots=True)
 class Imported:
-    """What came of an import."""
+    """The result of an import."""
 
     started_at: datetime
     readings: dict[str, int]

@@ -35,7 +35,7 @@ class Layout(NamedTuple):
     places: list[int]
 
     def shape(self, needed: int) -> Shape:
-        """How its rows are cut, when each must have `needed` cells."""
+        """The shape of its rows, when each must have `needed` cells."""
         return Shape(self.delimiter, self.header_line, self.width, needed)
 
     def title(self, place: int) -> str:
@@ -125,7 +125,7 @@ def _two_delimiters(layouts: list[Layout]) -> TableError:
 
 
 def _hint(lines: list[tuple[int, str]], candidates: Sequence[str]) -> str:
-    """What looks most like a header."""
+    """List the cells of the line that looks most like a header."""
     cells: list[str] = []
     for _, line in lines:
         for delimiter in candidates:

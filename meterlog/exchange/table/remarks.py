@@ -27,7 +27,7 @@ class Remarks:
                 kept.append(line)
 
     def count(self, reason: str) -> int:
-        """How often a reason was counted."""
+        """The number of lines counted for a reason."""
         return self._counts.get(reason, 0)
 
     def sentences(self) -> Iterator[str]:

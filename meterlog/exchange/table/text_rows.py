@@ -131,7 +131,7 @@ class Block(NamedTuple):
 
 
 class Shape(NamedTuple):
-    """How a table's rows are cut.
+    """The cells and the first line of a table's rows.
 
     Attributes:
         delimiter: one character, or `space`.

@@ -126,7 +126,7 @@ class TimeSurvey:
 
 
 def _clock_or_more(cell: str) -> bool:
-    """Whether the first part is beyond any hour of the day."""
+    """Tell whether the first part is beyond any hour of the day."""
     try:
         return clock_s(cell) >= 24 * 3600
     except ValueError:

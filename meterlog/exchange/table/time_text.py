@@ -227,5 +227,5 @@ def _spelled(order: str) -> str:
 
 
 def has_zone(text: str) -> bool:
-    """Whether a time cell ends with an offset from UTC."""
+    """Tell whether a time cell ends with an offset from UTC."""
     return bool(re.search(r"\d\s*(Z|[+-]\d{2}:?\d{2})$", text)) and ":" in text

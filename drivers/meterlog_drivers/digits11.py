@@ -25,6 +25,7 @@ from meterlog.reading import Quantity
 from meterlog.transports import LineSettings
 from meterlog_drivers.formats.digit_frames import DigitFormat, Function, Layout, most_counts
 from meterlog_drivers.formats.fixed_frames import (
+    HAND_HELD_MODES,
     FixedFrameDriver,
     FixedFrameEncoder,
     FrameFormat,
@@ -60,11 +61,7 @@ class Digits11(FixedFrameDriver):
         "frame and status from a datasheet; function codes and some ranges unverified against hardware (from memory)"
     )
     modes = (
-        "V, mV DC/AC",
-        "A, mA, uA DC/AC",
-        "ohm to Mohm",
-        "continuity",
-        "diode",
+        *HAND_HELD_MODES,
         "kHz, MHz",
         "nF to mF",
         "deg C",

@@ -25,17 +25,16 @@ from __future__ import annotations
 import math
 import re
 from functools import lru_cache
-from typing import NamedTuple
 
 from meterlog.address import Address
 from meterlog.errors import EncodeError
-from meterlog.reading import Flag, Quantity, Reading
+from meterlog.reading import Reading
 from meterlog.transports import LineSettings
-from meterlog_drivers.display.decimals import display_counts, scaled
-from meterlog_drivers.display.possible_counts import plausible_counts
+from meterlog_drivers.display.decimals import display_counts
+from meterlog_drivers.display.scale import Scale
 from meterlog_drivers.display.shown import Shown
 from meterlog_drivers.display.symbols import PREFIXES, choose_prefix, mode_of, symbols_of
-from meterlog_drivers.formats.fixed_frames import KNOWN_MODES, FixedFrameDriver, FrameFormat
+from meterlog_drivers.formats.fixed_frames import HAND_HELD_MODES, KNOWN_MODES, FixedFrameDriver, FrameFormat
 
 _BITS = {
     0: ("rs232", "auto", "dc", "ac"),
@@ -72,15 +71,6 @@ _OVERLOAD = re.compile(r" *0L *")
 _NUMBER = re.compile(r" *[0-9]+")
 
 
-class _Scale(NamedTuple):
-    quantity: Quantity
-    exponent: int
-    resolution: float
-    flags: Flag
-    least: float
-    most: float
-
-
 class Segments14Format:
     """See the module's table."""
 
@@ -111,19 +101,13 @@ class Segments14Format:
         glyphs = a + b + c + d
         key = bytes([decimals, low[0]]) + low[9:]
         scale = self._scale_of(key)
+        if scale is None:
+            return ()
         if _NUMBER.fullmatch(glyphs):
-            counts = -int(glyphs) if minus else int(glyphs)
-            if scale is None or not scale.least <= counts <= scale.most:
-                return ()
-            return (Shown(scaled(counts, scale.exponent), scale.quantity, scale.resolution, scale.flags),)
-        if _OVERLOAD.fullmatch(glyphs):
-            if scale is None:
-                return ()
-            value = -math.inf if minus else math.inf
-            return (Shown(value, scale.quantity, scale.resolution, scale.flags | Flag.OVERLOAD),)
-        return ()
+            return scale.number(-int(glyphs) if minus else int(glyphs))
+        return scale.overload(bool(minus)) if _OVERLOAD.fullmatch(glyphs) else ()
 
-    def _scale(self, key: bytes) -> _Scale | None:
+    def _scale(self, key: bytes) -> Scale | None:
         decimals, *nibbles = key
         lit = {
             symbol
@@ -132,11 +116,7 @@ class Segments14Format:
             if nibble >> bit & 1
         }
         mode = mode_of(lit)
-        if mode is None:
-            return None
-        exponent = mode.exponent - decimals
-        least, most = plausible_counts(mode.quantity, exponent, mode.flags)
-        return _Scale(mode.quantity, exponent, scaled(1, exponent), mode.flags, least, most)
+        return None if mode is None else Scale.of(mode.quantity, mode.exponent - decimals, mode.flags)
 
     def build(self, reading: Reading) -> bytes:
         """See `FrameFormat`."""
@@ -165,11 +145,7 @@ class Segments14(FixedFrameDriver):
     summary = "14 bytes: position and four display segments each"
     verification = "line settings and first byte from a datasheet; the rest unverified against hardware (from memory)"
     modes = (
-        "V, mV DC/AC",
-        "A, mA, uA DC/AC",
-        "ohm to Mohm",
-        "continuity",
-        "diode",
+        *HAND_HELD_MODES,
         "Hz to MHz",
         "duty cycle",
         "nF to mF",

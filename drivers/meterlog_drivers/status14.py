@@ -8,6 +8,7 @@ symbols of its own, the option `spare=ignored` lets them pass.
 from __future__ import annotations
 
 from meterlog.transports import LineSettings
+from meterlog_drivers.formats.fixed_frames import HAND_HELD_MODES
 from meterlog_drivers.profiles.profiled_driver import ProfiledDriver
 
 
@@ -19,11 +20,7 @@ class Status14(ProfiledDriver):
     summary = "14 bytes: sign, digit characters, symbol bits, CR LF"
     verification = "unverified against hardware (byte table from memory); round trip and flipped bits tested"
     modes = (
-        "V, mV DC/AC",
-        "A, mA, uA DC/AC",
-        "ohm to Mohm",
-        "continuity",
-        "diode",
+        *HAND_HELD_MODES,
         "Hz to MHz",
         "duty cycle",
         "nF to mF",

@@ -7,7 +7,7 @@ from fractions import Fraction
 
 from meterlog.errors import EncodeError
 from meterlog.reading import Reading
-from meterlog_drivers.display.possible_counts import plausible_counts
+from meterlog_drivers.display.possible_counts import possible_counts
 
 _EXACT_POWERS = [10.0**n for n in range(23)]
 """Powers of ten that a float holds exactly: 10**22 is the last."""
@@ -63,7 +63,7 @@ def display_counts(reading: Reading, exponent: int, digits: int) -> int:
     if not math.isfinite(reading.value):
         return 0
     counts = counts_at(reading.value, exponent)
-    least, most = plausible_counts(reading.quantity, exponent, reading.flags)
+    least, most = possible_counts(reading.quantity, exponent, reading.flags)
     if not least <= counts <= most:
         raise EncodeError(f"no meter shows {reading.value:g} as {reading.quantity}")
     if abs(counts) >= 10**digits:

@@ -9,7 +9,7 @@ from meterlog.driver.framing import Encoder
 from meterlog.errors import EncodeError
 from meterlog.reading import Flag, Quantity, Reading
 from meterlog_drivers.display.decimals import counts_at, scaled
-from meterlog_drivers.display.possible_counts import plausible_counts
+from meterlog_drivers.display.possible_counts import possible_counts
 from meterlog_drivers.display.unit_words import COUPLING
 
 _FLAGS = (
@@ -69,7 +69,7 @@ def every_mode(encoder: Encoder, column: int = 0) -> Iterator[Reading]:
                     (-math.inf, Flag.OVERLOAD),
                 ):
                     reading = Reading(0.0, value, quantity, resolution, flags | more, column)
-                    least, most = plausible_counts(quantity, exponent, flags)
+                    least, most = possible_counts(quantity, exponent, flags)
                     possible = math.isinf(value) or least <= counts_at(value, exponent) <= most
                     if possible and _shows(encoder, reading):
                         yield reading

@@ -23,7 +23,7 @@ _RANGES = {
 }
 
 
-def plausible_counts(quantity: Quantity, exponent: int, flags: Flag) -> tuple[float, float]:
+def possible_counts(quantity: Quantity, exponent: int, flags: Flag) -> tuple[float, float]:
     """The least and the most counts of 10**`exponent` that can be shown at all.
 
     There is no negative AC value, frequency or duty cycle and no duty cycle above 100 %, but in a relative display.

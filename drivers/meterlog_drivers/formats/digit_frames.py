@@ -18,8 +18,8 @@ from typing import NamedTuple
 from meterlog.address import Address
 from meterlog.errors import EncodeError
 from meterlog.reading import Flag, Quantity, Reading
-from meterlog_drivers.display.decimals import counts_at, display_counts, one_count, resolution_exponent, shown_value
-from meterlog_drivers.display.possible_counts import plausible_counts
+from meterlog_drivers.display.decimals import counts_at, display_counts, resolution_exponent
+from meterlog_drivers.display.scale import Scale
 from meterlog_drivers.display.shown import Shown
 from meterlog_drivers.display.unit_words import COUPLING
 from meterlog_drivers.formats.fixed_frames import KNOWN_MODES
@@ -83,16 +83,12 @@ def most_counts(address: Address, default: int, digits: int) -> int:
     return round(address.number("counts", default, least=10 ** (digits - 1), most=10**digits - 1))
 
 
-class _Scale(NamedTuple):
-    quantity: Quantity
-    exponent: int
-    resolution: float
-    flags: Flag
+class _Mode(NamedTuple):
+    """All that a frame says beside its digits."""
+
+    scale: Scale
     minus: bool
     overload: bool
-    fahrenheit: bool
-    least: float
-    most: float
 
 
 class DigitFormat:
@@ -111,7 +107,7 @@ class DigitFormat:
         self._function_at = 1 + layout.digits
         self.length = 1 + layout.digits + 1 + len(layout.flags) + 2
         self._structure = re.compile(rb"[0-?][0-9]{%d}[0-?]{%d}\r\n" % (layout.digits, 1 + len(layout.flags)))
-        self._scale_of = lru_cache(KNOWN_MODES)(self._scale)
+        self._mode_of = lru_cache(KNOWN_MODES)(self._mode)
 
     def next_start(self, data: bytes, start: int) -> int:
         """See `FrameFormat`."""
@@ -124,22 +120,15 @@ class DigitFormat:
             frame = frame.translate(_ODD_PARITY)
         if not self._structure.fullmatch(frame):
             return None
-        key = frame[:1] + frame[self._function_at : -2]
-        scale = self._scale_of(key)
-        if scale is None:
+        mode = self._mode_of(frame[:1] + frame[self._function_at : -2])
+        if mode is None:
             return ()
-        if scale.overload:
-            value = -math.inf if scale.minus else math.inf
-        else:
-            counts = int(frame[1 : self._function_at])
-            if scale.minus:
-                counts = -counts
-            if not scale.least <= counts <= scale.most:
-                return ()
-            value = shown_value(counts, scale.exponent, scale.fahrenheit)
-        return (Shown(value, scale.quantity, scale.resolution, scale.flags),)
+        if mode.overload:
+            return mode.scale.overload(mode.minus)
+        counts = int(frame[1 : self._function_at])
+        return mode.scale.number(-counts if mode.minus else counts)
 
-    def _scale(self, key: bytes) -> _Scale | None:
+    def _mode(self, key: bytes) -> _Mode | None:
         """What a range byte, a function byte and the flag bytes say; None where the table does not name it."""
         function = self._layout.functions.get(key[1])
         lit = {
@@ -165,12 +154,8 @@ class DigitFormat:
         flags = COUPLING.get(quantity, Flag.NONE)
         for name in lit & _FLAGS.keys():
             flags |= _FLAGS[name]
-        if "overload" in lit:
-            flags |= Flag.OVERLOAD
-        resolution = one_count(exponent, fahrenheit)
-        least, most = plausible_counts(quantity, exponent, flags)
-        least, most = max(least, -self._layout.most), min(most, self._layout.most)
-        return _Scale(quantity, exponent, resolution, flags, "sign" in lit, "overload" in lit, fahrenheit, least, most)
+        scale = Scale.of(quantity, exponent, flags, fahrenheit=fahrenheit, most_counts=self._layout.most)
+        return _Mode(scale, "sign" in lit, "overload" in lit)
 
     def build(self, reading: Reading) -> bytes:
         """See `FrameFormat`."""

@@ -9,9 +9,9 @@ from itertools import product
 from typing import NamedTuple
 
 from meterlog.errors import EncodeError
-from meterlog.reading import Flag, Quantity, Reading
-from meterlog_drivers.display.decimals import counts_at, one_count, resolution_exponent, shown_value
-from meterlog_drivers.display.possible_counts import plausible_counts
+from meterlog.reading import Reading
+from meterlog_drivers.display.decimals import counts_at, resolution_exponent
+from meterlog_drivers.display.scale import Scale
 from meterlog_drivers.display.shown import Shown
 from meterlog_drivers.display.symbols import PREFIXES, SILENT, SYMBOLS, mode_of, prefixes_of, symbols_of
 from meterlog_drivers.formats.fixed_frames import KNOWN_MODES
@@ -22,17 +22,12 @@ MOST_COMBINATIONS = 20_000
 """Combinations of the maps' values that an encoder goes through; a profile with more can be read, not emulated."""
 
 
-class _Scale(NamedTuple):
-    quantity: Quantity
-    exponent: int
-    resolution: float
-    flags: Flag
-    column: int
+class _Mode(NamedTuple):
+    """All that a frame says beside its digits."""
+
+    scale: Scale
     minus: bool
     overload: bool
-    fahrenheit: bool
-    least: float
-    most: float
 
 
 class ProfiledFormat:
@@ -58,7 +53,7 @@ class ProfiledFormat:
         if profile.check:
             head_mask[profile.check.at : profile.check.at + profile.check.size] = bytes(profile.check.size)
         self._head_mask = int.from_bytes(head_mask, "big") & ~self._number.mask
-        self._scale_of = lru_cache(KNOWN_MODES)(self._scale)
+        self._mode_of = lru_cache(KNOWN_MODES)(self._mode)
         rows = [*(m.values.values() for m in profile.maps), profile.bits.values(), profile.bits_clear.values()]
         self._vocabulary = frozenset().union(*(words for row in rows for words in row)) - set(SILENT)
 
@@ -74,22 +69,17 @@ class ProfiledFormat:
         bits = int.from_bytes(frame, "big") ^ self._xor
         if bits & self._fixed_mask != self._fixed or not self.checksum_right(frame):
             return None
-        scale = self._scale_of(bits & self._head_mask)
-        if scale is None:
+        mode = self._mode_of(bits & self._head_mask)
+        if mode is None:
             return None
         counts = self._number.counts(bits)
         if counts is None:
             return None
-        if not scale:
+        if not mode:
             return ()
-        if scale.overload or counts is math.inf:
-            value = -math.inf if scale.minus else math.inf
-            return (Shown(value, scale.quantity, scale.resolution, scale.flags | Flag.OVERLOAD, scale.column),)
-        number = -int(counts) if scale.minus else int(counts)
-        if not scale.least <= number <= scale.most:
-            return ()
-        value = shown_value(number, scale.exponent, scale.fahrenheit)
-        return (Shown(value, scale.quantity, scale.resolution, scale.flags, scale.column),)
+        if mode.overload or counts is math.inf:
+            return mode.scale.overload(mode.minus)
+        return mode.scale.number(-int(counts) if mode.minus else int(counts))
 
     def checksum_right(self, frame: bytes) -> bool:
         """Whether a frame as on the wire has the checksum it should have; True where the profile names none."""
@@ -116,7 +106,7 @@ class ProfiledFormat:
                 said |= words
         return said
 
-    def _scale(self, head: int) -> _Scale | tuple[()] | None:
+    def _mode(self, head: int) -> _Mode | tuple[()] | None:
         """What a frame says beside its digits; () for what no meter says, None where a map does not have a value."""
         frame = head.to_bytes(self.length, "big")
         said = self.words(frame)
@@ -129,19 +119,14 @@ class ProfiledFormat:
         if mode is None or unused or len(points) > 1 or len(columns) > 1 or "refused" in said:
             return ()
         decimals = points[0] if points else self._profile.number.decimals or 0
-        exponent = mode.exponent - decimals
-        resolution = one_count(exponent, mode.fahrenheit)
-        return _Scale(
+        scale = Scale.of(
             mode.quantity,
-            exponent,
-            resolution,
+            mode.exponent - decimals,
             mode.flags,
-            columns[0] if columns else 0,
-            "minus" in said,
-            "overload" in said,
-            mode.fahrenheit,
-            *plausible_counts(mode.quantity, exponent, mode.flags),
+            fahrenheit=mode.fahrenheit,
+            column=columns[0] if columns else 0,
         )
+        return _Mode(scale, "minus" in said, "overload" in said)
 
     def build(self, reading: Reading) -> bytes:
         """See `FrameFormat`."""

@@ -64,7 +64,7 @@ class AutoMeter:
         return self._failures
 
     def column_label(self, column: int) -> str:
-        """What to call a column: the found driver and the port."""
+        """The name of a column: the found driver and the port."""
         address = self._found_address or self._address
         name = f"{address.scheme} {PurePath(address.target).name or address.target}"
         return f"{name} {column + 1}" if column else name

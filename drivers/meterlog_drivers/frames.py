@@ -91,7 +91,7 @@ class Frames(FramingDriver):
         return _profile(address).lines
 
     def one_column(self, address: Address) -> bool:
-        """Whether the profile names no second column."""
+        """True where the profile names no second column."""
         return _profile(address).columns == 1
 
 

@@ -92,7 +92,7 @@ _ANY = "2a58"
 
 
 class _Value(NamedTuple):
-    """What a characteristic shows; None instead of it is 'no value now'."""
+    """The value of a characteristic; None in its place means 'no value now'."""
 
     value: float
     resolution: float
@@ -122,7 +122,7 @@ class Characteristics:
     """Picks and packs characteristics for the BLE transport. See `meterlog.transports.ble.Tagging`."""
 
     def wanted(self, uuid: str, presentation: bytes) -> bool:
-        """Whether the decoder understands such a characteristic."""
+        """Tell whether the decoder understands such a characteristic."""
         if short(uuid.lower()) in _STANDARD:
             return True
         form = Presentation.parse(presentation)

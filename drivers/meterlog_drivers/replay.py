@@ -119,7 +119,7 @@ class SessionMeter:
 
     @property
     def columns(self) -> int:
-        """How many channels were recorded."""
+        """The number of recorded channels."""
         return len(self._labels)
 
     def column_label(self, column: int) -> str:

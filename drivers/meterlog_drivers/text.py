@@ -84,7 +84,7 @@ class TextDecoder:
         return readings
 
     def _whole(self, line: bytes, shown: tuple[Shown, ...], time_s: float, readings: list[Reading]) -> bool:
-        """Whether a line is surely whole: one came before it. If that was whole as well, its readings are given."""
+        """Tell whether a line is surely whole: one came before it. If that was whole too, its readings are given."""
         if self._held is None:
             self._held = len(line), [Reading(time_s, *one) for one in shown]
             return False
@@ -152,7 +152,7 @@ class Text(FramingDriver):
         return text_profile(address).lines
 
     def one_column(self, address: Address) -> bool:
-        """Whether the profile describes one column."""
+        """True where the profile describes one column."""
         return len(text_profile(address).columns) == 1
 
     def unsaid(self, address: Address) -> str:

@@ -21,7 +21,7 @@ the `%` and `+` written `%25` and `%2B`, or `0.5pct+2`), its nominal interval, a
 
 @dataclass(slots=True)
 class Traffic:
-    """What a connection has carried so far. Counted by decoders, shown by `record` and `meters`.
+    """The traffic of a connection so far. Counted by decoders, shown by `record` and `meters`.
 
     Attributes:
         frames_good: frames that gave readings.
@@ -48,7 +48,7 @@ class Connection(Protocol):
 
     @property
     def traffic(self) -> Traffic:
-        """What it has carried so far."""
+        """The traffic so far."""
         ...
 
     def read(self, timeout_s: float) -> list[Reading] | None:
@@ -73,7 +73,7 @@ class Meter(Protocol):
 
     @property
     def name(self) -> str:
-        """What to call it to a person: the driver and the port."""
+        """The name that a person knows: the driver and the port."""
         ...
 
     def open(self) -> Connection:
@@ -116,7 +116,7 @@ class Driver(ABC):
         """
 
     def one_column(self, address: Address) -> bool:
-        """Whether the meter has one column only, so that a comma in its label or test point separates nothing.
+        """Tell whether the meter has one column only, so that a comma in its label or test point separates nothing.
 
         False where it has several, or may have.
         """

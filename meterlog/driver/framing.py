@@ -84,12 +84,12 @@ class FramingDriver(Driver):
         return self.lines
 
     def assumed(self, address: Address) -> tuple[str, ...]:
-        """What the driver takes for granted where chips' sister versions differ, in words, for `meters`."""
+        """List what the driver takes for granted where chips' sister versions differ, in words, for `meters`."""
         del address
         return ()
 
     def unsaid(self, address: Address) -> str:
-        """What the bytes do not say and the address leaves open, so that only a person knows it; '' for nothing."""
+        """Say what neither the bytes nor the address tell, so that only a person knows it; '' for nothing."""
         del address
         return ""
 
@@ -150,7 +150,7 @@ class FramedConnection:
 
     @property
     def traffic(self) -> Traffic:
-        """What the decoder counted."""
+        """The decoder's counts."""
         return self._decoder.traffic
 
     def read(self, timeout_s: float) -> list[Reading] | None:

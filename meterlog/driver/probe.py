@@ -90,7 +90,7 @@ class Candidate:
 
     @property
     def fits(self) -> bool:
-        """Whether the bytes are frames of this driver."""
+        """True where the bytes are frames of this driver."""
         return (
             self.good >= FRAMES_WANTED
             and self.lost <= MOST_LOST * self.bytes_seen
@@ -107,7 +107,7 @@ class Candidate:
         return text
 
     def address(self, target: str, line: LineSettings | None) -> Address:
-        """What to type: with the line settings where they are not the driver's first."""
+        """Give the address to type: with the line settings where they are not the driver's first."""
         typed = self.typed
         options = dict(typed.options)
         first = self.driver.lines_for(typed)[0]
@@ -121,7 +121,7 @@ class Candidate:
 
 @dataclass(frozen=True)
 class Heard:
-    """What listening to a port showed.
+    """The result of listening to a port.
 
     Attributes:
         port: as the user wrote it.
@@ -152,7 +152,7 @@ class Heard:
 
     @property
     def doubt(self) -> str:
-        """Why it cannot be told, in a sentence; '' where it can."""
+        """The reason why no driver can be named, in a sentence; '' where one can."""
         if self.answered is not None:
             return ""
         if not self.bytes_seen:
@@ -170,7 +170,7 @@ class Heard:
 
     @property
     def assumed(self) -> tuple[str, ...]:
-        """What is taken for granted where chips' sister versions differ."""
+        """Assumptions made where chips' sister versions differ."""
         address = self.address
         return self.fits[0].driver.assumed(address) if address is not None and self.fits else ()
 

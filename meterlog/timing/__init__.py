@@ -1,1 +1,1 @@
-"""When readings were shown: frames without pauses, the meter's cadence, and what arrived together."""
+"""The time of readings: frames without pauses, the meter's cadence, and what arrived together."""

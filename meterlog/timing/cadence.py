@@ -140,7 +140,7 @@ class Cadence:
         return _LONGER * max(wait_s for wait_s in self._waits_s if wait_s <= most_s)
 
     def _first_phase(self) -> Phase:
-        """What looks that came alone have told, where they came evenly."""
+        """Begin with what the looks that came alone have told, where they came evenly."""
         if len(self._alone_s) < _LEAST_TOLD or self._odd > _ODD_MOST:
             return Phase([])
         spacings_s = [later - earlier for earlier, later in pairwise(self._alone_s)]

@@ -47,7 +47,7 @@ class Pauses:
         self._last_s = math.inf
 
     def before(self, data: bytes, arrival_s: float) -> bool:
-        """Whether there was a pause before this chunk's first byte; False for the first chunk of all.
+        """Tell whether there was a pause before this chunk's first byte; False for the first chunk of all.
 
         Call it once for each chunk, in their order.
         """

@@ -1,4 +1,4 @@
-"""When a meter showed what arrived together: the even beats that fit between all arrivals.
+"""The phase of a meter whose looks arrive together: the even beats that fit between all arrivals.
 
 A meter shows one *look* every so often, so look k was shown at t(k) = t0 + k x P. Of looks that arrived together at A,
 the last being look k, two things are known: t(k) <= A, since nothing is shown after it arrived; and t(k + 1) >= A,
@@ -28,7 +28,7 @@ _MOST_LOST = 4
 
 
 class Shown(NamedTuple):
-    """When a look was shown, and how far that may be wrong either way, s."""
+    """The time at which a look was shown, and how far that may be wrong either way, s."""
 
     time_s: float
     error_s: float
@@ -73,7 +73,7 @@ class Phase:
         self._unsure = 0
 
     def bundle(self, arrivals_s: list[float], before_s: float, waited_s: float) -> list[Shown]:
-        """When each look of a bundle was shown.
+        """Work out when each look of a bundle was shown.
 
         Args:
             arrivals_s: when each had arrived at the latest, in order.
@@ -114,7 +114,7 @@ class Phase:
         self._below.append((self._looks + 1, arrival_s))
 
     def _fitting(self, count: int, arrival_s: float) -> tuple[int, _Fit | None]:
-        """How many looks were lost, and the lines that fit then; None where none do."""
+        """Find how many looks were lost, and the lines that fit then; None where none do."""
         plain = self._fit(self._looks + count, arrival_s)
         if plain is not None and plain.last.most_s - plain.last.least_s >= _UNLIKELY * min(self._width_s, 1e9):
             return 0, plain

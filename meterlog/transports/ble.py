@@ -51,7 +51,7 @@ class Tagging(Protocol):
     """Picks the characteristics that measure, and packs each value with what is needed to understand it."""
 
     def wanted(self, uuid: str, presentation: bytes) -> bool:
-        """Whether a characteristic is one; `presentation` is its Presentation Format, empty when it has none."""
+        """Tell whether a characteristic is one; `presentation` is its Presentation Format, empty when it has none."""
         ...
 
     def pack(self, column: int, uuid: str, presentation: bytes, value: bytes) -> bytes:
@@ -61,7 +61,7 @@ class Tagging(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class BleSettings:
-    """How to reach a peripheral and its bytes. UUIDs in long form; empty means any.
+    """The way to a peripheral and its bytes. UUIDs in long form; empty means any.
 
     Attributes:
         wanted: which peripheral.
@@ -165,7 +165,7 @@ class BleTransport:
 
 
 def _passing(error: Exception, port: str) -> bool:
-    """Whether trying again soon may help: a quick failure of the radio, not a refusal and nothing of our own."""
+    """Tell whether trying again soon may help: a quick failure of the radio, not a refusal and nothing of our own."""
     mapped = link_error(error, port)
     return mapped is not error and not isinstance(error, TimeoutError) and isinstance(mapped, LinkAbsent | LinkLost)
 

@@ -1,4 +1,4 @@
-"""What goes wrong with Bluetooth, in one plain sentence each: the one place where bleak's exceptions are mapped."""
+"""Errors of Bluetooth, one plain sentence each: the one place where bleak's exceptions are mapped."""
 
 from __future__ import annotations
 

@@ -65,7 +65,7 @@ class Wanted:
     service: str = ""
 
     def fits(self, address: str, name: str | None, services: list[str]) -> bool:
-        """Whether these are an advertisement of it."""
+        """Tell whether an advertisement is its own."""
         if self.address:
             return address.lower() == self.address.lower()
         if self.name and name != self.name:

@@ -33,7 +33,7 @@ _WRITES = {"write", "write-without-response"}
 
 @dataclass(frozen=True, slots=True)
 class SerialPair:
-    """Where the bytes of a serial line come from, and where to send some to."""
+    """The characteristics that carry a serial line's bytes, in and out."""
 
     incoming: BleakGATTCharacteristic
     outgoing: BleakGATTCharacteristic | None

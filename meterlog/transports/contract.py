@@ -1,4 +1,4 @@
-"""What a transport is: something to open, that gives a link, that gives chunks of bytes with arrival times."""
+"""The transport contract: something to open, that gives a link, that gives chunks of bytes with arrival times."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ class Chunk(NamedTuple):
 
 
 class LineSettings(NamedTuple):
-    """How a serial line is set: `9600 8N1` and the two control outputs (None: left as the system sets it)."""
+    """The settings of a serial line: `9600 8N1` and the two control outputs (None: left as the system sets them)."""
 
     baud: int = 9600
     data_bits: int = 8
@@ -29,7 +29,7 @@ class LineSettings(NamedTuple):
 
     @property
     def byte_time_s(self) -> float:
-        """How long one character takes on the wire, s: start, data, parity and stop bits over the rate."""
+        """The time of one character on the wire, s: start, data, parity and stop bits over the rate."""
         bits = 1 + self.data_bits + (self.parity != "N") + self.stop_bits
         return bits / self.baud
 
@@ -74,12 +74,12 @@ class Transport(Protocol):
 
     @property
     def name(self) -> str:
-        """What to call it to a person: the port, the peripheral's address, the file."""
+        """The name that a person knows: the port, the peripheral's address, the file."""
         ...
 
     @property
     def byte_time_s(self) -> float:
-        """How long one byte takes on the wire, s; 0 where that is unknown or does not apply."""
+        """The time of one byte on the wire, s; 0 where that is unknown or does not apply."""
         ...
 
     def open(self) -> Link:

@@ -78,7 +78,7 @@ class _ReplayLink:
         return Chunk(data, self._opened_s + after_s)
 
     def write(self, data: bytes) -> None:
-        """What was recorded answers nobody."""
+        """Send nothing: a recording answers nobody."""
 
     def close(self) -> None:
         """Let go."""

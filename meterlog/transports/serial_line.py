@@ -176,7 +176,7 @@ class SerialLink:
             return Chunk(data + self._rest(), arrival_s)
 
     def _rest(self) -> bytes:
-        """What else is there already. A port that dies here is found dead by the next read."""
+        """Take what else is there already. A port that dies here is found dead by the next read."""
         rest = b""
         try:
             while (waiting := self._port.in_waiting) and len(rest) < MOST_BYTES:
@@ -215,7 +215,7 @@ class SerialLink:
 
 
 def _plain(error: Exception) -> str:
-    """Why a port died, in words. The system's own words differ by system and call and say little."""
+    """Say why a port died. The system's own words differ by system and call and say little."""
     text = str(error)
     if isinstance(error, TimeoutError) or "imeout" in text:
         return "it takes no more bytes"

@@ -8,7 +8,7 @@ from meterlog.transports.contract import Chunk, Link, Transport
 
 
 class RawSink(Protocol):
-    """Where a tap puts what it sees: a `RawCaptureWriter`."""
+    """The receiver of what a tap sees: a `RawCaptureWriter`."""
 
     def add(self, chunk: Chunk) -> None:
         """Keep a chunk."""

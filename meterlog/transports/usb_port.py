@@ -8,7 +8,7 @@ from typing import NamedTuple, Protocol
 
 
 class PortInfo(Protocol):
-    """What is used of pyserial's list of ports."""
+    """The part of pyserial's list of ports that is used."""
 
     device: str
     vid: int | None
@@ -18,7 +18,7 @@ class PortInfo(Protocol):
 
 
 class UsbIdentity(NamedTuple):
-    """What stays the same when an adapter is unplugged and plugged in again.
+    """The identity of an adapter: what stays the same when it is unplugged and plugged in again.
 
     Attributes:
         vendor: USB vendor number.

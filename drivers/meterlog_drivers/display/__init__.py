@@ -1,1 +1,1 @@
-"""What a meter's display shows: its symbols, units, digits and limits, and which frames to doubt."""
+"""A meter's display: its symbols, units, digits and limits, and which frames to doubt."""

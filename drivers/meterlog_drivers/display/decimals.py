@@ -32,7 +32,7 @@ def celsius(counts: int, exponent: int) -> float:
 
 
 def shown_value(counts: int, exponent: int, fahrenheit: bool) -> float:
-    """What a display that shows `counts` times 10**`exponent` means, in the quantity's unit."""
+    """Convert `counts` times 10**`exponent`, as a display shows it, to the quantity's unit."""
     return celsius(counts, exponent) if fahrenheit else scaled(counts, exponent)
 
 

@@ -36,7 +36,7 @@ RESTLESS = 3
 
 
 class _Level:
-    """What a column shows, as long as that is calm."""
+    """A stretch of calm readings of one column."""
 
     __slots__ = ("last", "mode", "recent", "suspect")
 
@@ -48,7 +48,7 @@ class _Level:
 
     @property
     def settled(self) -> bool:
-        """Whether it lasted long enough to tell a level from a value on the way."""
+        """True once it has lasted long enough to tell a level from a value on the way."""
         return len(self.recent) >= ENOUGH
 
     def take(self, one: Shown) -> None:
@@ -58,16 +58,16 @@ class _Level:
         self.suspect = None
 
     def goes_on(self, one: Shown) -> bool:
-        """Whether a reading may follow where nothing happens."""
+        """Tell whether a reading may follow where nothing happens."""
         return one[1:] == self.mode and _near(one, self.last)
 
     def suspected(self, one: Shown) -> bool:
-        """Whether a reading is the doubtful one before it once more, as far as that can be: a true change."""
+        """Tell whether a reading repeats the doubtful one before it: then the change was true."""
         suspect = self.suspect
         return suspect is not None and one[1:] == suspect[1:] and _near(one, suspect.value)
 
     def same(self, one: Shown) -> bool:
-        """Whether a reading lies where the readings before it did, as far as they tell."""
+        """Tell whether a reading lies where the readings before it did."""
         if one[1:] != self.mode or one.value == self.last:
             return one[1:] == self.mode
         low, high = min(self.recent), max(self.recent)
@@ -90,7 +90,7 @@ class Doubt:
         self._jumps = 0
 
     def judged(self, frame: bytes, shown: tuple[Shown, ...], number: int) -> tuple[Shown, ...]:
-        """What a frame shows, with `Flag.DOUBTFUL` where one flipped bit would explain that it is so different.
+        """Give what a frame shows, with `Flag.DOUBTFUL` where one flipped bit would explain that it is so different.
 
         Args:
             frame: the frame, not the same as the one before.
@@ -143,8 +143,8 @@ class Doubt:
         self._levels[one.column] = found or _Level(one)
 
     def _explained(self, frame: bytes, shown: tuple[Shown, ...]) -> bool:
-        """Whether one flipped bit makes of the frame one that shows what was shown before; or the same number as now
-        in the mode that was shown before; or, of a number far beyond all, one that is not."""
+        """Tell whether one flipped bit turns the frame into one that shows what was shown before; or the same number
+        as now in the mode that was shown before; or, of a number far beyond all, one that is not."""
         damaged = bytearray(frame)
         for place in range(len(damaged)):
             right = damaged[place]
@@ -157,14 +157,14 @@ class Doubt:
         return False
 
     def _same_number(self, other: tuple[Shown, ...], shown: tuple[Shown, ...]) -> bool:
-        """Whether only symbols were flipped; not where a bit without a meaning was."""
+        """Tell whether only symbols were flipped; not where a bit without a meaning was."""
         numbers = [(one.value, one.resolution) for one in other]
         if other == shown or numbers != [(one.value, one.resolution) for one in shown]:
             return False
         return all(any(one[1:] == level.mode for level in self._remembered(one.column)) for one in other)
 
     def _less_far(self, other: tuple[Shown, ...], shown: tuple[Shown, ...]) -> bool:
-        """Whether a number beyond all that was shown becomes one that is not: it was damaged while it changed."""
+        """Tell whether a number beyond all that was shown becomes one that is not: it was damaged while it changed."""
         if len(other) != len(shown):
             return False
         for one, now in zip(other, shown, strict=True):
@@ -178,7 +178,7 @@ class Doubt:
         return True
 
     def _before(self, shown: Sequence[Shown]) -> bool:
-        """Whether all of it lies where readings before did."""
+        """Tell whether all of it lies where earlier readings did."""
         return bool(shown) and all(any(level.same(one) for level in self._remembered(one.column)) for one in shown)
 
     def _remembered(self, column: int) -> Iterator[_Level]:
@@ -193,7 +193,7 @@ def _count(one: Shown) -> float:
 
 
 def _near(one: Shown, value: float) -> bool:
-    """Whether a value is what might follow on another where nothing happens; overload follows on overload."""
+    """Tell whether a value may follow another where nothing happens; overload follows overload."""
     if one.value == value:
         return True
     return abs(one.value - value) <= max(NEAR_SHARE * abs(value), NEAR_COUNTS * _count(one)) < math.inf

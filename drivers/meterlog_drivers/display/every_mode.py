@@ -1,4 +1,4 @@
-"""What a framing can show at all, found by asking its encoder: for the simulator's meter, for tests, for benches."""
+"""Everything that a framing can show, found by asking its encoder: for the simulator's meter, tests and benches."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What a hand-held meter can show at all of a quantity: what lies outside is a damaged frame."""
+"""The limits of what a hand-held meter can show of a quantity: a frame beyond them is damaged."""
 
 from __future__ import annotations
 

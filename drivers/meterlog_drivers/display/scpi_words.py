@@ -1,4 +1,4 @@
-"""What an SCPI instrument and its controller say to each other, as text: functions, numbers, errors. Pure.
+"""The text between an SCPI instrument and its controller: functions, numbers, errors. Pure.
 
 Sources: SCPI-1999 (headers, short forms, function names, error numbers, infinity 9.9E37 and not-a-number 9.91E37),
 IEEE 488.2 (NR1, NR2 and NR3 numbers, `*IDN?`).

@@ -1,4 +1,4 @@
-"""What a frame shows: a `Reading` without its time."""
+"""The content of a frame: a `Reading` without its time."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from meterlog.reading import Flag, Quantity
 
 
 class Shown(NamedTuple):
-    """What a frame shows in one column; see `meterlog.reading.Reading`."""
+    """The content of a frame in one column; see `meterlog.reading.Reading`."""
 
     value: float
     quantity: Quantity

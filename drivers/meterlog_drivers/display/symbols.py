@@ -1,4 +1,4 @@
-"""What the lit symbols of a meter's display mean together: the quantity, the prefix and the flags.
+"""The meaning of the symbols lit together on a meter's display: the quantity, the prefix and the flags.
 
 Several chips send one bit for each symbol of the display. A combination that is not in `_MEASURED` is refused,
 never guessed: this is also most of what protects such a framing against a flipped bit.
@@ -56,7 +56,7 @@ _MEASURED: dict[frozenset[str], tuple[_Measured, ...]] = {
 
 
 class Mode(NamedTuple):
-    """What the symbols say.
+    """The mode that the lit symbols say.
 
     Attributes:
         quantity: what is measured.
@@ -72,7 +72,7 @@ class Mode(NamedTuple):
 
 
 def mode_of(symbols: Collection[str]) -> Mode | None:
-    """What lit symbols mean together; None where no meter shows that combination."""
+    """Work out what lit symbols mean together; None where no meter shows that combination."""
     lit = frozenset(symbols)
     prefixes = [s for s in lit if s and s in PREFIXES]
     candidates = _MEASURED.get(lit.intersection(UNITS), ())
@@ -126,7 +126,7 @@ def symbols_of(reading: Reading, prefix: str) -> set[str]:
 
 
 def choose_prefix(reading: Reading, most_decimals: int, digits: int) -> tuple[int, str]:
-    """How a display shows a reading: the power of ten of one count, and the prefix symbol.
+    """Choose how a display shows a reading: the power of ten of one count, and the prefix symbol.
 
     The smallest prefix that leaves 0 to `most_decimals` decimals; without a resolution, the finest that has room.
 

@@ -1,4 +1,4 @@
-"""How units are spelt in text that meters send, and what each spelling measures."""
+"""The spellings of units in text that meters send, and what each measures."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from meterlog.reading import Flag, Quantity
 
 
 class UnitWord(NamedTuple):
-    """What a spelling says.
+    """The meaning of one spelling.
 
     Attributes:
         quantity: what is measured; volts and amperes without AC are DC.

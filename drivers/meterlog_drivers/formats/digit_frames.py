@@ -1,4 +1,4 @@
-"""What digits11 and digits14 have in common: a range byte, digits, a function byte, nibbles of flags, CR LF.
+"""The format that digits11 and digits14 share: a range byte, digits, a function byte, nibbles of flags, CR LF.
 
 Every data byte is 0x30-0x3F. The line is 7O1, and is opened as 8N1: its characters are as long, and bit 7 is then the
 parity. LF arrives as 0x8A, and every byte's parity is checked here, which finds every single flipped bit. A port that
@@ -31,7 +31,7 @@ _PAIRS = {Quantity.DC_VOLTAGE: Quantity.AC_VOLTAGE, Quantity.DC_CURRENT: Quantit
 
 
 class Function(NamedTuple):
-    """What a function byte says.
+    """The meaning of a function byte.
 
     Attributes:
         quantity: what is measured; the DC one where AC is possible.
@@ -45,7 +45,7 @@ class Function(NamedTuple):
 
 
 class Layout(NamedTuple):
-    """Where a chip puts things.
+    """The layout of a chip's frame.
 
     Attributes:
         digits: how many digit bytes follow the range byte.
@@ -129,7 +129,7 @@ class DigitFormat:
         return mode.scale.number(-counts if mode.minus else counts)
 
     def _mode(self, key: bytes) -> _Mode | None:
-        """What a range byte, a function byte and the flag bytes say; None where the table does not name it."""
+        """Look up a range byte, a function byte and the flag bytes; None where the table does not name them."""
         function = self._layout.functions.get(key[1])
         lit = {
             name

@@ -38,7 +38,7 @@ class FrameFormat(Protocol):
 
     @property
     def ending(self) -> re.Pattern[bytes] | None:
-        """What every frame ends with, two bytes at most, where that is how frames are told apart: a frame then begins
+        """The end of every frame, two bytes at most, where that is how frames are told apart: a frame then begins
         where the last one ended, so that the tail of a longer frame is not taken for a short one. None where a frame
         is known by how it begins."""
         ...
@@ -52,7 +52,7 @@ class FrameFormat(Protocol):
         ...
 
     def parse(self, frame: bytes) -> tuple[Shown, ...] | None:
-        """What `length` bytes show: () for a whole frame that says what no meter says, None for no frame."""
+        """Read `length` bytes: () for a whole frame that says what no meter says, None for no frame."""
         ...
 
     def build(self, reading: Reading) -> bytes:
@@ -141,7 +141,7 @@ class FixedFrameDecoder:
             self._broken_after = frames
 
     def _after_failure(self, data: bytes, start: int, fresh: int) -> int:
-        """Where to go on after the bytes at `start` turned out to be no frame."""
+        """Find where to go on after the bytes at `start` turned out to be no frame."""
         if self._format.ending is not None:
             return self._in_step(data, start, fresh)
         after = self._format.next_start(data, start + 1)

@@ -82,7 +82,7 @@ class ProfiledFormat:
         return mode.scale.number(-int(counts) if mode.minus else int(counts))
 
     def checksum_right(self, frame: bytes) -> bool:
-        """Whether a frame as on the wire has the checksum it should have; True where the profile names none."""
+        """Check the checksum of a frame as on the wire; True where the profile names none."""
         check = self._profile.check
         return check is None or check.of(frame[check.first : check.last]) == int.from_bytes(
             frame[check.at : check.at + check.size], "big" if check.order == "big" else "little"
@@ -107,7 +107,7 @@ class ProfiledFormat:
         return said
 
     def _mode(self, head: int) -> _Mode | tuple[()] | None:
-        """What a frame says beside its digits; () for what no meter says, None where a map does not have a value."""
+        """Read all of a frame but its digits; () for what no meter says, None where a map lacks a value."""
         frame = head.to_bytes(self.length, "big")
         said = self.words(frame)
         if said is None:

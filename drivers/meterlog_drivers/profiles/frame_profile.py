@@ -1,4 +1,4 @@
-"""What a binary frame means: a frames profile, read from TOML.
+"""The meaning of a binary frame: a frames profile, read from TOML.
 
 Bytes are counted from 1, bits of a byte from 0, the least significant. A value in a map is ASCII text, `"18"`, or
 bytes in hex, `"0x3138"`. Words say what the meter's display shows:
@@ -57,7 +57,7 @@ class Check(NamedTuple):
 
 
 class Number(NamedTuple):
-    """How the digits are written."""
+    """The way digits are written in a frame."""
 
     digits: str
     at: tuple[tuple[int, ...], ...]
@@ -108,7 +108,7 @@ class FrameProfile:
 
     @property
     def columns(self) -> int:
-        """How many columns its words name; one where they name none."""
+        """The number of columns that its words name; one where they name none."""
         mapped = (words for one in self.maps for words in one.values.values())
         said: frozenset[str] = frozenset().union(*mapped, *self.bits.values(), *self.bits_clear.values())
         return 1 + max((int(word[6:]) for word in said if word.startswith("column")), default=0)
@@ -244,7 +244,7 @@ def _number(table: Table, length: int) -> Number:
 
 
 def _digit_places(table: Table, length: int) -> tuple[tuple[tuple[int, ...], ...], tuple[int, ...]]:
-    """Where each digit is: one byte, or several whose masked bits are put together."""
+    """Read where each digit is: one byte, or several whose masked bits are put together."""
     value = table.values.get("at")
     if isinstance(value, list) and value and all(isinstance(v, list) for v in value):
         masks = table.integers("masks")

@@ -37,7 +37,7 @@ class Table:
         return ProfileError(f"{where}: {message}", line)
 
     def has(self, key: str) -> bool:
-        """Whether the key is there."""
+        """Tell whether the key is there."""
         return key in self.values
 
     def text(self, key: str, default: str | None = None, choices: Collection[str] = ()) -> str:

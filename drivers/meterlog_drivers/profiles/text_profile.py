@@ -1,4 +1,4 @@
-"""What a line of text means: a text profile, read from TOML, that turns lines into columns and back.
+"""The meaning of a line of text: a text profile, read from TOML, that turns lines into columns and back.
 
 | key | meaning |
 |---|---|
@@ -47,7 +47,7 @@ class Found(Protocol):
     """A text that a pattern fits."""
 
     def group(self, *names: str) -> tuple[str, ...]:
-        """What its named parts are."""
+        """The text of each named part."""
         ...
 
 
@@ -79,7 +79,7 @@ class Column(NamedTuple):
 
 @dataclass(frozen=True)
 class TextProfile:
-    """What a text meter's lines mean."""
+    """The meaning of a text meter's lines."""
 
     about: str
     lines: tuple[LineSettings, ...]
@@ -92,7 +92,7 @@ class TextProfile:
     units: dict[str, UnitWord]
 
     def parse(self, line: str) -> tuple[Shown, ...] | None:
-        """What a line shows, a `Shown` a column with a number; None where it is not such a line."""
+        """Read a line: a `Shown` for each column with a number; None where it is not such a line."""
         cells = line.split(self.separator) if self.separator else [line]
         if len(cells) > len(self.columns) or (len(cells) < len(self.columns) and not self.fewer):
             return None

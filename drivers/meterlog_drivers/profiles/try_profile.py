@@ -48,7 +48,7 @@ def try_profile(name: str, path: Path) -> Iterator[str]:
 
 
 def explained(profile: FrameProfile, frame: bytes) -> list[str]:
-    """What each byte of a frame, as on the wire, means; a meaning that does not fit begins with `WRONG:`."""
+    """Explain each byte of a frame, as on the wire; a meaning that does not fit begins with `WRONG:`."""
     length = profile.length
     plain = bytes(a ^ b for a, b in zip(frame, profile.xor or bytes(length), strict=True))
     said: list[list[str]] = [[] for _ in range(length)]

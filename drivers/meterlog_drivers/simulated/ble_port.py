@@ -58,7 +58,7 @@ class BlePort:
         return self._peripheral.address
 
     def listening(self) -> bool:
-        """Whether a program is subscribed."""
+        """True while a program is subscribed."""
         return self._bluez.subscribers(self._peripheral) > 0
 
     def write(self, data: bytes) -> bool:

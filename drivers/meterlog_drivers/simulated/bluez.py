@@ -107,11 +107,11 @@ class SimulatedBluez:
         self._run(self._forget(self._path(peripheral)))
 
     def subscribers(self, peripheral: SimulatedPeripheral) -> int:
-        """How many programs are subscribed to any of a peripheral's characteristics."""
+        """Count the programs subscribed to any of a peripheral's characteristics."""
         return self._run(self._count_subscribers(self._path(peripheral)))
 
     def is_connected(self, peripheral: SimulatedPeripheral) -> bool:
-        """Whether the adapter holds a link to the peripheral."""
+        """Tell whether the adapter holds a link to the peripheral."""
         device = self._objects.get(self._path(peripheral), {}).get(DEVICE, {})
         return bool("Connected" in device and device["Connected"].value)
 

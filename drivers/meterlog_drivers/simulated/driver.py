@@ -91,11 +91,11 @@ class SimulatedMeter:
 
     @property
     def columns(self) -> int:
-        """How many test points the scenario has."""
+        """The number of the scenario's test points."""
         return len(self.run.probes)
 
     def column_label(self, column: int) -> str:
-        """What a person would call that channel."""
+        """The name that a person would give that channel."""
         return self.run.probes[column].label
 
     def open(self) -> Connection:

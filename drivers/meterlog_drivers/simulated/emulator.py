@@ -92,7 +92,7 @@ class Emulator:
 
 
 def encoded(run: Run, encoder: Encoder, channels: tuple[int, ...], outlet: int = 0) -> Iterator[Frame]:
-    """What a run displays of some channels, as frames in order of time from the run's beginning.
+    """Yield what a run displays of some channels, as frames in order of time from the run's beginning.
 
     Raises:
         UsageError: the encoder has no way to show one of them.
@@ -109,7 +109,7 @@ def encoded(run: Run, encoder: Encoder, channels: tuple[int, ...], outlet: int =
 
 
 def shows_columns(encoder: Encoder, run: Run) -> bool:
-    """Whether one frame of the encoder can show all channels of a run."""
+    """Tell whether one frame of the encoder can show all channels of a run."""
     first = [run.displays((k,), 0.0)[0]._replace(column=k) for k in range(len(run.probes))]
     try:
         encoder.encode([_fit(encoder, reading) for reading in first])

@@ -77,13 +77,13 @@ class MeterModel:
         return [float(f"1e{lowest + shift + n}") for n in range(RANGES[quantity])]
 
     def display_times(self, duration_s: float, rng: np.random.Generator) -> Array:
-        """When it displays something during `duration_s`; a whole number of intervals, so that laps join evenly."""
+        """Give the moments of its displays in `duration_s`: a whole number of intervals, so that laps join evenly."""
         count = max(1, round(duration_s / self.interval_s))
         jitter = np.clip(rng.normal(0.0, 1.0, count), -3.0, 3.0) * min(self.jitter_s, self.interval_s / 8)
         return self.interval_s * (np.arange(count) + 0.5) + jitter
 
     def observe(self, signal: Signal, times: Array, rng: np.random.Generator) -> Series:
-        """What is displayed of the signal.
+        """Display the signal.
 
         Args:
             signal: what is between the probes.

@@ -56,7 +56,7 @@ class PumpMotor:
         return self.load_nm / self.constant
 
     def steady(self, supply_v: float, series_ohm: float) -> tuple[float, float]:
-        """Where it settles on a constant supply through a series resistance: current, A, and speed, rad/s."""
+        """Find where it settles on a constant supply through a series resistance: current, A, and speed, rad/s."""
         ohm = self.winding_ohm + series_ohm
         speed = (self.constant * supply_v / ohm - self.load_nm) / (self.constant**2 / ohm + self.drag_nms)
         if speed <= 0.0:
@@ -105,7 +105,7 @@ class PumpMotor:
         return speeds
 
     def rests_on_dead_arc(self, turned_rad: float) -> bool:
-        """Whether a rotor that stopped after turning that far rests on the burnt segment."""
+        """Tell whether a rotor that stopped after turning that far rests on the burnt segment."""
         return math.fmod(turned_rad, 2 * math.pi) < self.dead_arc_rad
 
     def _standing(self, supply_v: Array, series_ohm: float, step_s: float, current_a: float) -> tuple[Array, Array]:

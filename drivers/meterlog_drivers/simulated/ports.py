@@ -17,11 +17,11 @@ class Port(Protocol):
 
     @property
     def name(self) -> str:
-        """What the reader opens: a device name, or a `socket://` URL."""
+        """The name that the reader opens: a device, or a `socket://` URL."""
         ...
 
     def listening(self) -> bool:
-        """Whether a reader has it open."""
+        """Tell whether a reader has it open."""
         ...
 
     def write(self, data: bytes) -> bool:
@@ -59,7 +59,7 @@ class PseudoTerminal:
         return self._name
 
     def listening(self) -> bool:
-        """Whether the slave's end is open; throws away what the reader sent."""
+        """Tell whether the slave's end is open, and throw away what the reader sent."""
         states = self._poll.poll(0)
         if any(state & select.POLLHUP for _, state in states):
             return False
@@ -111,7 +111,7 @@ class TcpPort:
         return f"socket://127.0.0.1:{self._server.getsockname()[1]}"
 
     def listening(self) -> bool:
-        """Whether a reader is connected; throws away what it sent."""
+        """Tell whether a reader is connected, and throw away what it sent."""
         if self._reader is None:
             try:
                 self._reader, _ = self._server.accept()

@@ -25,7 +25,7 @@ class Relay:
     release_s: float = 0.004
 
     def contact(self, coil_v: NDArray[np.float64], step_s: float) -> NDArray[np.bool_]:
-        """Whether the contact is closed in each step.
+        """Work out whether the contact is closed in each step.
 
         Args:
             coil_v: V, shape (n,).

@@ -1,4 +1,4 @@
-"""What a scenario is, and what running it with a seed gives."""
+"""Scenarios, and their runs with a seed."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ from meterlog_drivers.simulated.vehicle import Signal, Solved, Trip, Vehicle
 
 @dataclass(frozen=True, slots=True)
 class Probe:
-    """Where one channel's probes are.
+    """The places of one channel's probes.
 
     Attributes:
         label: what a person would call the channel.
@@ -42,7 +42,7 @@ def supply_volts(label: str, at: str) -> Probe:
 
 
 def drop_volts(label: str, at: str, to: str = "battery_minus", full_scale: float | None = None) -> Probe:
-    """What is lost between two points."""
+    """Probes across a part: what is lost between two points."""
     point = at if to == "battery_minus" else f"{at} to {to}"
     return Probe(label, point, lambda solved: solved.voltage(at, to), full_scale)
 
@@ -53,7 +53,7 @@ def amps(label: str) -> Probe:
 
 
 def battery_amps(label: str) -> Probe:
-    """What all consumers but the starter take from the battery, with the meter in the ground cable."""
+    """Probes for the current of all consumers but the starter, with the meter in the ground cable."""
     return Probe(label, "minus_clamp", lambda solved: solved.battery_current(), 10.0)
 
 
@@ -137,7 +137,7 @@ class Run:
 
     @property
     def lap_s(self) -> float:
-        """How long one lap is when it is repeated: a whole number of display intervals, s."""
+        """The length of one lap when it is repeated: a whole number of display intervals, s."""
         interval = self.models[0].interval_s
         return max(1, round(self.duration_s / interval)) * interval
 

@@ -13,7 +13,7 @@ from meterlog_drivers.simulated.scpi_instrument import Habits, ScpiInstrument, S
 
 
 class ScpiDisplay:
-    """What the display shows, by the clock; the scenario begins when it is first looked at, and repeats.
+    """A display by the clock; the scenario begins when it is first looked at, and repeats.
 
     A comma list has one function, so only the channels of the first one's quantity are shown.
 
@@ -40,7 +40,7 @@ class ScpiDisplay:
 
     @property
     def over(self) -> bool:
-        """Whether the first lap has passed."""
+        """True once the first lap has passed."""
         return self._began_s is not None and (time.monotonic() - self._began_s) * self._pace >= self._lap_s
 
 

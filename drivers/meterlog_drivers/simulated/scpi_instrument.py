@@ -33,7 +33,7 @@ QUEUE_LENGTH = 20
 
 @dataclass(frozen=True, slots=True)
 class Habits:
-    """How an instrument behaves, or misbehaves.
+    """The behaviour of an instrument, good or bad.
 
     Attributes:
         delay_s: how long it takes to answer `READ?` or `FETC?`.
@@ -191,7 +191,7 @@ class ScpiServer:
 
     @property
     def url(self) -> str:
-        """What a controller opens."""
+        """The URL that a controller opens."""
         return f"socket://127.0.0.1:{self.port}"
 
     def close(self) -> None:

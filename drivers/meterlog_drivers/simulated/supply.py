@@ -27,7 +27,7 @@ constant. From memory, unverified, and quicker than life so that a short scenari
 
 @dataclass(frozen=True)
 class Supply:
-    """What feeds the van.
+    """The source that feeds the van.
 
     Attributes:
         battery, starter: see their modules.
@@ -68,7 +68,7 @@ class Supply:
 
 
 def within(count: int, step_s: float, spans: tuple[Span, ...]) -> NDArray[np.bool_]:
-    """Whether each step lies in one of the spans, shape (count,)."""
+    """Tell of each step whether it lies in one of the spans, shape (count,)."""
     inside = np.zeros(count, dtype=bool)
     for begin, end in spans:
         a, b = _steps(begin, end, step_s, count)

@@ -1,4 +1,4 @@
-"""What truly happened: the kinds and definitions of events applied to the true signal, sample by sample.
+"""The truth: the kinds and definitions of events applied to the true signal, sample by sample.
 
 Deliberately the plainest possible code, and none of the analyzer's: it sees the signal itself, without a meter, at half
 a millisecond. Truth is what the analyzer is judged by.
@@ -71,7 +71,7 @@ def true_events(signal: Signal, channel: int, markers: Sequence[Marker], supply:
 
 
 def meter_events(series: Series, model: MeterModel, channel: int, duration_s: float) -> list[Event]:
-    """What the meter did to the readings: gaps, hold, its battery, changes of range."""
+    """List what the meter did to the readings: gaps, hold, its battery, changes of range."""
     found = []
     for begin, end in model.link_down:
         before, after = series.time_s[series.time_s < begin], series.time_s[series.time_s >= end]
@@ -105,7 +105,7 @@ def on_intervals(signal: Signal) -> list[OnInterval]:
 
 
 def _on_runs(signal: Signal) -> Iterable[tuple[float, float, float]]:
-    """Where the supply is above half of its own level, and that level: the median of the second before a fall, or
+    """Find where the supply is above half of its own level, and that level: the median of the second before a fall, or
     of the whole stretch above `ON_V` at its beginning and end."""
     for start, end in _runs(signal.value > ON_V, signal.step_s):
         values = _slice(signal, (start, end))

@@ -53,7 +53,7 @@ class Fault:
 
 @dataclass(frozen=True, slots=True)
 class Trip:
-    """What is done with the van.
+    """The acts of a drive: what is done with the van.
 
     Attributes:
         duration_s: s.
@@ -76,7 +76,7 @@ class Trip:
 
 @dataclass(frozen=True, slots=True)
 class Signal:
-    """What truly is between two probes.
+    """The true signal between two probes.
 
     Attributes:
         quantity: what is measured.

@@ -132,9 +132,9 @@ class Diagnosis:
     def enough(self) -> str:
         """The sentence that ends the questions, when no measurement is worth its time any more."""
         if not self.decided:
-            return "No measurement that this circuit allows would say much more."
+            return "No further measurement that this circuit allows would tell much more."
         if self.decided == "healthy":
-            return "Enough is measured: this circuit does its work; look elsewhere, or watch it while it is driven."
+            return "Enough is measured: this circuit works; look elsewhere, or watch it while the vehicle is driven."
         return f"Enough is measured. Put {self.decided} right and take the same readings again: they prove the repair."
 
 
@@ -170,7 +170,7 @@ class Diagnoser:
         verdict = _verdict(hypotheses, healthy, several, comes) if measured or tried else NOTHING_YET
         on = stays_on(measured, self.circuit)
         if on:
-            verdict = f"{on}. Of what takes voltage away: {verdict}"
+            verdict = f"{on}. As for lost voltage: {verdict}"
         return Diagnosis(
             verdict=f"{verdict}; {DEFERS}.",
             hypotheses=hypotheses,

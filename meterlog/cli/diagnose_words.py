@@ -48,7 +48,7 @@ def _next_lines(s: Suggestion) -> list[str]:
     name = s.measurement.quantity.replace("_", " ")
     lines = [
         f"Measure next: {name} {s.measurement.place}",
-        f"  about {s.minutes:.0f} min, {s.gain_bits:.2f} bits expected",
+        f"  takes about {s.minutes:.0f} min",
     ]
     lines += [f"  {seen}: {meaning}" for seen, meaning in s.outcomes]
     again = [f"  {s.again}"] if s.again else []

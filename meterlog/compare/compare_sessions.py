@@ -110,8 +110,8 @@ def _notes(good: Sequence[Side], suspect: Side, laid: Laid) -> list[str]:
     notes = []
     if laid.method == "none":
         notes.append(
-            "the captures could not be laid over each other: no prime, crank or marker in all of them, and no "
-            "likeness; so there is no band, and the measures alone are compared"
+            "the captures could not be aligned: they share no prime, crank or marker, and are not alike "
+            "enough; so there is no band, and only the measures are compared"
         )
     elif len(set(laid.seen)) > 1:
         seen = f"{', '.join(map(str, laid.seen[1:]))} in the known-good, {laid.seen[0]} in the suspect"
@@ -125,7 +125,7 @@ def _notes(good: Sequence[Side], suspect: Side, laid: Laid) -> list[str]:
     known = [interval for interval in intervals if not math.isnan(interval)]
     if known and max(known) > 1.5 * min(known):
         notes.append(
-            f"the reading intervals differ ({min(known):.2f} to {max(known):.2f} s); what is shorter than "
-            f"{2 * max(known):.2f} s could show in one and not in the other"
+            f"the reading intervals differ ({min(known):.2f} to {max(known):.2f} s); an event shorter than "
+            f"{2 * max(known):.2f} s may show in one capture and not in the other"
         )
     return notes

@@ -33,8 +33,9 @@ def as_text(comparison: Comparison) -> str:
 def _channel(channel: ChannelComparison) -> list[str]:
     name = one_line(channel.label) or f"channel {channel.suspect_channel}"
     lines = [f"{name} ({Quantity(channel.quantity).words}): {channel.verdict}"]
-    laid = (f"{alignment.good} {alignment_words(alignment)}" for alignment in channel.alignment)
-    lines += [f"  laid over {one_line(words)}" for words in laid]
+    lines += [
+        f"  {one_line(alignment.good)}: {one_line(alignment_words(alignment))}" for alignment in channel.alignment
+    ]
     rows = [("measure", "known-good", "suspect", "difference", "verdict")]
     rows += [measure_words(measure) for measure in channel.measures]
     widths = [max(len(row[column]) for row in rows) for column in range(5)]
@@ -48,10 +49,10 @@ def _channel(channel: ChannelComparison) -> list[str]:
 
 
 def alignment_words(alignment: Alignment) -> str:
-    """Say how a capture was laid over the suspect."""
+    """Say how a capture was aligned with the suspect."""
     if alignment.error_s is None:
-        return "at no moment: nothing served"
-    return f"by {alignment.method}, shifted by {shown(alignment.offset_s, 's', alignment.error_s)}"
+        return "not aligned: it shares no prime, crank or marker with the suspect, and is not alike enough"
+    return f"aligned by {alignment.method}, shifted by {shown(alignment.offset_s, 's', alignment.error_s)}"
 
 
 def measure_words(measure: Measure) -> tuple[str, str, str, str, str]:

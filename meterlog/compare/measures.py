@@ -138,7 +138,7 @@ def _whole(good: Sequence[Side], suspect: Side, limits: Limits) -> list[Measure]
     name = "resistance" if resistive else "level while on"
     row = measured(name, None, suspect[1].quantity.unit, others, own, share * largest)
     if row is not None and (own is None or not others):
-        row = replace(row, verdict="different", note="overload all along on one side")
+        row = replace(row, verdict="different", note="overload throughout on one side")
     return [] if row is None else [row]
 
 

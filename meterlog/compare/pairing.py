@@ -83,7 +83,7 @@ def _check_named(good: Sequence[Loaded], suspect: Loaded, named: Mapping[str, st
         for captures, wanted in ((good, good_label), ([suspect], label)):
             known = sorted({c.label for capture in captures for c in capture.measured})
             if _key(wanted) not in {_key(k) for k in known}:
-                raise CompareError(f"no channel is labelled '{wanted}' there; there are {', '.join(map(repr, known))}")
+                raise CompareError(f"no channel is labelled '{wanted}'; the labels are {', '.join(map(repr, known))}")
 
 
 def check_systems(captures: Sequence[Loaded]) -> list[str]:
@@ -108,7 +108,7 @@ def check_systems(captures: Sequence[Loaded]) -> list[str]:
             f"{of_24[0].path} stands at {of_24[0].upper_v():.1f} V and {of_12[0].path} at {of_12[0].upper_v():.1f} V: "
             "a 24 V and a 12 V system cannot be compared; if both are of one system, say so with --one-system"
         )
-    return ["the system voltage was not entered in every session: that they are of one system is assumed"]
+    return ["the system voltage is not entered in every session; all are assumed to be of one system"]
 
 
 def _is_24_v(capture: Loaded) -> bool:

@@ -116,5 +116,5 @@ def import_parquet(path: Path, out: Path, details: Mapping[str, str]) -> tuple[d
     except MeterlogError:
         raise
     except (pa.ArrowException, OSError, KeyError, ValueError, TypeError, OverflowError) as error:
-        raise TableError(f"'{path}' is damaged or no Parquet file ({error})") from error
+        raise TableError(f"'{path}' is damaged or not a Parquet file ({error})") from error
     return counts, len(markers)

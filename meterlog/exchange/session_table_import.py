@@ -48,7 +48,7 @@ def import_session_table(
     """
     delimiter = _delimiter(path)
     if delimiter is None:
-        raise TableError(f"'{path}' is no table that 'meterlog export' wrote")
+        raise TableError(f"'{path}' was not written by 'meterlog export'")
     loader: _Loader | None = None
     with NewSession(out) as new:
         shape = Shape(delimiter, 1, len(COLUMNS), len(COLUMNS))
@@ -108,5 +108,5 @@ class _Loader:
     def _number(self, text: str) -> float:
         number = float(text.replace(",", ".") if self._decimal_comma else text)
         if not math.isfinite(number):
-            raise ValueError(f"'{text}' is no number")
+            raise ValueError(f"'{text}' is not a number")
         return number

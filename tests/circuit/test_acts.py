@@ -180,9 +180,9 @@ def test_what_a_neighbour_is_near_counts_and_what_is_left_unsaid_is_not_nothing(
 @pytest.mark.parametrize(
     ("table", "said"),
     [
-        ({"near": "fuel"}, "circuit: 'near' wants a list of words"),
+        ({"near": "fuel"}, "circuit: 'near' must be a list of words"),
         ({"near": ["fule"]}, "circuit: 'near' does not know 'fule' (near it: fuel"),
-        ({"near": [3]}, "'near' wants a list of words"),
+        ({"near": [3]}, "'near' must be a list of words"),
         (
             {"part": [{"id": "a", "kind": "battery", "near": ["batery gas"]}]},
             "part 'a': 'near' does not know 'batery gas'",

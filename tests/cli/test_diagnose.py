@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import math
 import os
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -50,6 +51,8 @@ def test_text_has_verdict_evidence_next_and_caution(
     assert "relay: high resistance" in out
     assert "for: 7 V relay_out to battery_minus at key-on" in out
     assert "Measure next:" in out
+    assert re.search(r"^  takes about \d+ min$", out, re.MULTILINE)
+    assert "bits" not in out
     assert out.index("Measure next:") < out.index("Mind, before you measure:") < out.index("Mind, on this circuit:")
     assert "service information" in out
     assert "guesses" in out
@@ -101,7 +104,7 @@ def test_in_a_terminal_it_asks_takes_answers_and_keeps_them(tmp_path: Path) -> N
     kept = tmp_path / "kept.toml"
     out = _talk(["--circuit", "pump-feed", "--save", str(kept)], "other\nwet\n12,4\nfed pump_plus runs\nend\n")
     assert out.count("Measure next:") == 4
-    assert "'wet' is no number" in out
+    assert "'wet' is not a number" in out
     assert 'feed = "battery", into = "pump_plus", result = "runs"' in kept.read_text()
     assert "value = 12.4" in kept.read_text()
     assert main(["diagnose", "--circuit", "pump-feed", "--measured", str(kept), "--json"]) == 0
@@ -128,8 +131,8 @@ def test_in_a_terminal_readings_and_trials_are_taken_as_people_write_them(tmp_pa
         "your answer: 124 V is more than a 12 V system can give (30 V at the most)",
         "your answer: 999 V is more than a 12 V system can give",
         "'12,345' can be a decimal comma or a thousand",
-        "'2.2 kohm' is no reading in V",
-        "'OL' is no reading in V: choose the meter's next higher range",
+        "'2.2 kohm' is not a reading in V",
+        "'OL' is not a reading in V: choose the meter's next higher range",
         "'airbag' looks like a restraint or high-voltage circuit",
         "your answer: 'replaced' is 'fuze', which the circuit 'pump feed' does not have (near it: fuse",
         "Then type what came of it: 'replaced relay runs' or 'replaced relay dead'",

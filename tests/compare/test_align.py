@@ -71,7 +71,7 @@ def test_captures_without_any_likeness_are_not_laid_and_it_is_said(make: Maker) 
     found = compare([paths[0]], paths[1]).channels[0]
     assert found.alignment[0].error_s is None
     assert not found.bands
-    assert "could not be laid" in found.notes[0]
+    assert "could not be aligned" in found.notes[0]
 
 
 def test_primes_pair_by_their_key_on_and_not_by_their_order(make: Maker) -> None:

@@ -151,7 +151,7 @@ def test_resistance_and_overload(make: Maker) -> None:
     assert compare([good], higher).verdict == "different"
     found = compare([good], opened)
     assert found.verdict == "different"
-    assert rows(found)["resistance"].note == "overload all along on one side"
+    assert rows(found)["resistance"].note == "overload throughout on one side"
     json.dumps(found.as_json(), allow_nan=False)
 
 
@@ -200,7 +200,7 @@ class TestPairing:
         suspect = make("suspect", {"after": prime(4.0), "battery": 12.5})
         found = compare([good], suspect, pairs={"before": "after"})
         assert [c.label for c in found.channels] == ["after", "battery"]
-        with pytest.raises(CompareError, match="no channel is labelled 'befor' there; there are 'battery', 'before'"):
+        with pytest.raises(CompareError, match="no channel is labelled 'befor'; the labels are 'battery', 'before'"):
             compare([good], suspect, pairs={"befor": "after"})
 
     def test_the_only_ones_of_a_quantity_pair_and_it_is_said(self, make: Maker) -> None:

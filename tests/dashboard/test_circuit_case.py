@@ -60,9 +60,9 @@ def test_no_circuit_outside_the_folder_is_read(tmp_path: Path) -> None:
 
 
 def test_what_is_no_number_is_refused_in_one_sentence() -> None:
-    with pytest.raises(UsageError, match="'twelve' is no number"):
+    with pytest.raises(UsageError, match="'twelve' is not a number"):
         entered_row(FORM, "twelve")
-    with pytest.raises(UsageError, match="no reading in V"):
+    with pytest.raises(UsageError, match="not a reading in V"):
         entered_row(FORM, "4.8 A")
     assert entered_row({**FORM, "quantity": "resistance"}, "OL")["value"] == "open"
     assert entered_row({**FORM, "quantity": "resistance"}, "2.2 kohm")["value"] == 2200.0

@@ -41,7 +41,7 @@ def test_wrong_words_and_an_absent_meter_are_sentences(tab: Page, page_address: 
     expect(tab.locator("#reading-quantity")).to_contain_text("voltage")
     tab.fill("#reading-value", "plenty")
     tab.click("#reading-add")
-    expect(tab.locator("#reading-said")).to_contain_text("is no number")
+    expect(tab.locator("#reading-said")).to_contain_text("is not a number")
     tab.click("#reading-live")
     expect(tab.locator("#reading-said")).to_contain_text("no meter is being recorded")
 

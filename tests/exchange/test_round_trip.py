@@ -219,7 +219,7 @@ def test_a_damaged_table_is_one_sentence_and_makes_nothing(small: Path, tmp_path
             import_session_table(out, tmp_path / "b.sqlite", {}, Remarks())
         assert not (tmp_path / "b.sqlite").exists()
     (tmp_path / "t.parquet").write_bytes(b"PAR1 no")
-    with pytest.raises(TableError, match="damaged or no Parquet file"):
+    with pytest.raises(TableError, match="damaged or not a Parquet file"):
         import_parquet(tmp_path / "t.parquet", tmp_path / "b.sqlite", {})
 
 
@@ -244,8 +244,8 @@ def test_an_exported_table_that_was_sorted_or_edited_is_one_sentence(small: Path
     header, first, *rows = out.read_text().splitlines()
     for changed, sentence in (
         ([header, first, *reversed(rows)], "sort its rows by time_s"),
-        ([header, first.replace("12.60", "nan"), *rows], "'nan' is no number"),
-        ([header, first, *rows, rows[-1].replace("0.600000", "inf")], "'inf' is no number"),
+        ([header, first.replace("12.60", "nan"), *rows], "'nan' is not a number"),
+        ([header, first, *rows, rows[-1].replace("0.600000", "inf")], "'inf' is not a number"),
         ([header, first.replace("+00:00", ""), *rows], "no offset from UTC"),
     ):
         out.write_text("\n".join(changed) + "\n")

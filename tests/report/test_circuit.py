@@ -130,7 +130,7 @@ def test_from_the_command_line(
     assert main([*command, "--circuit", "pump-feed", "--measured", str(measured_file)]) == 0
     text = text_of(out.read_text("utf-8"))
     assert "Which part is it: pump feed" in text
-    assert "'pump feed' is no point of the circuit" in text
+    assert "'pump feed' is not a point of the circuit" in text
     assert main(command) == 0
     assert "Which part is it" not in text_of(out.read_text("utf-8"))
     assert main([*command, "--measured", str(measured_file)]) == 2

@@ -145,7 +145,7 @@ def _channel(channel: ChannelComparison, good: Sequence[Loaded]) -> Component:
     from meterlog_dashboard.compare.figures import compare_figure
 
     name = channel.label or f"channel {channel.suspect_channel}"
-    laid = [f"{Path(one.good).stem}: laid over {alignment_words(one)}" for one in channel.alignment]
+    laid = [f"{Path(one.good).stem}: {alignment_words(one)}" for one in channel.alignment]
     parts: list[Component] = [
         html.H2([f"{name}, {Quantity(channel.quantity).words}: ", verdict_word(channel.verdict)]),
         html.P("; ".join(laid).replace("+-", "±"), className="soft small"),

@@ -72,9 +72,9 @@ def load_rates(path: str | Path, circuit: Circuit) -> Rates:
     rates: dict[str, float] = {}
     for name, value in table.items():
         if name not in known:
-            raise CircuitError(f"{path}: '{name}' is no kind, part or command{near(name, known)}")
+            raise CircuitError(f"{path}: '{name}' is not a kind, part or command{near(name, known)}")
         if isinstance(value, bool) or not isinstance(value, int | float) or not 0 <= value < 1e6:
-            raise CircuitError(f"{path}: '{name}' wants a number from 0 up, not {value!r}")
+            raise CircuitError(f"{path}: '{name}' must be a number from 0 up, not {value!r}")
         rates[name] = float(value)
     return Rates(rates, str(path))
 

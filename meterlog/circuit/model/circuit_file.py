@@ -64,12 +64,12 @@ def circuit_from_table(table: Mapping[str, object], source: str = "circuit") -> 
     """
     check_keys(table, source)
     if not table.get("part"):
-        raise CircuitError(f"{source}: it has no 'part': a circuit is a list of parts, from battery + on")
+        raise CircuitError(f"{source}: 'part' is missing: a circuit is a list of parts, starting at battery +")
     parts = tuple(_part(row, k, source) for k, row in enumerate(rows(table, "part", source, MOST_PARTS), 1))
     points = tuple(_point(row, k, source) for k, row in enumerate(rows(table, "point", source, MOST_POINTS), 1))
     active = table.get("active", list(Circuit.active))
     if not isinstance(active, list) or not active or any(s not in STATES[:-1] for s in active):
-        raise CircuitError(f"{source}: 'active' wants a list of states out of {', '.join(STATES[:-1])}")
+        raise CircuitError(f"{source}: 'active' must be a list of states out of {', '.join(STATES[:-1])}")
     circuit = Circuit(
         name=_text(table, "name", f"{source}:", default=Path(source).stem),
         system_v=number(table, "system_v", f"{source}:", default=12.0, least=1.0),
@@ -102,9 +102,9 @@ def rows(table: Mapping[str, object], key: str, source: str, most: int) -> list[
     """
     found = table.get(key, [])
     if not isinstance(found, list) or not all(isinstance(row, dict) for row in found):
-        raise CircuitError(f"{source}: '{key}' wants a list of tables like {key} = [{{...}}, {{...}}]")
+        raise CircuitError(f"{source}: '{key}' must be a list of tables such as {key} = [{{...}}, {{...}}]")
     if len(found) > most:
-        raise CircuitError(f"{source}: {len(found)} entries of '{key}' are too many: at the most {most} are weighed")
+        raise CircuitError(f"{source}: {len(found)} entries of '{key}' are too many: at most {most} are allowed")
     return found
 
 
@@ -125,14 +125,14 @@ def number(
     value = row.get(key, default)
     if isinstance(value, bool) or not isinstance(value, int | float) or not least <= value <= most:
         upper = f"to {most:.10g}" if isinstance(value, int | float) and value > most else "up"
-        raise CircuitError(f"{where} '{key}' wants a number from {least:g} {upper}{instead(value)}")
+        raise CircuitError(f"{where} '{key}' must be a number from {least:g} {upper}{instead(value)}")
     return float(value)
 
 
 def instead(value: object) -> str:
     """The end of a sentence about a wrong value: what was there; long ones cut."""
     if value is None:
-        return ", and it is missing"
+        return "; it is missing"
     text = repr(value)
     return f", not {text if len(text) <= 60 else f'{text[:57]}...'}"
 
@@ -141,10 +141,10 @@ def _text(row: Mapping[str, object], key: str, where: str, default: str = "") ->
     """A text of one printable line under a key."""
     value = row.get(key, default)
     if not isinstance(value, str):
-        raise CircuitError(f"{where} '{key}' wants a text in quotes{instead(value)}")
+        raise CircuitError(f"{where} '{key}' must be text in quotes{instead(value)}")
     if not value.isprintable() or len(value) > LONGEST_NAME:
         raise CircuitError(
-            f"{where} '{key}' wants one line of at most {LONGEST_NAME} printable characters{instead(value)}"
+            f"{where} '{key}' must be one line of at most {LONGEST_NAME} printable characters{instead(value)}"
         )
     return value
 
@@ -161,12 +161,12 @@ def _part(row: Mapping[str, object], place: int, source: str) -> Part:
     _only(row, Part.__slots__, where)
     kind = row.get("kind")
     if not isinstance(kind, str) or kind not in KINDS:
-        raise CircuitError(f"{where} 'kind' is one of {', '.join(KINDS)}{instead(kind)}")
+        raise CircuitError(f"{where} 'kind' must be one of {', '.join(KINDS)}{instead(kind)}")
     by_design = row.get("by_design", False)
     if not isinstance(by_design, bool):
-        raise CircuitError(f"{where} 'by_design' wants true or false{instead(by_design)}")
+        raise CircuitError(f"{where} 'by_design' must be true or false{instead(by_design)}")
     if by_design and kind == "resistor" and "resistance_ohm" not in row:
-        raise CircuitError(f"{where} a loss that is meant ('by_design') wants its 'resistance_ohm'")
+        raise CircuitError(f"{where} an intended loss ('by_design') needs its 'resistance_ohm'")
     command = _text(row, "command", where)
     if command and kind not in _CLOSED_BY_COMMAND:
         raise CircuitError(f"{where} 'command' is what closes a relay_contact or switch; nothing closes a {kind}")
@@ -190,7 +190,7 @@ def _point(row: Mapping[str, object], place: int, source: str) -> Point:
     where = f"{source}: point '{id_}':"
     _only(row, Point.__slots__, where)
     if "after" not in row:
-        raise CircuitError(f"{where} it wants 'after', the part before it")
+        raise CircuitError(f"{where} 'after' is missing: the part before it")
     access_min = number(row, "access_min", where, default=5.0, most=1e4)
     return Point(id_, _text(row, "after", where), access_min, _near(row, where))
 
@@ -201,7 +201,7 @@ def _near(row: Mapping[str, object], where: str) -> tuple[str, ...] | None:
         return None
     words = row["near"]
     if not isinstance(words, list) or not all(isinstance(word, str) for word in words):
-        raise CircuitError(f"{where} 'near' wants a list of words like [\"{NEAR[0]}\"]{instead(words)}")
+        raise CircuitError(f"{where} 'near' must be a list of words such as [\"{NEAR[0]}\"]{instead(words)}")
     for word in words:
         if word not in NEAR:
             raise CircuitError(f"{where} 'near' does not know{instead(word).removeprefix(', not')}{near(word, NEAR)}")
@@ -231,14 +231,16 @@ def _check(circuit: Circuit, source: str) -> None:
     for point in circuit.points:
         if point.after not in circuit.part_index:
             raise CircuitError(
-                f"{source}: point '{point.id}' is after '{point.after}', which is no part"
+                f"{source}: point '{point.id}' is after '{point.after}', which is not a part"
                 + near(point.after, circuit.part_index)
             )
 
 
 def _check_chain(circuit: Circuit, source: str) -> None:
     if len(circuit.parts) < 2 or circuit.parts[0].kind != "battery":
-        raise CircuitError(f"{source}: the first 'part' must be of the kind battery, and the others follow the current")
+        raise CircuitError(
+            f"{source}: the first 'part' must be of kind battery, and the others follow in the direction of the current"
+        )
     for part in circuit.parts[1:]:
         if part.kind == "battery":
             raise CircuitError(
@@ -246,24 +248,24 @@ def _check_chain(circuit: Circuit, source: str) -> None:
                 " 'system_v' is their voltage"
             )
     if all(part.fault_rate == 0 for part in circuit.parts):
-        raise CircuitError(f"{source}: every part has fault_rate = 0: then nothing can be at fault")
+        raise CircuitError(f"{source}: every part has fault_rate = 0, so nothing could be at fault")
 
 
 def _check_loads(circuit: Circuit, source: str) -> None:
     loads = [part for part in circuit.parts if part.kind in ("motor", "load")]
     if not loads:
-        raise CircuitError(f"{source}: no 'part' is of the kind motor or load: what does the circuit feed?")
+        raise CircuitError(f"{source}: no 'part' is of kind motor or load: what does the circuit feed?")
     for part in loads:
         if part.resistance_ohm is None and part.id != circuit.parts[circuit.load].id:
             raise CircuitError(
                 f"{source}: part '{part.id}' is a second load, in series with '{circuit.parts[circuit.load].id}': give"
-                " its resistance_ohm, or leave it out if it stands beside it"
+                " its resistance_ohm, or leave it out if it is in parallel"
             )
         wanted_v = (part.current_a or 0.0) * (part.resistance_ohm or 0.0)
         if wanted_v > 1.5 * circuit.system_v:
             raise CircuitError(
-                f"{source}: part '{part.id}': {part.current_a:g} A through {part.resistance_ohm:g} ohm want"
-                f" {wanted_v:.3g} V, and the system has {circuit.system_v:g} V"
+                f"{source}: part '{part.id}': {part.current_a:g} A through {part.resistance_ohm:g} ohm need"
+                f" {wanted_v:.3g} V, but the system has {circuit.system_v:g} V"
             )
 
 

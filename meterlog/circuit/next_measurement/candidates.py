@@ -101,7 +101,7 @@ def _loaded(circuit: Circuit, measured: Sequence[Measurement]) -> Iterable[Measu
         if fuse is not None and circuit.load_a < 9 and state != "crank":
             yield Measurement("current", fuse.id, state=state)
         for command in circuit.commands:
-            yield Measurement("voltage", command, state=state)
+            yield Measurement("voltage", command, state=state, at_coil=True)
 
 
 def _unloaded(circuit: Circuit, measured: Sequence[Measurement]) -> Iterable[Measurement]:

@@ -28,7 +28,7 @@ from meterlog.circuit.words import figure
 LEAST_BITS = 0.01
 SPLITS = 0.97
 """Where one of the usual outcomes is as likely as this, the value that tells most apart is said instead."""
-TAKEN_ONCE = "Taken once already: again, to prove that the probe touched."
+TAKEN_ONCE = "Taken once already: take it again, to prove that the probe made contact."
 CELLS_KEPT = 400
 BINS = 28
 
@@ -243,7 +243,7 @@ def _classes(circuit: Circuit, m: Measurement) -> tuple[list[str], list[float]]:
     v, a = circuit.system_v, circuit.load_a
     if m.quantity == "resistance":
         edges = [math.log(1.0 + OHM_OFFSET), math.log(1000.0)]
-        return ["about the leads' own ohms, below 1 ohm", "ohms to a kilohm", "open, or kilohms and more"], edges
+        return ["hardly more than the leads, below 1 ohm", "1 ohm to 1 kohm", "open, or above 1 kohm"], edges
     if m.quantity == "current":
         return ["no current", "too little current", "about the usual current", "too much current"], [
             0.05 * a, 0.6 * a, 1.4 * a

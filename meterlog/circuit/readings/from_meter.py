@@ -66,7 +66,7 @@ def take(
                 if _steady(recent) and not _nothing(recent[-1], quantity):
                     return _level(recent, accuracy)
     except LinkLost as error:
-        raise UsageError(f"the meter went away before a steady reading came: {error}") from error
+        raise UsageError(f"the meter disconnected before a steady reading came: {error}") from error
     finally:
         connection.close()
     if _steady(recent):

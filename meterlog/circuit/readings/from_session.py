@@ -62,26 +62,31 @@ def measurements_from_session(reader: SessionReader, circuit: Circuit) -> tuple[
     left_out: list[str] = []
     repaired = reader.details.get("repaired", "").strip()
     if repaired:
-        return [], [f"{reader.path}: left out: recorded after the repair ({repaired}), so it says nothing of the fault"]
+        return [], [
+            f"{reader.path}: left out: recorded after the repair ({repaired}), so it says nothing about the fault"
+        ]
     for channel in reader.channels:
         name = channel.label or channel.point or f"channel {channel.number}"
         quantity = _QUANTITY.get(channel.quantity)
         place = _channel_place(channel, quantity, circuit) if quantity else None
         if quantity is None or place is None:
             unknown = _unplaced(channel, circuit)
-            left_out.append(f"{reader.path}: {name} left out: {unknown if quantity else 'its quantity is not used'}")
+            left_out.append(
+                f"{reader.path}: {name} left out: {unknown if quantity else 'diagnosis does not use its quantity'}"
+            )
             continue
         levels = list(_levels(reader, channel, quantity, place, circuit))
         if not levels:
             left_out.append(
-                f"{reader.path}: {name} left out: no marker says in which state it was read, or no steady level"
+                f"{reader.path}: {name} left out: no marker gives the state it was read in, or its level is not steady"
             )
         for state, value, error in levels:
             if reason := impossible(quantity, value, circuit):
                 left_out.append(f"{reader.path}: {name} left out: {reason}")
                 continue
-            load = place.get("load", "connected")
-            found.append(Measurement(quantity, place["at"], place["to"], state, load, value, error))
+            at, load = place["at"], place.get("load", "connected")
+            coil = at in circuit.commands
+            found.append(Measurement(quantity, at, place["to"], state, load, value, error, at_coil=coil))
     return found, left_out
 
 
@@ -104,7 +109,7 @@ def _unplaced(channel: Channel, circuit: Circuit) -> str:
             f"'{where}' is a part: say with 'meterlog details SESSION --point {number}=...' whether it was read across"
             " it (the part) or behind it (a point)"
         )
-    return danger(where) or f"'{where}' is no point of the circuit"
+    return danger(where) or f"'{where}' is not a point of the circuit"
 
 
 def _place(text: str, quantity: str, circuit: Circuit) -> dict[str, str] | None:

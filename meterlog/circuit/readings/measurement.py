@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from meterlog.circuit.model.circuit import BATTERY_MINUS, LOADS, STATES, Circuit, near
@@ -55,6 +55,7 @@ class Measurement:
         load: one of `LOADS`.
         value: V, A or ohm; inf for 'open'.
         error: half-width of its error band, in its unit; None where only the meter's usual accuracy is known.
+        at_coil: `at` is a command, so the probes are across what closes the part, whatever `to` says.
     """
 
     quantity: str
@@ -64,6 +65,7 @@ class Measurement:
     load: str = "connected"
     value: float = math.nan
     error: float | None = None
+    at_coil: bool = field(default=False, compare=False)
 
     @property
     def shown(self) -> str:
@@ -76,7 +78,7 @@ class Measurement:
         if self.quantity == "current":
             where = f"through {self.at}"
         else:
-            where = f"across {self.at}" if self.to == self.at else f"{self.at} to {self.to}"
+            where = f"across {self.at}" if self.at_coil or self.to == self.at else f"{self.at} to {self.to}"
         return f"{where} {STATE_WORDS[self.state]}{LOAD_WORDS[self.load]}"
 
     def __str__(self) -> str:
@@ -148,7 +150,7 @@ def refuse_too_many(measured: Sequence[Measurement], circuit: Circuit) -> None:
     """
     if len(measured) > most_readings(circuit):
         raise CircuitError(
-            f"{len(measured)} readings are too many: at the most {most_readings(circuit)} are weighed together on"
+            f"{len(measured)} readings are too many: at most {most_readings(circuit)} can be weighed together on"
             f" {len(circuit.parts)} parts, so give fewer files or sessions, or draw the circuit with fewer parts"
         )
 
@@ -159,7 +161,7 @@ def measurement_from_row(row: Mapping[str, object], circuit: Circuit, where: str
     Raises:
         CircuitError: naming the key.
     """
-    known = Measurement.__slots__
+    known = [name for name in Measurement.__slots__ if name != "at_coil"]
     for key in row:
         if key not in known:
             raise CircuitError(f"{where} unknown key '{key}'{near(key, known)}")
@@ -168,14 +170,19 @@ def measurement_from_row(row: Mapping[str, object], circuit: Circuit, where: str
     usual = "isolated" if resistance else next((s for s in ("key_on", *circuit.active) if s in circuit.active), "off")
     state = _word(row, "state", STATES, where, usual)
     if resistance and state not in ("isolated", "off"):
-        raise CircuitError(f"{where} ohms only with the circuit de-energised: 'state' is isolated or off, not {state}")
+        raise CircuitError(
+            f"{where} ohms are only measured with the circuit de-energised: 'state' must be isolated or off, not"
+            f" {state}"
+        )
     if not resistance and state == "isolated":
-        raise CircuitError(f"{where} an isolated circuit has no {quantity}: 'state' is one of {', '.join(STATES[:-1])}")
+        raise CircuitError(
+            f"{where} an isolated circuit has no {quantity}: 'state' must be one of {', '.join(STATES[:-1])}"
+        )
     at = _id(row, "at", circuit, where)
     default_to = at if _across(circuit, quantity, at) else BATTERY_MINUS
     to = _id(row, "to", circuit, where) if "to" in row else default_to
     if to == at and quantity != "current" and at not in (*circuit.part_index, *circuit.commands):
-        raise CircuitError(f"{where} both probes are at '{at}': 'to' is where the other one was")
+        raise CircuitError(f"{where} both probes are at '{at}': give the place of the other one as 'to'")
     return Measurement(
         quantity=quantity,
         at=at,
@@ -184,6 +191,7 @@ def measurement_from_row(row: Mapping[str, object], circuit: Circuit, where: str
         load=_word(row, "load", LOADS, where, "connected"),
         value=_value(row, quantity, circuit, where),
         error=number(row, "error", where, default=0.0, most=highest(quantity, circuit)) if "error" in row else None,
+        at_coil=at in circuit.commands,
     )
 
 
@@ -205,14 +213,14 @@ def trial_from_row(row: Mapping[str, object], circuit: Circuit, where: str) -> T
             raise CircuitError(f"{where} unknown key '{key}'{near(key, ('feed', 'into', 'replaced', 'result'))}")
     result = row.get("result")
     if result not in RESULTS:
-        raise CircuitError(f"{where} 'result' is one of {', '.join(RESULTS)}{instead(result)}")
+        raise CircuitError(f"{where} 'result' must be one of {', '.join(RESULTS)}{instead(result)}")
     runs = result in _RUNS
     if "replaced" in row:
         if "feed" in row or "into" in row:
-            raise CircuitError(f"{where} a direct feed and a replaced part are two trials: one entry for each")
+            raise CircuitError(f"{where} a direct feed and a replaced part are two trials: make an entry for each")
         return Tried(runs, replaced=_id(row, "replaced", circuit, where))
     if "into" not in row:
-        raise CircuitError(f"{where} it wants 'feed' and 'into' (a direct feed), or 'replaced' (a part)")
+        raise CircuitError(f"{where} give 'feed' and 'into' (a direct feed), or 'replaced' (a part)")
     feed, into = _id({"feed": "battery", **row}, "feed", circuit, where), _id(row, "into", circuit, where)
     if feed == into:
         raise CircuitError(f"{where} a feed from '{feed}' into itself feeds nothing")
@@ -222,14 +230,14 @@ def trial_from_row(row: Mapping[str, object], circuit: Circuit, where: str) -> T
 def _word(row: Mapping[str, object], key: str, choices: Sequence[str], where: str, default: str | None = None) -> str:
     word = row.get(key, default)
     if not isinstance(word, str) or word not in choices:
-        raise CircuitError(f"{where} '{key}' is one of {', '.join(choices)}{instead(word)}")
+        raise CircuitError(f"{where} '{key}' must be one of {', '.join(choices)}{instead(word)}")
     return word
 
 
 def _id(row: Mapping[str, object], key: str, circuit: Circuit, where: str) -> str:
     id_ = row.get(key)
     if not isinstance(id_, str):
-        raise CircuitError(f"{where} '{key}' wants the id of a point or part")
+        raise CircuitError(f"{where} '{key}' must be the id of a point or part")
     refuse_dangerous(id_, where)
     if id_ == "battery" and id_ not in circuit.ids():
         return circuit.parts[0].id
@@ -245,7 +253,7 @@ def _value(row: Mapping[str, object], quantity: str, circuit: Circuit, where: st
         return math.inf
     if isinstance(value, bool) or not isinstance(value, int | float) or value != value:
         wanted = "a number or 'open'" if quantity == "resistance" else "a number"
-        raise CircuitError(f"{where} 'value' wants {wanted}{instead(value)}")
+        raise CircuitError(f"{where} 'value' must be {wanted}{instead(value)}")
     if (abs(value) == math.inf and quantity != "resistance") or (value < 0 and quantity == "resistance"):
         raise CircuitError(f"{where} 'value' cannot be {str(value)[:60]} for a {quantity}")
     found = float(max(-(10**300), min(value, 10**300))) if value != math.inf else value  # an int may exceed any float

@@ -24,16 +24,16 @@ def odd(m: Measurement, circuit: Circuit) -> str:
     supply, nothing = circuit.system_v, NOTHING * circuit.system_v
     feed_side = m.at not in circuit.commands and circuit.node(m.at) < circuit.load
     if feed_side and m.value < -nothing:
-        return f"{m}: the leads are crossed, or this is not the point that it is called; turn them and measure again"
+        return f"{m}: the leads are crossed, or this is not the point it is said to be; turn them and measure again"
     if feed_side and m.value > MOST_CHARGING * supply:
         return (
-            f"{m} is more than a sound {supply:g} V system ever charges with: another vehicle that helps it start, a"
-            " regulator that does not regulate, or a slip of the hand"
+            f"{m} is more than a healthy {supply:g} V system ever charges at: a jump start from another vehicle, a"
+            " failed regulator, or a slip of the hand"
         )
     if feed_side and circuit.node(m.at) == 0 and abs(m.value) < nothing:
         return (
-            f"{m} is nothing at the supply itself: prove the meter, its leads and fuse on a good battery, and look at"
-            " the clamps, before any other reading counts"
+            f"{m} means no voltage at the supply itself: prove the meter, its leads and fuse on a good battery, and"
+            " check the clamps, before you trust any other reading"
         )
     return ""
 

@@ -44,12 +44,12 @@ def typed_value(text: str, quantity: str) -> float:
     except TableError:
         raise UsageError(f"'{text}' can be milli or mega: write m{unit} for milli") from None
     if cell.state == FOREIGN:
-        raise UsageError(f"'{text}' is no reading in {unit}, which is what is asked for")
+        raise UsageError(f"'{text}' is not a reading in {unit}, which is what was asked for")
     if cell.state != GOOD or math.isnan(cell.value):
         also = ", or 'open' for an overload" if unit == "ohm" else ""
-        raise UsageError(f"'{text}' is no number; write 12.3, or 12.3 {unit}{also}")
+        raise UsageError(f"'{text}' is not a number; write 12.3, or 12.3 {unit}{also}")
     if math.isinf(cell.value) and (unit != "ohm" or cell.value < 0):
-        raise UsageError(f"'{text}' is no reading in {unit}: choose the meter's next higher range and measure again")
+        raise UsageError(f"'{text}' is not a reading in {unit}: choose the meter's next higher range and measure again")
     return cell.value
 
 
@@ -77,7 +77,7 @@ def typed_trial(text: str, circuit: Circuit) -> dict[str, object] | None:
     place = rest[: -len(result)].strip(" ,:;") if result else ""
     if not result or not place:
         example = "replaced relay dead" if kind == "replaced" else "fed pump_plus runs"
-        raise UsageError(f"'{text}' wants a name and what came of it, runs or dead: for example '{example}'")
+        raise UsageError(f"'{text}' needs a name and the result, runs or dead: for example '{example}'")
     if kind == "replaced":
         return {"replaced": _known(place, circuit), "result": result}
     ends = re.fullmatch(r"(?:(?P<feed>.+?)\s+(?:into|to)\s+)?(?P<into>.+?)(?:\s+from\s+(?P<source>.+))?", place)

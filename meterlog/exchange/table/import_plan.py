@@ -79,7 +79,7 @@ class ImportPlan:
         mark = named.get(self.layout.delimiter, self.layout.delimiter)
         header = f"header in line {self.layout.header_line}" if self.layout.header_line else "no header"
         lines = [
-            f"file: {self.encoding}, columns parted by {mark}, decimal mark '{self.decimal}', {header}",
+            f"file: {self.encoding}, columns separated by {mark}, decimal mark '{self.decimal}', {header}",
             f"time: {' and '.join(self.layout.title(p) for p in self.time_places)}, read as {self.time.description}",
         ]
         for column in self.values:
@@ -198,7 +198,7 @@ def _value_column(
         shown.see(cell, cells[cell].decimals)
     if unit is None and any(cells[cell].state == FOREIGN for cell in seen.distinct[place]):
         raise TableError(
-            f"nothing says in what unit the column '{title}' is: give --unit, for example --unit {quantity.unit}"
+            f"the column '{title}' does not state its unit: give --unit, for example --unit {quantity.unit}"
         )
     label = options.label[i] if options.label else (name if unit == header_unit else title)
     return ValueColumn(place, title, label or title, _nth(options.point, i) or "", quantity, unit, cells, shown)
@@ -214,7 +214,7 @@ def _guess(title: str, header_unit: Unit | None, option: str | None) -> Quantity
     guessed = guess_quantity(find_unit(option) if option else header_unit)
     if guessed is None:
         raise TableError(
-            f"nothing says what quantity the column '{title}' holds: give --quantity, one of {', '.join(Quantity)}"
+            f"the column '{title}' does not state its quantity: give --quantity, one of {', '.join(Quantity)}"
         )
     return guessed
 

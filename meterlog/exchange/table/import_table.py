@@ -70,7 +70,7 @@ def import_table(plan: ImportPlan, out: Path, remarks: Remarks, details: Mapping
             loader.load(rows)
         if loader is None or not any(loader.readings.values()):
             reasons = "; ".join(remarks.sentences()) or "there are no rows below the header"
-            raise TableError(f"'{plan.path}' gives no reading: {reasons}")
+            raise TableError(f"'{plan.path}' has no usable reading: {reasons}")
         new.keep()
     return Imported(reader.started_at, loader.readings, loader.markers, reader.notes)
 
@@ -126,7 +126,7 @@ class RowReader:
             elif not text.strip():
                 reason = "rows without a time, skipped"
             else:
-                reason = "rows whose time is no time, skipped"
+                reason = "rows whose time cannot be read, skipped"
             self._remarks.add(reason, block.line[i])
         return time_s
 
@@ -158,13 +158,11 @@ class RowReader:
             self.started_at = options.started_at
         elif not time.absolute:
             self.started_at = modified
-            self.notes.append(
-                "the table says no date: the session starts at the file's date; --started-at sets another"
-            )
+            self.notes.append("the table has no date: the session starts at the file's date; --started-at sets another")
         elif time.daily:
             day = options.date or modified.date()
             if options.date is None:
-                self.notes.append(f"the table says no date: taken from the file's date, {day}; --date sets another")
+                self.notes.append(f"the table has no date: taken from the file's date, {day}; --date sets another")
             midnight = datetime(day.year, day.month, day.day)  # noqa: DTZ001 - gets its offset in _local
             self.started_at = self._local(midnight + timedelta(seconds=zero_s))
         elif time.zoned:
@@ -176,7 +174,7 @@ class RowReader:
         offset = self._plan.options.utc_offset
         if offset is not None:
             return moment.replace(tzinfo=offset)
-        self.notes.append("the times show no offset from UTC: taken as this machine's; --utc-offset sets another")
+        self.notes.append("the times have no offset from UTC: this machine's is used; --utc-offset sets another")
         return moment.astimezone()
 
     def _in_order(self, rows: Rows) -> Rows:
@@ -278,7 +276,7 @@ class _Loader:
             blank &= np.array([not name or name.isspace() for name in rows.block.columns[place]])
         title = column.title
         self._remarks.add_all(f"blank values of '{title}', left out", rows.lines(blank))
-        self._remarks.add_all(f"values of '{title}' that are no number, left out", rows.lines(state == TEXT))
+        self._remarks.add_all(f"values of '{title}' that are not numbers, left out", rows.lines(state == TEXT))
         foreign = rows.lines(state == FOREIGN)
         self._remarks.add_all(f"values of '{title}' in a unit of another quantity, left out", foreign)
         return good
@@ -288,7 +286,7 @@ class _Loader:
         for name in dict.fromkeys(names.tolist()):
             chosen = good & (names == name)
             if not name:
-                self._remarks.add_all("values that name no channel, left out", rows.lines(chosen))
+                self._remarks.add_all("values without a channel name, left out", rows.lines(chosen))
                 continue
             if name not in self._channels:
                 self._add_channel(name, name, column)

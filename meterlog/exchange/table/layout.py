@@ -110,7 +110,7 @@ def _by_number(path: Path, lines: list[tuple[int, str]], candidates: Sequence[st
     if not fitting:
         raise TableError(
             f"'{path}' has no {max(numbers)} columns{_hint(lines, candidates)};"
-            " say how they are parted with --delimiter"
+            " say what separates them with --delimiter"
         )
     if len(fitting) > 1:
         raise _two_delimiters(fitting)
@@ -121,7 +121,7 @@ def _two_delimiters(layouts: list[Layout]) -> TableError:
     names = {mark: name for name, mark in DELIMITERS.items()}
     ways = " or ".join(f"{names[layout.delimiter]}s ({layout.width} columns)" for layout in layouts)
     choices = " or ".join(f"--delimiter {names[layout.delimiter]}" for layout in layouts)
-    return TableError(f"the columns can be parted by {ways}: say which with {choices}")
+    return TableError(f"the columns can be separated by {ways}: say which with {choices}")
 
 
 def _hint(lines: list[tuple[int, str]], candidates: Sequence[str]) -> str:
@@ -145,5 +145,5 @@ def as_delimiter(text: str) -> str:
     """
     mark = DELIMITERS.get(text, "\t" if text == "\\t" else text)
     if mark != "space" and (len(mark) != 1 or mark in '"\r\n'):
-        raise TableError(f"--delimiter is one character or one of {', '.join(DELIMITERS)}, not '{text}'")
+        raise TableError(f"--delimiter must be one character or one of {', '.join(DELIMITERS)}, not '{text}'")
     return mark

@@ -94,7 +94,7 @@ class TimeSurvey:
         """The one order in which every date of the column can be read."""
         days = [day for day in self._days if possible_orders(day)]
         if not days:
-            raise TableError("what looks like dates in the time column is none in any order of day, month and year")
+            raise TableError("the dates in the time column fit no order of day, month and year")
         orders = set(ORDERS)
         for day in days:
             orders &= possible_orders(day)

@@ -31,11 +31,11 @@ def test_a_file_of_rates_makes_a_part_more_likely(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("text", "message"),
     [
-        ("fuze = 1", r"'fuze' is no kind, part or command.*fuse"),
-        ("fuse = -1", "'fuse' wants a number from 0 up, not -1"),
-        ("fuse = true", "'fuse' wants a number from 0 up, not True"),
-        ('fuse = "often"', "'fuse' wants a number from 0 up, not 'often'"),
-        ("fuse = 1e6", "'fuse' wants a number from 0 up"),
+        ("fuze = 1", r"'fuze' is not a kind, part or command.*fuse"),
+        ("fuse = -1", "'fuse' must be a number from 0 up, not -1"),
+        ("fuse = true", "'fuse' must be a number from 0 up, not True"),
+        ('fuse = "often"', "'fuse' must be a number from 0 up, not 'often'"),
+        ("fuse = 1e6", "'fuse' must be a number from 0 up"),
         ("fuse =", "is not TOML"),
     ],
 )

@@ -27,31 +27,31 @@ def test_every_template_loads_and_probes_reach_all_around(name: str) -> None:
 @pytest.mark.parametrize(
     ("table", "names"),
     [
-        ({}, "it has no 'part'"),
+        ({}, "'part' is missing"),
         ({"part": PARTS[1:]}, "first 'part'"),
         ({"part": [*PARTS, {"id": "second", "kind": "battery"}]}, "'second' is a second battery.*first part"),
         ({"part": [*PARTS, {"id": "lamp", "kind": "load"}]}, "'lamp' is a second load.*'pump'.*resistance_ohm"),
         ({"part": [{**part, "fault_rate": 0} for part in PARTS]}, "every part has fault_rate = 0"),
         ({"part": [*PARTS[:2], {"id": "lamp", "kind": "load", "resistance_ohm": 0}]}, "part 'lamp'.*from 0.001 up"),
-        ({"part": [*PARTS[:2], {**PARTS[2], "resistance_ohm": 10}]}, "5 A through 10 ohm want 50 V"),
-        ({"part": [*PARTS[:2], {**PARTS[2], "current_a": 1e300}]}, "'current_a' wants .* 0.001 to 5000, not 1e.300"),
-        ({"part": [*PARTS[:2], {**PARTS[2], "access_min": 10**400}]}, "'access_min' wants .*, not 1000.*\\.\\.\\."),
+        ({"part": [*PARTS[:2], {**PARTS[2], "resistance_ohm": 10}]}, "5 A through 10 ohm need 50 V"),
+        ({"part": [*PARTS[:2], {**PARTS[2], "current_a": 1e300}]}, "'current_a' must be .* 0.001 to 5000, not 1e.300"),
+        ({"part": [*PARTS[:2], {**PARTS[2], "access_min": 10**400}]}, "'access_min' must be .*, not 1000.*\\.\\.\\."),
         (
             {"part": [*PARTS, *({"id": f"w{k}", "kind": "wire"} for k in range(38))]},
             "41 entries of 'part' are too many",
         ),
         ({"part": [*PARTS, {"id": "x", "kind": "resistor", "by_design": True}]}, "by_design.*resistance_ohm"),
-        ({"part": [*PARTS, {"id": "x", "kind": "wire", "by_design": "yes"}]}, "'by_design' wants true or false"),
+        ({"part": [*PARTS, {"id": "x", "kind": "wire", "by_design": "yes"}]}, "'by_design' must be true or false"),
         ({"part": [*PARTS, {"id": "x", "kind": "wire", "command": "coil"}]}, "nothing closes a wire"),
-        ({"part": [*PARTS, {"id": "x", "kind": "switch", "command": 4}]}, "'command' wants a text in quotes, not 4"),
-        ({"part": [*PARTS, {"id": 5, "kind": "wire"}]}, "part 4 'id' wants a text in quotes, not 5"),
+        ({"part": [*PARTS, {"id": "x", "kind": "switch", "command": 4}]}, "'command' must be text in quotes, not 4"),
+        ({"part": [*PARTS, {"id": 5, "kind": "wire"}]}, "part 4 'id' must be text in quotes, not 5"),
         ({"part": [*PARTS, {"id": " ", "kind": "wire"}]}, "part 4 has no 'id'"),
-        ({"part": [*PARTS, {"id": "a\x1b[2J", "kind": "wire"}]}, r"part 4 'id' wants one line.*x1b"),
-        ({"part": [*PARTS, {"id": "x" * 5000, "kind": "wire"}]}, r"part 4 'id' wants .* 80 .*xxx\.\.\.$"),
-        ({"part": [*PARTS, {"id": "x"}]}, "'kind' is one of .*, and it is missing"),
-        ({"name": "two\nlines", "part": PARTS}, "'name' wants one line"),
-        ({"name": 5, "part": PARTS}, "'name' wants a text in quotes, not 5"),
-        ({"part": PARTS, "point": [{"id": "a"}]}, "point 'a': it wants 'after'"),
+        ({"part": [*PARTS, {"id": "a\x1b[2J", "kind": "wire"}]}, r"part 4 'id' must be one line.*x1b"),
+        ({"part": [*PARTS, {"id": "x" * 5000, "kind": "wire"}]}, r"part 4 'id' must be .* 80 .*xxx\.\.\.$"),
+        ({"part": [*PARTS, {"id": "x"}]}, "'kind' must be one of .*; it is missing"),
+        ({"name": "two\nlines", "part": PARTS}, "'name' must be one line"),
+        ({"name": 5, "part": PARTS}, "'name' must be text in quotes, not 5"),
+        ({"part": PARTS, "point": [{"id": "a"}]}, "point 'a': 'after' is missing"),
         ({"part": PARTS, "point": [{"id": "squib_plug", "after": "fuse"}]}, "restraint"),
         ({"part": PARTS, "active": ["isolated"]}, "active"),
         ({"part": PARTS[:2]}, "motor or load"),
@@ -91,7 +91,7 @@ def test_what_is_wrong_with_a_circuit_is_named(table: dict[str, Any], names: str
         ({"at": "plug_feed", "to": "plug_feed", "value": 1}, "both probes are at 'plug_feed'"),
         ({"at": "battery_minus", "value": 1}, "both probes are at 'battery_minus'"),
         ({"at": "plug_feed", "value": math.inf}, "'value' cannot be inf"),
-        ({"at": "plug_feed", "value": 12, "error": 1e300}, "'error' wants a number from 0 to 30"),
+        ({"at": "plug_feed", "value": 12, "error": 1e300}, "'error' must be a number from 0 to 30"),
         ({"at": "body", "value": -1, "quantity": "resistance"}, "'value' cannot be -1"),
     ],
 )
@@ -104,7 +104,7 @@ def test_what_is_wrong_with_a_reading_is_named(row: dict[str, Any], names: str) 
     ("row", "names"),
     [
         ({"feed": "battery", "into": "pump_plus", "replaced": "pump", "result": "runs"}, "two trials"),
-        ({"into": "pump_plus"}, "'result' is one of .*, and it is missing"),
+        ({"into": "pump_plus"}, "'result' must be one of .*; it is missing"),
         ({"feed": "pump_plus", "into": "pump_plus", "result": "runs"}, "into itself"),
         ({"feed": "battery", "result": "runs"}, "'feed' and 'into'"),
         ({"replaced": "airbag", "result": "dead"}, "restraint"),
@@ -117,7 +117,7 @@ def test_what_is_wrong_with_a_trial_is_named(row: dict[str, Any], names: str) ->
 
 def test_more_readings_than_can_be_weighed_are_refused_at_once() -> None:
     rows = [{"quantity": "voltage", "at": "plug_feed", "value": 12.0}] * (MOST_READINGS + 1)
-    with pytest.raises(CircuitError, match="61 entries of 'measured' are too many: at the most 60"):
+    with pytest.raises(CircuitError, match="61 entries of 'measured' are too many: at most 60"):
         measured_from_table({"measured": rows}, load_circuit("pump-feed"))
     circuit = load_circuit("pump-feed")
     some, _ = measured_from_table({"measured": rows[:40]}, circuit)
@@ -131,7 +131,7 @@ def test_a_long_circuit_takes_fewer_readings_so_that_the_answer_still_comes() ->
     circuit = circuit_from_table({"part": [*PARTS, *wires]})
     rows = [{"quantity": "voltage", "at": "w3", "value": 12.0}] * 21
     assert len(measured_from_table({"measured": rows[:20]}, circuit)[0]) == 20
-    with pytest.raises(CircuitError, match="at the most 20"):
+    with pytest.raises(CircuitError, match="at most 20"):
         measured_from_table({"measured": rows}, circuit)
 
 

@@ -98,7 +98,7 @@ def test_when_one_is_sure_nothing_of_little_use_is_suggested_but_the_proof_of_th
     assert found.decided == "feed_wire"
     assert all(s.gain_bits >= 0.05 for s in found.next)
     assert "Put feed_wire right and take the same readings again" in found.enough
-    assert "would say much more" in tool.diagnose(WIRE[:1], suggestions=0).enough
+    assert "would tell much more" in tool.diagnose(WIRE[:1], suggestions=0).enough
 
 
 def test_a_second_look_says_why_and_a_coil_is_measured_across_its_terminals(tool: Diagnoser) -> None:
@@ -107,6 +107,7 @@ def test_a_second_look_says_why_and_a_coil_is_measured_across_its_terminals(tool
     assert again.caution.startswith("Taken once already")
     coil = next(s for s in tool.diagnose([], suggestions=100).next if s.measurement.at == "relay_coil")
     assert "Across the coil's two terminals" in coil.caution
+    assert coil.measurement.place == "across relay_coil at key-on"
 
 
 def test_an_outcome_that_would_nearly_always_come_is_split_at_the_value_that_tells(tool: Diagnoser) -> None:

@@ -63,7 +63,7 @@ def test_the_wrong_dial_is_said() -> None:
 
 
 def test_a_meter_that_goes_away_is_said() -> None:
-    with pytest.raises(UsageError, match="went away"):
+    with pytest.raises(UsageError, match="disconnected"):
         level(Listed([12.0], dies=True))
 
 

@@ -90,7 +90,7 @@ def test_what_cannot_be_used_is_said(tmp_path: Path) -> None:
     with open_reader(path) as reader:
         found, left_out = measurements_from_session(reader, load_circuit("pump-feed"))
     assert found == []
-    assert "'somewhere' is no point" in left_out[0]
+    assert "'somewhere' is not a point" in left_out[0]
     assert "no marker" in left_out[1]
 
 

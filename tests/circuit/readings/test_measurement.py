@@ -28,6 +28,13 @@ def test_what_is_not_said_is_what_is_usual() -> None:
     assert one(quantity="voltage", at="plug_feed", to="plug_ground", value=12.1).to == "plug_ground"
 
 
+def test_a_reading_at_a_command_is_said_to_be_across_it() -> None:
+    for more in ({}, {"to": "battery_minus"}):
+        assert str(one(quantity="voltage", at="relay_coil", value=0.0, **more)) == "0 V across relay_coil at key-on"
+    with pytest.raises(CircuitError, match="unknown key 'at_coil'"):
+        one(quantity="voltage", at="relay_coil", value=0.0, at_coil=True)
+
+
 def test_a_stated_error_is_kept_and_open_is_infinite() -> None:
     assert one(quantity="voltage", at="plug_feed", value=12.1, error=0.5).error == 0.5
     assert one(quantity="resistance", at="fuse", value="open").value == inf
@@ -67,9 +74,9 @@ def test_what_was_tried_is_a_feed_or_a_new_part() -> None:
 @pytest.mark.parametrize(
     ("row", "message"),
     [
-        ({"into": "pump_plus", "result": "maybe"}, "'result' is one of"),
-        ({"into": "pump_plus"}, "'result' is one of"),
-        ({"result": "runs"}, "it wants 'feed' and 'into'"),
+        ({"into": "pump_plus", "result": "maybe"}, "'result' must be one of"),
+        ({"into": "pump_plus"}, "'result' must be one of"),
+        ({"result": "runs"}, "give 'feed' and 'into'"),
         ({"replaced": "relay", "into": "pump_plus", "result": "runs"}, "two trials"),
         ({"feed": "fuse_out", "into": "fuse_out", "result": "runs"}, "into itself feeds nothing"),
         ({"into": "pump_plus", "result": "runs", "feeed": "battery"}, "unknown key 'feeed'.*feed"),

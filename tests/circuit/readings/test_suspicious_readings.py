@@ -20,7 +20,7 @@ def volts(at: str, value: float, state: str = "key_on", to: str = "battery_minus
     ("reading", "said"),
     [
         (volts("fuse_in", -12.4), "leads are crossed"),
-        (volts("plug_feed", 24.6), "more than a sound 12 V system ever charges with"),
+        (volts("plug_feed", 24.6), "more than a healthy 12 V system ever charges at"),
         (volts("battery_plus", 0.0), "prove the meter"),
         (Measurement("current", "fuse", value=-4.8), "flows backwards"),
     ],

@@ -101,9 +101,9 @@ def test_ragged_damaged_and_text_rows_are_counted_with_their_lines(bench: Bench)
     for words in (
         "too few cells, skipped: 1 (line 3)",
         "more cells than the header, skipped: 1 (line 4)",
-        "no number, left out: 1 (line 5)",
+        "not numbers, left out: 1 (line 5)",
         "quote that does not close, skipped: 1 (line 6)",
-        "no time, skipped: 1 (line 8)",
+        "time cannot be read, skipped: 1 (line 8)",
         "without a time, skipped: 1 (line 9)",
     ):
         assert words in bench.notes()
@@ -138,7 +138,7 @@ def test_a_long_table_gives_a_channel_a_name(bench: Bench) -> None:
     with bench.session(text, channel="what") as reader:
         assert [c.label for c in reader.channels] == ["feed", "ground"]
         assert reader.series(2).value.tolist() == [0.02, 0.03]
-    assert "name no channel, left out: 1 (line 5)" in bench.notes()
+    assert "without a channel name, left out: 1 (line 5)" in bench.notes()
 
 
 def test_iso_times_start_the_session_at_the_first_row(bench: Bench) -> None:
@@ -193,7 +193,7 @@ def test_columns_by_number_without_a_header(bench: Bench) -> None:
         ("time_s,v\n0,1\n", {"unit": ("mA",)}, r"not one of dc_voltage"),
         ("time_s,v\n0,1\n", {"unit": ("MV",)}, r"milli or as mega"),
         ("time_s,v\n0,1\n", {"quantity": ()}, r"give --quantity"),
-        ("time_s,v\n0,x\n1,y\n", {}, r"gives no reading: .*no number.*\(lines 2, 3\)"),
+        ("time_s,v\n0,x\n1,y\n", {}, r"has no usable reading: .*not numbers.*\(lines 2, 3\)"),
         ("time_s,v\n", {}, r"no cell of the time column is a time"),
         ("time_s,v\nfoo,1\n", {}, r"no cell of the time column is a time"),
         ("", {}, r"empty file"),
@@ -308,7 +308,7 @@ def test_a_clock_that_falls_back_for_one_row_has_passed_no_midnight(bench: Bench
 def test_what_no_clock_shows_is_no_time(bench: Bench, cells: tuple[str, ...], words: dict[str, Any]) -> None:
     with bench.session("time_s,v\n" + "".join(f"{cell},1\n" for cell in cells), **words) as reader:
         assert reader.count(1) == 2
-    assert "rows whose time is no time, skipped: 1 (line 3)" in bench.notes()
+    assert "rows whose time cannot be read, skipped: 1 (line 3)" in bench.notes()
 
 
 def test_one_count_in_fahrenheit_is_five_ninths_of_one_in_celsius(bench: Bench) -> None:

@@ -29,6 +29,14 @@ POLL_S = 0.5
 """Time between two requests where the address says none: two readings a second, which most displays keep up with
 (default, unverified)."""
 
+LEAST_POLL_S = 0.02
+"""The shortest time between two requests, s: two connection intervals of the shortest kind fit (Core Specification:
+7.5 ms); a choice."""
+SEARCH_S = 10.0
+"""How long to look for a meter where the address does not say, s: ten advertisements of one that sends one a
+second (usual, from memory, unverified)."""
+_LONGEST_S = 3600
+"""An hour: more is a mistake in typing."""
 _ADDRESS = re.compile(r"([0-9A-Fa-f]{2}:){5}[0-9A-Fa-f]{2}")
 _IDENTIFIER = re.compile(r"[0-9A-Fa-f]{8}(-[0-9A-Fa-f]{4}){3}-[0-9A-Fa-f]{12}")
 _SHORT_UUID = re.compile(r"[0-9A-Fa-f]{4}|[0-9A-Fa-f]{8}")
@@ -144,9 +152,9 @@ def _settings(address: Address) -> BleSettings:
         notify=_uuid(address, "notify"),
         write=_uuid(address, "write"),
         poll=_poll(address),
-        interval_s=address.number("interval_s", POLL_S, least=0.02, most=3600),
+        interval_s=address.number("interval_s", POLL_S, least=LEAST_POLL_S, most=_LONGEST_S),
         adapter=adapter,
-        search_s=address.number("search_s", 10.0, least=0.1, most=3600),
+        search_s=address.number("search_s", SEARCH_S, least=0.1, most=_LONGEST_S),
     )
 
 

@@ -83,6 +83,7 @@ _INTEGERS = {
 """Presentation formats that are whole numbers: bytes and sign. All format codes from memory (M)."""
 
 _FLOAT32, _FLOAT64 = 0x14, 0x15
+"""IEEE 754 of 32 and 64 bits."""
 _DECIMAL16, _DECIMAL32 = 0x16, 0x17
 """IEEE 11073 SFLOAT (4-bit exponent, 12-bit mantissa) and FLOAT (8 and 24 bits), from memory (M)."""
 

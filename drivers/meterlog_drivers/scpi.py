@@ -31,9 +31,23 @@ from meterlog_drivers.display.scpi_words import FUNCTIONS, error_of, implied, qu
 
 TERMINATORS = {"lf": b"\n", "crlf": b"\r\n", "cr": b"\r"}
 LONGEST_REPLY = 4096
+"""Bytes; a longer line is no reply. A hundred readings of 16 characters have room; a guess."""
 FUNCTION_EVERY_S = 2.0
 """How often the function is asked for again: somebody may turn it at the panel."""
 FETCH_INTERVAL_S = 0.1
+"""Time between two `FETC?`, s: as fast as most bench displays change (from memory, unverified)."""
+QUIET_S = 0.05
+"""Silence after which nothing is left of an earlier reply, s: 48 characters at 9600 baud; a guess."""
+MOST_QUIET_WAIT_S = 2.0
+"""How long to wait for that silence, s; an instrument that talks longer sends by itself. A guess."""
+IDENTITY_S = 2.0
+"""How long `*IDN?` may take at an address that a person typed, s; a guess."""
+ASK_S = 0.5
+"""How long `*IDN?` may take on a port that is only tried, with each terminator, s; a guess."""
+SMALL_QUERY_S = 1.0
+"""How long `FUNC?` and `SYST:ERR?` may take, s: they measure nothing. A guess."""
+MOST_BAD_REPLIES = 3
+"""Replies in a row without a number after which the link counts as lost; a choice."""
 MOST_ERRORS = 30
 """Replies to `SYST:ERR?` that are read at most; queues hold 20 or so."""
 
@@ -74,8 +88,8 @@ class Scpi(Driver):
         try:
             dialog = Dialog(link, transport.name, transport.byte_time_s, Traffic())
             for dialog.terminator in TERMINATORS.values():
-                dialog.hush(0.05)
-                reply = dialog.query("*IDN?", 0.5)
+                dialog.hush(QUIET_S)
+                reply = dialog.query("*IDN?", ASK_S)
                 if reply is not None and reply.count(",") == 3:  # IEEE 488.2: four fields
                     return reply
             return None
@@ -176,8 +190,8 @@ class Dialog:
         return reply[0] if reply else None
 
     def hush(self, quiet_s: float) -> None:
-        """Throw away what is still coming from before: until nothing came for `quiet_s`, 2 s at most."""
-        end_s = time.monotonic() + 2.0
+        """Throw away what is still coming from before: until nothing came for `quiet_s`."""
+        end_s = time.monotonic() + MOST_QUIET_WAIT_S
         while time.monotonic() < end_s:
             chunk = self._link.read(quiet_s)
             if chunk is None:
@@ -279,7 +293,7 @@ class ScpiConnection:
         if values is None or self._quantity is None:
             self._traffic.frames_refused += 1
             self._refused += 1
-            if self._refused >= 3:
+            if self._refused >= MOST_BAD_REPLIES:
                 raise self._lost(f"replies to {self._meter.query} that are no numbers, the last '{text[:60]}'")
             return []
         self._refused = 0
@@ -291,14 +305,14 @@ class ScpiConnection:
 
     def _begin(self) -> None:
         meter, dialog = self._meter, self._dialog
-        dialog.hush(0.05)
+        dialog.hush(QUIET_S)
         identity = None
         for terminator in meter.terminators:
             dialog.terminator = terminator
-            identity = dialog.query("*IDN?", min(2.0, meter.timeout_s))
+            identity = dialog.query("*IDN?", min(IDENTITY_S, meter.timeout_s))
             if identity is not None:
                 break
-            dialog.hush(0.05)
+            dialog.hush(QUIET_S)
         if identity is None:
             raise LinkAbsent(
                 f"nothing at {self._name} answers *IDN?: check the port, its baud rate, and that the instrument's"
@@ -322,14 +336,14 @@ class ScpiConnection:
 
     def _ask_function(self) -> None:
         """Learn what is measured now; an instrument that cannot say is believed to do what it was set to."""
-        reply = self._dialog.query("FUNC?", min(1.0, self._meter.timeout_s))
+        reply = self._dialog.query("FUNC?", min(SMALL_QUERY_S, self._meter.timeout_s))
         self._function_s = time.monotonic()
         if reply is None:
             if self._meter.quantity is None and self._quantity is None:
                 self._dialog.errors(self._meter.timeout_s)
                 return
             self._asks_function = self._meter.quantity is None
-            self._dialog.hush(0.05)
+            self._dialog.hush(QUIET_S)
             self._dialog.errors(self._meter.timeout_s)
         elif (quantity := quantity_of(reply)) is not None:
             self._quantity = quantity
@@ -337,6 +351,6 @@ class ScpiConnection:
             self._quantity = None  # a function without a quantity here: its numbers would pass for the last one's
 
     def _lost(self, what: str) -> LinkLost:
-        self._dialog.hush(0.05)
-        errors = self._dialog.errors(min(1.0, self._meter.timeout_s))
+        self._dialog.hush(QUIET_S)
+        errors = self._dialog.errors(min(SMALL_QUERY_S, self._meter.timeout_s))
         return LinkLost(f"{self._name}: {what}" + (f"; it reports {'; '.join(errors)}" if errors else ""), self._name)

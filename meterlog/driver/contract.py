@@ -19,6 +19,10 @@ COMMON_OPTIONS = frozenset({"label", "point", "accuracy", "interval_s", "watchdo
 the `%` and `+` written `%25` and `%2B`, or `0.5pct+2`), its nominal interval, and the data watchdog's time."""
 
 
+FIRST_BYTES = 32
+"""How many of the first bytes are kept to show a person: two frames or so; a choice."""
+
+
 @dataclass(slots=True)
 class Traffic:
     """The traffic of a connection so far. Counted by decoders, shown by `record` and `meters`.
@@ -28,7 +32,7 @@ class Traffic:
         frames_refused: whole frames that say what no meter says.
         frames_broken: runs of bytes behind a frame that were no frame, however long.
         bytes_discarded: bytes that belonged to no frame.
-        first_bytes: what came first, at most 32 bytes, until a frame fits: for telling a wrong driver.
+        first_bytes: what came first, at most `FIRST_BYTES`, until a frame fits: for telling a wrong driver.
     """
 
     frames_good: int = 0

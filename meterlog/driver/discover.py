@@ -25,7 +25,11 @@ SCAN_S = 3.0
 """How long to listen for advertisements: most peripherals send some a second (default, unverified), s."""
 NO_PORTS = "no serial ports: plug the meter's cable in (a USB cable's adapter may want a driver of the system's)"
 BLE_READINGS = 3
-"""Readings of a Bluetooth meter that show it works."""
+"""Readings of a Bluetooth meter that show it works; a choice."""
+READINGS_SHOWN = 3
+"""The last readings that are shown of a port: enough to compare with the display."""
+LOOK_S = 0.2
+"""How often it is looked whether the time is over, s; a choice."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,7 +143,7 @@ def _with_heard(port: Found, heard: Heard) -> Found:
         return replace(port, address=heard.address, says=tuple(says))
     best = heard.fits[0]
     says.append(f"checked: {best.driver.verification}")
-    return replace(port, address=heard.address, says=tuple(says), readings=tuple(best.last[-3:]))
+    return replace(port, address=heard.address, says=tuple(says), readings=tuple(best.last[-READINGS_SHOWN:]))
 
 
 def _with_service(peripheral: Peripheral) -> Found:
@@ -189,7 +193,7 @@ def _hear(address: Address, listen_s: float) -> tuple[Address, str]:
     try:
         end_s, quantities, count = time.monotonic() + listen_s, dict[str, None](), 0
         while time.monotonic() < end_s and count < BLE_READINGS:
-            readings = connection.read(0.2) or []
+            readings = connection.read(LOOK_S) or []
             count += len(readings)
             quantities.update(dict.fromkeys(reading.quantity.words for reading in readings))
     finally:

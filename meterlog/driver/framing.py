@@ -7,7 +7,7 @@ from abc import abstractmethod
 from typing import ClassVar, NamedTuple, Protocol, runtime_checkable
 
 from meterlog.address import Address
-from meterlog.driver.contract import Connection, Driver, Meter, Traffic
+from meterlog.driver.contract import FIRST_BYTES, Connection, Driver, Meter, Traffic
 from meterlog.driver.registry import load_driver
 from meterlog.errors import AddressError, NoFrameFits, bytes_in_words
 from meterlog.reading import Reading
@@ -169,7 +169,7 @@ class FramedConnection:
         self._bytes += len(chunk.data)
         traffic = self._decoder.traffic
         if not traffic.frames_good:
-            traffic.first_bytes = (traffic.first_bytes + chunk.data)[:32]
+            traffic.first_bytes = (traffic.first_bytes + chunk.data)[:FIRST_BYTES]
             if self._bytes >= self.NO_FRAME_BYTES:
                 came = bytes_in_words(traffic.first_bytes)
                 raise NoFrameFits(

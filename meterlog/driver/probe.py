@@ -10,13 +10,15 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
 from meterlog.address import Address
-from meterlog.driver.contract import Driver
+from meterlog.driver.contract import FIRST_BYTES, Driver
 from meterlog.driver.framing import Decoder, FramingDriver
 from meterlog.driver.registry import driver_errors, driver_names, load_driver
 from meterlog.errors import DriverError, LinkLost, MeterlogError, NoFrameFits, bytes_in_words
 from meterlog.reading import Reading
 from meterlog.transports import LineSettings, Transport
 
+FIRST_CHOICE = 10
+"""What a driver's first line settings weigh, each later one a point less, one at the least; a choice."""
 LISTEN_S = 5.0
 """How long to listen to a port, all line settings together, s."""
 FRAMES_WANTED = 3
@@ -27,6 +29,10 @@ MOST_LOST = 0.1
 """The share of bytes and of frames, after the first good frame, that may be lost in a fit."""
 OVERTIME_S = 3.0
 """How much longer to listen where some frame was good but not yet enough of them."""
+PIECE_BYTES = 8
+"""Bytes are fed in pieces of this size, less than any frame, to see what came before the first good one."""
+LOOK_S = 0.1
+"""How often it is looked whether the time is over, s; a choice."""
 HOPELESS_BYTES = 100
 """Bytes without any good frame after which the next line settings are tried: at least five frames' worth."""
 
@@ -62,8 +68,8 @@ class Candidate:
             return
         try:
             with driver_errors(self.driver.name, "failed while listening and was left out"):
-                for start in range(0, len(data), 8):  # small pieces, to see what came before the first good frame
-                    self._feed(data[start : start + 8], arrival_s)
+                for start in range(0, len(data), PIECE_BYTES):
+                    self._feed(data[start : start + PIECE_BYTES], arrival_s)
                 if self.fits:  # whoever shows the fit asks all that
                     typed = self.typed
                     _ = self.driver.unsaid(typed), self.driver.assumed(typed), self.driver.verification
@@ -210,7 +216,7 @@ def line_settings(drivers: list[FramingDriver]) -> list[LineSettings]:
             key = line[:4]
             known = wanted.setdefault(key, line)
             wanted[key] = line if known.dtr is None and known.rts is None else known
-            rank[key] += 10 - min(place, 9)
+            rank[key] += max(FIRST_CHOICE - place, 1)
     return [wanted[key] for key, _ in rank.most_common()]
 
 
@@ -311,12 +317,12 @@ def _listen(
             if count >= HOPELESS_BYTES and not hopeful:
                 return count, first
             try:
-                chunk = link.read(min(0.1, limit_s - now_s))
+                chunk = link.read(min(LOOK_S, limit_s - now_s))
             except EOFError:
                 return count, first
             if chunk is None:
                 continue
-            count, first = count + len(chunk.data), (first + chunk.data)[:32]
+            count, first = count + len(chunk.data), (first + chunk.data)[:FIRST_BYTES]
             for candidate in tried:
                 candidate.feed(chunk.data, chunk.arrival_s)
     except LinkLost:

@@ -14,6 +14,10 @@ from meterlog.errors import LinkLost
 _T = TypeVar("_T")
 
 
+_END_S = 3.0
+"""How long the program waits at its end for peripherals to be let go, s; a choice."""
+
+
 class _BluetoothThread:
     """An event loop in a thread; ends with the program, and then every open link is disconnected."""
 
@@ -32,7 +36,7 @@ class _BluetoothThread:
 
     def _end(self) -> None:
         self.loop.call_soon_threadsafe(self._over.set)
-        self._thread.join(3.0)
+        self._thread.join(_END_S)
 
 
 _lock = threading.Lock()

@@ -29,6 +29,11 @@ LINE_OPTIONS = frozenset({"baud", "line", "dtr", "rts"})
 MOST_BYTES = 65536
 """At most this much in one chunk, so that a flood does not keep a read from returning."""
 
+LOWEST_BAUD, HIGHEST_BAUD = 50, 4_000_000
+"""What the system's serial interface has names for (termios.h)."""
+READ_S, WRITE_S = 0.5, 2.0
+"""How long a read waits at first, and a write at all, s: a meter's buffer takes a command at once. Choices."""
+
 _LINE = re.compile(r"([5-8])([NEOMS])([12])", re.IGNORECASE)
 _SWITCH: dict[str, bool | None] = {"on": True, "1": True, "off": False, "0": False, "leave": None}
 _NO_LINE = ("socket://", "loop://")
@@ -40,7 +45,7 @@ def line_settings(address: Address, default: LineSettings) -> LineSettings:
     Raises:
         AddressError: an option cannot be understood.
     """
-    baud = address.number("baud", default.baud, least=50, most=4_000_000)
+    baud = address.number("baud", default.baud, least=LOWEST_BAUD, most=HIGHEST_BAUD)
     settings = default._replace(baud=round(baud))
     if (line := address.options.get("line")) is not None:
         match = _LINE.fullmatch(line)
@@ -145,8 +150,8 @@ class SerialLink:
                 bytesize=settings.data_bits,
                 parity=settings.parity,
                 stopbits=settings.stop_bits,
-                timeout=0.5,
-                write_timeout=2.0,
+                timeout=READ_S,
+                write_timeout=WRITE_S,
                 exclusive=True,
             )
             if settings.dtr is not None:

@@ -22,11 +22,12 @@ NEAR_SHARE = 0.02
 """Readings that follow one another differ by less than this share of the value, or by `NEAR_COUNTS`, where nothing
 happens; a guess. A sag begins at 10 %."""
 NEAR_COUNTS = 5
+"""Counts by which the last digits of a calm display flicker; a guess."""
 RECENT = 8
 """Readings from which the spread of a calm signal is taken; a guess."""
 FAR = 2.0
 """So many times the highest of the levels remembered, a number is far beyond them; a guess."""
-ENOUGH = 4
+SETTLED = 4
 """Readings of a level without which nothing is judged by it; a guess."""
 LEVELS = 3
 """Levels of a column that are remembered, on and off for example: the first reading on one of them again may be damaged
@@ -49,7 +50,7 @@ class _Level:
     @property
     def settled(self) -> bool:
         """True once it has lasted long enough to tell a level from a value on the way."""
-        return len(self.recent) >= ENOUGH
+        return len(self.recent) >= SETTLED
 
     def take(self, one: Shown) -> None:
         """Take a reading that belongs to it."""

@@ -11,6 +11,7 @@ MOST_V = 4000.0
 MOST_A = 4000.0
 """More than any clamp shows, A; a guess."""
 ABSOLUTE_ZERO_DEG_C = -273.15
+"""By the definition of the Celsius scale (SI)."""
 
 _RANGES = {
     Quantity.DC_VOLTAGE: (-MOST_V, MOST_V),

@@ -8,6 +8,7 @@ import re
 from meterlog_drivers.profiles.frame_profile import Number
 
 _KNOWN_NUMBERS = 16_384
+"""Numbers that are remembered: more than a display of 4000 counts has with both signs."""
 _DIGITS = re.compile(r" *[0-9]+")
 
 

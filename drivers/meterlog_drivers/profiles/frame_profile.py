@@ -41,6 +41,11 @@ from meterlog_drivers.profiles.profile_file import Table
 from meterlog_drivers.profiles.profile_lines import profile_lines
 
 LONGEST_FRAME = 256
+"""Bytes; far more than any framing here has. A bound for what a stranger's profile makes us keep, a choice."""
+_MOST_GAP_MS = 10_000
+"""The longest pause that may tell frames apart, ms; a meter that pauses longer would be taken for silent. A choice."""
+MOST_INTEGER_BYTES = 8
+"""A 64-bit integer; a choice."""
 _WORD = re.compile(r"point[0-6]|column[0-7]|minus|overload")
 _BIT = re.compile(r"(\d+)\.([0-7])")
 
@@ -123,7 +128,7 @@ def frame_profile(profile: Table) -> FrameProfile:
     frame = profile.table("frame")
     length = frame.integer("length", None, 2, LONGEST_FRAME)
     start, end = _bytes(frame, "start"), _bytes(frame, "end")
-    gap_ms = frame.integer("gap_ms", 0, 0, 10_000)
+    gap_ms = frame.integer("gap_ms", 0, 0, _MOST_GAP_MS)
     if len(start) + len(end) >= length:
         raise frame.error("start and end leave nothing between them", "length")
     if gap_ms and (start or end):
@@ -225,8 +230,8 @@ def _number(table: Table, length: int) -> Number:
         segments[int.from_bytes(_value(codes, code), "big")] = glyph
     if (digits == "seven-segment") != bool(segments):
         raise table.error("seven-segment digits, and only those, want [number.segments]", "digits")
-    if digits == "integer" and len(at) > 8:
-        raise table.error("an integer has at most 8 bytes", "at")
+    if digits == "integer" and len(at) > MOST_INTEGER_BYTES:
+        raise table.error(f"an integer has at most {MOST_INTEGER_BYTES} bytes", "at")
     decimals = table.integer("decimals", 0, 0, 6) if table.has("decimals") else None
     result = Number(
         digits,

@@ -18,9 +18,8 @@ from meterlog_drivers.profiles.frame_profile import FrameProfile, frame_profile
 from meterlog_drivers.profiles.profile_file import read_profile
 from meterlog_drivers.text import Text
 
-FRAMES_SHOWN = 3
-READINGS_SHOWN = 5
-LINES_SHOWN = 5
+FRAMES_SHOWN, LINES_SHOWN, READINGS_SHOWN = 3, 5, 5
+"""So many, that the whole answer fits one screen; a choice."""
 
 
 def try_profile(name: str, path: Path) -> Iterator[str]:

@@ -26,11 +26,21 @@ from meterlog_drivers.simulated.scenarios import SCENARIOS
 EXAMPLE = "meterlog demo"
 
 SEED = 5
+"""Fixes what varies by chance, so that every demonstration is the same."""
 DRIVE_S = 28.0
+"""How long the drive is recorded, s: the demonstration is to end within a minute."""
 PLACE_S = 0.7
 """A dropout found may begin so far from the true one: two display intervals, s."""
 
 METERLOG = (sys.executable, "-m", "meterlog")
+
+
+RECORD_S = 60.0
+"""A recording that takes longer has failed, s; twice the longest."""
+FIRST_READING_S = 10.0
+"""A first reading that takes longer never comes, s; a guess."""
+LAST_S = 1.0
+"""A dropout so close to the end may be cut off by it, s: three display intervals."""
 
 
 class StepFailed(Exception):
@@ -96,7 +106,7 @@ def _record(step: Step) -> None:
         recorder = subprocess.Popen([*METERLOG, *words, "--plain", "--no-sound"], stdin=subprocess.DEVNULL)
         try:
             _set_markers(SCENARIOS[step.scenario].run(SEED), step.path, recorder)
-            status = recorder.wait(60.0)
+            status = recorder.wait(RECORD_S)
         except subprocess.TimeoutExpired:
             raise StepFailed("the recording did not end") from None
         finally:
@@ -143,7 +153,7 @@ def _set_markers(scenario: Run, path: Path, recorder: subprocess.Popen[bytes]) -
 
 
 def _first_reading_s(path: Path, recorder: subprocess.Popen[bytes]) -> float:
-    until_s = time.monotonic() + 10.0
+    until_s = time.monotonic() + FIRST_READING_S
     while time.monotonic() < until_s and recorder.poll() is None:
         with contextlib.suppress(MeterlogError), open_reader(path) as reader:
             for channel in reader.channels:
@@ -188,7 +198,7 @@ def _check_drive(step: Step) -> None:
     visible_s = analysis.channels[0].interval.shortest_visible_s
     found = [event for event in analysis.events if event.kind == "dropout"]
     sags = [event for event in analysis.events if event.kind == "sag"]
-    true = [event for event in run.truth if event.kind == "dropout" and event.end_s + offset_s < last_s - 1.0]
+    true = [event for event in run.truth if event.kind == "dropout" and event.end_s + offset_s < last_s - LAST_S]
     for event in true:
         length_s, begin_s = event.end_s - event.start_s, event.start_s + offset_s
         match = [one for one in found if abs(one.start_s - begin_s) <= PLACE_S]

@@ -31,6 +31,17 @@ OPEN_SHARE = 1.25
 FLOATING_V = 0.02
 """Size of what a 10 Mohm input picks up on a wire that hangs on nothing, V (from memory, unverified)."""
 
+WINDOW_SHARE = 0.9
+"""How much of the interval a display averages where nothing else is said (from memory, unverified)."""
+
+MOST_DEVIATIONS = 3.0
+MOST_JITTER_SHARE = 1 / 8
+"""A display's moment strays by so many standard deviations at most, each at most this share of the interval: so
+displays stay in their order."""
+
+MOST_GAIN_DEVIATIONS = 2.0
+"""A gain is off by so many standard deviations at most: makers test each meter. A guess."""
+
 LATENCY_S = 0.02
 """From the end of the averaging window to the display, s (from memory, unverified)."""
 
@@ -68,7 +79,7 @@ class MeterModel:
     @property
     def averaging_s(self) -> float:
         """The averaging window, s."""
-        return 0.9 * self.interval_s if self.window_s is None else self.window_s
+        return WINDOW_SHARE * self.interval_s if self.window_s is None else self.window_s
 
     def resolutions(self, quantity: Quantity) -> list[float]:
         """One count of each range, finest first."""
@@ -79,7 +90,8 @@ class MeterModel:
     def display_times(self, duration_s: float, rng: np.random.Generator) -> Array:
         """Give the moments of its displays in `duration_s`: a whole number of intervals, so that laps join evenly."""
         count = max(1, round(duration_s / self.interval_s))
-        jitter = np.clip(rng.normal(0.0, 1.0, count), -3.0, 3.0) * min(self.jitter_s, self.interval_s / 8)
+        deviations = np.clip(rng.normal(0.0, 1.0, count), -MOST_DEVIATIONS, MOST_DEVIATIONS)
+        jitter = deviations * min(self.jitter_s, MOST_JITTER_SHARE * self.interval_s)
         return self.interval_s * (np.arange(count) + 0.5) + jitter
 
     def observe(self, signal: Signal, times: Array, rng: np.random.Generator) -> Series:
@@ -93,7 +105,7 @@ class MeterModel:
         Returns:
             Those displays that got out over the link.
         """
-        gain = 1.0 + self.gain_share * float(np.clip(rng.normal(), -2.0, 2.0))
+        gain = 1.0 + self.gain_share * float(np.clip(rng.normal(), -MOST_GAIN_DEVIATIONS, MOST_GAIN_DEVIATIONS))
         resolutions = self.resolutions(signal.quantity)
         averaged = [gain * a for a in self._averages(signal, times, resolutions)]
         if signal.floating.any():

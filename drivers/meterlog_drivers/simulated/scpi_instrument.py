@@ -29,6 +29,13 @@ from meterlog_drivers.display.scpi_words import FUNCTIONS, number_text, quantity
 
 IDENTITY = "METERLOG,SCRIPTED,0,1"
 QUEUE_LENGTH = 20
+"""Errors that its queue holds; instruments have about so many (from memory, unverified)."""
+LONGEST_COMMAND = 1024
+"""Bytes of an unfinished command that are kept; a choice."""
+MOST_RANGE = 1e9
+"""Ranges above this are refused, as out of range in any unit; a choice."""
+POLL_S = 0.05
+"""How often the server looks whether it is to end, s; a choice."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,7 +100,7 @@ class ScpiInstrument:
         """Take bytes from the controller; what to answer."""
         end = self._habits.listens_for
         *commands, self._rest = (self._rest + data).split(end)
-        self._rest = self._rest[-1024:]
+        self._rest = self._rest[-LONGEST_COMMAND:]
         replies: list[Reply] = []
         for command in commands:
             if text := command.decode("latin-1").strip():
@@ -140,7 +147,7 @@ class ScpiInstrument:
         except ValueError:
             self._errors.append('-104,"Data type error"')
             return
-        if self.set_range is not None and not 0 < self.set_range <= 1e9:
+        if self.set_range is not None and not 0 < self.set_range <= MOST_RANGE:
             self._errors.append('-222,"Data out of range"')
         self.set_to = quantity
 
@@ -210,7 +217,7 @@ class ScpiServer:
 
     def _serve(self) -> None:
         while not self._ending.is_set():
-            if not select.select([self._listener], [], [], 0.05)[0]:
+            if not select.select([self._listener], [], [], POLL_S)[0]:
                 continue
             controller, _ = self._listener.accept()
             with controller:
@@ -223,7 +230,7 @@ class ScpiServer:
 
     def _talk(self, controller: socket.socket) -> None:
         while not self._ending.is_set():
-            if not select.select([controller], [], [], 0.05)[0]:
+            if not select.select([controller], [], [], POLL_S)[0]:
                 continue
             data = controller.recv(4096)
             if not data:
@@ -237,7 +244,7 @@ class ScpiServer:
         """Wait before a reply; False when the controller speaks meanwhile: the reply is dropped (IEEE 488.2)."""
         end_s = time.monotonic() + wait_s
         while (left_s := end_s - time.monotonic()) > 0 and not self._ending.is_set():
-            if select.select([controller], [], [], min(left_s, 0.05))[0]:
+            if select.select([controller], [], [], min(left_s, POLL_S))[0]:
                 self._instrument.interrupted()
                 return False
         return not self._ending.is_set()

@@ -19,8 +19,7 @@ from meterlog_drivers.simulated.starter import Starter
 Array = NDArray[np.float64]
 Span = tuple[float, float]
 
-SURFACE_SHARE = 0.45
-SURFACE_TIME_S = 40.0
+SURFACE_SHARE, SURFACE_TIME_S = 0.45, 40.0
 """A battery just charged shows more than its rest voltage: share of the charging overvoltage that stays, and its time
 constant. From memory, unverified, and quicker than life so that a short scenario shows it."""
 

@@ -23,13 +23,21 @@ from meterlog_drivers.simulated.vehicle import Signal
 ON_V = 3.0
 """Above this the supply counts as on before its own level is known: a quarter of 12 V."""
 
+# The definitions of the kinds, with their defaults: written here once more, since truth shares nothing with detectors.
 PRIME_S = (0.5, 10.0)
+"""The shortest and the longest prime, s."""
 SHORT_ON_S, SHORT_OFF_S, LONG_OFF_S = 10.0, 1.0, 30.0
+"""Below so long an 'on' interval, s, a dropout is at most so long, s; after longer ones so long, s."""
 PRIME_WAIT_S = 3.0
+"""After a key-on a prime begins within this, s."""
 CHATTER_CHANGES, CHATTER_GAP_S = 4, 1.0
+"""So many changes, each less than this apart, s, are chatter."""
 SAG_SHARE, SAG_END_SHARE, OUT_SHARE = 0.90, 0.92, 0.50
+"""Shares of the reference below which a sag begins, above which it ends, and at or below which it is a dropout."""
 OVERVOLTAGE_V = 15.0
+"""Above this a 12 V system has overvoltage, V."""
 STEP_SHARE, STEADY_S = 0.20, 1.0
+"""A resistance that changes by more than this share and is steady for so long, s, has a step."""
 REFERENCE_S = 10.0
 """Time constant of the sliding reference, s; IEC 61000-4-30 uses one minute on mains, a choice to state on DC."""
 

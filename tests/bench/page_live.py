@@ -73,7 +73,7 @@ def live_pages(address: str, name: str, hurried: bool = False) -> Iterator[tuple
             page.on("console", lambda said: errors.append(said.text) if said.type == "error" else None)
             page.on("pageerror", lambda error: errors.append(str(error)))
             if hurried:
-                page.route("**/assets/live.js*", _without_pause)
+                page.route("**/view-files/live/live.js", _without_pause)
             page.goto(f"{address}/record/{name}")
             page.wait_for_selector("#strip-chart .js-plotly-plot .scatterlayer path", state="attached")
         yield pages
@@ -84,7 +84,7 @@ def live_pages(address: str, name: str, hurried: bool = False) -> Iterator[tuple
 
 def _without_pause(route: Route) -> None:
     script = route.fetch().text()
-    hurried = script.replace("PAUSE_MS = 100", "PAUSE_MS = 0").replace("DRAW_MS = 250", "DRAW_MS = 0")
+    hurried = script.replace("PAUSE_MS = 100", "PAUSE_MS = 0").replace("DRAW_EVERY_MS = 250", "DRAW_EVERY_MS = 0")
     if hurried.count("_MS = 0") != 2:
         sys.exit("live.js names its pauses otherwise by now")
     route.fulfill(body=hurried, content_type="text/javascript")

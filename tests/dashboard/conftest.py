@@ -36,10 +36,12 @@ def page_address(sessions_folder: Path) -> Iterator[str]:
         port = int(probe.getsockname()[1])
     command = [sys.executable, "-m", "meterlog", "page", "--port", str(port), str(sessions_folder)]
     with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as process:
-        assert process.stdout is not None
-        assert "page is at" in process.stdout.readline()
-        yield f"http://127.0.0.1:{port}"
-        process.terminate()
+        try:
+            assert process.stdout is not None
+            assert "page is at" in process.stdout.readline()
+            yield f"http://127.0.0.1:{port}"
+        finally:
+            process.terminate()
 
 
 @pytest.fixture

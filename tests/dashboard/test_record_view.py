@@ -7,6 +7,7 @@ import sys
 import threading
 import time
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -84,6 +85,17 @@ def port() -> Iterator[str]:
         emulator.terminate()
 
 
+@contextmanager
+def recording(path: Path, meter: str) -> Iterator[subprocess.Popen[bytes]]:
+    """A recorder that somebody started in a terminal; it does not outlive a test that fails."""
+    command = [sys.executable, "-m", "meterlog", "record", "--quiet", "--out", str(path), "--meter", meter]
+    with subprocess.Popen(command, stdout=subprocess.DEVNULL) as recorder:
+        try:
+            yield recorder
+        finally:
+            recorder.kill()
+
+
 def press_stop(page: Page) -> None:
     """Press until it ends: twice, or more where this computer is so busy that the second press came late."""
     stop = page.locator("#stop")
@@ -142,7 +154,7 @@ def counting(plug_in: Callable[[], Any]) -> Iterator[Any]:
     def count() -> None:
         shown = 0
         while not stop.wait(0.05):
-            meter.show(0.01 * shown)
+            meter.show(shown / 100)
             shown += 1
 
     thread = threading.Thread(target=count)
@@ -276,15 +288,15 @@ def test_page_and_server_killed_in_mid_capture_lose_nothing(
 ) -> None:
     name = "by-hand.sqlite"
     first = serve()
-    command = [sys.executable, "-m", "meterlog", "record", "--quiet", "--out", str(tmp_path / name)]
-    with subprocess.Popen([*command, "--meter", f"status14:{counting.port}"], stdout=subprocess.DEVNULL) as recorder:
+    with recording(tmp_path / name, f"status14:{counting.port}") as recorder:
         while not Recorders(SessionFolder(tmp_path)).running():
+            assert recorder.poll() is None
             time.sleep(0.05)
         lost = browser.new_page()
         lost.goto(f"{first.address}/record/{name}")
         expect(lost.locator(".readout output")).to_contain_text("V")
         first.kill()
-        expect(lost.locator("#band")).to_contain_text("no line to the computer")
+        expect(lost.locator("#band")).to_contain_text("cannot reach the computer")
         expect(lost.locator(".readout .link")).to_contain_text("NOT KNOWN")
         lost.close()
         page.goto(f"{serve().address}/record")

@@ -30,8 +30,9 @@ def told(tab: Page, part: str) -> Any:
 
 
 def moves(tab: Page, function: str, *values: Any) -> list[float]:
-    """What `assets/moves.js` works out."""
-    found: list[float] = tab.evaluate(f"(values) => meterlogMoves.{function}(...values)", list(values))
+    """What `review/stretch.js` works out."""
+    script = f"async (values) => (await import('/view-files/review/stretch.js')).{function}(...values)"
+    found: list[float] = tab.evaluate(script, list(values))
     return found
 
 

@@ -86,6 +86,7 @@ def fuzz_page(rng: random.Random, folder: Path) -> None:
                 f"/files/{name}/{rng.choice(('csv', 'html', 'x'))}?good={text}",
                 f"/sessions/{name}",
                 f"/{text}",
+                f"/view-files/{text}",
                 f"/assets/{text}",
             )
         )

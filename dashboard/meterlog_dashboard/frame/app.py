@@ -15,7 +15,7 @@ from meterlog import __version__
 from meterlog.cautions import DEFERS, sentence
 from meterlog.drawing import drawing_library
 from meterlog.errors import MeterlogError
-from meterlog_dashboard.frame import error_message
+from meterlog_dashboard.frame import assets, error_message
 from meterlog_dashboard.frame.view import Context, View
 from meterlog_dashboard.gate.access import Access
 
@@ -35,7 +35,9 @@ def build(folder: Path, access: Access) -> Dash:
     shown = views()
     app = Dash(
         "meterlog",
-        assets_folder=str(Path(__file__).parents[1] / "assets"),
+        include_assets_files=False,
+        external_scripts=assets.scripts(),
+        external_stylesheets=assets.styles(),
         title="meterlog",
         update_title="",
         suppress_callback_exceptions=True,
@@ -48,6 +50,7 @@ def build(folder: Path, access: Access) -> Dash:
     context = Context.of(folder)
     app.layout = _frame(shown)
     _route(app, context, shown)
+    assets.serve(app.server)
     app.server.add_url_rule(_DRAWING, "drawing", _drawing)
     for view in shown:
         view.register(app, context)

@@ -71,7 +71,7 @@ def _whole(session: Loaded) -> Span:
 
 
 def _length(session: Loaded, clock: Clock) -> dict[str, Any]:
-    """How far the session goes by now, for `assets/review.js`."""
+    """How far the session goes by now, for `review.js`."""
     start_ms = float(clock.ms(0.0))
     return {"duration_s": session.duration_s, "whole": _whole(session), "start_ms": start_ms, "ended": session.ended}
 
@@ -180,7 +180,7 @@ def register(app: Dash, context: Context) -> None:
 
 
 def _listen_to_plots(app: Dash) -> None:
-    """Whatever changes the stretch that is shown or the chosen event is decided in the browser: `assets/review.js`."""
+    """Whatever changes the stretch that is shown or the chosen event is decided in the browser: `review.js`."""
     for function, plot, news in (
         ("dragged", "detail", "relayoutData"),
         ("eventPressed", "detail", "clickData"),

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from tests.bench.results import write
+import pytest
+
+from tests.bench.results import printed, write
 
 
 def test_a_section_is_replaced_and_the_others_stay(tmp_path: Path) -> None:
@@ -18,3 +20,19 @@ def test_a_section_is_replaced_and_the_others_stay(tmp_path: Path) -> None:
     assert "first figure" not in text
     assert text.index("second figure") < text.index("another")
     assert " cores, " in text
+
+
+def test_what_a_bench_prints_becomes_its_section_and_one_that_fails_writes_none(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = tmp_path / "RESULTS.md"
+    with printed("van", path=path):
+        print("kind   true  missed")
+    shown = capsys.readouterr().out
+    assert shown == "kind   true  missed\n"
+    text = path.read_text()
+    assert f"```text\n{shown}```" in text
+    assert "\n`python -m " in text
+    with pytest.raises(ZeroDivisionError), printed("van", path=path):
+        print(1 / 0)
+    assert path.read_text() == text

@@ -2,7 +2,8 @@
 
 `python -m tests.bench.detection [logs] [first seed] [-v]` prints, by kind: true events longer than one interval and the
 averaging window; recall and precision; median error of the duration and of what is stated for it, in intervals; the
-share of durations that the stated error covers; the share of levels within the meter's accuracy.
+share of durations that the stated error covers; the share of levels within the meter's accuracy. The tables go to
+RESULTS.md.
 """
 
 from __future__ import annotations
@@ -17,6 +18,7 @@ from meterlog.events.event import Event
 from tests.bench import named
 from tests.bench.logs import SCENARIOS, Log, log_of
 from tests.bench.plain import by_change_points, by_rolling_median, by_threshold
+from tests.bench.results import printed
 from tests.bench.score import HEADER, Score
 
 FRESH = 500_000
@@ -58,7 +60,7 @@ def main(argv: list[str]) -> int:
     names = list(SCENARIOS)
     jobs = [(names[k % len(names)], seed) for k, seed in zip(range(logs), count(first), strict=False)]
     score, styles = Score(), {style: Score() for style in ("sample", "box", "full", "smooth")}
-    with ProcessPoolExecutor() as pool:
+    with printed("Detection"), ProcessPoolExecutor() as pool:
         for job, (log, events) in zip(jobs, pool.map(ours, jobs, chunksize=16), strict=True):
             score.add(log, events, str(job[1]))
             styles[log.meter.style].add(log, events)
@@ -70,8 +72,8 @@ def main(argv: list[str]) -> int:
             print(by_style.total.line(f"  meters: {style}"))
         print(f"healthy logs: {score.alarms} false alarms in {score.healthy_s / 3600:.1f} h")
         _alternatives(pool, jobs)
-    print("\nnamed cases of standards")
-    named.report()
+        print("\nnamed cases of standards")
+        named.report()
     if "-v" in argv:
         print("\n".join(score.complaints))
     return 0

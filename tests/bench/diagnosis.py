@@ -8,7 +8,8 @@ touch. `--world rough` makes a world that differs from what the tool assumes.
     python -m tests.bench.diagnosis [--faults 1000] [--seed 1] [--world like|rough] [--jobs 2]
 
 All three orders stop by the same rule: one part (or 'healthy') is 90 % sure, or nothing is left to measure. Minutes are
-the tool's own figures for access and care, a place once reached staying open.
+the tool's own figures for access and care, a place once reached staying open. The tables go to RESULTS.md, a section
+a world.
 """
 
 from __future__ import annotations
@@ -33,6 +34,7 @@ from meterlog.circuit.model.solve import METER_OHM, LoadModel, Shunt, solve, unp
 from meterlog.circuit.next_measurement.candidates import minutes_for, points_by_node, useful_states
 from meterlog.circuit.next_measurement.suggest import suggest
 from meterlog.circuit.readings.measurement import Measurement
+from tests.bench.results import printed
 
 MOST_READINGS = 25
 HEALTHY, PAIR, COMES = 0.15, 0.08, 0.10
@@ -394,7 +396,13 @@ def main() -> int:
     tasks = [(args.seed, k, rough, k >= args.faults) for k in range(count)]
     with ProcessPoolExecutor(args.jobs) as pool:
         results = list(pool.map(one, tasks, chunksize=8))
-    print(f"{args.faults} faults over {len(template_names())} templates, world '{args.world}', seed {args.seed}\n")
+    with printed(f"Diagnosis, world '{args.world}'"):
+        print(f"{args.faults} faults over {len(template_names())} templates, world '{args.world}', seed {args.seed}\n")
+        return judged(results)
+
+
+def judged(results: list[dict[str, Outcome]]) -> int:
+    """Prints the tables and whether the goals are met; 1 where one is missed."""
     minutes = table(results)
     healthy = [r["own suggestions"] for r in results if r["own suggestions"].healthy]
     print(

@@ -3,6 +3,7 @@
 Each line: the fault, how often, what is kept, what is said, the verdict. Without the names of rows all but `hour` are
 done, in half an hour or so at scale 1; `hour` takes its hour. Rows that end in `_tests` run the tests that hold them.
 A small disk and a read-only folder want the superuser of a Linux computer.
+Without the names of rows the matrix goes to RESULTS.md.
 """
 
 from __future__ import annotations
@@ -25,6 +26,7 @@ from meterlog.session.commits import WAL_LIMIT_BYTES
 from meterlog_dashboard.frame.app import build
 from meterlog_dashboard.gate.access import LOOPBACK, Access
 from tests.bench.growing import followed
+from tests.bench.results import printed
 from tests.conftest import PluggedMeter
 from tests.faults.conftest import Killing, command, make_session
 from tests.faults.test_disk import filled
@@ -266,17 +268,13 @@ def _as_tests(*files: str) -> str:
 ROWS = tuple(name for name in vars(Bench) if not name.startswith("_"))
 
 
-def main() -> int:
-    """Print the matrix."""
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("rows", nargs="*", metavar="ROW", choices=[*ROWS, []], help=f"one of {', '.join(ROWS)}")
-    parser.add_argument("--scale", type=float, default=1.0, help="share of the full length")
-    args = parser.parse_args()
+def matrix(rows: list[str], scale: float) -> int:
+    """Print the matrix; how many rows failed."""
     failed = 0
     print("| fault | how often | what is kept | what is said | verdict |\n|---|---|---|---|---|")
-    for name in args.rows or [row for row in ROWS if row != "hour"]:
+    for name in rows:
         with tempfile.TemporaryDirectory() as base:
-            bench = Bench(Path(base), args.scale)
+            bench = Bench(Path(base), scale)
             row = getattr(bench, name)
             began_s = time.monotonic()
             try:
@@ -288,6 +286,19 @@ def main() -> int:
                 print(f"| {row.__doc__} | | | | **FAILED** |", flush=True)
                 traceback.print_exc()
     return failed
+
+
+def main() -> int:
+    """Print the matrix; the exit status is how many rows failed."""
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("rows", nargs="*", metavar="ROW", choices=[*ROWS, []], help=f"one of {', '.join(ROWS)}")
+    parser.add_argument("--scale", type=float, default=1.0, help="share of the full length")
+    args = parser.parse_args()
+    rows = args.rows or [row for row in ROWS if row != "hour"]
+    if args.rows:
+        return matrix(rows, args.scale)
+    with printed("Faults", markdown=True):
+        return matrix(rows, args.scale)
 
 
 if __name__ == "__main__":

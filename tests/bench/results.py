@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+import io
 import os
 import platform
 import re
+import shlex
 import subprocess
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager, redirect_stdout
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -31,6 +36,38 @@ def write(section: str, lines: list[str], path: Path = RESULTS) -> None:
     old = re.compile(rf"{re.escape(_begin(section))}.*?{re.escape(_end(section))}\n", re.DOTALL)
     found = old.search(text)
     path.write_text(text[: found.start()] + body + text[found.end() :] if found else f"{text.rstrip()}\n\n{body}")
+
+
+class _Both(io.TextIOBase):
+    """Passes on what is printed and keeps it."""
+
+    def __init__(self) -> None:
+        self._shown, self.kept = sys.stdout, io.StringIO()
+
+    def write(self, text: str) -> int:
+        self._shown.write(text)
+        return self.kept.write(text)
+
+    def flush(self) -> None:
+        self._shown.flush()
+
+
+@contextmanager
+def printed(section: str, *, markdown: bool = False, path: Path = RESULTS) -> Iterator[None]:
+    """Write what is printed inside as a section, with the command line; nothing where the bench ends with an error.
+
+    Args:
+        section: the bench's name.
+        markdown: what is printed is Markdown already; else it is fenced.
+        path: the file.
+    """
+    both = _Both()
+    with redirect_stdout(both):
+        yield
+    module = sys.modules["__main__"].__spec__
+    command = f"`python -m {module.name if module else '?'} {shlex.join(sys.argv[1:])}`".replace(" `", "`")
+    lines = both.kept.getvalue().strip("\n").splitlines()
+    write(section, [command, "", *(lines if markdown else ["```text", *lines, "```"])], path)
 
 
 def _begin(section: str) -> str:

@@ -3,6 +3,7 @@
 Every scenario with many seeds and three meters, judged by the truth of the solved circuit. A true event counts as
 missed only where it lasts longer than the shortest that the readings can show; a found one is false where nothing
 true of its channel is near it. Coverage is the share of found durations whose stated error holds the true one.
+The table goes to RESULTS.md.
 """
 
 from __future__ import annotations
@@ -20,6 +21,7 @@ from meterlog.events.event import Event
 from meterlog.session import Channel
 from meterlog.signal.interval import reading_interval
 from meterlog_drivers.simulated.scenarios import SCENARIOS
+from tests.bench.results import printed
 
 FRESH = 700_000
 """Seeds from here on were never looked at while anything was developed."""
@@ -97,6 +99,19 @@ def _near(a: Event, b: Event, slack_s: float) -> bool:
     return a.start_s <= b.end_s + slack_s and a.end_s >= b.start_s - slack_s
 
 
+def _table(results: list[Result]) -> None:
+    true, missed, false = Counter[str](), Counter[str](), Counter[str]()
+    for result in results:
+        true += result.true
+        missed += result.missed
+        false += result.false
+    print(f"{len(results)} runs\n{'kind':<18}{'true':>6}{'missed':>7}{'false':>6}{'covered':>9}{'stated, s':>11}")
+    for kind in sorted(true | false):
+        rows = np.array([(e, s) for r in results for k, e, s in r.durations if k == kind]).reshape(-1, 2)
+        cover = f"{np.mean(rows[:, 0] <= rows[:, 1]):9.3f}{np.median(rows[:, 1]):11.3f}" if len(rows) else ""
+        print(f"{kind:<18}{true[kind]:6d}{missed[kind]:7d}{false[kind]:6d}{cover}")
+
+
 def main(argv: list[str]) -> int:
     """Print the table."""
     numbers = [int(word) for word in argv if word.isdecimal()]
@@ -104,16 +119,8 @@ def main(argv: list[str]) -> int:
     jobs = list(product(SCENARIOS, range(first, first + seeds), INTERVALS_S))
     with ProcessPoolExecutor() as pool:
         results = list(pool.map(judge, jobs, chunksize=8))
-    true, missed, false = Counter[str](), Counter[str](), Counter[str]()
-    for result in results:
-        true += result.true
-        missed += result.missed
-        false += result.false
-    print(f"{len(jobs)} runs\n{'kind':<18}{'true':>6}{'missed':>7}{'false':>6}{'covered':>9}{'stated, s':>11}")
-    for kind in sorted(true | false):
-        rows = np.array([(e, s) for r in results for k, e, s in r.durations if k == kind]).reshape(-1, 2)
-        cover = f"{np.mean(rows[:, 0] <= rows[:, 1]):9.3f}{np.median(rows[:, 1]):11.3f}" if len(rows) else ""
-        print(f"{kind:<18}{true[kind]:6d}{missed[kind]:7d}{false[kind]:6d}{cover}")
+    with printed("Simulated van"):
+        _table(results)
     if "-v" in argv:
         print("\n".join(line for result in results for line in result.complaints))
     return 0

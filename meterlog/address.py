@@ -45,15 +45,13 @@ class Address:
                 " ('meterlog meters' lists the ports, 'meterlog meters --drivers' the drivers)"
             )
         if "\0" in unquote(rest):
-            raise AddressError(
-                f"in the address '{text}' %00 stands for nothing that a port's or a file's name can hold"
-            )
+            raise AddressError(f"in the address '{text}' %00 is a character that no port's or file's name can contain")
         target, _, query = rest.partition("?")
         options: dict[str, str] = {}
         for part in filter(None, query.split("&")):
             key, equals, value = part.partition("=")
             if not equals or not key:
-                raise AddressError(f"in the address '{text}' the option '{part}' wants the form name=value")
+                raise AddressError(f"in the address '{text}' the option '{part}' must have the form name=value")
             if key in options:
                 raise AddressError(f"in the address '{text}' the option '{key}' is given twice")
             options[unquote_plus(key)] = unquote_plus(value)
@@ -79,7 +77,7 @@ class Address:
             value = float("nan")
         if not least <= value <= most:
             raise AddressError(
-                f"in '{self}' the option {option} wants a number from {least:g} to {most:g}, not '{text}'"
+                f"in '{self}' the option {option} must be a number from {least:g} to {most:g}, not '{text}'"
             )
         return value
 
@@ -91,5 +89,5 @@ class Address:
         """
         text = self.options.get(option, default)
         if text not in choices:
-            raise AddressError(f"in '{self}' the option {option} is one of {', '.join(choices)}, not '{text}'")
+            raise AddressError(f"in '{self}' the option {option} must be one of {', '.join(choices)}, not '{text}'")
         return text

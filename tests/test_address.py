@@ -46,10 +46,10 @@ def test_an_address_comes_apart(text: str, scheme: str, target: str, options: di
         ("/dev/ttyUSB0", "is not an address"),
         ("COM7", "is not an address"),
         ("Text:COM7", "is not an address"),
-        ("text:COM7?profile", "the option 'profile' wants the form name=value"),
-        ("text:COM7?=x", "wants the form name=value"),
+        ("text:COM7?profile", "the option 'profile' must have the form name=value"),
+        ("text:COM7?=x", "must have the form name=value"),
         ("text:COM7?a=1&a=2", "the option 'a' is given twice"),
-        ("text:COM7?profile=a%00b.toml", "%00 stands for nothing"),
+        ("text:COM7?profile=a%00b.toml", "%00 is a character"),
     ],
 )
 def test_what_is_no_address_is_said_in_one_sentence(text: str, message: str) -> None:
@@ -81,9 +81,9 @@ def test_numbers_and_choices_are_checked() -> None:
     assert address.choice("mode", ("slow", "fast"), "fast") == "slow"
     assert address.choice("absent", ("slow", "fast"), "fast") == "fast"
     for option, least, most in (("bad", 0.0, 20.0), ("speed", 11.0, 20.0), ("speed", 0.0, 9.0)):
-        with pytest.raises(AddressError, match=f"the option {option} wants a number from"):
+        with pytest.raises(AddressError, match=f"the option {option} must be a number from"):
             address.number(option, 1.0, least=least, most=most)
-    with pytest.raises(AddressError, match="mode is one of quick, fast, not 'slow'"):
+    with pytest.raises(AddressError, match="mode must be one of quick, fast, not 'slow'"):
         address.choice("mode", ("quick", "fast"), "fast")
 
 

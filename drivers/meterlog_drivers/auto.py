@@ -30,7 +30,7 @@ class Auto(Driver):
             AddressError: no port is named, or an option cannot be understood.
         """
         if not address.target:
-            raise AddressError(f"'{address}' names no port: write auto:/dev/ttyUSB0 or auto:COM7")
+            raise AddressError(f"'{address}' does not name a port: write auto:/dev/ttyUSB0 or auto:COM7")
         return AutoMeter(address)
 
 

@@ -128,7 +128,7 @@ def _decoder(address: Address) -> FramingDriver | None:
         return None
     driver = load_driver(name)
     if not isinstance(driver, FramingDriver):
-        raise AddressError(f"in '{address}' the decoder must be one for frames of bytes; '{name}' is not")
+        raise AddressError(f"in '{address}' the decoder must read frames of bytes; '{name}' does not")
     return driver
 
 
@@ -137,15 +137,15 @@ def _settings(address: Address) -> BleSettings:
     target, name = address.target.strip(), options.get("name", "")
     if target and not (_ADDRESS.fullmatch(target) or _IDENTIFIER.fullmatch(target)):
         raise AddressError(
-            f"'{target}' is no Bluetooth address such as AA:BB:CC:DD:EE:FF (on macOS the long identifier that"
-            " 'meterlog meters' shows); a name goes into the option name="
+            f"'{target}' is not a Bluetooth address such as AA:BB:CC:DD:EE:FF (on macOS the long identifier that"
+            " 'meterlog meters' shows); give a name as name="
         )
     service = _uuid(address, "service")
     if not (target or name or service):
-        raise AddressError(f"'{address}' names no peripheral: give its address, or name= or service=")
+        raise AddressError(f"'{address}' does not name a peripheral: give its address, or name= or service=")
     adapter = options.get("adapter")
     if adapter is not None and not _ADAPTER.fullmatch(adapter):
-        raise AddressError(f"in '{address}' the option adapter wants a name such as hci0, not '{adapter}'")
+        raise AddressError(f"in '{address}' the option adapter must be a name such as hci0, not '{adapter}'")
     return BleSettings(
         wanted=Wanted(target, name, "" if target or name else service),
         service=service,
@@ -167,7 +167,7 @@ def _uuid(address: Address, option: str) -> str:
         return str(UUID(f"{text:0>8}{_BASE_UUID}" if _SHORT_UUID.fullmatch(text) else text))
     except ValueError:
         raise AddressError(
-            f"in '{address}' the option {option} wants a UUID of 4, 8 or 32 hex digits such as fff1, not '{text}'"
+            f"in '{address}' the option {option} must be a UUID of 4, 8 or 32 hex digits such as fff1, not '{text}'"
         ) from None
 
 
@@ -178,4 +178,6 @@ def _poll(address: Address) -> bytes:
     try:
         return bytes.fromhex(text[2:])
     except ValueError:
-        raise AddressError(f"in '{address}' the option poll wants pairs of hex digits after 0x, not '{text}'") from None
+        raise AddressError(
+            f"in '{address}' the option poll must have pairs of hex digits after 0x, not '{text}'"
+        ) from None

@@ -69,4 +69,4 @@ class Digits14(FixedFrameDriver):
     def assumed(self, address: Address) -> tuple[str, ...]:
         """See `FramingDriver.assumed`."""
         del address
-        return ("the judge bit, when clear, makes of Hz the duty cycle and of deg C deg F",)
+        return ("a clear judge bit turns Hz into duty cycle and deg C into deg F",)

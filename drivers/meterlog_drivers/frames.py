@@ -97,5 +97,5 @@ class Frames(FramingDriver):
 
 def _profile(address: Address) -> FrameProfile:
     if "profile" not in address.options:
-        raise AddressError(f"'{address}' wants a profile: frames:PORT?profile=FILE.toml")
+        raise AddressError(f"'{address}' needs a profile: frames:PORT?profile=FILE.toml")
     return frame_profile(read_profile(address.options["profile"], "frames"))

@@ -94,7 +94,7 @@ def _recorded(capture: RawCapture) -> Address:
 def _framing(name: str, address: Address) -> FramingDriver:
     driver = load_driver(name)
     if not isinstance(driver, FramingDriver):
-        raise AddressError(f"in '{address}' the decoder is one for frames of bytes; '{name}' is not")
+        raise AddressError(f"in '{address}' the decoder must read frames of bytes; '{name}' does not")
     return driver
 
 

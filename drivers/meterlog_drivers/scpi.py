@@ -106,7 +106,7 @@ class ScpiMeter:
         if quantity is not None:
             address.choice("quantity", tuple(q.value for q in FUNCTIONS), "")
         elif "range" in address.options:
-            raise AddressError(f"in '{address}' the option range wants a quantity beside it")
+            raise AddressError(f"in '{address}' the option range needs a quantity too")
         self.quantity = Quantity(quantity) if quantity else None
         self.range = "" if address.options.get("range", "auto") == "auto" else f"{address.number('range', 0.0):g}"
         self.query = {"read": "READ?", "fetch": "FETC?"}[address.choice("ask", ("read", "fetch"), "read")]
@@ -216,7 +216,7 @@ class Dialog:
         try:
             chunk = self._link.read(timeout_s)
         except EOFError as error:
-            raise LinkLost(f"{self._name} has come to its end", self._name) from error
+            raise LinkLost(f"{self._name} has ended", self._name) from error
         if chunk is None:
             return
         data = self._rest + chunk.data
@@ -294,7 +294,7 @@ class ScpiConnection:
             self._traffic.frames_refused += 1
             self._refused += 1
             if self._refused >= MOST_BAD_REPLIES:
-                raise self._lost(f"replies to {self._meter.query} that are no numbers, the last '{text[:60]}'")
+                raise self._lost(f"replies to {self._meter.query} that are not numbers, the last '{text[:60]}'")
             return []
         self._refused = 0
         self._traffic.frames_good += 1
@@ -330,7 +330,7 @@ class ScpiConnection:
         self._ask_function()
         if self._quantity is None:
             raise LinkError(
-                f"{self._name} does not say what it measures (FUNC?): set it by the address, quantity=dc_voltage",
+                f"{self._name} does not say what it measures (FUNC?): set it in the address: quantity=dc_voltage",
                 self._name,
             )
 

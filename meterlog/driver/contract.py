@@ -59,7 +59,7 @@ class Connection(Protocol):
         """Wait for readings at most `timeout_s`.
 
         Returns:
-            Those that came, possibly none; None when the source has come to its end.
+            Those that came, possibly none; None when the source has ended.
 
         Raises:
             LinkLost: the link died; the meter may be opened again.
@@ -152,6 +152,6 @@ class Driver(ABC):
         for option in address.options:
             if option not in known:
                 raise AddressError(
-                    f"{self.name} knows no option '{option}'{did_you_mean(option, known)};"
-                    f" it knows {', '.join(sorted(known))}"
+                    f"{self.name} has no option '{option}'{did_you_mean(option, known)};"
+                    f" it has {', '.join(sorted(known))}"
                 )

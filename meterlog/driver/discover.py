@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
 SCAN_S = 3.0
 """How long to listen for advertisements: most peripherals send some a second (default, unverified), s."""
-NO_PORTS = "no serial ports: plug the meter's cable in (a USB cable's adapter may want a driver of the system's)"
+NO_PORTS = "no serial ports: plug the meter's cable in (a USB adapter may need a driver for this system)"
 BLE_READINGS = 3
 """Readings of a Bluetooth meter that show it works; a choice."""
 READINGS_SHOWN = 3
@@ -101,13 +101,13 @@ def peripherals() -> list[Found]:
 
 def no_peripherals() -> str:
     """Say that a scan heard nothing."""
-    return f"no Bluetooth LE peripheral in reach was heard in {SCAN_S:g} s: is the meter's Bluetooth on?"
+    return f"no Bluetooth LE peripheral was heard in {SCAN_S:g} s: is the meter's Bluetooth on?"
 
 
 def listen_to_peripheral(peripheral: Found, listen_s: float) -> Found:
     """Connect and listen, but only to what may be a meter: a stranger's peripheral is left alone."""
     if not peripheral.decoder or peripheral.address is None:
-        why = "not connected to, since it says nothing of a serial or measuring service; if it is your meter:"
+        why = "left alone, since it advertises no serial or measuring service; if it is your meter:"
         return replace(peripheral, says=(why,))
     options = {"decoder": peripheral.decoder, "search_s": f"{SCAN_S:g}"}
     try:

@@ -210,6 +210,6 @@ def framing_of(text: str) -> Framing:
     address = Address.parse(text)
     driver = load_driver(address.scheme)
     if not isinstance(driver, FramingDriver):
-        raise AddressError(f"the driver '{driver.name}' is no framing: it has no frames to decode or to send")
+        raise AddressError(f"the driver '{driver.name}' has no frames to decode or to send")
     driver.check(address)
     return Framing(driver, address)

@@ -162,13 +162,14 @@ class Heard:
         if self.answered is not None:
             return ""
         if not self.bytes_seen:
-            return "nothing comes: is the meter on, and its data output too? Bench meters speak only when asked (--ask)"
+            return "nothing came: are the meter and its data output on? Bench meters speak only when asked (--ask)"
         if not self.fits:
             shown = bytes_in_words(self.first_bytes)
-            return f"cannot tell: {self.bytes_seen} bytes came and no driver's frames are in them; first {shown}"
+            return f"cannot tell: {self.bytes_seen} bytes came that fit no driver; first bytes {shown}"
         names = list(dict.fromkeys(c.driver.name for c in self.fits))
         if len(names) > 1:
-            return f"cannot tell: the bytes fit {' and '.join(names)} alike; the meter's manual names the line settings"
+            alike = " and ".join(names)
+            return f"cannot tell: the bytes fit {alike} equally well; look up the line settings in the meter's manual"
         best = self.fits[0]
         if unsaid := best.driver.unsaid(best.typed):
             return f"cannot tell: the bytes fit {best.driver.name} with {best.options}, but {unsaid}"

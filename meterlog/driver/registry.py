@@ -92,7 +92,7 @@ def load_driver(name: str) -> Driver:
         found = point.load()
     if not (isinstance(found, type) and issubclass(found, Driver)):
         raise WrongDriverType(
-            f"what {_package(point)} registers as the driver '{name}' is no driver class: {point.value}"
+            f"what {_package(point)} registers as the driver '{name}' is not a driver class: {point.value}"
         )
     own_name = getattr(found, "name", "")
     if own_name != name:

@@ -231,8 +231,8 @@ class BleLink:
             column += 1
         if not column:
             raise LinkAbsent(
-                f"{self._port} has no characteristic with a known quantity: a serial one wants decoder=, 'meterlog"
-                " meters' lists them",
+                f"{self._port} has no characteristic with a known quantity: a serial one needs decoder=, a name of"
+                " 'meterlog meters --drivers'",
                 self._port,
             )
         if slow:

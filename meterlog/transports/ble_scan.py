@@ -212,7 +212,7 @@ async def find(wanted: Wanted, timeout_s: float, adapter: str | None, port: str,
         AddressError: several have the wanted name or service; their addresses are listed.
     """
     if wanted.address.upper() in taken:
-        raise LinkBusy(f"{port} is open in this program already: give each meter once", port)
+        raise LinkBusy(f"{port} is already open in this program: give each meter once", port)
     matches: dict[str, BLEDevice] = {}
     others: set[str] = set()
     first = asyncio.Event()

@@ -52,7 +52,7 @@ class Link(Protocol):
 
         Raises:
             LinkLost: the link died, however the system says it.
-            EOFError: the source has come to its end (a replayed file); nothing will follow.
+            EOFError: the source has ended (a replayed file); nothing will follow.
         """
         ...
 

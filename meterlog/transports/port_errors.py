@@ -21,11 +21,11 @@ def open_failure(port: str, error: Exception) -> LinkError:
         return LinkAbsent(f"nothing answers at {port}: {_reason(error)}", port)
     number = _errno(error)
     if number in _FORBIDDEN:
-        return LinkForbidden(f"the system refuses access to {port}: {_how_to_join(port)}", port)
+        return LinkForbidden(f"the system denies access to {port}: {_how_to_join(port)}", port)
     if number in _BUSY:
-        return LinkBusy(f"{port} is held by {_holders(port)}: end that first", port)
+        return LinkBusy(f"{port} is in use by {_holders(port)}: close that first", port)
     if number in _NO_PORT:
-        return LinkAbsent(f"{port} is not a serial port, or no hardware is behind that name", port)
+        return LinkAbsent(f"{port} is not a serial port, or there is no hardware behind that name", port)
     if number in _ABSENT:
         return LinkAbsent(
             f"there is no port {port}: is the adapter plugged in? 'meterlog meters' lists the ports in reach", port

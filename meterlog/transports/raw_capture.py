@@ -141,7 +141,7 @@ def read_raw_capture(path: Path) -> RawCapture:
     except ValueError:
         byte_time_s = math.nan
     if not 0.0 <= byte_time_s < math.inf:
-        raise NotASession(f"in {path} the byte time '{notes['byte_time_s']}' is no time", str(path))
+        raise NotASession(f"in {path} the byte time '{notes['byte_time_s']}' is not a time", str(path))
     return RawCapture(chunks, b"", byte_time_s, notes.get("found") or notes.get("address", ""))
 
 
@@ -150,7 +150,9 @@ def _chunk(line: str, number: int, path: Path) -> Chunk:
     try:
         chunk = Chunk(bytes.fromhex(hex_text), float(time_text))
     except ValueError as error:
-        raise NotASession(f"line {number} of {path} is no line of a raw capture: '{line[:60]}'", str(path)) from error
+        raise NotASession(
+            f"line {number} of {path} is not a line of a raw capture: '{line[:60]}'", str(path)
+        ) from error
     if not math.isfinite(chunk.arrival_s):
         raise NotASession(f"line {number} of {path} has no time: '{time_text}'", str(path))
     if not chunk.data:

@@ -32,13 +32,13 @@ class ReplayTransport:
             speed: how much faster than recorded.
 
         Raises:
-            EmptySession: there is not one byte in it.
+            EmptySession: there are no bytes in it.
         """
         self._name, self._speed = name, speed
         self._chunks: Sequence[Chunk] = capture.chunks or list(_paced(capture.plain, line.byte_time_s))
         self.byte_time_s = line.byte_time_s if capture.plain else capture.byte_time_s
         if not self._chunks:
-            raise EmptySession(f"there is not one byte in {name}", name)
+            raise EmptySession(f"there are no bytes in {name}", name)
 
     @property
     def name(self) -> str:

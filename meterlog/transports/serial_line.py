@@ -51,7 +51,7 @@ def line_settings(address: Address, default: LineSettings) -> LineSettings:
         match = _LINE.fullmatch(line)
         if match is None:
             raise AddressError(
-                f"in '{address}' the option line wants data bits, parity and stop bits like 8N1 or 7O1, not '{line}'"
+                f"in '{address}' the option line must be data bits, parity and stop bits like 8N1 or 7O1, not '{line}'"
             )
         bits, parity, stop = match.groups()
         settings = settings._replace(data_bits=int(bits), parity=parity.upper(), stop_bits=int(stop))
@@ -69,7 +69,9 @@ def serial_transport(address: Address, default: LineSettings) -> Transport:
         AddressError: an option cannot be understood, or no port is named.
     """
     if not address.target:
-        raise AddressError(f"'{address}' names no port: write {address.scheme}:/dev/ttyUSB0 or {address.scheme}:COM7")
+        raise AddressError(
+            f"'{address}' does not name a port: write {address.scheme}:/dev/ttyUSB0 or {address.scheme}:COM7"
+        )
     return SerialTransport(address.target, line_settings(address, default))
 
 
@@ -120,7 +122,7 @@ class SerialTransport:
             return found
         if identify(self._port, listed) is not None:
             # The name is taken by another adapter now: its readings would pass for this meter's.
-            raise LinkAbsent(f"the adapter of {self._port} is gone; what has that name now is another one", self._port)
+            raise LinkAbsent(f"the adapter of {self._port} is gone; another one has that name now", self._port)
         return self._port
 
 
@@ -223,7 +225,7 @@ def _plain(error: Exception) -> str:
     """Say why a port died. The system's own words differ by system and call and say little."""
     text = str(error)
     if isinstance(error, TimeoutError) or "imeout" in text:
-        return "it takes no more bytes"
+        return "it accepts no more bytes"
     if "socket" in text or "connection" in text.lower():
         return "the other end closed the connection"
     return "unplugged or switched off"

@@ -50,12 +50,12 @@ def connection(meter: SimulatedPeripheral) -> Iterator[Connection]:
     [
         ("ble:?decoder=status14", "names no peripheral"),
         (f"ble:{ADDRESS}?decoder=ble", "'ble' is not"),
-        ("ble:/dev/ttyUSB0?decoder=status14", "is no Bluetooth address"),
+        ("ble:/dev/ttyUSB0?decoder=status14", "is not a Bluetooth address"),
         (f"ble:{ADDRESS}?decoder=status14&service=xyz", "option service wants a UUID"),
         (f"ble:{ADDRESS}?decoder=status14&poll=0x123", "option poll wants pairs of hex digits"),
         (f"ble:{ADDRESS}?decoder=status14&adapter=a/b", "option adapter wants a name"),
         (f"ble:{ADDRESS}?decoder=status14&notfy=fff1", "did you mean 'notify'"),
-        (f"ble:{ADDRESS}?decoder=status14&baud=9600", "knows no option 'baud'"),
+        (f"ble:{ADDRESS}?decoder=status14&baud=9600", "has no option 'baud'"),
     ],
 )
 def test_addresses_that_cannot_work_are_refused_at_once(address: str, words: str) -> None:

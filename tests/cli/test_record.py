@@ -383,7 +383,7 @@ def test_a_port_that_another_program_holds(meter: Plugged, out: Path, capsys: py
 
     with open(meter.port, "rb", buffering=0) as holder:
         fcntl.flock(holder, fcntl.LOCK_EX)
-        assert "is held by" in refused(capsys, "--meter", f"status14:{meter.port}", "--out", str(out))
+        assert "is in use by" in refused(capsys, "--meter", f"status14:{meter.port}", "--out", str(out))
     assert left(out) == []
 
 

@@ -84,5 +84,5 @@ def test_a_silent_port_is_not_offered_for_use(plug_in: Callable[[], Plugged]) ->
     meter = plug_in()
     (found,) = discover.listen(discover.serial_ports([str(meter.port)]), 0.5)
     assert found.address is None
-    assert "nothing comes" in found.says[-1]
+    assert "nothing came" in found.says[-1]
     assert "Use " not in str(meter_search.found_list([found]))

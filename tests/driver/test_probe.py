@@ -106,7 +106,7 @@ def test_noise_is_said_to_be_untellable(talking: Talk, seed: int) -> None:
     rng = random.Random(seed)
     port = talking(lambda _: rng.randbytes(12))
     before_s = time.monotonic()
-    with pytest.raises(NoFrameFits, match=r"cannot tell: \d+ bytes came and no driver's frames are in them; first "):
+    with pytest.raises(NoFrameFits, match=r"cannot tell: \d+ bytes came that fit no driver; first bytes "):
         open_address(f"auto:{port}?listen_s=2")[1].open()
     assert time.monotonic() - before_s < 5.0
 
@@ -120,7 +120,7 @@ def test_bare_numbers_are_not_given_a_unit_by_guess(talking: Talk) -> None:
 def test_silence_is_said_to_be_silence(talking: Talk, capsys: pytest.CaptureFixture[str]) -> None:
     port = talking(lambda _: b"")
     assert main(["meters", port, "--listen", "0.6"]) == 0
-    assert "nothing comes: is the meter on" in capsys.readouterr().out
+    assert "nothing came: are the meter and its data output on" in capsys.readouterr().out
 
 
 def test_two_drivers_that_fit_alike_are_doubt(talking: Talk, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -132,7 +132,7 @@ def test_two_drivers_that_fit_alike_are_doubt(talking: Talk, monkeypatch: pytest
     drivers = probed_drivers()[0]
     monkeypatch.setattr("meterlog.driver.probe.probed_drivers", lambda: ([*drivers, Sister()], []))
     port = talking(frames("status14:x"))
-    with pytest.raises(NoFrameFits, match="the bytes fit status14 and sister14 alike"):
+    with pytest.raises(NoFrameFits, match="the bytes fit status14 and sister14 equally well"):
         open_address(f"auto:{port}")[1].open()
 
 

@@ -84,7 +84,9 @@ def test_two_packages_with_one_name_are_refused_by_name(install: Install) -> Non
 )
 def test_what_is_no_driver_class_is_refused(install: Install, source: str) -> None:
     install("shunt-meters", source, "shunt = shunt_meters:Shunt")
-    with pytest.raises(WrongDriverType, match="what shunt-meters registers as the driver 'shunt' is no driver class"):
+    with pytest.raises(
+        WrongDriverType, match="what shunt-meters registers as the driver 'shunt' is not a driver class"
+    ):
         load_driver("shunt")
 
 
@@ -109,7 +111,7 @@ def test_every_driver_that_is_declared_loads_and_describes_itself() -> None:
 
 
 def test_an_option_that_the_driver_does_not_know_is_refused_with_the_nearest() -> None:
-    with pytest.raises(AddressError, match=r"status14 knows no option 'sprae' \(did you mean 'spare'\?\)"):
+    with pytest.raises(AddressError, match=r"status14 has no option 'sprae' \(did you mean 'spare'\?\)"):
         open_address("status14:/dev/ttyUSB0?sprae=ignored")
-    with pytest.raises(AddressError, match="spare is one of refused, ignored, not 'eaten'"):
+    with pytest.raises(AddressError, match="spare must be one of refused, ignored, not 'eaten'"):
         open_address("status14:/dev/ttyUSB0?spare=eaten")

@@ -303,7 +303,7 @@ def test_a_line_of_text_is_in_the_quantitys_unit(
             Reading(0.0, 1.0, Q.DC_VOLTAGE, 0.1, Flag.DC, 1),
             "the profile has no frame for 1 as dc_voltage",
         ),
-        ("digits11:x", Reading(0.0, 1.0, Q.DC_VOLTAGE, 0.1, Flag.DC, 1), "such a display shows one column"),
+        ("digits11:x", Reading(0.0, 1.0, Q.DC_VOLTAGE, 0.1, Flag.DC, 1), "this display has one column"),
         ("digits11:x", Reading(0.0, 1.0, Q.DC_VOLTAGE, 0.1, Flag.DC | Flag.HOLD), "no bit for one of .* or hold"),
         ("digits14:x", Reading(0.0, 1.0, Q.DC_VOLTAGE, 0.1, Flag.DC | Flag.AC), "cannot be AC and DC"),
         ("digits14:x", Reading(0.0, 9e9, Q.DC_VOLTAGE, 0.1, Flag.DC), "no range shows 9e\\+09 as dc_voltage at 0.1"),
@@ -377,7 +377,7 @@ def test_numbers_without_units_are_said_to_be_such(address: str, says: bool) -> 
 @pytest.mark.parametrize(
     ("address", "message"),
     [
-        ("text:x?quantity=volts", "the quantity is one of dc_voltage, .*, not 'volts'"),
+        ("text:x?quantity=volts", "the quantity must be one of dc_voltage, .*, not 'volts'"),
         ("text:x?unit=W", "the unit 'W' is not known"),
         ("text:x?quantity=resistance&unit=V", "the unit 'V' does not fit resistance"),
         ("text:x?quantity=dc_voltage,dc_current,resistance", "the option quantity names 3 columns; the profile has 2"),
@@ -395,7 +395,7 @@ def test_what_digits11_and_digits14_take_for_granted_is_said() -> None:
     for address, words in (
         ("digits11:x", "taken as sign-first; a sister chip has it judge-first (status=judge-first)"),
         ("digits11:x?status=judge-first", "taken as judge-first; a sister chip has it sign-first (status=sign-first)"),
-        ("digits14:x", "the judge bit, when clear, makes of Hz the duty cycle and of deg C deg F"),
+        ("digits14:x", "a clear judge bit turns Hz into duty cycle and deg C into deg F"),
     ):
         framing = framing_of(address)
         (said,) = framing.driver.assumed(framing.address)

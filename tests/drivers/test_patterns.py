@@ -35,6 +35,6 @@ def test_no_pattern_holds_a_recording_up(tmp_path: Path, pattern: str) -> None:
 @pytest.mark.parametrize("pattern", [r"(?=x){number}", r"(x)\1{number}", "(?:x{1000}){1000}{number}", "({number}"])
 def test_what_no_linear_engine_can_do_is_refused_with_its_line(tmp_path: Path, pattern: str) -> None:
     with pytest.raises(
-        ProfileError, match=r"mine\.toml, line 4: pattern is not a regular expression that is known here"
+        ProfileError, match=r"mine\.toml, line 4: pattern is not a regular expression that this engine accepts"
     ):
         decoder(tmp_path, pattern)

@@ -202,24 +202,29 @@ def test_checksums_give_their_published_check_values(kind: str, options: dict[st
 @pytest.mark.parametrize(
     ("old", "new", "line", "message"),
     [
-        ("length = 9", "length = 1", 5, "length wants a whole number from 2 to 256, not 1"),
-        ("length = 9", "lenght = 9", 4, "wants the key length"),
+        ("length = 9", "length = 1", 5, "length must be a whole number from 2 to 256, not 1"),
+        ("length = 9", "lenght = 9", 4, "needs the key length"),
         ("length = 9", "length = 9\nlenght = 9", 6, "there is no 'lenght' here .did you mean 'length'"),
-        ("start = [0xAA, 0x55]", "start = [0xAA, 0x155]", 6, "start wants bytes, 0 to 255"),
-        ("start = [0xAA, 0x55]", "start = 0xAA", 6, "start wants a list of whole numbers"),
-        ("xor = [0x5A, 0xC3]", "xor = [0x5A, 0xC3]\nxor_from = 7\nxor_to = 3", 8, "xor_from is after xor_to"),
-        ('kind = "crc16"', 'kind = "crc32"', 9, "kind is one of crc16, crc8, sum16, sum8, xor8, not 'crc32'"),
-        ("at = 8", "at = 9", 10, "the checksum covers itself, or reaches beyond the frame"),
-        ("reflected = true", "reflected = 1", 15, "reflected wants true or false"),
-        ('digits = "integer"', 'digits = "roman"', 18, "digits is one of ascii, bcd, integer, nibble, seven-segment"),
-        ("at = [4, 5, 6]", "at = [4, 5, 10]", 19, "at wants bytes from 1 to 9"),
-        ('"dc V point2"', '"dc volts point2"', 25, "'volts' is no symbol"),
+        ("start = [0xAA, 0x55]", "start = [0xAA, 0x155]", 6, "start must be bytes, 0 to 255"),
+        ("start = [0xAA, 0x55]", "start = 0xAA", 6, "start must be a list of whole numbers"),
+        ("xor = [0x5A, 0xC3]", "xor = [0x5A, 0xC3]\nxor_from = 7\nxor_to = 3", 8, "xor_from is greater than xor_to"),
+        ('kind = "crc16"', 'kind = "crc32"', 9, "kind must be one of crc16, crc8, sum16, sum8, xor8, not 'crc32'"),
+        ("at = 8", "at = 9", 10, "the checksum covers itself or extends beyond the frame"),
+        ("reflected = true", "reflected = 1", 15, "reflected must be true or false"),
+        (
+            'digits = "integer"',
+            'digits = "roman"',
+            18,
+            "digits must be one of ascii, bcd, integer, nibble",
+        ),
+        ("at = [4, 5, 6]", "at = [4, 5, 10]", 19, "at must be bytes from 1 to 9"),
+        ('"dc V point2"', '"dc volts point2"', 25, "'volts' is not a symbol"),
         ('"0x01"', '"0x1"', 25, "'0x1' is not bytes in hex"),
-        ('"7.0" = "hold"', '"7.8" = "hold"', 27, "wants the form"),
-        ("mask = 0xFC", "mask = 0", 31, "mask wants a whole number from 1 to 255"),
+        ('"7.0" = "hold"', '"7.8" = "hold"', 27, "must have the form"),
+        ("mask = 0xFC", "mask = 0", 31, "mask must be a whole number from 1 to 255"),
         ("[bits]", "[bits", 26, "is not TOML"),
         ('kind = "frames"', 'kind = "text"', 2, "this is a profile for the driver 'text', not 'frames'"),
-        ('lines = ["19200 8N1"]', 'lines = ["19200"]', 3, "lines wants settings like '9600 8N1'"),
+        ('lines = ["19200 8N1"]', 'lines = ["19200"]', 3, "lines must be settings like '9600 8N1'"),
     ],
 )
 def test_a_wrong_profile_is_refused_with_its_line(
@@ -241,18 +246,18 @@ def test_a_wrong_profile_is_refused_with_its_line(
 @pytest.mark.parametrize(
     ("text", "message"),
     [
-        ('kind = "text"', r"wants at least one \[\[column\]\]"),
-        ('kind = "text"\n[[column]]\npattern = "V={unit}"', "line 3: pattern wants {number} once"),
+        ('kind = "text"', r"needs at least one \[\[column\]\]"),
+        ('kind = "text"\n[[column]]\npattern = "V={unit}"', "line 3: pattern must have {number} once"),
         (
             'kind = "text"\n[[column]]\nquantity = "dc_voltage"\nwrite = "{value} V"',
-            "line 4: write wants {number} once",
+            "line 4: write must have {number} once",
         ),
         ('kind = "text"\n[[column]]\npattern = "({number}"', "line 3: pattern is not a regular expression"),
-        ('kind = "text"\n[[column]]\nquantity = "volts"', "line 3: quantity is one of .*, not 'volts'"),
+        ('kind = "text"\n[[column]]\nquantity = "volts"', "line 3: quantity must be one of .*, not 'volts'"),
         ('kind = "text"\n[[column]]\nunit = "W"', "line 3: the unit 'W' is not known"),
         ('kind = "text"\n[[column]]\nquantity = "resistance"\nunit = "V"', "line 4: the unit 'V' does not fit"),
-        ('kind = "text"\n[[column]]\n[[column]]', "several columns want a separator"),
-        ('kind = "text"\ndecimal = ";"\n[[column]]', "line 2: decimal is one of"),
+        ('kind = "text"\n[[column]]\n[[column]]', "several columns need a separator"),
+        ('kind = "text"\ndecimal = ";"\n[[column]]', "line 2: decimal must be one of"),
     ],
 )
 def test_a_wrong_text_profile_is_refused_with_its_line(text: str, message: str, tmp_path: Path) -> None:
@@ -285,7 +290,7 @@ def test_an_absent_profile_is_one_sentence() -> None:
         framing_of("text:x?profile=two-colum").decoder()
     with pytest.raises(ProfileError, match="cannot be read: there is no such file"):
         framing_of("frames:x?profile=/no/such.toml").decoder()
-    with pytest.raises(AddressError, match="wants a profile"):
+    with pytest.raises(AddressError, match="needs a profile"):
         framing_of("frames:x").decoder()
 
 
@@ -307,12 +312,12 @@ def test_try_says_what_is_wrong_with_the_nearest_frame(tmp_path: Path, capsys: p
     (tmp_path / "some.raw").write_bytes(b"+1234*2\x30\x00\x00\x80\x00\r\n" * 3)
     assert main(["meters", "--try", "status14-frames", str(tmp_path / "some.raw")]) == 0
     out = capsys.readouterr().out
-    assert "no frame fits; what comes nearest:" in out
+    assert "no frame fits; the nearest:" in out
     assert "    6  0x2A  00101010  *  WRONG: always 0x20" in out
     assert "0 frames good" in out
     (tmp_path / "empty.raw").write_bytes(b"")
     assert main(["meters", "--try", "status14-frames", str(tmp_path / "empty.raw")]) == 0
-    assert "holds no bytes" in capsys.readouterr().out
+    assert "is empty" in capsys.readouterr().out
 
 
 def test_try_shows_what_a_text_profile_makes_of_each_line(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

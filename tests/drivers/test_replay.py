@@ -112,7 +112,7 @@ def test_what_cannot_be_replayed_is_said(tmp_path: Path) -> None:
         open_address(f"replay:{tmp_path / 'none'}")
     with pytest.raises(UnknownDriver):
         open_address(f"replay:{raw(tmp_path / 'a.raw')}?decoder=nope")
-    with pytest.raises(AddressError, match="'replay' is not"):
+    with pytest.raises(AddressError, match="'replay' does not"):
         open_address(f"replay:{tmp_path / 'a.raw'}?decoder=replay")
     with pytest.raises(AddressError, match="need no decoder"):
         open_address(f"replay:{session(tmp_path / 'a.sqlite')}?decoder=status14")

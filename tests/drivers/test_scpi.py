@@ -156,7 +156,7 @@ def test_an_instrument_that_falls_silent_is_a_lost_link(habits: Habits) -> None:
 def test_an_instrument_that_only_complains_is_a_lost_link_with_its_complaint() -> None:
     with ScpiServer(ScpiInstrument(lambda: [BATTERY], Habits(error_every=1))) as server:
         connection = opened(server)
-        with pytest.raises(LinkLost, match=r"no numbers, the last 'FAIL'.*-230, Data corrupt"):
+        with pytest.raises(LinkLost, match=r"not numbers, the last 'FAIL'.*-230, Data corrupt"):
             some(connection, 1)
         connection.close()
 

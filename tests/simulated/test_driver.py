@@ -78,11 +78,11 @@ def test_reading_waits_no_longer_than_asked() -> None:
     [
         ("sim:healty-prime", "did you mean 'healthy-prime'"),
         ("sim:", "there is no scenario"),
-        ("sim:healthy-prime?seed=x", "seed wants a number"),
-        ("sim:healthy-prime?seed=-1", "seed wants a number"),
-        ("sim:healthy-prime?interval_s=0", "interval_s wants a number"),
+        ("sim:healthy-prime?seed=x", "seed must be a number"),
+        ("sim:healthy-prime?seed=-1", "seed must be a number"),
+        ("sim:healthy-prime?interval_s=0", "interval_s must be a number"),
         ("sim:healthy-prime?sped=2", "did you mean 'speed'"),
-        ("sim:healthy-prime?loop=maybe", "loop is one of"),
+        ("sim:healthy-prime?loop=maybe", "loop must be one of"),
     ],
 )
 def test_a_wrong_address_is_one_clear_sentence(address: str, words: str) -> None:

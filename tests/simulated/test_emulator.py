@@ -71,7 +71,7 @@ def test_hold_and_the_low_battery_are_shown_where_the_framing_has_symbols(driver
 
 
 def test_a_framing_without_a_way_to_say_it_is_refused_before_anything_is_sent() -> None:
-    with pytest.raises(UsageError, match="no way to show an overload of resistance"):
+    with pytest.raises(UsageError, match="cannot show an overload of resistance"):
         played("wiggle-open", "chars16")
 
 

@@ -100,7 +100,7 @@ def test_a_damaged_line_is_named(tmp_path: Path, line: str) -> None:
 def test_a_byte_time_that_is_none_is_said(tmp_path: Path, time: str) -> None:
     path = tmp_path / "a.raw"
     path.write_text(f"meterlog raw bytes 1\n# byte_time_s: {time}\n0.5 2b\n")
-    with pytest.raises(NotASession, match="is no time"):
+    with pytest.raises(NotASession, match="is not a time"):
         read_raw_capture(path)
 
 
@@ -139,7 +139,7 @@ def test_plain_bytes_come_at_the_pace_of_the_line(tmp_path: Path) -> None:
 
 
 def test_nothing_to_replay_is_said() -> None:
-    with pytest.raises(EmptySession, match=r"not one byte in x\.bin"):
+    with pytest.raises(EmptySession, match=r"no bytes in x\.bin"):
         ReplayTransport("x.bin", RawCapture([], b""), LINE)
 
 

@@ -172,7 +172,7 @@ def test_a_file_is_not_a_port(tmp_path: Path) -> None:
 
 
 def test_two_links_to_one_port_are_refused(pty: Pty) -> None:
-    with closing(transport(pty.port).open()), pytest.raises(LinkBusy, match=f"{pty.port} is held by another program"):
+    with closing(transport(pty.port).open()), pytest.raises(LinkBusy, match=f"{pty.port} is in use by another program"):
         transport(pty.port).open()
 
 
@@ -186,7 +186,7 @@ def test_a_busy_port_names_who_holds_it(pty: Pty) -> None:
         try:
             assert holder.stdout is not None
             assert holder.stdout.readline() == b"held\n"
-            with pytest.raises(LinkBusy, match=rf"is held by python\S* \(process {holder.pid}\): end that first"):
+            with pytest.raises(LinkBusy, match=rf"is in use by python\S* \(process {holder.pid}\): close that first"):
                 transport(pty.port).open()
         finally:
             holder.kill()
@@ -291,7 +291,7 @@ def test_line_settings_that_cannot_be_understood_are_refused(option: str) -> Non
 
 
 def test_an_address_without_a_port_is_refused() -> None:
-    with pytest.raises(AddressError, match="names no port"):
+    with pytest.raises(AddressError, match="does not name a port"):
         serial_transport(Address.parse("status14:"), LineSettings())
 
 

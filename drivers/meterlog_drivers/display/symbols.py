@@ -134,7 +134,7 @@ def choose_prefix(reading: Reading, most_decimals: int, digits: int) -> tuple[in
         EncodeError: no prefix does, or the reading belongs to a second column.
     """
     if reading.column:
-        raise EncodeError("such a display shows one column")
+        raise EncodeError("this display has one column")
     prefixes = prefixes_of(reading.quantity)
     if math.isnan(reading.resolution):
         exponents = sorted({PREFIXES[p] - d for p in prefixes for d in range(most_decimals + 1)})
@@ -145,4 +145,4 @@ def choose_prefix(reading: Reading, most_decimals: int, digits: int) -> tuple[in
     for prefix in prefixes:
         if 0 <= PREFIXES[prefix] - exponent <= most_decimals:
             return exponent, prefix
-    raise EncodeError(f"such a display does not show {reading.quantity} with a resolution of {reading.resolution:g}")
+    raise EncodeError(f"this display does not show {reading.quantity} with a resolution of {reading.resolution:g}")

@@ -160,7 +160,7 @@ class DigitFormat:
     def build(self, reading: Reading) -> bytes:
         """See `FrameFormat`."""
         if reading.column:
-            raise EncodeError("such a display shows one column")
+            raise EncodeError("this display has one column")
         code, index, exponent, judge = self._choose(reading)
         lit = {name for name, flag in _FLAGS.items() if reading.flags & flag}
         lit |= {name for name, flag in _FLAGS.items() if COUPLING.get(reading.quantity, Flag.NONE) & flag}

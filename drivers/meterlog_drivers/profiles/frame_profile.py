@@ -130,9 +130,9 @@ def frame_profile(profile: Table) -> FrameProfile:
     start, end = _bytes(frame, "start"), _bytes(frame, "end")
     gap_ms = frame.integer("gap_ms", 0, 0, _MOST_GAP_MS)
     if len(start) + len(end) >= length:
-        raise frame.error("start and end leave nothing between them", "length")
+        raise frame.error("start and end leave no bytes between them", "length")
     if gap_ms and (start or end):
-        raise frame.error("gap_ms stands in the place of start and end", "gap_ms")
+        raise frame.error("give either gap_ms, or start and end", "gap_ms")
     mask = _xor(frame, length, len(start), len(end))
     frame.finish()
     check = _check(profile.table("checksum"), length) if profile.has("checksum") else None
@@ -164,7 +164,7 @@ def frame_profile(profile: Table) -> FrameProfile:
 def _bytes(table: Table, key: str) -> bytes:
     values = table.integers(key, [])
     if not all(0 <= v <= 255 for v in values):
-        raise table.error(f"{key} wants bytes, 0 to 255", key)
+        raise table.error(f"{key} must be bytes, 0 to 255", key)
     return bytes(values)
 
 
@@ -177,7 +177,7 @@ def _places(table: Table, length: int) -> tuple[int, ...]:
     if isinstance(table.values.get("at"), list):
         places = table.integers("at")
         if not places or not all(1 <= p <= length for p in places):
-            raise table.error(f"at wants bytes from 1 to {length}", "at")
+            raise table.error(f"at must be bytes from 1 to {length}", "at")
         return tuple(p - 1 for p in places)
     return (_place(table, "at", length),)
 
@@ -189,7 +189,7 @@ def _xor(frame: Table, length: int, start: int, end: int) -> bytes:
     if not key:
         return b""
     if first >= last:
-        raise frame.error("xor_from is after xor_to", "xor_from")
+        raise frame.error("xor_from is greater than xor_to", "xor_from")
     return bytes(key[(n - first) % len(key)] if first <= n < last else 0 for n in range(length))
 
 
@@ -200,11 +200,11 @@ def _check(table: Table, length: int) -> Check:
     first, last = _place(table, "from", length), table.integer("to", None, 1, length)
     most = (1 << 8 * size) - 1
     if first >= last:
-        raise table.error("from is after to", "from")
+        raise table.error("from is greater than to", "from")
     if at + size > length or (first < at + size and at < last):
-        raise table.error("the checksum covers itself, or reaches beyond the frame", "at")
+        raise table.error("the checksum covers itself or extends beyond the frame", "at")
     if kind.startswith("crc") and not table.has("polynomial"):
-        raise table.error(f"a {kind} wants its polynomial")
+        raise table.error(f"a {kind} needs its polynomial")
     function = checksum(
         kind,
         table.integer("polynomial", 0, 0, most),
@@ -229,7 +229,7 @@ def _number(table: Table, length: int) -> Number:
             raise codes.error("a segment code stands for one character", code)
         segments[int.from_bytes(_value(codes, code), "big")] = glyph
     if (digits == "seven-segment") != bool(segments):
-        raise table.error("seven-segment digits, and only those, want [number.segments]", "digits")
+        raise table.error("seven-segment digits, and only those, need [number.segments]", "digits")
     if digits == "integer" and len(at) > MOST_INTEGER_BYTES:
         raise table.error(f"an integer has at most {MOST_INTEGER_BYTES} bytes", "at")
     decimals = table.integer("decimals", 0, 0, 6) if table.has("decimals") else None
@@ -255,9 +255,9 @@ def _digit_places(table: Table, length: int) -> tuple[tuple[tuple[int, ...], ...
         masks = table.integers("masks")
         rows = table.nested_integers("at")
         if not all(len(row) == len(masks) and all(1 <= p <= length for p in row) for row in rows):
-            raise table.error("each digit wants as many bytes of the frame as there are masks", "at")
+            raise table.error("each digit must have as many bytes of the frame as there are masks", "at")
         if not masks or not all(_run(m) for m in masks):
-            raise table.error("a mask is a run of bits such as 0x0F", "masks")
+            raise table.error("a mask must be a run of bits such as 0x0F", "masks")
         return tuple(tuple(p - 1 for p in row) for row in rows), tuple(masks)
     return tuple((p,) for p in _places(table, length)), (0xFF,)
 
@@ -284,7 +284,7 @@ def _words(table: Table, key: str) -> frozenset[str]:
     for word in words:
         if word not in SYMBOLS and not _WORD.fullmatch(word):
             known = ", ".join(sorted(filter(None, SYMBOLS)))
-            raise table.error(f"'{word}' is no symbol; known are {known}, minus, overload, point0-6, column0-7", key)
+            raise table.error(f"'{word}' is not a symbol; known are {known}, minus, overload, point0-6, column0-7", key)
     return frozenset(words)
 
 
@@ -294,9 +294,9 @@ def _map(table: Table, length: int) -> Map:
     values = table.table("values")
     found = {_value(values, key): _words(values, key) for key in values.items()}
     if not found or any(len(value) != len(at) for value in found):
-        raise values.error(f"each value wants {len(at)} byte(s), as at has")
+        raise values.error(f"each value must have {len(at)} byte(s), as many as 'at'")
     if any(byte & ~mask for value in found for byte in value):
-        raise values.error("a value has bits outside of the mask")
+        raise values.error("a value has bits outside the mask")
     refused = table.text("unknown", "no frame", ("no frame", "refused")) == "refused"
     table.finish()
     return Map(at, mask, found, refused)
@@ -306,7 +306,7 @@ def _bits(table: Table, length: int) -> Iterator[tuple[tuple[int, int], frozense
     for key in table.items():
         place = _BIT.fullmatch(key)
         if not place or not 1 <= int(place[1]) <= length:
-            raise table.error(f"'{key}' wants the form \"byte.bit\", bytes 1 to {length}, bits 0 to 7", key)
+            raise table.error(f"'{key}' must have the form \"byte.bit\", bytes 1 to {length}, bits 0 to 7", key)
         yield (int(place[1]) - 1, 1 << int(place[2])), _words(table, key)
 
 
@@ -314,7 +314,7 @@ def _fixed(table: Table, length: int) -> Fixed:
     mask = table.integer("mask", 0xFF, 1, 255)
     fixed = Fixed(_place(table, "at", length), mask, table.integer("value", None, 0, 255))
     if fixed.value & ~mask:
-        raise table.error("value has bits outside of the mask", "value")
+        raise table.error("value has bits outside the mask", "value")
     table.finish()
     return fixed
 

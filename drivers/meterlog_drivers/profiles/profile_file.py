@@ -9,7 +9,7 @@ from collections.abc import Collection, Iterator
 from dataclasses import dataclass, field
 from importlib.resources import files
 
-from meterlog.errors import ProfileError
+from meterlog.errors import ProfileError, did_you_mean
 from meterlog.text.toml import parse_toml, read_toml
 
 
@@ -48,11 +48,10 @@ class Table:
         """
         value = self._take(key, default)
         if not isinstance(value, str):
-            raise self.error(f"{key} wants text in quotes, not {value!r}", key)
+            raise self.error(f"{key} must be text in quotes, not {value!r}", key)
         if choices and value not in choices:
-            raise self.error(
-                f"{key} is one of {', '.join(sorted(choices))}, not '{value}'{_nearest(value, choices)}", key
-            )
+            known = ", ".join(sorted(filter(None, choices)))
+            raise self.error(f"{key} must be one of {known}, not '{value}'{did_you_mean(value, choices)}", key)
         return value
 
     def integer(self, key: str, default: int | None = None, least: int = 0, most: int = 2**31) -> int:
@@ -63,7 +62,7 @@ class Table:
         """
         value = self._take(key, default)
         if not isinstance(value, int) or isinstance(value, bool) or not least <= value <= most:
-            raise self.error(f"{key} wants a whole number from {least} to {most}, not {value!r}", key)
+            raise self.error(f"{key} must be a whole number from {least} to {most}, not {value!r}", key)
         return value
 
     def yes(self, key: str, default: bool) -> bool:
@@ -74,7 +73,7 @@ class Table:
         """
         value = self._take(key, default)
         if not isinstance(value, bool):
-            raise self.error(f"{key} wants true or false, not {value!r}", key)
+            raise self.error(f"{key} must be true or false, not {value!r}", key)
         return value
 
     def texts(self, key: str, default: list[str] | None = None) -> list[str]:
@@ -85,7 +84,7 @@ class Table:
         """
         value = self._take(key, default)
         if not isinstance(value, list) or not all(isinstance(v, str) for v in value):
-            raise self.error(f'{key} wants a list of texts, ["like", "this"], not {value!r}', key)
+            raise self.error(f'{key} must be a list of texts, ["like", "this"], not {value!r}', key)
         return value
 
     def integers(self, key: str, default: list[int] | None = None) -> list[int]:
@@ -96,7 +95,7 @@ class Table:
         """
         value = self._take(key, default)
         if not isinstance(value, list) or not all(isinstance(v, int) and not isinstance(v, bool) for v in value):
-            raise self.error(f"{key} wants a list of whole numbers, [1, 2], not {value!r}", key)
+            raise self.error(f"{key} must be a list of whole numbers, [1, 2], not {value!r}", key)
         return value
 
     def nested_integers(self, key: str) -> list[list[int]]:
@@ -109,7 +108,7 @@ class Table:
         if not isinstance(value, list) or not all(
             isinstance(row, list) and all(isinstance(v, int) and not isinstance(v, bool) for v in row) for row in value
         ):
-            raise self.error(f"{key} wants lists of whole numbers, [[1, 2], [3, 4]], not {value!r}", key)
+            raise self.error(f"{key} must be lists of whole numbers, [[1, 2], [3, 4]], not {value!r}", key)
         return value
 
     def table(self, key: str) -> Table:
@@ -120,7 +119,7 @@ class Table:
         """
         value = self._take(key, {})
         if not isinstance(value, dict):
-            raise self.error(f"{key} wants to be a table, [{key}], not {value!r}", key)
+            raise self.error(f"{key} must be a table, [{key}], not {value!r}", key)
         inner = f"{self.place}.{key}" if self.place else key
         if (inner, "") not in self.lines and (self.place, key) in self.lines:  # an inline table: all on its line
             self.lines[inner, ""] = self.lines[self.place, key]
@@ -134,7 +133,7 @@ class Table:
         """
         value = self._take(key, [])
         if not isinstance(value, list) or not all(isinstance(v, dict) for v in value):
-            raise self.error(f"{key} wants to be tables, [[{key}]], not {value!r}", key)
+            raise self.error(f"{key} must be tables, [[{key}]], not {value!r}", key)
         inner = f"{self.place}.{key}" if self.place else key
         return [Table(self.path, self.lines, f"{inner}#{n}", v) for n, v in enumerate(value)]
 
@@ -156,7 +155,7 @@ class Table:
         self._taken.add(key)
         value = self.values.get(key, default)
         if value is None:
-            raise self.error(f"{f'[{self.place}]' if self.place else 'the profile'} wants the key {key}")
+            raise self.error(f"{f'[{self.place}]' if self.place else 'the profile'} needs the key {key}")
         return value
 
 
@@ -192,7 +191,7 @@ def read_profile(name: str, kind: str) -> Table:
         if name not in known:
             what = f"{kind} profile" if kind else "profile"
             raise ProfileError(
-                f"there is no {what} '{name}'{_nearest(name, known)}; a file of your own is named by its path"
+                f"there is no {what} '{name}'{_nearest(name, known)}; give the path to use a file of your own"
             )
         toml = parse_toml((files("meterlog_drivers") / "profiles" / f"{name}.toml").read_bytes(), name, _failure)
     profile = Table(name, toml.lines, "", toml.values)

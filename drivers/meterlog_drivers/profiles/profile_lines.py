@@ -21,7 +21,7 @@ def profile_lines(profile: Table) -> tuple[LineSettings, ...]:
         found = _LINE.fullmatch(text)
         if not found or not int(found[1]):
             raise profile.error(
-                f"lines wants settings like '9600 8N1' or '2400 7O1 dtr=on rts=off', not '{text}'", "lines"
+                f"lines must be settings like '9600 8N1' or '2400 7O1 dtr=on rts=off', not '{text}'", "lines"
             )
         outputs = {word[:3]: word.endswith("on") for word in found[5].split()}
         settings.append(

@@ -161,7 +161,7 @@ class TextProfile:
         if reading is None:
             return ""
         if column.skip or not column.write:
-            raise EncodeError("the profile does not say how to write that column: it wants the key write")
+            raise EncodeError("the profile does not say how to write that column: add the key write")
         if "{unit}" in column.write:
             if column.fixed not in (None, reading.quantity):
                 raise EncodeError(f"that column shows {column.fixed}, not {reading.quantity}")
@@ -224,7 +224,7 @@ def text_profile(address: Address) -> TextProfile:
     decimal = profile.text("decimal", ".", (".", ","))
     tables = profile.tables("column")
     if not tables:
-        raise profile.error("the profile wants at least one [[column]]")
+        raise profile.error("the profile needs at least one [[column]]")
     for option, values in given.items():
         if len(values) > len(tables):
             raise AddressError(
@@ -246,7 +246,7 @@ def text_profile(address: Address) -> TextProfile:
         units=units,
     )
     if len(columns) > 1 and (not result.separator or result.separator == decimal):
-        raise profile.error("several columns want a separator that is not the decimal sign", "separator")
+        raise profile.error("several columns need a separator other than the decimal sign", "separator")
     profile.finish()
     return result
 
@@ -260,7 +260,7 @@ def _column(
     if asked.get("quantity"):
         quantity, unit = asked["quantity"], ""
         if quantity not in _QUANTITIES:
-            raise AddressError(f"in '{address}' the quantity is one of {', '.join(_QUANTITIES)}, not '{quantity}'")
+            raise AddressError(f"in '{address}' the quantity must be one of {', '.join(_QUANTITIES)}, not '{quantity}'")
     if asked.get("unit"):
         unit = asked["unit"]
     fixed = Quantity(quantity) if quantity else None
@@ -274,7 +274,7 @@ def _column(
     pattern = table.text("pattern", "{number}" if word else r"{number}\s*{unit}")
     write = table.text("write", "" if table.has("pattern") else "{number}" if word else "{number} {unit}")
     if write and write.count("{number}") != 1:
-        raise table.error("write wants {number} once", "write")
+        raise table.error("write must have {number} once", "write")
     table.finish()
     return Column(word, fixed, _compiled(pattern, units, overload, decimal, table), write, skip)
 
@@ -286,7 +286,7 @@ def _compiled(pattern: str, units: dict[str, UnitWord], overload: list[str], dec
     number = _NUMBER.replace(r"\.", re.escape(decimal))
     spelt = "|".join(r"\s*".join(map(re.escape, u)) for u in sorted(units, key=len, reverse=True))
     if pattern.count("{number}") != 1 or pattern.count("{unit}") > 1:
-        raise table.error("pattern wants {number} once and {unit} at most once", "pattern")
+        raise table.error("pattern must have {number} once and {unit} at most once", "pattern")
     full = pattern.replace("{number}", rf"(?P<sign>[-+]?)\s*(?P<number>{words + '|' if words else ''}{number})")
     full = full.replace("{unit}", rf"(?P<unit>{spelt})") if "{unit}" in full else full + "(?P<unit>)"
     options = re2.Options()
@@ -296,5 +296,5 @@ def _compiled(pattern: str, units: dict[str, UnitWord], overload: list[str], dec
     except re2.error as error:
         said = error.args[0] if error.args else error
         said = said.decode(errors="replace") if isinstance(said, bytes) else said
-        raise table.error(f"pattern is not a regular expression that is known here: {said}", "pattern") from error
+        raise table.error(f"pattern is not a regular expression that this engine accepts: {said}", "pattern") from error
     return compiled

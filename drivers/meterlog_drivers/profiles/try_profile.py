@@ -35,7 +35,7 @@ def try_profile(name: str, path: Path) -> Iterator[str]:
     kind = str(profile.values["kind"])
     address = Address(kind, str(path), {"profile": name})
     if not data:
-        yield f"{path} holds no bytes"
+        yield f"{path} is empty"
         return
     if kind == "frames":
         yield from _frames(frame_profile(read_profile(name, "frames")), data)
@@ -64,7 +64,7 @@ def explained(profile: FrameProfile, frame: bytes) -> list[str]:
         shown = f"'{value.decode()}'" if value.isascii() and value.decode().isprintable() else f"0x{value.hex()}"
         for at in one.at:
             said[at].append(
-                f"WRONG: {shown} is in no row of its map"
+                f"WRONG: {shown} is not in its map"
                 if words is None
                 else f"{shown} says {' '.join(sorted(words)) or 'nothing'}"
             )
@@ -77,7 +77,7 @@ def explained(profile: FrameProfile, frame: bytes) -> list[str]:
                 said[at].append("")
     for unused in profile.unused:
         if plain[unused.at] & unused.mask:
-            said[unused.at].append(f"WRONG: a bit of 0x{unused.mask:02X} is set, they are unused")
+            said[unused.at].append(f"WRONG: a bit of 0x{unused.mask:02X} is set, but those are unused")
     if check := profile.check:
         right = ProfiledFormat(profile).checksum_right(frame)
         for at in range(check.at, check.at + check.size):
@@ -120,7 +120,7 @@ def _frames(profile: FrameProfile, data: bytes) -> Iterator[str]:
         else:
             at = format_.next_start(data, at + 1)
     if not places:
-        yield "no frame fits; what comes nearest:"
+        yield "no frame fits; the nearest:"
     for at in places or misfits[:FRAMES_SHOWN]:
         frame = data[at : at + profile.length]
         yield f"frame at byte {at + 1} of the capture:"
@@ -131,7 +131,7 @@ def _frames(profile: FrameProfile, data: bytes) -> Iterator[str]:
         if shown:
             yield f"  shows {reading_text(Reading(0.0, *shown[0]))}"
         elif shown is not None:
-            yield "  refused: the symbols together are nothing that a meter shows"
+            yield "  refused: no meter shows these symbols together"
 
 
 def _lines(decoder: Decoder, data: bytes) -> Iterator[str]:

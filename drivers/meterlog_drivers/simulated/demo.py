@@ -85,7 +85,7 @@ def run(args: argparse.Namespace) -> int:
         print(f"\n=== {number} of 2: {step.title}", flush=True)
         try:
             _record(step)
-            print("\nchecked against what the simulated van truly did:", flush=True)
+            print("\ncompared with what truly happened to the simulated van:", flush=True)
             check(step)
         except (MeterlogError, StepFailed) as error:
             failures.append(str(error))
@@ -208,7 +208,7 @@ def _check_drive(step: Step) -> None:
         elif length_s < visible_s:
             seen = any(abs(one.start_s - begin_s) <= PLACE_S for one in sags)
             how = "was only seen as a sag" if seen else "was missed"
-            print(f"{said} {how}: below {visible_s:.2f} s these readings are not sure to show one, and say so")
+            print(f"{said} {how}: below {visible_s:.2f} s these readings may miss one, and the analysis says so")
         else:
             raise StepFailed(f"a dropout of {length_s:.2f} s at {begin_s:.1f} s was not found")
     false = [one for one in found if all(abs(one.start_s - e.start_s - offset_s) > PLACE_S for e in true)]

@@ -31,8 +31,8 @@ EXAMPLE = "meterlog emulate healthy-prime --driver status14"
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the options."""
-    parser.add_argument("scenario", nargs="?", metavar="SCENARIO", help="what happens at the van; see --list")
-    parser.add_argument("--list", action="store_true", help="list the scenarios and leave")
+    parser.add_argument("scenario", nargs="?", metavar="SCENARIO", help="what happens to the van; see --list")
+    parser.add_argument("--list", action="store_true", help="list the scenarios and exit")
     parser.add_argument(
         "--driver",
         default="status14",
@@ -44,12 +44,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--tcp", type=int, metavar="PORT", help="on TCP instead of a pseudo-terminal; 0 takes a free port"
     )
     kind.add_argument("--ble", action="store_true", help="on a simulated Bluetooth adapter (Linux with dbus-daemon)")
-    parser.add_argument("--seed", type=int, default=0, help="varies what varies by chance (default 0)")
+    parser.add_argument("--seed", type=int, default=0, help="seed of all that varies by chance (default 0)")
     parser.add_argument("--interval", type=float, default=0.33, metavar="S", help="between displays, s (default 0.33)")
     parser.add_argument("--counts", type=int, default=4000, help="highest number the display shows (default 4000)")
     parser.add_argument("--speed", type=float, default=1.0, metavar="X", help="play X times as fast (default 1)")
-    parser.add_argument("--once", action="store_true", help="end after one lap, instead of repeating")
-    parser.add_argument("--shown", type=Path, metavar="FILE", help="write each display that had a reader to a CSV file")
+    parser.add_argument("--once", action="store_true", help="stop after one lap instead of repeating")
+    parser.add_argument("--shown", type=Path, metavar="FILE", help="write each reading that was sent to a CSV file")
 
 
 def run(args: argparse.Namespace) -> int:
@@ -92,7 +92,9 @@ def _answer_queries(together: Run, args: argparse.Namespace) -> int:
     from meterlog_drivers.simulated.scpi_display import scpi_server
 
     if args.tcp is None or args.shown:
-        raise UsageError("a bench meter is asked on TCP and does not say what was shown: --tcp PORT, and no --shown")
+        raise UsageError(
+            "a bench meter answers over TCP and keeps no list of what it showed: use --tcp PORT, without --shown"
+        )
     server, display = scpi_server(together, args.speed, args.tcp)
     with server:
         shown = [f"{together.probes[k].label} ({together.quantity(k).words})" for k in display.channels]
@@ -117,7 +119,7 @@ def _list_scenarios(asked: bool) -> int:
     from meterlog_drivers.simulated.scenarios import SCENARIOS
 
     if not asked:
-        raise UsageError(f"name a scenario: {', '.join(SCENARIOS)}; 'meterlog emulate --list' says what each is")
+        raise UsageError(f"name a scenario: {', '.join(SCENARIOS)}; 'meterlog emulate --list' describes each")
     width = max(map(len, SCENARIOS))
     for name, scenario in SCENARIOS.items():
         print(f"{name:<{width}}  {scenario.summary}")
@@ -133,7 +135,9 @@ def _as_address(driver: str) -> str:
 def _encoder(address: Address) -> Encoder:
     driver = load_driver(address.scheme)
     if not isinstance(driver, FramingDriver) or not driver.streams:
-        raise UsageError(f"{address.scheme} sends no stream of frames: emulate a framing, such as status14 or text")
+        raise UsageError(
+            f"{address.scheme} does not send a stream of frames: choose a driver that does, such as status14 or text"
+        )
     driver.check(address)
     return driver.encoder(address)
 
@@ -153,7 +157,7 @@ def _announce(played: Run, outlets: list[Outlet], address: Address, args: argpar
     scheme, options = address.scheme, address.options
     if setting:
         scheme, options = "ble", {"decoder": address.scheme, **address.options}
-        what.append(f"for the other shell to see this Bluetooth adapter:  export {setting}")
+        what.append(f"to see this Bluetooth adapter in the other shell:  export {setting}")
     ports = [outlet.port.name for outlet in outlets]
     _print_port(ports, what, [str(Address(scheme, port, options)) for port in ports], played, args)
 

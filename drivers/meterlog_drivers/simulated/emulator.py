@@ -124,5 +124,5 @@ def _fit(encoder: Encoder, reading: Reading) -> Reading:
         what = f"{reading.quantity.words} in steps of {reading.resolution:g} {reading.quantity.unit}"
         if abs(reading.value) == float("inf"):
             what = f"an overload of {reading.quantity.words}"
-        raise UsageError(f"that driver has no way to show {what}: take another with --driver, or other --counts")
+        raise UsageError(f"that driver cannot show {what}: choose another with --driver, or other --counts")
     return fitted

@@ -101,7 +101,7 @@ class TcpPort:
             self._server.bind(("127.0.0.1", number))
         except (OSError, OverflowError) as error:
             self._server.close()
-            raise LinkBusy(f"TCP port {number} cannot be had: {error}", str(number)) from error
+            raise LinkBusy(f"TCP port {number} is not available: {error}", str(number)) from error
         self._server.listen(1)
         self._server.setblocking(False)
 

@@ -187,7 +187,7 @@ class ScpiServer:
         try:
             self._listener = socket.create_server(("127.0.0.1", port))
         except (OSError, OverflowError) as error:
-            raise LinkBusy(f"TCP port {port} cannot be had: {error}", str(port)) from error
+            raise LinkBusy(f"TCP port {port} is not available: {error}", str(port)) from error
         self._thread = threading.Thread(target=self._serve, name="scpi instrument", daemon=True)
         self._thread.start()
 

@@ -189,6 +189,7 @@ def test_the_only_meters_decoder_that_raises_ends_the_recording_and_keeps_the_da
     assert (0 < outcome.readings < 20, outcome.path) == (True, tmp_path / "a.sqlite")
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("hang", ["while True: pass", "time.sleep(1e6)"])
 def test_a_decoder_that_hangs_keeps_no_recording_from_ending(
     install: Install, showing: Callable[[], Plugged], tmp_path: Path, hang: str

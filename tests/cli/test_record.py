@@ -152,32 +152,32 @@ def test_an_unplugged_meter_comes_back_into_the_same_channel(
 def test_an_armed_capture_catches_a_two_second_prime_whole(meter: Plugged, out: Path, run: Callable[..., Run]) -> None:
     going = run(
         "--meter", f"status14:{meter.port}?label=feed", "--out", str(out),
-        "--armed", "rise 6V", "--before", "1", "--after", "3", "--events", "1",
+        "--armed", "rise 6V", "--before", "0.5", "--after", "2.5", "--events", "1",
     )  # fmt: skip
     going.wait_for("waiting for rise 6V")
     began = time.monotonic()
     shown_s: list[float] = []
     while going.process.poll() is None and time.monotonic() < began + 15:
         shown_s.append(time.monotonic() - began)
-        meter.show(12.4 if 2.0 <= shown_s[-1] < 4.0 else 0.01)
+        meter.show(12.4 if 0.8 <= shown_s[-1] < 2.8 else 0.01)
         time.sleep(0.05)
     assert going.end() == 0
-    on = [time_s for time_s in shown_s if 2.0 <= time_s < 4.0]
+    on = [time_s for time_s in shown_s if 0.8 <= time_s < 2.8]
     pause_s = max(after - before for before, after in itertools.pairwise(shown_s)) + 0.03  # by a busy machine's leave
     with open_reader(out) as reader:
         kept = reader.series(1)
         on_s = kept.time_s[kept.value > 6]
         assert len(on_s) == len(on), "whole: every reading of it"
         assert on_s[-1] - on_s[0] == pytest.approx(on[-1] - on[0], abs=0.05)
-        assert 1.0 - pause_s <= on_s[0] - kept.time_s[0] <= 1.0
-        assert 3.0 - pause_s <= kept.time_s[-1] - on_s[0] <= 3.0
+        assert 0.5 - pause_s <= on_s[0] - kept.time_s[0] <= 0.5
+        assert 2.5 - pause_s <= kept.time_s[-1] - on_s[0] <= 2.5
     text = "".join(going.lines)
     assert "'rise 6V' came 1 time" in text
     assert "PRIME" in text
 
 
 def test_closed_standard_streams_do_not_stop_it(meter: Plugged, out: Path) -> None:
-    command = " ".join(["exec", *record("--meter", f"status14:{meter.port}", "--out", str(out), "--for", "1.5")])
+    command = " ".join(["exec", *record("--meter", f"status14:{meter.port}", "--out", str(out), "--for", "0.6")])
     process = subprocess.Popen(["sh", "-c", f"{command} <&- >&- 2>&-"])
     while process.poll() is None:
         meter.show(3.3)
@@ -191,7 +191,7 @@ def test_a_reader_of_the_output_that_goes_away_does_not_stop_it(meter: Plugged, 
     readable, writable = os.pipe()
     os.close(readable)
     process = subprocess.Popen(
-        record("--meter", f"status14:{meter.port}", "--out", str(out), "--for", "1.5"),
+        record("--meter", f"status14:{meter.port}", "--out", str(out), "--for", "0.6"),
         stdin=subprocess.DEVNULL, stdout=writable, stderr=subprocess.PIPE,
     )  # fmt: skip
     os.close(writable)

@@ -85,6 +85,7 @@ def _fingerprint(reader: SessionReader) -> object:
     )
 
 
+@pytest.mark.slow
 @settings(max_examples=25, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(
     st.lists(parts(), min_size=1, max_size=3).filter(lambda some: any(part.times_us for part in some)),

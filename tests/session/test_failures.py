@@ -67,6 +67,7 @@ def _check_killed(path: Path, kept: int) -> int:
     return len(values)
 
 
+@pytest.mark.slow
 def test_killed_recorders_lose_nothing_acknowledged_and_keep_more(tmp_path: Path) -> None:
     """At most half a second of what was not acknowledged is lost: that is measured by `tests.bench`."""
     rng = random.Random(4)

@@ -256,6 +256,7 @@ def test_blocks_join_without_a_seam(bench: Bench) -> None:
     assert np.rint(series.time_s * 10).tolist() == [round(t * 10) for t, _ in kept]
 
 
+@pytest.mark.slow
 @settings(max_examples=50, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(st.binary(max_size=300) | st.text(alphabet='0123456789.,;:-/"\n\r\t tvOL', max_size=300).map(str.encode))
 def test_any_bytes_below_a_header_are_a_session_or_a_sentence(bench: Bench, junk: bytes) -> None:

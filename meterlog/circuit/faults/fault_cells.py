@@ -12,26 +12,34 @@ from dataclasses import dataclass, fields
 import numpy as np
 from numpy.typing import NDArray
 
+from meterlog.circuit.faults import fault_shares as shares
 from meterlog.circuit.faults.fault_rates import Rates, open_share, part_rate
 from meterlog.circuit.model.circuit import Circuit
 from meterlog.circuit.model.solve import load_model, solve
 
 FAULTS = ("open", "high_resistance", "short_to_ground", "not_commanded", "stalled", "weak", "intermittent", "healthy")
 
-REST_V, CRANK_V, RUN_V = (12.4, 0.3), (10.8, 0.8), (13.95, 0.4)
-"""Source voltage at rest or key-on, cranking and running (middle and standard deviation, V, 12 V system). Rest: 12.2 V
-is half charged, 12.6 full (anonymous table); cranking: 9.6 V is the load-test floor at 20 C; running: 13.2-14.7 V
-between warm and cold (makers' manuals)."""
-
-CHARGER_V, OVERCHARGING_V = (14.4, 0.45), (16.5, 1.0)
-"""An alternator's own voltage while it charges, and with a regulator that does not regulate (V, 12 V system). Makers'
-manuals hold 13.7-14.6 V at 20 C good at the battery, behind what its cables lose; the second is a guess."""
-
-CHARGING_SPREAD = 0.7
-"""Standard deviation of the log of what a good battery takes: two of three between half and twice as much. Guess."""
-
 PULL_IN_SHARE = 0.58
 """Of the system voltage, where a solenoid pulls in: 7.0 of 12 V, as 12 V relays must (makers' datasheets)."""
+LEAST_FAULT_SHARE = 0.03
+"""A series resistance is called a fault from this drop at the load's current on, of the system voltage: 0.36 V at 12 V,
+above the 0.3 V that makers' manuals allow a switch contact."""
+LEAST_SINGLE_SHARE = 1e-3
+"""Single faults keep this prior, whatever a file of rates gives to the others."""
+
+CELL_WIDTH, PAIR_CELL_WIDTH = 0.4, 1.1
+"""Width of a cell over the fault resistance, in its natural logarithm. Guesses: finer ones cost time."""
+DENSE_LOADS, PAIR_DENSE_LOADS = 20.0, 8.0
+"""The cells are even up to this multiple of the load's own resistance. Guesses."""
+SPARSE_WIDTH, SPARSE_DENSITY = 2.5, 0.35
+"""Above that cells are wider by this factor and their prior density is lower, since most faults that a person notices
+let some current through. Guesses."""
+MOST_FAULT_OHM = 1e6
+"""A finite fault resistance ends here, ohm; beyond it is open. A guess."""
+PAIR_HIGH = (400.0, 2.0, 1.0)
+"""The one cell of a pair above its even ones: multiple of the load's resistance, log spread, weight. Guesses."""
+SEAM_OVERLAP = 1.15
+"""By how much a cell is wider than a uniform one, so that neighbours leave no seam. A guess."""
 
 Array = NDArray[np.float64]
 
@@ -89,7 +97,7 @@ class _Row:
     spreads: tuple[float, ...] = ()
     share: float = 1.0
     share_spread: float = 0.0
-    source: tuple[tuple[float, float], ...] = (REST_V, CRANK_V, RUN_V)
+    source: shares.Source = (shares.REST_V, shares.CRANK_V, shares.RUN_V)
     stalled: bool = False
     never_closed: tuple[bool, bool] = (False, False)
     command_at: int = -1
@@ -119,15 +127,15 @@ def all_cells(circuit: Circuit, rates: Rates) -> Cells:
     single = _singles(circuit, rates, series)
     total = sum(row.prior for row in single)
     healthy, pair, comes_and_goes = (rates.of(n, n) for n in ("healthy", "pair", "intermittent"))
-    rest = max(1 - healthy - pair - comes_and_goes, 1e-3)
+    rest = max(1 - healthy - pair - comes_and_goes, LEAST_SINGLE_SHARE)
     for row in single:
         row.prior *= rest / total
     table = [*_healthy(circuit, healthy), *single, *_pairs(circuit, rates, series, pair)]
     if circuit.charges:
         for row in table:
-            row.share_spread = CHARGING_SPREAD
-            if row.source[2] == RUN_V:
-                row.source = (REST_V, CRANK_V, CHARGER_V)
+            row.share_spread = shares.CHARGING_SPREAD
+            if row.source[2] == shares.RUN_V:
+                row.source = (shares.REST_V, shares.CRANK_V, shares.CHARGER_V)
     cells = _arrays(circuit, table)
     if circuit.turns_engine:
         _rest_where_engine_stands(circuit, cells)
@@ -145,19 +153,15 @@ def _rest_where_engine_stands(circuit: Circuit, cells: Cells) -> None:
 
 
 def least_fault_ohm(circuit: Circuit) -> float:
-    """The least series resistance that is called a fault: a drop of 3 % of the system voltage at the load's current
-    (0.36 V at 12 V: above the 0.3 V that makers' manuals allow a switch contact)."""
-    return 0.03 * circuit.system_v / circuit.load_a
+    """The least series resistance that is called a fault, ohm (see `LEAST_FAULT_SHARE`)."""
+    return LEAST_FAULT_SHARE * circuit.system_v / circuit.load_a
 
 
-def resistance_cells(circuit: Circuit, step: float = 0.4) -> list[tuple[float, float, float]]:
-    """Middle (ohm), log spread and weight of the cells over a finite fault resistance.
-
-    Even in the logarithm up to 20 times the load's own resistance, and a third as dense above, up to 1 Mohm: a guess,
-    since most faults that a person notices let some current through.
-    """
-    low, bend, high = least_fault_ohm(circuit), 20 * circuit.system_v / circuit.load_a, 1e6
-    cells = _log_cells(low, bend, step, 1.0) + _log_cells(bend, max(high, bend * 10), 2.5 * step, 0.35)
+def resistance_cells(circuit: Circuit, step: float = CELL_WIDTH) -> list[tuple[float, float, float]]:
+    """Middle (ohm), log spread and weight of the cells over a finite fault resistance, even in its logarithm."""
+    low, bend = least_fault_ohm(circuit), DENSE_LOADS * circuit.system_v / circuit.load_a
+    sparse = _log_cells(bend, max(MOST_FAULT_OHM, 10 * bend), SPARSE_WIDTH * step, SPARSE_DENSITY)
+    cells = _log_cells(low, bend, step, 1.0) + sparse
     total = sum(weight for _, _, weight in cells)
     return [(middle, spread, weight / total) for middle, spread, weight in cells]
 
@@ -166,20 +170,21 @@ def _log_cells(low: float, high: float, step: float, density: float) -> list[tup
     count = max(1, round(np.log(high / low) / step))
     edges = np.linspace(np.log(low), np.log(high), count + 1)
     width = edges[1] - edges[0]
-    return [(float(np.exp(m)), float(width / np.sqrt(12)) * 1.15, density * width) for m in (edges[:-1] + width / 2)]
+    return [
+        (float(np.exp(m)), float(width / np.sqrt(12)) * SEAM_OVERLAP, density * width) for m in (edges[:-1] + width / 2)
+    ]
 
 
 def _healthy(circuit: Circuit, share: float) -> list[_Row]:
-    """Nothing wrong. Some vehicles by design do not close the relay before the engine turns (makers' manuals); and the
-    engine may stand though the starter's own circuit is good (the motor, its cable): 1 in 5, a guess."""
+    """The cells in which nothing is wrong, those of vehicles that behave otherwise by design apart."""
     other = 0.0
     rows: list[_Row] = []
     if circuit.commands and {"key_on", "crank"} <= set(circuit.active):
-        other = 0.15
+        other = shares.CLOSES_ONLY_CRANKING
         rows.append(_Row(share * other, "healthy", never_closed=(True, False)))
     if circuit.turns_engine:
-        other = 0.2
-        rows.append(_Row(share * other, "healthy", source=(REST_V, REST_V, RUN_V)))
+        other = shares.ENGINE_STANDS
+        rows.append(_Row(share * other, "healthy", source=(shares.REST_V, shares.REST_V, shares.RUN_V)))
     return [_Row(share * (1 - other), "healthy"), *rows]
 
 
@@ -188,15 +193,15 @@ def _singles(circuit: Circuit, rates: Rates, series: list[int]) -> list[_Row]:
     finite = resistance_cells(circuit)
     for k in series:
         part, rate = circuit.parts[k], part_rate(circuit, k, rates)
-        share = {"motor": 0.6, "load": 0.9, "wire": 0.9}.get(part.kind, 1.0)
+        share = shares.SERIES_SHARE.get(part.kind, 1.0)
         if circuit.charges and k == circuit.load:
-            share = 0.2  # a worn battery shows when it is loaded, seldom while it is charged; a guess
+            share = shares.CHARGED_BATTERY_SERIES_SHARE
         opens = open_share(circuit, k)
-        high = rate * share * (1 - opens) * (0.2 if part.by_design else 1.0)
+        high = rate * share * (1 - opens) * (shares.BY_DESIGN_SHARE if part.by_design else 1.0)
         found.append(_Row(rate * share * opens, "open", (k,), (np.inf,), (0.0,)))
         found += [_Row(high * w, "high_resistance", (k,), (ohm,), (spread,)) for ohm, spread, w in finite]
         if part.kind == "wire" and _fuse_before(circuit, k) > 0:
-            found.append(_Row(rate * 0.1, "short_to_ground", (k,), short_at=k))
+            found.append(_Row(rate * shares.CHAFED_WIRE_SHARE, "short_to_ground", (k,), short_at=k))
     found += _load_faults(circuit, rates)
     found += _battery_faults(circuit, part_rate(circuit, 0, rates))
     for command, k in circuit.commands.items():
@@ -211,50 +216,36 @@ def _load_faults(circuit: Circuit, rates: Rates) -> list[_Row]:
     if circuit.charges:
         return []  # a battery takes what it needs
     if circuit.parts[k].kind != "motor":
-        return [
-            _Row(rate * 0.05, "weak", (k,), share=0.5, share_spread=0.25),
-            _Row(rate * 0.05, "weak", (k,), share=2.5, share_spread=0.5),
-        ]
-    found = [
-        _Row(rate * 0.18, "stalled", (k,), stalled=True),
-        _Row(rate * 0.10, "weak", (k,), share=0.55, share_spread=0.15),
-        _Row(rate * 0.08, "weak", (k,), share=1.7, share_spread=0.15),
-    ]
+        return _weak(rate, k, shares.WEAK_LOAD)
+    found = [_Row(rate * shares.STALLED_SHARE, "stalled", (k,), stalled=True), *_weak(rate, k, shares.WEAK_MOTOR)]
     if _fuse_before(circuit, k) > 0:
-        found.append(_Row(rate * 0.04, "short_to_ground", (k,), short_at=k))
+        found.append(_Row(rate * shares.SHORTED_MOTOR_SHARE, "short_to_ground", (k,), short_at=k))
     return found
 
 
+def _weak(rate: float, k: int, ways: tuple[tuple[float, float, float], ...]) -> list[_Row]:
+    return [_Row(rate * share, "weak", (k,), share=current, share_spread=spread) for share, current, spread in ways]
+
+
 def _battery_faults(circuit: Circuit, rate: float) -> list[_Row]:
-    """A discharged or worn battery, one that is not being charged (the source does not rise with the engine), one with
-    a dead cell or two, and one that is flat. A source that charges the battery fails by not charging, or too much.
-    Shares and levels are guesses."""
-    not_charged = ((12.0, 0.4), (9.8, 0.9), (12.3, 0.5))
-    if circuit.charges:
-        return [
-            _Row(rate * 0.8, "weak", (0,), source=not_charged),
-            _Row(rate * 0.2, "weak", (0,), source=(REST_V, CRANK_V, OVERCHARGING_V)),
-        ]
-    return [
-        _Row(rate * 0.45, "weak", (0,), source=((11.3, 0.5), (8.2, 0.9), (13.6, 0.4))),
-        _Row(rate * 0.30, "weak", (0,), source=not_charged),
-        _Row(rate * 0.10, "weak", (0,), source=((9.3, 1.1), (6.0, 1.5), (13.2, 0.7))),
-        _Row(rate * 0.15, "weak", (0,), source=((4.0, 2.4), (2.5, 1.5), (12.5, 1.0))),
-    ]
+    """The ways in which the source is weak: a battery, or what charges one."""
+    ways = shares.CHARGER_FAULTS if circuit.charges else shares.BATTERY_FAULTS
+    return [_Row(rate * share, "weak", (0,), source=source) for share, source in ways]
 
 
 def _pairs(circuit: Circuit, rates: Rates, series: list[int], mass: float) -> list[_Row]:
     """Two series faults at once, on a coarser grid."""
     middle = circuit.system_v / circuit.load_a
-    coarse = _log_cells(least_fault_ohm(circuit), 8 * middle, 1.1, 1.0)
-    finite = [*coarse, (400 * middle, 2.0, 1.0)]
+    coarse = _log_cells(least_fault_ohm(circuit), PAIR_DENSE_LOADS * middle, PAIR_CELL_WIDTH, 1.0)
+    multiple, spread, weight = PAIR_HIGH
+    finite = [*coarse, (multiple * middle, spread, weight)]
     finite_total = sum(w for _, _, w in finite)
     opens = {k: open_share(circuit, k) for k in series}
     found: list[_Row] = []
     for x, a in enumerate(series):
         for b in series[x + 1 :]:
             both = part_rate(circuit, a, rates) * part_rate(circuit, b, rates)
-            both *= 0.1 if circuit.parts[a].by_design or circuit.parts[b].by_design else 1.0
+            both *= shares.BY_DESIGN_PAIR_SHARE if circuit.parts[a].by_design or circuit.parts[b].by_design else 1.0
             options = [
                 [(np.inf, 0.0, opens[k])] + [(r, s, w / finite_total * (1 - opens[k])) for r, s, w in finite]
                 for k in (a, b)
@@ -278,7 +269,6 @@ def _fuse_before(circuit: Circuit, k: int) -> int:
 
 def _arrays(circuit: Circuit, table: list[_Row]) -> Cells:
     count = len(table)
-    scale = circuit.system_v / 12
     ohm = np.tile(circuit.healthy_ohm(), (count, 1))
     part = np.full((count, 2), -1)
     spread = np.zeros((count, 2))
@@ -298,8 +288,9 @@ def _arrays(circuit: Circuit, table: list[_Row]) -> Cells:
         prior=prior / prior.sum(),
         ohm=ohm,
         ohm_spread=spread,
-        source_v=scale * np.array([[middle for middle, _ in row.source] for row in table]) + _inside_v(circuit),
-        source_spread_v=scale * np.array([[s for _, s in row.source] for row in table]),
+        source_v=circuit.volts_scale * np.array([[middle for middle, _ in row.source] for row in table])
+        + _inside_v(circuit),
+        source_spread_v=circuit.volts_scale * np.array([[s for _, s in row.source] for row in table]),
         share=np.array([row.share for row in table]),
         share_spread=np.array([row.share_spread or usual for row in table]),
         stalled=np.array([row.stalled for row in table]),
@@ -316,8 +307,8 @@ def _inside_v(circuit: Circuit) -> Array:
 
 
 def _usual_share_spread(circuit: Circuit) -> float:
-    """How well the load's current is known: stated for a motor 25 %, for a resistance 15 %; unstated 50 %. Guesses."""
+    """Standard deviation of the log of the load's current, by how the circuit states it."""
     part = circuit.parts[circuit.load]
     if part.current_a is None and not (part.kind == "load" and part.resistance_ohm):
-        return 0.5
-    return 0.25 if part.kind == "motor" else 0.15
+        return shares.UNSTATED_SPREAD
+    return shares.CURRENT_SPREAD if part.kind == "motor" else shares.RESISTANCE_SPREAD

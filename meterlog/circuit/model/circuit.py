@@ -41,8 +41,17 @@ HEALTHY_OHM: Mapping[str, float] = {
 cross-sections follow current. Relay contacts: 30-100 mV at 10 A, 3 mohm typical (a maker's datasheet). The others are
 defaults from memory, unverified; a part's own `resistance_ohm` replaces them."""
 
+OTHER_HEALTHY_OHM = 0.01
+"""The same for kinds that are not in the table. A guess."""
+
 DEFAULT_LOAD_A = 5.0
 """Good pump currents are 4-5 A (makers' manuals and trade press); used where a load states no figure."""
+
+WINDING_SHARE = 0.4
+"""A motor's winding of its voltage / current: 1 ohm for a 5 A pump, inside the 0.2-3 ohm of makers' manuals."""
+
+FIGURES_FOR_V = 12.0
+"""Figures in volts are stated for this system."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,13 +145,17 @@ class Circuit:
 
     @cached_property
     def winding_ohm(self) -> float:
-        """The load's own resistance at rest, ohm: as stated; or 0.4 of voltage / current for a motor (1 ohm for a
-        5 A pump, inside the 0.2-3 ohm of makers' manuals)."""
+        """The load's own resistance at rest, ohm: as stated; else from its current, a motor's by `WINDING_SHARE`."""
         part = self.parts[self.load]
         ratio = self.system_v / self.load_a
         if part.resistance_ohm is not None:
             return part.resistance_ohm
-        return 0.4 * ratio if part.kind == "motor" else ratio
+        return WINDING_SHARE * ratio if part.kind == "motor" else ratio
+
+    @property
+    def volts_scale(self) -> float:
+        """The factor for figures that are stated for a 12 V system."""
+        return self.system_v / FIGURES_FOR_V
 
     @cached_property
     def plug(self) -> tuple[int, ...]:
@@ -223,7 +236,7 @@ class Circuit:
             elif part.kind == "battery":
                 values.append(HEALTHY_OHM["battery"])
             else:
-                values.append(scale * HEALTHY_OHM.get(part.kind, 0.01))
+                values.append(scale * HEALTHY_OHM.get(part.kind, OTHER_HEALTHY_OHM))
         return np.array(values)
 
 

@@ -102,13 +102,12 @@ def load_model(
     motor = circuit.parts[circuit.load].kind == "motor"
     share = np.asarray(current_share, float)
     if circuit.charges:
-        scale = circuit.system_v / 12
         return LoadModel(
             current_a=circuit.load_a * share,
             winding_ohm=circuit.winding_ohm,
-            nominal_v=CHARGING_OVER_V * scale,
+            nominal_v=CHARGING_OVER_V * circuit.volts_scale,
             constant_share=0.0,
-            own_v=CHARGED_V * scale if rest_v is None else rest_v,
+            own_v=CHARGED_V * circuit.volts_scale if rest_v is None else rest_v,
         )
     return LoadModel(
         current_a=circuit.load_a * share,

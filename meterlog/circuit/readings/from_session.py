@@ -157,7 +157,7 @@ def _levels(
                 yield (name, *level)
             continue
         if name == "crank" and quantity == "voltage":
-            yield from _crank(window, channel, CHARGING_V * circuit.system_v / 12)
+            yield from _crank(window, channel, CHARGING_V * circuit.volts_scale)
             continue
         level = _level(window, channel)
         if level:

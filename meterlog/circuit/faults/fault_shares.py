@@ -1,0 +1,64 @@
+"""Levels and shares of the faults: the voltages of good and bad sources, and the ways in which each kind of part fails.
+
+Shares are of a part's own fault rate (see `fault_rates`). Unless a source is given they are guesses: nobody publishes
+such splits. Voltages are pairs of middle and standard deviation, V, in a 12 V system.
+"""
+
+from __future__ import annotations
+
+Level = tuple[float, float]
+Source = tuple[Level, Level, Level]
+
+REST_V, CRANK_V, RUN_V = (12.4, 0.3), (10.8, 0.8), (13.95, 0.4)
+"""Source voltage at rest or key-on, cranking and running. Rest: 12.2 V is half charged, 12.6 full (anonymous table);
+cranking: 9.6 V is the load-test floor at 20 C; running: 13.2-14.7 V between warm and cold (makers' manuals)."""
+
+CHARGER_V, OVERCHARGING_V = (14.4, 0.45), (16.5, 1.0)
+"""An alternator's own voltage while it charges, and with a regulator that does not regulate. Makers' manuals hold
+13.7-14.6 V at 20 C good at the battery, behind what its cables lose; the second is a guess."""
+
+NOT_CHARGED: Source = ((12.0, 0.4), (9.8, 0.9), (12.3, 0.5))
+DISCHARGED: Source = ((11.3, 0.5), (8.2, 0.9), (13.6, 0.4))
+DEAD_CELL: Source = ((9.3, 1.1), (6.0, 1.5), (13.2, 0.7))
+FLAT: Source = ((4.0, 2.4), (2.5, 1.5), (12.5, 1.0))
+"""Source voltage at rest, cranking and running of a battery that is not being charged (it does not rise with the
+engine), is discharged or worn, has a dead cell or two, or is flat. Guesses."""
+
+BATTERY_FAULTS: tuple[tuple[float, Source], ...] = (
+    (0.45, DISCHARGED),
+    (0.30, NOT_CHARGED),
+    (0.10, DEAD_CELL),
+    (0.15, FLAT),
+)
+CHARGER_FAULTS: tuple[tuple[float, Source], ...] = (
+    (0.8, NOT_CHARGED),
+    (0.2, (REST_V, CRANK_V, OVERCHARGING_V)),
+)
+"""Shares of the ways in which a battery, or a source that charges one, is weak. Guesses."""
+
+SERIES_SHARE = {"motor": 0.6, "load": 0.9, "wire": 0.9}
+"""Share of a part's faults that is in series: open, or too much resistance; 1 for kinds that fail in no other way."""
+CHARGED_BATTERY_SERIES_SHARE = 0.2
+"""The same for a battery as the load: a worn one shows under load, seldom while it is charged. A guess."""
+BY_DESIGN_SHARE, BY_DESIGN_PAIR_SHARE = 0.2, 0.1
+"""By how much rarer a part whose loss is meant has too much resistance, alone and in a pair. Guesses."""
+CHAFED_WIRE_SHARE, SHORTED_MOTOR_SHARE = 0.1, 0.04
+"""Share of the faults that are shorts to ground behind a fuse. Guesses."""
+STALLED_SHARE = 0.18
+"""Share of a motor's faults in which it is stuck. A guess."""
+
+WEAK_MOTOR = ((0.10, 0.55, 0.15), (0.08, 1.7, 0.15))
+WEAK_LOAD = ((0.05, 0.5, 0.25), (0.05, 2.5, 0.5))
+"""Loads that draw too little or too much: share, current relative to a good one's, log spread of that. Guesses."""
+
+CHARGING_SPREAD = 0.7
+"""Standard deviation of the log of what a good battery takes: two of three between half and twice as much. Guess."""
+CURRENT_SPREAD, RESISTANCE_SPREAD, UNSTATED_SPREAD = 0.25, 0.15, 0.5
+"""Standard deviation of the log of a good load's current: a motor's as stated, that of a stated resistance, and where
+the circuit states neither. Guesses."""
+
+CLOSES_ONLY_CRANKING = 0.15
+"""Share of good vehicles that by design do not close the relay before the engine turns (makers' manuals tell of them;
+the share is a guess)."""
+ENGINE_STANDS = 0.2
+"""Share of good starter circuits whose engine stands all the same: the motor, its cable. A guess."""

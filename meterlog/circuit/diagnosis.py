@@ -19,6 +19,7 @@ from meterlog.circuit.model.circuit import Circuit
 from meterlog.circuit.next_measurement.suggest import LEAST_BITS, Suggestion, suggest
 from meterlog.circuit.probability.posterior import Posterior, posterior
 from meterlog.circuit.probability.predict import Network
+from meterlog.circuit.probability.unknowns import FAULT_1, LOGISTIC
 from meterlog.circuit.readings.measurement import Measurement, Tried
 from meterlog.circuit.readings.suspicious_readings import stays_on
 from meterlog.circuit.words import ohm_band
@@ -254,7 +255,7 @@ class Diagnoser:
         weight = case.known.weight[rows]
         mean, covariance = case.known.unknowns(rows)
         slot = (cells.part[rows, 1] == k).astype(int)
-        at = 7 + slot
+        at = FAULT_1 + slot
         every = np.arange(len(rows))
         spread = cells.ohm_spread[rows, slot]
         fault_ohm = cells.ohm[rows, k] - self.circuit.healthy_ohm()[k]
@@ -264,7 +265,7 @@ class Diagnoser:
         middle = np.log(fault_ohm[finite]) + spread[finite] * mean[every, at][finite]
         width = spread[finite] * np.sqrt(np.maximum(covariance[every, at, at][finite], 1e-6))
         grid = np.linspace(middle.min() - 3, middle.max() + 3, 400)
-        below = 1 / (1 + np.exp(np.clip(-1.702 * (grid[:, None] - middle) / width, -50, 50)))
+        below = 1 / (1 + np.exp(np.clip(-LOGISTIC * (grid[:, None] - middle) / width, -50, 50)))
         share = below @ weight[finite] / weight.sum()
         low, high = (np.searchsorted(share, q) for q in (0.05, 0.95))
         return tuple(float(np.exp(grid[i])) if i < len(grid) else math.inf for i in (low, high))  # type: ignore[return-value]

@@ -22,6 +22,7 @@ from meterlog.circuit.probability.fit import BAD_READING, noise
 from meterlog.circuit.probability.posterior import Posterior
 from meterlog.circuit.probability.predict import Network
 from meterlog.circuit.probability.predict_ohms import OHM_OFFSET, OVERLOAD_OHM
+from meterlog.circuit.probability.unknowns import LOGISTIC
 from meterlog.circuit.readings.measurement import UNITS, Measurement
 from meterlog.circuit.words import figure
 
@@ -174,8 +175,8 @@ def _expected(outlook: _Outlook, m: Measurement) -> tuple[Array, Array]:
 
 
 def _below(mean: Array, spread: Array, edges: Array) -> Array:
-    """Probability of reading below each edge, shape (k, E); the logistic is within 0.01 of the normal distribution."""
-    z = 1.702 * (edges[None, :] - mean[:, None]) / spread[:, None]
+    """Probability of reading below each edge, shape (k, E)."""
+    z = LOGISTIC * (edges[None, :] - mean[:, None]) / spread[:, None]
     return np.asarray(1 / (1 + np.exp(-np.clip(z, -50, 50))))
 
 

@@ -27,12 +27,36 @@ as from 25 readings. A Beta prior: who slipped once (another hand, place or mete
 readings which contradict each other make all of them count for less. Guesses; makers warn of it, none counts it."""
 READS_GOOD = 0.15
 """Share of parts that cannot carry their load's current and yet read good on ohms. A guess."""
+READS_GOOD_SPREAD, HIDES_FROM = 0.2, 0.05
+"""On the scale of log ohms: how closely such a part reads as a good one, and the least difference that it hides.
+Guesses."""
+SECOND_LOOK = 0.2
+"""Factor on how often a reading is bad where its place was read twice: it was looked at twice. A guess."""
 MOST_BAD = 6
 """So many bad readings at the most are told from a circuit that is not the one in the file."""
 NEGLIGIBLE = -12.0
 """Log of a share that is not worth summing."""
 NO_WORTH = 1e8
 """Variance of a reading that counts for nothing."""
+
+VOLT_ERROR_V, VOLT_SHARE, CURRENT_ERROR_A, CURRENT_SHARE = 0.03, 0.012, 0.1, 0.03
+OHM_ERROR_OHM, OHM_SHARE = 0.15, 0.04
+"""Standard deviation of a reading without a stated error, least and as a share of it: a meter's 0.5 % and 2 counts,
+contact, drift between two readings, a person's rounding. Guesses."""
+STATED_FLOOR, STATED_OHM_FLOOR_OHM = 0.02, 0.03
+"""What contact and rounding add to a stated error: V or A, and ohm. Guesses."""
+COIL_V = 0.4
+"""Standard deviation of a reading across a coil: its wires are not in the circuit file. A guess, V."""
+OVERLOAD_FROM, OVERLOAD_SPREAD = 0.9, 2.5
+"""From this share of the overload's ohms on a reading is 'open', and that is anything from some kohm (a beeper's range)
+up: standard deviation of log ohms. Guesses."""
+
+NO_CONTACT, OTHER_BAD = 0.7, 0.3
+"""Share of bad readings that show nothing at all (0 or, on ohms, open), and of others. Guesses."""
+WRONG_PIN, WRONG_PIN_SPREAD = 1.04, 0.08
+"""On volts half of the others show the source's voltage: middle and standard deviation, in system voltages. Guesses."""
+ANY_V, ANY_A, ANY_LOG_OHM = 1.4, 4.0, 20.0
+"""The rest is anything in so many system voltages, load currents, or units of log ohms. Guesses."""
 
 Array = NDArray[np.float64]
 
@@ -45,33 +69,29 @@ def shown_y(m: Measurement) -> float:
 
 
 def noise(m: Measurement, circuit: Circuit, y: Array) -> Array:
-    """A reading's standard deviation on the scale of `predict`, were it y: the stated error taken as two of them, or a
-    meter's 0.5 % and 2 counts with contact, drift between two readings and a person's rounding. Guesses."""
+    """A reading's standard deviation on the scale of `predict`, were it y; a stated error is taken as two of them."""
     if m.quantity == "resistance":
         ohm = np.exp(y) - OHM_OFFSET
-        own = 0.15 + 0.04 * ohm if m.error is None else math.hypot(m.error / 2, 0.03)
-        # 'open' is anything from some kohm (a beeper's range) up
-        return np.where(ohm > 0.9 * OVERLOAD_OHM, 2.5, own / (ohm + OHM_OFFSET))
+        own = OHM_ERROR_OHM + OHM_SHARE * ohm if m.error is None else math.hypot(m.error / 2, STATED_OHM_FLOOR_OHM)
+        return np.where(ohm > OVERLOAD_FROM * OVERLOAD_OHM, OVERLOAD_SPREAD, own / (ohm + OHM_OFFSET))
     if m.error is not None:
-        return np.full(y.shape, math.hypot(m.error / 2, 0.02))
+        return np.full(y.shape, math.hypot(m.error / 2, STATED_FLOOR))
     if m.at in circuit.commands:
-        return np.full(y.shape, 0.4)
-    least, share = (0.1, 0.03) if m.quantity == "current" else (0.03, 0.012)
+        return np.full(y.shape, COIL_V)
+    least, share = (CURRENT_ERROR_A, CURRENT_SHARE) if m.quantity == "current" else (VOLT_ERROR_V, VOLT_SHARE)
     return np.hypot(least, share * y)
 
 
 def bad_density(m: Measurement, circuit: Circuit) -> float:
-    """The density of a bad reading's value: 7 in 10 nothing at all (0, or open: no contact); of the others, half on
-    volts the source's (a wrong pin), and anything. Guesses."""
+    """The density of a bad reading's value: no contact, a wrong pin (on volts), or anything."""
     y = shown_y(m)
     if m.quantity == "resistance":
-        return 0.7 * _normal(y - math.log(OVERLOAD_OHM), 2.5) + 0.3 / 20
-    nothing = 0.7 * _normal(y, float(noise(m, circuit, np.zeros(1))[0]))
+        return NO_CONTACT * _normal(y - math.log(OVERLOAD_OHM), OVERLOAD_SPREAD) + OTHER_BAD / ANY_LOG_OHM
+    nothing = NO_CONTACT * _normal(y, float(noise(m, circuit, np.zeros(1))[0]))
     if m.quantity == "current":
-        return nothing + 0.3 / (4 * circuit.load_a)
-    return (
-        nothing + 0.15 * _normal(y - 1.04 * circuit.system_v, 0.08 * circuit.system_v) + 0.15 / (1.4 * circuit.system_v)
-    )
+        return nothing + OTHER_BAD / (ANY_A * circuit.load_a)
+    wrong_pin = _normal(y - WRONG_PIN * circuit.system_v, WRONG_PIN_SPREAD * circuit.system_v)
+    return nothing + OTHER_BAD / 2 * (wrong_pin + 1 / (ANY_V * circuit.system_v))
 
 
 def log_bad_count(bad: int, count: int) -> float:
@@ -124,9 +144,9 @@ class Fit:
         faulty = network.cells.fault == FAULTS.index("high_resistance")
         for i, m in enumerate(ms):
             if m.quantity == "resistance":
-                hides = faulty & (network.predict(m).mean > network.predict(m).mean[good] + 0.05)
-                z = (self.y[i] - network.predict(m).mean[good]) / math.hypot(self.noise[i], 0.2)
-                shown = READS_GOOD * math.exp(-0.5 * z**2) / (math.hypot(self.noise[i], 0.2) * math.sqrt(2 * math.pi))
+                hides = faulty & (network.predict(m).mean > network.predict(m).mean[good] + HIDES_FROM)
+                spread = math.hypot(self.noise[i], READS_GOOD_SPREAD)
+                shown = READS_GOOD * _normal(self.y[i] - network.predict(m).mean[good], spread)
                 more[hides, i] = math.log1p(shown / (BAD_READING * math.exp(self.log_bad[i])))
         return more
 
@@ -134,10 +154,9 @@ class Fit:
         """Log-likelihood of each cell, shape (K,), and each reading's probability of being bad in it, shape (K, M).
 
         The sum over 'none is bad', 'one is', and, the likeliest bad one left out, 'a second one is', and so on. Leaving
-        one out changes the precision matrix by rank one. A place read twice was looked at twice: a bad reading there is
-        five times rarer (a guess).
+        one out changes the precision matrix by rank one.
         """
-        rarer = np.log([0.2 if again else 1.0 for again in self.again])
+        rarer = np.log([SECOND_LOOK if again else 1.0 for again in self.again])
         precision, left = self.precision.copy(), np.ones(self.residual.shape, bool)
         log_left = self.log_all + log_bad_count(0, len(self.y))  # of this set of bad readings
         total, bad = log_left, np.zeros(self.residual.shape)

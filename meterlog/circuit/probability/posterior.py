@@ -14,6 +14,9 @@ from meterlog.circuit.probability.predict import Network
 from meterlog.circuit.probability.trials import tried_log, works
 from meterlog.circuit.readings.measurement import Measurement, Tried
 
+DEAD_FOR_SURE = 0.97
+"""How surely a complaint that the load is dead means that it does not work. A guess."""
+
 Array = NDArray[np.float64]
 
 
@@ -69,7 +72,7 @@ def posterior(
     cells = network.cells
     base = np.log(np.maximum(cells.prior, 1e-300)) + tried_log(network, tried)
     if dead:
-        base = base + np.log(1 - 0.97 * works(network))
+        base = base + np.log(1 - DEAD_FOR_SURE * works(network))
     predictions = [network.predict(m) for m in measured]
     used = [k for k, p in enumerate(predictions) if not np.isnan(p.mean).any()]
     fit = Fit(network, measured, used)

@@ -27,12 +27,20 @@ from meterlog.circuit.model.solve import (
     unplug,
 )
 from meterlog.circuit.probability.predict_ohms import resistance
-from meterlog.circuit.probability.unknowns import LAMP_SPREAD, UNKNOWNS, WINDING_SPREAD, Prediction
+from meterlog.circuit.probability.unknowns import FAULT_1, LAMP_SPREAD, UNKNOWNS, WINDING_SPREAD, Prediction
 from meterlog.circuit.readings.measurement import Measurement
 
 ALLOWED_V = {"connector": 0.1, "ground": 0.1, "wire": 0.2, "switch": 0.3, "relay_contact": 0.3}
 """Drop that manuals allow a good part at its load's current in a 12 V circuit, V (makers' manuals; a small connection:
 nothing, a high-current one and a ground 0.1 V, a cable 0.2 V, a switch or relay contact 0.3 V)."""
+STATED_SPREAD, BATTERY_SPREAD, DEFAULT_SPREAD, BY_DESIGN_SPREAD = 0.12, 0.3, 1.0, 1.5
+"""Standard deviation of a good part's resistance as a share of its usual one: where it is stated, of a battery (whose
+voltage is known at its posts), by the kind's default (a log-normal with a factor of 2), by design but not stated.
+Guesses."""
+ALLOWED_SPREADS = 2.0
+"""What manuals allow is taken as so many standard deviations. A guess."""
+COIL_LOSS_V = 0.2
+"""What a coil's own wires and switch lose, V. A guess."""
 LITTLE = 0.25
 """Of the load's current, from which on a good part may lose all of that. Guess."""
 
@@ -75,24 +83,28 @@ class Network:
 
     @cached_property
     def good_share(self) -> Array:
-        """Standard deviation of each good part's resistance as a share of its usual one, shape (n,): stated 12 %, by
-        the kind's default 100 % (a log-normal with a factor of 2), by design but not stated 150 %; a battery's, whose
-        voltage is known at its posts, 30 %. Guesses."""
+        """Standard deviation of each good part's resistance as a share of its usual one, shape (n,)."""
         values = []
         for k, part in enumerate(self.circuit.parts):
-            default = 0.3 if part.kind == "battery" else 1.5 if part.by_design else 1.0
-            values.append(0.0 if k == self.circuit.load else 0.12 if part.resistance_ohm is not None else default)
+            if k == self.circuit.load:
+                values.append(0.0)
+            elif part.resistance_ohm is not None:
+                values.append(STATED_SPREAD)
+            elif part.kind == "battery":
+                values.append(BATTERY_SPREAD)
+            else:
+                values.append(BY_DESIGN_SPREAD if part.by_design else DEFAULT_SPREAD)
         return np.array(values)
 
     @cached_property
     def allowed_v(self) -> Array:
-        """Half of the drop that manuals allow each good part (`ALLOWED_V`) whose resistance is not stated, shape (n,),
-        V: a standard deviation too."""
+        """Standard deviation of each good part's drop by what manuals allow (`ALLOWED_V`), shape (n,), V; 0 where its
+        resistance is stated."""
         volts = [
             0.0 if part.by_design or part.resistance_ohm is not None else ALLOWED_V.get(part.kind, 0.0)
             for part in self.circuit.parts
         ]
-        return 0.5 * np.array(volts) * self.circuit.system_v / 12
+        return np.array(volts) / ALLOWED_SPREADS * self.circuit.volts_scale
 
     def good_drop_v(self, amps: Array) -> Array:
         """Standard deviation of the good parts' drops at some currents, shape (K, n), signed as the current.
@@ -175,7 +187,7 @@ class Network:
         if self.circuit.turns_engine and load != "connected":
             s = state_index("off")  # an unplugged starter does not load the battery
         base = self.resistances(state, load)
-        unknown = [s, UNKNOWNS.index("share"), UNKNOWNS.index("winding"), 7, 8]
+        unknown = [s, UNKNOWNS.index("share"), UNKNOWNS.index("winding"), FAULT_1, FAULT_1 + 1]
         if self.circuit.charges and s:
             unknown.append(0)
         if load == "lamp":
@@ -184,7 +196,7 @@ class Network:
         steps = [np.ones(len(cells))]
         for u in (-1, *unknown):
             ohm, emf, rest, share = base, cells.source_v[:, s], cells.source_v[:, 0], cells.share
-            lamp_ohm, winding = LAMP_OHM * self.circuit.system_v / 12, 1.0
+            lamp_ohm, winding = LAMP_OHM * self.circuit.volts_scale, 1.0
             step = np.full(len(cells), 0.5)
             if u == s:
                 emf = emf + step * cells.source_spread_v[:, s]
@@ -196,8 +208,8 @@ class Network:
                 winding = float(np.exp(0.5 * WINDING_SPREAD))
             elif u == UNKNOWNS.index("lamp"):
                 lamp_ohm *= float(np.exp(0.5 * LAMP_SPREAD))
-            elif u >= 7:
-                ohm = self._moved(base, u - 7, step)
+            elif u >= FAULT_1:
+                ohm = self._moved(base, u - FAULT_1, step)
             shunts = [Shunt(*lamp, lamp_ohm)] if load == "lamp" else []
             model = load_model(
                 self.circuit, current_share=share, stalled=cells.stalled, winding_share=winding, rest_v=rest
@@ -260,7 +272,7 @@ class Network:
             return Prediction(np.full(count, np.nan), slope)
         on = self.closed(m.state, self.circuit.commands[m.at])
         slope[:, s] = on * cells.source_spread_v[:, s]
-        return Prediction(on * (cells.source_v[:, s] - 0.2), slope)
+        return Prediction(on * (cells.source_v[:, s] - COIL_LOSS_V), slope)
 
     def _lamp_place(self, m: Measurement, i: int, j: int) -> tuple[int, int]:
         """Where a test lamp hangs: between the probes of a voltage; in the load's place otherwise."""

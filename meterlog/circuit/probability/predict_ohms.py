@@ -9,18 +9,21 @@ from numpy.typing import NDArray
 from meterlog.circuit.faults.fault_cells import Cells
 from meterlog.circuit.model.circuit import Circuit
 from meterlog.circuit.model.solve import OPEN_OHM
-from meterlog.circuit.probability.unknowns import UNKNOWNS, WINDING_SPREAD, Prediction
+from meterlog.circuit.probability.unknowns import FAULT_1, UNKNOWNS, WINDING_SPREAD, Prediction
 from meterlog.circuit.readings.measurement import Measurement
 
 LEAD_OHM, LEAD_SPREAD_OHM = 0.25, 0.17
 """Meter leads are 0.2-0.6 ohm (makers' manuals); people null them, or not."""
 OHM_OFFSET = 0.5
+"""Added before the logarithm, ohm: below it differences count as such, above it as ratios. A guess."""
 OVERLOAD_OHM = 40e6
 """The top of a usual hand-held meter's range; it shows overload above."""
 SHORT_OHM = 0.5
 """A chafed wire on the body. Guess."""
-COLD_FILAMENT = 0.25
-"""A lamp's cold resistance is a small part of the hot one (from memory 1/10 to 1/3, unverified)."""
+COLD_FILAMENT, COLD_FILAMENT_SPREAD = 0.25, 0.6
+"""A lamp's cold resistance relative to the hot one (from memory 1/10 to 1/3, unverified), and the log's spread."""
+COLD_LOAD, COLD_LOAD_SPREAD = 0.5, 0.7
+"""The same for a load of a stated resistance, which may be a coil or a filament. Guesses."""
 
 Array = NDArray[np.float64]
 
@@ -61,7 +64,7 @@ def resistance(c: Circuit, cells: Cells, good_ohm: Array, m: Measurement) -> Pre
         k = cells.part[:, slot]
         there = (k >= 0) & inside[k]
         fault = np.where(there, ohm[np.arange(count), k], 0.0)
-        slope[:, 7 + slot] = fault * cells.ohm_spread[:, slot] * per_ohm
+        slope[:, FAULT_1 + slot] = fault * cells.ohm_spread[:, slot] * per_ohm
     slope[:, len(UNKNOWNS) :] = np.where(inside, good_ohm, 0.0) * per_ohm[:, None]
     return Prediction(shown, slope)
 
@@ -71,7 +74,7 @@ def _cold(circuit: Circuit) -> tuple[float, float]:
     part = circuit.parts[circuit.load]
     if part.kind == "motor":
         return 1.0, WINDING_SPREAD
-    return (0.5, 0.7) if part.resistance_ohm else (COLD_FILAMENT, 0.6)
+    return (COLD_LOAD, COLD_LOAD_SPREAD) if part.resistance_ohm else (COLD_FILAMENT, COLD_FILAMENT_SPREAD)
 
 
 def _stretch(circuit: Circuit, m: Measurement) -> tuple[int, int]:

@@ -13,15 +13,29 @@ from meterlog.circuit.probability.predict import Network, state_index
 from meterlog.circuit.readings.measurement import Tried
 
 JUMPER_OHM = 0.1
-"""A pair of clip leads."""
+"""A pair of clip leads. A guess, ohm."""
+NOT_TRIED_WHILE_IT_WORKS = 0.85
+"""How surely something tried means that the load does not work: nobody feeds it or replaces its parts otherwise. A
+guess."""
+CURED, COMMAND_CURED, CURED_BY_CHANCE, NEW_FUSE_HOLDS = 0.92, 0.7, 0.06, 0.08
+"""Share of replacements after which the load runs: the part was the one (some new ones are bad: about one pump in ten
+comes back), the part had not been commanded, it was another one (the handling cures a connection next to it), a fuse
+that a short had blown. Guesses."""
+BOTH_LEADS_AT_LOAD, BOTH_LEADS_ELSEWHERE = 0.5, 0.05
+"""Share of direct feeds that bring the ground from the battery too. Guesses."""
+RUNS_FROM, WORKS_FROM, STEP_WIDTH = 0.5, 0.75, 0.07
+"""Of the system voltage: a load counts as running on a feed from the first on, and as working in the vehicle so that
+nobody complains from the second; both are blurred by the third, since nobody knows them exactly. Guesses."""
+LEAST_CHANCE = 0.03
+"""A trial's result never has less than this chance: people misjudge and slip. A guess."""
 
 Array = NDArray[np.float64]
 
 
 def tried_log(network: Network, tried: Sequence[Tried]) -> Array:
     total = np.zeros(len(network.cells))
-    if tried:  # nobody feeds a load or replaces its parts while it works
-        total += np.log(1 - 0.85 * works(network))
+    if tried:
+        total += np.log(1 - NOT_TRIED_WHILE_IT_WORKS * works(network))
     for one in tried:
         chance = _replaced(network, one) if one.replaced else runs(network, one)
         total += np.log(chance if one.runs else 1 - chance)
@@ -33,16 +47,16 @@ def _replaced(network: Network, one: Tried) -> Array:
     cures a single fault there 92 times in 100 (some new ones are bad: about one pump in ten comes back), and sometimes
     the handling cures a connection next to it."""
     cells, circuit = network.cells, network.circuit
-    chance = np.full(len(cells), 0.06)
+    chance = np.full(len(cells), CURED_BY_CHANCE)
     command = circuit.commands.get(one.replaced)
     if command is not None:
-        chance[cells.fault == FAULTS.index("not_commanded")] = 0.7
+        chance[cells.fault == FAULTS.index("not_commanded")] = COMMAND_CURED
         return chance
     k = circuit.part_index.get(one.replaced, circuit.node(one.replaced))
     single = (cells.part[:, 0] == k) & (cells.part[:, 1] < 0)
-    cured = 0.08 if circuit.parts[k].kind == "fuse" else 0.0
-    chance[single] = 0.92
-    chance[single & (cells.short_at >= 0)] = cured or 0.92
+    chance[single] = CURED
+    if circuit.parts[k].kind == "fuse":
+        chance[single & (cells.short_at >= 0)] = NEW_FUSE_HOLDS
     return chance
 
 
@@ -60,21 +74,21 @@ def runs(network: Network, tried: Tried) -> Array:
     ohm, emf, model = _in_use(network)
     jumper = Shunt(from_node, into, JUMPER_OHM)
     ground = Shunt(len(c.parts) - 1, c.load, JUMPER_OHM)
-    both = 0.5 if into == c.load - 1 else 0.05 if into < c.load else 0.0
+    both = BOTH_LEADS_AT_LOAD if into == c.load - 1 else BOTH_LEADS_ELSEWHERE if into < c.load else 0.0
     chance = np.zeros(len(cells))
     for share, shunts in ((1 - both, [jumper]), (both, [jumper, ground])):
         if share:
             found = solve(c, ohm, emf, model, shunts)
             volts = np.where(cells.stalled, 0.0, found.load_v)
-            chance += share * _smooth(volts / c.system_v, 0.5)
-    return np.clip(chance, 0.03, 0.97)
+            chance += share * _smooth(volts / c.system_v, RUNS_FROM)
+    return np.clip(chance, LEAST_CHANCE, 1 - LEAST_CHANCE)
 
 
 def works(network: Network) -> Array:
     """The probability, in each cell, that the load works in the vehicle so that nobody complains, shape (K,)."""
     found = solve(network.circuit, *_in_use(network))
     volts = np.where(network.cells.stalled | (network.cells.fault == FAULTS.index("weak")), 0.0, found.load_v)
-    return _smooth(volts / network.circuit.system_v, 0.75)
+    return _smooth(volts / network.circuit.system_v, WORKS_FROM)
 
 
 def _in_use(network: Network) -> tuple[Array, Array, LoadModel]:
@@ -85,5 +99,5 @@ def _in_use(network: Network) -> tuple[Array, Array, LoadModel]:
 
 
 def _smooth(x: Array, middle: float) -> Array:
-    """A step with a width of 0.07, for thresholds that nobody knows exactly."""
-    return np.asarray(1 / (1 + np.exp(np.clip(-(x - middle) / 0.07, -60, 60))))
+    """A step that is blurred by `STEP_WIDTH`."""
+    return np.asarray(1 / (1 + np.exp(np.clip(-(x - middle) / STEP_WIDTH, -60, 60))))

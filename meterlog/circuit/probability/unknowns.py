@@ -12,6 +12,11 @@ UNKNOWNS = ("rest_v", "crank_v", "run_v", "share", "winding", "lamp", "lead", "f
 
 WINDING_SPREAD, LAMP_SPREAD = 0.4, 0.6
 """Standard deviations of the logs of a winding's stated resistance and of a test lamp's. Guesses."""
+FAULT_1 = UNKNOWNS.index("fault_1")
+"""The first fault's resistance; the second one's follows."""
+LOGISTIC = 1.702
+"""Slope of the logistic that stands in for the normal distribution: within 0.01 of it everywhere."""
+
 Array = NDArray[np.float64]
 
 

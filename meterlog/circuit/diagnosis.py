@@ -12,7 +12,14 @@ from numpy.typing import NDArray
 from meterlog.cautions import DEFERS, applying
 from meterlog.circuit.acts import trying
 from meterlog.circuit.evidence.contradictions import contradictions
-from meterlog.circuit.evidence.for_and_against import Case, Suspect, comes_and_goes_evidence, evidence, without_repeats
+from meterlog.circuit.evidence.for_and_against import (
+    BAND,
+    Case,
+    Suspect,
+    comes_and_goes_evidence,
+    evidence,
+    without_repeats,
+)
 from meterlog.circuit.faults.fault_cells import FAULTS, Cells, all_cells, first_healthy
 from meterlog.circuit.faults.fault_rates import Rates
 from meterlog.circuit.model.circuit import Circuit
@@ -25,12 +32,21 @@ from meterlog.circuit.readings.suspicious_readings import stays_on
 from meterlog.circuit.words import ohm_band
 
 SURE = 0.9
-"""From this probability on, a verdict names the part without 'most likely'."""
+"""From this probability on, a verdict names the part without 'most likely', and a repair is due. A guess."""
+LIKELY = 0.5
+"""From this probability on, a part is 'most likely', and two faults or a loose contact are the verdict. A guess."""
+NAMED_TOO = 0.05
+"""From this probability on, a verdict names a part as another possibility. A guess."""
 BY_FAR = 3.0
 """Times as probable as the next from which 'healthy' is the verdict below one half too, said to be unproven. Guess."""
 LEAST_BITS_WHEN_SURE = 0.05
 """Where one is sure already, less information than this is not worth the way to the vehicle. Guess."""
 LEAST_SHOWN = 0.005
+"""Parts below this probability are not listed. A guess."""
+OVER_99 = 0.995
+"""From this probability on it is told as 'over 99 %': never as certain."""
+CELLS_OF_BAND = 1e-6
+"""Cells below this share of a part's likeliest one do not count for its band."""
 MODEL_WRONG = 0.02
 """Share of vehicles that are not as the model says (a part it does not know, three faults, a wrong drawing): for them
 the readings say nothing and the fault rates stand. A guess; it keeps every part's probability below 98 %."""
@@ -251,7 +267,7 @@ class Diagnoser:
     def _band(self, case: Case, k: int, member: NDArray[np.bool_]) -> tuple[float, float]:
         """The 90 % band of a part's fault resistance."""
         cells = self.cells
-        rows = np.flatnonzero(member & (case.known.weight > 1e-6 * case.known.weight[member].max()))
+        rows = np.flatnonzero(member & (case.known.weight > CELLS_OF_BAND * case.known.weight[member].max()))
         weight = case.known.weight[rows]
         mean, covariance = case.known.unknowns(rows)
         slot = (cells.part[rows, 1] == k).astype(int)
@@ -267,7 +283,7 @@ class Diagnoser:
         grid = np.linspace(middle.min() - 3, middle.max() + 3, 400)
         below = 1 / (1 + np.exp(np.clip(-LOGISTIC * (grid[:, None] - middle) / width, -50, 50)))
         share = below @ weight[finite] / weight.sum()
-        low, high = (np.searchsorted(share, q) for q in (0.05, 0.95))
+        low, high = (np.searchsorted(share, q) for q in BAND)
         return tuple(float(np.exp(grid[i])) if i < len(grid) else math.inf for i in (low, high))  # type: ignore[return-value]
 
 
@@ -295,20 +311,20 @@ def _decided(hypotheses: Sequence[Hypothesis], healthy: float) -> str:
 
 
 def _verdict(hypotheses: Sequence[Hypothesis], healthy: float, several: float, comes: float) -> str:
-    if comes > 0.5 and hypotheses[0].probability < 0.5:
+    if comes > LIKELY and hypotheses[0].probability < LIKELY:
         where = " or ".join(f"{h.part} ({percent(h.probability)})" for h in hypotheses[:4] if h.fault == "intermittent")
         return f"a contact comes and goes ({percent(comes)}), where is not decided yet: {where}"
     if not hypotheses or healthy > hypotheses[0].probability:
-        if healthy >= 0.5:
+        if healthy >= LIKELY:
             return f"healthy: the readings fit a circuit without a fault ({percent(healthy)})"
         by_far = healthy >= BY_FAR * hypotheses[0].probability
-        others = " or ".join(f"{h.part} ({percent(h.probability)})" for h in hypotheses[:3] if h.probability > 0.05)
+        others = _named(hypotheses[:3])
         rest = f"; otherwise {others}" if others else ""
         sure = "healthy, by far the likeliest but not proven:" if by_far else "not decided yet, likeliest so far:"
         return f"{sure} no fault in this circuit ({percent(healthy)}){rest}"
     top = hypotheses[0]
-    if several > 0.5 and len(hypotheses) > 1:
-        others = " or ".join(f"{h.part} ({percent(h.probability)})" for h in hypotheses[1:4] if h.probability > 0.05)
+    if several > LIKELY and len(hypotheses) > 1:
+        others = _named(hypotheses[1:4])
         return (
             f"more than one part loses voltage ({percent(several)}): most likely {top.part}"
             f" ({percent(top.probability)}), and with it {others}"
@@ -316,14 +332,19 @@ def _verdict(hypotheses: Sequence[Hypothesis], healthy: float, several: float, c
     said = f"{top.part} {top.words} ({percent(top.probability)})"
     if top.probability >= SURE:
         return said
-    others = " or ".join(f"{h.part} ({percent(h.probability)})" for h in hypotheses[1:4] if h.probability > 0.05)
+    others = _named(hypotheses[1:4])
     rest = f"; otherwise {others}" if others else ""
-    return f"{'most likely' if top.probability >= 0.5 else 'not decided yet, likeliest so far:'} {said}{rest}"
+    return f"{'most likely' if top.probability >= LIKELY else 'not decided yet, likeliest so far:'} {said}{rest}"
+
+
+def _named(hypotheses: Sequence[Hypothesis]) -> str:
+    """Name the parts that are worth naming as other possibilities."""
+    return " or ".join(f"{h.part} ({percent(h.probability)})" for h in hypotheses if h.probability > NAMED_TOO)
 
 
 def percent(p: float) -> str:
     """A probability for a person; never 'certain'."""
-    return "over 99 %" if p > 0.995 else f"{100 * p:.0f} %"
+    return "over 99 %" if p > OVER_99 else f"{100 * p:.0f} %"
 
 
 def _finite(value: float) -> float | None:

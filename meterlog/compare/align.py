@@ -29,7 +29,14 @@ MARKER_LAG_S = 1.0
 """The most by which a person's marker may come after the key-on it marks, s; default, unverified."""
 
 _GRID = 8192
+"""The most steps of the grid on which captures are correlated: bounds the time that it takes."""
 _LEAST_LIKENESS = 0.6
+"""Correlation coefficient below which captures are not alike. A guess."""
+_LEAST_READINGS = 4
+"""Fewer readings have no likeness, and prove none. A guess."""
+_LEAST_OVERLAP, _LEAST_VARIATION = 0.5, 0.05
+"""Shares of the shorter capture that must overlap, and of its greatest variation that the overlap must have: a part
+that hardly varies is like anything, by its noise alone. Guesses."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -206,7 +213,7 @@ def best_shift(good: Series, suspect: Series) -> tuple[float, float] | None:
     best = int(np.nanargmax(likeness))
     top = float(likeness[best])
     readings = min(len(first), len(second)) * step_s / max(intervals)
-    as_good = np.flatnonzero(likeness >= top - 2 * (1 - top**2) / math.sqrt(max(readings, 4.0)))
+    as_good = np.flatnonzero(likeness >= top - 2 * (1 - top**2) / math.sqrt(max(readings, float(_LEAST_READINGS))))
     width_s = float(shifts[as_good].max() - shifts[as_good].min()) / 2 * step_s
     shift_s = float(suspect.time_s[0] - good.time_s[0]) + float(shifts[best]) * step_s
     timed_s = sum(interval.time_error_s for interval in known)
@@ -224,7 +231,7 @@ def _on_grid(series: Series, step_s: float) -> NDArray[np.float64]:
 def _likeness(first: NDArray[np.float64], second: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
     """The correlation coefficient of `first` shifted by each of `shifts` steps against `second`, by FFT."""
     n, m = len(first), len(second)
-    if n < 4 or m < 4 or np.ptp(first) == 0.0 or np.ptp(second) == 0.0:
+    if min(n, m) < _LEAST_READINGS or np.ptp(first) == 0.0 or np.ptp(second) == 0.0:
         return np.empty(0), np.empty(0, np.int64)
     first, second = first - first.mean(), second - second.mean()
     size = 1 << (n + m - 1).bit_length()
@@ -241,6 +248,6 @@ def _likeness(first: NDArray[np.float64], second: NDArray[np.float64]) -> tuple[
     with np.errstate(invalid="ignore", divide="ignore"):
         spread = [np.sqrt(np.maximum(s - t**2 / count, 0.0)) for s, t in zip(squares, sums, strict=True)]
         likeness = (slide(first, second) - sums[0] * sums[1] / count) / (spread[0] * spread[1])
-    # A part that hardly varies is like anything, by its noise alone.
-    enough = (count >= min(n, m) / 2) & (spread[0] > 0.05 * spread[0].max()) & (spread[1] > 0.05 * spread[1].max())
+    varied = [one > _LEAST_VARIATION * one.max() for one in spread]
+    enough = (count >= _LEAST_OVERLAP * min(n, m)) & varied[0] & varied[1]
     return np.where(enough, np.clip(likeness, -1.0, 1.0), np.nan), shifts

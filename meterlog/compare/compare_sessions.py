@@ -16,6 +16,9 @@ from meterlog.errors import CompareError
 from meterlog.loaded import Loaded, load
 from meterlog.signal.interval import reading_interval
 
+UNLIKE_INTERVALS = 1.5
+"""Reading intervals that differ by more than this factor get a note: one capture shows more than the other. A guess."""
+
 
 def compare(
     good: Sequence[str | Path],
@@ -123,7 +126,7 @@ def _notes(good: Sequence[Side], suspect: Side, laid: Laid) -> list[str]:
         reading_interval(capture.believed(channel.number).time_s).interval_s for capture, channel in (*good, suspect)
     ]
     known = [interval for interval in intervals if not math.isnan(interval)]
-    if known and max(known) > 1.5 * min(known):
+    if known and max(known) > UNLIKE_INTERVALS * min(known):
         notes.append(
             f"the reading intervals differ ({min(known):.2f} to {max(known):.2f} s); an event shorter than "
             f"{2 * max(known):.2f} s may show in one capture and not in the other"

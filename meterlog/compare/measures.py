@@ -23,6 +23,13 @@ from meterlog.signal.interval import reading_interval
 Side = tuple[Loaded, Channel]
 
 _RARE = 0.05
+"""Two rates differ where chance alone would part them so seldom: the 95 times in 100 of all that is stated here."""
+_CLEARLY_FASTER = 1.5
+"""A meter with an interval shorter by this factor sees deeper sags. A guess."""
+_TOP_READINGS = 4
+"""So many readings of a pulse's top, its edges left out, tell its droop: two in each half. A guess."""
+_TRANSITION = (0.1, 0.9)
+"""Of the level, where a rise begins and ends (IEEE 181)."""
 
 
 def measures(good: Sequence[Side], suspect: Side, laid: Laid, limits: Limits) -> list[Measure]:
@@ -64,7 +71,8 @@ def _depth_told(row: Measure, good: Sequence[Side], suspect: Side) -> Measure:
     if not row.measure.endswith("lowest") or row.verdict != "different" or row.difference is None:
         return row
     own = _interval(suspect)
-    faster = own < min(map(_interval, good)) / 1.5 if row.difference < 0 else own > max(map(_interval, good)) * 1.5
+    others = [_interval(side) for side in good]
+    faster = own < min(others) / _CLEARLY_FASTER if row.difference < 0 else own > max(others) * _CLEARLY_FASTER
     note = "the faster meter sees deeper: repeat with the same one"
     return replace(row, verdict="cannot tell", note=note) if faster else row
 
@@ -102,7 +110,7 @@ def _droop(inside: Series, channel: Channel) -> Figure | None:
     the counts remain.
     """
     top = inside[1:-1]
-    if len(top) < 4:
+    if len(top) < _TOP_READINGS:
         return None
     first, second = level_of(top[: len(top) // 2], channel.accuracy), level_of(top[len(top) // 2 :], channel.accuracy)
     if first is None or second is None:
@@ -115,9 +123,9 @@ def _droop(inside: Series, channel: Channel) -> Figure | None:
 
 def _transition(series: Series, level: float) -> Figure:
     """The rise from 10 to 90 % of the level (IEEE 181), as far as the readings tell; between two it may be 0."""
-    above = np.flatnonzero(series.value >= 0.9 * level)
+    above = np.flatnonzero(series.value >= _TRANSITION[1] * level)
     last = int(above[0]) if len(above) else len(series) - 1
-    below = np.flatnonzero(series.value[: last + 1] <= 0.1 * level)
+    below = np.flatnonzero(series.value[: last + 1] <= _TRANSITION[0] * level)
     first = int(below[-1]) if len(below) else 0
     most_s = float(series.time_s[last] - series.time_s[first])
     interval = reading_interval(series.time_s, series.time_error_s)

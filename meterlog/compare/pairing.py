@@ -15,6 +15,10 @@ _REST_12V = (11.0, 15.5)
 system. A guess."""
 
 
+_SAME_SYSTEM = 0.1
+"""System voltages are one within this share: 12 and 13 V are, 12 and 24 V are not. A guess."""
+
+
 class Pair(NamedTuple):
     """One channel of the suspect with its fellow in each known-good capture."""
 
@@ -96,7 +100,7 @@ def check_systems(captures: Sequence[Loaded]) -> list[str]:
         CompareError: two captures are of different systems.
     """
     stated = {capture.path: capture.system_v for capture in captures if capture.system_v is not None}
-    if stated and any(not math.isclose(v, next(iter(stated.values())), rel_tol=0.1) for v in stated.values()):
+    if stated and any(not math.isclose(v, next(iter(stated.values())), rel_tol=_SAME_SYSTEM) for v in stated.values()):
         listed = ", ".join(f"{path} {volts:g} V" for path, volts in stated.items())
         raise CompareError(f"these captures are of different system voltages and cannot be compared: {listed}")
     if len(stated) == len(captures):
@@ -112,12 +116,14 @@ def check_systems(captures: Sequence[Loaded]) -> list[str]:
 
 
 def _is_24_v(capture: Loaded) -> bool:
-    return math.isclose(capture.system_v, 24.0, rel_tol=0.1) if capture.system_v is not None else capture.shows_24_v()
+    if capture.system_v is not None:
+        return math.isclose(capture.system_v, 24.0, rel_tol=_SAME_SYSTEM)
+    return capture.shows_24_v()
 
 
 def _is_12_v(capture: Loaded) -> bool:
     if capture.system_v is not None:
-        return math.isclose(capture.system_v, 12.0, rel_tol=0.1)
+        return math.isclose(capture.system_v, 12.0, rel_tol=_SAME_SYSTEM)
     return _REST_12V[0] <= capture.upper_v() <= _REST_12V[1]
 
 

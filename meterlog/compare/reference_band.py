@@ -16,7 +16,9 @@ from meterlog.reading import Accuracy
 from meterlog.series import Series
 
 _FARTHEST_INTERVALS = 4.0
+"""Nothing is known between readings that are further apart than this many intervals, as for the event `gap`."""
 _JOINED_INTERVALS = 2.5
+"""Readings outside the band, up to so many intervals apart, are one excursion: one between may be lost. A guess."""
 
 Array = NDArray[np.float64]
 

@@ -13,11 +13,14 @@ from meterlog.circuit.readings.suspicious_readings import odd
 from meterlog.circuit.words import span
 
 UNEXPLAINED = 0.8
-"""From this probability of being a bad one on, a reading that contradicts no other is named too."""
+"""From this probability of being a bad one on, a reading that contradicts no other is named too. A guess."""
 EXPLAINED = 0.05
-"""A single fault of this probability that takes a reading as it is explains it: then it contradicts nothing."""
+"""A single fault of this probability that takes a reading as it is explains it: it contradicts nothing then. A
+guess."""
 NARROW = 0.15
-"""An expectation is told where its band is no wider than this share of the system voltage."""
+"""An expectation is told where its band is no wider than this share of the system voltage. A guess."""
+MORE_THAN_ALONE = 2.0
+"""A reading contradicts others when they make it this many times as likely a bad one as it is by itself. A guess."""
 
 
 def contradictions(case: Case, suspects: Sequence[Suspect], on: str) -> list[str]:
@@ -61,7 +64,7 @@ def _doubted(case: Case, k: int, suspects: Sequence[Suspect]) -> str:
     """The sentence about a reading that is likely a bad one; empty where nothing is worth saying."""
     m, partner = case.measured[k], _partner(case, k)
     alone = posterior(case.network, [m], [], 0.0).bad[0]
-    if partner is None or case.known.bad[k] < 2 * alone:
+    if partner is None or case.known.bad[k] < MORE_THAN_ALONE * alone:
         if case.known.bad[k] <= UNEXPLAINED:
             return ""
         return (

@@ -19,14 +19,24 @@ from meterlog.circuit.readings.measurement import UNITS, Measurement, Tried
 from meterlog.circuit.words import span
 
 MOST_SAID = 4
+"""Sentences for a hypothesis, and against it: more are not read. A guess."""
 TELLING = 2.0
-"""A reading speaks for a hypothesis when it is this many times as likely under it as under its best rival."""
+"""A reading speaks for a hypothesis when it is this many times as likely under it as under its best rival. A guess."""
 WIDER = 1.5
 """Ratio of widths. Where a reading lies in both expected bands, it is told only if the rival's is this much wider. A
 guess."""
 _STEPS = (-1.6, -0.8, 0.0, 0.8, 1.6)
 _STEP_SHARES = (0.09, 0.24, 0.34, 0.24, 0.09)
-"""A normal distribution in five steps, for the quantiles of a mixture."""
+"""A normal distribution in five steps (standard deviations) with their shares, for the quantiles of a mixture."""
+BAND = (0.05, 0.95)
+"""The quantiles between which an expected reading is told."""
+WORTH_SUMMING = 1e-4
+"""Cells below this share of the likeliest one are left out of a band."""
+APART, APART_SHARE = 0.5, 0.15
+"""Two readings of one place differ when they are further apart than this, in V, A or ohm, and than this share of the
+larger: a person's rounding and a source's drift. Guesses."""
+OPEN_FROM = 0.1
+"""An expected resistance from this share of the overload's on is told as 'open'. A guess."""
 
 Array = NDArray[np.float64]
 
@@ -165,12 +175,12 @@ def expected_band(case: Case, slot: int, shares: Array) -> tuple[float, float]:
     """The middle nine tenths of what some cells (`shares`, shape (K,), sums to 1) make expected of a used reading given
     the others, as it would be read; never beyond the volts that any cell can show."""
     fit, m = case.known.fit, case.measured[case.known.used[slot]]
-    rows = np.flatnonzero(shares > 1e-4 * shares.max())
+    rows = np.flatnonzero(shares > WORTH_SUMMING * shares.max())
     marks = fit.expected[rows, slot][:, None] + np.array(_STEPS) * fit.alone_spread[rows, slot][:, None]
     weights = shares[rows][:, None] * np.array(_STEP_SHARES)
     order = np.argsort(marks, axis=None)
     below = np.cumsum(weights.ravel()[order])
-    edges = marks.ravel()[order][np.searchsorted(below, np.array([0.05, 0.95]) * below[-1])]
+    edges = marks.ravel()[order][np.searchsorted(below, np.array(BAND) * below[-1])]
     most = fit.mean[:, slot].max() if UNITS[m.quantity] == "V" else np.inf
     low, high = np.clip(edges, fit.mean[:, slot].min(), most)
     return _read(m, float(low)), _read(m, float(high))
@@ -201,7 +211,7 @@ def apart(a: Measurement, b: Measurement) -> bool:
     """Tell whether two values differ by more than a person's rounding and a source's drift."""
     if math.isinf(a.value) or math.isinf(b.value):
         return a.value != b.value
-    return abs(a.value - b.value) > max(0.5, 0.15 * max(abs(a.value), abs(b.value)))
+    return abs(a.value - b.value) > max(APART, APART_SHARE * max(abs(a.value), abs(b.value)))
 
 
 def _density(case: Case, m: Measurement, slot: int) -> Array:
@@ -228,4 +238,4 @@ def _read(m: Measurement, y: float) -> float:
     if m.quantity != "resistance":
         return round(y, 2 if abs(y) < 1 else 1) + 0.0
     ohm = max(math.exp(min(y, 30)) - OHM_OFFSET, 0.0)
-    return math.inf if ohm > 0.1 * OVERLOAD_OHM else float(f"{ohm:.2g}")
+    return math.inf if ohm > OPEN_FROM * OVERLOAD_OHM else float(f"{ohm:.2g}")

@@ -16,11 +16,18 @@ from meterlog.text.toml import parse_toml, read_toml
 MOST_PARTS, MOST_POINTS = 40, 80
 """A path from battery + to battery - has a dozen parts; pairs of faults grow with the square (40 parts: some 2 s)."""
 LONGEST_NAME = 80
+"""Characters: a name is to fit a line."""
 MOST_OHM, LEAST_LOAD_OHM = 1e7, 1e-3
 """A part's resistance ends where meters show overload; below is no load, but a short (starters have some 10 mohm)."""
 MOST_A = 5000.0
 """No starter draws more; see `impossible_values`."""
 MOST_V = 60.0
+"""Extra-low voltage ends here; what is above is out of scope."""
+LEAST_A, LEAST_SYSTEM_V, MOST_MIN, MOST_RATE = 1e-3, 1.0, 1e4, 1e6
+"""Bounds of what a person may state: a load's current, the system voltage, minutes of access, a fault rate. Guesses:
+beyond them it is a slip."""
+SHORT_OF_LOAD = 1.5
+"""A load that needs this many times the system voltage for its own current is a slip. A guess."""
 _CLOSED_BY_COMMAND = ("relay_contact", "switch", "motor", "load")
 
 
@@ -72,7 +79,7 @@ def circuit_from_table(table: Mapping[str, object], source: str = "circuit") -> 
         raise CircuitError(f"{source}: 'active' must be a list of states out of {', '.join(STATES[:-1])}")
     circuit = Circuit(
         name=_text(table, "name", f"{source}:", default=Path(source).stem),
-        system_v=number(table, "system_v", f"{source}:", default=12.0, least=1.0),
+        system_v=number(table, "system_v", f"{source}:", default=12.0, least=LEAST_SYSTEM_V),
         parts=parts,
         points=points,
         active=tuple(active),
@@ -171,16 +178,16 @@ def _part(row: Mapping[str, object], place: int, source: str) -> Part:
     if command and kind not in _CLOSED_BY_COMMAND:
         raise CircuitError(f"{where} 'command' is what closes a relay_contact or switch; nothing closes a {kind}")
     least = LEAST_LOAD_OHM if kind in ("motor", "load") else 0.0
-    own = "resistance_ohm" in row
+    own, drawn = "resistance_ohm" in row, "current_a" in row
     return Part(
         id=id_,
         kind=kind,
         resistance_ohm=number(row, "resistance_ohm", where, default=0.0, least=least, most=MOST_OHM) if own else None,
-        current_a=number(row, "current_a", where, default=0.0, least=1e-3, most=MOST_A) if "current_a" in row else None,
+        current_a=number(row, "current_a", where, default=0.0, least=LEAST_A, most=MOST_A) if drawn else None,
         command=command,
         by_design=by_design,
-        access_min=number(row, "access_min", where, default=5.0, most=1e4),
-        fault_rate=number(row, "fault_rate", where, default=0.0, most=1e6) if "fault_rate" in row else None,
+        access_min=number(row, "access_min", where, default=5.0, most=MOST_MIN),
+        fault_rate=number(row, "fault_rate", where, default=0.0, most=MOST_RATE) if "fault_rate" in row else None,
         near=_near(row, where),
     )
 
@@ -191,7 +198,7 @@ def _point(row: Mapping[str, object], place: int, source: str) -> Point:
     _only(row, Point.__slots__, where)
     if "after" not in row:
         raise CircuitError(f"{where} 'after' is missing: the part before it")
-    access_min = number(row, "access_min", where, default=5.0, most=1e4)
+    access_min = number(row, "access_min", where, default=5.0, most=MOST_MIN)
     return Point(id_, _text(row, "after", where), access_min, _near(row, where))
 
 
@@ -262,7 +269,7 @@ def _check_loads(circuit: Circuit, source: str) -> None:
                 " its resistance_ohm, or leave it out if it is in parallel"
             )
         wanted_v = (part.current_a or 0.0) * (part.resistance_ohm or 0.0)
-        if wanted_v > 1.5 * circuit.system_v:
+        if wanted_v > SHORT_OF_LOAD * circuit.system_v:
             raise CircuitError(
                 f"{source}: part '{part.id}': {part.current_a:g} A through {part.resistance_ohm:g} ohm need"
                 f" {wanted_v:.3g} V, but the system has {circuit.system_v:g} V"

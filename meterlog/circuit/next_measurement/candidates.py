@@ -11,6 +11,10 @@ from meterlog.circuit.readings.measurement import Measurement
 EXTRA_MIN = {"isolated": 4.0, "unplugged": 2.0, "lamp": 2.0, "current": 3.0, "crank": 2.0}
 """Minutes beyond getting at the place: isolating, unplugging, hanging a lamp, putting the meter in series, a helper at
 the key; they stand for the risk too. Guesses."""
+MOST_IN_SERIES_A = 9.0
+"""Up to this load current a meter can stand in series: the current jack of hand-held meters is fused at 10 A."""
+MOST_LOOKS = 2
+"""So often a place is worth reading: the second time tells a probe that did not touch. A guess."""
 READ_MIN = 1.0
 """Minutes to take one reading where the place is already open. Guess."""
 
@@ -21,7 +25,7 @@ def candidates(circuit: Circuit, measured: Sequence[Measurement]) -> list[Measur
     every = [*_loaded(circuit, measured), *_unloaded(circuit, measured), *_ohms(circuit)]
     found = {_key(circuit, m): m for m in reversed(every)}  # of those that are the same by another name, the first
     taken = [_key(circuit, m) for m in measured]
-    return [m for key, m in reversed(found.items()) if taken.count(key) < 2]
+    return [m for key, m in reversed(found.items()) if taken.count(key) < MOST_LOOKS]
 
 
 def times_taken(circuit: Circuit, m: Measurement, measured: Iterable[Measurement]) -> int:
@@ -98,7 +102,7 @@ def _loaded(circuit: Circuit, measured: Sequence[Measurement]) -> Iterable[Measu
                 yield Measurement("voltage_drop", at_node[k - 1], at_node[k], state=state)
         if plug:
             yield Measurement("voltage", *plug, state=state)
-        if fuse is not None and circuit.load_a < 9 and state != "crank":
+        if fuse is not None and circuit.load_a < MOST_IN_SERIES_A and state != "crank":
             yield Measurement("current", fuse.id, state=state)
         for command in circuit.commands:
             yield Measurement("voltage", command, state=state, at_coil=True)

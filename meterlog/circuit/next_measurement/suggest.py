@@ -27,11 +27,23 @@ from meterlog.circuit.readings.measurement import UNITS, Measurement
 from meterlog.circuit.words import figure
 
 LEAST_BITS = 0.01
+"""Measurements with less expected information are not suggested. A guess."""
 SPLITS = 0.97
 """Where one of the usual outcomes is as likely as this, the value that tells most apart is said instead."""
 TAKEN_ONCE = "Taken once already: take it again, to prove that the probe made contact."
-CELLS_KEPT = 400
+CELLS_KEPT, WEIGHT_KEPT, TWINS_FROM = 400, 1e-5, 1e-3
+"""For speed only so many cells count, none below this share of the likeliest one, and contacts that come and go from
+this probability on. Guesses."""
 BINS = 28
+"""Values of a reading are told apart in so many bins. A guess."""
+RARE_OUTCOME, RARE_CAUSE = 0.01, 0.05
+"""Outcomes, and what they would mean, are not listed below these probabilities. Guesses."""
+LEADS_OHM, HIGH_OHM = 1.0, 1000.0
+NO_CURRENT, LITTLE_CURRENT, MUCH_CURRENT = 0.05, 0.6, 1.4
+SMALL_DROP_V, WHOLE_DROP = 0.3, 0.75
+NO_VOLTAGE, BATTERY_VOLTAGE, BATTERY_VOLTAGE_IN = 0.05, 0.93, {"crank": 0.72, "run": 1.0}
+"""Edges between the outcomes that are listed. Ohms: the leads alone, high; shares of the load's current; drops: V, and
+share of the system voltage; voltages: shares of the system voltage, the last by state. Guesses."""
 
 Array = NDArray[np.float64]
 
@@ -133,7 +145,7 @@ def groups_of(cells: Cells) -> NDArray[np.int64]:
 def _outlook(network: Network, known: Posterior) -> _Outlook:
     """The cells that matter. A contact that comes and goes stands in as two cells, good and open, at even odds."""
     order = np.argsort(-known.weight)[:CELLS_KEPT]
-    keep = np.sort(order[known.weight[order] > 1e-5 * known.weight[order[0]]])
+    keep = np.sort(order[known.weight[order] > WEIGHT_KEPT * known.weight[order[0]]])
     mean, covariance = known.unknowns(keep)
     groups = groups_of(network.cells)
     twin, twin_weight, twin_group = _twins(network.cells, known)
@@ -158,7 +170,7 @@ def _twins(cells: Cells, known: Posterior) -> tuple[NDArray[np.int64], Array, ND
     twin: list[int] = []
     weight: list[float] = []
     group: list[int] = []
-    for k in np.flatnonzero(known.comes_and_goes > 1e-3):
+    for k in np.flatnonzero(known.comes_and_goes > TWINS_FROM):
         twin += [good, single_open(cells, int(k))]
         weight += [float(known.comes_and_goes[k]) / 2] * 2
         group += [int(k)] * 2
@@ -216,13 +228,13 @@ def _outcomes(outlook: _Outlook, m: Measurement) -> tuple[tuple[str, str], ...]:
     found = []
     for name, column in zip(names, chance.T, strict=True):
         weight = outlook.weight * column
-        if weight.sum() < 0.01:
+        if weight.sum() < RARE_OUTCOME:
             continue
         left: dict[str, float] = {}
         for w, text in zip(weight / weight.sum(), label, strict=True):
             left[text] = left.get(text, 0.0) + float(w)
         ranked = sorted(left.items(), key=lambda item: -item[1])
-        shown = [f"{text} ({p:.0%})" for text, p in ranked[:3] if p >= 0.05]
+        shown = [f"{text} ({p:.0%})" for text, p in ranked[:3] if p >= RARE_CAUSE]
         found.append((f"{name} (expected {weight.sum():.0%} of the time)", "most likely " + ", ".join(shown)))
     return tuple(found)
 
@@ -243,17 +255,18 @@ def _split(outlook: _Outlook, m: Measurement, mean: Array, spread: Array) -> tup
 def _classes(circuit: Circuit, m: Measurement) -> tuple[list[str], list[float]]:
     v, a = circuit.system_v, circuit.load_a
     if m.quantity == "resistance":
-        edges = [math.log(1.0 + OHM_OFFSET), math.log(1000.0)]
+        edges = [math.log(LEADS_OHM + OHM_OFFSET), math.log(HIGH_OHM)]
         return ["hardly more than the leads, below 1 ohm", "1 ohm to 1 kohm", "open, or above 1 kohm"], edges
     if m.quantity == "current":
         return ["no current", "too little current", "about the usual current", "too much current"], [
-            0.05 * a, 0.6 * a, 1.4 * a
+            NO_CURRENT * a, LITTLE_CURRENT * a, MUCH_CURRENT * a
         ]  # fmt: skip
     ground_side = m.at in circuit.point_of and m.to == BATTERY_MINUS and circuit.node(m.at) >= circuit.load
     if m.quantity == "voltage_drop" or ground_side:
-        return ["a few hundredths of a volt or less", "some loss", "nearly the whole voltage"], [0.3, 0.75 * v]
-    level = {"crank": 0.72, "run": 1.0}.get(m.state, 0.93)
-    return ["near 0 V", "in between", "near battery voltage"], [0.05 * v, level * v]
+        names = ["a few hundredths of a volt or less", "some loss", "nearly the whole voltage"]
+        return names, [SMALL_DROP_V, WHOLE_DROP * v]
+    level = BATTERY_VOLTAGE_IN.get(m.state, BATTERY_VOLTAGE)
+    return ["near 0 V", "in between", "near battery voltage"], [NO_VOLTAGE * v, level * v]
 
 
 def _labels(network: Network) -> list[str]:

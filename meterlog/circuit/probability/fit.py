@@ -44,7 +44,7 @@ OHM_ERROR_OHM, OHM_SHARE = 0.15, 0.04
 """Standard deviation of a reading without a stated error, least and as a share of it: a meter's 0.5 % and 2 counts,
 contact, drift between two readings, a person's rounding. Guesses."""
 STATED_FLOOR, STATED_OHM_FLOOR_OHM = 0.02, 0.03
-"""What contact and rounding add to a stated error: V or A, and ohm. Guesses."""
+"""Contact and rounding add this to a stated error: V or A, and ohm. Guesses."""
 COIL_V = 0.4
 """Standard deviation of a reading across a coil: its wires are not in the circuit file. A guess, V."""
 OVERLOAD_FROM, OVERLOAD_SPREAD = 0.9, 2.5

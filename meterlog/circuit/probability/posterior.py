@@ -15,7 +15,7 @@ from meterlog.circuit.probability.trials import tried_log, works
 from meterlog.circuit.readings.measurement import Measurement, Tried
 
 DEAD_FOR_SURE = 0.97
-"""How surely a complaint that the load is dead means that it does not work. A guess."""
+"""Share of complaints of a dead load in which it does not work. A guess."""
 
 Array = NDArray[np.float64]
 

@@ -38,9 +38,9 @@ STATED_SPREAD, BATTERY_SPREAD, DEFAULT_SPREAD, BY_DESIGN_SPREAD = 0.12, 0.3, 1.0
 voltage is known at its posts), by the kind's default (a log-normal with a factor of 2), by design but not stated.
 Guesses."""
 ALLOWED_SPREADS = 2.0
-"""What manuals allow is taken as so many standard deviations. A guess."""
+"""A drop at the limit of the manuals is taken as so many standard deviations. A guess."""
 COIL_LOSS_V = 0.2
-"""What a coil's own wires and switch lose, V. A guess."""
+"""Drop in a coil's own wires and switch, V. A guess."""
 LITTLE = 0.25
 """Of the load's current, from which on a good part may lose all of that. Guess."""
 

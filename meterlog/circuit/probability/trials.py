@@ -15,8 +15,7 @@ from meterlog.circuit.readings.measurement import Tried
 JUMPER_OHM = 0.1
 """A pair of clip leads. A guess, ohm."""
 NOT_TRIED_WHILE_IT_WORKS = 0.85
-"""How surely something tried means that the load does not work: nobody feeds it or replaces its parts otherwise. A
-guess."""
+"""Share of trials on a load that does not work: nobody feeds it or replaces its parts while it does. A guess."""
 CURED, COMMAND_CURED, CURED_BY_CHANCE, NEW_FUSE_HOLDS = 0.92, 0.7, 0.06, 0.08
 """Share of replacements after which the load runs: the part was the one (some new ones are bad: about one pump in ten
 comes back), the part had not been commanded, it was another one (the handling cures a connection next to it), a fuse

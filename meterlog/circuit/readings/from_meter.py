@@ -11,9 +11,13 @@ from meterlog.errors import LinkLost, UsageError
 from meterlog.reading import Accuracy, Quantity, Reading
 
 WAIT_S = 12.0
-"""Time to turn the key: a prime lasts 2 s, and a person needs some to get there."""
+"""Time to turn the key: a prime lasts 2 s, and a person needs some to get there. A guess."""
 STEADY = 3
-"""This many readings in a row that agree make a level."""
+"""This many readings in a row that agree make a level. A guess."""
+AGREE, AGREE_SHARE = 0.05, 0.03
+"""Readings agree within this, in V, A or ohm, or within this share of the last one. Guesses."""
+NOTHING = 0.3
+"""V or A below which the circuit may not be switched on yet. A guess."""
 
 QUANTITIES = {
     "voltage": (Quantity.DC_VOLTAGE,),
@@ -82,11 +86,11 @@ def _steady(recent: list[Reading]) -> bool:
     values = [reading.value for reading in recent]
     if any(math.isinf(v) for v in values):
         return all(math.isinf(v) for v in values)
-    return max(values) - min(values) <= max(0.05, 0.03 * abs(values[-1]))
+    return max(values) - min(values) <= max(AGREE, AGREE_SHARE * abs(values[-1]))
 
 
 def _nothing(reading: Reading, quantity: str) -> bool:
-    return math.isinf(reading.value) if quantity == "resistance" else abs(reading.value) < 0.3
+    return math.isinf(reading.value) if quantity == "resistance" else abs(reading.value) < NOTHING
 
 
 def _level(recent: list[Reading], accuracy: Accuracy) -> tuple[float, float]:

@@ -36,7 +36,15 @@ SOURCE_SHARE = 0.85
 SMALLEST_ON_V = 0.05
 """Below it a level cannot be told from what an idle meter shows. A guess."""
 FEWEST = 3
-"""Readings that make a level."""
+"""Readings that make a level. A guess."""
+ON_SHARE = 0.5
+"""A reading belongs to the 'on' level above this share of the highest: a prime is shorter than its window."""
+LEAST_DROPOUT_V, DROPOUT_READINGS = 1.0, 2
+"""A dropout is looked for in levels from this on, V or A, and lasts so many readings. Guesses."""
+MAD_TO_DEVIATION = 1.5
+"""The median absolute deviation of a normal distribution times this is its standard deviation (1.48, rounded up)."""
+LEAST_DEVIATION = 0.01
+"""Added to a level's error, in its unit: what a display's last digit hides. A guess."""
 
 _QUANTITY = {
     Quantity.DC_VOLTAGE: "voltage",
@@ -195,12 +203,12 @@ def _crank(window: Series, channel: Channel, charging_v: float) -> Iterator[tupl
     """The level while the starter turns: the first moments that are on. What follows at a charging level was taken
     with the engine running; what follows below one may be either, and is left out."""
     finite = np.sort(np.abs(window.value[np.isfinite(window.value)]))
-    if len(finite) < FEWEST or finite[-2] <= 1.0:
+    if len(finite) < FEWEST or finite[-2] <= LEAST_DROPOUT_V:
         level = _level(window, channel)
         if level:
             yield ("crank", *level)
         return
-    first_on = int(np.flatnonzero(np.abs(window.value) > 0.5 * finite[-2])[0])
+    first_on = int(np.flatnonzero(np.abs(window.value) > ON_SHARE * finite[-2])[0])
     end_s = float(window.time_s[first_on]) + TURNING_S
     early = _level(window.between(float(window.time_s[first_on]), end_s), channel)
     late = _level(window.between(end_s, math.inf), channel)
@@ -238,18 +246,18 @@ def _level(series: Series, channel: Channel, *, ohms: bool = False) -> tuple[flo
         return None
     high = float(np.sort(np.abs(value))[-2])  # the highest alone may be a transient
     if not ohms and high > SMALLEST_ON_V:
-        on = np.abs(value) > 0.5 * high
+        on = np.abs(value) > ON_SHARE * high
         value, resolution = value[on], resolution[on]
     middle = float(np.median(value))
-    spread = float(np.median(np.abs(value - middle))) * 1.5
-    return middle, 2 * math.hypot(spread, channel.accuracy.error(middle, float(resolution[0])) / 2, 0.01)
+    spread = float(np.median(np.abs(value - middle))) * MAD_TO_DEVIATION
+    return middle, 2 * math.hypot(spread, channel.accuracy.error(middle, float(resolution[0])) / 2, LEAST_DEVIATION)
 
 
 def _low_between(window: Series, level: float) -> float | None:
     """The value of a dropout inside an 'on' level: below half of it, two readings at least, and back up; else None."""
-    if abs(level) < 1.0:
+    if abs(level) < LEAST_DROPOUT_V:
         return None
-    on = np.flatnonzero(np.abs(window.value) > 0.5 * abs(level))
+    on = np.flatnonzero(np.abs(window.value) > ON_SHARE * abs(level))
     inside = window.value[on[0] : on[-1] + 1]
-    low = inside[np.abs(inside) <= 0.5 * abs(level)]
-    return float(np.median(low)) if len(low) >= 2 else None
+    low = inside[np.abs(inside) <= ON_SHARE * abs(level)]
+    return float(np.median(low)) if len(low) >= DROPOUT_READINGS else None

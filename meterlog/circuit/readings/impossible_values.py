@@ -16,6 +16,7 @@ and are no readings of a circuit that stands."""
 MOST_A = 5000.0
 """Current that a large starter battery gives into a dead short: 12.6 V over some 3 mohm. From memory, unverified."""
 LEAST_LIMIT_A = 100.0
+"""Below this no current is refused, however thin the circuit's wires: a clamp may be around others too. A guess."""
 SHORTED_SPREAD = 2.0
 """By how much a real circuit's own resistance may be below the model's figures. A guess."""
 MOST_OHM = 1e9

@@ -37,10 +37,9 @@ _RUNS = ("runs", "fixed", "works", "cured")
 _DEAD = ("dead", "no change", "unchanged", "same", "blew")
 RESULTS = (*_RUNS, *_DEAD)
 """Words for the result of a trial."""
-MOST_READINGS = 60
-MOST_WORK = 800
-"""Readings depend on one another under every pair of faults: memory grows with the square of readings times parts (20
-readings on 40 parts: 1.5 GB, 10 s)."""
+MOST_READINGS, MOST_WORK = 60, 800
+"""The most readings, and the most readings times parts, that are weighed together. Readings depend on one another under
+every pair of faults: memory grows with the square of readings times parts (20 readings on 40 parts: 1.5 GB, 10 s)."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,6 +13,8 @@ MOST_CHARGING = 16.0 / 12.0
 """Of the system voltage; no sound charging gives more. Makers' manuals: 15.1 V at -20 C is the most; some room."""
 ALIVE = 0.5
 """Of the system voltage: from it on, a wire is fed. Guess."""
+SLEEPING_A = 0.1
+"""Currents below it may be modules that sleep. Guess."""
 
 
 def odd(m: Measurement, circuit: Circuit) -> str:
@@ -63,7 +65,7 @@ def _odd_current(m: Measurement, circuit: Circuit) -> str:
 
 def _fed(m: Measurement, circuit: Circuit) -> bool:
     if m.quantity == "current":
-        return m.value > max(NOTHING * circuit.load_a, 0.1)
+        return m.value > max(NOTHING * circuit.load_a, SLEEPING_A)
     to_ground = m.quantity == "voltage" and m.to == BATTERY_MINUS
     return to_ground and circuit.node(m.at) < circuit.load and m.value > ALIVE * circuit.system_v
 

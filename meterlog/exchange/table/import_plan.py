@@ -126,7 +126,11 @@ def make_plan(path: Path, options: ImportOptions) -> ImportPlan:
 
 
 _MOST_CHANNELS = 1000
-_DISTINCT_CELLS = 20_000  # enough to see how many decimals a column shows
+"""More names in a channel column mean that it is another column. A guess."""
+_DISTINCT_CELLS = 20_000
+"""So many different cells of a column show how many decimals it has. A guess."""
+_MARK_CELLS = 1000
+"""So many times of a block are looked at for the decimal mark. A guess."""
 _MARKED_NUMBER = re.compile(r"[-+]?\d*[.,]\d*")
 
 
@@ -163,7 +167,7 @@ class _Survey:
         for block in blocks(path, encoding, shape, Remarks()):
             times = joined(block, time_places)
             self.time.see(times)
-            self.marks.see([time for time in times[:1000] if _MARKED_NUMBER.fullmatch(time.strip())])
+            self.marks.see([time for time in times[:_MARK_CELLS] if _MARKED_NUMBER.fullmatch(time.strip())])
             for place, distinct in self.distinct.items():
                 new = set(block.columns[place])
                 self.marks.see(new)

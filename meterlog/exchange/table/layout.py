@@ -15,6 +15,9 @@ DELIMITERS = {"comma": ",", "semicolon": ";", "tab": "\t", "bar": "|", "space": 
 """Names for `--delimiter`, which also takes the character itself."""
 
 _SEARCHED_LINES = 100
+"""A header is looked for in so many lines: instruments write some dozens before it. A guess."""
+_SHOWN_CELLS = 12
+"""So many column names fit a message. A guess."""
 
 
 class Layout(NamedTuple):
@@ -134,7 +137,7 @@ def _hint(lines: list[tuple[int, str]], candidates: Sequence[str]) -> str:
                 cells = split
     if len(cells) < 2:
         return ""
-    return "; there are " + ", ".join(f"'{cell.strip()}'" for cell in cells[:12] if cell.strip())
+    return "; there are " + ", ".join(f"'{cell.strip()}'" for cell in cells[:_SHOWN_CELLS] if cell.strip())
 
 
 def as_delimiter(text: str) -> str:

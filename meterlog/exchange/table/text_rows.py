@@ -27,7 +27,12 @@ _BOMS = (
     (codecs.BOM_UTF16_LE, "utf-16"),
     (codecs.BOM_UTF16_BE, "utf-16"),
 )
-_QUOTED_LINES = 50  # a quoted cell that runs on longer is a stray quote
+_QUOTED_LINES = 50
+"""A quoted cell that runs on over more lines is a stray quote. A guess."""
+_READ_BYTES, _HEAD_BYTES = 1 << 20, 4000
+"""The file is read in such pieces, and UTF-16 told by the zero bytes of so many."""
+_UTF16_ZEROS = 0.25
+"""Share of zero bytes from which a text is UTF-16: half of it for Latin letters, none in any other encoding."""
 
 # The csv module's own limit, 128 KiB a cell, is less than `export` writes of a session with some 1000 link changes.
 csv.field_size_limit(1 << 28)
@@ -42,7 +47,7 @@ def find_encoding(path: Path) -> str:
     """
     try:
         with path.open("rb") as file:
-            return _encoding(iter(lambda: file.read(1 << 20), b""))
+            return _encoding(iter(lambda: file.read(_READ_BYTES), b""))
     except FileNotFoundError:
         raise TableError(f"there is no file '{path}'") from None
     except IsADirectoryError:
@@ -58,8 +63,8 @@ def _encoding(blocks: Iterator[bytes]) -> str:
     for mark, name in _BOMS:
         if block.startswith(mark):
             return name
-    head = block[:4000]
-    if len(head) > 3 and head.count(0) > len(head) // 4:
+    head = block[:_HEAD_BYTES]
+    if len(head) > 3 and head.count(0) > _UTF16_ZEROS * len(head):
         return "utf-16-le" if head[1::2].count(0) > head[::2].count(0) else "utf-16-be"
     decoder = codecs.getincrementaldecoder("utf-8")()
     try:

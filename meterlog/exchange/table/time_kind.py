@@ -8,6 +8,7 @@ from datetime import UTC, datetime
 
 from meterlog.errors import TableError
 from meterlog.exchange.table.time_text import (
+    DAY_S,
     ClockTime,
     DatedTime,
     IsoTime,
@@ -23,13 +24,15 @@ from meterlog.text.units import TIME_UNITS
 _ISO = re.compile(r"\d{4}-\d{2}-\d{2}([T ]\d{2}:\d{2}(:\d{2}([.,]\d+)?)?\s*(Z|[+-]\d{2}:?\d{2})?)?")
 _NUMBER = re.compile(r"[-+]?(\d+([.,]\d*)?|[.,]\d+)([eE][-+]?\d+)?")
 
-# A number this large is no time since a session's start: 1e9 s is 31 years, and as an epoch 2001.
+_EPOCH_S = 1e9
+"""From this on a number of seconds is counted from 1970 (2001 and later), not from a session's start (31 years)."""
 _EPOCHS = (
     (1e17, "nanoseconds", 1e-9),
     (1e14, "microseconds", 1e-6),
     (1e11, "milliseconds", 1e-3),
-    (1e9, "seconds", 1.0),
+    (_EPOCH_S, "seconds", 1.0),
 )
+"""The least number of each unit that is counted from 1970."""
 
 ORDERS = ("dmy", "mdy", "ymd")
 
@@ -84,7 +87,7 @@ class TimeSurvey:
         # With a unit stated, only a time far beyond any recording counts from 1970.
         stated = TIME_UNITS.get(unit or "")
         if stated is not None:
-            return NumberTime(unit or "", stated, first * stated >= 1e9, decimal)
+            return NumberTime(unit or "", stated, first * stated >= _EPOCH_S, decimal)
         for least, name, scale in _EPOCHS:
             if first >= least:
                 return NumberTime(name, scale, True, decimal)
@@ -128,7 +131,7 @@ class TimeSurvey:
 def _clock_or_more(cell: str) -> bool:
     """Tell whether the first part is beyond any hour of the day."""
     try:
-        return clock_s(cell) >= 24 * 3600
+        return clock_s(cell) >= DAY_S
     except ValueError:
         return False
 

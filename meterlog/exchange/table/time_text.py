@@ -17,6 +17,9 @@ _NUMERIC = re.compile(r"[-+0-9.,eE\s]*")
 _ZONE = re.compile(r"(.*?)\s*(Z|[+-]\d{2}:?\d{2})")
 
 DAY_S = 86_400.0
+"""Length of a day without leap seconds, s."""
+_CENTURY = 2000
+"""Years of two digits are taken as this century's."""
 
 
 class TimeReader(ABC):
@@ -205,7 +208,7 @@ def _day_s(day: str, order: str) -> float:
         raise ValueError("no date")
     year = int(parts["y"])
     if len(parts["y"]) == 2 and order != "ymd":
-        year += 2000
+        year += _CENTURY
     if year < 1970:
         raise ValueError("no date")
     month = int(parts["m"]) if parts["m"].isdigit() else _MONTHS.get(parts["m"][:3].casefold(), 0)

@@ -1,4 +1,4 @@
-"""What can be taken away in one click: a session as CSV or Parquet, and the report as one HTML file."""
+"""Downloads in one press: a session as CSV or Parquet, and the report as one HTML file."""
 
 from __future__ import annotations
 
@@ -21,18 +21,18 @@ _TYPES = {"csv": "text/csv", "parquet": "application/vnd.apache.parquet", "html"
 
 
 def table_address(name: str, suffix: str) -> str:
-    """Where the browser finds a session as a table; `suffix` is `csv` or `parquet`."""
+    """The address of a session as a table; `suffix` is `csv` or `parquet`."""
     return f"/files/{quote(name, safe='')}/{suffix}"
 
 
 def report_address(name: str, good: Iterable[str] = ()) -> str:
-    """Where the browser finds the report of a session, held against known-good ones."""
+    """The address of a session's report, held against known-good ones."""
     asked = urlencode([("good", one) for one in good])
     return f"/files/{quote(name, safe='')}/html" + (f"?{asked}" if asked else "")
 
 
 def circuit_address(circuit: str, sessions: Iterable[str], rows: Sequence[Mapping[str, Any]], dead: bool) -> str:
-    """Where the browser finds the report of a circuit; arguments as `circuit_case.weigh` takes them."""
+    """The address of a circuit's report; arguments as `circuit.case.weigh` takes them."""
     asked = [("circuit", circuit), *(("session", one) for one in sessions)]
     asked += [("dead", "yes")] if dead else []
     asked += [("rows", json.dumps(rows))] if rows else []
@@ -58,7 +58,7 @@ def register(app: Dash, context: Context) -> None:
             "html": lambda out: _report(context, name, out, flask.request.args.getlist("good")),
         }
         if suffix not in makers:
-            raise MeterlogError(f"a session cannot be taken away as '{suffix}'")
+            raise MeterlogError(f"a session cannot be downloaded as '{suffix}'")
         return _made(Path(name).stem, suffix, makers[suffix])
 
     def circuit() -> flask.Response:
@@ -125,7 +125,7 @@ def _circuit_report(context: Context, name: str, out: Path) -> None:
 
 
 def _rows(text: str) -> list[dict[str, Any]]:
-    """What a person entered, from the address.
+    """Read from the address what a person entered.
 
     Raises:
         UsageError: that is not a list of entries.
@@ -135,5 +135,5 @@ def _rows(text: str) -> list[dict[str, Any]]:
     except ValueError:
         rows = None
     if not isinstance(rows, list) or not all(isinstance(row, dict) for row in rows):
-        raise UsageError("the readings of the circuit cannot be understood")
+        raise UsageError("the entered readings in the address are not valid")
     return rows

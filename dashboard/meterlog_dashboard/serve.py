@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import contextlib
+import logging
 import socket
 import sys
 from pathlib import Path
@@ -27,7 +28,7 @@ def run(args: argparse.Namespace) -> int:
     if not args.folder.is_dir():
         raise UsageError(f"there is no folder '{args.folder}'")
     if not 0 <= args.port <= 65535:
-        raise UsageError(f"--port wants a number from 0 to 65535, not {args.port}")
+        raise UsageError(f"--port must be from 0 to 65535, not {args.port}")
     from meterlog_dashboard.gate.access import LOOPBACK, Access
 
     address = _own_address() if args.lan else None
@@ -41,6 +42,8 @@ def run(args: argparse.Namespace) -> int:
     from meterlog_dashboard.gate.lan_server import THREADS, serve_lan
 
     application = build(args.folder, access).server
+    # A browser that opens a page asks for many files at once: that they wait a moment is no news for the terminal.
+    logging.getLogger("waitress.queue").setLevel(logging.ERROR)
     server = create_server(application, sockets=[listening], threads=THREADS, ident="meterlog")
     if address is not None:
         try:
@@ -85,7 +88,5 @@ def _show_code(code: str, address: str | None, port: int) -> None:
     url = f"http://{address}:{port}/pair?code={code}"
     segno.make(url, error="m").terminal(compact=True)
     print(f"On the phone open http://{address}:{port}/ and type the code {code[:4]} {code[4:]}, or scan the square.")
-    print(
-        "The code pairs one device; the next one is shown then. The line is not encrypted: own network only.",
-        flush=True,
-    )
+    print("The code pairs one device; then the next code is shown.")
+    print("The connection is not encrypted: use it only in your own network.", flush=True)

@@ -16,7 +16,7 @@ from pathlib import Path
 from meterlog.cli.readout import readout
 from meterlog.driver import Driver, discover, driver_errors, driver_names, load_driver
 from meterlog.driver.discover import Found
-from meterlog.driver.probe import LISTEN_S
+from meterlog.driver.probe import LISTEN_S, SILENT
 from meterlog.errors import DriverError, LinkError, UsageError
 
 EXAMPLE = "meterlog meters --listen 5"
@@ -133,7 +133,7 @@ def _heading(found: Found) -> str:
 
 
 def _heard_lines(found: Found) -> Iterator[str]:
-    yield from (f"  {sentence}" for sentence in found.says)
+    yield from (f"  {sentence}{' (--ask)' if sentence == SILENT else ''}" for sentence in found.says)
     if found.undescribed:
         keep = f'meterlog record --raw --meter "text:{found.name}" --for 10'
         yield f"  keep its bytes:  {keep}; then describe them in a profile (see drivers/README.md)"

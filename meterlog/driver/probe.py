@@ -19,6 +19,8 @@ from meterlog.transports import LineSettings, Transport
 
 FIRST_CHOICE = 10
 """What a driver's first line settings weigh, each later one a point less, one at the least; a choice."""
+SILENT = "nothing came: are the meter and its data output on? Bench meters speak only when asked"
+"""The doubt about a port from which no byte came."""
 LISTEN_S = 5.0
 """How long to listen to a port, all line settings together, s."""
 FRAMES_WANTED = 3
@@ -162,7 +164,7 @@ class Heard:
         if self.answered is not None:
             return ""
         if not self.bytes_seen:
-            return "nothing came: are the meter and its data output on? Bench meters speak only when asked (--ask)"
+            return SILENT
         if not self.fits:
             shown = bytes_in_words(self.first_bytes)
             return f"cannot tell: {self.bytes_seen} bytes came that fit no driver; first bytes {shown}"

@@ -22,7 +22,7 @@ def test_the_suggested_reading_is_entered_and_the_chain_says_what_it_means(tab: 
     tab.wait_for_selector(".chain .likely")
     assert "ground" in tab.inner_text(".chain .likely")
     assert "3.25 V" in tab.inner_text(".chain")
-    assert "Mind" in tab.locator("#circuit-suggestion .caution").first.inner_text()
+    assert "Before you do that" in tab.locator("#circuit-suggestion .caution").first.inner_text()
     suggested = tab.inner_text("#circuit-suggestion .next")
     expect(tab.locator("#reading-quantity")).to_contain_text("voltage")
     tab.fill("#reading-value", "3.1")
@@ -71,8 +71,8 @@ def test_one_press_takes_away_the_report_of_the_case_with_what_was_entered(tab: 
         ("circuit=nothing", "there is no circuit 'nothing' here"),
         ("circuit=../secret.toml", "there is no circuit"),
         ("circuit=pump-feed&session=..%2Fsecret.sqlite", "there is no session"),
-        ("circuit=pump-feed&rows=oops", "cannot be understood"),
-        ("circuit=pump-feed&rows=[1]", "cannot be understood"),
+        ("circuit=pump-feed&rows=oops", "are not valid"),
+        ("circuit=pump-feed&rows=[1]", "are not valid"),
         ("circuit=pump-feed&rows=[{}]", "quantity"),
     ],
 )

@@ -113,6 +113,15 @@ def test_the_link_state_and_its_cause_are_told(growing: Growing) -> None:
     assert (channel["up"], channel["cause"], channel["shown"]) == (False, "the port is gone", "12.00 V")
 
 
+def test_what_a_channel_stands_for_is_told_where_its_quantity_does_not_say_it(growing: Growing) -> None:
+    growing.read(12.0, begin_s=0)
+    (feed,) = look(LiveFeed(growing.writer.path))["channels"]
+    assert feed["role"] == "supply (by its words)"
+    growing.writer.add_channel("load", Quantity.DC_CURRENT, address="status14:y")
+    growing.writer.flush()
+    assert [one["role"] for one in look(LiveFeed(growing.writer.path))["channels"]] == ["supply (by its words)", ""]
+
+
 def test_where_the_dial_was_turned_only_the_new_quantity_is_shown(growing: Growing) -> None:
     growing.read(12.0, begin_s=0)
     ohms = growing.writer.add_channel("feed", Quantity.RESISTANCE, address="status14:x")

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 from meterlog.reading import Quantity, Reading
+from meterlog.session.reader import open_reader
 from meterlog.session.writer import SessionWriter
 
 if TYPE_CHECKING:
@@ -123,6 +124,29 @@ def test_where_each_press_leads(review: Page) -> None:
     assert moves(review, "followed", [80, 101], 100, 110) == [90, 111]
     assert moves(review, "followed", [-1, 101], 100, 110) == [-1, 111]
     assert moves(review, "followed", [20, 40], 100, 110) == [20, 40]
+
+
+def test_a_channel_that_is_not_judged_is_judged_once_a_person_says_what_it_is(
+    tab: Page, page_address: str, sessions_folder: Path
+) -> None:
+    path = sessions_folder / "unnamed.sqlite"
+    with SessionWriter.create(path) as writer:
+        channel = writer.add_channel("x", Quantity.DC_VOLTAGE, interval_s=0.1, point="somewhere")
+        values = [12.0] * 100 + [0.1] * 5 + [12.0] * 100
+        times_s = [writer.monotonic_start_s + 0.1 * i for i in range(len(values))]
+        readings = [Reading(at_s, v, Quantity.DC_VOLTAGE, 0.01) for at_s, v in zip(times_s, values, strict=True)]
+        writer.append(channel, readings)
+    tab.goto(f"{page_address}/sessions/unnamed.sqlite")
+    expect(tab.locator("#role-list li")).to_contain_text("x at somewhere, DC voltage: not judged")
+    expect(tab.locator("#review-findings")).to_contain_text("not judged, since nothing says what it measures")
+    expect(tab.locator("#review-findings .verdict.outside")).to_have_count(0)
+    tab.get_by_role("button", name="x is: supply").click()
+    expect(tab.locator("#role-list li")).to_contain_text("x at somewhere, DC voltage: supply (as entered)")
+    expect(tab.locator("#review-findings .verdict.outside")).to_be_visible()
+    expect(tab.locator("#review-findings")).not_to_contain_text("not judged")
+    with open_reader(path) as reader:
+        assert reader.details == {"role 1": "supply"}
+    path.unlink()
 
 
 class Growing:

@@ -18,7 +18,7 @@ USUAL_FIRST = sorted(
 
 
 def cautions_panel() -> Component:
-    """Hidden at first; `live.js` shows what is not read yet, and remembers in the browser what was."""
+    """Hidden at first; `cautions.js` shows what was not read yet, and remembers in the browser what was."""
     always = applying(Act("record"))
     by_quantity = {quantity: set(applying(Act("record", quantity))) for quantity in USUAL_FIRST}
     every = applying(*(Act("record", quantity) for quantity in USUAL_FIRST))

@@ -26,8 +26,9 @@ from meterlog_dashboard.session_files.folder import SessionFolder
 from meterlog_dashboard.session_files.session_list import SessionList
 
 NEWEST_S = 3.0
-"""How old the newest reading of a running session may be to count as what the meter shows now."""
+"""The newest reading of a running session counts as what the meter shows now up to this age, s; a guess."""
 _SUGGESTIONS = 5
+"""Measurements offered: the best, and others to choose from. A guess."""
 
 Row = dict[str, object]
 """A measurement as the browser keeps it: the keys of a circuit file's `measured`."""
@@ -39,7 +40,7 @@ def circuit_names(folder: SessionFolder) -> list[str]:
 
 
 def circuit_source(folder: SessionFolder, name: str) -> str | Path:
-    """What to load a circuit from; only names that are offered are known.
+    """The template's name or the file to load a circuit from; only names that are offered are known.
 
     Raises:
         CircuitError: there is no such circuit.
@@ -51,7 +52,7 @@ def circuit_source(folder: SessionFolder, name: str) -> str | Path:
 
 @dataclass(frozen=True, slots=True)
 class Case:
-    """What is known.
+    """A circuit with what is known about it.
 
     Attributes:
         circuit: the chain of parts.
@@ -121,7 +122,7 @@ def _diagnoser(circuit: Circuit, dead: bool) -> Diagnoser:
 
 
 def entered_row(form: Mapping[str, object], text: str) -> Row:
-    """What a person typed into the form, as a row; the value is a number, or 'open' on ohms.
+    """Make a row of what a person typed into the form; the value is a number, or 'open' on ohms.
 
     Raises:
         UsageError: it is neither, or in another unit.
@@ -149,7 +150,7 @@ def check_row(folder: SessionFolder, name: str, row: Row) -> None:
 
 @dataclass(frozen=True, slots=True)
 class Live:
-    """What a meter shows now.
+    """A reading that a meter shows now.
 
     Attributes:
         value: inf for overload.

@@ -1,4 +1,4 @@
-"""How a case on a circuit is shown: the verdict, the next measurement, and the chain of parts with its readings."""
+"""Shows a case on a circuit: the verdict, the next measurement, and the chain of parts with its readings."""
 
 from __future__ import annotations
 
@@ -18,11 +18,13 @@ from meterlog_dashboard.circuit.case import Case
 from meterlog_dashboard.frame.elements import attributes
 
 _LEAST_EXPLAINED = 0.02
+"""Parts with a lower probability than this show no reasons; a guess."""
 _MOST_SENTENCES = 3
+"""Reasons for and against a part, each."""
 
 
 def places(circuit: Circuit) -> Any:
-    """Where a probe can be, for the form: points, then parts (across or through them), then commands."""
+    """The places of a probe, for the form: points, then parts (across or through them), then commands."""
     named = [*circuit.point_of, *circuit.part_index, *circuit.commands]
     if BATTERY_MINUS not in named:
         named.append(BATTERY_MINUS)
@@ -58,7 +60,7 @@ def verdict(case: Case) -> Component:
 def suggestion(case: Case) -> Component:
     """The next measurement in large type, with what each outcome would mean and what to mind."""
     now, whole = _cautions(case)
-    before, always = _mind("⚠ Mind, before you do that", now), _mind("⚠ Mind, on this circuit", whole)
+    before, always = _mind("⚠ Before you do that", now), _mind("⚠ On this circuit", whole)
     if not case.diagnosis.next:
         said = html.P(plain(case.diagnosis.enough), className="large")
         return html.Section([said, before, always], className="panel")
@@ -69,7 +71,7 @@ def suggestion(case: Case) -> Component:
         [
             html.H2("Measure next"),
             html.P(_named(best.measurement), className="next"),
-            html.P(f"About {best.minutes:.0f} min. It tells most for the time that it takes.", className="soft"),
+            html.P(f"About {best.minutes:.0f} min. It tells you most for the time it takes.", className="soft"),
             html.P(best.again) if best.again else None,
             before,
             html.Ul(outcomes),
@@ -94,7 +96,7 @@ def _cautions(case: Case) -> tuple[list[str], list[str]]:
 
 
 def feed_cautions(case: Case) -> Component:
-    """What to mind before a direct feed, but for what `suggestion` says already."""
+    """The cautions before a direct feed, but for those that `suggestion` says already."""
     circuit = case.circuit
     feeds = (trying(circuit, "feed", circuit.parts[0].id, id_) for id_ in circuit.point_of)
     now, whole = _cautions(case)

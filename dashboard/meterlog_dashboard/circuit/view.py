@@ -28,6 +28,7 @@ _STATES = {
 _LOADS = {"connected": "all connected", "unplugged": "load unplugged", "lamp": "test lamp as the load"}
 _FORM = ("quantity", "at", "to", "state", "load")
 _MOST_OFFERED = 200
+"""Sessions offered, the newest; a longer list makes the drop-down slow. A guess."""
 
 
 def layout(context: Context, rest: str, query: Mapping[str, str]) -> Component:
@@ -141,7 +142,7 @@ def register(app: Dash, context: Context) -> None:
 
 
 def _register_case(app: Dash, context: Context) -> None:
-    """What all that is known says."""
+    """Recompute the diagnosis when the circuit, sessions or readings change."""
 
     @app.callback(
         Output("circuit-verdict", "children"),
@@ -186,7 +187,7 @@ def _register_case(app: Dash, context: Context) -> None:
 
 
 def _register_suggested(app: Dash) -> None:
-    """The form stands ready for the measurement that is worth taking next."""
+    """Fill the form with the measurement that is worth taking next."""
 
     @app.callback(
         *(Output(f"reading-{key}", "value") for key in _FORM),
@@ -200,7 +201,7 @@ def _register_suggested(app: Dash) -> None:
 
 
 def _register_meter(app: Dash, context: Context) -> None:
-    """The value from a meter that is being recorded."""
+    """Take the value from a meter that is being recorded."""
 
     @app.callback(
         Output("reading-value", "value"),
@@ -221,7 +222,7 @@ def _register_meter(app: Dash, context: Context) -> None:
 
 
 def _register_entering(app: Dash, context: Context) -> None:
-    """What a person enters, and takes out again."""
+    """Add what a person enters, and take it out again."""
 
     @app.callback(
         Output("circuit-rows", "data"),

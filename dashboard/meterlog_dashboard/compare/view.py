@@ -25,8 +25,13 @@ PATH = "/compare"
 TITLE = "Compare"
 
 _MOST_OFFERED = 500
+"""Sessions offered, the newest; a longer list makes the drop-down slow. A guess."""
 _MOST_PASSES = 6
+"""Passes of a channel that are drawn; a guess."""
+_MOST_EXCURSIONS = 30
+"""Excursions of a channel that are listed; a guess."""
 _STEP_S = 0.05
+"""One press moves the known-good by so much, s: half a reading of the fastest usual meter."""
 
 
 def layout(context: Context, rest: str, query: Mapping[str, str]) -> Component:
@@ -113,8 +118,8 @@ def register(app: Dash, context: Context) -> None:
     def compare(good: list[str] | None, suspect: str | None, nudge_s: float) -> Any:
         if not good or not suspect:
             return html.P(
-                "Choose what is known to be good, and what is suspect: the same circuit of the same or a like vehicle, "
-                "measured at the same point while the same was done."
+                "Choose a known-good session and a suspect one: the same circuit of the same or a similar vehicle, "
+                "measured at the same point while doing the same thing."
             )
         try:
             return _result(context, good, suspect, nudge_s)
@@ -157,7 +162,7 @@ def _channel(channel: ChannelComparison, good: Sequence[Loaded]) -> Component:
         label = f"{name}: the suspect over the known-good, and the difference below; the table says it in words"
         figure = compare_figure(channel, band, overlay)
         parts.append(html.Div(dcc.Graph(figure=figure, config=PLOT), role="img", title=label))
-    said = [html.Li(excursion_words(one, channel.unit)) for one in channel.excursions[:30]]
+    said = [html.Li(excursion_words(one, channel.unit)) for one in channel.excursions[:_MOST_EXCURSIONS]]
     if said:
         parts += [html.H3("Where it leaves the known-good by more than all errors"), html.Ul(said)]
     elif channel.bands:

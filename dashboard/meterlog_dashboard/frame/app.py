@@ -80,7 +80,7 @@ _INDEX = """<!doctype html>
 """The library's own says no language, and has a second footer."""
 
 _DRAWING = "/_dash-component-suites/plotly/package_data/plotly.min.js"
-"""Where the browser asks for the drawing library: Chromium starts the smaller one in 0.3 s, the whole one in 1.3."""
+"""The address that Dash gives the drawing library: Chromium starts the smaller one in 0.3 s, the whole one in 1.3."""
 
 
 def _drawing() -> Response:
@@ -98,7 +98,7 @@ _HERE = """(pathname) => {
     else link.removeAttribute("aria-current");
   }
 }"""
-"""Marks the view that is open, in the navigation and in the tab's title."""
+"""Marks the open view in the navigation and in the tab's title."""
 
 
 def _route(app: Dash, context: Context, shown: list[View]) -> None:

@@ -10,7 +10,7 @@ from pathlib import Path
 import flask
 
 PREFIX = "/view-files"
-"""Where the browser finds them; `/files` is what a person downloads."""
+"""The address under which the browser finds them; `/files` is what a person downloads."""
 _PACKAGE = Path(__file__).parents[1]
 _FRAME = "frame"
 """Its styles come first: the views build on them."""

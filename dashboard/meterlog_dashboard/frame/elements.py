@@ -9,7 +9,7 @@ from dash import html
 from dash.development.base_component import Component
 
 PLOT: Any = {"displayModeBar": False, "doubleClick": False, "responsive": True, "scrollZoom": False}
-"""How every plot behaves: no tool bar of the drawing library; the page has its own buttons."""
+"""The behaviour of every plot: no tool bar of the drawing library, since the page has its own buttons."""
 
 STRIP_PLOT: Any = {**PLOT, "edits": {"shapePosition": True}}
 """The same where a frame can be dragged."""

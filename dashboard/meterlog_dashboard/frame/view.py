@@ -1,4 +1,4 @@
-"""What a view is: a part of the page with an address of its own."""
+"""A view: a part of the page with an address of its own."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ class Context:
     Attributes:
         folder: the session files, found by name.
         opened: those that were looked at, in memory.
-        listed: what each of them is.
+        listed: a summary of each of them.
     """
 
     folder: SessionFolder
@@ -48,7 +48,7 @@ class View(Protocol):
     TITLE: str
 
     def layout(self, context: Context, rest: str, query: Mapping[str, str]) -> Component:
-        """What to show for `PATH/rest?query`."""
+        """The content for `PATH/rest?query`."""
         ...
 
     def register(self, app: Dash, context: Context) -> Any:

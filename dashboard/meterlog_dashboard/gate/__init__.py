@@ -1,1 +1,1 @@
-"""Who may reach the page: the pairing gate, and the server for other devices of the network."""
+"""The gate of the page: pairing by code, and the server for other devices of the network."""

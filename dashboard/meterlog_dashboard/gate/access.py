@@ -1,4 +1,4 @@
-"""Who may reach the page: this computer, and devices in the same network that were paired with a code.
+"""The gate: lets in this computer, and devices of the same network that were paired with a code.
 
 What it holds against: another site's script in the same browser (Host and Origin are checked, so neither name
 rebinding nor a foreign form gets through), and people on the same network (a one-time code of 8 digits, five
@@ -20,7 +20,7 @@ import flask
 COOKIE = "meterlog-paired"
 TRIES = 5
 TRIES_WINDOW_S = 60.0
-"""So many wrong codes an address has in so many seconds."""
+"""An address may try so many wrong codes in so many seconds; a guess: a person mistypes twice."""
 MOST_TRYING = 256
 """Addresses whose wrong codes are counted; while so many guess, no other is let try. At most 1280 guesses a minute out
 of 10^8 codes: an hour of it finds one with a chance of 0.08 %."""
@@ -69,7 +69,7 @@ class Access:
     def _check(self) -> flask.Response | None:
         request = flask.request
         if request.host not in self._hosts:
-            return flask.Response("meterlog: this page does not answer to that name\n", 421)
+            return flask.Response("meterlog: this page is not served under that name\n", 421)
         origin = request.headers.get("Origin")
         if request.method != "GET" and origin not in (None, f"http://{request.host}"):
             return flask.Response("meterlog: another site asked for this; refused\n", 403)
@@ -101,7 +101,7 @@ class Access:
         address = flask.request.remote_addr or ""
         with self._lock:  # tries at the same moment are counted one by one, and a code pairs one device
             if self._exhausted(address):
-                return flask.Response(_PAIR_PAGE.format(code="", message="Too many wrong codes: wait a minute."), 429)
+                return flask.Response(_PAIR_PAGE.format(code="", message="Too many wrong codes. Wait a minute."), 429)
             if not hmac.compare_digest(typed.encode(), self.code.encode()):
                 self._wrong.setdefault(address, deque(maxlen=TRIES)).append(time.monotonic())
                 return flask.Response(_PAIR_PAGE.format(code="", message="That is not the code."), 403)
@@ -113,7 +113,7 @@ class Access:
         return answer
 
     def _exhausted(self, address: str) -> bool:
-        """Whether an address has had its tries, or so many addresses guess that it may not begin."""
+        """True where an address has used up its tries, or so many addresses guess that it may not begin."""
         since_s = time.monotonic() - TRIES_WINDOW_S
         self._wrong = {one: tries for one, tries in self._wrong.items() if tries[-1] >= since_s}
         if address not in self._wrong:

@@ -22,17 +22,18 @@ UNPAIRED_CONNECTIONS = 4
 STRANGERS_CONNECTIONS = 24
 """Of all addresses together that are not paired."""
 UNPAIRED_S = 10.0
-"""How long one of them may last, however much or little it sends, s. A guess: the page with the code takes 0.1 s."""
+"""The longest one of them may last, however much or little it sends, s. A guess: the page with the code takes 0.1 s."""
 PAIRED_CONNECTIONS = 32
 """Of one paired address: a browser opens six, and a phone may have several tabs. A guess."""
 PAIRED_IDLE_S = 120
-"""How long a paired device may keep a connection without asking, s."""
+"""A paired device may keep a connection without asking for so long, s; a guess."""
 MOST_CONNECTIONS = 400
 """Of all together; Python's select takes no more than 1024 files, and poll is not everywhere."""
 LARGEST_BODY_BYTES = 4_000_000
 """The largest question of a view, with what the browser holds, has some 100 kB; without a limit, strangers fill the
 disk."""
 THREADS = 8
+"""Requests answered at the same time; a browser opens six connections."""
 
 Application = Callable[..., Any]
 

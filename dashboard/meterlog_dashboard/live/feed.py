@@ -1,6 +1,6 @@
 """Follows the sessions that are being recorded: what came since a page last asked, and the events as they are decided.
 
-One follower a session serves every page that is open. It reads the file and nothing else, opens it for each look, and
+One feed a session serves every page that is open. It reads the file and nothing else, opens it for each look, and
 forgets all of it when nobody asks any more.
 """
 
@@ -33,11 +33,21 @@ from meterlog_dashboard.session_files.folder import SessionFolder
 KEPT = 1500
 """Readings a channel that a page which comes late is given: 2.5 minutes at 10 readings/s."""
 
-_SHARED_S = 0.03  # pages that ask within so short a time are answered from one look
+_SHARED_S = 0.03
+"""Pages that ask within so short a time are answered from one look at the file, s; a guess."""
 _FORGET_S = 30.0
+"""A feed that nobody asked for so long is forgotten, s; a guess, longer than a phone's short sleep."""
 _EVENTS_KEPT = 200
-_SILENT_INTERVALS = 4.0  # as `gap`
+"""Events and markers that a page which comes late is given; a guess, it lists 8."""
+_SILENT_INTERVALS = 4.0
+"""So many intervals without a reading are silence: as the event `gap`."""
 _SILENT_AT_LEAST_S = 2.0
+"""Silence shorter than this is not worth an alarm, s; a guess, twice the least `gap`."""
+_BREAK_AT_LEAST_S = 1.0
+"""The drawn line breaks where readings are missing for so long: as the event `gap`, s."""
+_STEPS = 40
+"""Steps between readings whose median is the interval; with fewer than `_LEAST_STEPS` the session's own counts."""
+_LEAST_STEPS = 4
 
 
 @dataclass(slots=True)
@@ -58,7 +68,7 @@ class _Followed:
     detector: Detector
     cursor: int = 0
     points: deque[_Point] = field(default_factory=lambda: deque(maxlen=KEPT))
-    steps: deque[float] = field(default_factory=lambda: deque(maxlen=40))
+    steps: deque[float] = field(default_factory=lambda: deque(maxlen=_STEPS))
     last: Reading | None = None
     low: float = math.inf
     high: float = -math.inf
@@ -67,7 +77,7 @@ class _Followed:
     @property
     def interval_s(self) -> float | None:
         """Between readings, s: the median of the last ones."""
-        if len(self.steps) >= 4:
+        if len(self.steps) >= _LEAST_STEPS:
             return float(np.median(self.steps))
         return self.channel.interval_s
 
@@ -95,7 +105,7 @@ class LiveFeed:
         self._ended = "growing"
 
     def since(self, epoch: str, after: int) -> dict[str, Any]:
-        """What the page does not have yet; all that is kept, with `reset`, where it speaks of another follower.
+        """Return what the page does not have yet; everything kept, with `reset`, where its epoch is another feed's.
 
         Raises:
             SessionError: the file cannot be read.
@@ -160,7 +170,7 @@ class LiveFeed:
         return [marker for marker in self._markers if (marker.name, marker.by) == (name, CAPTURE)]
 
     def _waiting(self) -> bool:
-        """Whether an armed capture waits: nothing came after the moment when it began to."""
+        """True while an armed capture waits: nothing came after the moment when it began to."""
         by_capture = [marker for marker in self._markers if marker.by == CAPTURE]
         return bool(by_capture) and by_capture[-1].name == ARMED and "shows" in recorder_says(self.path)
 
@@ -185,7 +195,7 @@ class LiveFeed:
         """Keep a reading for the pages, with a break before it where readings are missing."""
         if one.last is not None:
             step_s = reading.time_s - one.last.time_s
-            if step_s > max(1.0, _SILENT_INTERVALS * (one.interval_s or 0.0)):
+            if step_s > max(_BREAK_AT_LEAST_S, _SILENT_INTERVALS * (one.interval_s or 0.0)):
                 self._sequence += 1
                 one.points.append(_Point(self._sequence, one.last.time_s + 1e-3, None))
             else:
@@ -231,6 +241,7 @@ class LiveFeed:
             "point": channel.point,
             "quantity": str(channel.quantity),
             "measured": channel.quantity.words,
+            "role": "" if channel.measurand.said_by == "quantity" else channel.measurand.described,
             "unit": channel.quantity.unit,
             "shown": readout(one.last) if one.last else "–",
             "low": amount(one.low, channel.quantity, resolution) if one.low < math.inf else "–",
@@ -260,7 +271,7 @@ class LiveFeed:
 
 
 class LiveFeeds:
-    """One follower for each session that a page looks at live."""
+    """One feed for each session that a page shows live."""
 
     def __init__(self, folder: SessionFolder) -> None:
         self._folder = folder
@@ -268,7 +279,7 @@ class LiveFeeds:
         self._by_name: dict[str, LiveFeed] = {}
 
     def of(self, name: str) -> LiveFeed:
-        """The follower of a session.
+        """The feed of a session.
 
         Raises:
             NotASession: there is none of that name.

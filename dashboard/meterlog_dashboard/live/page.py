@@ -1,4 +1,4 @@
-"""The live page of one session. `live.js` fills it with what the addresses under `/live/` tell."""
+"""The live page of one session. `live.js` fills it from the addresses under `/live/`."""
 
 from __future__ import annotations
 
@@ -48,7 +48,7 @@ def layout(context: Context, name: str) -> Component:
             html.Div(
                 [
                     html.Button("Stop", id="stop", className="stop giant"),
-                    dcc.Link("Look at it in Sessions", href=f"/sessions/{quote(name, safe='')}", className="button"),
+                    dcc.Link("Review this session", href=f"/sessions/{quote(name, safe='')}", className="button"),
                 ],
                 className="row",
             ),
@@ -67,7 +67,7 @@ def _seen() -> Component:
 def _markers() -> Component:
     buttons = [html.Button(name, className="marker-button", **attributes(data_mark=name)) for name in MARKERS]
     text = dcc.Input(id="mark-text", type="text", autoComplete="off", placeholder="wiggle at plug", maxLength=200)
-    label = html.Label("Own words", htmlFor="mark-text")
+    label = html.Label("Your own words", htmlFor="mark-text")
     return html.Section(
         [
             html.Div(buttons, className="marker-buttons"),

@@ -1,4 +1,4 @@
-"""What a live page asks the server for while it is open: what is new, a marker, the end. Small answers, no Dash."""
+"""Answers the live page while it is open: what is new, a marker, the end. Small answers, no Dash."""
 
 from __future__ import annotations
 
@@ -15,24 +15,27 @@ from meterlog_dashboard.live.feed import LiveFeed, LiveFeeds
 from meterlog_dashboard.record.recorder_process import Recorders
 
 _LONGEST_TEXT = 200
+"""Characters of a marker; the page's own field takes as many."""
 _PATIENCE_S = 2.0
+"""A recorder closes its session within this, s; a guess, usually 0.1 s."""
 _AGAIN_S = 0.05
+"""Between two tries, s."""
 
 
 def add_routes(server: flask.Flask, context: Context, recorders: Recorders) -> None:
     """Add the addresses under `/live/`."""
-    followers = LiveFeeds(context.folder)
+    feeds = LiveFeeds(context.folder)
 
     def new(name: str) -> flask.Response:
         asked = flask.request.args
         after = asked.get("after", default=0, type=int)
-        return _answer(_since(followers.of(name), asked.get("epoch", ""), after))
+        return _answer(_since(feeds.of(name), asked.get("epoch", ""), after))
 
     def mark(name: str) -> flask.Response:
         said = flask.request.get_json(silent=True)
         text = said.get("name") if isinstance(said, dict) else None
         if not isinstance(text, str) or len(text) > _LONGEST_TEXT:
-            raise UsageError(f"a marker wants a text of at most {_LONGEST_TEXT} characters")
+            raise UsageError(f"a marker needs a text of at most {_LONGEST_TEXT} characters")
         marker = add_marker(context.folder.file(name), text)
         return _answer({"time_s": marker.time_s, "name": marker.name})
 
@@ -56,8 +59,8 @@ def add_routes(server: flask.Flask, context: Context, recorders: Recorders) -> N
     server.register_blueprint(routes)
 
 
-def _since(follower: LiveFeed, epoch: str, after: int) -> dict[str, Any]:
-    """What is new. A session that its recorder is just closing cannot be read for a moment: then again.
+def _since(feed: LiveFeed, epoch: str, after: int) -> dict[str, Any]:
+    """Look for what is new; again, while a recorder that is just closing the session keeps it from being read.
 
     Raises:
         SessionError: it cannot be read, or is gone.
@@ -65,9 +68,9 @@ def _since(follower: LiveFeed, epoch: str, after: int) -> dict[str, Any]:
     give_up_s = time.monotonic() + _PATIENCE_S
     while True:
         try:
-            return follower.since(epoch, after)
+            return feed.since(epoch, after)
         except SessionError:
-            if time.monotonic() > give_up_s or not follower.path.exists():
+            if time.monotonic() > give_up_s or not feed.path.exists():
                 raise
         time.sleep(_AGAIN_S)
 

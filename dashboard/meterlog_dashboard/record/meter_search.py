@@ -23,13 +23,13 @@ _TRY = Found(
 
 
 def panel() -> Component:
-    """What is found, with the buttons that look further."""
+    """The meters that were found, with the buttons that look further."""
     return html.Div(
         [
             html.Div(found_list([*discover.serial_ports(), _TRY]), id="found-meters"),
             html.Div(
                 [
-                    html.Button("Listen which driver fits", id="listen"),
+                    html.Button("Listen for meters on these ports", id="listen"),
                     html.Button("Look for Bluetooth meters", id="look-bluetooth"),
                 ],
                 className="row",
@@ -91,7 +91,7 @@ class _Search:
                 self._said = ""
 
     def state(self) -> tuple[list[Found], str]:
-        """What was found so far, and what goes on; '' when it is over."""
+        """The meters found so far, and what goes on; '' when it is over."""
         with self._lock:
             return list(self._found), self._said
 
@@ -111,7 +111,7 @@ def _bluetooth() -> Iterator[Found]:
 
 
 def found_list(found: list[Found]) -> Component:
-    """Buttons that `live.js` puts into the first empty address."""
+    """Buttons; `record.js` puts their address into the form."""
     return html.Ul([html.Li(_parts(one)) for one in found], className="found")
 
 

@@ -25,14 +25,15 @@ from meterlog.session.names import new_name
 from meterlog_dashboard.session_files.folder import SessionFolder
 
 _OPENING_S = 8.0
-"""How long a start waits for the meters to open; whoever takes longer is shown on the live page."""
+"""A start waits so long for the meters to open, s; one that takes longer is shown on the live page. A guess."""
 
 _WORDS_BYTES = 4000
+"""The end of a recorder's output that is looked at, bytes: its last lines are in it."""
 
 
 @dataclass(frozen=True, slots=True)
 class RecorderOptions:
-    """What to record.
+    """The options of a recording.
 
     Attributes:
         meters: addresses.
@@ -56,12 +57,12 @@ class RecorderOptions:
             MeterlogError: with one plain sentence.
         """
         if not self.meters:
-            raise UsageError("which meter? Pick one that was found, or type its address")
+            raise UsageError("no meter is chosen: pick one that was found, or type its address")
         setups = meter_setups(self.meters)
         if self.armed:
             check_channel(Condition.parse(self.armed), setups)
         if min(self.before_s, self.after_s) < 0 or self.captures < 0:
-            raise UsageError("the seconds to keep and the number of captures are not below 0")
+            raise UsageError("the seconds to keep and the number of captures cannot be negative")
 
     def words(self) -> list[str]:
         """The options of `meterlog record`."""
@@ -133,7 +134,7 @@ class Recorders:
         return [name for name in self._folder.names() if is_recording(self._folder.path / name)]
 
     def last_words(self, name: str) -> str:
-        """What a recorder that this server started said last, without its own name before it; else ''."""
+        """The last line that a recorder of this server wrote, without its own name before it; else ''."""
         started = self._started.get(name)
         if started is None:
             return ""

@@ -24,6 +24,7 @@ PATH = "/record"
 TITLE = "Record"
 
 _METERS = 4
+"""Meters that the form takes; `meterlog record` takes more."""
 _ALL = "all"
 _WAITS = {
     _ALL: "keep everything",
@@ -51,7 +52,7 @@ def layout(context: Context, rest: str, query: Mapping[str, str]) -> Component: 
             _case(),
             cautions_panel(),
             dcc.Store(id="cautions-said", data=[]),
-            html.P(id="start-error", role="alert", className="trouble-said"),
+            html.P(id="start-error", role="alert", className="start-error"),
             html.Button("Start", id="start", className="main giant"),
             dcc.Location(id="go-live", refresh="callback-nav"),
         ],
@@ -123,7 +124,7 @@ def _when() -> Component:
                     number("level", "Level, in V, A, ohm, ...", 6),
                     number("before", "Keep before it, s", 5),
                     number("after", "Keep after it, s", 10),
-                    number("captures", "End after so many (0: go on)", 0, "1"),
+                    number("captures", "Stop after so many captures (0: never)", 0, "1"),
                 ],
                 className="fields",
                 id="wait-figures",
@@ -182,7 +183,7 @@ def register(app: Dash, context: Context) -> None:
 def _options(
     quantity: Quantity, meters: tuple[Any, ...], waits: tuple[Any, ...], case: Mapping[str, str | None]
 ) -> RecorderOptions:
-    """What the form says.
+    """Read the form.
 
     Raises:
         MeterlogError: with one plain sentence.
@@ -196,7 +197,7 @@ def _options(
     condition = kind
     if kind not in ("open", "closed"):
         if level is None:
-            raise UsageError("the level to wait for is not filled in")
+            raise UsageError("fill in the level to wait for")
         condition = f"{kind} {float(level):.12g}{quantity.unit}"
     return RecorderOptions(addresses, details, condition, float(before_s or 0), float(after_s or 0), int(captures or 0))
 

@@ -13,6 +13,7 @@ from meterlog.signal.reduce import reduce_series
 from meterlog_dashboard.review.clock import Clock
 
 STRIP_POINTS = 800
+"""Points drawn a channel of the strip: two readings for each three pixels of a laptop. A guess."""
 ROW_PX, LABEL_PX, TOP_PX, BOTTOM_PX = 190, 30, 64, 62
 STRIP_ROW_PX = 40
 
@@ -24,7 +25,7 @@ def draw_window(
     span: tuple[float, float],
     chosen: int | None = None,
 ) -> Window:
-    """What is to be seen between two times, s; `chosen` is the number of the event that stands out."""
+    """Draw what lies between two times, s; `chosen` is the number of the event that stands out."""
     window = Window()
     time = TimeAxis(span, clock.ms, "%{x|%H:%M:%S.%2f}")
     for place, row in enumerate(rows):
@@ -71,7 +72,7 @@ def detail_figure(window: Window, rows: Sequence[Row], clock: Clock, span: tuple
 
 
 def domain(place: int, rows: int) -> tuple[float, float]:
-    """Where a row lies, as shares of the plot's height from the bottom; row 0 is on top."""
+    """The place of a row, as shares of the plot's height from the bottom; row 0 is on top."""
     whole = rows * ROW_PX + (rows - 1) * LABEL_PX
     top = 1.0 - place * (ROW_PX + LABEL_PX) / whole
     return max(0.0, top - ROW_PX / whole), top

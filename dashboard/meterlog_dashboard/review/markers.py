@@ -52,7 +52,7 @@ def _form() -> Component:
                 [
                     html.Button("Save", id="marker-save", className="main"),
                     html.Button("Remove", id="marker-remove", disabled=True),
-                    html.Button("New one", id="marker-new"),
+                    html.Button("New marker", id="marker-new"),
                 ],
                 className="row",
             ),
@@ -143,15 +143,15 @@ def register(app: Dash, context: Context) -> None:
 def _write(
     context: Context, name: str, number: int | None, time_s: float | None, text: str, note: str
 ) -> tuple[str, int | None]:
-    """Do what the form says; the sentence, and the number of the marker that the form now belongs to."""
+    """Do what the form says; return a sentence, and the number of the marker that the form now belongs to."""
     path = context.folder.file(name)
     if ctx.triggered_id == "marker-remove":
         if number is None:
             raise PreventUpdate
         remove_marker(path, number)
-        return f"'{text}' is removed. Save puts it back.", None
+        return f"'{text}' is removed. Press Save to put it back.", None
     if time_s is None:
-        return "Say where it belongs: a time, or press a place in the plot.", number
+        return "Give a time, or press a place in the plot.", number
     if number is None:
         return f"'{text.strip()}' is set at {time_s:g} s.", add_marker(path, text, note, time_s).number
     change_marker(path, number, name=text, note=note, time_s=time_s)

@@ -20,6 +20,7 @@ from meterlog_dashboard.downloads import session_links
 from meterlog_dashboard.frame.elements import PLOT, STRIP_PLOT, attributes
 from meterlog_dashboard.frame.view import Context
 from meterlog_dashboard.review import markers as review_markers
+from meterlog_dashboard.review import roles as review_roles
 from meterlog_dashboard.review.clock import Clock
 from meterlog_dashboard.review.figures import detail_figure, draw_window, strip_figure, strip_window
 from meterlog_dashboard.review.tables import (
@@ -40,7 +41,7 @@ _REFRESH_MS = 2000
 _STATES = {
     "clean": "",
     "hard": HARD_END,
-    "growing": "It is being recorded: the plot follows.",
+    "growing": "It is being recorded; the plot follows.",
 }
 
 
@@ -55,6 +56,7 @@ def layout(context: Context, name: str, query: Mapping[str, str]) -> Component: 
             _heading(name, session, clock),
             _links(name),
             html.Section(_plots(session, clock, whole), **attributes(aria_label="Plots")),
+            html.Section([html.H2("Channels"), *review_roles.parts(session)]),
             html.Section([html.H2("In view"), html.Div(statistics_table(session, whole), id="review-statistics")]),
             html.Section([html.H2("Findings"), html.Div(html.P("Reading …"), id="review-findings")]),
             html.Section([html.H2("Events"), html.Div(id="review-events")]),
@@ -71,7 +73,7 @@ def _whole(session: Loaded) -> Span:
 
 
 def _length(session: Loaded, clock: Clock) -> dict[str, Any]:
-    """How far the session goes by now, for `review.js`."""
+    """The length of the session so far, for `review.js`."""
     start_ms = float(clock.ms(0.0))
     return {"duration_s": session.duration_s, "whole": _whole(session), "start_ms": start_ms, "ended": session.ended}
 
@@ -129,7 +131,7 @@ def _plots(session: Loaded, clock: Clock, whole: Span) -> list[Component]:
     events = (("event-previous", "◀ Event", "Previous event, key p"), ("event-next", "Event ▶", "Next event, key n"))
     names = ", ".join(row.title for row in rows)
     return [
-        html.P("All of it; move the frame, or press a place:", className="soft small"),
+        html.P("The whole session. Drag the frame, or press a place:", className="soft small"),
         html.Div(
             dcc.Graph(id="strip", figure=strip, config=STRIP_PLOT),
             role="img",
@@ -145,7 +147,7 @@ def _plots(session: Loaded, clock: Clock, whole: Span) -> list[Component]:
             ],
             className="row sticky",
         ),
-        html.P("Find the events with n and p, or the buttons.", id="event-said", role="status"),
+        html.P("Go from event to event with the buttons, or the keys n and p.", id="event-said", role="status"),
         html.Div(
             dcc.Graph(id="detail", figure=detail_figure(window, rows, clock, whole), config=PLOT),
             role="img",
@@ -173,6 +175,7 @@ def _rows(session: Loaded, analyzed: bool) -> list[Row]:
 def register(app: Dash, context: Context) -> None:
     """Add its callbacks."""
     review_markers.register(app, context)
+    review_roles.register(app, context)
     _listen_to_plots(app)
     _register_growing(app, context)
     _register_explaining(app, context)
@@ -180,7 +183,7 @@ def register(app: Dash, context: Context) -> None:
 
 
 def _listen_to_plots(app: Dash) -> None:
-    """Whatever changes the stretch that is shown or the chosen event is decided in the browser: `review.js`."""
+    """Pass the plots' news to `review.js`, which decides what stretch is shown and which event is chosen."""
     for function, plot, news in (
         ("dragged", "detail", "relayoutData"),
         ("eventPressed", "detail", "clickData"),
@@ -194,7 +197,7 @@ def _listen_to_plots(app: Dash) -> None:
 
 
 def _register_growing(app: Dash, context: Context) -> None:
-    """While it is recorded: how far it goes by now, until it has ended."""
+    """Tell the browser how long the session is by now, until it has ended."""
     opened = context.opened
 
     @app.callback(
@@ -218,7 +221,7 @@ def _register_growing(app: Dash, context: Context) -> None:
 
 
 def _register_explaining(app: Dash, context: Context) -> None:
-    """The findings, and the table of events."""
+    """Fill in the findings and the table of events."""
     opened = context.opened
 
     @app.callback(
@@ -253,7 +256,7 @@ def _register_explaining(app: Dash, context: Context) -> None:
 
 
 def _register_drawing(app: Dash, context: Context) -> None:
-    """What is to be seen where the browser wants to be. The answer to an older wish is dropped by Dash."""
+    """Redraw when the browser moves the stretch. Dash drops the answer to an older request."""
     opened = context.opened
 
     @app.callback(
@@ -283,7 +286,7 @@ def _register_drawing(app: Dash, context: Context) -> None:
 
 
 def _patch(window: Window, clock: Clock, span: Span, moves: int) -> Patch:
-    """What of the detail changes; `moves` counts how often the page, not a person's hand, moved it."""
+    """The changes to the detail plot; `moves` counts how often the page, not a person's hand, moved it."""
     patch = Patch()
     for place, trace in enumerate(window.traces):
         patch["data"][place] = trace

@@ -54,6 +54,7 @@ function press(button) {
   if (said.event) choose(Number(said.event));
   if (said.page) store("event-page", { first: Number(said.page), now });
   if (said.at) go(stretch.around(stored("review-length").whole, Number(said.at)));
+  if (said.role) store("role-chosen", { channel: Number(said.channel), role: said.role, now });
   if (said.marker) {
     store("marker-row", { number: Number(said.marker), now });
     const field = document.getElementById("marker-name");

@@ -1,4 +1,4 @@
-"""What the readings of a visible stretch amount to, channel by channel."""
+"""Statistics of the readings in a visible stretch, channel by channel."""
 
 from __future__ import annotations
 

@@ -20,12 +20,13 @@ if TYPE_CHECKING:  # it imports much, and the page is to be there at once
     from meterlog.loaded import Loaded
 
 EVENTS_A_PAGE = 50
+"""Rows of the event table; more make the page slow on a phone. A guess."""
 
 _WORST_FIRST = ("outside", "cannot tell", "within")
 
 
 def channel_name(channel: Channel) -> str:
-    """What a person calls it."""
+    """The channel as a person calls it."""
     return channel.label or f"channel {channel.number}"
 
 
@@ -54,7 +55,7 @@ def finding_list(session: Loaded) -> Component:
     assumed = f" ({analysis.limits.assumed})" if analysis.limits.assumed else ""
     judged = html.P(f"Judged by the limits '{analysis.limits.name}'{assumed}.", className="soft small")
     if not found:
-        return html.Div([html.P("There is nothing to say about this session."), judged])
+        return html.Div([html.P("There are no findings about this session."), judged])
     return html.Div([html.Ul([html.Li(_finding(finding)) for finding in found], className="findings"), judged])
 
 
@@ -68,7 +69,7 @@ def _finding(finding: Finding) -> list[Component]:
 
 
 def event_sentence(session: Loaded, number: int) -> str:
-    """What an event is, in one line."""
+    """An event in one line."""
     events = session.analysis.events
     event = events[number - 1]
     said = event.detail.replace("+-", "±") or KINDS[event.kind].words
@@ -121,7 +122,7 @@ def _value(value: float, unit: str) -> str:
 
 
 def _unseen(session: Loaded) -> list[Component]:
-    """What these readings could not have shown."""
+    """The shortest events that these readings could have shown."""
     sentences = []
     for summary in session.analysis.channels:
         shortest_s = summary.interval.shortest_visible_s
@@ -129,4 +130,4 @@ def _unseen(session: Loaded) -> list[Component]:
             sentences.append(f"{channel_name(summary.channel)} {seconds(shortest_s)}")
     if not sentences:
         return []
-    return [html.P(f"Shorter events may not show: {', '.join(sentences)}.", className="soft small")]
+    return [html.P(f"Events shorter than this may not show: {', '.join(sentences)}.", className="soft small")]

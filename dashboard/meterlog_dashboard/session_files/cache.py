@@ -66,7 +66,7 @@ def _read(path: Path) -> Loaded:
 
 
 def _stamp(path: Path) -> Stamp:
-    """What changes whenever the file or its write-ahead log does."""
+    """Figures that change whenever the file or its write-ahead log does."""
     found: list[int] = []
     for one in (path, path.with_name(f"{path.name}-wal")):
         try:

@@ -19,12 +19,13 @@ from meterlog.session.summary import Summary, summarize
 Stamp = tuple[int, ...]
 
 _AT_ONCE = 200
+"""Files that the first answer waits for: 0.1 s."""
 _PAUSE_S = 0.001
 """After each file that is read beside: what a person waits for comes first."""
 
 
 class SessionList:
-    """What the session files of one folder are. Usable from any thread.
+    """Summaries of the session files of one folder. Usable from any thread.
 
     Args:
         folder: where they are.
@@ -52,7 +53,7 @@ class SessionList:
         The newest files are among them; the others are read in the background from now on.
 
         Args:
-            age_s: how old an answer will do, s, once all are read: a search asks at every letter.
+            age_s: accept an answer up to this old, s, once all are read: a search asks at every letter.
         """
         told_s, told = self._told
         if time.monotonic() - told_s < age_s:
@@ -81,7 +82,7 @@ class SessionList:
             self._read(self._unread(stamps(self._folder)), _PAUSE_S)
 
     def _unread(self, found: dict[Path, Stamp]) -> list[tuple[Path, Stamp]]:
-        """What is new or changed, or grows without its file showing it; the newest first."""
+        """The files that are new or changed, or grow without showing it; the newest first."""
         with self._lock:
             known = {path: stamp for path, (stamp, summary) in self._known.items() if summary.ended != "growing"}
             for path in self._known.keys() - found.keys():

@@ -19,13 +19,16 @@ PATH = "/sessions"
 TITLE = "Sessions"
 
 _A_PAGE = 100
+"""Sessions listed at first, and more with each press; a guess."""
 _LOOK_AGAIN_MS = 700
+"""While files are still read, the list is renewed so often, ms; a guess."""
 _SEARCHED_AGE_S = 3.0
+"""A search is answered from a list up to this old, s: it asks at every letter."""
 _ENDED = {"growing": "being recorded now", "hard": "ended without being closed"}
 
 
 def address(name: str) -> str:
-    """Where the Review of a session is."""
+    """The address of a session's Review."""
     return f"{PATH}/{quote(name, safe='')}"
 
 
@@ -56,7 +59,7 @@ def register(app: Dash, context: Context) -> None:
 
     @app.callback(Output("drawing-library", "children"), Input("drawing-library", "id"))
     def load(_: str) -> Component:
-        """A plot that nobody sees: the browser has the drawing library before it is needed, and after the list."""
+        """Load the drawing library after the list and before it is needed, by a plot that nobody sees."""
         return dcc.Graph()
 
     @app.callback(
@@ -74,7 +77,7 @@ def register(app: Dash, context: Context) -> None:
 
 
 def _looked_up(context: Context, text: str, most: int, age_s: float = 0.0) -> tuple[str, Component, bool, bool]:
-    """What was found in a word and as a list; whether that list holds all of it, and whether every file is read."""
+    """Search; return a sentence, the list, whether it holds all that was found, and whether every file is read."""
     known, unread = context.listed.so_far(age_s)
     if not known and not unread:
         return "No sessions in this folder yet.", _first_steps(context), True, True
@@ -87,7 +90,7 @@ def _looked_up(context: Context, text: str, most: int, age_s: float = 0.0) -> tu
 def _said(found: int, known: int, unread: int, most: int, searched: bool) -> str:
     said = f"{found} of {count(known, 'session')}" if searched else count(known, "session")
     if unread:
-        said += f" so far; {unread} more are being looked through"
+        said += f" so far; {unread} more are still being read"
     return f"{said}; the newest {most} are shown" if found > most else said
 
 
@@ -97,7 +100,7 @@ def _first_steps(context: Context) -> Component:
             html.Li(
                 [dcc.Link("Record one", href="/record"), ", with a meter or with the simulated van that is offered."]
             ),
-            html.Li("Or end this page and give it the folder that has your sessions: meterlog page FOLDER"),
+            html.Li("Or stop this page and start it on the folder that has your sessions: meterlog page FOLDER"),
             html.Li(f"It looked for files named *{SUFFIX} in {context.folder.path}, not in folders below it."),
         ]
     )

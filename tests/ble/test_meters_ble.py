@@ -62,7 +62,7 @@ def test_listening_names_the_driver_that_fits_and_leaves_strangers_alone(
     assert f'record it:  meterlog record --meter "ble:{meter.address}?decoder=status14"' in printed
     assert "gatt fits: 3 readings, DC voltage" in printed
     assert f'record it:  meterlog record --meter "ble:{standard.address}?decoder=gatt"' in printed
-    assert "00:00:5E:00:53:04: nothing comes" in printed
+    assert "00:00:5E:00:53:04: nothing came" in printed
     assert "not connected to" in printed
     assert set(bluez.connects) == {meter.address, standard.address, "00:00:5E:00:53:04"}
 

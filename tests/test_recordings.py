@@ -160,7 +160,7 @@ def test_the_readings_are_what_the_table_says(
 
 
 def test_the_circuit_file_of_the_van_and_a_recording_lead_to_the_fault(capsys: pytest.CaptureFixture[str]) -> None:
-    circuit = FOLDER.parent / "drivers" / "meterlog_drivers" / "simulated" / "van.toml"
+    circuit = FOLDER.parent / "drivers" / "meterlog_drivers" / "simulated" / "van" / "van.toml"
     assert main(["diagnose", "--circuit", str(circuit), str(FOLDER / "drop-test-bad-ground.sqlite"), "--json"]) == 0
     ranked = [h["part"] for h in json.loads(capsys.readouterr().out)["hypotheses"]]
     ground_side = {"ground_bolt", "ground_wire", "minus_clamp"}

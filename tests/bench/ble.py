@@ -25,9 +25,9 @@ from meterlog.errors import LinkLost
 from meterlog.reading import Quantity, Reading
 from meterlog.session import open_reader
 from meterlog.transports.ble import BleLink, BleSettings, BleTransport, Wanted
-from meterlog_drivers.simulated.bluez import SimulatedBluez
-from meterlog_drivers.simulated.peripheral import Characteristic, SimulatedPeripheral
-from meterlog_drivers.simulated.private_bus import VARIABLE, PrivateBus
+from meterlog_drivers.simulated.bluetooth.bluez import SimulatedBluez
+from meterlog_drivers.simulated.bluetooth.peripheral import Characteristic, SimulatedPeripheral
+from meterlog_drivers.simulated.bluetooth.private_bus import VARIABLE, PrivateBus
 from tests.bench.table import Row, at_most, show
 
 DROPS, SECONDS, SILENCES, BURST = 200, 30, 10, 2000

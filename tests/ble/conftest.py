@@ -14,9 +14,9 @@ from bleak.exc import BleakError
 
 from meterlog.transports import ble_scan
 from meterlog.transports.ble_thread import run
-from meterlog_drivers.simulated.bluez import SimulatedBluez
-from meterlog_drivers.simulated.peripheral import Characteristic, SimulatedPeripheral
-from meterlog_drivers.simulated.private_bus import VARIABLE, PrivateBus
+from meterlog_drivers.simulated.bluetooth.bluez import SimulatedBluez
+from meterlog_drivers.simulated.bluetooth.peripheral import Characteristic, SimulatedPeripheral
+from meterlog_drivers.simulated.bluetooth.private_bus import VARIABLE, PrivateBus
 
 
 @pytest.fixture(scope="session")

@@ -17,8 +17,8 @@ import pytest
 from meterlog.errors import AddressError, LinkAbsent, LinkError, LinkForbidden, LinkLost
 from meterlog.transports import ble_scan
 from meterlog.transports.ble import BleLink, BleSettings, BleTransport, Wanted, scan
-from meterlog_drivers.simulated.bluez import SimulatedBluez
-from meterlog_drivers.simulated.peripheral import Characteristic, SimulatedPeripheral
+from meterlog_drivers.simulated.bluetooth.bluez import SimulatedBluez
+from meterlog_drivers.simulated.bluetooth.peripheral import Characteristic, SimulatedPeripheral
 
 ADDRESS = "00:00:5E:00:53:01"
 SETTINGS = BleSettings(Wanted(address=ADDRESS), search_s=1.0)

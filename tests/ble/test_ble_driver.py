@@ -16,8 +16,8 @@ from meterlog.driver.framing import framing_of
 from meterlog.errors import AddressError, LinkAbsent, NoFrameFits
 from meterlog.reading import Quantity, Reading
 from meterlog_drivers.gatt import Presentation
-from meterlog_drivers.simulated.bluez import SimulatedBluez
-from meterlog_drivers.simulated.peripheral import Characteristic, SimulatedPeripheral
+from meterlog_drivers.simulated.bluetooth.bluez import SimulatedBluez
+from meterlog_drivers.simulated.bluetooth.peripheral import Characteristic, SimulatedPeripheral
 
 ADDRESS = "00:00:5E:00:53:01"
 IDENTIFIER = "D4F3A9C1-0B2E-4C5D-8E6F-112233445566"

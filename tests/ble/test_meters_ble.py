@@ -18,8 +18,8 @@ from meterlog.driver.framing import framing_of
 from meterlog.errors import NoFrameFits
 from meterlog.reading import Quantity, Reading
 from meterlog.transports.raw_capture import RawCaptureWriter, read_raw_capture
-from meterlog_drivers.simulated.bluez import SimulatedBluez
-from meterlog_drivers.simulated.peripheral import Characteristic, SimulatedPeripheral
+from meterlog_drivers.simulated.bluetooth.bluez import SimulatedBluez
+from meterlog_drivers.simulated.bluetooth.peripheral import Characteristic, SimulatedPeripheral
 
 FRAME = framing_of("status14:x").encoder().encode([Reading(0.0, 12.34, Quantity.DC_VOLTAGE, 0.01)])
 

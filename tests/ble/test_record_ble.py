@@ -19,8 +19,8 @@ from meterlog.driver.framing import framing_of
 from meterlog.errors import NotASession
 from meterlog.reading import Quantity, Reading
 from meterlog.session import SessionReader, open_reader
-from meterlog_drivers.simulated.bluez import SimulatedBluez
-from meterlog_drivers.simulated.peripheral import SimulatedPeripheral
+from meterlog_drivers.simulated.bluetooth.bluez import SimulatedBluez
+from meterlog_drivers.simulated.bluetooth.peripheral import SimulatedPeripheral
 
 METER = "ble:00:00:5E:00:53:01?decoder=status14&search_s=1"
 OTHER = "ble:00:00:5E:00:53:02?decoder=status14&search_s=1"

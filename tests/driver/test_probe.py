@@ -19,7 +19,7 @@ from meterlog.errors import NoFrameFits
 from meterlog.reading import Reading
 from meterlog.transports import Chunk, LineSettings
 from meterlog_drivers.display.every_mode import every_mode
-from meterlog_drivers.simulated.scpi_instrument import ScpiInstrument, ScpiServer
+from meterlog_drivers.simulated.emulation.scpi_instrument import ScpiInstrument, ScpiServer
 
 Talk = Callable[[Callable[[int], bytes]], str]
 

@@ -24,7 +24,7 @@ from meterlog_drivers.display.scpi_words import (
     values_of,
     without_prompt,
 )
-from meterlog_drivers.simulated.scpi_instrument import Habits, ScpiInstrument, ScpiServer
+from meterlog_drivers.simulated.emulation.scpi_instrument import Habits, ScpiInstrument, ScpiServer
 
 BATTERY = Reading(0.0, 12.34, Quantity.DC_VOLTAGE, 0.01, Flag.DC)
 

@@ -11,7 +11,7 @@ from meterlog.driver import load_driver
 from meterlog.driver.framing import FramingDriver
 from meterlog.errors import UsageError
 from meterlog.reading import Reading
-from meterlog_drivers.simulated.emulator import Emulator, Outlet, shows_columns
+from meterlog_drivers.simulated.emulation.emulator import Emulator, Outlet, shows_columns
 from meterlog_drivers.simulated.scenarios import SCENARIOS
 
 DRIVERS = ("status14", "text", "segments14", "digits11", "digits14", "chars16")

@@ -9,7 +9,7 @@ import pytest
 
 from meterlog.reading import Flag, Quantity
 from meterlog_drivers.simulated.meter import LATENCY_S, MeterModel
-from meterlog_drivers.simulated.vehicle import Signal
+from meterlog_drivers.simulated.van.vehicle import Signal
 
 STEP_S = 0.5e-3
 IDEAL = MeterModel(gain_share=0.0, noise_counts=0.0, jitter_s=0.0)

@@ -8,7 +8,7 @@ import time
 import numpy as np
 import pytest
 
-from meterlog_drivers.simulated.motor import PumpMotor
+from meterlog_drivers.simulated.van.motor import PumpMotor
 
 FREE = PumpMotor(load_nm=0.0)
 """No constant torque: the two equations are one second-order system with a textbook step response."""

@@ -7,10 +7,10 @@ import math
 import numpy as np
 import pytest
 
-from meterlog_drivers.simulated.battery import Battery
-from meterlog_drivers.simulated.relay import Relay
-from meterlog_drivers.simulated.starter import Starter
-from meterlog_drivers.simulated.supply import Supply
+from meterlog_drivers.simulated.van.battery import Battery
+from meterlog_drivers.simulated.van.relay import Relay
+from meterlog_drivers.simulated.van.starter import Starter
+from meterlog_drivers.simulated.van.supply import Supply
 
 STEP_S = 0.5e-3
 

@@ -11,7 +11,7 @@ from meterlog.events.event import Event
 from meterlog.reading import Quantity
 from meterlog.session.model import Marker
 from meterlog_drivers.simulated.truth import true_events
-from meterlog_drivers.simulated.vehicle import Signal
+from meterlog_drivers.simulated.van.vehicle import Signal
 
 STEP_S = 0.5e-3
 

@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 
 from meterlog.circuit.model.solve import LoadModel, Shunt, solve
-from meterlog_drivers.simulated.motor import PumpMotor
-from meterlog_drivers.simulated.vehicle import STEP_S, Fault, Solved, Trip, Vehicle, van_circuit
+from meterlog_drivers.simulated.van.motor import PumpMotor
+from meterlog_drivers.simulated.van.vehicle import STEP_S, Fault, Solved, Trip, Vehicle, van_circuit
 
 PRIMED = Trip(6.0, keyed=((1.0, 5.5),))
 POINTS = [point.id for point in van_circuit().points]

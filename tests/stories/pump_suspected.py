@@ -13,7 +13,7 @@ import numpy as np
 
 from meterlog.circuit.readings.measurement import LOAD_WORDS, STATE_WORDS
 from meterlog_drivers.simulated.scenarios import SCENARIOS
-from meterlog_drivers.simulated.vehicle import STEP_S, Fault, Signal, Solved, Trip
+from meterlog_drivers.simulated.van.vehicle import STEP_S, Fault, Signal, Solved, Trip
 from tests.stories.transcript import Person
 
 SEED = 5

@@ -19,12 +19,12 @@ from meterlog.driver import load_driver
 from meterlog.driver.framing import Encoder, FramingDriver
 from meterlog.errors import SessionWriteFailed, UsageError
 from meterlog_drivers.simulated.driver import scenario_named
-from meterlog_drivers.simulated.emulator import Emulator, Outlet, shows_columns
-from meterlog_drivers.simulated.ports import Port, PseudoTerminal, TcpPort
+from meterlog_drivers.simulated.emulation.emulator import Emulator, Outlet, shows_columns
+from meterlog_drivers.simulated.emulation.ports import Port, PseudoTerminal, TcpPort
 from meterlog_drivers.simulated.scenario import Run
 
 if TYPE_CHECKING:
-    from meterlog_drivers.simulated.ble_port import SimulatedAdapter
+    from meterlog_drivers.simulated.bluetooth.ble_port import SimulatedAdapter
 
 EXAMPLE = "meterlog emulate healthy-prime --driver status14"
 
@@ -89,7 +89,7 @@ def run(args: argparse.Namespace) -> int:
 
 def _answer_queries(together: Run, args: argparse.Namespace) -> int:
     """Emulate a bench meter that sends nothing by itself."""
-    from meterlog_drivers.simulated.scpi_display import scpi_server
+    from meterlog_drivers.simulated.emulation.scpi_display import scpi_server
 
     if args.tcp is None or args.shown:
         raise UsageError(
@@ -108,7 +108,7 @@ def _answer_queries(together: Run, args: argparse.Namespace) -> int:
 
 
 def _adapter(stack: contextlib.ExitStack) -> SimulatedAdapter:
-    from meterlog_drivers.simulated.ble_port import SimulatedAdapter
+    from meterlog_drivers.simulated.bluetooth.ble_port import SimulatedAdapter
 
     adapter = SimulatedAdapter()
     stack.callback(adapter.close)

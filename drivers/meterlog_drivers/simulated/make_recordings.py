@@ -18,7 +18,7 @@ from meterlog.driver.framing import FramingDriver
 from meterlog.session import SessionWriter
 from meterlog.transports import Chunk
 from meterlog.transports.raw_capture import RawCaptureWriter
-from meterlog_drivers.simulated.emulator import encoded
+from meterlog_drivers.simulated.emulation.emulator import encoded
 from meterlog_drivers.simulated.scenario import Run
 from meterlog_drivers.simulated.scenarios import SCENARIOS
 

@@ -16,8 +16,8 @@ from numpy.typing import NDArray
 
 from meterlog.reading import Flag, Quantity
 from meterlog.series import Series
-from meterlog_drivers.simulated.supply import Array, Span
-from meterlog_drivers.simulated.vehicle import Signal
+from meterlog_drivers.simulated.van.supply import Array, Span
+from meterlog_drivers.simulated.van.vehicle import Signal
 
 FINEST_RANGE = {Quantity.DC_VOLTAGE: 0.4, Quantity.DC_CURRENT: 4.0, Quantity.RESISTANCE: 400.0}
 """Full scale of the lowest range of a 4000-count meter; the others follow in decades."""

@@ -14,7 +14,7 @@ from meterlog.series import Series
 from meterlog.session.model import Marker
 from meterlog_drivers.simulated.meter import MeterModel
 from meterlog_drivers.simulated.truth import meter_events, true_events
-from meterlog_drivers.simulated.vehicle import Signal, Solved, Trip, Vehicle
+from meterlog_drivers.simulated.van.vehicle import Signal, Solved, Trip, Vehicle
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,9 +13,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from meterlog_drivers.simulated.battery import Battery
 from meterlog_drivers.simulated.meter import MeterModel
-from meterlog_drivers.simulated.motor import PumpMotor
 from meterlog_drivers.simulated.scenario import (
     Probe,
     Scenario,
@@ -26,9 +24,11 @@ from meterlog_drivers.simulated.scenario import (
     ohms,
     supply_volts,
 )
-from meterlog_drivers.simulated.starter import Starter
-from meterlog_drivers.simulated.supply import Span, Supply
-from meterlog_drivers.simulated.vehicle import Fault, Trip, Vehicle
+from meterlog_drivers.simulated.van.battery import Battery
+from meterlog_drivers.simulated.van.motor import PumpMotor
+from meterlog_drivers.simulated.van.starter import Starter
+from meterlog_drivers.simulated.van.supply import Span, Supply
+from meterlog_drivers.simulated.van.vehicle import Fault, Trip, Vehicle
 
 Rng = np.random.Generator
 

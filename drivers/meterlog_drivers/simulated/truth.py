@@ -18,7 +18,7 @@ from meterlog.reading import Flag, Quantity
 from meterlog.series import Series
 from meterlog.session.model import Marker
 from meterlog_drivers.simulated.meter import MeterModel
-from meterlog_drivers.simulated.vehicle import Signal
+from meterlog_drivers.simulated.van.vehicle import Signal
 
 ON_V = 3.0
 """Above this the supply counts as on before its own level is known: a quarter of 12 V."""

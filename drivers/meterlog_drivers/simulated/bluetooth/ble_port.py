@@ -6,9 +6,9 @@ import signal
 import tempfile
 from pathlib import Path
 
-from meterlog_drivers.simulated.bluez import SimulatedBluez
-from meterlog_drivers.simulated.peripheral import Characteristic, SimulatedPeripheral
-from meterlog_drivers.simulated.private_bus import VARIABLE, PrivateBus
+from meterlog_drivers.simulated.bluetooth.bluez import SimulatedBluez
+from meterlog_drivers.simulated.bluetooth.peripheral import Characteristic, SimulatedPeripheral
+from meterlog_drivers.simulated.bluetooth.private_bus import VARIABLE, PrivateBus
 
 _SERIAL = {"ffe0": (Characteristic("ffe1", ("notify", "write-without-response")),)}
 
@@ -47,7 +47,7 @@ class SimulatedAdapter:
 
 
 class BlePort:
-    """One peripheral as a port. See `meterlog_drivers.simulated.ports.Port`."""
+    """One peripheral as a port. See `meterlog_drivers.simulated.emulation.ports.Port`."""
 
     def __init__(self, bluez: SimulatedBluez, peripheral: SimulatedPeripheral) -> None:
         self._bluez, self._peripheral = bluez, peripheral

@@ -8,8 +8,8 @@ from itertools import groupby
 import numpy as np
 
 from meterlog.reading import Reading
+from meterlog_drivers.simulated.emulation.scpi_instrument import Habits, ScpiInstrument, ScpiServer
 from meterlog_drivers.simulated.scenario import Run
-from meterlog_drivers.simulated.scpi_instrument import Habits, ScpiInstrument, ScpiServer
 
 
 class ScpiDisplay:

@@ -17,7 +17,7 @@ from meterlog.driver.framing import Encoder
 from meterlog.errors import EncodeError, UsageError
 from meterlog.reading import Reading
 from meterlog_drivers.display.every_mode import nearest_shown
-from meterlog_drivers.simulated.ports import Port
+from meterlog_drivers.simulated.emulation.ports import Port
 from meterlog_drivers.simulated.scenario import Run
 
 WAIT_S = 0.002

@@ -23,9 +23,9 @@ from meterlog.circuit.model.circuit import Circuit
 from meterlog.circuit.model.circuit_file import circuit_from_table
 from meterlog.circuit.model.solve import METER_OHM
 from meterlog.reading import Quantity
-from meterlog_drivers.simulated.motor import PumpMotor
-from meterlog_drivers.simulated.relay import Relay
-from meterlog_drivers.simulated.supply import Array, Span, Supply, within
+from meterlog_drivers.simulated.van.motor import PumpMotor
+from meterlog_drivers.simulated.van.relay import Relay
+from meterlog_drivers.simulated.van.supply import Array, Span, Supply, within
 
 STEP_S = 0.5e-3
 """How finely the simulation is sampled: below the shortest operate time of a relay, and a hundredth of the fastest
@@ -96,7 +96,7 @@ def van_circuit() -> Circuit:
     """The circuit of `van.toml`."""
     import tomllib
 
-    text = files("meterlog_drivers.simulated").joinpath("van.toml").read_text("utf-8")
+    text = files("meterlog_drivers.simulated.van").joinpath("van.toml").read_text("utf-8")
     return circuit_from_table(tomllib.loads(text), "van.toml")
 
 

@@ -13,8 +13,8 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from meterlog_drivers.simulated.battery import Battery
-from meterlog_drivers.simulated.starter import Starter
+from meterlog_drivers.simulated.van.battery import Battery
+from meterlog_drivers.simulated.van.starter import Starter
 
 Array = NDArray[np.float64]
 Span = tuple[float, float]

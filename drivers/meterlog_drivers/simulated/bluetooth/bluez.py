@@ -20,7 +20,7 @@ from bleak.uuids import normalize_uuid_str
 from dbus_fast import Message, MessageType, Variant
 from dbus_fast.aio import MessageBus
 
-from meterlog_drivers.simulated.peripheral import (
+from meterlog_drivers.simulated.bluetooth.peripheral import (
     CHARACTERISTIC,
     DEVICE,
     SimulatedPeripheral,

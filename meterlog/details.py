@@ -34,6 +34,6 @@ def check_numbers(details: Mapping[str, str]) -> None:
         number = entered_number(details, key)
         if key in details and (number is None or not least <= number <= most):
             raise UsageError(
-                f"{key} wants a number from {least:g} to {most:g} in the unit that its name ends with,"
+                f"{key} must be a number from {least:g} to {most:g} in the unit that its name ends with,"
                 f" not '{details[key]}'"
             )

@@ -11,7 +11,7 @@ from meterlog.reading import Reading
 from meterlog.session.model import ARMED, TRIGGERED
 
 LATE_S = 0.5
-"""How long after a window's end its last readings may still be on their way, s (guess: links bundle up to that)."""
+"""Longest delay of a window's last readings after its end, s (a guess: links bundle up to that)."""
 
 
 class Announce(Protocol):
@@ -43,12 +43,12 @@ class ArmedWindows:
 
     @property
     def condition(self) -> Condition:
-        """What it waits for."""
+        """The condition it waits for."""
         return self._armed.condition
 
     @property
     def fired(self) -> int:
-        """How often the condition came true."""
+        """The number of times the condition came true."""
         return self._armed.fired
 
     def add_channel(self, channel: LiveChannel) -> None:

@@ -111,7 +111,7 @@ class ChannelTable:
 
     @property
     def kept(self) -> int:
-        """How many readings went into the session."""
+        """The number of readings in the session."""
         return sum(channel.kept for channel in self.live.values())
 
     def shown(self, start_s: float) -> list[list[float]]:

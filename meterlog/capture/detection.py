@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
 
 def live_detection(details: Mapping[str, str]) -> Callable[[Channel], Detector]:
-    """What makes the live detector of a channel, for a session with these details (`system_v`).
+    """Return the maker of live detectors for a session with these details (`system_v`).
 
     Raises:
         LimitsError: there is no set of limits for that system voltage.
@@ -80,7 +80,7 @@ class _Later:
             self._markers.append(marker)
 
     def finish(self) -> list[Event]:
-        """What the end makes certain."""
+        """Return what the end makes certain."""
         self._detection.load()
         events = [] if self._finding is not None else self._hand_on()
         assert self._finding is not None

@@ -12,6 +12,7 @@ FROZEN_S = 5.0
 of a library that computes, is some tenths)."""
 
 _TURN_S = 0.5
+"""Time between two looks at the other threads, s (a guess)."""
 
 
 @contextmanager

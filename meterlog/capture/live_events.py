@@ -64,5 +64,5 @@ class LiveEvents:
 
     @property
     def count(self) -> int:
-        """How many events about the circuit were found: those about the readings end no recording."""
+        """The number of events about the circuit: those about the readings end no recording."""
         return sum(KINDS[event.kind].about_circuit for event in self.found)

@@ -1,4 +1,4 @@
-"""A meter as the recorder needs it: its address taken apart, with the options that are about the recording."""
+"""A meter as the recorder needs it: its parsed address, with the options that concern the recording."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from meterlog.reading import Accuracy
 from meterlog.transports.tap import RawSink
 
 MOST_COLUMNS = 64
-"""More columns than any meter shows (guess): so many labels are looked through where their number is not known."""
+"""Columns whose labels are looked through where their number is unknown: more than any meter shows (a guess)."""
 
 _ACCURACY = re.compile(r"\s*([0-9.]+)\s*(?:%|pct)\s*(?:[+ ]\s*([0-9.]+))?\s*")
 
@@ -41,7 +41,7 @@ class LabelledColumns(Protocol):
     """A meter that names its columns."""
 
     def column_label(self, column: int) -> str:
-        """What a column is called."""
+        """Return the label of a column."""
         ...
 
 
@@ -51,7 +51,7 @@ class CountsItsColumns(Protocol):
 
     @property
     def columns(self) -> int:
-        """How many."""
+        """The number of columns."""
         ...
 
 
@@ -96,7 +96,7 @@ class MeterSetup:
     least_silence_s: float = Driver.least_silence_s
 
     def label(self, column: int) -> str:
-        """What to call a column."""
+        """Return the label of a column."""
         labels = self._each("label", self.labels)
         if column < len(labels):
             return labels[column]
@@ -109,18 +109,18 @@ class MeterSetup:
 
     @property
     def columns(self) -> int | None:
-        """How many columns the meter has; None where only its readings tell."""
+        """The number of columns of the meter; None where only its readings tell."""
         if isinstance(self.meter, CountsItsColumns):
             return self.meter.columns
         return 1 if _driver(self.reached_by.scheme).one_column(self.reached_by) else None
 
     @property
     def columns_named(self) -> int:
-        """How many columns are known or named before the first reading; at least 1."""
+        """The number of columns known or named before the first reading; at least 1."""
         return self.columns or max(1, len(self._each("label", self.labels)), len(self._each("point", self.points)))
 
     def may_show(self, label: str) -> bool:
-        """Whether one of its columns may turn out to have this label, in upper or lower case."""
+        """Tell whether one of its columns may turn out to have this label, in upper or lower case."""
         unfound = isinstance(self.meter, FindsItsDriver) and self.meter.found is None
         if unfound and not self.labels:
             return True  # its label will have the driver's name
@@ -140,7 +140,7 @@ class MeterSetup:
         return points[column] if column < len(points) else ""
 
     def _each(self, option: str, given: tuple[str, ...]) -> tuple[str, ...]:
-        """What an option gives for each column; asked once there is a reading, so that the driver has been found.
+        """Return what an option gives for each column; asked once there is a reading, when the driver has been found.
 
         What was typed for a driver yet to be found is not cut either where its commas may be part of the text.
         """
@@ -168,7 +168,7 @@ class MeterSetup:
 
     def _tappable(self) -> TappableMeter:
         if not isinstance(self.meter, TappableMeter):
-            raise UsageError(f"{self.meter.name} gives readings but no bytes, so there is nothing raw to keep")
+            raise UsageError(f"{self.meter.name} gives readings but no bytes, so there are no raw bytes to keep")
         return self.meter
 
 
@@ -195,8 +195,8 @@ def _setup(address: Address, driver: Driver) -> MeterSetup:
     labels, points = _list(address, "label"), _list(address, "point")
     if _differ(labels, points) and not (isinstance(meter, FindsItsDriver) or driver.one_column(address)):
         raise AddressError(
-            f"in '{address}' a comma in label or point begins the next column, but one of them names one column and the"
-            " other several: name as many in both, or write a semicolon in place of a comma inside a text"
+            f"in '{address}' a comma in label or point begins the next column, but one names one column and the other"
+            " several: name equally many in both, or write a semicolon in place of a comma inside a text"
         )
     return MeterSetup(
         address,
@@ -230,7 +230,7 @@ def _list(address: Address, option: str) -> tuple[str, ...]:
 
 
 def _differ(labels: tuple[str, ...], points: tuple[str, ...]) -> bool:
-    """Whether one of the two names one column and the other several: a comma may be part of a text then."""
+    """Tell whether one of the two names one column and the other several: a comma may be part of a text then."""
     return min(len(labels), len(points)) == 1 < max(len(labels), len(points))
 
 
@@ -245,5 +245,5 @@ def _accuracy(address: Address) -> Accuracy:
     except ValueError:
         pass
     raise AddressError(
-        f"in '{address}' the option accuracy wants the form 0.8pct+3 (0.8 % of the reading + 3 counts), not '{text}'"
+        f"in '{address}' accuracy must have the form 0.8pct+3 (0.8 % of the reading + 3 counts), not '{text}'"
     )

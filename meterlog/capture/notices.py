@@ -1,4 +1,4 @@
-"""What a recorder tells while it runs and at its end, and what it asks of a live detector."""
+"""The messages of a recorder: notices while it runs, the outcome at its end; and the live detector it asks."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ class Detector(Protocol):
     """Finds events while readings come: `meterlog.events.live.LiveDetector`. Times from the session's start."""
 
     def feed(self, readings: Sequence[Reading]) -> list[Event]:
-        """Take readings; what is certain now."""
+        """Take readings; return what is certain now."""
         ...
 
     def marker(self, marker: Marker) -> None:
@@ -26,7 +26,7 @@ class Detector(Protocol):
         ...
 
     def finish(self) -> list[Event]:
-        """What the end makes certain."""
+        """Return what the end makes certain."""
         ...
 
 
@@ -56,7 +56,7 @@ class Notice:
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """What became of a recording.
+    """The outcome of a recording.
 
     Attributes:
         path: the session; None where there was no reading and so no file is left.

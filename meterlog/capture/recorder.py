@@ -35,7 +35,7 @@ from meterlog.session import Channel, Marker, SessionWriter
 from meterlog.session.model import CAPTURE
 
 LONGEST_END_S = 3.0
-"""How long the end waits for the meters; one that hangs in its opening is left to itself."""
+"""Longest wait for the meters at the end, s; one that hangs while opening is left behind (a guess)."""
 
 
 class Recorder:
@@ -123,12 +123,12 @@ class Recorder:
 
     @property
     def captures(self) -> int:
-        """How often an armed capture's condition came true."""
+        """The number of times an armed capture's condition came true."""
         return self._windows.fired if self._windows is not None else 0
 
     @property
     def waiting(self) -> bool:
-        """Whether an armed capture is waiting for its condition."""
+        """True while an armed capture waits for its condition."""
         return self._windows is not None and self._windows.waiting
 
     @property
@@ -138,7 +138,7 @@ class Recorder:
 
     @property
     def traffic(self) -> list[Traffic]:
-        """What each meter's link has carried."""
+        """The traffic of each meter's link."""
         return [supervisor.traffic for supervisor in self._supervisors]
 
     def mark(self, name: str, note: str = "", time_s: float | None = None) -> None:
@@ -275,7 +275,7 @@ class Recorder:
                 self._tell(Notice("waiting", self.elapsed_s, doubt))
 
     def _note_turn(self, channel: LiveChannel, left: int | None) -> None:
-        """Say that the dial of a meter was turned, so that `left` is shown no longer."""
+        """Announce that a meter's dial was turned away from the channel `left`."""
         if left is None:
             return
         self._events.dial_left(left, channel.quantity)

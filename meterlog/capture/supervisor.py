@@ -14,23 +14,24 @@ from meterlog.errors import LinkError, LinkLost, MeterlogError, NoFrameFits, byt
 from meterlog.reading import Reading
 
 READ_TIMEOUT_S = 0.25
-"""How long a read waits; so long an end of the recording may have to wait too."""
+"""Longest wait of a read, s; the end of a recording may wait as long (a guess)."""
 
 STOOD_STILL_S = 1.0
 """A read that comes back so much later than it was asked to means that this program did not run meanwhile: above what a
 busy computer does to a thread. A guess."""
 
 FIRST_DATA_S = 10.0
-"""Silence after opening that is put up with: some meters start their output by a key of their own."""
+"""Longest tolerated silence after opening, s: some meters start their output by a key of their own (a guess)."""
 
 WATCHDOG_INTERVALS = 8.0
-"""Silence that is taken for a lost link, in intervals of the meter; never less than its driver's `least_silence_s`."""
+"""Silence that counts as a lost link, in intervals of the meter (a guess); never less than its driver's
+`least_silence_s`."""
 
 LEARNED_FROM = 15
 """The interval of a meter that declares none is the median of so many last ones: an outage does not change it."""
 
 FIRST_PAUSE_S, LONGEST_PAUSE_S = 0.2, 5.0
-"""Before opening again; each failure doubles it."""
+"""Pause before opening again, s (guesses): the first, doubled by each failure, and the longest."""
 
 
 class Listener(Protocol):
@@ -78,12 +79,12 @@ class Supervisor:
 
     @property
     def up(self) -> bool:
-        """Whether it gives readings now."""
+        """True while it gives readings."""
         return self._up
 
     @property
     def traffic(self) -> Traffic:
-        """What all its connections have carried."""
+        """The traffic of all its connections."""
         total, connection = self._closed_traffic, self._connection
         return total if connection is None else _sum(total, connection.traffic)
 

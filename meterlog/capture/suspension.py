@@ -1,4 +1,4 @@
-"""How long this computer has been suspended: the clock that readings are timed by stands still meanwhile.
+"""Suspensions of this computer, during which the clock that times the readings stands still.
 
 `time.monotonic()` leaves a suspension out on Linux (clock_gettime(2): CLOCK_MONOTONIC; CLOCK_BOOTTIME counts it) and on
 macOS (mach_absolute_time; CLOCK_MONOTONIC counts it there; unverified), so without this a session would join what came
@@ -13,7 +13,7 @@ import time
 from meterlog.reading import Reading
 
 LEAST_S = 1.0
-"""A shorter one is not told from the time between two looks at two clocks."""
+"""Shortest suspension that counts, s: above the time between reading two clocks (a guess)."""
 
 
 def suspended_s() -> float:

@@ -10,6 +10,9 @@ from meterlog.condition import Condition
 from meterlog.errors import UsageError
 from meterlog.reading import Flag, Quantity, Reading
 
+BEFORE_S, AFTER_S = 5.0, 10.0
+"""Kept before and after a firing unless asked otherwise, s: holds a prime of 2 s and what surrounds it (a guess)."""
+
 
 class ConditionWatch:
     """Watches one channel for a condition."""
@@ -37,8 +40,8 @@ class ConditionWatch:
 
 
 LATE_MARKER_S = 1.0
-"""How long after its moment a marker may reach an armed capture without loss: one from another process is noticed at
-the next commit (0.2 s), one with a text when its text is typed."""
+"""Longest delay, s, of a marker that an armed capture keeps readings around without loss: one from another process is
+noticed at the next commit (0.2 s), one with text once the text is typed (a guess)."""
 
 
 class Firing(NamedTuple):
@@ -62,7 +65,7 @@ class ArmedCapture:
     not let through is forgotten after `before_s` and `LATE_MARKER_S`.
     """
 
-    def __init__(self, condition: Condition, before_s: float = 5.0, after_s: float = 10.0) -> None:
+    def __init__(self, condition: Condition, before_s: float = BEFORE_S, after_s: float = AFTER_S) -> None:
         """Wait for a condition.
 
         Raises:
@@ -126,7 +129,7 @@ class ArmedCapture:
         return keep
 
     def rest(self) -> dict[int, list[Reading]]:
-        """What the memory still holds of the time before its end, by channel: the end of a wait in vain."""
+        """Return the last readings in memory, by channel, when the wait ended in vain."""
         rest = {}
         for channel, memory in self._memory.items():
             if memory:

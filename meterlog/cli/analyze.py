@@ -1,4 +1,5 @@
-"""What happened in a session, in time order, what that means against the limits, and what could not have been seen."""
+"""Show what happened in a session in time order, what that means against the limits, and the shortest event that
+the readings could have shown."""
 
 from __future__ import annotations
 
@@ -15,8 +16,8 @@ from meterlog.session.model import Marker
 from meterlog.signal.interval import Interval
 from meterlog.text.safe import one_line
 
-_NEGLIGIBLE = 0.05
-"""Times are not spoken of that are known to this share of the interval: a choice."""
+_NEGLIGIBLE_TIME_ERROR = 0.05
+"""An error of the times up to this share of the interval is not mentioned (a choice)."""
 
 EXAMPLE = "meterlog analyze key-on.sqlite"
 
@@ -130,7 +131,7 @@ def _visible(analysis: Analysis) -> Iterator[str]:
 
 
 def _repeated(interval: Interval) -> str:
-    """How often the display changes, where it is read faster than that; '' where it is not known to be."""
+    """Return a sentence on how often the display changes, where it is read faster than that; else ''."""
     if interval.readings_a_look <= 1.0:
         return ""
     look_s = interval.readings_a_look * interval.interval_s
@@ -138,8 +139,8 @@ def _repeated(interval: Interval) -> str:
 
 
 def _timed(interval: Interval) -> str:
-    """How well the readings' times are known, where that is not negligible; '' where it is."""
-    if interval.time_error_s < _NEGLIGIBLE * interval.interval_s:
+    """Return a sentence on the error of the readings' times; '' where that is negligible."""
+    if interval.time_error_s < _NEGLIGIBLE_TIME_ERROR * interval.interval_s:
         return ""
     return (
         f" They arrived several at a time: each time is known to {interval.time_error_s:.2g} s either way, which every"
@@ -148,7 +149,7 @@ def _timed(interval: Interval) -> str:
 
 
 def _damaged(summary: ChannelSummary) -> str:
-    """What came damaged over the line, in words; '' where nothing is known to have."""
+    """Return a sentence on what arrived damaged over the line; '' where nothing is known to have."""
     rejected, doubtful = summary.channel.rejected, summary.doubtful
     parts = []
     if rejected:

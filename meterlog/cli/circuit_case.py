@@ -1,4 +1,4 @@
-"""What `diagnose` and `report` share: a circuit, what was measured on it, and what that says."""
+"""The options that `diagnose` and `report` share, and the circuit, measurements and trials that they name."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ def add_case_arguments(parser: argparse.ArgumentParser, *, required: bool) -> No
 
 
 def make_diagnoser(args: argparse.Namespace) -> Diagnoser:
-    """For the circuit, the rates and the complaint that were given.
+    """Make the diagnoser of the circuit, the rates and the complaint that were given.
 
     Raises:
         CircuitError: a file cannot be used.
@@ -35,7 +35,7 @@ def make_diagnoser(args: argparse.Namespace) -> Diagnoser:
 
 
 def collect(args: argparse.Namespace, circuit: Circuit) -> tuple[list[Measurement], list[Tried], list[str]]:
-    """What was measured and tried: of the circuit file, of `--measured`, of the sessions; and what was left out.
+    """Collect the measurements and trials of the circuit file, `--measured` and the sessions; and what was left out.
 
     Raises:
         MeterlogError: a file cannot be used.

@@ -1,6 +1,6 @@
-"""Hold a suspect session against one or more known-good ones (or a session after a repair against one before).
+"""Compare a suspect session with one or more known-good ones, or a session after a repair with one before it.
 
-Captures are laid over each other on the prime, the crank or a marker, else by their likeness. Every figure carries
+Captures are aligned on the prime, the crank or a marker, else by their shape. Every figure is given with
 its error, and every verdict is one of 'same within error', 'different' and 'cannot tell'."""
 
 from __future__ import annotations
@@ -18,20 +18,20 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the options."""
     parser.add_argument("suspect", metavar="SUSPECT", help="the suspect session, or the one after the repair")
     parser.add_argument(
-        "--good", metavar="SESSION", action="append", required=True, help="a known-good session; may be given again"
+        "--good", metavar="SESSION", action="append", required=True, help="a known-good session; repeat for several"
     )
     parser.add_argument(
         "--pair",
         metavar="GOOD=SUSPECT",
         action="append",
         default=[],
-        help="labels of two channels that belong together",
+        help="labels of two channels to compare with each other",
     )
-    parser.add_argument("--limits", metavar="FILE", help="a limits set or a file of your own")
+    parser.add_argument("--limits", metavar="FILE", help="your own limits file, or car-12v, truck-24v, old-6v")
     parser.add_argument(
-        "--one-system", action="store_true", help="all captures are of one system voltage, whatever they look like"
+        "--one-system", action="store_true", help="treat all captures as of one system voltage, whatever they look like"
     )
-    parser.add_argument("--json", action="store_true", help="one JSON object instead of text")
+    parser.add_argument("--json", action="store_true", help="one JSON object on standard output")
 
 
 def run(args: argparse.Namespace) -> int:
@@ -55,6 +55,6 @@ def _pairs(words: list[str]) -> dict[str, str]:
     for word in words:
         good, equals, suspect = word.partition("=")
         if not (equals and good.strip() and suspect.strip()):
-            raise UsageError(f"--pair wants GOOD=SUSPECT, two channel labels, not '{word}'")
+            raise UsageError(f"--pair needs GOOD=SUSPECT, two channel labels, not '{word}'")
         pairs[good.strip()] = suspect.strip()
     return pairs

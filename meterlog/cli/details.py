@@ -23,12 +23,12 @@ def add_roles(parser: argparse.ArgumentParser) -> None:
         metavar="N=ROLE",
         action="append",
         default=[],
-        help=f"what channel N measures, where its point and label do not say it: {', '.join(Role)}",
+        help=f"what channel N measures, if its test point and label do not say: {', '.join(Role)}",
     )
 
 
 def entered_roles(words: Iterable[str]) -> dict[str, str]:
-    """The channels' roles, as details of the session; an empty one removes what was entered.
+    """Return the channels' roles, as details of the session; an empty one removes what was entered.
 
     Raises:
         UsageError: there is no such role, or the word is none of the form N=ROLE.
@@ -36,12 +36,12 @@ def entered_roles(words: Iterable[str]) -> dict[str, str]:
     found = by_channel("--role", words, "1=drop")
     for role in found.values():
         if role and role not in tuple(Role):
-            raise UsageError(f"--role wants {', '.join(Role)}, not '{role}'")
+            raise UsageError(f"--role must be one of {', '.join(Role)}, not '{role}'")
     return {role_key(number): role for number, role in found.items()}
 
 
 def by_channel(option: str, words: Iterable[str], example: str) -> dict[int, str]:
-    """What an option of the form N=TEXT says of each channel.
+    """Return the texts of an option of the form N=TEXT, by channel.
 
     Raises:
         UsageError: a word has no channel's number, or one comes twice.
@@ -52,7 +52,7 @@ def by_channel(option: str, words: Iterable[str], example: str) -> dict[int, str
         number = number.strip()
         if not equals or not (number.isascii() and number.isdecimal() and len(number) < 10):
             form = option.removeprefix("--").upper() if option == "--role" else "TEXT"
-            raise UsageError(f"{option} wants N={form} with a channel's number, for example {example}, not '{word}'")
+            raise UsageError(f"{option} needs N={form} with a channel's number, for example {example}, not '{word}'")
         if int(number) in found:
             raise UsageError(f"{option} gives channel {int(number)} twice")
         found[int(number)] = text.strip()
@@ -60,7 +60,7 @@ def by_channel(option: str, words: Iterable[str], example: str) -> dict[int, str
 
 
 def details(words: Iterable[str]) -> dict[str, str]:
-    """The session's details.
+    """Return the session's details.
 
     Raises:
         UsageError: a word has no key, a key comes twice, or what is used as a number is none.
@@ -70,7 +70,7 @@ def details(words: Iterable[str]) -> dict[str, str]:
     for word in words:
         key, equals, value = word.partition("=")
         if not equals or not key.strip():
-            raise UsageError(f"--set wants KEY=VALUE, for example vehicle='blue van', not '{word}'")
+            raise UsageError(f"--set needs KEY=VALUE, for example vehicle='blue van', not '{word}'")
         if key.strip() in found:
             raise UsageError(f"--set gives '{key.strip()}' twice")
         found[key.strip()] = value.strip()

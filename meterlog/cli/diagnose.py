@@ -1,7 +1,7 @@
-"""Which part of a circuit is at fault, how sure that is, and which measurement to take next.
+"""Find the part of a circuit that is at fault, how sure that is, and the measurement to take next.
 
-The circuit is a template's name or a TOML file (copy a template and put in your vehicle's parts). What was measured
-comes from that file, from --measured, from recorded sessions, and, in a terminal, from your answers.
+The circuit is a template's name or a TOML file (copy a template and enter your vehicle's parts). Measurements come
+from that file, from --measured, from recorded sessions and, in a terminal, from your answers.
 """
 
 from __future__ import annotations
@@ -9,13 +9,9 @@ from __future__ import annotations
 import argparse
 import json
 import sys
-from typing import TYPE_CHECKING
 
 from meterlog.cli.circuit_case import add_case_arguments, collect, make_diagnoser
 from meterlog.text.safe import one_line
-
-if TYPE_CHECKING:
-    pass
 
 EXAMPLE = "meterlog diagnose --circuit pump-feed --measured readings.toml"
 
@@ -23,11 +19,11 @@ EXAMPLE = "meterlog diagnose --circuit pump-feed --measured readings.toml"
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the options."""
     parser.add_argument(
-        "sessions", nargs="*", metavar="SESSION", help="recorded sessions: their points and markers count"
+        "sessions", nargs="*", metavar="SESSION", help="recorded sessions; their test points and markers are used"
     )
     add_case_arguments(parser, required=True)
     parser.add_argument("--meter", metavar="ADDRESS", help="take the suggested reading live from this meter")
-    parser.add_argument("--save", metavar="FILE", help="keep what you answer in this file, for --measured")
+    parser.add_argument("--save", metavar="FILE", help="save your answers in this file, for --measured")
     parser.add_argument("--json", action="store_true", help="one JSON object on standard output, no questions")
 
 

@@ -132,14 +132,16 @@ class Talk:
 
 
 def _kept(args: argparse.Namespace, circuit: Circuit) -> tuple[list[Measurement], list[Tried]]:
-    """What `--save` begins with: what `--measured` gave. What sessions and the circuit file say stays in them, or it
-    would count twice the next time.
+    """Return what `--save` begins with: the answers of `--measured`. Readings of sessions and of the circuit file are
+    not copied, or they would count twice the next time.
 
     Raises:
         UsageError: `--save` would write over answers that were not read.
     """
     if args.save and Path(args.save).exists() and (not args.measured or not Path(args.save).samefile(args.measured)):
-        raise UsageError(f"'{args.save}' is there already: go on from it with --measured {args.save}, or name another")
+        raise UsageError(
+            f"'{args.save}' exists already: continue it with --measured {args.save}, or choose another name"
+        )
     return load_measured(args.measured, circuit, templates=False) if args.measured else ([], [])
 
 

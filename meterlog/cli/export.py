@@ -1,7 +1,7 @@
 """Write a session as a table: CSV for a spreadsheet, or Parquet.
 
-'meterlog import' makes the same session of either again. A text that a spreadsheet would take for a formula gets an
-apostrophe before it.
+'meterlog import' turns either back into the same session. Text that a spreadsheet would take for a formula gets a
+leading apostrophe.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--out", metavar="FILE", type=Path, required=True, help="the table to make: .csv or .parquet")
     parser.add_argument("--delimiter", help="of a CSV file: one character, or comma, semicolon, tab, bar")
     parser.add_argument("--decimal", choices=(".", ","), default=".", help="the decimal mark of a CSV file")
-    parser.add_argument("--replace", action="store_true", help="write over an existing file")
+    parser.add_argument("--replace", action="store_true", help="overwrite an existing file")
 
 
 def run(args: argparse.Namespace) -> int:
@@ -33,7 +33,7 @@ def run(args: argparse.Namespace) -> int:
             from meterlog.exchange.parquet import export_parquet
 
             if args.delimiter or args.decimal != ".":
-                raise UsageError("--delimiter and --decimal belong to a CSV file")
+                raise UsageError("--delimiter and --decimal apply to CSV files only")
             readings = export_parquet(reader, args.out, replace=args.replace)
         elif suffix in (".csv", ".tsv", ".txt"):
             from meterlog.exchange.csv_export import export_csv
@@ -42,10 +42,10 @@ def run(args: argparse.Namespace) -> int:
             usual = "\t" if suffix == ".tsv" else ";" if args.decimal == "," else ","
             delimiter = as_delimiter(args.delimiter) if args.delimiter else usual
             if delimiter not in (",", ";", "\t", "|"):
-                raise UsageError("the delimiter is comma, semicolon, tab or bar")
+                raise UsageError("the delimiter must be comma, semicolon, tab or bar")
             readings = export_csv(reader, args.out, delimiter=delimiter, decimal=args.decimal, replace=args.replace)
         else:
-            raise UsageError(f"'{args.out}' ends neither in .csv nor in .parquet, so its format is not clear")
+            raise UsageError(f"'{args.out}' does not end in .csv or .parquet, so its format is unclear")
         markers = len(reader.markers)
         for note in filter(None, (reader.end_note, reader.damage)):
             print(f"note: {note}", file=sys.stderr)

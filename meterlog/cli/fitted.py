@@ -6,7 +6,8 @@ import shutil
 import sys
 import textwrap
 
-_LEAST = 40
+_LEAST_COLUMNS = 40
+"""Narrower terminals are filled as if this wide: below it more lines break than hold together (a guess)."""
 _HANG = "  "
 
 
@@ -14,7 +15,7 @@ def fitted(text: str) -> str:
     """The text for standard output: lines longer than the terminal are broken at words, and what follows hangs."""
     if sys.stdout is None or not sys.stdout.isatty():
         return text
-    return broken(text, max(_LEAST, shutil.get_terminal_size().columns))
+    return broken(text, max(_LEAST_COLUMNS, shutil.get_terminal_size().columns))
 
 
 def broken(text: str, width: int) -> str:

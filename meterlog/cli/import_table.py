@@ -1,8 +1,8 @@
 """Make a session from a table: CSV and its relatives.
 
-Columns are named by their header or numbered from 1. What the file leaves open (decimal mark, date order, unit)
-is asked for by an error that shows both readings; what is left out is counted on stderr with its line numbers.
-A table that 'meterlog export' wrote needs none of the column options.
+Columns are named by their header or numbered from 1. Where the file is ambiguous (decimal mark, date order,
+unit) an error shows both readings and names the option that decides. Skipped rows are counted on stderr with their
+line numbers. A table that 'meterlog export' wrote needs none of the column options.
 """
 
 from __future__ import annotations
@@ -40,9 +40,15 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add("--value", metavar="COL", action="append", default=[], help="column of values; repeat for several channels")
     add("--marker", metavar="COL", help="column of marker names, on the rows where they happened")
     add("--channel", metavar="COL", help="column that names each row's channel")
-    add("--quantity", metavar="Q", action="append", default=[], help=f"of each value column: {', '.join(Quantity)}")
-    add("--unit", metavar="U", action="append", default=[], help="of numbers that show none: V, mV, kOhm, ...")
-    add("--unit-from", choices=("header", "option"), help="which one holds where the header and --unit differ")
+    add(
+        "--quantity",
+        metavar="Q",
+        action="append",
+        default=[],
+        help=f"quantity of each value column: {', '.join(Quantity)}",
+    )
+    add("--unit", metavar="U", action="append", default=[], help="unit of numbers that show none: V, mV, kOhm, ...")
+    add("--unit-from", choices=("header", "option"), help="which one to trust where the header and --unit differ")
     add("--label", action="append", default=[], help="each channel's label; its header by default")
     add("--point", action="append", default=[], help="each channel's test point")
     add("--out", metavar="SESSION", type=Path, help="the session file to make")
@@ -56,22 +62,27 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="WORD",
         action="append",
         default=[],
-        help="one more word for overload, beside OL and the like",
+        help="another word for overload, besides OL and the like",
     )
-    add("--time-unit", choices=tuple(TIME_UNITS), help="of times that are numbers")
+    add("--time-unit", choices=tuple(TIME_UNITS), help="unit of times that are numbers")
     add("--date-order", choices=ORDERS, help="order of day, month and year")
-    add("--clock", choices=("hm", "ms"), help="what 12:30 is: hours and minutes, or minutes and seconds")
-    add("--date", type=_date, help="the day, for clock times: YYYY-MM-DD")
-    add("--utc-offset", metavar="+HH:MM", type=_offset, help="of times that show none; this machine's by default")
-    add("--started-at", metavar="ISO", type=_moment, help="the moment of time 0, for times that are mere seconds")
-    add("--dry-run", action="store_true", help="show what is understood, and the first rows, and make nothing")
+    add("--clock", choices=("hm", "ms"), help="read 12:30 as hours and minutes, or as minutes and seconds")
+    add("--date", type=_date, help="the date of clock times: YYYY-MM-DD")
+    add(
+        "--utc-offset",
+        metavar="+HH:MM",
+        type=_offset,
+        help="time zone of times that show none; this computer's by default",
+    )
+    add("--started-at", metavar="ISO", type=_moment, help="date and time of time 0, for times in seconds")
+    add("--dry-run", action="store_true", help="show how the table is understood and its first rows; write nothing")
 
 
 def _date(text: str) -> date:
     try:
         return date.fromisoformat(text)
     except ValueError:
-        raise argparse.ArgumentTypeError(f"wants a day as YYYY-MM-DD, not '{text}'") from None
+        raise argparse.ArgumentTypeError(f"must be a date as YYYY-MM-DD, not '{text}'") from None
 
 
 def _offset(text: str) -> timezone:
@@ -80,7 +91,7 @@ def _offset(text: str) -> timezone:
     try:
         return timezone(sign * timedelta(hours=int(hours), minutes=int(minutes or 0)))
     except (ValueError, OverflowError):
-        raise argparse.ArgumentTypeError(f"wants an offset from UTC as +HH:MM, not '{text}'") from None
+        raise argparse.ArgumentTypeError(f"must be an offset from UTC as +HH:MM, not '{text}'") from None
 
 
 def _moment(text: str) -> datetime:
@@ -88,7 +99,7 @@ def _moment(text: str) -> datetime:
         moment = datetime.fromisoformat(text)
         return moment if moment.utcoffset() is not None else moment.astimezone()
     except (ValueError, OverflowError):  # astimezone overflows at the calendar's ends
-        raise argparse.ArgumentTypeError(f"wants a moment as YYYY-MM-DDTHH:MM:SS, not '{text}'") from None
+        raise argparse.ArgumentTypeError(f"must be a date and time as YYYY-MM-DDTHH:MM:SS, not '{text}'") from None
 
 
 def run(args: argparse.Namespace) -> int:

@@ -15,7 +15,7 @@ if sys.platform == "win32":
 
         @staticmethod
         def usable() -> bool:
-            """Whether there is a console to read keys from."""
+            """Tell whether there is a console to read keys from."""
             return sys.stdin is not None and sys.stdin.isatty()
 
         def __enter__(self) -> Self:
@@ -25,7 +25,7 @@ if sys.platform == "win32":
             pass
 
         def pressed(self) -> str:
-            """What was typed since the last call; empty when nothing was."""
+            """Return the characters typed since the last call."""
             typed = ""
             while msvcrt.kbhit():
                 key = msvcrt.getwch()
@@ -48,7 +48,7 @@ else:
 
         @staticmethod
         def usable() -> bool:
-            """Whether there is a terminal to read keys from, and we are in its foreground."""
+            """Tell whether there is a terminal to read keys from, with us in its foreground."""
             try:
                 terminal = sys.stdin.fileno()
                 return os.isatty(terminal) and os.tcgetpgrp(terminal) == os.getpgrp()
@@ -67,7 +67,7 @@ else:
                 pass  # the terminal is gone
 
         def pressed(self) -> str:
-            """What was typed since the last call; empty when nothing was. Arrow and function keys are left out."""
+            """Return the characters typed since the last call, without arrow and function keys."""
             try:
                 if not select.select([self._terminal], [], [], 0)[0]:
                     return ""

@@ -15,27 +15,27 @@ from meterlog.errors import MeterlogError, did_you_mean
 from meterlog.text.safe import one_line
 
 COMMANDS = {
-    "meters": ("meterlog.cli.meters", "ports and Bluetooth meters in reach, and which driver fits"),
+    "meters": ("meterlog.cli.meters", "list ports and Bluetooth meters in reach, and the driver that fits each"),
     "record": ("meterlog.cli.record", "record one or more meters into a session"),
-    "mark": ("meterlog.cli.mark", "put a marker into a running or finished session"),
-    "sessions": ("meterlog.cli.sessions", "what is recorded, newest first"),
-    "details": ("meterlog.cli.session_details", "what was entered about a session, and corrections of it"),
-    "analyze": ("meterlog.cli.analyze", "what happened in a session, and how sure that is"),
-    "compare": ("meterlog.cli.compare", "known-good captures against a suspect one"),
-    "diagnose": ("meterlog.cli.diagnose", "which part of a circuit is at fault, and what to measure next"),
-    "report": ("meterlog.cli.report", "one HTML file to show the customer"),
+    "mark": ("meterlog.cli.mark", "set a marker in a running or finished session"),
+    "sessions": ("meterlog.cli.sessions", "list recorded sessions, newest first"),
+    "details": ("meterlog.cli.session_details", "show and correct what was entered about a session"),
+    "analyze": ("meterlog.cli.analyze", "find what happened in a session, with the errors of every figure"),
+    "compare": ("meterlog.cli.compare", "compare a suspect session with known-good ones"),
+    "diagnose": ("meterlog.cli.diagnose", "find the part of a circuit that is at fault, and what to measure next"),
+    "report": ("meterlog.cli.report", "write one HTML file to show the customer"),
     "import": ("meterlog.cli.import_table", "make a session from a CSV file"),
     "export": ("meterlog.cli.export", "write a session as CSV or Parquet"),
-    "emulate": ("meterlog_drivers.simulated.emulate", "a simulated meter on a real port"),
-    "page": ("meterlog_dashboard.serve", "live capture and review in a browser"),
-    "demo": ("meterlog_drivers.simulated.demo", "the whole job in a minute, no hardware"),
+    "emulate": ("meterlog_drivers.simulated.emulate", "simulate a meter on a real port"),
+    "page": ("meterlog_dashboard.serve", "record and review in a browser"),
+    "demo": ("meterlog_drivers.simulated.demo", "show the whole job in a minute, without hardware"),
 }
 """Each command's module and summary. A module has `add_arguments(parser)` and `run(args) -> int`; its docstring
 is the command's description and `EXAMPLE` one line to try."""
 
 
 class CommandModule(Protocol):
-    """What a command's module offers."""
+    """A command's module."""
 
     EXAMPLE: str
 
@@ -55,7 +55,7 @@ def _overview() -> str:
         "usage: meterlog COMMAND ...\n\n"
         "Records, times, detects, compares and explains what a multimeter shows.\n\n"
         "commands:\n" + "\n".join(lines) + "\n\n"
-        "'meterlog COMMAND --help' explains one; 'meterlog demo' shows the whole job with no hardware.\n"
+        "'meterlog COMMAND --help' explains a command; 'meterlog demo' shows the whole job without hardware.\n"
     )
 
 
@@ -72,10 +72,10 @@ class _Parser(argparse.ArgumentParser):
         self.exit(2, f"meterlog: {said}; '{self.prog} --help' explains\n")
 
     def unknown(self, words: str) -> str:
-        """What to say of a word too many, or of an option that does not exist."""
+        """Return the message about an extra word, or about an option that does not exist."""
         word = words.split()[0]
         if not word.startswith("-"):
-            return f"'{word}' is one word too many"
+            return f"unexpected argument '{word}'"
         known = [option for action in self._actions for option in action.option_strings]
         return f"there is no option '{word}'{did_you_mean(word, known)}"
 
@@ -84,30 +84,30 @@ _SAID: tuple[tuple[str, Callable[[_Parser, re.Match[str]], str]], ...] = (
     (r"the following arguments are required: (.*, .*)", lambda _, m: f"{m[1]} are missing"),
     (r"the following arguments are required: (.*)", lambda _, m: f"{m[1]} is missing"),
     (r"unrecognized arguments: (.*)", lambda parser, m: parser.unknown(m[1])),
-    (r"argument (\S+): expected (?:one|at least one) argument", lambda _, m: f"{m[1]} wants a value"),
-    (r"argument (\S+): expected (\d+) arguments", lambda _, m: f"{m[1]} wants {m[2]} values"),
+    (r"argument (\S+): expected (?:one|at least one) argument", lambda _, m: f"{m[1]} needs a value"),
+    (r"argument (\S+): expected (\d+) arguments", lambda _, m: f"{m[1]} needs {m[2]} values"),
     (r"argument (\S+): ignored explicit argument (.*)", lambda _, m: f"{m[1]} takes no value, not {m[2]}"),
     (
         r"argument (\S+): invalid choice: (.*?) \(choose from (.*)\)",
-        lambda _, m: f"{m[1]} wants one of {m[3].replace(chr(39), '')}, not {m[2]}",
+        lambda _, m: f"{m[1]} must be one of {m[3].replace(chr(39), '')}, not {m[2]}",
     ),
     (r"argument (\S+): (.*)", lambda _, m: f"{m[1]} {m[2]}"),
 )
-"""What argparse says, and how we say it; what is not here is said as it is."""
+"""argparse's messages and ours; one that is not listed is passed on unchanged."""
 
 
 def _number(text: str) -> float:
     try:
         return float(text)
     except ValueError:
-        raise argparse.ArgumentTypeError(f"wants a number, not '{text}'") from None
+        raise argparse.ArgumentTypeError(f"must be a number, not '{text}'") from None
 
 
 def _whole_number(text: str) -> int:
     try:
         return int(text)
     except ValueError:
-        raise argparse.ArgumentTypeError(f"wants a whole number, not '{text}'") from None
+        raise argparse.ArgumentTypeError(f"must be a whole number, not '{text}'") from None
 
 
 def _parser(name: str, module: CommandModule) -> argparse.ArgumentParser:
@@ -171,7 +171,7 @@ def _run(command: str, words: Sequence[str]) -> int:
         if args.debug:
             raise
         where = f" '{error.filename}'" if error.filename else ""
-        print(f"meterlog: the system refuses{where}: {error.strerror or error}", file=sys.stderr)
+        print(f"meterlog: the operating system reports{where}: {error.strerror or error}", file=sys.stderr)
         _discard_output()
     return 2
 

@@ -1,7 +1,7 @@
-"""Put a marker into a running or a finished session.
+"""Set a marker in a running or finished session.
 
-While the session is recorded the marker gets the present moment. In a finished one say where it belongs with --at.
-Names with a meaning to the analysis: key-on, crank, wiggle, key-off; any other text is kept as typed.
+In a session that is being recorded the marker is set now; in a finished one give its time with --at.
+The analysis knows the names key-on, crank, wiggle and key-off; any other text is kept as typed.
 """
 
 from __future__ import annotations
@@ -21,9 +21,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("session", metavar="SESSION", type=Path, help="the session file")
     parser.add_argument("text", metavar="TEXT", help="the marker's name")
     parser.add_argument(
-        "--at", metavar="S", type=moment, help="s from the start, or 1:05.8 as 'analyze' shows it; default: now"
+        "--at", metavar="S", type=moment, help="time from the start, s, or 1:05.8 as 'analyze' shows it (default: now)"
     )
-    parser.add_argument("--note", default="", help="anything more")
+    parser.add_argument("--note", default="", help="a note to the marker")
 
 
 def run(args: argparse.Namespace) -> int:

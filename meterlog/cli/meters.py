@@ -1,9 +1,9 @@
-"""Lists the serial ports and the Bluetooth LE peripherals in reach; with --listen finds out which driver fits each,
-and on what evidence.
+"""List the serial ports and Bluetooth LE peripherals in reach; with --listen, find out which driver fits each and on
+what evidence.
 
 Listening tries the line settings that the drivers declare and runs every decoder on the same bytes. It never writes
-to a port unless --ask is given, which sends *IDN? to ports where nothing else fits. With --try PROFILE FILE it shows
-what a profile makes of a raw capture, byte by byte, so that one can be written by looking.
+to a port unless --ask is given, which sends *IDN? to ports where nothing else fits. --try PROFILE FILE shows how
+a profile reads a raw capture, byte by byte, which helps when writing one.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ _TRY_PROFILE = "meterlog_drivers.profiles.try_profile"  # by name, as a command:
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the options."""
-    parser.add_argument("port", nargs="*", metavar="PORT", help="listen to these ports, not to all")
+    parser.add_argument("port", nargs="*", metavar="PORT", help="listen to these ports only")
     parser.add_argument(
         "--listen",
         type=float,
@@ -120,7 +120,7 @@ def ble_lines(args: argparse.Namespace) -> Iterator[str]:
 
 
 SECTIONS: tuple[Callable[[argparse.Namespace], Iterable[str]], ...] = (serial_lines, ble_lines)
-"""What is listed, one after the other: each gives lines to print as they become known."""
+"""The sections of the list, in their order: each yields lines to print as they become known."""
 
 
 def _print(lines: Iterable[str]) -> None:

@@ -1,5 +1,5 @@
-"""What the commands print passes here: labels, markers, file names and a meter's answers may hold escape sequences, or
-characters that the output's encoding has none for; and nobody may be reading any more.
+"""Output streams for what the commands print: labels, markers, file names and a meter's answers may hold escape
+sequences or characters that the output's encoding lacks, and the reader of a pipe may have gone.
 """
 
 from __future__ import annotations

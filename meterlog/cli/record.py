@@ -1,11 +1,12 @@
 """Record one or more meters into a session, and say at the end what happened.
 
-Without --armed everything is kept. With --armed nothing is kept until the condition comes true; then what came
-shortly before it is kept too, so that a two-second pulse is caught whole while both hands are busy. Conditions:
-rise LEVEL, fall LEVEL, above LEVEL, below LEVEL, open, closed; 'rise 6V on feed' watches one channel of several.
+Without --armed everything is kept. With --armed nothing is kept until the condition comes true; then the
+readings shortly before it are kept too, so that a two-second pulse is caught whole while both hands are busy.
+Conditions: rise LEVEL, fall LEVEL, above LEVEL, below LEVEL, open, closed; 'rise 6V on feed' watches one channel
+of several.
 
-The recording ends by --for, by --events, by the key q, by Ctrl-C, or when every replayed source is over; the data
-is kept however it ends. On a terminal the keys k c w o m set markers; from elsewhere 'meterlog mark' does.
+The recording ends with --for, --events, the key q or Ctrl-C, or when every replayed source ends; the data is kept
+however it ends. In a terminal the keys k c w o m set markers; elsewhere use 'meterlog mark'.
 """
 
 from __future__ import annotations
@@ -27,6 +28,7 @@ from meterlog.capture.armed_check import check_channel
 from meterlog.capture.detection import LaterDetection
 from meterlog.capture.frozen import ending_when_frozen
 from meterlog.capture.meters import FindsItsDriver
+from meterlog.capture.trigger import AFTER_S, BEFORE_S
 from meterlog.cautions import DEFERS, Act, applying, sentence
 from meterlog.cli.details import add_details, add_roles, details, entered_roles
 from meterlog.cli.plain import lasting_output
@@ -39,30 +41,40 @@ from meterlog.text.times import span
 EXAMPLE = 'meterlog record --meter "status14:/dev/ttyUSB0?label=pump+feed" --armed "rise 6V" --events 1'
 
 _TICK_S = 0.1
-_SWITCH_INTERVAL_S = 0.0002  # a meter's thread waits at most so long for one that draws, twice for each reading
+"""Time between two looks at keys and notices, s: a person feels no delay (a guess)."""
+_SWITCH_INTERVAL_S = 0.0002
+"""Longest wait of a meter's thread for one that draws, s; it waits twice for each reading (a guess)."""
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the options."""
     add = parser.add_argument
-    add("--meter", metavar="ADDRESS", action="append", required=True, help="a meter; once for each ('meterlog meters')")
+    add(
+        "--meter",
+        metavar="ADDRESS",
+        action="append",
+        required=True,
+        help="a meter's address (see 'meterlog meters'); repeat for several",
+    )
     add("--out", metavar="FILE", help="the session to make; by default the date and time with .sqlite")
-    add("--for", metavar="S", dest="for_s", type=span, help="end after so many seconds; also 90min, 8h")
-    add("--armed", metavar="CONDITION", help="keep only what is round this condition, for example 'rise 6V'")
-    add("--before", metavar="S", type=span, help="armed: seconds to keep before the condition (5)")
-    add("--after", metavar="S", type=span, help="armed: seconds to keep after it (10)")
-    add("--events", metavar="N", type=_count, help="end after so many captures; not armed: so many events")
+    add("--for", metavar="S", dest="for_s", type=span, help="end after this time, s; also 90min, 8h")
+    add("--armed", metavar="CONDITION", help="keep only readings around this condition, for example 'rise 6V'")
+    add(
+        "--before", metavar="S", type=span, help=f"armed: keep this much before the condition, s (default {BEFORE_S:g})"
+    )
+    add("--after", metavar="S", type=span, help=f"armed: keep this much after it, s (default {AFTER_S:g})")
+    add("--events", metavar="N", type=_count, help="end after N captures, or, when not armed, after N events")
     add_details(parser)
     add_roles(parser)
-    add("--raw", action="store_true", help="keep each meter's bytes too, beside the session as NAME.meter1.raw")
+    add("--raw", action="store_true", help="also keep each meter's raw bytes, beside the session as NAME.meter1.raw")
     add("--plain", action="store_true", help="plain lines instead of the live view")
-    add("--quiet", action="store_true", help="print only cautions and troubles while recording")
+    add("--quiet", action="store_true", help="print only cautions and problems while recording")
     add("--no-sound", action="store_true", help="no bell on an alarm")
 
 
 def _count(text: str) -> int:
     if not text.isdecimal() or int(text) < 1:
-        raise argparse.ArgumentTypeError(f"wants a whole number from 1, not '{text}'")
+        raise argparse.ArgumentTypeError(f"must be a whole number, 1 or more, not '{text}'")
     return int(text)
 
 
@@ -111,7 +123,7 @@ def _recorded(args: argparse.Namespace, setups: list[MeterSetup], armed: ArmedCa
     searching = [setup.meter for setup in setups if isinstance(setup.meter, FindsItsDriver)]
     try:
         if searching:
-            print("listening to find out which driver fits", flush=True)
+            print("listening to find the driver that fits", flush=True)
         recorder.start()
         ends.by_flag = True  # readings are kept from here on, so Ctrl-C ends the recording and discards nothing
         detection.load()
@@ -134,12 +146,12 @@ def _recorded(args: argparse.Namespace, setups: list[MeterSetup], armed: ArmedCa
 def _armed(args: argparse.Namespace, setups: list[MeterSetup]) -> ArmedCapture | None:
     if args.armed is None:
         if args.before is not None or args.after is not None:
-            raise UsageError("--before and --after belong to --armed")
+            raise UsageError("--before and --after need --armed")
         return None
     condition = Condition.parse(args.armed)
     check_channel(condition, setups)
-    before_s = 5.0 if args.before is None else args.before
-    return ArmedCapture(condition, before_s, 10.0 if args.after is None else args.after)
+    before_s = BEFORE_S if args.before is None else args.before
+    return ArmedCapture(condition, before_s, AFTER_S if args.after is None else args.after)
 
 
 def _recorder(setups: list[MeterSetup], writer: SessionWriter, **options: Any) -> Recorder:
@@ -198,7 +210,7 @@ def _show_until_end(
 
             display = ScreenDisplay(path, keyboard is not None, not args.no_sound)
         else:
-            print(f"recording to {path}; Ctrl-C ends it, the data is kept")
+            print(f"recording to {path}; Ctrl-C ends the recording and keeps the data")
         stack.callback(display.close)
         keys = RecordKeys(lambda name, at_s: recorder.mark(name, time_s=at_s), lambda: recorder.elapsed_s)
         until_s = time.monotonic() + (math.inf if args.for_s is None else args.for_s)
@@ -250,7 +262,7 @@ def _report_armed(outcome: Outcome, armed: ArmedCapture | None) -> None:
     if outcome.captures:
         print(f"\n'{armed.condition.text}' came {outcome.captures} time{'s' if outcome.captures > 1 else ''}")
     else:
-        print(f"\n'{armed.condition.text}' never came; what was in memory at the end, or round a marker, is kept")
+        print(f"\n'{armed.condition.text}' never came; the last readings, and those around markers, are kept")
 
 
 def _report_session(path: Path) -> None:
@@ -269,7 +281,7 @@ def _report_session(path: Path) -> None:
 
 
 def _silent(name: str, traffic: Traffic) -> LinkError:
-    """What to say about a meter that gave no reading."""
+    """Return the error of a meter that gave no reading."""
     if traffic.first_bytes:
         return NoFrameFits(
             f"no readings came from {name}: bytes came but no frame fits; check the driver and the line settings;"

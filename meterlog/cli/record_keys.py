@@ -1,4 +1,4 @@
-"""What the keys do while recording: markers by one key, a text marker, the end."""
+"""The keys while recording: markers by one key, a marker with text, the end."""
 
 from __future__ import annotations
 

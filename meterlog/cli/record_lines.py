@@ -1,4 +1,4 @@
-"""What `record` prints where there is no terminal: plain lines, a few a minute."""
+"""The display of `record` without a terminal: plain lines, a few a minute."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from meterlog.reading import Quantity
 from meterlog.text.safe import one_line
 
 STATUS_S = 10.0
-"""Time between two lines of figures a channel."""
+"""Time between two lines of figures for a channel, s (a guess)."""
 
 
 class LineDisplay:

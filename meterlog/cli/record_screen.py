@@ -19,9 +19,10 @@ from meterlog.kinds import KINDS
 from meterlog.text.safe import one_line
 
 REFRESH_S = 0.5
-"""Time between two pictures: a person reads no faster, and the meters' threads must not wait for drawing."""
+"""Time between two pictures, s: a person reads no faster, and drawing makes the meters' threads wait (a guess)."""
 
 _SPARK_READINGS = 30
+"""Readings in the small picture of a channel: what fits beside its figures in 100 columns (a guess)."""
 
 
 class ScreenDisplay:
@@ -98,9 +99,9 @@ class ScreenDisplay:
 
     def _foot(self, recorder: Recorder, typing: str | None) -> list[Text]:
         state = f"ARMED, waiting; {recorder.captures} caught" if recorder.waiting else "recording"
-        keys = Text(HELP if self._keys else "Ctrl-C ends, the data is kept", "dim")
+        keys = Text(HELP if self._keys else "Ctrl-C ends the recording and keeps the data", "dim")
         if typing is not None:
-            keys = Text(f"marker: {typing}_   (Enter sets it, Esc does not)", "bold")
+            keys = Text(f"marker: {typing}_   (Enter sets it, Esc cancels)", "bold")
         return [Text(f"{state} {recorder.elapsed_s:.0f} s to {self._path}", "dim"), keys]
 
 

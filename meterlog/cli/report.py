@@ -1,6 +1,6 @@
 """Make one HTML file of one or more sessions to show to a customer: it opens on a phone, prints on A4 and needs no
-network. With --good each session is held against the known-good ones; with --circuit the page says which part of
-that circuit is at fault and what to measure next; with --pdf a PDF is made beside it."""
+network. With --good each session is compared with the known-good ones; with --circuit the page names the part of that
+circuit that is at fault and what to measure next; with --pdf a PDF is written beside it."""
 
 from __future__ import annotations
 
@@ -20,16 +20,14 @@ EXAMPLE = "meterlog report recordings/key-on-suspect.sqlite --out report.html"
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the options."""
     parser.add_argument("sessions", metavar="SESSION", nargs="+", help="a session file")
-    parser.add_argument("--out", metavar="FILE.html", required=True, help="the report; one that is there is replaced")
+    parser.add_argument("--out", metavar="FILE.html", required=True, help="the report; an existing one is replaced")
     parser.add_argument(
         "--good", metavar="SESSION", action="append", default=[], help="a known-good session to compare with"
     )
     parser.add_argument("--limits", metavar="FILE", help="your own limits file, or car-12v, truck-24v, old-6v")
     add_case_arguments(parser, required=False)
     parser.add_argument("--title", metavar="TEXT", default="", help="the page's title")
-    parser.add_argument(
-        "--pdf", action="store_true", help="also print a PDF beside it, with the Chromium of this computer"
-    )
+    parser.add_argument("--pdf", action="store_true", help="also write a PDF beside it, with this computer's Chromium")
 
 
 def run(args: argparse.Namespace) -> int:
@@ -55,7 +53,7 @@ def _circuit(args: argparse.Namespace) -> CircuitPart | None:
     """The circuit's part, from what the sessions and the files measured; the known-good are another state of it."""
     if args.circuit is None:
         if args.measured or args.rates or args.complaint:
-            raise UsageError("--measured, --rates and --complaint are about a circuit: say which with --circuit")
+            raise UsageError("--measured, --rates and --complaint need --circuit")
         return None
     from meterlog.report import circuit_part
 
@@ -69,7 +67,7 @@ def _circuit(args: argparse.Namespace) -> CircuitPart | None:
 def _check_out(out: Path, inputs: list[str]) -> None:
     """Refuse a place that would overwrite something that is no report."""
     if out.suffix.lower() not in (".html", ".htm"):
-        raise UsageError(f"--out wants a file that ends in .html, not '{out}'")
+        raise UsageError(f"--out must end in .html, not '{out}'")
     if any(Path(path).resolve() == out.resolve() for path in inputs):
         raise UsageError(f"--out would overwrite {out}, which is read here")
     if out.is_dir() or not out.parent.is_dir():

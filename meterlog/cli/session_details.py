@@ -1,8 +1,8 @@
-"""Show what was entered about a session, and correct it: its details, and its channels' labels, test points and
+"""Show and correct what was entered about a session: its details, and its channels' labels, test points and
 roles (what a channel measures: supply, drop, ...).
 
-Channels go by the number that this command shows. --set KEY= (nothing after it) removes a detail. The readings stay as
-they are. While a session is being recorded only its details can be corrected.
+Give a channel by the number that this command shows. --set KEY= (nothing after it) removes a detail. Readings are
+never changed. While a session is being recorded only its details can be corrected.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("session", metavar="SESSION", type=Path, help="the session file")
     add_details(parser)
     add_roles(parser)
-    for option, what in (("--label", "what a channel is called"), ("--point", "a channel's test point")):
+    for option, what in (("--label", "channel N's label"), ("--point", "channel N's test point")):
         parser.add_argument(option, metavar="N=TEXT", action="append", default=[], help=what)
 
 

@@ -1,8 +1,8 @@
-"""What is recorded in a folder, newest first.
+"""List the sessions recorded in a folder, newest first.
 
-Filter by details (--set vehicle=van), by a word anywhere (--with plug) or by quantity; a file that cannot be read is
-a row that says so. Below the list stands what killed programs left behind, if anything; --clear removes that, and
-never a file that holds a reading.
+Filter by details (--set vehicle=van), by a word anywhere (--with plug) or by quantity; a file that cannot be read gets
+a row that says so. Files that killed programs left behind are named below the list; --clear removes them, but never
+a file that holds a reading.
 """
 
 from __future__ import annotations
@@ -32,14 +32,18 @@ _SORTS: dict[str, Callable[[Summary], float | str]] = {
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the options."""
     add = parser.add_argument
-    add("folder", metavar="FOLDER", type=Path, nargs="?", default=Path(), help="where to look; here by default")
-    add("--set", metavar="KEY=TEXT", action="append", default=[], help="only those whose detail KEY holds TEXT")
-    add("--with", dest="word", metavar="TEXT", help="only those with TEXT in a label, a detail or the file's name")
-    add("--quantity", choices=[str(quantity) for quantity in Quantity], help="only those with a channel of it")
+    add("folder", metavar="FOLDER", type=Path, nargs="?", default=Path(), help="the folder; the current one by default")
+    add("--set", metavar="KEY=TEXT", action="append", default=[], help="only sessions whose detail KEY contains TEXT")
+    add("--with", dest="word", metavar="TEXT", help="only sessions with TEXT in a label, a detail or the file's name")
+    add(
+        "--quantity",
+        choices=[str(quantity) for quantity in Quantity],
+        help="only sessions with a channel of this quantity",
+    )
     add("--sort", default="started", metavar="KEY", help=f"{', '.join(_SORTS)}, or a detail's key")
     add("--limit", type=int, metavar="N", help="at most N rows")
-    add("--clear", action="store_true", help="remove what killed programs left (half-written and empty files)")
-    add("--json", action="store_true", help="as JSON")
+    add("--clear", action="store_true", help="remove half-written and empty files that killed programs left")
+    add("--json", action="store_true", help="print JSON")
 
 
 def run(args: argparse.Namespace) -> int:
@@ -47,7 +51,7 @@ def run(args: argparse.Namespace) -> int:
     if not args.folder.is_dir():
         raise UsageError(f"there is no folder '{args.folder}'")
     if args.limit is not None and args.limit < 1:
-        raise UsageError(f"--limit wants a whole number from 1, not {args.limit}")
+        raise UsageError(f"--limit must be a whole number, 1 or more, not {args.limit}")
     if args.clear:
         return _clear(args.folder)
     wanted = [_wanted(word) for word in args.set]
@@ -74,7 +78,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _point_below(folder: Path) -> None:
-    """A person may look one folder too high."""
+    """Name the folders inside that hold sessions: a person may look one folder too high."""
     for inner in sorted(path for path in folder.iterdir() if path.is_dir() and not path.name.startswith(".")):
         if any(inner.glob("*.sqlite")):
             print(f"there are some in '{one_line(str(inner))}': meterlog sessions {one_line(str(inner))}")
@@ -84,7 +88,7 @@ def _tell_leftovers(folder: Path) -> None:
     left = leftovers(folder)
     if left:
         names = one_line(", ".join(path.name for path in left[:3]) + (f" and {len(left) - 3} more" if left[3:] else ""))
-        print(f"left by killed programs, of no use: {names}; 'meterlog sessions {folder} --clear' removes them")
+        print(f"killed programs left files of no use: {names}; 'meterlog sessions {folder} --clear' removes them")
 
 
 def _clear(folder: Path) -> int:
@@ -94,14 +98,14 @@ def _clear(folder: Path) -> int:
         except OSError as error:
             raise SessionWriteFailed(f"'{path}' cannot be removed: {error.strerror}", str(path)) from error
         print(f"removed {one_line(str(path))}")
-    print(f"nothing of killed programs is left in '{one_line(str(folder))}'")
+    print(f"no files of killed programs are left in '{one_line(str(folder))}'")
     return 0
 
 
 def _wanted(word: str) -> tuple[str, str]:
     key, equals, text = word.partition("=")
     if not equals:
-        raise UsageError(f"--set wants KEY=TEXT, not '{word}'")
+        raise UsageError(f"--set needs KEY=TEXT, not '{word}'")
     return key, text.casefold()
 
 

@@ -19,7 +19,7 @@ def span(text: str) -> float:
     """
     match = _SPAN.fullmatch(text.strip())
     if match is None:
-        raise argparse.ArgumentTypeError(f"wants a number of seconds, or 90min, 8h, not '{text}'")
+        raise argparse.ArgumentTypeError(f"must be a number of seconds, or 90min, 8h, not '{text}'")
     return float(match[1].replace(",", ".")) * _UNIT_S[match[2]]
 
 

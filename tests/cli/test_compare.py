@@ -39,7 +39,7 @@ def test_json_is_one_object_as_the_readme_says(capsys: pytest.CaptureFixture[str
 @pytest.mark.parametrize(
     ("words", "said"),
     [
-        (["--pair", "pump", "x.sqlite"], "--pair wants GOOD=SUSPECT"),
+        (["--pair", "pump", "x.sqlite"], "--pair needs GOOD=SUSPECT"),
         (["absent.sqlite"], "absent.sqlite"),
     ],
 )

@@ -55,9 +55,9 @@ def test_refusals_are_one_line(session: Path, tmp_path: Path, capsys: pytest.Cap
     (tmp_path / "t.csv").write_text("mine")
     for words, sentence in (
         (["--out", str(tmp_path / "t.csv")], "--replace"),
-        (["--out", str(tmp_path / "t.xyz")], "neither in .csv nor in .parquet"),
+        (["--out", str(tmp_path / "t.xyz")], "does not end in .csv or .parquet"),
         (["--out", str(tmp_path / "u.csv"), "--delimiter", "#"], "comma, semicolon, tab or bar"),
-        (["--out", str(tmp_path / "u.parquet"), "--decimal", ","], "belong to a CSV file"),
+        (["--out", str(tmp_path / "u.parquet"), "--decimal", ","], "apply to CSV files only"),
     ):
         assert main(["export", str(session), *words]) == 2
         shown = capsys.readouterr().err

@@ -443,7 +443,7 @@ def test_a_file_that_exists_is_not_touched(meter: Plugged, out: Path, capsys: py
         (["--meter", "status14:/dev/ttyUSB0?bauds=9600"], "did you mean 'baud'"),
         (["--meter", "status14:/dev/ttyUSB0?line=8Q1"], "8N1"),
         (["--meter", "status14:/dev/ttyUSB0", "--armed", "six volts"], "is not a condition"),
-        (["--meter", "status14:/dev/ttyUSB0", "--before", "3"], "belong to --armed"),
+        (["--meter", "status14:/dev/ttyUSB0", "--before", "3"], "need --armed"),
         (["--meter", "status14:/dev/ttyUSB0", "--set", "blue van"], "KEY=VALUE"),
         (["--meter", "replay:/no/such/file"], "there is no file"),
     ],
@@ -466,7 +466,7 @@ def test_numbers_that_are_none(words: list[str], out: Path, capsys: pytest.Captu
     with pytest.raises(SystemExit) as caught:
         main(["record", "--meter", "status14:/dev/ttyUSB0", "--out", str(out), *words])
     assert caught.value.code == 2
-    assert f"wants a {'number of seconds' if words[0] == '--for' else 'whole number'}" in capsys.readouterr().err
+    assert f"must be a {'number of seconds' if words[0] == '--for' else 'whole number'}" in capsys.readouterr().err
 
 
 def test_a_file_named_by_the_time_is_made_where_none_is_named(

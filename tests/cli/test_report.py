@@ -27,7 +27,7 @@ def test_it_writes_one_file_and_says_where(tmp_path: Path, capsys: pytest.Captur
 @pytest.mark.parametrize(
     ("out", "said"),
     [
-        ("report.pdf", "ends in .html"),
+        ("report.pdf", "end in .html"),
         ("absent/report.html", "there is no folder"),
         ("folder.html", "is a folder"),
     ],

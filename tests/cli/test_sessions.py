@@ -78,7 +78,7 @@ def test_an_absent_folder_is_one_line(tmp_path: Path, capsys: pytest.CaptureFixt
 
 def test_a_limit_below_one_is_refused(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["sessions", str(folder), "--limit", "-1"]) == 2
-    assert "--limit wants a whole number from 1" in capsys.readouterr().err
+    assert "--limit must be a whole number, 1 or more" in capsys.readouterr().err
 
 
 def test_a_session_under_any_name_is_listed(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -30,23 +30,23 @@ def test_every_help_ends_with_an_example_that_its_own_parser_takes(
         ("meter", "there is no command 'meter' (did you mean 'meters'?); 'meterlog --help' lists them"),
         ("record", "--meter is missing; 'meterlog record --help' explains"),
         ("compare", "SUSPECT, --good are missing; 'meterlog compare --help' explains"),
-        ("record --meter", "--meter wants a value; 'meterlog record --help' explains"),
-        ("meters --try a", "--try wants 2 values; 'meterlog meters --help' explains"),
+        ("record --meter", "--meter needs a value; 'meterlog record --help' explains"),
+        ("meters --try a", "--try needs 2 values; 'meterlog meters --help' explains"),
         (
             "meters -listen 5",
             "there is no option '-listen' (did you mean '--listen'?); 'meterlog meters --help' explains",
         ),
-        ("analyze a b", "'b' is one word too many; 'meterlog analyze --help' explains"),
+        ("analyze a b", "unexpected argument 'b'; 'meterlog analyze --help' explains"),
         ("record --meter x --plain=3", "--plain takes no value, not '3'; 'meterlog record --help' explains"),
         (
             "record --meter x --for soon",
-            "--for wants a number of seconds, or 90min, 8h, not 'soon'; 'meterlog record --help' explains",
+            "--for must be a number of seconds, or 90min, 8h, not 'soon'; 'meterlog record --help' explains",
         ),
-        ("import a.csv --clock q", "--clock wants one of hm, ms, not 'q'; 'meterlog import --help' explains"),
+        ("import a.csv --clock q", "--clock must be one of hm, ms, not 'q'; 'meterlog import --help' explains"),
         (
             "sessions --quantity volts",
             (
-                "--quantity wants one of dc_voltage, ac_voltage, dc_current, ac_current, resistance, continuity,"
+                "--quantity must be one of dc_voltage, ac_voltage, dc_current, ac_current, resistance, continuity,"
                 " diode, frequency, duty_cycle, capacitance, temperature, not 'volts'; 'meterlog sessions --help'"
                 " explains"
             ),
@@ -70,13 +70,13 @@ def test_a_port_without_its_driver_is_told_how_to_find_it(capsys: pytest.Capture
 @pytest.mark.parametrize(
     ("entered", "said"),
     [
-        ("system_v=twelve", "system_v wants a number from 3 to 60"),
+        ("system_v=twelve", "system_v must be a number from 3 to 60"),
         ("system_v=17", "there are no limits for a 17 V system"),
-        ("temperature_c=warm", "temperature_c wants a number from -60 to 150"),
-        ("temperature_c=400", "temperature_c wants a number from -60 to 150"),
-        ("battery_v=flat", "battery_v wants a number"),
-        ("lead_ohm=-1", "lead_ohm wants a number from 0 to 10"),
-        ("van", "--set wants KEY=VALUE"),
+        ("temperature_c=warm", "temperature_c must be a number from -60 to 150"),
+        ("temperature_c=400", "temperature_c must be a number from -60 to 150"),
+        ("battery_v=flat", "battery_v must be a number"),
+        ("lead_ohm=-1", "lead_ohm must be a number from 0 to 10"),
+        ("van", "--set needs KEY=VALUE"),
         ("system_v=12 --set system_v=24", "--set gives 'system_v' twice"),
     ],
 )

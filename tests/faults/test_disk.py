@@ -166,7 +166,7 @@ def test_results_that_cannot_be_printed_are_one_line(folder: Path) -> None:
             check=False,
         )
     assert done.returncode == 2
-    assert done.stderr == "meterlog: the system refuses: No space left on device\n"
+    assert done.stderr == "meterlog: the operating system reports: No space left on device\n"
 
 
 def recorded_until_full(path: Path, disk: AbstractContextManager[None]) -> tuple[int, str]:

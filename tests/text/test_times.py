@@ -19,7 +19,7 @@ def test_a_span(text: str, seconds: float) -> None:
 
 @pytest.mark.parametrize("text", ["", "-1", "nan", "inf", "2 hours", "1e9", "1:30"])
 def test_no_span(text: str) -> None:
-    with pytest.raises(argparse.ArgumentTypeError, match="wants a number of seconds"):
+    with pytest.raises(argparse.ArgumentTypeError, match="must be a number of seconds"):
         span(text)
 
 

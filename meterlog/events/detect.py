@@ -31,6 +31,7 @@ from meterlog.reading import Quantity
 from meterlog.series import Series
 from meterlog.session.model import Channel, Marker
 from meterlog.signal.doubtful import believed, held_back, joined
+from meterlog.signal.looks import Looks
 from meterlog.signal.track import Track
 
 
@@ -94,7 +95,9 @@ class ChannelDetector:
         self._markers = list(markers)
         self._awaited = [m for m in self._markers if m.name == KEY_ON]
         self._all = Track(summarised=False)
+        self._looks = Looks(channel.interval_s)
         self._trusted = Track()
+        self._trusted.cadences = self._looks.cadences
         self._untrusted = Untrusted(channel.number)
         self._ranges = RangeChanges(channel.number)
         self._gaps: list[Event] = []
@@ -169,7 +172,7 @@ class ChannelDetector:
         return any(marker.ends_recording and begin <= marker.time_s <= end for marker in self._markers)
 
     def _take(self, series: Series) -> None:
-        usable = self._usable(series)
+        usable = self._looks.feed(self._usable(series))
         first = self._trusted.count
         needed = min(machine.needs for machine in self._machines)
         self._trusted.extend(usable.time_s, usable.value, usable.resolution, needed, usable.time_error_s)

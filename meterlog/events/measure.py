@@ -98,9 +98,6 @@ class Measure:
         """The time between two edges, judged at reading `index`; the edges are learned from."""
         self.window.learn(start, end)
         interval_s, jitter_s = self.interval(index)
-        held_s = (self.track.readings_a_look(index) - 1.0) * interval_s  # so old a repeated look may be
-        if held_s > 0.0:
-            start, end = (edge._replace(time_error_s=edge.time_error_s + held_s) for edge in (start, end))
         duration, error = time_between(start, end, self.window, interval_s, jitter_s)
         begin, finish = (edge_time(edge, self.window, interval_s) for edge in (start, end))
         return Timing(begin, finish, max(duration, 0.0), error)

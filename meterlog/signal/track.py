@@ -6,10 +6,11 @@ speed: long series carry the extremes of every block of 128 readings, and only b
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 
-from meterlog.signal.held import readings_a_look
 from meterlog.signal.levels import median
 
 BLOCK = 128
@@ -22,6 +23,7 @@ class Track:
 
     Attributes:
         count: readings so far.
+        cadences: from which reading on they come how many seconds apart, where that changed and was told.
     """
 
     def __init__(self, summarised: bool = True) -> None:
@@ -40,8 +42,8 @@ class Track:
         self._low: NDArray[np.float64] | None = None
         self._high: NDArray[np.float64] | None = None
         self._calm_ends: dict[float, NDArray[np.int64]] = {}
+        self.cadences: Sequence[tuple[int, float]] = ()
         self._nominal: dict[int, float] = {}
-        self._repeats: dict[int, float] = {}
 
     def extend(
         self,
@@ -184,33 +186,23 @@ class Track:
         self._calm_ends[ceiling] = found
         return found
 
-    def readings_a_look(self, index: int) -> float:
-        """Return how many readings repeat one look, as known at reading `index`: by up to 1024 up to an anchor
-        before it."""
-        if index < 4:
-            return 1.0
-        anchor = _anchor(index)
-        if anchor not in self._repeats:
-            if len(self._repeats) > 64:
-                self._repeats.clear()
-            self._repeats[anchor] = readings_a_look(self.values(max(0, anchor - 1024), anchor))
-        return self._repeats[anchor]
-
     def nominal_s(self, index: int) -> float:
         """The nominal interval as known at reading `index`: the median of up to 64 spacings up to an anchor before it.
 
-        Anchors are 4, 8, 16 .. 1024 and the multiples of 1024, so the figure depends on the readings before it
-        alone, and not on how they arrived. NaN before the fourth reading.
+        Anchors are 4, 8, 16 .. 1024 and the multiples of 1024 after the last change of cadence, so the figure depends
+        on the readings before it alone, and not on how they arrived. NaN before the fourth reading, where no cadence
+        was told.
         """
-        if index < 4:
-            return float("nan")
-        anchor = _anchor(index)
+        first, told_s = next((c for c in reversed(self.cadences) if c[0] <= index), (0, float("nan")))
+        if index - first < 4:
+            return told_s
+        anchor = first + _anchor(index - first)
         if anchor not in self._nominal:
             if len(self._nominal) > 64:
                 self._nominal.clear()
-            spacing = np.diff(self.times(max(0, anchor - 64), anchor))
+            spacing = np.diff(self.times(max(first, anchor - 64), anchor))
             if not len(spacing):
-                return self._nominal[max(self._nominal)] if self._nominal else float("nan")
+                return self._nominal[max(self._nominal)] if self._nominal else told_s
             self._nominal[anchor] = median(spacing)
         return self._nominal[anchor]
 

@@ -85,7 +85,9 @@ def polled(log: Log, times: float) -> Series:
     return Series(time_s, series.value[shown], series.resolution[shown], series.flags[shown])
 
 
-POLLED = {"polled 2 x": 2.0, "polled 3.3 x": 3.3, "polled 10 x": 10.0}
+DECLARED = ", declared"
+"""The meter's display interval is declared, as `interval_s=` in its address does."""
+POLLED = {f"polled {times:g} x{told}": times for told in ("", DECLARED) for times in (2.0, 3.3, 10.0)}
 """Displays that are read so many times a look; without the logs of links that fail."""
 
 
@@ -96,7 +98,8 @@ def job(what: Job) -> tuple[Log, list[Event], float, float]:
     if not len(log.series):
         return log, [], 1.0, 0.0
     if link in POLLED:
-        return log, detect(log.channel, polled(log, POLLED[link]), log.markers), np.nan, np.nan
+        channel = replace(log.channel, interval_s=log.meter.interval_s if link.endswith(DECLARED) else None)
+        return log, detect(channel, polled(log, POLLED[link]), log.markers), np.nan, np.nan
     series = over(link, log, np.random.default_rng([seed, 7]))
     events = detect(log.channel, series, log.markers)
     off_s = np.abs(series.time_s - log.series.time_s) - 1e-6

@@ -17,8 +17,8 @@ from meterlog.limits import Limits, limits_for
 from meterlog.reading import Quantity
 from meterlog.session.contents import Contents
 from meterlog.session.model import Channel, Marker
-from meterlog.signal.held import readings_a_look
 from meterlog.signal.interval import Interval, reading_interval
+from meterlog.signal.looks import repeats
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,7 +117,7 @@ def analyze(session: Contents, limits: Limits | None = None, limits_file: str | 
         series = session.series(channel.number)
         doubtful = len(series) - len(session.believed(channel.number))
         interval = reading_interval(series.time_s, series.time_error_s)
-        interval = interval._replace(readings_a_look=readings_a_look(series.value))
+        interval = interval._replace(readings_a_look=repeats(series, channel.interval_s))
         channels.append(ChannelSummary(channel, len(series), doubtful, interval))
         found = detect(channel, series, session.markers, settings)
         gaps = [event for event in found if event.kind == "gap"]

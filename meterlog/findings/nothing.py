@@ -9,8 +9,8 @@ from meterlog.findings.finding import Finding
 from meterlog.reading import Quantity
 from meterlog.roles import Role
 from meterlog.session.model import Channel
-from meterlog.signal.held import readings_a_look
 from meterlog.signal.interval import reading_interval
+from meterlog.signal.looks import repeats
 from meterlog.text.figures import seconds
 
 _SUPPLY = "dropout, sag or loss of supply"
@@ -38,7 +38,7 @@ def _nothing(evidence: Evidence, channel: Channel) -> Finding:
     times = series.time_s
     looked_for = _LOOKED_FOR[channel.measurand.role]
     interval = reading_interval(times, series.time_error_s)
-    shortest_s = interval._replace(readings_a_look=readings_a_look(series.value)).shortest_visible_s
+    shortest_s = interval._replace(readings_a_look=repeats(series, channel.interval_s)).shortest_visible_s
     watched_s = float(times[-1] - times[0])
     watched_s -= sum(gap.end_s - gap.start_s for gap in evidence.events_of(channel, "gap"))  # nobody looked then
     source = "twice the interval between readings, its jitter and the error of their times (grade D)"

@@ -13,12 +13,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from meterlog.series import Series
-from meterlog.signal.held import LEAST_RUNS, told_readings_a_look
+from meterlog.signal.readings_a_look import LEAST_RUNS, readings_a_look
 from meterlog.signal.levels import median
 
 _OFTEN, _SELDOM = 16, 1024
 """Readings after which the cadence is judged anew, within the first 1024 and later: choices."""
-_WINDOW = 4096
+_WINDOW = 2048
 """Readings by which it is judged: a choice."""
 _BLOCKS = 256
 """So many judgements of a long series are prepared at once: a choice that stays within a processor's cache."""
@@ -82,23 +82,25 @@ class Looks:
         return parts[0] if len(parts) == 1 else _one(parts)
 
     def _judged(self, series: Series, at: int) -> float:
-        """How many readings repeat one look, by the last readings before `at`."""
+        """Judge how many readings repeat one look, by the last readings before `at`."""
+        if self._interval(series, at) == np.inf:
+            return 1.0
         value = _last(self._value, series.value, at, _WINDOW + 2)
         changes, alone = _changes(value)
         if np.count_nonzero(alone) > _ALONE_SHARE * np.count_nonzero(changes):
             return 1.0
-        told = told_readings_a_look(value)
+        told = readings_a_look(value)
         if self._declared_s and (told is None or told == 1.0):
             declared = self._declared_s / self._interval(series, at)
             return declared if declared >= _POLLED else 1.0
         return self.repeats if told is None else told
 
     def _interval(self, series: Series, at: int) -> float:
-        """The interval of polls before `at`, s."""
+        """Return the interval of polls before `at`, s; inf where they have one time."""
         return median(np.diff(_last(self._time_s, series.time_s, at, _SPACINGS + 1))) or np.inf
 
     def _turn(self, repeats: float, series: Series, at: int) -> None:
-        """From here on so many readings repeat one look."""
+        """Note that from here on so many readings repeat one look."""
         self._poll_s = self._interval(series, at)
         if self.repeats == 1.0:
             value = _last(self._value, series.value, at, _WINDOW + 2)
@@ -109,7 +111,7 @@ class Looks:
         self.repeats = repeats
 
     def _thinned(self, series: Series, begin: int, end: int) -> Series:
-        """The looks among readings [begin, end)."""
+        """Return the looks among readings [begin, end)."""
         part = series if (begin, end) == (0, len(series)) else series[begin:end]
         if self.repeats > 1.0 and len(part):
             value = series.value[begin - 1] if begin else self._value[-1]
@@ -121,7 +123,7 @@ class Looks:
         return part
 
     def _first_of_each(self, part: Series, value: float, time_s: float) -> Series:
-        """The first reading of each look, after a reading of that value and time."""
+        """Return the first reading of each look, after a reading of that value and time."""
         look_s = self.repeats * self._poll_s
         spacing_s = np.diff(part.time_s, prepend=time_s)
         fresh = (np.diff(part.value, prepend=value) != 0.0) | (spacing_s > _PAUSE_S)
@@ -139,21 +141,34 @@ class Looks:
         return part[fresh | further]
 
 
+def repeats(series: Series, declared_s: float | None) -> float:
+    """Return how many readings repeat one look, as known at the end; 1 where nothing tells.
+
+    Args:
+        series: all readings of a channel.
+        declared_s: the meter's declared display interval, s.
+    """
+    looks = Looks(declared_s)
+    looks.feed(series)
+    return looks.repeats
+
+
 def _last(before: NDArray[np.float64], column: NDArray[np.float64], stop: int, most: int) -> NDArray[np.float64]:
-    """The last values of `before` and `column` up to `stop`."""
+    """Return the last values of `before` and `column` up to `stop`."""
     if stop >= most:
         return column[stop - most : stop]
     return np.concatenate([before[max(len(before) - (most - stop), 0) :], column[:stop]])
 
 
 def _changes(value: NDArray[np.float64]) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
-    """Where a reading differs from the one before, and where that did as well; from the third on."""
+    """Tell where a reading differs from the one before, and where that did as well; from the third on."""
     changes = value[1:] != value[:-1]
     return changes[1:], changes[1:] & changes[:-1]
 
 
 def _untold(value: NDArray[np.float64], at: int, least_changes: int) -> int:
-    """How many of the next judgements of a long series, one every `_SELDOM` readings, say that nothing is polled."""
+    """Count how many of the next judgements of a long series, one every `_SELDOM` readings, say that
+    nothing is polled."""
     begin = at - _WINDOW - 2
     blocks = min((len(value) - at) // _SELDOM, _BLOCKS)
     if begin < 0 or blocks < 1:
@@ -168,6 +183,6 @@ def _untold(value: NDArray[np.float64], at: int, least_changes: int) -> int:
 
 
 def _one(parts: list[Series]) -> Series:
-    """Readings one part after another."""
+    """Join readings, one part after another."""
     columns = (column.name for column in dataclasses.fields(Series))
     return Series(*(np.concatenate([getattr(part, name) for part in parts]) for name in columns))

@@ -20,20 +20,13 @@ _SPREAD = 1.4
 _ALIKE_SHARE = 0.5
 """At least this share of the runs must be one look long: digits that change by noise at a calm supply leave runs of all
 lengths, fewer the longer, and then nothing is said. A choice."""
-_PAIRS = 64
+_PAIRS = 128
 """Pairs of readings that tell a display read twice a look: a choice; clocks keep step for so long."""
 _BOTH_SHARE = 0.02
 """At most this share of the pairs may hold two changes: what a lost reading shifts. A guess."""
-_MOST = 1 << 16
-"""Readings that are looked at: bounds time."""
 
 
-def readings_a_look(value: NDArray[np.float64]) -> float:
-    """Estimate how many readings repeat one look, shape (n,); 1 where the readings do not tell."""
-    return told_readings_a_look(value) or 1.0
-
-
-def told_readings_a_look(value: NDArray[np.float64]) -> float | None:
+def readings_a_look(value: NDArray[np.float64]) -> float | None:
     """Estimate how many readings repeat one look, from the lengths of runs of one value, shape (n,).
 
     A display that is polled m times a look changes its digits after m readings or a multiple of that, never sooner.
@@ -41,7 +34,6 @@ def told_readings_a_look(value: NDArray[np.float64]) -> float | None:
     Returns:
         m, 1 and above; None where there are too few runs to tell.
     """
-    value = value[:_MOST]
     changes = np.flatnonzero(value[1:] != value[:-1])
     lengths = np.diff(changes)  # whole runs only
     if len(lengths) < LEAST_RUNS:

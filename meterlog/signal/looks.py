@@ -13,8 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from meterlog.series import Series
-from meterlog.signal.readings_a_look import LEAST_RUNS, readings_a_look
 from meterlog.signal.levels import median
+from meterlog.signal.readings_a_look import LEAST_RUNS, readings_a_look
 
 _OFTEN, _SELDOM = 16, 1024
 """Readings after which the cadence is judged anew, within the first 1024 and later: choices."""

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from meterlog.signal.readings_a_look import readings_a_look
 from meterlog.signal.interval import Interval
+from meterlog.signal.readings_a_look import readings_a_look
 
 
 @pytest.mark.parametrize("times", [2.0, 3.3, 10.0])

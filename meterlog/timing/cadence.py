@@ -15,28 +15,38 @@ from statistics import median
 from meterlog.reading import Reading
 from meterlog.timing.phase import Bounds, Phase
 
-_BUNDLES_MOST = 1.5
-"""More bundles than this among the last 16 arrivals, later ones counting more, and what comes alone waited too; a lone
-one is a computer that was busy for a moment. A choice."""
-_ODD_SHARE, _ODD_MOST, _MEMORY = 0.3, 3.0, 16
-"""A look is odd that comes this share of the usual spacing early or late; where more than so many of the last 16 are,
-the link has beats of its own: choices (a beat that is not the meter's makes a third of them odd, or more)."""
-_PAUSE = 4.0
+_REMEMBERED = 16
+"""The last looks, or bundles, by which a link is judged: some seconds' worth. A choice."""
+_MOST_BUNDLES = 1.5
+"""More bundles than this among those remembered, later ones counting more, and what comes alone waited too; a lone one
+is a computer that was busy for a moment. A choice."""
+_UNEVEN_SHARE = 0.3
+"""A look is uneven that comes this share of the usual spacing early or late: a choice."""
+_MOST_UNEVEN = 3.0
+"""More uneven looks than this among those remembered, and the link has beats of its own: a choice (a beat that is not
+the meter's makes a third of them uneven, or more)."""
+_MOST_UNEVEN_SHARE = 1 / 4
+"""The same for a period that is to be learnt from them: a choice."""
+_LEAST_LOOKS = 4
+"""Looks that came alone without which they tell no period: a choice."""
+_PERIOD_ERROR_SHARE = 0.02
+"""How well they tell it, as a share: a guess."""
+_PAUSE_SPACINGS = 4.0
 """So many usual spacings are a pause, as for the analyzer's gap."""
-_LONGER = 2.0
-"""A look may wait so many times the longest wait of the last 16 bundles: a guess; more would hide gaps."""
-_TOLD_PERIOD = 0.02
-"""How well looks that came alone tell the period: a guess."""
-_LEAST_TOLD = 4
+_WAIT_MARGIN = 2.0
+"""A look may wait so many times the longest wait of the bundles remembered: a guess; more would hide gaps."""
 _TOGETHER_S = 0.08
 """What arrived so far apart did not come together, though it may have been told together, s: longer than a frame takes
 on the wire, shorter than displays show. A guess."""
 _FLOWING_S = 0.02
 """Bytes on a wire that follow one another so closely flow without a pause, and nothing waited, s: above the 16 ms that
 USB adapters hold bytes back (default, unverified)."""
-_WAITED_S, _SLOWEST_S = 0.05, 1.0
-"""Several looks so soon after the opening had waited, nobody knows how long: as long as the slowest displays take for
-them, s. Guesses."""
+_SOON_S = 0.05
+"""Several looks so soon after the opening had waited, nobody knows how long, s: a guess."""
+_SLOWEST_S = 1.0
+"""They are taken to have come as slowly as the slowest displays show, one in this time, s: a guess."""
+_MICROSECONDS = 6
+"""Decimals of a stated error, s: what a session file holds."""
 
 
 class Cadence:
@@ -51,10 +61,10 @@ class Cadence:
         self._wire = wire
         self._arrived_s = self._told_s = opened_s
         self._heard = False
-        self._alone_s: deque[float] = deque(maxlen=_MEMORY)
-        self._usual_s = self._odd = 0.0
-        self._sizes: deque[int] = deque([1], maxlen=_MEMORY)
-        self._waits_s: deque[float] = deque(maxlen=_MEMORY)
+        self._alone_s: deque[float] = deque(maxlen=_REMEMBERED)
+        self._usual_s = self._uneven = 0.0
+        self._sizes: deque[int] = deque([1], maxlen=_REMEMBERED)
+        self._waits_s: deque[float] = deque(maxlen=_REMEMBERED)
         self._bundles = 0.0
         self._phase: Phase | None = None
 
@@ -78,12 +88,12 @@ class Cadence:
         """Time readings that came together, one or more."""
         last_s = readings[-1].time_s
         if len(readings) == 1 or _looks(readings)[-1] == 0:
-            self._bundles *= 1.0 - 1.0 / _MEMORY
+            self._bundles *= 1.0 - 1.0 / _REMEMBERED
             self._note_spacing(last_s)
-            alone = self._bundles <= _BUNDLES_MOST and self._odd <= _ODD_MOST
+            alone = self._bundles <= _MOST_BUNDLES and self._uneven <= _MOST_UNEVEN
         else:
             flowing = self._wire and readings[0].time_s - self._arrived_s < _FLOWING_S
-            alone = flowing and self._bundles <= _BUNDLES_MOST
+            alone = flowing and self._bundles <= _MOST_BUNDLES
             self._bundles += not alone
         if not alone:
             return self._spread(readings)
@@ -97,14 +107,14 @@ class Cadence:
         if not self._heard:
             return
         spacing_s = arrival_s - self._arrived_s
-        self._odd *= 1.0 - 1.0 / _MEMORY
+        self._uneven *= 1.0 - 1.0 / _REMEMBERED
         if not self._usual_s:
             self._usual_s = spacing_s
-        elif spacing_s > _PAUSE * self._usual_s:
+        elif spacing_s > _PAUSE_SPACINGS * self._usual_s:
             return
         elif not self._wire:
-            self._odd += abs(spacing_s - self._usual_s) > _ODD_SHARE * self._usual_s
-        self._usual_s += (spacing_s - self._usual_s) / _MEMORY
+            self._uneven += abs(spacing_s - self._usual_s) > _UNEVEN_SHARE * self._usual_s
+        self._usual_s += (spacing_s - self._usual_s) / _REMEMBERED
         self._alone_s.append(arrival_s)
 
     def _spread(self, readings: list[Reading]) -> list[Reading]:
@@ -115,7 +125,7 @@ class Cadence:
             arrivals_s[look] = reading.time_s
         count, last_s = len(arrivals_s), arrivals_s[-1]
         before_s = self._arrived_s
-        if not self._heard and last_s - before_s < _WAITED_S:
+        if not self._heard and last_s - before_s < _SOON_S:
             before_s = last_s - count * _SLOWEST_S
         if self._phase is None:
             self._phase = self._first_phase()
@@ -128,7 +138,9 @@ class Cadence:
         for reading, look in zip(readings, looks, strict=True):
             time_s, error_s = shown[look]
             told_s = self._told_s = max(time_s, min(self._told_s, reading.time_s))
-            timed.append(reading._replace(time_s=told_s, time_error_s=round(error_s + abs(told_s - time_s), 6)))
+            timed.append(
+                reading._replace(time_s=told_s, time_error_s=round(error_s + abs(told_s - time_s), _MICROSECONDS))
+            )
         return timed
 
     @property
@@ -136,18 +148,21 @@ class Cadence:
         """The longest that a look may have waited, by what they waited lately, pauses left out, s."""
         if not self._waits_s:
             return inf
-        most_s = _PAUSE * median(self._waits_s)
-        return _LONGER * max(wait_s for wait_s in self._waits_s if wait_s <= most_s)
+        most_s = _PAUSE_SPACINGS * median(self._waits_s)
+        return _WAIT_MARGIN * max(wait_s for wait_s in self._waits_s if wait_s <= most_s)
 
     def _first_phase(self) -> Phase:
         """Begin with what the looks that came alone have told, where they came evenly."""
-        if len(self._alone_s) < _LEAST_TOLD or self._odd > _ODD_MOST:
+        if len(self._alone_s) < _LEAST_LOOKS or self._uneven > _MOST_UNEVEN:
             return Phase([])
         spacings_s = [later - earlier for earlier, later in pairwise(self._alone_s)]
         middle_s = median(spacings_s)
-        if not self._wire and sum(abs(s - middle_s) > _ODD_SHARE * middle_s for s in spacings_s) > len(spacings_s) / 4:
+        uneven = sum(abs(spacing_s - middle_s) > _UNEVEN_SHARE * middle_s for spacing_s in spacings_s)
+        if not self._wire and uneven > _MOST_UNEVEN_SHARE * len(spacings_s):
             return Phase([])
-        return Phase([self._alone_s[-1]], Bounds(middle_s * (1 - _TOLD_PERIOD), middle_s * (1 + _TOLD_PERIOD)))
+        return Phase(
+            [self._alone_s[-1]], Bounds(middle_s * (1 - _PERIOD_ERROR_SHARE), middle_s * (1 + _PERIOD_ERROR_SHARE))
+        )
 
 
 def _looks(readings: list[Reading]) -> list[int]:

@@ -15,16 +15,22 @@ from collections import deque
 from math import inf, isfinite
 from typing import NamedTuple
 
-_POINTS = 32
+_REMEMBERED = 32
 """Bundles that are remembered: more would tie the line to a clock that drifts. A choice."""
-_JITTER_SHARE, _JITTER_S = 0.06, 0.005
-"""What a meter's clockwork and a link's delay stray by, in shares of a period and in s: guesses."""
+_JITTER_SHARE = 0.06
+"""What a meter's clockwork strays by, as a share of its period: a guess."""
+_JITTER_S = 0.005
+"""What a link's delay strays by, s: a guess."""
 _DRIFT = 1e-4
 """How far a period may have changed from one bundle to the next, as a share: a guess, above what resonators drift."""
 _UNLIKELY = 0.25
 """Where a look as counted leaves less than this share of what was thought possible, one was lost: a choice."""
 _MOST_LOST = 4
 """More lost looks than that are a pause, after which the meter may have another phase: as for the analyzer's gap."""
+_PAUSE_DRIFT = 0.02
+"""How far a period may have changed over a pause, as a share: a guess, above what warming up does to a resonator."""
+_FOREVER_S = 1e9
+"""Stands for no bound where a difference must be finite, s: 30 years."""
 
 
 class Shown(NamedTuple):
@@ -67,8 +73,8 @@ class Phase:
         """
         self.period = period or Bounds(0.0, inf)
         self._looks = len(alone_s)
-        self._above: deque[tuple[int, float]] = deque(enumerate(alone_s, 1), maxlen=_POINTS)
-        self._below: deque[tuple[int, float]] = deque(enumerate(alone_s, 1), maxlen=_POINTS)
+        self._above: deque[tuple[int, float]] = deque(enumerate(alone_s, 1), maxlen=_REMEMBERED)
+        self._below: deque[tuple[int, float]] = deque(enumerate(alone_s, 1), maxlen=_REMEMBERED)
         self._width_s = inf
         self._unsure = 0
 
@@ -86,7 +92,7 @@ class Phase:
         lost, fit = self._fitting(count, arrival_s)
         if fit is None:
             return self._anew(arrivals_s, before_s, waited_s)
-        self._unsure = _POINTS if lost else max(self._unsure - 1, 0)
+        self._unsure = _REMEMBERED if lost else max(self._unsure - 1, 0)
         first, period = self._looks + 1, fit.period
         stray_s = max(self._slack_s, period.least_s if self._unsure else 0.0)
         self.period = Bounds(period.least_s * (1 - _DRIFT), period.most_s * (1 + _DRIFT))
@@ -116,7 +122,7 @@ class Phase:
     def _fitting(self, count: int, arrival_s: float) -> tuple[int, _Fit | None]:
         """Find how many looks were lost, and the lines that fit then; None where none do."""
         plain = self._fit(self._looks + count, arrival_s)
-        if plain is not None and plain.last.most_s - plain.last.least_s >= _UNLIKELY * min(self._width_s, 1e9):
+        if plain is not None and plain.last.most_s - plain.last.least_s >= _UNLIKELY * min(self._width_s, _FOREVER_S):
             return 0, plain
         for lost in range(1, _MOST_LOST + 1):
             fit = self._fit(self._looks + count + lost, arrival_s)
@@ -141,7 +147,7 @@ class Phase:
             return None
         period = Bounds(least_s, most_s)
         if not isfinite(most_s):
-            return _Fit(look, period, Bounds(arrival_s - 1e9, arrival_s))
+            return _Fit(look, period, Bounds(arrival_s - _FOREVER_S, arrival_s))
         low, high = self._bounds(look, period)
         low, high = max(low, arrival_s - most_s - slack_s), min(high, arrival_s)
         return _Fit(look, period, Bounds(low, high)) if low <= high + slack_s else None
@@ -177,8 +183,8 @@ class Phase:
                 shown.append(Bounds(min(least_s, most_s), most_s).shown(at_s, slack_s))
         self._above.clear()
         self._below.clear()
-        self._looks, self._width_s, self._unsure = count, inf, _POINTS
-        self.period = Bounds(short * 0.98, long * 1.02)
+        self._looks, self._width_s, self._unsure = count, inf, _REMEMBERED
+        self.period = Bounds(short * (1 - _PAUSE_DRIFT), long * (1 + _PAUSE_DRIFT))
         self._remember(arrival_s)
         return shown
 

@@ -10,6 +10,8 @@ from pathlib import Path
 
 import pytest
 
+from meterlog.cli.main import COMMANDS
+
 ROOT = Path(__file__).parent.parent
 PACKAGES = {
     "meterlog": ROOT / "meterlog",
@@ -143,3 +145,9 @@ def test_ci_runs_the_readme_test_command() -> None:
     command = 'python3 -m venv .venv && .venv/bin/pip install -q -e ".[dev]" && .venv/bin/pytest'
     assert f"\n{command}\n" in readme
     assert f"\n{command}\n" in (ROOT / ".ci" / "run").read_text()
+
+
+def test_the_command_lines_folder_holds_a_file_a_command() -> None:
+    files = {name for name in FILES if name.rpartition(".")[0] == "meterlog.cli" and FILES[name].name != "__init__.py"}
+    commands = {module for module, _ in COMMANDS.values() if module.startswith("meterlog.cli.")}
+    assert files - {"meterlog.cli.main"} == commands

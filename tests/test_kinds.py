@@ -15,7 +15,7 @@ import pytest
 from meterlog import kinds
 from meterlog.capture import Notice
 from meterlog.capture.live_events import LiveEvents
-from meterlog.cli.record_screen import ScreenDisplay
+from meterlog.cli.terminal.record_screen import ScreenDisplay
 from meterlog.drawing.palette import VERMILION, kind_colour
 from meterlog.events import Event
 from meterlog.events.detect import detect

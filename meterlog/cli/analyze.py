@@ -9,7 +9,7 @@ import sys
 from collections.abc import Iterator
 
 from meterlog.analysis import Analysis, ChannelSummary, analyze
-from meterlog.cli.fitted import fitted
+from meterlog.cli.terminal.wrap import wrapped
 from meterlog.events.event import Event
 from meterlog.kinds import KINDS
 from meterlog.session.model import Marker
@@ -40,7 +40,7 @@ def run(args: argparse.Namespace) -> int:
         for note in filter(None, (session.end_note, session.damage)):
             print(f"note: {note}", file=sys.stderr)
     print(
-        json.dumps(analysis.as_json(), allow_nan=False, ensure_ascii=False) if args.json else fitted(as_text(analysis))
+        json.dumps(analysis.as_json(), allow_nan=False, ensure_ascii=False) if args.json else wrapped(as_text(analysis))
     )
     return 0
 

@@ -1,82 +1,72 @@
-"""The options --set and --role of `record`, `import` and `details`: what is known about the case and its channels."""
+"""Show and correct what was entered about a session: its details, and its channels' labels, test points and
+roles (what a channel measures: supply, drop, ...).
+
+Give a channel by the number that this command shows. --set KEY= (nothing after it) removes a detail. Readings are
+never changed. While a session is being recorded only its details can be corrected.
+"""
 
 from __future__ import annotations
 
 import argparse
-from collections.abc import Iterable
+from collections.abc import Iterator, Sequence
+from pathlib import Path
 
-from meterlog.details import check_numbers
+from meterlog.cli.options.details_and_roles import add_details, add_roles, by_channel, details, entered_roles
 from meterlog.errors import UsageError
-from meterlog.roles import Role, role_key
+from meterlog.roles import role_key
+from meterlog.session.corrections import correct
+from meterlog.session.reader import SessionReader, open_reader
+from meterlog.text.safe import one_line
+
+EXAMPLE = "meterlog details crank.sqlite --set vehicle='blue van' --label 1='pump feed' --point 1='C12, pin 3'"
 
 
-def add_details(parser: argparse.ArgumentParser) -> None:
-    """Declare the option."""
-    known = "vehicle=, complaint=, point=, system_v=, temperature_c=, ..."
-    parser.add_argument("--set", metavar="KEY=VALUE", action="append", default=[], help=f"a detail: {known}")
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare the options."""
+    parser.add_argument("session", metavar="SESSION", type=Path, help="the session file")
+    add_details(parser)
+    add_roles(parser)
+    for option, what in (("--label", "channel N's label"), ("--point", "channel N's test point")):
+        parser.add_argument(option, metavar="N=TEXT", action="append", default=[], help=what)
 
 
-def add_roles(parser: argparse.ArgumentParser) -> None:
-    """Declare the option."""
-    parser.add_argument(
-        "--role",
-        metavar="N=ROLE",
-        action="append",
-        default=[],
-        help=f"what channel N measures, if its test point and label do not say: {', '.join(Role)}",
-    )
+def run(args: argparse.Namespace) -> int:
+    """Correct what is to be corrected; show what stands now."""
+    labels, points = _texts("--label", args.label), _texts("--point", args.point)
+    roles = entered_roles(args.role)
+    if args.set or labels or points or roles:
+        correct(args.session, {**_details(args.set), **roles}, labels, points)
+    with open_reader(args.session) as reader:
+        print("\n".join(_lines(reader)))
+    return 0
 
 
-def entered_roles(words: Iterable[str]) -> dict[str, str]:
-    """Return the channels' roles, as details of the session; an empty one removes what was entered.
-
-    Raises:
-        UsageError: there is no such role, or the word is none of the form N=ROLE.
-    """
-    found = by_channel("--role", words, "1=drop")
-    for role in found.values():
-        if role and role not in tuple(Role):
-            raise UsageError(f"--role must be one of {', '.join(Role)}, not '{role}'")
-    return {role_key(number): role for number, role in found.items()}
+def _texts(option: str, words: Sequence[str]) -> dict[int, str]:
+    return by_channel(option, words, "1='pump feed'")
 
 
-def by_channel(option: str, words: Iterable[str], example: str) -> dict[int, str]:
-    """Return the texts of an option of the form N=TEXT, by channel.
-
-    Raises:
-        UsageError: a word has no channel's number, or one comes twice.
-    """
-    found: dict[int, str] = {}
-    for word in words:
-        number, equals, text = word.partition("=")
-        number = number.strip()
-        if not equals or not (number.isascii() and number.isdecimal() and len(number) < 10):
-            form = option.removeprefix("--").upper() if option == "--role" else "TEXT"
-            raise UsageError(f"{option} needs N={form} with a channel's number, for example {example}, not '{word}'")
-        if int(number) in found:
-            raise UsageError(f"{option} gives channel {int(number)} twice")
-        found[int(number)] = text.strip()
-    return found
+def _details(words: Sequence[str]) -> dict[str, str]:
+    """The new details; an empty text for one that is to be removed."""
+    removed = [key for key, equals, value in map(_apart, words) if key and equals and not value]
+    for key in removed:
+        if sum(_apart(word)[0] == key for word in words) > 1:
+            raise UsageError(f"--set gives '{key}' twice")
+    return {**details(word for word in words if _apart(word)[0] not in removed), **dict.fromkeys(removed, "")}
 
 
-def details(words: Iterable[str]) -> dict[str, str]:
-    """Return the session's details.
+def _apart(word: str) -> tuple[str, str, str]:
+    key, equals, value = word.partition("=")
+    return key.strip(), equals, value.strip()
 
-    Raises:
-        UsageError: a word has no key, a key comes twice, or what is used as a number is none.
-        LimitsError: there are no limits for that system voltage.
-    """
-    found = {}
-    for word in words:
-        key, equals, value = word.partition("=")
-        if not equals or not key.strip():
-            raise UsageError(f"--set needs KEY=VALUE, for example vehicle='blue van', not '{word}'")
-        if key.strip() in found:
-            raise UsageError(f"--set gives '{key.strip()}' twice")
-        found[key.strip()] = value.strip()
-    check_numbers(found)
-    if "system_v" in found:
-        from meterlog.limits import limits_for
 
-        limits_for(found, ())
-    return found
+def _lines(reader: SessionReader) -> Iterator[str]:
+    yield one_line(str(reader.path))
+    roles = {role_key(channel.number) for channel in reader.channels}
+    for key, value in reader.details.items():
+        if key in roles:  # said with its channel
+            continue
+        yield f"  {one_line(key)}: {one_line(value)}"
+    for channel in reader.channels:
+        at = f" at {one_line(channel.point)}" if channel.point else ""
+        name = f"channel {channel.number}: {one_line(channel.label)} ({channel.quantity.words}){at}"
+        yield f"  {name}: {channel.measurand.described}"

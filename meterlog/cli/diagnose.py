@@ -10,7 +10,7 @@ import argparse
 import json
 import sys
 
-from meterlog.cli.circuit_case import add_case_arguments, collect, make_diagnoser
+from meterlog.cli.options.circuit_case import add_case_arguments, collect, make_diagnoser
 from meterlog.text.safe import one_line
 
 EXAMPLE = "meterlog diagnose --circuit pump-feed --measured readings.toml"
@@ -37,12 +37,12 @@ def run(args: argparse.Namespace) -> int:
         print(json.dumps(diagnoser.diagnose(measured, tried).as_json(), allow_nan=False, ensure_ascii=False))
         return 0
     if not sys.stdin.isatty():
-        from meterlog.cli.diagnose_words import as_text, print_general
+        from meterlog.cli.terminal.diagnose_text import as_text, print_general
 
         said: set[str] = set()
         print(as_text(diagnoser.circuit, diagnoser.diagnose(measured, tried), said))
         print_general(diagnoser.circuit, tried, said)
         return 0
-    from meterlog.cli.diagnose_talk import Talk
+    from meterlog.cli.terminal.diagnose_questions import Talk
 
     return Talk(args, diagnoser, measured, tried).run()

@@ -14,7 +14,7 @@ from datetime import date, datetime, timedelta, timezone
 from pathlib import Path
 from typing import Any
 
-from meterlog.cli.details import add_details, add_roles, details, entered_roles
+from meterlog.cli.options.details_and_roles import add_details, add_roles, details, entered_roles
 from meterlog.errors import UsageError
 from meterlog.exchange.table.import_plan import ImportOptions, ImportPlan, make_plan
 from meterlog.exchange.table.remarks import Remarks

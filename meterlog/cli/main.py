@@ -10,7 +10,7 @@ from importlib import import_module
 from typing import NoReturn, Protocol
 
 from meterlog import __version__
-from meterlog.cli.plain import discard, plain_output
+from meterlog.cli.terminal.output_streams import discard, plain_output
 from meterlog.errors import MeterlogError, did_you_mean
 from meterlog.text.safe import one_line
 
@@ -19,7 +19,7 @@ COMMANDS = {
     "record": ("meterlog.cli.record", "record one or more meters into a session"),
     "mark": ("meterlog.cli.mark", "set a marker in a running or finished session"),
     "sessions": ("meterlog.cli.sessions", "list recorded sessions, newest first"),
-    "details": ("meterlog.cli.session_details", "show and correct what was entered about a session"),
+    "details": ("meterlog.cli.details", "show and correct what was entered about a session"),
     "analyze": ("meterlog.cli.analyze", "find what happened in a session, with the errors of every figure"),
     "compare": ("meterlog.cli.compare", "compare a suspect session with known-good ones"),
     "diagnose": ("meterlog.cli.diagnose", "find the part of a circuit that is at fault, and what to measure next"),

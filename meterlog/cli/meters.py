@@ -13,7 +13,7 @@ from collections.abc import Callable, Iterable, Iterator
 from importlib import import_module
 from pathlib import Path
 
-from meterlog.cli.readout import readout
+from meterlog.cli.terminal.readout import readout
 from meterlog.driver import Driver, discover, driver_errors, driver_names, load_driver
 from meterlog.driver.discover import Found
 from meterlog.driver.probe import LISTEN_S, SILENT

@@ -30,8 +30,8 @@ from meterlog.capture.frozen import ending_when_frozen
 from meterlog.capture.meters import FindsItsDriver
 from meterlog.capture.trigger import AFTER_S, BEFORE_S
 from meterlog.cautions import DEFERS, Act, applying, sentence
-from meterlog.cli.details import add_details, add_roles, details, entered_roles
-from meterlog.cli.plain import lasting_output
+from meterlog.cli.options.details_and_roles import add_details, add_roles, details, entered_roles
+from meterlog.cli.terminal.output_streams import lasting_output
 from meterlog.driver import Traffic
 from meterlog.errors import EmptySession, LinkAbsent, LinkError, MeterlogError, NoFrameFits, UsageError, bytes_in_words
 from meterlog.session import SessionWriter
@@ -197,16 +197,16 @@ def _show_until_end(
     recorder: Recorder, notices: queue.SimpleQueue[Notice], ends: _Ends, args: argparse.Namespace, path: str
 ) -> None:
     """Show what happens until the recording ends. Drawing is imported only now, while bytes already come."""
-    from meterlog.cli.keys import Keys
-    from meterlog.cli.record_keys import RecordKeys
-    from meterlog.cli.record_lines import LineDisplay
+    from meterlog.cli.terminal.keys import Keys
+    from meterlog.cli.terminal.record_keys import RecordKeys
+    from meterlog.cli.terminal.record_lines import LineDisplay
 
     screen = sys.stdout is not None and sys.stdout.isatty() and not args.plain and not args.quiet
     with ExitStack() as stack:
         keyboard = stack.enter_context(Keys()) if screen and Keys.usable() else None
         display: Display = LineDisplay(args.quiet)
         if screen:
-            from meterlog.cli.record_screen import ScreenDisplay
+            from meterlog.cli.terminal.record_screen import ScreenDisplay
 
             display = ScreenDisplay(path, keyboard is not None, not args.no_sound)
         else:
@@ -268,7 +268,7 @@ def _report_armed(outcome: Outcome, armed: ArmedCapture | None) -> None:
 def _report_session(path: Path) -> None:
     from meterlog.analysis import analyze
     from meterlog.cli.analyze import as_text
-    from meterlog.cli.fitted import fitted
+    from meterlog.cli.terminal.wrap import wrapped
     from meterlog.session import open_reader
     from meterlog.session.contents import Contents
 
@@ -277,7 +277,7 @@ def _report_session(path: Path) -> None:
             reader.need_readings()
         except EmptySession:  # the disk was full before the first of them was written
             return
-        print(fitted(f"\n{as_text(analyze(Contents.of(reader)))}"), flush=True)
+        print(wrapped(f"\n{as_text(analyze(Contents.of(reader)))}"), flush=True)
 
 
 def _silent(name: str, traffic: Traffic) -> LinkError:

@@ -8,7 +8,7 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from meterlog.cli.circuit_case import add_case_arguments, collect, make_diagnoser
+from meterlog.cli.options.circuit_case import add_case_arguments, collect, make_diagnoser
 from meterlog.errors import UsageError
 
 if TYPE_CHECKING:

@@ -16,7 +16,7 @@ from meterlog.circuit.model.circuit import BATTERY_MINUS
 from meterlog.circuit.model.circuit_file import circuit_from_table
 from meterlog.circuit.next_measurement.candidates import candidates
 from meterlog.circuit.readings.measurement import Measurement, Tried
-from meterlog.cli.diagnose_words import as_text, print_general
+from meterlog.cli.terminal.diagnose_text import as_text, print_general
 from meterlog.errors import CircuitError
 
 TEXT = {caution.name: caution.text for caution in CAUTIONS}

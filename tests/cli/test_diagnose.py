@@ -15,7 +15,7 @@ import pytest
 from meterlog.circuit import load_circuit
 from meterlog.circuit.readings.measurement import Measurement, Tried, load_measured
 from meterlog.cli import main
-from meterlog.cli.diagnose_talk import save
+from meterlog.cli.terminal.diagnose_questions import save
 
 READINGS = """
 measured = [

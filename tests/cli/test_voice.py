@@ -89,6 +89,6 @@ def test_a_detail_that_is_used_as_a_number_must_be_one(
 
 @pytest.mark.parametrize("entered", ["system_v=24 V", "temperature_c=-7,5", "lead_ohm=0.3 ohm", "vehicle=12 tons"])
 def test_numbers_with_their_unit_and_other_details_are_taken(entered: str) -> None:
-    from meterlog.cli.details import details
+    from meterlog.cli.options.details_and_roles import details
 
     assert details([entered]) == dict([entered.split("=")])

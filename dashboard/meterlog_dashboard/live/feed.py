@@ -19,7 +19,7 @@ import numpy as np
 
 from meterlog.capture.detection import live_detection
 from meterlog.capture.notices import Detector
-from meterlog.cli.readout import amount, readout
+from meterlog.cli.terminal.readout import amount, readout
 from meterlog.drawing.palette import kind_colour
 from meterlog.events import Event
 from meterlog.kinds import KINDS

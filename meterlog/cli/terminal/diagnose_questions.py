@@ -23,7 +23,7 @@ from meterlog.circuit.readings.measurement import (
     trial_from_row,
 )
 from meterlog.circuit.readings.typed_answers import typed_plan, typed_trial, typed_value
-from meterlog.cli.diagnose_words import as_text, print_general, print_mind
+from meterlog.cli.terminal.diagnose_text import as_text, print_general, print_mind
 from meterlog.errors import CircuitError, MeterlogError, UsageError
 from meterlog.text.safe import one_line
 

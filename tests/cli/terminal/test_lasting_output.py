@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from meterlog.cli.plain import lasting_output, plain_output
+from meterlog.cli.terminal.output_streams import lasting_output, plain_output
 from meterlog.session import open_reader
 
 RECORD = (

@@ -6,7 +6,7 @@ import math
 
 import pytest
 
-from meterlog.cli.readout import amount, readout, sparkline
+from meterlog.cli.terminal.readout import amount, readout, sparkline
 from meterlog.reading import Flag, Quantity, Reading
 
 V, OHM = Quantity.DC_VOLTAGE, Quantity.RESISTANCE

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import pytest
 
-from meterlog.cli.fitted import broken, fitted
+from meterlog.cli.terminal.wrap import wrapped, wrapped_at
 
 LINE = "  [within] pump feed: the prime (at 2.7 s) reached 12.09 V +-0.09, 0.0 V below the battery."
 
 
 def test_at_words_and_with_what_follows_hanging() -> None:
-    shown = broken(f"head\n{LINE}\n\ntail", 40).split("\n")
+    shown = wrapped_at(f"head\n{LINE}\n\ntail", 40).split("\n")
     assert shown[0] == "head"
     assert shown[-2:] == ["", "tail"]
     assert max(map(len, shown)) <= 40
@@ -20,9 +20,9 @@ def test_at_words_and_with_what_follows_hanging() -> None:
 
 def test_a_word_that_is_longer_than_the_line_stays_whole() -> None:
     path = "/home/" + "x" * 60 + ".sqlite"
-    assert path in broken(f"it is in {path} now", 40).split("\n")[1]
+    assert path in wrapped_at(f"it is in {path} now", 40).split("\n")[1]
 
 
 def test_in_a_pipe_nothing_is_broken(capsys: pytest.CaptureFixture[str]) -> None:
-    assert fitted(LINE * 3) == LINE * 3
+    assert wrapped(LINE * 3) == LINE * 3
     assert capsys.readouterr().out == ""

@@ -11,14 +11,14 @@ _LEAST_COLUMNS = 40
 _HANG = "  "
 
 
-def fitted(text: str) -> str:
+def wrapped(text: str) -> str:
     """The text for standard output: lines longer than the terminal are broken at words, and what follows hangs."""
     if sys.stdout is None or not sys.stdout.isatty():
         return text
-    return broken(text, max(_LEAST_COLUMNS, shutil.get_terminal_size().columns))
+    return wrapped_at(text, max(_LEAST_COLUMNS, shutil.get_terminal_size().columns))
 
 
-def broken(text: str, width: int) -> str:
+def wrapped_at(text: str, width: int) -> str:
     """The text in lines of at most that width, but for single words that are longer."""
     return "\n".join(_broken(line, width) if len(line) > width else line for line in text.split("\n"))
 

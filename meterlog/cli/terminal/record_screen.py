@@ -11,10 +11,10 @@ from rich.text import Text
 
 from meterlog.capture import Notice, Recorder
 from meterlog.capture.channels import LiveChannel
-from meterlog.cli.plain import LastingOutput, PlainOutput
-from meterlog.cli.readout import amount, readout, sparkline
-from meterlog.cli.record_keys import HELP
-from meterlog.cli.record_lines import LineDisplay, said
+from meterlog.cli.terminal.output_streams import LastingOutput, PlainOutput
+from meterlog.cli.terminal.readout import amount, readout, sparkline
+from meterlog.cli.terminal.record_keys import HELP
+from meterlog.cli.terminal.record_lines import LineDisplay, said
 from meterlog.kinds import KINDS
 from meterlog.text.safe import one_line
 

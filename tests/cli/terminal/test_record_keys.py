@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from meterlog.cli.record_keys import HELP, MARKER_KEYS, RecordKeys
+from meterlog.cli.terminal.record_keys import HELP, MARKER_KEYS, RecordKeys
 
 
 class Pressed(RecordKeys):

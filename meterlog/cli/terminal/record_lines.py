@@ -6,7 +6,7 @@ import time
 
 from meterlog.capture import Notice, Recorder
 from meterlog.cautions import Act, applying, first_said
-from meterlog.cli.readout import amount, readout
+from meterlog.cli.terminal.readout import amount, readout
 from meterlog.kinds import KINDS
 from meterlog.reading import Quantity
 from meterlog.text.safe import one_line

@@ -1,0 +1,1 @@
+"""Options that more than one command has."""

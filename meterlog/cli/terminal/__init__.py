@@ -1,0 +1,1 @@
+"""Terminal: output streams, wrapping, keys, and the screens of `record` and `diagnose`."""

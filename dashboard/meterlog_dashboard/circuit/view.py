@@ -11,6 +11,7 @@ from dash.exceptions import PreventUpdate
 
 from meterlog.errors import MeterlogError
 from meterlog_dashboard.downloads import circuit_address
+from meterlog_dashboard.frame.elements import dropdown
 from meterlog_dashboard.frame.view import Context
 
 PATH = "/circuit"
@@ -45,8 +46,8 @@ def layout(context: Context, rest: str, query: Mapping[str, str]) -> Component:
             html.H1(TITLE),
             html.Div(
                 [
-                    _choice("circuit-name", "Which circuit", names, chosen, clearable=False),
-                    _choice("circuit-sessions", "Recorded on it", recorded, session, multi=True),
+                    dropdown("circuit-name", "Which circuit", names, chosen, clearable=False),
+                    dropdown("circuit-sessions", "Recorded on it", recorded, session, multi=True, placeholder="none"),
                     html.Div(
                         [
                             html.Label("Complaint", htmlFor="circuit-dead"),
@@ -70,20 +71,9 @@ def layout(context: Context, rest: str, query: Mapping[str, str]) -> Component:
     )
 
 
-def _choice(id_: str, label: str, options: list[str], value: Any, **more: Any) -> Component:
-    offered: Any = options
-    box = dcc.Dropdown(offered, value, id=id_, placeholder="none", maxHeight=420, **more)
-    return html.Div([html.Label(label, htmlFor=id_), box])
-
-
 def _select(id_: str, label: str, words: Mapping[str, str]) -> Component:
-    options: Any = [{"label": shown, "value": word} for word, shown in words.items()]
-    return html.Div(
-        [
-            html.Label(label, htmlFor=id_),
-            dcc.Dropdown(options, id=id_, clearable=False, searchable=False, maxHeight=420),
-        ]
-    )
+    options = [{"label": shown, "value": word} for word, shown in words.items()]
+    return dropdown(id_, label, options, clearable=False, searchable=False)
 
 
 def _form() -> Component:

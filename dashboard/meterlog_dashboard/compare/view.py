@@ -14,7 +14,7 @@ from meterlog.errors import MeterlogError
 from meterlog.reading import Quantity
 from meterlog.series import Series
 from meterlog_dashboard.downloads import report_address
-from meterlog_dashboard.frame.elements import PLOT, table, verdict_word
+from meterlog_dashboard.frame.elements import PLOT, dropdown, table, verdict_word
 from meterlog_dashboard.frame.view import Context
 
 if TYPE_CHECKING:  # it imports much, and the page is to be there at once
@@ -33,6 +33,8 @@ _MOST_EXCURSIONS = 30
 _STEP_S = 0.05
 """One press moves the known-good by so much, s: half a reading of the fastest usual meter."""
 
+_EMPTY = {"placeholder": "Choose a session"}
+
 
 def layout(context: Context, rest: str, query: Mapping[str, str]) -> Component:
     """The choice of sessions, and what comes of it; `suspect` and `good` in the query are chosen already."""
@@ -45,10 +47,15 @@ def layout(context: Context, rest: str, query: Mapping[str, str]) -> Component:
             html.H1(TITLE),
             html.Div(
                 [
-                    _choice(
-                        "compare-good", "Known-good (one or more; or before the repair)", offered, good, multi=True
+                    dropdown(
+                        "compare-good",
+                        "Known-good (one or more; or before the repair)",
+                        offered,
+                        good,
+                        multi=True,
+                        **_EMPTY,
                     ),
-                    _choice("compare-suspect", "Suspect (or after the repair)", offered, suspect, multi=False),
+                    dropdown("compare-suspect", "Suspect (or after the repair)", offered, suspect, **_EMPTY),
                 ],
                 className="fields",
             ),
@@ -79,12 +86,6 @@ def _offered(context: Context) -> list[dict[str, str]]:
         }
         for s in found[:_MOST_OFFERED]
     ]
-
-
-def _choice(id_: str, label: str, offered: list[dict[str, str]], value: Any, *, multi: bool) -> Component:
-    options: Any = offered
-    box = dcc.Dropdown(options, value, id=id_, multi=multi, placeholder="Choose a session", maxHeight=420)
-    return html.Div([html.Label(label, htmlFor=id_), box])
 
 
 def register(app: Dash, context: Context) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from dash import html
+from dash import dcc, html
 from dash.development.base_component import Component
 
 PLOT: Any = {"displayModeBar": False, "doubleClick": False, "responsive": True, "scrollZoom": False}
@@ -14,10 +14,22 @@ PLOT: Any = {"displayModeBar": False, "doubleClick": False, "responsive": True, 
 STRIP_PLOT: Any = {**PLOT, "edits": {"shapePosition": True}}
 """The same where a frame can be dragged."""
 
+USUAL_MARKERS = ("key-on", "crank", "wiggle", "key-off")
+"""Offered by name; any other text is a marker too."""
+
+_LIST_PX = 420
+"""The height of an open list: half a phone, px."""
+
 
 def attributes(**named: object) -> dict[str, Any]:
     """Attributes that an element has no argument for, such as `data-event` and `aria-label`: `data_event=3`."""
     return {name.replace("_", "-"): str(value) for name, value in named.items()}
+
+
+def dropdown(id_: str, label: str, options: Any, value: Any = None, **more: Any) -> Component:
+    """A choice from a list, under its label."""
+    box = dcc.Dropdown(options, value, id=id_, maxHeight=_LIST_PX, **more)
+    return html.Div([html.Label(label, htmlFor=id_), box])
 
 
 def table(headings: Sequence[str], rows: Sequence[Component], label: str) -> Component:

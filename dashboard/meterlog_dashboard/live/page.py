@@ -11,10 +11,8 @@ from meterlog.drawing.palette import CHANNELS, GREY, GRID
 from meterlog.drawing.primitives import layout as figure_layout
 from meterlog_dashboard.cautions.panel import cautions_panel
 from meterlog_dashboard.downloads import session_links
-from meterlog_dashboard.frame.elements import attributes
+from meterlog_dashboard.frame.elements import USUAL_MARKERS, attributes
 from meterlog_dashboard.frame.view import Context
-
-MARKERS = ("key-on", "crank", "wiggle", "key-off")
 
 
 def layout(context: Context, name: str) -> Component:
@@ -65,7 +63,7 @@ def _seen() -> Component:
 
 
 def _markers() -> Component:
-    buttons = [html.Button(name, className="marker-button", **attributes(data_mark=name)) for name in MARKERS]
+    buttons = [html.Button(name, className="marker-button", **attributes(data_mark=name)) for name in USUAL_MARKERS]
     text = dcc.Input(id="mark-text", type="text", autoComplete="off", placeholder="wiggle at plug", maxLength=200)
     label = html.Label("Your own words", htmlFor="mark-text")
     return html.Section(

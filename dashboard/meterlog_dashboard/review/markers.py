@@ -13,14 +13,12 @@ from dash.exceptions import PreventUpdate
 from meterlog.errors import MeterlogError
 from meterlog.session.markers import add_marker, change_marker, remove_marker
 from meterlog.session.model import Marker
-from meterlog_dashboard.frame.elements import attributes, table
+from meterlog_dashboard.frame.elements import USUAL_MARKERS, attributes, table
 from meterlog_dashboard.frame.view import Context
 from meterlog_dashboard.review.clock import Clock
 
 if TYPE_CHECKING:  # it imports much, and the page is to be there at once
     from meterlog.loaded import Loaded
-
-USUAL = ("key-on", "crank", "wiggle", "key-off")
 
 
 def parts(session: Loaded, clock: Clock) -> list[Component]:
@@ -39,7 +37,7 @@ def _form() -> Component:
         [
             html.H3("Add a marker", id="marker-heading"),
             html.P("Press a place in the plot to take its time.", className="soft small"),
-            html.Datalist([html.Option(value=word) for word in USUAL], id="usual-markers"),
+            html.Datalist([html.Option(value=word) for word in USUAL_MARKERS], id="usual-markers"),
             html.Div(
                 [
                     _field("marker-time", "Time, s from the start", type="number", min=0, step="any"),

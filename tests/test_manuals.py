@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import tomllib
 from pathlib import Path
 
 import pytest
@@ -16,6 +17,24 @@ MANUALS = sorted(
 )
 ALL = [ROOT / "README.md", ROOT / "DEVELOPERS.md", *MANUALS]
 INDEX = "pypi" + ".org"
+FOLDERS = ("meterlog", "drivers", "dashboard", "tests", "recordings", ".ci")
+
+
+FILES = [path for path in ROOT.glob("*.*") if not path.name.startswith(".")]
+FILES += [path for top in FOLDERS for path in (ROOT / top).rglob("*") if "__pycache__" not in path.parts]
+
+
+@pytest.mark.parametrize("path", ALL, ids=lambda path: str(path.relative_to(ROOT)))
+def test_the_modules_that_each_names_are_there(path: Path) -> None:
+    named = set(re.findall(r"`([a-z_0-9/]+\.(?:py|js|css|toml))`", path.read_text()))
+    there = {f"/{file.relative_to(ROOT)}" for file in FILES}
+    assert not [name for name in named if not any(file.endswith(f"/{name}") for file in there)]
+
+
+def test_the_table_of_libraries_names_each_that_is_needed() -> None:
+    needed = tomllib.loads((ROOT / "pyproject.toml").read_text())["project"]["dependencies"]
+    table = (ROOT / "DEVELOPERS.md").read_text().partition("## What it stands on")[2]
+    assert not [name for name in (re.split(r"[<>=\[]", text)[0] for text in needed) if name not in table]
 
 
 @pytest.mark.parametrize("path", ALL, ids=lambda path: str(path.relative_to(ROOT)))
@@ -33,10 +52,7 @@ def test_the_front_page_leads_to_every_manual() -> None:
 
 
 def test_no_file_names_the_address_of_a_package_index() -> None:
-    folders = [ROOT / top for top in ("meterlog", "drivers", "dashboard", "tests", "recordings", ".ci")]
-    files = [path for path in ROOT.glob("*.*") if not path.name.startswith(".")]
-    files += [path for folder in folders for path in folder.rglob("*") if "__pycache__" not in path.parts]
-    texts = {path: text for path in files if path.is_file() and (text := _text(path))}
+    texts = {path: text for path in FILES if path.is_file() and (text := _text(path))}
     assert {".md", ".py", ".toml", ".js", ".css", ".html", ""} <= {path.suffix for path in texts}
     assert not [path for path, text in texts.items() if INDEX in text]
 

@@ -48,12 +48,12 @@ def connection(meter: SimulatedPeripheral) -> Iterator[Connection]:
 @pytest.mark.parametrize(
     ("address", "words"),
     [
-        ("ble:?decoder=status14", "names no peripheral"),
-        (f"ble:{ADDRESS}?decoder=ble", "'ble' is not"),
+        ("ble:?decoder=status14", "does not name a peripheral"),
+        (f"ble:{ADDRESS}?decoder=ble", "'ble' does not"),
         ("ble:/dev/ttyUSB0?decoder=status14", "is not a Bluetooth address"),
-        (f"ble:{ADDRESS}?decoder=status14&service=xyz", "option service wants a UUID"),
-        (f"ble:{ADDRESS}?decoder=status14&poll=0x123", "option poll wants pairs of hex digits"),
-        (f"ble:{ADDRESS}?decoder=status14&adapter=a/b", "option adapter wants a name"),
+        (f"ble:{ADDRESS}?decoder=status14&service=xyz", "option service must be a UUID"),
+        (f"ble:{ADDRESS}?decoder=status14&poll=0x123", "option poll must have pairs of hex digits"),
+        (f"ble:{ADDRESS}?decoder=status14&adapter=a/b", "option adapter must be a name"),
         (f"ble:{ADDRESS}?decoder=status14&notfy=fff1", "did you mean 'notify'"),
         (f"ble:{ADDRESS}?decoder=status14&baud=9600", "has no option 'baud'"),
     ],

@@ -63,7 +63,7 @@ def test_listening_names_the_driver_that_fits_and_leaves_strangers_alone(
     assert "gatt fits: 3 readings, DC voltage" in printed
     assert f'record it:  meterlog record --meter "ble:{standard.address}?decoder=gatt"' in printed
     assert "00:00:5E:00:53:04: nothing came" in printed
-    assert "not connected to" in printed
+    assert "left alone" in printed
     assert set(bluez.connects) == {meter.address, standard.address, "00:00:5E:00:53:04"}
 
 
@@ -71,7 +71,7 @@ def test_no_bluetooth_is_a_line_and_not_an_error(switch: Callable[[bool], None],
     switch(False)
     assert said().startswith("no Bluetooth meters: Bluetooth is off")
     switch(True)
-    assert "no Bluetooth LE peripheral in reach" in said()
+    assert "no Bluetooth LE peripheral was heard" in said()
 
 
 def test_without_a_decoder_the_one_that_fits_is_found(bluez: SimulatedBluez, meter: SimulatedPeripheral) -> None:

@@ -181,13 +181,13 @@ def test_once_ends_by_itself_after_a_lap() -> None:
         (("helthy-prime",), "did you mean 'healthy-prime'"),
         ((), "name a scenario: healthy-prime"),
         (("healthy-prime", "--driver", "statis14"), "did you mean 'status14'"),
-        (("healthy-prime", "--driver", "sim"), "sends no stream of frames"),
-        (("healthy-prime", "--driver", "gatt"), "sends no stream of frames"),
+        (("healthy-prime", "--driver", "sim"), "does not send a stream of frames"),
+        (("healthy-prime", "--driver", "gatt"), "does not send a stream of frames"),
         (("healthy-prime", "--driver", "status14?spair=x"), "did you mean 'spare'"),
         (("healthy-prime", "--driver", "scpi"), "--tcp PORT"),
         (("healthy-prime", "--interval", "0"), "--interval is 0.001 to 60 s"),
-        (("wiggle-open", "--driver", "chars16"), "no way to show an overload of resistance"),
-        (("healthy-prime", "--tcp", "99999"), "TCP port 99999 cannot be had"),
+        (("wiggle-open", "--driver", "chars16"), "cannot show an overload of resistance"),
+        (("healthy-prime", "--tcp", "99999"), "TCP port 99999 is not available"),
         (("healthy-prime", "--shown", "/nowhere/at/all.csv"), "cannot be written"),
     ],
 )
@@ -206,7 +206,7 @@ def test_a_tcp_port_that_is_taken_is_said_so(capsys: pytest.CaptureFixture[str])
         taken.bind(("127.0.0.1", 0))
         taken.listen(1)
         assert main(["emulate", "healthy-prime", "--tcp", str(taken.getsockname()[1])]) == 2
-    assert "cannot be had" in capsys.readouterr().err
+    assert "is not available" in capsys.readouterr().err
 
 
 def test_the_list_names_every_scenario(capsys: pytest.CaptureFixture[str]) -> None:

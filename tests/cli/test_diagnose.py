@@ -49,7 +49,7 @@ def test_text_has_verdict_evidence_next_and_caution(
     assert main(["diagnose", "--circuit", "pump-feed", "--measured", str(readings)]) == 0
     out = capsys.readouterr().out
     assert "relay: high resistance" in out
-    assert "for: 7 V relay_out to battery_minus at key-on" in out
+    assert "for: 7 V from relay_out to battery_minus at key-on" in out
     assert "Measure next:" in out
     assert re.search(r"^  takes about \d+ min$", out, re.MULTILINE)
     assert "bits" not in out

@@ -69,7 +69,7 @@ def test_the_page_says_the_same_as_the_diagnosis(diagnoser: Diagnoser, burnt_rel
         "very unlikely, under 1 %",
         "high resistance, ",
         "2.1 V across relay at key-on",
-        "9.7 V plug feed to battery minus at key-on",
+        "9.7 V from plug feed to battery minus at key-on",
         "fed pump plus from battery, and it ran",
         best.measurement.place.replace("_", " "),
         *best.cautions,
@@ -110,7 +110,7 @@ def test_a_part_remains_is_excluded_or_was_rare_and_never_two_of_these(
 def test_contradictions_are_named_in_it(diagnoser: Diagnoser, make: Make) -> None:
     twice = [Measurement("voltage", "fuse_out", value=value) for value in (12.1, 6.0)]
     text = text_of(build_report([load(make())], circuit=circuit_part(diagnoser, twice, [])))
-    assert "12.1 V and 6 V were both read fuse out to battery minus at key-on" in text
+    assert "12.1 V and 6 V were both read from fuse out to battery minus at key-on" in text
 
 
 def test_names_typed_into_a_circuit_file_stay_text(diagnoser: Diagnoser, make: Make) -> None:
@@ -147,5 +147,5 @@ def test_a_session_recorded_after_the_repair_says_nothing_of_the_fault(make: Mak
     out = tmp_path / "page.html"
     assert main(["report", before, after, "--circuit", "pump-feed", "--out", str(out)]) == 0
     text = text_of(out.read_text("utf-8"))
-    assert text.count("12.4 V plug feed to battery minus at key-on") == 1
+    assert text.count("12.4 V from plug feed to battery minus at key-on") == 1
     assert "recorded after the repair (relay)" in text

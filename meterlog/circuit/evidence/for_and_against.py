@@ -66,7 +66,7 @@ class Suspect:
     @property
     def supposed(self) -> str:
         """The condition, in words."""
-        return f"if it were {self.name}" if self.name else "if nothing were wrong"
+        return f"if {self.name} is at fault" if self.name else "if nothing is wrong"
 
 
 def evidence(case: Case, this: Suspect, suspects: Sequence[Suspect]) -> tuple[tuple[str, ...], tuple[str, ...]]:
@@ -149,7 +149,7 @@ def _of_reading(
     if inside != (ratio > 0) or not _differs(band, other, shown, inside=inside):
         return None
     own_words, other_words = (span(*edges, UNITS[m.quantity]) for edges in (band, other))
-    return ratio, f"{m}: {own_words} expected if it were this, {other_words} {beside.supposed}"
+    return ratio, f"{m}: {own_words} expected if this is at fault, {other_words} {beside.supposed}"
 
 
 def _differs(own: tuple[float, float], other: tuple[float, float], shown: float, *, inside: bool) -> bool:
@@ -168,7 +168,7 @@ def _of_trial(case: Case, one: Tried, this: Suspect, others: Sequence[Suspect]) 
     if beside is None or not like or not unlike or min(like[0], unlike[0]) <= 0:
         return None
     ratio = math.log(like[0] / unlike[0])
-    return ratio, f"{one}: {like[0]:.0%} likely if it were this, {unlike[0]:.0%} {beside.supposed}"
+    return ratio, f"{one}: {like[0]:.0%} likely if this is at fault, {unlike[0]:.0%} {beside.supposed}"
 
 
 def expected_band(case: Case, slot: int, shares: Array) -> tuple[float, float]:

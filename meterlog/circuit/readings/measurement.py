@@ -77,7 +77,7 @@ class Measurement:
         if self.quantity == "current":
             where = f"through {self.at}"
         else:
-            where = f"across {self.at}" if self.at_coil or self.to == self.at else f"{self.at} to {self.to}"
+            where = f"across {self.at}" if self.at_coil or self.to == self.at else f"from {self.at} to {self.to}"
         return f"{where} {STATE_WORDS[self.state]}{LOAD_WORDS[self.load]}"
 
     def __str__(self) -> str:

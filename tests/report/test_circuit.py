@@ -134,7 +134,7 @@ def test_from_the_command_line(
     assert main(command) == 0
     assert "Which part is it" not in text_of(out.read_text("utf-8"))
     assert main([*command, "--measured", str(measured_file)]) == 2
-    assert "say which with --circuit" in capsys.readouterr().err
+    assert "need --circuit" in capsys.readouterr().err
     assert main([*command, "--circuit", "no-such"]) == 2
     assert "no-such" in capsys.readouterr().err
 

@@ -1,4 +1,4 @@
-"""What flipped bits do, a framing: `python -m tests.bench.bitflips [--frames N] [--seeds N]`; 10,000 and 20.
+"""Measures the harm of flipped bits: `python -m tests.bench.bitflips [--frames N] [--seeds N]`; 10,000 and 20.
 
 Two tables. *Single frames*: every bit of every frame that a driver can show (at most `FRAMES` of them, a seeded draw)
 is flipped, between good frames. `wrong` is the share of flips after which some reading is not what was sent, `legal`
@@ -64,7 +64,7 @@ MORE = (("digits11:x?status=judge-first", False),)
 
 @dataclass
 class Tally:
-    """What became of the flips of single frames."""
+    """The results of flips in single frames."""
 
     flips: int = 0
     wrong: int = 0
@@ -128,7 +128,7 @@ def _same(a: Reading, b: Reading) -> bool:
 
 
 def _sends(framing: Framing, decoder: Decoder, damaged: bytes, reading: Reading) -> bool:
-    """Whether the damaged frame is one that the meter sends for that reading: the encoder's, but for bits that do
+    """Tell whether the damaged frame is one that the meter sends for that reading: the encoder's, but for bits that do
     not change what either of them shows."""
     try:
         own = framing.encoder().encode([reading])
@@ -147,7 +147,7 @@ def _sends(framing: Framing, decoder: Decoder, damaged: bytes, reading: Reading)
 
 @dataclass
 class Feed:
-    """What was shown: volts a reading, and where it fell for one reading."""
+    """The values shown: volts a reading, and where it fell for one reading."""
 
     volts: list[float]
     dropouts: list[int] = field(default_factory=list)
@@ -238,7 +238,7 @@ def sent(framing: Framing, feed: Feed, parity: bool, rng: random.Random) -> tupl
 
 @dataclass
 class Verdicts:
-    """What was made of the feeds of one framing."""
+    """The verdicts on the feeds of one framing."""
 
     frames: int = 0
     wrong: int = 0

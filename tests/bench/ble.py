@@ -111,7 +111,7 @@ def descriptors() -> int:
 
 
 def all_bytes(link: BleLink) -> bytes:
-    """What is there and comes within a moment."""
+    """Return what is there and comes within a moment."""
     data = b""
     while (chunk := link.read(0.02 if data else 1.0)) is not None:
         data += chunk.data

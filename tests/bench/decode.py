@@ -1,4 +1,4 @@
-"""How fast each driver decodes a buffer to readings: `python -m tests.bench.decode`.
+"""Measures how fast each driver decodes a buffer to readings: `python -m tests.bench.decode`.
 
 Three streams a driver: one frame repeated (a display that stands still), a slow drift over 400 counts with the
 last digits flickering (what a meter sends), and 100,000 frames that are all different as long as the display has so

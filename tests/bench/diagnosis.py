@@ -181,7 +181,7 @@ def _series_fault(world: World, id_: str, rng: np.random.Generator) -> World:
 
 
 def read(world: World, m: Measurement, rng: np.random.Generator) -> Measurement:
-    """What the meter shows, as a person would note it."""
+    """Return what the meter shows, as a person would note it."""
     bad = rng.random() < world.bad_share
     if m.quantity == "resistance":
         value = math.inf if bad and rng.random() < 0.7 else _ohms(world, m, rng)

@@ -1,4 +1,4 @@
-"""What drawing costs the page's server: `python -m tests.bench.draw`."""
+"""Measures what drawing costs the page's server: `python -m tests.bench.draw`."""
 
 from __future__ import annotations
 

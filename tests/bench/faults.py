@@ -38,13 +38,13 @@ from tests.faults.test_power_cut import grown, half_taken_ins, power_cuts
 from tests.faults.test_time import has_readings, stalled
 
 Row = tuple[str, str, str]
-"""How often, what was kept, what is said."""
+"""Counts, what was kept, what is said."""
 
 LIST_GOAL_S, PAGE_GOAL_S = 5.0, 5.0
 
 
 class Bench:
-    """Where the matrix works, and how long. Each method is a row; its docstring names the fault."""
+    """The folder and the length of the matrix. Each method is a row; its docstring names the fault."""
 
     def __init__(self, base: Path, scale: float) -> None:
         self._base, self._scale = base, scale

@@ -39,7 +39,7 @@ CHANGED = 0.02
 
 @dataclass
 class Tally:
-    """What came of one kind of bytes."""
+    """The result for one kind of bytes."""
 
     fed: int = 0
     readings: int = 0
@@ -48,7 +48,7 @@ class Tally:
 
 
 def kinds(framing: Framing, rng: random.Random) -> tuple[dict[str, Callable[[], bytes]], set[tuple[object, ...]]]:
-    """What makes a block of each kind, and what the frames show that went in."""
+    """Return the makers of each kind of block, and the values of the frames that went in."""
     encoder = framing.encoder()
     shown = list(every_mode(encoder))
     shown = rng.sample(shown, min(SOURCES, len(shown)))

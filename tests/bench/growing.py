@@ -29,7 +29,7 @@ METERS, INTERVAL_S = 4, 0.1
 
 
 class Hour(NamedTuple):
-    """What an hour with two readers left.
+    """The result of an hour with two readers.
 
     Attributes:
         readings: in the finished file.

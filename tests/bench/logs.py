@@ -35,7 +35,7 @@ class Truth:
 
 @dataclass(slots=True)
 class Meter:
-    """How the log's meter reads."""
+    """The way in which the log's meter reads."""
 
     interval_s: float
     window_s: float
@@ -64,13 +64,13 @@ class Meter:
         )
 
     def times(self, duration_s: float, rng: Rng) -> NDArray[np.float64]:
-        """When readings are shown, s."""
+        """Return the times at which readings are shown, s."""
         start = rng.uniform(max(self.window_s, 0.01), self.window_s + self.interval_s)
         times = np.arange(start, duration_s, self.interval_s)
         return times[rng.random(len(times)) >= self.lost]
 
     def read(self, signal: NDArray[np.float64], times: NDArray[np.float64], rng: Rng) -> NDArray[np.float64]:
-        """What it shows at those times."""
+        """Return the values it shows at those times."""
         at = np.minimum((times / STEP_S).astype(int), len(signal) - 1)
         if self.style == "smooth":
             # 8 time constants of an exponential decay, as one weighting window.

@@ -1,4 +1,4 @@
-"""How long the page takes with much in it: `python -m tests.bench.page_large`.
+"""Times the page with much in it: `python -m tests.bench.page_large`.
 
 A folder of 5,000 sessions in a real Chromium: from a server that has just said its address to the first list, the same
 once all files are known, a search from the key to the new list. Goals: 1.5 s, 1.5 s, 300 ms. And Review of a session of

@@ -1,4 +1,4 @@
-"""How long Review takes with a day of ten readings a second: `python -m tests.bench.page_review`.
+"""Times Review with a day of ten readings a second: `python -m tests.bench.page_review`.
 
 A real Chromium opens a session of 864,000 readings from the list, then zooms by button and by dragging. Told are the
 times from the press to the drawn line, the page's own part of each (the answer of the server), and the largest trace

@@ -1,4 +1,4 @@
-"""What a person would write in an afternoon, for comparison: a threshold, a rolling median, change points."""
+"""Detectors that a person would write in an afternoon, for comparison: a threshold, a rolling median, change points."""
 
 from __future__ import annotations
 

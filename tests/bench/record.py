@@ -1,4 +1,4 @@
-"""What recording costs: processor, memory, lost readings, error of the arrival time.
+"""Measures the cost of recording: processor, memory, lost readings, error of the arrival time.
 
 `python -m tests.bench.record [SECONDS]` runs the real `meterlog record` as a process of its own on ten emulated meters
 (real pseudo-terminals, real frames, a second process) that send ten readings a second each, once with plain lines and
@@ -77,7 +77,7 @@ def read_bare(port: str, log: Path) -> None:
 
 
 class Cost(NamedTuple):
-    """What one recording cost; `bare_ms` is the error of the bare loop."""
+    """The cost of one recording; `bare_ms` is the error of the bare loop."""
 
     lost: int
     readings: int

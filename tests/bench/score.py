@@ -1,4 +1,4 @@
-"""How found events compare with true ones: recall, precision, duration, coverage, level."""
+"""Compares found events with true ones: recall, precision, duration, coverage, level."""
 
 from __future__ import annotations
 
@@ -99,7 +99,7 @@ class Score:
 
 
 def _seen(log: Log, truth: Truth) -> bool:
-    """Whether it is long enough to be found, and a reading whose whole window lies in it was not lost."""
+    """Tell whether it is long enough to be found, and a reading whose whole window lies in it was not lost."""
     if not truth.timed or truth.kind in ("gap", "held_display", "meter_battery_low"):
         return True
     window = log.visible_s - log.meter.interval_s

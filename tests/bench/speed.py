@@ -1,4 +1,4 @@
-"""How fast a session is analyzed: `python -m tests.bench.speed [readings]`; ratios to one `numpy.sum` in the same run.
+"""Times the analysis: `python -m tests.bench.speed [readings]`; ratios to one `numpy.sum` in the same run.
 
 The log is a supply at 10 readings/s with noise and one event in 10,000 readings (dropouts, sags, overvoltages in turn).
 Whole analysis: all kinds, measures, errors and findings, on readings that are in memory.

@@ -1,4 +1,4 @@
-"""How soon a command is there: `python -m tests.bench.start`.
+"""Measures the start of each command: `python -m tests.bench.start`.
 
 The plain alternative is a bare `python -c pass` of the same interpreter, in turns with ours, the shortest of many.
 """

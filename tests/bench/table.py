@@ -1,4 +1,4 @@
-"""What every bench gives: rows of goal, figure, ratio and verdict, and how they are printed and timed.
+"""The rows that every bench gives: goal, figure, ratio and verdict, and how they are printed and timed.
 
 A bench is a module with `rows() -> Iterator[Row]`. Absolute times drift by a factor of two from run to run, so the
 ratio to something plain in the same run stands beside each figure.
@@ -62,7 +62,7 @@ def _number(value: float) -> str:
 
 
 def rows_of(bench: str) -> list[Row]:
-    """What the bench of that name gives."""
+    """Return the rows of the bench of that name."""
     return list(import_module(f"tests.bench.{bench}").rows())
 
 

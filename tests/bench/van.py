@@ -1,4 +1,4 @@
-"""How well the analyzer does on the simulated van: `python -m tests.bench.van [seeds a scenario] [first seed]`.
+"""Judges the analyzer on the simulated van: `python -m tests.bench.van [seeds a scenario] [first seed]`.
 
 Every scenario with many seeds and three meters, judged by the truth of the solved circuit. A true event counts as
 missed only where it lasts longer than the shortest that the readings can show; a found one is false where nothing

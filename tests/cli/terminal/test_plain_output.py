@@ -1,4 +1,4 @@
-"""What a stranger wrote never steers the terminal: control characters are shown, not sent."""
+"""Text that a stranger wrote never steers the terminal: control characters are shown, not sent."""
 
 from __future__ import annotations
 

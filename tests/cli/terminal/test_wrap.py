@@ -1,4 +1,4 @@
-"""What is longer than the terminal is broken at words; in a pipe it stays whole."""
+"""Text longer than the terminal is broken at words; in a pipe it stays whole."""
 
 from __future__ import annotations
 

@@ -19,6 +19,7 @@ import flask
 
 COOKIE = "meterlog-paired"
 TRIES = 5
+"""Wrong codes of an address in `TRIES_WINDOW_S`."""
 TRIES_WINDOW_S = 60.0
 """An address may try so many wrong codes in so many seconds; a guess: a person mistypes twice."""
 MOST_TRYING = 256

@@ -48,6 +48,7 @@ _BREAK_AT_LEAST_S = 1.0
 _STEPS = 40
 """Steps between readings whose median is the interval; with fewer than `_LEAST_STEPS` the session's own counts."""
 _LEAST_STEPS = 4
+"""Fewer steps say nothing of the interval; a guess."""
 
 
 @dataclass(slots=True)

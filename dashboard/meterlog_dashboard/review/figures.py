@@ -16,6 +16,7 @@ STRIP_POINTS = 800
 """Points drawn a channel of the strip: two readings for each three pixels of a laptop. A guess."""
 ROW_PX, LABEL_PX, TOP_PX, BOTTOM_PX = 190, 30, 64, 62
 STRIP_ROW_PX = 40
+"""Heights of a row, of its title, and of the room above and below all rows, px; by eye on a phone and a laptop."""
 
 
 def draw_window(

@@ -38,6 +38,7 @@ Span = tuple[float, float]
 """A stretch of time, s from the session's start."""
 
 _REFRESH_MS = 2000
+"""A session that is being recorded is looked at so often, ms; a guess: each look reads it again."""
 _STATES = {
     "clean": "",
     "hard": HARD_END,

@@ -235,6 +235,7 @@ class Diagnoser:
             k = self.circuit.part_index[id_]
             by_fault = {f: float(weight[member & (cells.fault == FAULTS.index(f))].sum()) for f in FAULTS}
             by_fault["intermittent"] += float(case.known.comes_and_goes[k])
+            # a pair is open where either part is: the fault of this one is told by its own resistance
             pairs = weight * (member & (cells.part[:, 1] >= 0))
             own_open = float(pairs[np.isinf(cells.ohm[:, k])].sum())
             moved = (

@@ -9,7 +9,7 @@ import numpy as np
 from meterlog.circuit.evidence.for_and_against import Case, Suspect, apart, likeliest, members_expect, same_place
 from meterlog.circuit.probability.posterior import posterior
 from meterlog.circuit.readings.measurement import UNITS
-from meterlog.circuit.readings.suspicious_readings import odd
+from meterlog.circuit.readings.suspicious_readings import suspicious
 from meterlog.circuit.words import span
 
 UNEXPLAINED = 0.8
@@ -24,10 +24,10 @@ MORE_THAN_ALONE = 2.0
 
 
 def contradictions(case: Case, suspects: Sequence[Suspect], on: str) -> list[str]:
-    """Sentences about readings that are odd by themselves, and about those that cannot all be right; `on` is what
+    """Say which readings are suspicious by themselves, and which cannot all be right; `on` is what
     `stays_on` says of them."""
     circuit = case.network.circuit
-    found = {sentence: None for m in case.measured if (sentence := odd(m, circuit))}
+    found = {sentence: None for m in case.measured if (sentence := suspicious(m, circuit))}
     if on:
         found[on] = None
     for a, m in enumerate(case.measured):
@@ -63,6 +63,7 @@ def _explained(case: Case, k: int, suspects: Sequence[Suspect]) -> bool:
 def _doubted(case: Case, k: int, suspects: Sequence[Suspect]) -> str:
     """The sentence about a reading that is likely a bad one; empty where nothing is worth saying."""
     m, partner = case.measured[k], _partner(case, k)
+    # a reading that is as doubtful by itself contradicts nothing
     alone = posterior(case.network, [m], [], 0.0).bad[0]
     if partner is None or case.known.bad[k] < MORE_THAN_ALONE * alone:
         if case.known.bad[k] <= UNEXPLAINED:

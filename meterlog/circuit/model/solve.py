@@ -157,6 +157,7 @@ def solve(
         load: how the load draws.
         shunts: meters, lamps, shorts.
     """
+    # finite everywhere: an infinite resistance would make the overlaps of ports infinite less infinite
     ohm = np.minimum(np.asarray(resistance_ohm, float), OPEN_OHM)
     n, at = len(circuit.parts), circuit.load
     emf = np.asarray(emf_v, float)
@@ -177,6 +178,7 @@ def solve(
             v[p] = v[p] - factor * v[q]
             for r in range(q + 1, k):
                 z[p][r] = z[p][r] - factor * z[q][r]
+    # the load comes last, since it alone is not linear: all else is then a source with one resistance to it
     load_v, load_a, dynamic = load_current(load, v[-1], np.maximum(z[-1][-1], 0.0))
     current: list[Array] = [load_a] * k
     for q in range(k - 2, -1, -1):

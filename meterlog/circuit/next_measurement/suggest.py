@@ -201,6 +201,7 @@ def _gain(outlook: _Outlook, m: Measurement) -> float:
     edges = np.unique(marks[order][np.searchsorted(share, np.linspace(0, 1, BINS)[1:-1] * share[-1] * 0.999999)])
     below = _below(mean, spread, edges)
     chance = np.diff(below, axis=1, prepend=0.0, append=1.0) * (1 - BAD_READING)
+    # a bad reading mostly shows nothing: it adds to that bin in every cell, and so tells less
     nothing = 0.0 if m.quantity != "resistance" else math.log(OVERLOAD_OHM)
     chance[:, int(np.searchsorted(edges, nothing))] += BAD_READING
     return _information(outlook, chance)

@@ -184,6 +184,7 @@ class Fit:
             worst = np.argmax(one_more, axis=1)
             log_left = one_more[every, worst]
             left[every, worst] = False
+            # taking a reading out of a Gaussian is a rank-one change of its precision: no new inverse for each
             row = precision[every, worst]
             precision -= row[:, :, None] * row[:, None, :] / diagonal[every, worst][:, None, None]
         return total, bad

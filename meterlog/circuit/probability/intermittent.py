@@ -65,7 +65,7 @@ def _of_part(network: Network, fit: Fit, base: Array, k: int) -> float:
         every_way = np.concatenate([fits, (fit.log_bad[i] + np.log(chance))[:, None]], axis=1)
         total = total + np.logaddexp.reduce(every_way, axis=1)
         best = np.argmax(every_way, axis=1)
-        is_bad = best == len(states)
+        is_bad = best == len(states)  # such a reading teaches nothing about the unknowns
         bad_count = bad_count + is_bad
         best = np.where(is_bad, 0, best)
         gain = seen[every, best] / variance[every, best][:, None] * ~is_bad[:, None]

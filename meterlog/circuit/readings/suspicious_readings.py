@@ -1,4 +1,4 @@
-"""Readings that are odd by themselves, whatever the fault, and what usually makes a meter show such a thing."""
+"""Readings that are suspicious by themselves, whatever the fault, and what usually makes a meter show such a thing."""
 
 from __future__ import annotations
 
@@ -17,10 +17,10 @@ SLEEPING_A = 0.1
 """Currents below it may be modules that sleep. Guess."""
 
 
-def odd(m: Measurement, circuit: Circuit) -> str:
+def suspicious(m: Measurement, circuit: Circuit) -> str:
     """The sentence about a reading; empty where it is nothing out of the ordinary."""
     if m.quantity == "current":
-        return _odd_current(m, circuit)
+        return _suspicious_current(m, circuit)
     if m.quantity != "voltage" or m.to != BATTERY_MINUS:
         return ""
     supply, nothing = circuit.system_v, NOTHING * circuit.system_v
@@ -57,7 +57,7 @@ def stays_on(measured: Sequence[Measurement], circuit: Circuit) -> str:
     return ""
 
 
-def _odd_current(m: Measurement, circuit: Circuit) -> str:
+def _suspicious_current(m: Measurement, circuit: Circuit) -> str:
     if circuit.charges or m.value > -NOTHING * circuit.load_a:
         return ""
     return f"{m} flows backwards: the clamp or the leads are the wrong way round; turn them and measure again"

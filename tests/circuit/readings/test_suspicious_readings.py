@@ -7,7 +7,7 @@ import pytest
 from meterlog.circuit.diagnosis import diagnose
 from meterlog.circuit.model.circuit_file import load_circuit
 from meterlog.circuit.readings.measurement import Measurement
-from meterlog.circuit.readings.suspicious_readings import odd, stays_on
+from meterlog.circuit.readings.suspicious_readings import stays_on, suspicious
 
 PUMP, CHARGING, LAMP = (load_circuit(name) for name in ("pump-feed", "charging", "lamp"))
 
@@ -26,7 +26,7 @@ def volts(at: str, value: float, state: str = "key_on", to: str = "battery_minus
     ],
 )
 def test_an_odd_reading_is_named_with_what_makes_it(reading: Measurement, said: str) -> None:
-    assert said in odd(reading, PUMP)
+    assert said in suspicious(reading, PUMP)
     assert any(said in sentence for sentence in diagnose(PUMP, [reading]).inconsistent)
 
 
@@ -43,11 +43,11 @@ def test_an_odd_reading_is_named_with_what_makes_it(reading: Measurement, said: 
     ],
 )
 def test_nothing_ordinary_is_odd(reading: Measurement) -> None:
-    assert odd(reading, PUMP) == ""
+    assert suspicious(reading, PUMP) == ""
 
 
 def test_a_battery_may_be_charged_or_discharged() -> None:
-    assert odd(Measurement("current", "charge_wire", state="run", value=-30.0), CHARGING) == ""
+    assert suspicious(Measurement("current", "charge_wire", state="run", value=-30.0), CHARGING) == ""
 
 
 def test_what_is_live_with_the_key_off_comes_first_in_the_verdict() -> None:

@@ -134,8 +134,9 @@ def test_drops_cost_only_the_time_they_last(
     bluez.stream(meter, counting(), 0.05)
     recording = start("--meter", METER)
     recording.wait_for(lambda: recording.readings() > 0)
-    for _ in range(4):
+    for links in range(2, 6):
         bluez.drop(meter)
+        recording.wait_for(lambda n=links: bluez.connects[meter.address] == n and bluez.subscribers(meter) == 1)  # type: ignore[misc]
         before = recording.readings() + 2  # what was on its way when the link went
         recording.wait_for(lambda least=before: recording.readings() > least)  # type: ignore[misc]
     with recording.stop() as reader:

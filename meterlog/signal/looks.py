@@ -29,6 +29,8 @@ _ALONE_SHARE = 0.35
 display that is read twice a look."""
 _POLLED = 1.5
 """So many readings in a declared display interval repeat looks: half way between one and two."""
+_SAME_CADENCE = 1.02
+"""A cadence within this factor is kept: each change may show one look of a long run twice. A guess."""
 _NEW_CADENCE = 1.2
 """A cadence that changes by this factor is another one: a guess."""
 _PAUSE_S = 1.0
@@ -72,7 +74,7 @@ class Looks:
             if self._count % every:
                 break
             repeats = self._judged(series, at)
-            if repeats != self.repeats:
+            if not 1.0 / _SAME_CADENCE < repeats / self.repeats < _SAME_CADENCE:
                 parts.append(self._thinned(series, begin, at))
                 self._turn(repeats, series, at)
                 begin = at
@@ -126,7 +128,7 @@ class Looks:
         """Return the first reading of each look, after a reading of that value and time."""
         look_s = self.repeats * self._poll_s
         spacing_s = np.diff(part.time_s, prepend=time_s)
-        fresh = (np.diff(part.value, prepend=value) != 0.0) | (spacing_s > _PAUSE_S)
+        fresh = (part.value != np.concatenate([[value], part.value[:-1]])) | (spacing_s > _PAUSE_S)
         index = np.arange(len(part))
         place = index - np.maximum.accumulate(np.where(fresh, index, -1 - self._place))
         self._place = int(place[-1])

@@ -107,3 +107,12 @@ def test_readings_of_one_time_are_all_kept() -> None:
     value = np.repeat(np.round(12.6 + np.random.default_rng(5).normal(0.0, 0.02, 100), 2), 4)
     series = Series(np.zeros(400), value, np.full(400, 0.01, np.float32), np.zeros(400, np.uint16))
     assert Looks(0.3).feed(series) is series
+
+
+def test_overload_that_stands_is_thinned_as_any_value_is() -> None:
+    value = np.repeat([40.0, 40.1, 40.0, *[np.inf] * 20, 40.0], 10)
+    count = len(value)
+    time_s = 0.025 * np.arange(count, dtype=np.float64)
+    series = Series(time_s, value, np.full(count, 0.1, np.float32), np.zeros(count, np.uint16))
+    looks = Looks(LOOK_S).feed(series)
+    assert np.count_nonzero(np.isinf(looks.value)) == 20

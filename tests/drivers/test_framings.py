@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from meterlog.driver.framing import Framing
+from meterlog.driver.framing import Framing, framing_of
 from meterlog.errors import EncodeError
 from meterlog.reading import Flag, Quantity, Reading
 
@@ -119,3 +119,12 @@ def test_what_a_framing_cannot_show_is_an_error_and_not_another_number(framing: 
     if framing.driver.name != "text":
         with pytest.raises(EncodeError):
             encoder.encode([Reading(0.0, 1e12, Quantity.DC_VOLTAGE, 0.001, Flag.DC)])
+
+
+@pytest.mark.parametrize("text", ["status14:x", "chars16:x", "segments14:x", "digits11:x", "digits14:x", "text:x"])
+def test_a_value_that_was_computed_is_shown_as_a_display_rounds_it(text: str) -> None:
+    encoder, decoder = framing_of(text).encoder(), framing_of(text).decoder()
+    for count in range(1, 4000, 13):
+        frame = encoder.encode([Reading(0.0, 0.01 * count, Quantity.DC_VOLTAGE, 0.01, Flag.DC)])
+        (shown,) = decoder.feed(frame, 1.0 + count)
+        assert shown.value == pytest.approx(count / 100, abs=1e-9)

@@ -167,7 +167,7 @@ class ProfiledFormat:
             if self._number.put(frame, counts, reading.value):
                 built = self._finish(frame)
                 shown = self.parse(built)
-                if shown and (math.isnan(reading.resolution) or shown[0].value == reading.value):
+                if shown and (math.isnan(reading.resolution) or _same_count(shown[0].value, reading)):
                     return built
         return None
 
@@ -211,3 +211,8 @@ class ProfiledFormat:
 def value_in(frame: bytes, one: Map) -> bytes:
     """The masked bytes of a frame that a map looks at."""
     return bytes(frame[at] & one.mask for at in one.at)
+
+
+def _same_count(shown: float, reading: Reading) -> bool:
+    """Tell whether a display that shows this shows the reading: 0.01 * 35 is 0.35, as every display rounds it."""
+    return shown == reading.value or abs(shown - reading.value) < 0.5 * reading.resolution

@@ -191,7 +191,7 @@ def test_a_reader_of_the_output_that_goes_away_does_not_stop_it(meter: Plugged, 
     readable, writable = os.pipe()
     os.close(readable)
     process = subprocess.Popen(
-        record("--meter", f"status14:{meter.port}", "--out", str(out), "--for", "0.6"),
+        record("--meter", f"status14:{meter.port}", "--out", str(out), "--for", "1.5"),
         stdin=subprocess.DEVNULL, stdout=writable, stderr=subprocess.PIPE,
     )  # fmt: skip
     os.close(writable)

@@ -229,7 +229,7 @@ class Commits:
             raise write_error(self._path, error) from error
 
     def _checkpoint(self, how: str) -> tuple[int, int, int]:
-        """Whether somebody was in the way; the log's pages; those of them that are in the file."""
+        """Return whether somebody was in the way; the log's pages; those of them that are in the file."""
         self._connection.execute("PRAGMA busy_timeout = 100")
         busy, in_log, taken = self._connection.execute(f"PRAGMA wal_checkpoint({how})").fetchone()
         self._connection.execute(f"PRAGMA busy_timeout = {round(1000 * BUSY_TIMEOUT_S)}")

@@ -105,7 +105,7 @@ def open_to_read(path: Path, *, logged: bool) -> tuple[GuardedConnection, int]:
 
 
 def is_session(path: Path) -> bool:
-    """Whether the first bytes are a session's, whatever the file is called."""
+    """Tell whether the first bytes are a session's, whatever the file is called."""
     try:
         check_header(path)
     except SessionError:
@@ -135,7 +135,7 @@ def check_tables(connection: sqlite3.Connection, path: Path) -> int:
 
 
 def not_begun(path: Path) -> SessionError:
-    """What to say of a file that a recorder has made and not yet written anything in."""
+    """Return the sentence about a file that a recorder has made and not yet written anything in."""
     if is_recording(path):
         return SessionBusy(f"'{path}' is just being made: look again in a moment", str(path))
     return NotASession(f"'{path}' is empty: it is no session, or its recording never began", str(path))
@@ -203,7 +203,7 @@ def write_errors(path: Path) -> Iterator[None]:
 
 
 def write_error(path: Path, error: sqlite3.Error | OSError) -> SessionError:
-    """What to tell a person when writing failed."""
+    """Return what to tell a person when writing failed."""
     where = str(path)
     folder = path.absolute().parent
     if not folder.is_dir():
@@ -223,7 +223,7 @@ def write_error(path: Path, error: sqlite3.Error | OSError) -> SessionError:
 
 
 def is_locked(error: sqlite3.Error) -> bool:
-    """Whether another connection was in the way: worth another try."""
+    """Tell whether another connection was in the way: worth another try."""
     return _primary_code(error) in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED)
 
 

@@ -53,7 +53,7 @@ class GuardedConnection(sqlite3.Connection):
         return super().execute(sql, values)
 
     def rows(self, sql: str, *values: object, most: int) -> list[tuple[Any, ...]]:
-        """What a query finds.
+        """Return what a query finds.
 
         Raises:
             ValueError: more than `most` rows, or more text than the file is long.

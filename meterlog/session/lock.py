@@ -105,7 +105,7 @@ def _remove(path: Path) -> None:
 
 
 def recorder_says(session: Path) -> dict[str, Any]:
-    """What the recorder of a session says of itself: `pid`, and what it gave to `say`; empty where there is none."""
+    """Return what a recorder says of itself: `pid`, and what it gave to `say`; empty where there is none."""
     try:
         with open(os.open(lock_path(session), os.O_RDONLY | SAFE_OPEN), "rb", buffering=0) as file:
             file.seek(_TEXT_AT)
@@ -121,7 +121,7 @@ def lock_path(session: Path) -> Path:
 
 
 def is_recording(session: Path) -> bool:
-    """Whether a recorder that lives is writing this session."""
+    """Tell whether a live recorder is writing this session."""
     try:
         handle = os.open(lock_path(session), os.O_RDONLY | SAFE_OPEN)
     except OSError:

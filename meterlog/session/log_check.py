@@ -25,7 +25,7 @@ _Sums = tuple[int, int]
 
 
 def is_log_damaged(log: Path) -> bool:
-    """Whether frames of the log's own are behind its first wrong check sum; False where there is no log."""
+    """Tell whether frames of the log's own are behind its first wrong check sum; False where there is no log."""
     try:
         with open(os.open(log, os.O_RDONLY | SAFE_OPEN), "rb") as file:
             content = file.read(_MOST_BYTES)

@@ -21,7 +21,7 @@ _LARGEST_TRIED_BYTES = 64 * 2**20
 
 
 def is_log_lost(path: Path) -> bool:
-    """Whether the session was left growing and its log is not beside it; False where it cannot be told.
+    """Tell whether the session was left growing and its log is not beside it; False where it cannot be told.
 
     What SQLite would do then, begin a new log, would make the lost one useless.
     """

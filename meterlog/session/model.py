@@ -46,12 +46,12 @@ class Channel:
 
     @property
     def measurand(self) -> Measurand:
-        """What its readings stand for: the one place that decides it is `meterlog.roles`."""
+        """Return what its readings stand for: the one place that decides it is `meterlog.roles`."""
         return measurand(self.quantity, self.label, self.point, self.role)
 
 
 HARD_END = "The recording ended without being closed (power, crash or a full disk); all that was saved is here."
-"""What is said of a session that ended `hard`."""
+"""The sentence about a session that ended `hard`."""
 
 ARMED, TRIGGERED = "armed", "triggered"
 """The names of the markers that an armed capture sets: it waits from here on; its condition came true."""
@@ -80,7 +80,7 @@ class Marker:
 
     @property
     def ends_recording(self) -> bool:
-        """Whether an armed capture began to wait here: what is missing from here on was not wanted."""
+        """Tell whether an armed capture began to wait here: what is missing from here on was not wanted."""
         return (self.name, self.by) == (ARMED, CAPTURE)
 
 

@@ -59,7 +59,7 @@ class Buckets:
         self._count += count
 
     def overview(self) -> Overview:
-        """What came together."""
+        """Return what came together."""
         empty = np.isinf(self._minimum)
         self._minimum[empty] = np.nan
         self._maximum[empty] = np.nan

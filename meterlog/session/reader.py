@@ -156,7 +156,7 @@ class SessionReader:
 
     @property
     def details(self) -> dict[str, str]:
-        """What was entered about the case: `vehicle`, `complaint`, `point`, ..."""
+        """Return what was entered about the case: `vehicle`, `complaint`, `point`, ..."""
         rows = self._rows("SELECT key, value FROM detail ORDER BY key", most=MOST_CHANNELS)
         with read_errors(self.path):
             return {text(key): text(value) for key, value in rows}
@@ -234,12 +234,12 @@ class SessionReader:
 
     @property
     def lost(self) -> int:
-        """How many readings had to be left out of what was read so far, since they are not as they were written."""
+        """Count the readings left out of what was read so far, since they are not as they were written."""
         return sum(lost.readings for lost in self._stored.lost)
 
     @property
     def damage(self) -> str:
-        """What to say of what was recorded and cannot be read; empty where there is none."""
+        """Return a sentence about what was recorded and cannot be read; empty where there is none."""
         words = [f"{self.lost} of its readings are left out"] if self.lost else []
         if self._log_damaged or self._rows("SELECT ended FROM recording") == [("damaged",)]:
             words.append("its log was damaged, so that its last readings, and perhaps more, are lost")

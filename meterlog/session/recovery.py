@@ -48,7 +48,7 @@ def settle(path: Path) -> None:
 
 
 def _has_leftovers(path: Path) -> bool:
-    """Whether a killed program has left something beside the session: a log to take in or to undo, or its lock."""
+    """Tell whether a killed program has left something beside the session: a log to take in or to undo, or its lock."""
     return any(_beside(path, left).exists() for left in ("wal", "journal", "recorder"))
 
 

@@ -22,7 +22,7 @@ Cells = tuple[Any, ...]
 
 
 class Columns(NamedTuple):
-    """What to select, the check sum last."""
+    """Return what to select, the check sum last."""
 
     chunk: str
     span: str

@@ -53,7 +53,7 @@ class Summary:
     details: dict[str, str] = field(default_factory=dict)
 
     def holds(self, word: str) -> bool:
-        """Whether the file's name, a channel's label or a detail holds a word, in capitals or not."""
+        """Tell whether the file's name, a channel's label or a detail holds a word, in capitals or not."""
         texts = (self.path.name, *(label for label, _ in self.channels), *self.details.values())
         return any(word.casefold() in text.casefold() for text in texts)
 

@@ -16,7 +16,7 @@ from pathlib import Path
 from meterlog.errors import NotASession
 
 BESIDE = ("journal", "wal", "shm", "recorder")
-"""What may lie beside `NAME`, as `NAME-journal` and so on: SQLite's three files, and the recorder's lock."""
+"""The endings of what may lie beside `NAME`, as `NAME-journal` and so on: SQLite's three, and the recorder's lock."""
 
 SAFE_OPEN = getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0)
 """Flags that open no link and wait for no pipe. Windows has no such pipes, and makes links for administrators only."""
@@ -70,7 +70,7 @@ def judge_beside(path: Path) -> None:
 
 
 def plain_stat(path: Path) -> os.stat_result | None:
-    """What the system says of a plain file, without following a link; None where there is nothing.
+    """Return what the system says of a plain file, without following a link; None where there is nothing.
 
     Raises:
         NotASession: it is something else, or cannot be looked at.
@@ -89,7 +89,7 @@ def plain_stat(path: Path) -> os.stat_result | None:
 
 
 def _other_kind(found: os.stat_result) -> str:
-    """What a thing is that is no plain file; empty for one that is."""
+    """Name what a thing is that is no plain file; empty for one that is."""
     if stat.S_ISREG(found.st_mode):
         return ""
     return next((words for is_kind, words in _KINDS if is_kind(found.st_mode)), "a device")

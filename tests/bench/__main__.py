@@ -4,6 +4,8 @@ The tables go to RESULTS.md too.
 
 How well things are found, decoded and diagnosed is judged by benches that have tables of their own and run longer:
 `python -m tests.bench.detection`, `.van`, `.diagnosis`, `.bitflips`, `.fuzz`.
+What files, logs and meters that are damaged or hostile do has its own too: `.hostile`, `.rot`, `.kills`,
+`.fuzz_bytes`, `.arrival`.
 """
 
 from __future__ import annotations

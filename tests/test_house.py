@@ -151,3 +151,40 @@ def test_the_command_lines_folder_holds_a_file_a_command() -> None:
     files = {name for name in FILES if name.rpartition(".")[0] == "meterlog.cli" and FILES[name].name != "__init__.py"}
     commands = {module for module, _ in COMMANDS.values() if module.startswith("meterlog.cli.")}
     assert files - {"meterlog.cli.main"} == commands
+
+
+PREFIX_LETTERS = {"p", "n", "u", "m", "k", "M"}
+
+
+def _prefixes_in_a_table(node: ast.AST) -> set[str]:
+    """The prefixes that one display of constants pairs with numbers, either way round."""
+    if isinstance(node, ast.Dict):
+        pairs = [(key, value) for key, value in zip(node.keys, node.values, strict=True) if key is not None]
+    elif isinstance(node, ast.Tuple | ast.List | ast.Set):
+        pairs = [
+            (item.elts[0], item.elts[1]) for item in node.elts if isinstance(item, ast.Tuple) and len(item.elts) == 2
+        ]
+    else:
+        return set()
+    texts = {ast.unparse(a).strip("'\"") for pair in pairs for a, b in (pair, pair[::-1]) if _is_number(b)}
+    return texts & PREFIX_LETTERS
+
+
+def _is_number(node: ast.AST) -> bool:
+    try:
+        return isinstance(ast.literal_eval(node), int | float)
+    except ValueError:
+        return False
+
+
+@pytest.mark.parametrize("module", [module for module in FILES if not module.startswith("meterlog.text.")])
+def test_there_is_one_table_of_prefixes(module: str) -> None:
+    for node in ast.walk(_tree(FILES[module])):
+        found = _prefixes_in_a_table(node)
+        assert len(found) < 2, f"{module} has a table of prefixes of its own ({found}): use meterlog.text.units"
+
+
+def test_a_second_table_of_prefixes_would_be_seen() -> None:
+    for table in ('{"m": -3, "k": 3}', '((1e-3, "m"), (1e3, "k"))', '{3: "k", 6: "M"}'):
+        assert len(_prefixes_in_a_table(ast.parse(table, mode="eval").body)) == 2
+    assert not _prefixes_in_a_table(ast.parse('{"m": "k"}', mode="eval").body)

@@ -29,11 +29,12 @@ from functools import lru_cache
 from meterlog.address import Address
 from meterlog.errors import EncodeError
 from meterlog.reading import Reading
+from meterlog.text.units import PREFIXES
 from meterlog.transports import LineSettings
 from meterlog_drivers.display.decimals import display_counts
 from meterlog_drivers.display.scale import Scale
 from meterlog_drivers.display.shown import Shown
-from meterlog_drivers.display.symbols import PREFIXES, choose_prefix, mode_of, symbols_of
+from meterlog_drivers.display.symbols import choose_prefix, mode_of, symbols_of
 from meterlog_drivers.formats.fixed_frames import HAND_HELD_MODES, KNOWN_MODES, FixedFrameDriver, FrameFormat
 
 _BITS = {

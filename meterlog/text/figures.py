@@ -1,23 +1,74 @@
-"""Figures as a person reads them: as many digits as the error allows, in a handy unit."""
+"""Figures as a person reads them: as many digits as are known, in a handy unit. The same rule everywhere.
+
+Prefix: V, A and ohm are shown in milli below 0.1 (50 mV, 0.32 ohm), A in micro below 0.1 mA, ohm and Hz in kilo and
+mega from 1000 up, F always with a prefix. A display that counts too coarsely for the smaller unit keeps the larger one.
+Digits: the display's own where its resolution is known; else those that the error leaves; else significant ones without
+zeros at the end, which would claim more than is known.
+"""
 
 from __future__ import annotations
 
 import math
 
-_PREFIXED = {"V", "A", "ohm"}
+from meterlog.text.units import PREFIXES
+
+_SHOWN_WITH = {"V": ("m", ""), "A": ("u", "m", ""), "ohm": ("m", "", "k", "M"), "Hz": ("", "k", "M")}
+_SHOWN_WITH |= {"F": ("p", "n", "u", "m")}
+"""The prefixes of each unit, smallest first; other units (%, degC, s) have none."""
+_LEAST_SHOWN = 0.1
+"""A base unit or a smaller one is left below this: a mechanic says 0.2 V, but 50 mV. By choice."""
+_NEAR_ZERO_COUNTS = 100
+"""A reading of fewer counts is near the bottom of its range, which then says the unit: 0.00 V, not 0 mV. A guess."""
+_SIGNIFICANT_DIGITS = 3
+"""Where nothing says how exact a value is."""
+_SLACK = 1e-6
+"""Resolutions come as float32: 0.01 may be a little less."""
 
 
-def shown(value: float, unit: str, error: float | None = None) -> str:
-    """A figure, for example `12.31 V +-0.09`, `32.0 mA +-0.3`, `0.42 V`; an overload is `overload`."""
+def shown(value: float, unit: str, error: float | None = None, *, digits: int = _SIGNIFICANT_DIGITS) -> str:
+    """A figure, for example `12.31 V +-0.09`, `32.0 mA +-0.3`, `0.42 V`; an overload is `overload`.
+
+    Args:
+        value: in the unit.
+        unit: without a prefix.
+        error: what the value may be off, either way; None or infinite where nothing is known of it.
+        digits: significant digits where there is no error.
+    """
     if not math.isfinite(value):
         return "overload"
-    scale, prefix = _prefix(max(abs(value), error or 0.0) if math.isfinite(error or 0.0) else value, unit)
-    scaled = value * scale
     if error is None or not math.isfinite(error) or error <= 0:
-        digits = max(0, 2 - _magnitude(scaled)) if scaled else 2
-        return f"{_rounded(scaled, digits)} {prefix}{unit}".rstrip()
-    digits = max(0, -_magnitude(error * scale) + (1 if str(error * scale).lstrip("0.")[:1] in "12" else 0))
-    return f"{_rounded(scaled, digits)} {prefix}{unit} +-{_up(error * scale, digits):.{digits}f}".replace("  ", " ")
+        return _significant(value, unit, digits)
+    prefix, exponent = _prefix(max(abs(value), error), unit)
+    scaled, error = value / 10.0**exponent, error / 10.0**exponent
+    decimals = max(0, -_magnitude(error) + (1 if str(error).lstrip("0.")[:1] in "12" else 0))
+    return f"{_rounded(scaled, decimals)} {prefix}{unit} +-{_up(error, decimals):.{decimals}f}".replace("  ", " ")
+
+
+def displayed(value: float, unit: str, resolution: float = math.nan) -> str:
+    """A reading with its display's decimals, for example `12.40 V`, `-3.4 mV`, `OL ohm`; `- V` where there is none.
+
+    Args:
+        value: in the unit; inf: overload, NaN: no reading.
+        unit: without a prefix.
+        resolution: one count of the display, in the unit; NaN or 0 where it is not known.
+    """
+    if math.isnan(value):
+        return f"- {unit}"
+    if math.isinf(value):
+        return f"{'-' if value < 0 else ''}OL {unit}"
+    if math.isnan(resolution) or resolution <= 0:
+        return _significant(value, unit, _SIGNIFICANT_DIGITS + 1)
+    prefix, exponent = _prefix(max(abs(value), _NEAR_ZERO_COUNTS * resolution * (1 + _SLACK)), unit)
+    decimals = max(0, exponent - math.floor(math.log10(resolution) + _SLACK))
+    return f"{_rounded(value / 10.0**exponent, decimals)} {prefix}{unit}"
+
+
+def span(first: str, last: str) -> str:
+    """Two figures, the unit once where it is the same: `0.4 to 1.9 ohm`, `320 ohm to 1.8 kohm`, `12.4 V`."""
+    if first == last:
+        return first
+    number, _, unit = first.rpartition(" ")
+    return f"{number if unit == last.rpartition(' ')[2] and number else first} to {last}"
 
 
 def seconds(value: float) -> str:
@@ -35,15 +86,22 @@ def count(number: int, word: str) -> str:
     return f"{number} {word}" if number == 1 else f"{number} {word}{'es' if word.endswith('s') else 's'}"
 
 
-def _prefix(value: float, unit: str) -> tuple[float, str]:
-    size = abs(value)
-    if unit in _PREFIXED and 0 < size < 0.1:
-        return 1e3, "m"
-    if unit == "ohm" and size >= 1e6:
-        return 1e-6, "M"
-    if unit == "ohm" and size >= 1e3:
-        return 1e-3, "k"
-    return 1.0, ""
+def _significant(value: float, unit: str, digits: int) -> str:
+    value = float(f"{value:.{digits}g}")  # first, so that 999.6 ohm is 1 kohm
+    prefix, exponent = _prefix(abs(value), unit)
+    scaled = float(f"{value}e{-exponent}") if "e" not in repr(value) else value / 10.0**exponent
+    plain = _rounded(scaled, max(0, digits - 1 - _magnitude(scaled)))
+    return f"{plain.rstrip('0').rstrip('.') if '.' in plain else plain} {prefix}{unit}".rstrip()
+
+
+def _prefix(size: float, unit: str) -> tuple[str, int]:
+    """The prefix for a value of that size, and its power of ten."""
+    found = _SHOWN_WITH.get(unit, ("",))
+    if not size:
+        return ("", 0) if "" in found else (found[0], PREFIXES[found[0]])
+    fitting = [p for p in found if size >= (_LEAST_SHOWN if PREFIXES[p] <= 0 else 1.0) * 10.0 ** PREFIXES[p]]
+    prefix = fitting[-1] if fitting else found[0]
+    return prefix, PREFIXES[prefix]
 
 
 def _magnitude(value: float) -> int:

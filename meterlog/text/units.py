@@ -8,12 +8,17 @@ from typing import NamedTuple
 from meterlog.errors import TableError
 from meterlog.reading import Quantity
 
-_PREFIXES = {"": 0, "p": -12, "n": -9, "u": -6, "\u00b5": -6, "\u03bc": -6, "m": -3, "k": 3, "K": 3, "M": 6, "G": 9}
+PREFIXES = {"p": -12, "n": -9, "u": -6, "m": -3, "": 0, "k": 3, "M": 6}
+"""Prefixes as they are shown, and their powers of ten (SI), smallest first."""
+
+MICRO = ("u", "\N{MICRO SIGN}", "\N{GREEK SMALL LETTER MU}")
+SPELT_PREFIXES = PREFIXES | dict.fromkeys(MICRO, PREFIXES["u"]) | {"K": PREFIXES["k"], "G": 9}
+"""Prefixes as people and meters write them."""
 _BASES = {
     "V": "V", "v": "V", "volt": "V", "volts": "V",
     "A": "A", "a": "A", "amp": "A", "amps": "A", "ampere": "A",
-    "ohm": "ohm", "ohms": "ohm", "Ohm": "ohm", "Ohms": "ohm", "OHM": "ohm", "\u03a9": "ohm", "\u2126": "ohm",
-    "R": "ohm",
+    "ohm": "ohm", "ohms": "ohm", "Ohm": "ohm", "Ohms": "ohm", "OHM": "ohm", "OHMS": "ohm",
+    "\u03a9": "ohm", "\u2126": "ohm", "R": "ohm",
     "Hz": "Hz", "hz": "Hz", "HZ": "Hz",
     "F": "F", "farad": "F",
     "%": "%", "pct": "%",
@@ -21,6 +26,7 @@ _BASES = {
     "degF": "degF", "°F": "degF", "℉": "degF", "fahrenheit": "degF", "deg F": "degF",
 }  # fmt: skip
 _MODES = re.compile(r"\s*(?:[ _]?(?:AC\+DC|DC|AC|dc|ac|RMS|rms))$")
+_COUPLING_FIRST = re.compile(r"^(?:DC|AC|dc|ac)(?=[^\W_])")
 
 
 class Unit(NamedTuple):
@@ -42,12 +48,12 @@ class Unit(NamedTuple):
 def find_unit(text: str, quantity: Quantity | None = None) -> Unit | None:
     """The unit that a text says, or None.
 
-    Case counts, as SI has it: `mV` is millivolt. A trailing `DC` or `AC` is passed over.
+    Case counts, as SI has it: `mV` is millivolt. A `DC` or `AC` before or after it is passed over.
 
     Raises:
         TableError: `MV` or `MA`: nobody can tell whether milli or mega was meant.
     """
-    word = _MODES.sub("", text.strip()).strip()
+    word = _COUPLING_FIRST.sub("", _MODES.sub("", text.strip()).strip())
     if word in ("MV", "MA"):
         raise TableError(
             f"the unit '{word}' can be read as milli or as mega:"
@@ -59,7 +65,7 @@ def find_unit(text: str, quantity: Quantity | None = None) -> Unit | None:
         return Unit("degF" if word == "F" else "degC", 0)
     for length in (0, 1):
         base = _BASES.get(word[length:].strip())
-        exponent = _PREFIXES.get(word[:length])
+        exponent = SPELT_PREFIXES.get(word[:length])
         if base and exponent is not None and not (length and base in ("%", "degC", "degF")):
             return Unit(base, exponent)
     return None

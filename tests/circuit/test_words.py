@@ -14,10 +14,10 @@ from meterlog.circuit.words import figure, ohm_band, span
     [
         (7.0, "V", "7 V"),
         (12.34, "V", "12.3 V"),
-        (0.05, "V", "0.05 V"),
+        (0.05, "V", "50 mV"),
         (-0.0, "V", "0 V"),
         (0.0004, "A", "0.4 mA"),
-        (0.036, "ohm", "0.036 ohm"),
+        (0.036, "ohm", "36 mohm"),
         (999.6, "ohm", "1 kohm"),
         (1800.0, "ohm", "1.8 kohm"),
         (250e3, "ohm", "250 kohm"),
@@ -34,7 +34,7 @@ def test_no_figure_is_a_power_of_ten(value: float, unit: str, said: str) -> None
     [
         ((0.42, 1.93), ", 0.42 to 1.9 ohm"),
         ((320.0, 1800.0), ", 320 ohm to 1.8 kohm"),
-        ((1800.0, 5200.0), ", 1.8 kohm to 5.2 kohm"),
+        ((1800.0, 5200.0), ", 1.8 to 5.2 kohm"),
         ((13.2, 2e6), ", 13 ohm or more"),
         ((2.5e5, math.inf), ", 250 kohm or more"),
         ((math.inf, math.inf), ""),

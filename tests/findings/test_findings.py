@@ -231,7 +231,7 @@ class TestDraw:
         self.draw(bench, end_a, length_s, 600.0)
         found = bench.judge("at the end")
         assert found.verdict == verdict
-        assert "It fell from 3.50 A after 10 min (sleep step)" in found.text
+        assert "It fell from 3.5 A after 10 min (sleep step)" in found.text
 
     def test_a_key_off_after_the_last_reading_starts_no_wait(self, bench: Bench) -> None:
         self.draw(bench, 0.03, 900, 600.0)

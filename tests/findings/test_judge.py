@@ -47,7 +47,7 @@ def test_the_nearer_limit_gives_the_margin_and_outside_decides() -> None:
         (0.1, "ohm", 0.02, "0.100 ohm +-0.020"),
         (2.0, "s", 0.33, "2.0 s +-0.4"),
         (1234567.0, "ohm", None, "1.23 Mohm"),
-        (0.0, "V", None, "0.00 V"),
+        (0.0, "V", None, "0 V"),
         (50.0, "%", 20.0, "50 % +-20"),
         (-0.001, "V", 0.2, "0.00 V +-0.20"),
     ],

@@ -19,7 +19,7 @@ import numpy as np
 
 from meterlog.capture.detection import live_detection
 from meterlog.capture.notices import Detector
-from meterlog.cli.terminal.readout import amount, readout
+from meterlog.cli.terminal.readout import readout
 from meterlog.drawing.palette import kind_colour
 from meterlog.events import Event
 from meterlog.kinds import KINDS
@@ -28,6 +28,7 @@ from meterlog.session import Channel, LinkChange, Marker, open_reader
 from meterlog.session.lock import recorder_says
 from meterlog.session.model import ARMED, CAPTURE
 from meterlog.session.reader import SessionReader
+from meterlog.text.figures import displayed
 from meterlog_dashboard.session_files.folder import SessionFolder
 
 KEPT = 1500
@@ -245,8 +246,8 @@ class LiveFeed:
             "role": "" if channel.measurand.said_by == "quantity" else channel.measurand.described,
             "unit": channel.quantity.unit,
             "shown": readout(one.last) if one.last else "–",
-            "low": amount(one.low, channel.quantity, resolution) if one.low < math.inf else "–",
-            "high": amount(one.high, channel.quantity, resolution) if one.high > -math.inf else "–",
+            "low": displayed(one.low, channel.quantity.unit, resolution) if one.low < math.inf else "–",
+            "high": displayed(one.high, channel.quantity.unit, resolution) if one.high > -math.inf else "–",
             "count": one.count,
             "interval_s": one.interval_s,
             "age_s": age_s,

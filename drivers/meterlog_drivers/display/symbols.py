@@ -12,10 +12,8 @@ from typing import NamedTuple
 
 from meterlog.errors import EncodeError
 from meterlog.reading import Flag, Quantity, Reading
+from meterlog.text.units import PREFIXES
 from meterlog_drivers.display.decimals import resolution_exponent
-
-PREFIXES = {"p": -12, "n": -9, "u": -6, "m": -3, "": 0, "k": 3, "M": 6}
-"""Prefix symbols and their powers of ten (SI)."""
 
 FLAGS = {
     "auto": Flag.AUTORANGE,

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from meterlog.reading import Flag, Quantity
+from meterlog.text.units import MICRO, PREFIXES, SPELT_PREFIXES
 
 
 class UnitWord(NamedTuple):
@@ -31,9 +32,7 @@ COUPLING = {
 }
 """The flag that a quantity implies."""
 
-_MICRO = ("u", "\N{MICRO SIGN}", "\N{GREEK SMALL LETTER MU}")
 _OHM = ("ohm", "Ohm", "OHM", "ohms", "Ohms", "OHMS", "\N{OHM SIGN}", "\N{GREEK CAPITAL LETTER OMEGA}")
-_EXPONENTS = {"p": -12, "n": -9, **dict.fromkeys(_MICRO, -6), "m": -3, "": 0, "k": 3, "K": 3, "M": 6}
 
 
 def _words() -> dict[str, UnitWord]:
@@ -42,19 +41,19 @@ def _words() -> dict[str, UnitWord]:
         ("V", Quantity.DC_VOLTAGE, Quantity.AC_VOLTAGE),
         ("A", Quantity.DC_CURRENT, Quantity.AC_CURRENT),
     ):
-        for prefix in ("n", *_MICRO, "m", "", "k"):
+        for prefix in ("n", *MICRO, "m", "", "k"):
             unit = prefix + letter
             for quantity, couplings in ((dc, ("", "DC", "dc")), (ac, ("AC", "ac"))):
-                word = UnitWord(quantity, _EXPONENTS[prefix], COUPLING[quantity])
+                word = UnitWord(quantity, SPELT_PREFIXES[prefix], COUPLING[quantity])
                 words.update({spelt: word for c in couplings for spelt in (unit + c, c + unit)})
     for spelling in _OHM:
         for prefix in ("m", "", "k", "K", "M"):
-            words[prefix + spelling] = UnitWord(Quantity.RESISTANCE, _EXPONENTS[prefix])
+            words[prefix + spelling] = UnitWord(Quantity.RESISTANCE, SPELT_PREFIXES[prefix])
     for prefix in ("", "k", "K", "M"):
         for hertz in ("Hz", "HZ"):
-            words[prefix + hertz] = UnitWord(Quantity.FREQUENCY, _EXPONENTS[prefix])
-    for prefix in ("p", "n", *_MICRO, "m", ""):
-        words[prefix + "F"] = UnitWord(Quantity.CAPACITANCE, _EXPONENTS[prefix])
+            words[prefix + hertz] = UnitWord(Quantity.FREQUENCY, SPELT_PREFIXES[prefix])
+    for prefix in ("p", "n", *MICRO, "m", ""):
+        words[prefix + "F"] = UnitWord(Quantity.CAPACITANCE, SPELT_PREFIXES[prefix])
     words["%"] = UnitWord(Quantity.DUTY_CYCLE)
     for celsius in ("degC", "\N{DEGREE SIGN}C", "C"):
         words[celsius] = UnitWord(Quantity.TEMPERATURE)
@@ -69,7 +68,7 @@ UNIT_WORDS = _words()
 
 def spelling(quantity: Quantity, exponent: int) -> str | None:
     """The plain ASCII spelling of a unit with a prefix, as an encoder writes it; None where there is none."""
-    prefix = {-12: "p", -9: "n", -6: "u", -3: "m", 0: "", 3: "k", 6: "M"}.get(exponent)
+    prefix = next((prefix for prefix, power in PREFIXES.items() if power == exponent), None)
     if prefix is None:
         return None
     unit = prefix + {"duty_cycle": "%"}.get(quantity, quantity.unit)

@@ -10,10 +10,11 @@ from typing import NamedTuple
 
 from meterlog.errors import EncodeError
 from meterlog.reading import Reading
+from meterlog.text.units import PREFIXES
 from meterlog_drivers.display.decimals import counts_at, resolution_exponent
 from meterlog_drivers.display.scale import Scale
 from meterlog_drivers.display.shown import Shown
-from meterlog_drivers.display.symbols import PREFIXES, SILENT, SYMBOLS, mode_of, prefixes_of, symbols_of
+from meterlog_drivers.display.symbols import SILENT, SYMBOLS, mode_of, prefixes_of, symbols_of
 from meterlog_drivers.formats.fixed_frames import KNOWN_MODES
 from meterlog_drivers.profiles.frame_number import ProfiledNumber
 from meterlog_drivers.profiles.frame_profile import FrameProfile, Map

@@ -6,9 +6,10 @@ import time
 
 from meterlog.capture import Notice, Recorder
 from meterlog.cautions import Act, applying, first_said
-from meterlog.cli.terminal.readout import amount, readout
+from meterlog.cli.terminal.readout import readout
 from meterlog.kinds import KINDS
 from meterlog.reading import Quantity
+from meterlog.text.figures import displayed
 from meterlog.text.safe import one_line
 
 STATUS_S = 10.0
@@ -48,7 +49,7 @@ class LineDisplay:
                 name = one_line(channel.label)
                 if labels.count(channel.label) > 1:
                     name += f" ({channel.quantity.words})"
-                low, high = (amount(v, channel.quantity, channel.last.resolution) for v in channel.range)
+                low, high = (displayed(v, channel.quantity.unit, channel.last.resolution) for v in channel.range)
                 print(
                     f"{recorder.elapsed_s:9.2f} s  {name}: {readout(channel.last)}, {low} to {high},"
                     f" {channel.count} readings, {channel.rate_hz:.3g}/s"

@@ -12,10 +12,11 @@ from rich.text import Text
 from meterlog.capture import Notice, Recorder
 from meterlog.capture.channels import LiveChannel
 from meterlog.cli.terminal.output_streams import LastingOutput, PlainOutput
-from meterlog.cli.terminal.readout import amount, readout, sparkline
+from meterlog.cli.terminal.readout import readout, sparkline
 from meterlog.cli.terminal.record_keys import HELP
 from meterlog.cli.terminal.record_lines import LineDisplay, said
 from meterlog.kinds import KINDS
+from meterlog.text.figures import displayed
 from meterlog.text.safe import one_line
 
 REFRESH_S = 0.5
@@ -91,8 +92,8 @@ class ScreenDisplay:
             Text("no readings" if silent else readout(last), "bold red" if silent else "bold"),
             Text(sparkline([reading.value for reading in recent]), "cyan"),
             Text(f"{channel.rate_hz:.3g}/s"),
-            Text(amount(low, channel.quantity, last.resolution)),
-            Text(amount(high, channel.quantity, last.resolution)),
+            Text(displayed(low, channel.quantity.unit, last.resolution)),
+            Text(displayed(high, channel.quantity.unit, last.resolution)),
             Text(str(channel.gaps), "red" if channel.gaps else ""),
             Text(f"{KINDS[event.kind].words} at {event.start_s:.1f} s" if event else ""),
         ]

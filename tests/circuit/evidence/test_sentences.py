@@ -9,6 +9,7 @@ import pytest
 from meterlog.circuit import load_circuit
 from meterlog.circuit.diagnosis import Diagnoser, Diagnosis
 from meterlog.circuit.readings.measurement import Measurement
+from meterlog.text.typed import typed_amount
 
 
 def v(at: str, value: float, to: str = "battery_minus", state: str = "key_on", load: str = "connected") -> Measurement:
@@ -64,9 +65,12 @@ def test_one_place_read_twice_is_named_once(pump: Diagnoser) -> None:
 
 def _volts_expected_if_this(sentence: str) -> tuple[float, float, float]:
     """What was read, and the lowest and highest value said to be expected."""
-    read = float(sentence.split(" V ")[0])
-    said = sentence.split(" V expected if this is at fault")[0].rsplit(": ", 1)[1].split(" to ")
-    return read, float(said[0]), float(said[-1])
+    read = " ".join(sentence.split(" ")[:2])
+    low, _, high = sentence.split(" expected if this is at fault")[0].rsplit(": ", 1)[1].partition(" to ")
+    high = high or low
+    unit = high.partition(" ")[2]
+    values = (typed_amount(text if " " in text else f"{text} {unit}")[0] for text in (read, low, high))
+    return next(values), next(values), next(values)
 
 
 VOLTS = [

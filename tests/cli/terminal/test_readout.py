@@ -6,7 +6,7 @@ import math
 
 import pytest
 
-from meterlog.cli.terminal.readout import amount, readout, sparkline
+from meterlog.cli.terminal.readout import readout, sparkline
 from meterlog.reading import Flag, Quantity, Reading
 
 V, OHM = Quantity.DC_VOLTAGE, Quantity.RESISTANCE
@@ -33,10 +33,6 @@ V, OHM = Quantity.DC_VOLTAGE, Quantity.RESISTANCE
 )
 def test_the_display_is_shown(reading: Reading, shown: str) -> None:
     assert readout(reading) == shown
-
-
-def test_no_value_is_a_dash() -> None:
-    assert amount(math.nan, V) == "- V"
 
 
 def test_a_dropout_of_one_reading_shows_in_the_small_picture() -> None:

@@ -5,10 +5,10 @@ from __future__ import annotations
 
 import argparse
 import json
-import sys
 from collections.abc import Iterator
 
 from meterlog.analysis import Analysis, ChannelSummary, analyze
+from meterlog.cli.terminal.notes import print_notes
 from meterlog.cli.terminal.wrap import wrapped
 from meterlog.events.event import Event
 from meterlog.kinds import KINDS
@@ -36,9 +36,9 @@ def run(args: argparse.Namespace) -> int:
 
     with open_reader(args.session) as session:
         session.need_readings()
-        analysis = analyze(Contents.of(session), limits_file=args.limits)
-        for note in filter(None, (session.end_note, session.damage)):
-            print(f"note: {note}", file=sys.stderr)
+        contents = Contents.of(session)
+        analysis = analyze(contents, limits_file=args.limits)
+        print_notes(contents.notes)
     print(
         json.dumps(analysis.as_json(), allow_nan=False, ensure_ascii=False) if args.json else wrapped(as_text(analysis))
     )

@@ -9,6 +9,7 @@ import argparse
 import json
 import sys
 
+from meterlog.cli.terminal.notes import print_notes
 from meterlog.errors import UsageError
 
 EXAMPLE = "meterlog compare --good recordings/key-on-good-1.sqlite recordings/key-on-suspect.sqlite"
@@ -36,12 +37,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Compare and print."""
-    from meterlog.compare import compare
+    from meterlog.compare import compare_captures
     from meterlog.compare.comparison_text import as_text
+    from meterlog.loaded import load
 
-    found = compare(
-        args.good, args.suspect, pairs=_pairs(args.pair), limits_file=args.limits, one_system=args.one_system
-    )
+    *good, suspect = [load(path, args.limits) for path in (*args.good, args.suspect)]
+    found = compare_captures(good, suspect, pairs=_pairs(args.pair), one_system=args.one_system)
+    print_notes(note for session in (*good, suspect) for note in session.notes)
     if args.json:
         json.dump(found.as_json(), sys.stdout, indent=2, allow_nan=False)
         sys.stdout.write("\n")

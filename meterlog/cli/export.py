@@ -7,9 +7,9 @@ leading apostrophe.
 from __future__ import annotations
 
 import argparse
-import sys
 from pathlib import Path
 
+from meterlog.cli.terminal.notes import print_notes
 from meterlog.errors import UsageError
 from meterlog.session.reader import open_reader
 
@@ -47,7 +47,6 @@ def run(args: argparse.Namespace) -> int:
         else:
             raise UsageError(f"'{args.out}' does not end in .csv or .parquet, so its format is unclear")
         markers = len(reader.markers)
-        for note in filter(None, (reader.end_note, reader.damage)):
-            print(f"note: {note}", file=sys.stderr)
+        print_notes(reader.notes)
     print(f"{args.out}: {readings} readings, {markers} marker{'' if markers == 1 else 's'}")
     return 0

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from meterlog.cli.options.circuit_case import add_case_arguments, collect, make_diagnoser
+from meterlog.cli.terminal.notes import print_notes
 from meterlog.errors import UsageError
 
 if TYPE_CHECKING:
@@ -39,6 +40,7 @@ def run(args: argparse.Namespace) -> int:
 
     sessions = [load(path, args.limits) for path in args.sessions]
     good = [load(path, args.limits) for path in args.good]
+    print_notes(note for session in (*sessions, *good) for note in session.notes)
     page = build_report(sessions, good, args.title, _circuit(args))
     write_report(page, out)
     print(f"{out}: {out.stat().st_size / 1e6:.1f} MB, needs no network")

@@ -16,7 +16,7 @@ from meterlog.loaded import Loaded
 from meterlog.reading import Accuracy
 from meterlog.report.figures import band_figure, channel_figure
 from meterlog.roles import role_key
-from meterlog.session.model import HARD_END, Channel
+from meterlog.session.model import Channel
 from meterlog.text.figures import seconds, shown
 
 MOST_ROWS = 200
@@ -32,11 +32,7 @@ _DETAIL_WORDS = {
     "temperature_c": "temperature, °C",
 }
 
-ENDED = {
-    "clean": "",
-    "hard": HARD_END,
-    "growing": "The recording was still running when this report was made.",
-}
+ENDED = {"growing": "The recording was still running when this report was made."}
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,7 +78,7 @@ def session_part(capture: Loaded, comparison: Comparison | None, not_compared: s
         file=capture.path.name,
         started=capture.started_at.isoformat(" ", "seconds"),
         length=seconds(capture.duration_s),
-        ended=ENDED[capture.ended],
+        ended=" ".join(capture.notes) or ENDED.get(capture.ended, ""),
         details=_details(capture),
         channels=[_channel_row(capture, channel) for channel in capture.measured],
         findings=analysis.findings,

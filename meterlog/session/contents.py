@@ -29,6 +29,7 @@ class Contents:
         started_at: the session's time 0 on the wall clock.
         duration_s: s.
         ended: `clean`, `hard` or `growing`.
+        notes: sentences about a hard end or damage.
     """
 
     readings: Mapping[int, Series]
@@ -40,6 +41,7 @@ class Contents:
     started_at: datetime = datetime(1970, 1, 1, tzinfo=UTC)
     duration_s: float = 0.0
     ended: str = "clean"
+    notes: Sequence[str] = ()
     _believed: dict[int, Series] = field(default_factory=dict, init=False, repr=False)
 
     @classmethod
@@ -50,8 +52,9 @@ class Contents:
             SessionError: it cannot be read.
         """
         ended = reader.ended  # asked before the rest: what is read after it is complete
+        readings = {channel.number: reader.series(channel.number) for channel in reader.channels}
         return cls(
-            readings={channel.number: reader.series(channel.number) for channel in reader.channels},
+            readings=readings,
             channels=reader.channels,
             markers=reader.markers,
             details=reader.details,
@@ -60,6 +63,7 @@ class Contents:
             started_at=reader.started_at,
             duration_s=reader.duration_s,
             ended=ended,
+            notes=reader.notes,
         )
 
     def need_readings(self) -> None:

@@ -148,6 +148,14 @@ class SessionReader:
         return HARD_END if self.ended == "hard" else ""
 
     @property
+    def notes(self) -> tuple[str, ...]:
+        """Sentences about a hard end or damage; asked after the readings, they count what was left out of those."""
+        end = self.end_note
+        if self.damage and not self._log_lost:  # then not all that was saved is here
+            end = ""
+        return tuple(filter(None, (end, self.damage)))
+
+    @property
     def monotonic_start_s(self) -> float:
         """The session's time 0 on the recording host's `time.monotonic()`, s."""
         ((start_s,),) = self._rows("SELECT monotonic_start_s FROM recording")

@@ -22,7 +22,8 @@ from meterlog.errors import SessionError
 from meterlog.reading import Flag, Quantity, Reading
 from meterlog.series import Series
 from meterlog.session import SessionWriter, open_reader
-from tests.bench.table import Row, at_most, show
+from tests.bench.results import write
+from tests.bench.table import Row, at_most, markdown, show
 
 CHANNELS, BATCHES = 2, 60
 SILENT = "silently different"
@@ -119,7 +120,9 @@ def main() -> int:
     """Run it; the exit status says whether the goal was met."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--count", type=int, default=600)
-    return int(show(rows(parser.parse_args().count)) > 0)
+    found = list(rows(parser.parse_args().count))
+    write("Flipped bits in session files", markdown(found))
+    return int(show(found) > 0)
 
 
 if __name__ == "__main__":

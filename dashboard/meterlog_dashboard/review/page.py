@@ -14,7 +14,6 @@ from dash.exceptions import PreventUpdate
 from meterlog.drawing.primitives import Figure
 from meterlog.drawing.row import Row, Window
 from meterlog.errors import SessionError
-from meterlog.session.model import HARD_END
 from meterlog.text.figures import seconds
 from meterlog_dashboard.downloads import session_links
 from meterlog_dashboard.frame.elements import PLOT, STRIP_PLOT, attributes
@@ -39,11 +38,7 @@ Span = tuple[float, float]
 
 _REFRESH_MS = 2000
 """A session that is being recorded is looked at so often, ms; a guess: each look reads it again."""
-_STATES = {
-    "clean": "",
-    "hard": HARD_END,
-    "growing": "It is being recorded; the plot follows.",
-}
+_GROWS = "It is being recorded; the plot follows."
 
 
 def layout(context: Context, name: str, query: Mapping[str, str]) -> Component:  # noqa: ARG001
@@ -79,6 +74,11 @@ def _length(session: Loaded, clock: Clock) -> dict[str, Any]:
     return {"duration_s": session.duration_s, "whole": _whole(session), "start_ms": start_ms, "ended": session.ended}
 
 
+def _state(session: Loaded) -> str:
+    """Return what is to be known of the session: that it grows, ended hard, or is damaged."""
+    return " ".join(session.notes) or (_GROWS if session.ended == "growing" else "")
+
+
 def _stores(name: str, session: Loaded, clock: Clock, whole: Span) -> list[Component]:
     growing = session.ended == "growing"
     return [
@@ -100,7 +100,7 @@ def _heading(name: str, session: Loaded, clock: Clock) -> Component:
     return html.Div(
         [
             html.H1(case or name.removesuffix(".sqlite")),
-            html.P([facts, html.Span(_STATES[session.ended], id="review-state", role="status")], className="soft"),
+            html.P([facts, html.Span(_state(session), id="review-state", role="status")], className="soft"),
             html.P(clock.change[1], className="note") if clock.change else None,
         ]
     )
@@ -218,7 +218,7 @@ def _register_growing(app: Dash, context: Context) -> None:
         length = _length(session, Clock(session.started_at, session.duration_s))
         if (length["duration_s"], length["ended"]) == (before["duration_s"], before["ended"]):
             raise PreventUpdate
-        return length, _STATES[session.ended], session.ended != "growing"
+        return length, _state(session), session.ended != "growing"
 
 
 def _register_explaining(app: Dash, context: Context) -> None:

@@ -52,7 +52,8 @@ def collect(args: argparse.Namespace, circuit: Circuit) -> tuple[list[Measuremen
     for path in args.sessions:
         with open_reader(path) as reader:
             more, not_used = measurements_from_session(reader, circuit)
+            notes = reader.notes
         measured += more
-        left_out += not_used
+        left_out += [*not_used, *notes]
     refuse_too_many(measured, circuit)
     return measured, tried, left_out

@@ -72,7 +72,9 @@ def test_killed_recorders_lose_nothing_acknowledged_and_keep_more(tmp_path: Path
     """At most half a second of what was not acknowledged is lost: that is measured by `tests.bench`."""
     rng = random.Random(4)
     more = 0
-    for batch in range(4):
+    for batch in range(16):
+        if batch >= 4 and more:  # a busy machine may want more tries until a kill falls between commit and word
+            break
         recorders = [(path, _start(path)) for path in (tmp_path / f"{batch}-{i}.sqlite" for i in range(3))]
         for path, process in recorders:
             assert process.stdout is not None

@@ -41,8 +41,9 @@ def run(args: argparse.Namespace) -> int:
     from meterlog.compare.comparison_text import as_text
     from meterlog.loaded import load
 
+    pairs = _pairs(args.pair)
     *good, suspect = [load(path, args.limits) for path in (*args.good, args.suspect)]
-    found = compare_captures(good, suspect, pairs=_pairs(args.pair), one_system=args.one_system)
+    found = compare_captures(good, suspect, pairs=pairs, one_system=args.one_system)
     print_notes(note for session in (*good, suspect) for note in session.notes)
     if args.json:
         json.dump(found.as_json(), sys.stdout, indent=2, allow_nan=False)

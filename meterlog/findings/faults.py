@@ -15,7 +15,7 @@ from meterlog.findings.line import Line, around
 from meterlog.kinds import KINDS, Kind
 from meterlog.roles import Role
 from meterlog.session.model import Channel
-from meterlog.text.figures import count, seconds, shown
+from meterlog.text.figures import count, displayed, seconds, shown
 
 
 def findings(evidence: Evidence) -> list[Finding]:
@@ -95,8 +95,9 @@ class _Case:
     def lowest(self) -> str:
         """The lowest reading in any, and whether it may have been lower: a meter averages what is short."""
         values = [e.extreme for e in self.events if e.extreme is not None]
-        text = f", lowest reading {shown(min(values), self.channel.quantity.unit)}." if values else "."
         series = self.evidence.series(self.channel)
+        unit, least = self.channel.quantity.unit, resolution_of(series)
+        text = f", lowest reading {displayed(min(values), unit, least)}." if values else "."
         if any(len(series.between(e.start_s, e.end_s)) <= 2 for e in self.events):
             text += " One shorter than one reading looks shallower than it is: the true lowest value may be lower."
         return text

@@ -52,7 +52,7 @@ def as_text(analysis: Analysis) -> str:
 
 def _head(analysis: Analysis) -> Iterator[str]:
     start = analysis.started_at.astimezone()
-    yield f"{analysis.session}: {_span(analysis.duration_s)} from {start:%Y-%m-%d %H:%M:%S}"
+    yield f"{one_line(str(analysis.session))}: {_span(analysis.duration_s)} from {start:%Y-%m-%d %H:%M:%S}"
 
 
 def _happened(analysis: Analysis) -> Iterator[str]:

@@ -12,6 +12,7 @@ from pathlib import Path
 from meterlog.cli.terminal.notes import print_notes
 from meterlog.errors import UsageError
 from meterlog.session.reader import open_reader
+from meterlog.text.safe import one_line
 
 EXAMPLE = "meterlog export crank.sqlite --out crank.csv"
 
@@ -48,5 +49,5 @@ def run(args: argparse.Namespace) -> int:
             raise UsageError(f"'{args.out}' does not end in .csv or .parquet, so its format is unclear")
         markers = len(reader.markers)
         print_notes(reader.notes)
-    print(f"{args.out}: {readings} readings, {markers} marker{'' if markers == 1 else 's'}")
+    print(f"{one_line(str(args.out))}: {readings} readings, {markers} marker{'' if markers == 1 else 's'}")
     return 0

@@ -21,6 +21,7 @@ from meterlog.exchange.table.remarks import Remarks
 from meterlog.exchange.table.time_kind import ORDERS
 from meterlog.reading import Quantity
 from meterlog.roles import check_role, entered_role
+from meterlog.text.safe import one_line
 from meterlog.text.units import TIME_UNITS
 
 EXAMPLE = "meterlog import log.csv --time time_s --value voltage --quantity dc_voltage --unit V --out crank.sqlite"
@@ -134,7 +135,7 @@ def run(args: argparse.Namespace) -> int:
         if problem := check_role(entered_role(entered, number), column.quantity):
             raise UsageError(f"--role {number}: {problem}")
     for line in plan.described():
-        print(line, file=sys.stdout if args.dry_run else sys.stderr)
+        print(one_line(line), file=sys.stdout if args.dry_run else sys.stderr)
     if args.dry_run:
         _show_first(plan, remarks)
         return 0
@@ -167,12 +168,13 @@ def _show_first(plan: ImportPlan, remarks: Remarks) -> None:
         shown = ", ".join(f"{value:g} {c.quantity.unit}" for value, c in zip(values, plan.values, strict=True))
         print(f"line {rows.block.line[i]}: {rows.time_s[i]:.6f} s  {shown}")
     for sentence in remarks.sentences():
-        print(f"in the first rows: {sentence}", file=sys.stderr)
+        print(f"in the first rows: {one_line(sentence)}", file=sys.stderr)
 
 
 def _report(out: Path, counts: tuple[dict[str, int], int], remarks: Remarks, notes: list[str]) -> None:
     for sentence in (*notes, *remarks.sentences()):
-        print(f"note: {sentence}", file=sys.stderr)
+        print(f"note: {one_line(sentence)}", file=sys.stderr)
     channels, markers = counts
-    of = ", ".join(f"{count} of '{label}'" for label, count in channels.items())
-    print(f"{out}: {sum(channels.values())} readings ({of}), {markers} marker{'' if markers == 1 else 's'}")
+    of = ", ".join(f"{count} of '{one_line(label)}'" for label, count in channels.items())
+    marked = f"{markers} marker{'' if markers == 1 else 's'}"
+    print(f"{one_line(str(out))}: {sum(channels.values())} readings ({of}), {marked}")

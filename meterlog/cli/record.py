@@ -36,6 +36,7 @@ from meterlog.driver import Traffic
 from meterlog.errors import EmptySession, LinkAbsent, LinkError, MeterlogError, NoFrameFits, UsageError, bytes_in_words
 from meterlog.session import SessionWriter
 from meterlog.session.names import create_named
+from meterlog.text.safe import one_line
 from meterlog.text.times import span
 
 EXAMPLE = 'meterlog record --meter "status14:/dev/ttyUSB0?label=pump+feed" --armed "rise 6V" --events 1'
@@ -133,7 +134,7 @@ def _recorded(args: argparse.Namespace, setups: list[MeterSetup], armed: ArmedCa
     for failure in dict.fromkeys(failure for meter in searching for failure in meter.failures):
         print(f"note: {failure}")
     if path.suffix != ".sqlite":
-        print(f"note: '{path}' does not end in .sqlite, so the page does not list it")
+        print(f"note: '{one_line(str(path))}' does not end in .sqlite, so the page does not list it")
     print("\n".join(f"caution: {caution}" for caution in [*applying(Act("record")), sentence(DEFERS)]))
     try:
         _show_until_end(recorder, notices, ends, args, str(path))
@@ -210,7 +211,7 @@ def _show_until_end(
 
             display = ScreenDisplay(path, keyboard is not None, not args.no_sound)
         else:
-            print(f"recording to {path}; Ctrl-C ends the recording and keeps the data")
+            print(f"recording to {one_line(str(path))}; Ctrl-C ends the recording and keeps the data")
         stack.callback(display.close)
         keys = RecordKeys(lambda name, at_s: recorder.mark(name, time_s=at_s), lambda: recorder.elapsed_s)
         until_s = time.monotonic() + (math.inf if args.for_s is None else args.for_s)
@@ -252,7 +253,7 @@ def _report(outcome: Outcome, setups: list[MeterSetup], armed: ArmedCapture | No
     if outcome.path is None:
         raise without[0] if without else LinkAbsent("no readings came, so no file is left")
     for error in without:
-        print(f"meterlog: {error}", file=sys.stderr)
+        print(f"meterlog: {one_line(str(error))}", file=sys.stderr)
     return 0
 
 

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 from meterlog.cli.options.circuit_case import add_case_arguments, collect, make_diagnoser
 from meterlog.cli.terminal.notes import print_notes
 from meterlog.errors import UsageError
+from meterlog.text.safe import one_line
 
 if TYPE_CHECKING:
     from meterlog.report.circuit import CircuitPart
@@ -43,7 +44,7 @@ def run(args: argparse.Namespace) -> int:
     print_notes(note for session in (*sessions, *good) for note in session.notes)
     page = build_report(sessions, good, args.title, _circuit(args))
     write_report(page, out)
-    print(f"{out}: {out.stat().st_size / 1e6:.1f} MB, needs no network")
+    print(f"{one_line(str(out))}: {out.stat().st_size / 1e6:.1f} MB, needs no network")
     if args.pdf:
         pdf = out.with_suffix(".pdf")
         print_pdf(out, pdf)

@@ -88,7 +88,8 @@ def _tell_leftovers(folder: Path) -> None:
     left = leftovers(folder)
     if left:
         names = one_line(", ".join(path.name for path in left[:3]) + (f" and {len(left) - 3} more" if left[3:] else ""))
-        print(f"killed programs left files of no use: {names}; 'meterlog sessions {folder} --clear' removes them")
+        command = f"meterlog sessions {one_line(str(folder))} --clear"
+        print(f"killed programs left files of no use: {names}; '{command}' removes them")
 
 
 def _clear(folder: Path) -> int:

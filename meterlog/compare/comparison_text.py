@@ -21,7 +21,8 @@ _SAID_BY_THE_NAME = {"1/h": ""}
 
 def as_text(comparison: Comparison) -> str:
     """Everything in a comparison, for a terminal."""
-    lines = [f"known-good: {', '.join(comparison.good)}", f"suspect:    {comparison.suspect}", ""]
+    good = ", ".join(map(one_line, comparison.good))
+    lines = [f"known-good: {good}", f"suspect:    {one_line(comparison.suspect)}", ""]
     lines += [f"{comparison.verdict.upper()}: {SENTENCES[comparison.verdict]}"]
     for channel in comparison.channels:
         lines += ["", *_channel(channel)]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
 
 import pytest
@@ -57,6 +58,19 @@ def test_no_circuit_outside_the_folder_is_read(tmp_path: Path) -> None:
     for name in ("../secret.toml", str(tmp_path / "secret.toml"), "nothing"):
         with pytest.raises(MeterlogError, match="no circuit"):
             weigh(folder, name, [], [], dead=False)
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="links need rights there")
+def test_a_circuit_that_is_a_link_out_of_the_folder_is_not_followed(tmp_path: Path) -> None:
+    inside, outside = tmp_path / "folder", tmp_path / "theirs.toml"
+    inside.mkdir()
+    outside.write_text("name = 'x'")
+    (inside / "linked.toml").symlink_to(outside)
+    (inside / "own.toml").write_text("name = 'x'")
+    folder = SessionFolder(inside)
+    assert {"own.toml"} == {name for name in circuit_names(folder) if name.endswith(".toml")}
+    with pytest.raises(MeterlogError, match=r"no circuit 'linked\.toml'"):
+        weigh(folder, "linked.toml", [], [], dead=False)
 
 
 def test_what_is_no_number_is_refused_in_one_sentence() -> None:

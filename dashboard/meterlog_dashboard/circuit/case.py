@@ -35,8 +35,9 @@ Row = dict[str, object]
 
 
 def circuit_names(folder: SessionFolder) -> list[str]:
-    """The templates, and the circuit files of the folder (their names end in .toml)."""
-    return [*template_names(), *sorted(path.name for path in folder.path.glob("*.toml") if path.is_file())]
+    """The templates, and the circuit files of the folder (their names end in .toml); no link out of it."""
+    own = (path for path in folder.path.glob("*.toml") if path.is_file() and path.resolve().parent == folder.path)
+    return [*template_names(), *sorted(path.name for path in own)]
 
 
 def circuit_source(folder: SessionFolder, name: str) -> str | Path:

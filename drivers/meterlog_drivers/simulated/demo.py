@@ -20,6 +20,7 @@ from meterlog.analysis import Analysis, analyze
 from meterlog.errors import MeterlogError, SessionWriteFailed
 from meterlog.session import add_marker, open_reader
 from meterlog.session.contents import Contents
+from meterlog.text.safe import one_line
 from meterlog_drivers.simulated.scenario import Run
 from meterlog_drivers.simulated.scenarios import SCENARIOS
 
@@ -102,7 +103,8 @@ def _record(step: Step) -> None:
     with _emulated(step.scenario) as port:
         words = ("record", "--meter", f"status14:{port}?label=pump+feed&point=plug_feed", *step.options)
         words = (*words, "--set", "vehicle=simulated delivery van", "--out", str(step.path))
-        print("$ meterlog " + " ".join(f'"{w}"' if " " in w or "&" in w else w for w in words), flush=True)
+        shown = " ".join(f'"{w}"' if " " in w or "&" in w else w for w in map(one_line, words))
+        print(f"$ meterlog {shown}", flush=True)
         recorder = subprocess.Popen([*METERLOG, *words, "--plain", "--no-sound"], stdin=subprocess.DEVNULL)
         try:
             _set_markers(SCENARIOS[step.scenario].run(SEED), step.path, recorder)
@@ -226,7 +228,7 @@ def _say_what_next(prime: Path, drive: Path) -> None:
         ("meterlog emulate --list", "more faults to practise on"),
         ("meterlog meters --listen 5", "then with a meter of your own"),
     )
-    print(f"\nThe sessions are {prime} and {drive}. Try next:")
+    print(f"\nThe sessions are {one_line(str(prime))} and {one_line(str(drive))}. Try next:")
     width = max(len(what) for _, what in tries)
     for command, what in tries:
-        print(f"  {what:<{width}}  {command}")
+        print(f"  {what:<{width}}  {one_line(command)}")

@@ -34,8 +34,10 @@ _READ_BYTES, _HEAD_BYTES = 1 << 20, 4000
 _UTF16_ZEROS = 0.25
 """Share of zero bytes from which a text is UTF-16: half of it for Latin letters, none in any other encoding."""
 
-# The csv module's own limit, 128 KiB a cell, is less than `export` writes of a session with some 1000 link changes.
-csv.field_size_limit(1 << 28)
+LONGEST_LINE = 1 << 24
+"""Characters of a line, and of a cell: a hundred times what `export` writes of a session with 1000 link changes, and
+still little memory where a file has no line ends."""
+csv.field_size_limit(LONGEST_LINE)
 
 
 def find_encoding(path: Path) -> str:
@@ -81,11 +83,16 @@ def text_lines(path: Path, encoding: str) -> Iterator[str]:
     """The lines, line ends kept.
 
     Raises:
-        TableError: the file does not have that encoding.
+        TableError: the file does not have that encoding, or a line that no table has.
     """
     try:
         with path.open(encoding=encoding, newline="", errors="replace" if encoding == "cp1252" else "strict") as file:
-            yield from file
+            while line := file.readline(LONGEST_LINE):
+                if len(line) == LONGEST_LINE:
+                    raise TableError(
+                        f"'{path}' has a line of more than {LONGEST_LINE // 1_000_000} million characters: not a table"
+                    )
+                yield line
     except UnicodeError as error:
         raise TableError(
             f"'{path}' is not in the encoding {encoding} ({error}): give another with --encoding"

@@ -11,13 +11,14 @@ from meterlog.compare.comparison import ChannelComparison, Comparison
 from meterlog.drawing.primitives import Figure
 from meterlog.events.event import Event
 from meterlog.findings.finding import Finding
+from meterlog.findings.level import resolution_of
 from meterlog.kinds import KINDS
 from meterlog.loaded import Loaded
 from meterlog.reading import Accuracy
 from meterlog.report.figures import band_figure, channel_figure
 from meterlog.roles import role_key
 from meterlog.session.model import Channel
-from meterlog.text.figures import seconds, shown
+from meterlog.text.figures import displayed, seconds, shown
 
 MOST_ROWS = 200
 _MOST_CLOSE_UPS = 3
@@ -153,21 +154,21 @@ def _marker_row(capture: Loaded, time_s: float, name: str, note: str) -> dict[st
 
 def _event_row(capture: Loaded, number: int, event: Event) -> dict[str, str]:
     channel = next(c for c in capture.measured if c.number == event.channel)
-    unit = channel.quantity.unit
+    unit, count = channel.quantity.unit, resolution_of(capture.series(channel.number))
     return {
         "number": str(number),
         "when": _clock(capture, event.start_s),
         "kind": KINDS[event.kind].words,
         "channel": channel.label or f"channel {channel.number}",
         "lasting": "" if event.duration_s is None else shown(event.duration_s, "s", event.duration_error_s),
-        "level": _value(event.level, unit),
-        "extreme": _value(event.extreme, unit),
+        "level": _value(event.level, unit, count),
+        "extreme": _value(event.extreme, unit, count),
         "detail": event.detail,
     }
 
 
-def _value(value: float | None, unit: str) -> str:
-    return "" if value is None else shown(value, unit)
+def _value(value: float | None, unit: str, count: float) -> str:
+    return "" if value is None else displayed(value, unit, count) if math.isfinite(value) else "overload"
 
 
 def _plots(capture: Loaded, numbered: Sequence[tuple[int, Event]]) -> list[Plot]:

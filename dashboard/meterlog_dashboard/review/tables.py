@@ -9,9 +9,10 @@ from dash.development.base_component import Component
 
 from meterlog.events.event import Event
 from meterlog.findings.finding import Finding
+from meterlog.findings.level import resolution_of
 from meterlog.kinds import KINDS
 from meterlog.session.model import Channel
-from meterlog.text.figures import count, seconds, shown
+from meterlog.text.figures import count, displayed, seconds, shown
 from meterlog_dashboard.frame.elements import attributes, table, verdict_word
 from meterlog_dashboard.review.clock import Clock
 from meterlog_dashboard.review.span_statistics import statistics
@@ -35,12 +36,13 @@ def statistics_table(session: Loaded, span: tuple[float, float]) -> Component:
     inside = max(span[0], 0.0), min(span[1], session.duration_s)
     rows = []
     for channel in session.channels:
-        found = statistics(session.series(channel.number), *inside)
-        unit = channel.quantity.unit
+        series = session.series(channel.number)
+        found = statistics(series, *inside)
+        unit, step = channel.quantity.unit, resolution_of(series)
         values = (found.low, found.median, found.mean, found.high)
         interval = "–" if found.interval_s != found.interval_s else seconds(found.interval_s)
         cells = [channel_name(channel), f"{found.readings:,}"]
-        cells += ["–" if value is None else shown(value, unit) for value in values]
+        cells += ["–" if value is None else displayed(value, unit, step) for value in values]
         cells += [str(found.overloads) if found.overloads else "none", interval]
         rows.append(html.Tr([html.Th(cells[0], scope="row"), *(html.Td(cell) for cell in cells[1:])]))
     headings = ("channel", "readings", "lowest", "median", "mean", "highest", "overload", "a reading every")
@@ -84,7 +86,11 @@ def event_table(session: Loaded, clock: Clock, chosen: int | None, page: int) ->
     first = page * EVENTS_A_PAGE
     numbered = list(enumerate(events, 1))[first : first + EVENTS_A_PAGE]
     names = {channel.number: channel for channel in session.channels}
-    rows = [_event_row(number, event, names[event.channel], clock, number == chosen) for number, event in numbered]
+    counts = {number: resolution_of(session.series(number)) for number in {event.channel for _, event in numbered}}
+    rows = [
+        _event_row(number, event, names[event.channel], counts[event.channel], clock, number == chosen)
+        for number, event in numbered
+    ]
     headings = ("show", "what", "channel", "at", "lasting", "extreme", "in words")
     return html.Div([*_pager(len(events), first), table(headings, rows, "Events"), *_unseen(session)])
 
@@ -102,9 +108,9 @@ def _pager(events: int, first: int) -> list[Component]:
     return [html.P(f"Events {first + 1} to {last} of {events}"), html.Div(buttons, className="row")]
 
 
-def _event_row(number: int, event: Event, channel: Channel, clock: Clock, chosen: bool) -> Component:
+def _event_row(number: int, event: Event, channel: Channel, resolution: float, clock: Clock, chosen: bool) -> Component:
     lasting = "" if event.duration_s is None else shown(event.duration_s, "s", event.duration_error_s)
-    extreme = "" if event.extreme is None else _value(event.extreme, channel.quantity.unit)
+    extreme = "" if event.extreme is None else _value(event.extreme, channel.quantity.unit, resolution)
     button = html.Button(str(number), title=f"Show event {number}", **attributes(data_event=number))
     at = f"{clock.words(event.start_s)} ({event.start_s:.2f} s)"
     lasting, said = lasting.replace("+-", "±"), event.detail.replace("+-", "±")
@@ -117,8 +123,8 @@ def _event_row(number: int, event: Event, channel: Channel, clock: Clock, chosen
     )
 
 
-def _value(value: float, unit: str) -> str:
-    return "overload" if abs(value) == float("inf") else shown(value, unit)
+def _value(value: float, unit: str, resolution: float) -> str:
+    return "overload" if abs(value) == float("inf") else displayed(value, unit, resolution)
 
 
 def _unseen(session: Loaded) -> list[Component]:

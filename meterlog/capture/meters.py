@@ -14,12 +14,13 @@ from meterlog.capture.same_device import check_each_once
 from meterlog.driver import Driver, Meter, driver_errors, load_driver
 from meterlog.errors import AddressError, UsageError
 from meterlog.reading import Accuracy
+from meterlog.text.typed import typed_number
 from meterlog.transports.tap import RawSink
 
 MOST_COLUMNS = 64
 """Columns whose labels are looked through where their number is unknown: more than any meter shows (a guess)."""
 
-_ACCURACY = re.compile(r"\s*([0-9.]+)\s*(?:%|pct)\s*(?:[+ ]\s*([0-9.]+))?\s*")
+_ACCURACY = re.compile(r"\s*([0-9.,]+)\s*(?:%|pct)\s*(?:[+ ]\s*([0-9.,]+))?\s*")
 
 
 @runtime_checkable
@@ -241,8 +242,8 @@ def _accuracy(address: Address) -> Accuracy:
     match = _ACCURACY.fullmatch(text)
     try:
         if match is not None:
-            return Accuracy(float(match[1]) / 100, float(match[2] or 0))
-    except ValueError:
+            return Accuracy(typed_number(match[1]) / 100, typed_number(match[2] or "0"))
+    except UsageError:
         pass
     raise AddressError(
         f"in '{address}' accuracy must have the form 0.8pct+3 (0.8 % of the reading + 3 counts), not '{text}'"

@@ -11,8 +11,9 @@ from typing import NoReturn, Protocol
 
 from meterlog import __version__
 from meterlog.cli.terminal.output_streams import discard, plain_output
-from meterlog.errors import MeterlogError, did_you_mean
+from meterlog.errors import MeterlogError, UsageError, did_you_mean
 from meterlog.text.safe import one_line
+from meterlog.text.typed import typed_number
 
 COMMANDS = {
     "meters": ("meterlog.cli.meters", "list ports and Bluetooth meters in reach, and the driver that fits each"),
@@ -98,8 +99,8 @@ _SAID: tuple[tuple[str, Callable[[_Parser, re.Match[str]], str]], ...] = (
 
 def _number(text: str) -> float:
     try:
-        return float(text)
-    except ValueError:
+        return typed_number(text)
+    except UsageError:
         raise argparse.ArgumentTypeError(f"must be a number, not '{text}'") from None
 
 

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import argparse
-import math
 import re
+
+from meterlog.errors import UsageError
+from meterlog.text.typed import typed_number
 
 _UNIT_S = {"": 1.0, "s": 1.0, "min": 60.0, "h": 3600.0}
 _SPAN = re.compile(r"(\d+[.,]?\d*|[.,]\d+)\s*(s|min|h|)")
-_MOMENT = re.compile(r"(?:(\d+):)?(\d+):(\d\d(?:\.\d*)?)")
+_MOMENT = re.compile(r"(?:(\d+):)?(\d+):(\d\d(?:[.,]\d*)?)")
 
 
 def span(text: str) -> float:
@@ -30,11 +32,8 @@ def moment(text: str) -> float:
         ArgumentTypeError: it is none.
     """
     if match := _MOMENT.fullmatch(text.strip()):
-        return 3600.0 * int(match[1] or 0) + 60.0 * int(match[2]) + float(match[3])
+        return 3600.0 * int(match[1] or 0) + 60.0 * int(match[2]) + float(match[3].replace(",", "."))
     try:
-        seconds = float(text)
-    except ValueError:
-        seconds = math.nan
-    if not math.isfinite(seconds):
-        raise argparse.ArgumentTypeError(f"wants seconds from the session's start, or 1:05.8, not '{text}'")
-    return seconds
+        return typed_number(text)
+    except UsageError:
+        raise argparse.ArgumentTypeError(f"wants seconds from the session's start, or 1:05.8, not '{text}'") from None

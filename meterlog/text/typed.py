@@ -7,7 +7,7 @@ import re
 from meterlog.errors import TableError, UsageError
 from meterlog.text.units import find_unit
 
-_NUMBER = r"[-+]?(?:\d+(?:[.,]\d*)?|[.,]\d+)"
+_NUMBER = r"[-+]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][-+]?\d{1,2})?"
 _AMOUNT = re.compile(rf"(?P<number>{_NUMBER})\s*(?P<unit>\S.*)?")
 EITHER = re.compile(r"[+-]?[1-9]\d{0,2},\d{3}(?![\d,.]).*")
 """`1,234` may be a decimal comma or a thousand."""

@@ -24,7 +24,16 @@ def test_no_span(text: str) -> None:
 
 
 @pytest.mark.parametrize(
-    ("text", "seconds"), [("65.8", 65.8), ("1:05.8", 65.8), ("0:00.08", 0.08), ("1:01:05.8", 3665.8), ("-1", -1.0)]
+    ("text", "seconds"),
+    [
+        ("65.8", 65.8),
+        ("65,8", 65.8),
+        ("1:05,8", 65.8),
+        ("1:05.8", 65.8),
+        ("0:00.08", 0.08),
+        ("1:01:05.8", 3665.8),
+        ("-1", -1.0),
+    ],
 )
 def test_a_moment(text: str, seconds: float) -> None:
     assert moment(text) == pytest.approx(seconds)

@@ -7,9 +7,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from meterlog.address import Address
+from meterlog.capture.meters import meter_setup
 from meterlog.circuit.readings.typed_answers import typed_value
+from meterlog.cli.main import main
 from meterlog.condition import Condition
 from meterlog.errors import UsageError
+from meterlog.reading import Accuracy
 from meterlog.text.times import span
 from meterlog.text.typed import typed_amount, typed_number
 
@@ -64,3 +67,9 @@ def test_a_decimal_comma_means_what_a_point_means(value: float, decimals: int) -
 def test_the_decimal_comma_is_read_in_spans_and_addresses_too() -> None:
     assert span("1,5h") == 5400.0
     assert Address.parse("text:x?interval_s=0,4").number("interval_s", 1.0) == 0.4
+    assert meter_setup("sim:healthy-prime?accuracy=0,5pct%2B2").accuracy == Accuracy(0.005, 2.0)
+
+
+def test_numeric_options_of_commands_take_a_decimal_comma(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["mark", "absent.sqlite", "crank", "--at", "65,8"]) == 2
+    assert "there is no file" in capsys.readouterr().err, "the number was read, the file is what is missing"

@@ -144,7 +144,7 @@ def _at_the_van(place: str) -> str:
     place = place.removesuffix(LOAD_WORDS[load])
     state = next(state for state, words in STATE_WORDS.items() if place.endswith(words))
     found = re.fullmatch(
-        r"(voltage|voltage drop|current|resistance) (?:across|through)? ?(\w+)(?: to (\w+))? ",
+        r"(voltage|voltage drop|current|resistance) (?:across|through|from)? ?(\w+)(?: to (\w+))? ",
         place.removesuffix(STATE_WORDS[state]),
     )
     if found is None or load == "lamp":

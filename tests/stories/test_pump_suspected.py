@@ -63,7 +63,7 @@ def test_the_report_holds_the_part_the_readings_and_the_comparison(outcome: Outc
     ):
         assert wanted in text, wanted
     for place in outcome.asked:
-        assert place.split(" ", 1)[1].removeprefix("drop ").replace("_", " ") in text, place
+        assert place.split(" ", 1)[1].removeprefix("drop ").removeprefix("from ").replace("_", " ") in text, place
 
 
 def test_the_transcript_tells_the_whole_job(outcome: Outcome) -> None:

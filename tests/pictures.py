@@ -200,7 +200,7 @@ def for_readme(browser: Browser) -> None:
 
 
 def _webp(page: Page) -> bytes:
-    """What the tab shows, as good as the allowed size lets it be."""
+    """Return what the tab shows, as good as the allowed size lets it be."""
     devtools = page.context.new_cdp_session(page)
     for quality in _QUALITIES:
         taken = devtools.send("Page.captureScreenshot", {"format": "webp", "quality": quality})

@@ -38,7 +38,7 @@ A_TABLE = 3
 
 
 def _named(node: ast.AST) -> int:
-    """How many kinds a literal names, itself or at the head of its rows."""
+    """Return how many kinds a literal names, itself or at the head of its rows."""
     if isinstance(node, ast.Dict):
         heads = [key for key in node.keys if key is not None]
     elif isinstance(node, ast.Tuple | ast.List | ast.Set):
@@ -76,7 +76,7 @@ def test_scripts_and_styles_name_no_kind(path: Path) -> None:
 
 @pytest.fixture
 def screen(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Callable[[], str]:
-    """What the terminal was sent."""
+    """Return what the terminal was sent."""
     monkeypatch.setenv("FORCE_COLOR", "1")
     monkeypatch.setenv("TERM", "xterm")
     return lambda: capsys.readouterr().out

@@ -82,7 +82,8 @@ def _is_log_of(path: Path, log: Path) -> bool:
 
 
 def _contents(path: Path, *, write: bool) -> dict[tuple[object, ...], tuple[object, ...]]:
-    """What a log of the same session leaves as it is, or takes away when it seals rows; the times differ in others.
+    """Return what a log of the same session leaves as it is, or takes away when it seals rows; the times differ in
+    others.
 
     Raises:
         sqlite3.Error: the file is not sound.

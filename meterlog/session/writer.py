@@ -105,7 +105,7 @@ class SessionWriter:
 
     @property
     def failure(self) -> SessionError | None:
-        """Why the file cannot be written on; None while all is well."""
+        """Say why the file cannot be written on; None while all is well."""
         return self._failure
 
     @property

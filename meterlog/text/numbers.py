@@ -136,7 +136,7 @@ class CellReader(dict[str, Cell]):
 
     @property
     def is_plain(self) -> bool:
-        """Whether bare digits with a point are values as they stand."""
+        """Tell whether bare digits with a point are values as they stand."""
         return (
             self._decimal == "." and self._unit is not None and self._unit.exponent == 0 and self._unit.base != "degF"
         )

@@ -41,7 +41,7 @@ class Unit(NamedTuple):
     exponent: int
 
     def fits(self, quantity: Quantity) -> bool:
-        """Whether values in this unit are values of that quantity."""
+        """Tell whether values in this unit are values of that quantity."""
         return self.base == quantity.unit or (self.base == "degF" and quantity is Quantity.TEMPERATURE)
 
 

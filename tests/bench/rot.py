@@ -55,7 +55,7 @@ def killed_session(folder: Path, *, taken_in: bool) -> Path:
 
 
 def flips(folder: Path, count: int, *, taken_in: bool, seed: int = 1) -> Counter[str]:
-    """What became of so many sessions with one flipped bit each."""
+    """Return what became of so many sessions with one flipped bit each."""
     killed = killed_session(folder / "whole", taken_in=taken_in)
     names = [killed.name, f"{killed.name}-wal"]
     contents = [(killed.parent / name).read_bytes() for name in names]

@@ -24,7 +24,7 @@ IDENTIFIER = "D4F3A9C1-0B2E-4C5D-8E6F-112233445566"
 
 
 def frame(value: float) -> bytes:
-    """What a status14 meter sends."""
+    """Return what a status14 meter sends."""
     return framing_of("status14:x").encoder().encode([Reading(0.0, value, Quantity.DC_VOLTAGE, 0.01)])
 
 

@@ -35,7 +35,7 @@ def services(offer: Offer) -> list[BleakGATTService]:
 
 
 def pair(offer: Offer, service: str = "", notify: str = "", write: str = "") -> tuple[str, str]:
-    """What is chosen, as short UUIDs."""
+    """Return what is chosen, as short UUIDs."""
     long = [normalize_uuid_str(uuid) if uuid else "" for uuid in (service, notify, write)]
     chosen = serial_pair(services(offer), long[0], long[1], long[2], "the meter")
     return short(chosen.incoming.uuid), short(chosen.outgoing.uuid) if chosen.outgoing is not None else ""

@@ -19,12 +19,12 @@ VOLT, OHM = 0x2728, 0x272A
 
 
 def line(value: bytes, uuid: str = VOLTAGE, presentation: bytes = b"", column: int = 0) -> bytes:
-    """What the transport packs."""
+    """Return what the transport packs."""
     return Characteristics().pack(column, uuid, presentation, value)
 
 
 def readings(data: bytes) -> list[Reading]:
-    """What a fresh decoder makes of some bytes."""
+    """Return what a fresh decoder makes of some bytes."""
     return GattDecoder().feed(data, 7.0)
 
 

@@ -26,7 +26,7 @@ FRAME = framing_of("status14:x").encoder().encode([Reading(0.0, 12.34, Quantity.
 
 @pytest.fixture
 def said(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Callable[..., str]:
-    """What `meterlog meters` prints of Bluetooth."""
+    """Return what `meterlog meters` prints of Bluetooth."""
     monkeypatch.setattr(meters, "SECTIONS", (meters.ble_lines,))
     monkeypatch.setattr(discover, "SCAN_S", 0.4)
 

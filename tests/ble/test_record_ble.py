@@ -34,7 +34,7 @@ def counting() -> Iterator[bytes]:
 
 
 def counts(reader: SessionReader, channel: int = 1) -> list[int]:
-    """Which of the `counting` frames a channel holds."""
+    """Tell which of the `counting` frames a channel holds."""
     return [round(value * 100) for value in reader.series(channel).value]
 
 
@@ -55,7 +55,7 @@ class Recording:
             time.sleep(0.1)
 
     def readings(self) -> int:
-        """How many are in the session so far."""
+        """Return how many are in the session so far."""
         try:
             with open_reader(self.out) as reader:
                 return sum(reader.count(channel.number) for channel in reader.channels)

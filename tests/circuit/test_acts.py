@@ -36,7 +36,7 @@ def every_measurement(circuit: Circuit) -> Iterator[Measurement]:
 
 
 def must(act: Act, m: Measurement) -> set[str]:
-    """What has to be said, by rules of this test's own."""
+    """Return what has to be said, by rules of this test's own."""
     assert act.near is not None, "a template says what it is near"
     wanted: set[str] = set()
     if FUEL in act.near:

@@ -30,7 +30,7 @@ def sessions_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture(scope="module")
 def page_address(sessions_folder: Path) -> Iterator[str]:
-    """Where `meterlog page` serves the folder."""
+    """Find where `meterlog page` serves the folder."""
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
         port = int(probe.getsockname()[1])

@@ -80,7 +80,7 @@ def page() -> Iterator[Page]:
 
 
 def closed(held: socket.socket) -> bool:
-    """Whether the other side has closed it, looking a moment."""
+    """Tell whether the other side has closed it, looking a moment."""
     held.settimeout(0.01)
     try:
         return held.recv(1) == b""
@@ -149,7 +149,7 @@ def test_a_stranger_who_asks_and_takes_no_answer_is_ended_too(page: Page, monkey
 
 
 def greedy_is_over(greedy: socket.socket) -> bool:
-    """Whether sending fails because the other side has ended it."""
+    """Tell whether sending fails because the other side has ended it."""
     try:
         greedy.send(b"G")
     except BlockingIOError:

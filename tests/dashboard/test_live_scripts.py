@@ -36,7 +36,8 @@ def tab(browser: Any, page_address: str) -> Any:
 
 
 def run(tab: Page, module: str, call: str, *values: Any) -> Any:
-    """What a pure module of the live page answers; `call` is an expression of `m`, the module, and `v`, the values."""
+    """Return what a pure module of the live page answers; `call` is an expression of `m`, the module, and `v`, the
+    values."""
     script = f"async (v) => {{ const m = await import('/view-files/live/{module}.js'); return {call}; }}"
     return tab.evaluate(script, list(values))
 

@@ -165,7 +165,7 @@ def counting(plug_in: Callable[[], Any]) -> Iterator[Any]:
 
 
 def counted(path: Path) -> list[int]:
-    """What a session holds of such a meter."""
+    """Return what a session holds of such a meter."""
     with open_reader(path) as reader:
         return np.round(reader.series(1).value * 100).astype(int).tolist()  # type: ignore[no-any-return]
 

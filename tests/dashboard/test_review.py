@@ -26,19 +26,19 @@ WHOLE = (-0.5, 100.5)
 
 
 def told(tab: Page, part: str) -> Any:
-    """What the page has decided, before any answer of the server."""
+    """Return what the page has decided, before any answer of the server."""
     return tab.evaluate("(part) => dash_component_api.getLayout(part).props.data", part)
 
 
 def moves(tab: Page, function: str, *values: Any) -> list[float]:
-    """What `review/stretch.js` works out."""
+    """Return what `review/stretch.js` works out."""
     script = f"async (values) => (await import('/view-files/review/stretch.js')).{function}(...values)"
     found: list[float] = tab.evaluate(script, list(values))
     return found
 
 
 def expect_span(tab: Page, start_s: float, end_s: float) -> None:
-    """What the statistics say, and the axis of the drawn plot."""
+    """Return what the statistics say, and the axis of the drawn plot."""
     last_s = min(end_s, told(tab, "review-length")["duration_s"])
     expect(tab.locator("#review-statistics p").first).to_contain_text(f"from {max(start_s, 0):.2f} to {last_s:.2f} s")
     tab.wait_for_function(

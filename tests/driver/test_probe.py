@@ -54,7 +54,7 @@ def talking(pseudo_terminal: Callable[[], tuple[int, int]]) -> Iterator[Talk]:
 
 
 def frames(address: str) -> Callable[[int], bytes]:
-    """What a meter sends: a different frame each time, beginning in the middle of one."""
+    """Return what a meter sends: a different frame each time, beginning in the middle of one."""
     encoder = framing_of(address).encoder()
     shown = random.Random(3).sample([r for r in every_mode(encoder) if r.value < 1e300], 40)
     return lambda n: encoder.encode([shown[n % len(shown)]])[5 if n == 0 else 0 :]

@@ -111,7 +111,7 @@ def status14(frame: bytes) -> tuple[str, Quantity, Flag, int] | None:
 
 
 def possible(value: float, quantity: Quantity, flags: Flag) -> bool:
-    """Whether a hand-held meter can show that."""
+    """Tell whether a hand-held meter can show that."""
     if Flag.OVERLOAD in flags or Flag.RELATIVE in flags:
         return True
     alternating = quantity in (Q.AC_VOLTAGE, Q.AC_CURRENT, Q.FREQUENCY, Q.DUTY_CYCLE)

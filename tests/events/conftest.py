@@ -46,7 +46,7 @@ def log() -> Log:
 
 @pytest.fixture
 def found(log: Log) -> Found:
-    """What is found in a log of steps: see `log`."""
+    """Return what is found in a log of steps: see `log`."""
 
     def find(
         steps: Steps,

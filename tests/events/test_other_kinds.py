@@ -21,7 +21,7 @@ SUPPLY = Channel(1, "feed", Quantity.DC_VOLTAGE)
 
 
 def is_covered(event: Event, duration_s: float) -> bool:
-    """Whether the stated duration and its error cover a true one."""
+    """Tell whether the stated duration and its error cover a true one."""
     assert event.duration_s is not None
     assert event.duration_error_s is not None
     return abs(event.duration_s - duration_s) <= event.duration_error_s

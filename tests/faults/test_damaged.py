@@ -17,7 +17,7 @@ Damage = Callable[[Path], object]
 
 
 def sql(statement: str) -> Damage:
-    """What someone with a database tool, or a defect, does to a session."""
+    """Return what someone with a database tool, or a defect, does to a session."""
 
     def damage(path: Path) -> None:
         connection = sqlite3.connect(path, isolation_level=None)

@@ -107,7 +107,7 @@ def fuzz_page(rng: random.Random, folder: Path) -> None:
 
 
 def _question(rng: random.Random, callbacks: dict[str, Any]) -> dict[str, object]:
-    """What the browser sends when something changed, with odd values in it."""
+    """Return what the browser sends when something changed, with odd values in it."""
     output = rng.choice(sorted(callbacks))
     one = callbacks[output]
     inputs = [{**part, "value": rng.choice(ODD)} for part in one["inputs"]]

@@ -39,7 +39,8 @@ def check_whole(path: Path) -> None:
 
 
 def check_recording(folder: Path) -> str:
-    """What was acknowledged is there, in order; what was given half a second before the end too; the end is told."""
+    """Return what was acknowledged is there, in order; what was given half a second before the end too; the end is
+    told."""
     path, log = folder / "a.sqlite", folder / "log"
     told = command("analyze", path)  # SQLite has now undone a file that was only half made
     if not path.exists() or not path.stat().st_size:

@@ -60,7 +60,7 @@ def cut(source: Path, at: int, folder: Path, rng: random.Random, *, torn: bool) 
 
 
 def survivors(path: Path) -> list[float]:
-    """What opens after the cut, checked to be sound and brought to rest in one file."""
+    """Return what opens after the cut, checked to be sound and brought to rest in one file."""
     with open_reader(path) as reader:
         assert reader.ended == "hard"
         values = reader.series(1).value.tolist() if reader.channels else []

@@ -161,7 +161,7 @@ def stalled(meter: Plugged, path: Path, stall_s: float, until: Callable[[Path], 
 
 
 def has_readings(path: Path) -> bool:
-    """Whether a recording has begun and holds some."""
+    """Tell whether a recording has begun and holds some."""
     if not path.exists():
         return False
     with open_reader(path) as reader:

@@ -29,7 +29,7 @@ tried = [{feed = "battery", into = "pump_plus", result = "runs"}]
 
 
 def text_of(page: str) -> str:
-    """What a person reads."""
+    """Return what a person reads."""
     return html.unescape(escaped_text_of(page))
 
 

@@ -21,7 +21,7 @@ Need = Callable[[object, str], None]
 
 
 def text_of(page: str) -> str:
-    """What a person reads: without the library, the drawings and the tags."""
+    """Return what a person reads: without the library, the drawings and the tags."""
     page = re.sub(r"<(script|style)\b.*?</\1>", " ", page, flags=re.DOTALL)
     return re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", page))
 

@@ -43,7 +43,7 @@ def _start(path: Path) -> subprocess.Popen[str]:
 
 
 def _kill(process: subprocess.Popen[str]) -> int:
-    """How many readings the recorder called kept before it was killed."""
+    """Return how many readings the recorder called kept before it was killed."""
     assert process.stdout is not None
     process.send_signal(signal.SIGKILL)
     words = [line.split() for line in process.stdout.read().splitlines()]
@@ -53,7 +53,7 @@ def _kill(process: subprocess.Popen[str]) -> int:
 
 
 def _check_killed(path: Path, kept: int) -> int:
-    """How many readings are there."""
+    """Return how many readings are there."""
     with open_reader(path) as reader:
         assert reader.ended == "hard"
         # Killed before its first commit, it has not even a channel.

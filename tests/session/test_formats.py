@@ -18,7 +18,7 @@ from meterlog.session.schema import CHUNK_READINGS, LATEST, MIGRATIONS
 
 
 def change(path: Path, statement: str) -> None:
-    """What a defect, or someone with a database tool, does to a session."""
+    """Return what a defect, or someone with a database tool, does to a session."""
     with closing(sqlite3.connect(path, isolation_level=None)) as connection:
         connection.execute(statement)
 

@@ -159,7 +159,7 @@ def test_a_journal_of_a_larger_file_is_refused(page_size: int, session: Path) ->
 
 
 def test_a_journal_of_ours_is_undone(session: Path) -> None:
-    """What a marker that was cut short leaves."""
+    """Return what a marker that was cut short leaves."""
     journal = hot_journal(session)
     with open_reader(session) as reader:
         assert reader.count(1) == 10_000

@@ -139,7 +139,8 @@ def _step_by_step(person: Person, sessions: list[str]) -> list[str]:
 
 
 def _at_the_van(place: str) -> str:
-    """What the simulated van shows for a suggestion; empty where the simulation has no such thing (a test lamp)."""
+    """Return what the simulated van shows for a suggestion; empty where the simulation has no such thing (a test
+    lamp)."""
     load = next((load for load, words in LOAD_WORDS.items() if words and place.endswith(words)), "connected")
     place = place.removesuffix(LOAD_WORDS[load])
     state = next(state for state, words in STATE_WORDS.items() if place.endswith(words))

@@ -38,7 +38,7 @@ BEATS = {"4 a second": every(0.25), "1 a second": every(1.0), "5 at a time": fiv
 
 
 def timed(arrivals: Times, wire: bool = False) -> tuple[Times, Times]:
-    """What a cadence makes of readings that arrive at these times: times and errors."""
+    """Return what a cadence makes of readings that arrive at these times: times and errors."""
     cadence, given = Cadence(OPENED_S, wire), []
     for arrival_s, together in groupby(arrivals):
         given += cadence.timed([Reading(float(arrival_s), 12.0, Quantity.DC_VOLTAGE) for _ in together])

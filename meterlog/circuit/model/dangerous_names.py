@@ -47,7 +47,7 @@ _DANGEROUS = re.compile(rf"\w*(?:{'|'.join(_ANYWHERE)})\w*|\b(?:{'|'.join(_WORDS
 
 
 def danger(words: str) -> str:
-    """Why a name is refused, as the end of a sentence; empty where it is not.
+    """Say why a name is refused, as the end of a sentence; empty where it is not.
 
     Makers' manuals forbid probing restraint circuits; cables above 60 V are out of scope.
     """

@@ -275,7 +275,7 @@ class Network:
         return Prediction(on * (cells.source_v[:, s] - COIL_LOSS_V), slope)
 
     def _lamp_place(self, m: Measurement, i: int, j: int) -> tuple[int, int]:
-        """Where a test lamp hangs: between the probes of a voltage; in the load's place otherwise."""
+        """Find where a test lamp hangs: between the probes of a voltage; in the load's place otherwise."""
         if m.load != "lamp":
             return (-1, -1)
         if m.quantity == "voltage" and i != j:

@@ -99,7 +99,8 @@ def measurements_from_session(reader: SessionReader, circuit: Circuit) -> tuple[
 
 
 def _channel_place(channel: Channel, quantity: str, circuit: Circuit) -> dict[str, str] | None:
-    """Where a channel was read: by its test point, or by a label that is a point (a part's name alone says too little:
+    """Find where a channel was read: by its test point, or by a label that is a point (a part's name alone says too
+    little:
     it may be called after the fuse that it is behind)."""
     by_point = _place(channel.point, quantity, circuit)
     if by_point or channel.point:

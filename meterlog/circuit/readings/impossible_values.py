@@ -35,7 +35,7 @@ def highest(quantity: str, circuit: Circuit) -> float:
 
 
 def impossible(quantity: str, value: float, circuit: Circuit) -> str:
-    """Why a value cannot be, in words; empty where it can. inf ohm is an open circuit."""
+    """Say why a value cannot be, in words; empty where it can. inf ohm is an open circuit."""
     most = highest(quantity, circuit)
     if abs(value) <= most or (quantity == "resistance" and math.isinf(value)):
         return ""

@@ -73,7 +73,7 @@ class Measurement:
 
     @property
     def place(self) -> str:
-        """Where and how, in words."""
+        """Find where and how, in words."""
         if self.quantity == "current":
             where = f"through {self.at}"
         else:

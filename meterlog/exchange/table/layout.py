@@ -84,7 +84,8 @@ def _named(lines: list[tuple[int, str]], candidates: Sequence[str], wanted: Sequ
 
 
 def _place(header: list[str], name: str, numbers: bool) -> int | None:
-    """Where a column is: by its whole header cell, then whatever its case, then without its unit, then by number."""
+    """Find where a column is: by its whole header cell, then whatever its case, then without its unit, then by
+    number."""
     wanted = name.strip()
     cells = [cell.strip().lstrip("\ufeff") for cell in header]
     folded = wanted.casefold()

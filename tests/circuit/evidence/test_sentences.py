@@ -64,7 +64,7 @@ def test_one_place_read_twice_is_named_once(pump: Diagnoser) -> None:
 
 
 def _volts_expected_if_this(sentence: str) -> tuple[float, float, float]:
-    """What was read, and the lowest and highest value said to be expected."""
+    """Return what was read, and the lowest and highest value said to be expected."""
     read = " ".join(sentence.split(" ")[:2])
     low, _, high = sentence.split(" expected if this is at fault")[0].rsplit(": ", 1)[1].partition(" to ")
     high = high or low

@@ -45,7 +45,7 @@ class Bench:
         return open_reader(self.out)
 
     def notes(self) -> str:
-        """What was counted."""
+        """Return what was counted."""
         return "\n".join(self.remarks.sentences())
 
 

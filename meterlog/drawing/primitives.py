@@ -20,7 +20,8 @@ DOTS_UP_TO = 240
 
 def packed(values: ArrayLike, dtype: str = "f8") -> dict[str, str]:
     """An array as the browser's drawing library reads it: 11 characters a double instead of up to 20."""
-    data = np.ascontiguousarray(values, dtype=f"<{dtype}").tobytes()
+    with np.errstate(over="ignore"):  # a value beyond float32 is drawn as what has no end
+        data = np.ascontiguousarray(values, dtype=f"<{dtype}").tobytes()
     return {"dtype": dtype, "bdata": base64.b64encode(data).decode()}
 
 

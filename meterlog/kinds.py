@@ -9,7 +9,7 @@ from typing import Literal
 Sort = Literal["trouble", "caught", "doubt"]
 """Sorts of news for a person: something is wrong, what was waited for came, or the readings cannot be trusted."""
 
-Role = Literal["fault", "deviation", "good", "doubt"]
+ColourRole = Literal["fault", "deviation", "good", "doubt"]
 """Meanings of a colour; `meterlog.drawing.palette` turns one into a colour."""
 
 _DIPS = "definitions of IEEE 1159 and IEC 61000-4-30, made for AC and used here on DC"
@@ -44,7 +44,7 @@ class Kind:
     word: str
     noun: str
     sort: Sort
-    role: Role
+    role: ColourRole
     fault: bool = False
     detector: str = ""
     sentence: str = ""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from meterlog.kinds import KINDS, Role
+from meterlog.kinds import KINDS, ColourRole
 
 BLUE, ORANGE, GREEN, VERMILION, PURPLE, GREY = "#0072B2", "#E69F00", "#009E73", "#D55E00", "#CC79A7", "#70707C"
 """Colours that colour-blind eyes tell apart (after Okabe and Ito; `tests/test_colours.py` says how far), seen on white
@@ -20,7 +20,7 @@ CHANNELS = (BLUE, VERMILION, GREEN, PURPLE)
 OUTLINES = {ORANGE: "#A86F00"}
 """The outline of a colour that is too pale by itself; all others are their own outline."""
 
-ROLES: dict[Role, str] = {"fault": VERMILION, "deviation": ORANGE, "good": GREEN, "doubt": GREY}
+ROLES: dict[ColourRole, str] = {"fault": VERMILION, "deviation": ORANGE, "good": GREEN, "doubt": GREY}
 """The colour of what an event says."""
 
 

@@ -150,10 +150,10 @@ class SessionReader:
     @property
     def notes(self) -> tuple[str, ...]:
         """Sentences about a hard end or damage; asked after the readings, they count what was left out of those."""
-        end = self.end_note
-        if self.damage and not self._log_lost:  # then not all that was saved is here
-            end = ""
-        return tuple(filter(None, (end, self.damage)))
+        damage = self.damage
+        # Of a damaged session nobody may say that all that was saved is here.
+        end = "" if damage and not self._log_lost else self.end_note
+        return tuple(filter(None, (end, damage)))
 
     @property
     def monotonic_start_s(self) -> float:

@@ -1,4 +1,4 @@
-"""When a meter's dial was turned: it shows another quantity from then on, which is a channel of its own."""
+"""Tells when a meter's dial was turned: it shows another quantity from then on, which is a channel of its own."""
 
 from __future__ import annotations
 

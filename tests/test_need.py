@@ -1,4 +1,4 @@
-"""What is missing on a computer skips a test there, and fails it on CI."""
+"""Checks that what is missing on a computer skips a test there, and fails it on CI."""
 
 from __future__ import annotations
 

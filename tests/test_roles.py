@@ -1,4 +1,4 @@
-"""What a channel measures is worked out once: by its test point, what was entered, plain words; else not judged."""
+"""Checks that what a channel measures is worked out once: by test point, entered role, plain words; else not judged."""
 
 from __future__ import annotations
 

@@ -33,7 +33,7 @@ LEAST_POLL_S = 0.02
 """The shortest time between two requests, s: two connection intervals of the shortest kind fit (Core Specification:
 7.5 ms); a choice."""
 SEARCH_S = 10.0
-"""How long to look for a meter where the address does not say, s: ten advertisements of one that sends one a
+"""Time to look for a meter where the address does not say, s: ten advertisements of one that sends one a
 second (usual, from memory, unverified)."""
 _LONGEST_S = 3600
 """An hour: more is a mistake in typing."""

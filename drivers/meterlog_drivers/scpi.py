@@ -33,19 +33,19 @@ TERMINATORS = {"lf": b"\n", "crlf": b"\r\n", "cr": b"\r"}
 LONGEST_REPLY = 4096
 """Bytes; a longer line is no reply. A hundred readings of 16 characters have room; a guess."""
 FUNCTION_EVERY_S = 2.0
-"""How often the function is asked for again: somebody may turn it at the panel."""
+"""Interval at which the function is asked for again: somebody may turn it at the panel."""
 FETCH_INTERVAL_S = 0.1
 """Time between two `FETC?`, s: as fast as most bench displays change (from memory, unverified)."""
 QUIET_S = 0.05
 """Silence after which nothing is left of an earlier reply, s: 48 characters at 9600 baud; a guess."""
 MOST_QUIET_WAIT_S = 2.0
-"""How long to wait for that silence, s; an instrument that talks longer sends by itself. A guess."""
+"""Time to wait for that silence, s; an instrument that talks longer sends by itself. A guess."""
 IDENTITY_S = 2.0
-"""How long `*IDN?` may take at an address that a person typed, s; a guess."""
+"""Longest time for `*IDN?` at an address that a person typed, s; a guess."""
 ASK_S = 0.5
-"""How long `*IDN?` may take on a port that is only tried, with each terminator, s; a guess."""
+"""Longest time for `*IDN?` on a port that is only tried, with each terminator, s; a guess."""
 SMALL_QUERY_S = 1.0
-"""How long `FUNC?` and `SYST:ERR?` may take, s: they measure nothing. A guess."""
+"""Longest time for `FUNC?` and `SYST:ERR?`, s: they measure nothing. A guess."""
 MOST_BAD_REPLIES = 3
 """Replies in a row without a number after which the link counts as lost; a choice."""
 MOST_ERRORS = 30

@@ -40,7 +40,7 @@ NAMED_TOO = 0.05
 BY_FAR = 3.0
 """Times as probable as the next from which 'healthy' is the verdict below one half too, said to be unproven. Guess."""
 LEAST_BITS_WHEN_SURE = 0.05
-"""Where one is sure already, less information than this is not worth the way to the vehicle. Guess."""
+"""Least information worth the way to the vehicle once one is sure. Guess."""
 LEAST_SHOWN = 0.005
 """Parts below this probability are not listed. A guess."""
 OVER_99 = 0.995

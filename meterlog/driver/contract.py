@@ -20,7 +20,7 @@ the `%` and `+` written `%25` and `%2B`, or `0.5pct+2`), its nominal interval, a
 
 
 FIRST_BYTES = 32
-"""How many of the first bytes are kept to show a person: two frames or so; a choice."""
+"""Number of the first bytes kept to show a person: about two frames; a choice."""
 
 
 @dataclass(slots=True)

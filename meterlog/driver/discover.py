@@ -22,14 +22,14 @@ if TYPE_CHECKING:
     from meterlog.transports.ble import Peripheral
 
 SCAN_S = 3.0
-"""How long to listen for advertisements: most peripherals send some a second (default, unverified), s."""
+"""Time to listen for advertisements: most peripherals send some a second (default, unverified), s."""
 NO_PORTS = "no serial ports: plug the meter's cable in (a USB adapter may need a driver for this system)"
 BLE_READINGS = 3
 """Readings of a Bluetooth meter that show it works; a choice."""
 READINGS_SHOWN = 3
 """The last readings that are shown of a port: enough to compare with the display."""
 LOOK_S = 0.2
-"""How often it is looked whether the time is over, s; a choice."""
+"""Interval between looks at the clock, s; a choice."""
 
 
 @dataclass(frozen=True, slots=True)

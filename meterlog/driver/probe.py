@@ -18,11 +18,11 @@ from meterlog.reading import Reading
 from meterlog.transports import LineSettings, Transport
 
 FIRST_CHOICE = 10
-"""What a driver's first line settings weigh, each later one a point less, one at the least; a choice."""
+"""Weight of a driver's first line settings, each later one a point less, one at the least; a choice."""
 SILENT = "nothing came: are the meter and its data output on? Bench meters speak only when asked"
 """The doubt about a port from which no byte came."""
 LISTEN_S = 5.0
-"""How long to listen to a port, all line settings together, s."""
+"""Time to listen to a port, all line settings together, s."""
 FRAMES_WANTED = 3
 """Good frames, one after the other, that make a fit."""
 FRAMES_AGREED = 10
@@ -30,11 +30,11 @@ FRAMES_AGREED = 10
 MOST_LOST = 0.1
 """The share of bytes and of frames, after the first good frame, that may be lost in a fit."""
 OVERTIME_S = 3.0
-"""How much longer to listen where some frame was good but not yet enough of them."""
+"""Time to listen on where some frame was good but not yet enough of them."""
 PIECE_BYTES = 8
 """Bytes are fed in pieces of this size, less than any frame, to see what came before the first good one."""
 LOOK_S = 0.1
-"""How often it is looked whether the time is over, s; a choice."""
+"""Interval between looks at the clock, s; a choice."""
 HOPELESS_BYTES = 100
 """Bytes without any good frame after which the next line settings are tried: at least five frames' worth."""
 

@@ -126,7 +126,7 @@ class ChannelDetector:
 
     @property
     def last_s(self) -> float:
-        """When the last reading was shown, s."""
+        """Return when the last reading was shown, s."""
         return self._all.time(self._all.count - 1)
 
     @property

@@ -22,11 +22,11 @@ _NEAR_READINGS = 4
 _MOST_HELD = 4096
 """Readings of a long event that its level is taken from: bounds time."""
 _NOISE_DEVIATIONS = 3.0
-"""What readings at rest stray, in deviations: 3 leave 0.3 % outside (normal noise)."""
+"""Stray of readings at rest, in deviations: 3 leave 0.3 % outside (normal noise)."""
 
 
 class Timing(NamedTuple):
-    """When something began and ended, how long it took, and the error of that, s."""
+    """Says when something began and ended, how long it took, and the error of that, s."""
 
     start_s: float
     end_s: float

@@ -81,7 +81,7 @@ def _faults(evidence: Evidence, channel: Channel, *, caught: bool) -> list[Event
 
 
 def _waits(evidence: Evidence, channel: Channel) -> NDArray[np.float64]:
-    """When an armed capture began to wait for what this channel's faults bring about, s; shape (n,).
+    """Return when an armed capture began to wait for what this channel's faults bring about, s; shape (n,).
 
     A feed that was on when the wait for a fall began stayed on until the condition came true: that time was watched,
     although none of it was kept. So was ohms that waited for an opening. Not where the link was lost meanwhile.

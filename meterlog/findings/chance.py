@@ -6,7 +6,7 @@ import math
 from collections.abc import Callable
 
 _ESCAPES = 0.05
-"""What may escape 5 times in 100: the usual confidence of 95 %."""
+"""Share that may escape, 5 in 100: the usual confidence of 95 %."""
 
 
 def chance_of_at_least(inside: int, total: int, share: float) -> float:

@@ -73,7 +73,7 @@ class _Case:
 
     @property
     def first_s(self) -> float:
-        """When the first began, s."""
+        """Return when the first began, s."""
         return self.events[0].start_s
 
     @property

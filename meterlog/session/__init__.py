@@ -32,7 +32,7 @@ _LATER = {
     "change_marker": "markers",
     "remove_marker": "markers",
 }
-"""What reads brings numpy, and a recording that begins needs none of it: a third of the time to its first byte."""
+"""Loaded late: what reads brings numpy, a third of the time to a recording's first byte, and recording needs none."""
 
 
 def __getattr__(name: str) -> object:

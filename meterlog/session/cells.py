@@ -1,4 +1,4 @@
-"""What a cell of a session file may hold, checked where it is read: the file may come from anyone, or be damaged.
+"""Checks what a cell of a session file may hold, where it is read: the file may come from anyone, or be damaged.
 
 Every function raises ValueError, which the reader turns into the sentence that the file is damaged. The writer keeps to
 the same bounds, so that what it wrote can be read.

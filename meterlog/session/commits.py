@@ -64,7 +64,7 @@ class Commits:
     """A new session file, open for its recorder. Not thread-safe: the writer's commit thread owns it."""
 
     CLOSE_PATIENCE_S = 30.0
-    """How long the end of a recording waits for another program that holds the file."""
+    """Time the end of a recording waits for another program that holds the file."""
 
     def __init__(self, path: Path, started_at: datetime, monotonic_start_s: float, details: Mapping[str, str]) -> None:
         """Make the file.

@@ -27,7 +27,7 @@ from meterlog.session.structure import check_structure
 from meterlog.session.surroundings import SAFE_OPEN, judge
 
 BUSY_TIMEOUT_S = 5.0
-"""How long one writer waits for another (a marker from outside holds the file for milliseconds)."""
+"""Time one writer waits for another (a marker from outside holds the file for milliseconds)."""
 
 KEPT = ": what was written until now is kept in it"
 """The end of what is said where a session cannot be written on."""

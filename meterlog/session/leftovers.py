@@ -1,4 +1,4 @@
-"""What killed programs leave in a folder of sessions: half-written files under passing names, and empty ones."""
+"""Finds what killed programs leave in a folder of sessions: half-written files under passing names, and empty ones."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from meterlog.session.lock import is_recording
 from meterlog.session.summary import SUFFIXES
 
 AT_REST_S = 600.0
-"""What was written to so lately may still be in use; an import of millions of rows takes seconds, and writes on."""
+"""A file written to so lately may still be in use; an import of millions of rows takes seconds, and writes on."""
 
 _PASSING = re.compile(r"\..+\.\d+\.part(-wal|-shm|-journal|-recorder)?")
 """`.NAME.PROCESS.part`, under which exports, imports and reports write until they are complete (`finished_file`)."""

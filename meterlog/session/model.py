@@ -1,4 +1,4 @@
-"""What a session holds beside its readings: channels, markers, link changes, and the overview of a channel."""
+"""Holds what a session has beside its readings: channels, markers, link changes, and the overview of a channel."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ if TYPE_CHECKING:  # a recording begins before it needs arrays: importing them i
     from numpy.typing import NDArray
 
 USUAL_ACCURACY = Accuracy()
-"""Where nothing is stated; see `Accuracy`."""
+"""Used where nothing is stated; see `Accuracy`."""
 
 
 @dataclass(frozen=True, slots=True)

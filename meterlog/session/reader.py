@@ -45,7 +45,7 @@ from meterlog.session.stored import Stored, joined
 Ended = Literal["clean", "hard", "growing"]
 
 BEGIN_PATIENCE_S = 1.0
-"""How long a reader waits for a recorder that is just making the file."""
+"""Time a reader waits for a recorder that is just making the file."""
 
 _EVER_US = 2**62
 _MOST_CHUNKS = 2**20

@@ -1,4 +1,4 @@
-"""What one session is, in a line's worth of figures: for lists of many."""
+"""Sums up one session in a line's worth of figures: for lists of many."""
 
 from __future__ import annotations
 

@@ -25,8 +25,8 @@ _BLOCKS = 256
 _SPACINGS = 64
 """Spacings that tell the interval of polls: as for a track's."""
 _ALONE_SHARE = 0.35
-"""Where more of the changes follow a change at once, nothing is polled, and no run is looked at: above the quarter of a
-display that is read twice a look."""
+"""Largest share of changes that follow a change at once on a polled display, above the quarter of a display read twice
+a look; above it no run is looked at."""
 _POLLED = 1.5
 """So many readings in a declared display interval repeat looks: half way between one and two."""
 _SAME_CADENCE = 1.02

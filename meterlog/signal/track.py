@@ -101,7 +101,7 @@ class Track:
         return float(self._error[index - self._base])
 
     def time(self, index: int) -> float:
-        """When reading `index` was shown, s."""
+        """Return when reading `index` was shown, s."""
         return float(self._time[index - self._base])
 
     def value(self, index: int) -> float:

@@ -20,7 +20,7 @@ _LEAST_SHOWN = 0.1
 _NEAR_ZERO_COUNTS = 100
 """A reading of fewer counts is near the bottom of its range, which then says the unit: 0.00 V, not 0 mV. A guess."""
 _SIGNIFICANT_DIGITS = 3
-"""Where nothing says how exact a value is."""
+"""Used where nothing says how exact a value is."""
 _SLACK = 1e-6
 """Resolutions come as float32: 0.01 may be a little less."""
 

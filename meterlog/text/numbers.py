@@ -200,7 +200,7 @@ def _without_unit(text: str, quantity: Quantity) -> list[str]:
 
 
 class ShownDecimals:
-    """What one count of a column is, from the decimals its cells show.
+    """Finds what one count of a column is, from the decimals its cells show.
 
     A file that keeps trailing zeros shows each reading's own count, also across ranges. One that drops them (12.6
     for 12.60) shows it only over the whole column: the most decimals that occur. Whether it keeps them shows in the

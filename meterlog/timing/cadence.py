@@ -30,14 +30,14 @@ _MOST_UNEVEN_SHARE = 1 / 4
 _LEAST_LOOKS = 4
 """Looks that came alone without which they tell no period: a choice."""
 _PERIOD_ERROR_SHARE = 0.02
-"""How well they tell it, as a share: a guess."""
+"""Share by which they tell it: a guess."""
 _PAUSE_SPACINGS = 4.0
 """So many usual spacings are a pause, as for the analyzer's gap."""
 _WAIT_MARGIN = 2.0
 """A look may wait so many times the longest wait of the bundles remembered: a guess; more would hide gaps."""
 _TOGETHER_S = 0.08
-"""What arrived so far apart did not come together, though it may have been told together, s: longer than a frame takes
-on the wire, shorter than displays show. A guess."""
+"""Readings that arrived so far apart did not come together, though they may have been told together, s: longer than a
+frame takes on the wire, shorter than displays show. A guess."""
 _FLOWING_S = 0.02
 """Bytes on a wire that follow one another so closely flow without a pause, and nothing waited, s: above the 16 ms that
 USB adapters hold bytes back (default, unverified)."""

@@ -21,11 +21,11 @@ from __future__ import annotations
 import math
 
 HELD_BACK_S = 0.05
-"""How late bytes of one frame may come on a wire, s; shorter than the pause between two frames at ten a second."""
+"""Longest delay inside one frame on a wire, s; shorter than the pause between two frames at ten a second."""
 CHARACTERS = 4
-"""How many characters' time may be missing inside a frame on a wire beside that; a guess."""
+"""Further delay inside a frame on a wire, in characters; a guess."""
 BUNDLED_S = 0.24
-"""How late bytes of one frame may come on a link that bundles, s; less than the interval of a meter at 4 a second."""
+"""Longest delay inside one frame on a link that bundles, s; less than the interval of a meter at 4 a second."""
 
 
 def longest_pause_s(byte_time_s: float) -> float:

@@ -18,17 +18,17 @@ from typing import NamedTuple
 _REMEMBERED = 32
 """Bundles that are remembered: more would tie the line to a clock that drifts. A choice."""
 _JITTER_SHARE = 0.06
-"""What a meter's clockwork strays by, as a share of its period: a guess."""
+"""Stray of a meter's clockwork, as a share of its period: a guess."""
 _JITTER_S = 0.005
-"""What a link's delay strays by, s: a guess."""
+"""Stray of a link's delay, s: a guess."""
 _DRIFT = 1e-4
-"""How far a period may have changed from one bundle to the next, as a share: a guess, above what resonators drift."""
+"""Largest change of a period from one bundle to the next, as a share: a guess, above what resonators drift."""
 _UNLIKELY = 0.25
-"""Where a look as counted leaves less than this share of what was thought possible, one was lost: a choice."""
+"""Least share of what was thought possible that a look as counted leaves; with less, one was lost: a choice."""
 _MOST_LOST = 4
 """More lost looks than that are a pause, after which the meter may have another phase: as for the analyzer's gap."""
 _PAUSE_DRIFT = 0.02
-"""How far a period may have changed over a pause, as a share: a guess, above what warming up does to a resonator."""
+"""Largest change of a period over a pause, as a share: a guess, above what warming up does to a resonator."""
 _FOREVER_S = 1e9
 """Stands for no bound where a difference must be finite, s: 30 years."""
 

@@ -31,13 +31,13 @@ if TYPE_CHECKING:
 __all__ = ["BleLink", "BleSettings", "BleTransport", "Peripheral", "Tagging", "Wanted", "scan"]
 
 CONNECT_S = 15.0
-"""How long a connection may take: default, unverified; slow peripherals take some seconds with service discovery."""
+"""Longest time for a connection, s: default, unverified; slow peripherals take some seconds with service discovery."""
 
 CONNECT_TRIES, CONNECT_PAUSE_S = 3, 0.3
 """A first connection fails now and then on a busy band, and the second succeeds (defaults, unverified)."""
 
 CLOSE_S = 5.0
-"""How long `close` waits for the peripheral to be let go."""
+"""Time for which `close` waits for the peripheral to be let go."""
 
 PRESENTATION_FORMAT = "00002904-0000-1000-8000-00805f9b34fb"
 """The descriptor that says how a characteristic's value is to be read (Bluetooth Assigned Numbers)."""

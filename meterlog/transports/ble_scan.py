@@ -21,14 +21,14 @@ if TYPE_CHECKING:
     from bleak.backends.scanner import AdvertisementData
 
 FRESH_S = 3.0
-"""How long an advertisement counts as heard just now: someone who begins to listen while the scanner runs would
+"""Time for which an advertisement counts as heard just now: someone who begins to listen while the scanner runs would
 otherwise miss a peripheral, since systems report a repeated advertisement only when it changes."""
 
 SETTLE_S = 1.0
-"""How long to listen on after the first peripheral with the wanted name or service, for a second one like it."""
+"""Time to listen on after the first peripheral with the wanted name or service, for a second one like it."""
 
 ANSWER_S = 10.0
-"""How long the system's Bluetooth service may take for its answers, beside the time that was asked for."""
+"""Longest time the system's Bluetooth service may take for its answers, beside the time that was asked for."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,7 +52,7 @@ class Peripheral:
 
 @dataclass(frozen=True, slots=True)
 class Wanted:
-    """Which peripheral is looked for; the empty ones do not matter.
+    """Says which peripheral is looked for; the empty ones do not matter.
 
     Attributes:
         address: its address or macOS identifier.

@@ -1,4 +1,4 @@
-"""Which characteristics of a peripheral carry its readings, chosen by what they can do and not by their names."""
+"""Chooses the characteristics of a peripheral that carry its readings, by what they can do and not by their names."""
 
 from __future__ import annotations
 

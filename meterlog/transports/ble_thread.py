@@ -15,7 +15,7 @@ _T = TypeVar("_T")
 
 
 _END_S = 3.0
-"""How long the program waits at its end for peripherals to be let go, s; a choice."""
+"""Time the program waits at its end for peripherals to be let go, s; a choice."""
 
 
 class _BluetoothThread:

@@ -20,7 +20,7 @@ else:
     import termios
 
     _PORT_DIES = (OSError, termios.error)
-"""What pyserial lets through when a port is gone: its own SerialException (an OSError), bare OSErrors by system
+"""Errors that pyserial lets through when a port is gone: its own SerialException (an OSError), bare OSErrors by system
 and call, and termios.error, which is no OSError."""
 
 LINE_OPTIONS = frozenset({"baud", "line", "dtr", "rts"})
@@ -30,9 +30,9 @@ MOST_BYTES = 65536
 """At most this much in one chunk, so that a flood does not keep a read from returning."""
 
 LOWEST_BAUD, HIGHEST_BAUD = 50, 4_000_000
-"""What the system's serial interface has names for (termios.h)."""
+"""Values the system's serial interface has names for (termios.h)."""
 READ_S, WRITE_S = 0.5, 2.0
-"""How long a read waits at first, and a write at all, s: a meter's buffer takes a command at once. Choices."""
+"""Time a read waits at first, and a write at all, s: a meter's buffer takes a command at once. Choices."""
 
 _LINE = re.compile(r"([5-8])([NEOMS])([12])", re.IGNORECASE)
 _SWITCH: dict[str, bool | None] = {"on": True, "1": True, "off": False, "0": False, "leave": None}

@@ -1,4 +1,4 @@
-"""Which USB adapter a port is, so that it is found again when its name has changed."""
+"""Tells which USB adapter a port is, so that it is found again when its name has changed."""
 
 from __future__ import annotations
 

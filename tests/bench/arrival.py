@@ -1,4 +1,4 @@
-"""How well events are found where readings arrive several at a time, or are polled faster than the display changes.
+"""Measures how well events are found where readings arrive in bundles, or are polled faster than the display changes.
 
 `python -m tests.bench.arrival [logs] [first seed] [-v]` reads the logs of the detection bench over links that hand on
 what they have in beats of their own, times the readings as a recorder does, and judges the events: recall, precision,

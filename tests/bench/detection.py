@@ -1,4 +1,4 @@
-"""How well events are found, on seeded logs whose truth is known.
+"""Measures how well events are found, on seeded logs whose truth is known.
 
 `python -m tests.bench.detection [logs] [first seed] [-v]` prints, by kind: true events longer than one interval and the
 averaging window; recall and precision; median error of the duration and of what is stated for it, in intervals; the

@@ -30,7 +30,7 @@ from tests.bench.results import write
 GOAL_S = 0.5
 CHANNELS, INTERVAL_S, FLUSH_S = 10, 0.1, 1.0
 SHORTEST_S, LONGEST_S = 0.8, 6.0
-"""How long a recorder lives before it is killed."""
+"""Life of a recorder before it is killed."""
 
 
 class Kill(NamedTuple):

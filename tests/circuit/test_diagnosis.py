@@ -1,4 +1,4 @@
-"""What readings, feeds and replaced parts say about the pump feed, from the physics of the chain."""
+"""Checks what readings, feeds and replaced parts say about the pump feed, from the physics of the chain."""
 
 import json
 import time

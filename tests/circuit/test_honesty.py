@@ -1,4 +1,4 @@
-"""What keeps the probabilities honest: slips that are paid for, contacts that come and go, an engine that stands."""
+"""Checks what keeps probabilities honest: slips that are paid for, contacts that come and go, a stopped engine."""
 
 import pytest
 

@@ -184,7 +184,7 @@ def test_a_faster_meter_that_sees_deeper_proves_nothing(make: Maker) -> None:
 
 
 class TestPairing:
-    """Which channels belong together, and which captures do not."""
+    """Tells which channels belong together, and which captures do not."""
 
     def test_by_label_whatever_the_order_and_the_rest_is_said(self, make: Maker) -> None:
         good = make("good", {"battery": 12.5, "pump": prime(4.0), "ground": 0.05})

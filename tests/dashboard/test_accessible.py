@@ -41,7 +41,7 @@ FOCUSABLE = """() => {
     .filter((node) => node.tabIndex >= 0 && node.checkVisibility({ visibilityProperty: true }) && !inGroup(node))
     .map((node, place) => { node.dataset.place = place; return node.outerHTML.slice(0, 110); });
 }"""
-"""What the Tab key is to come to, numbered in the order of the page."""
+"""Controls the Tab key is to come to, numbered in the order of the page."""
 
 SMALL = """() => {
   const choice = "label:has(input[type=checkbox], input[type=radio])";
@@ -52,7 +52,7 @@ SMALL = """() => {
     return box.width && (box.height < 43.5 || box.width < 43.5);
   }).map((node) => node.outerHTML.slice(0, 140));
 }"""
-"""What a thumb misses: less than 44 px high or wide, links inside a sentence left out."""
+"""Finds what a thumb misses: less than 44 px high or wide, links inside a sentence left out."""
 
 
 def pale(page: Page, scheme: str) -> dict[str, int]:

@@ -1,4 +1,4 @@
-"""What Review draws: nothing small vanishes, nothing missing is joined, what is sent stays small."""
+"""Checks what Review draws: nothing small vanishes, nothing missing is joined, what is sent stays small."""
 
 from __future__ import annotations
 

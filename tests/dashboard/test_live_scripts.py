@@ -1,4 +1,4 @@
-"""What the live page reckons in the browser: its band, the age of readings, the chart, the two presses of Stop."""
+"""Checks what the live page works out in the browser: its band, age of readings, the chart, two presses of Stop."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What is in reach and which driver fits is found once; terminal and page show the same."""
+"""Checks that what is in reach and which driver fits is found once; terminal and page show the same."""
 
 from __future__ import annotations
 

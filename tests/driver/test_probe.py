@@ -1,4 +1,4 @@
-"""Which driver fits a port: each is told from the others on a real port; noise, silence and doubt too."""
+"""Checks which driver fits a port: each is told from the others on a real port; noise, silence and doubt too."""
 
 from __future__ import annotations
 

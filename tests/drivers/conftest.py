@@ -1,4 +1,4 @@
-"""What the driver tests share: each framing in turn, and every reading it can show."""
+"""Holds what the driver tests share: each framing in turn, and every reading it can show."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What every framing promises: each reading it can show comes back, however the bytes are cut."""
+"""Checks what every framing promises: each reading it can show comes back, however the bytes are cut."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What a 7O1 line delivers: seven bits where the port is set so, the parity as eighth bit where it is set to 8N1."""
+"""Checks what a 7O1 line delivers: seven bits on a port set so, the parity as eighth bit on one set to 8N1."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What the tests of the detectors share: a log made of levels, read by a meter of a known kind."""
+"""Holds what the tests of the detectors share: a log made of levels, read by a meter of a known kind."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What the fault tests share: a program to kill, sessions to break, and the commands that read them."""
+"""Holds what the fault tests share: a program to kill, sessions to break, and the commands that read them."""
 
 from __future__ import annotations
 
@@ -45,7 +45,7 @@ class Killing:
 
 
 class Said(NamedTuple):
-    """What a command answered: its exit status, its output, and what it told the person."""
+    """Holds what a command answered: its exit status, its output, and what it told the person."""
 
     status: int
     out: str

@@ -1,4 +1,4 @@
-"""What a stranger may do to a session before handing it on, check sums forged where there are any."""
+"""Does what a stranger may do to a session before handing it on, check sums forged where there are any."""
 
 from __future__ import annotations
 

@@ -73,7 +73,7 @@ REFUSED: dict[str, Damage] = {
     "a detail that is no text": sql("UPDATE detail SET value = x'ff'"),
     "a detail that is no UTF-8": sql("UPDATE detail SET value = CAST(x'edb080' AS TEXT)"),
 }
-"""What analyze, export, report and compare must refuse."""
+"""Damage that analyze, export, report and compare must refuse."""
 
 SUFFERED: dict[str, Damage] = {
     "readings of a channel that is not there": sql("UPDATE chunk SET channel = 7"),
@@ -85,7 +85,7 @@ SUFFERED: dict[str, Damage] = {
     "wrong statistics": sql("UPDATE chunk SET minimum = 'low', maximum = 'high', overloads = 'x'"),
     "control characters": sql("UPDATE channel SET label = 'a' || char(0) || char(10)"),
 }
-"""What changes no reading, or what the result itself shows: no traceback is all that is asked."""
+"""Damage that changes no reading, or what the result itself shows: no traceback is all that is asked."""
 
 
 @pytest.fixture(scope="module")

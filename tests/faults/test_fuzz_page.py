@@ -21,7 +21,7 @@ from tests.faults.conftest import make_session
 from tests.faults.test_damaged import REFUSED
 
 LEFT_OUT = ("start.n_clicks", "listen.n_clicks", "look-bluetooth.n_clicks", "reading-live.n_clicks")
-"""What opens ports or starts a recorder: its input goes the way of addresses and commands, which are fuzzed by name."""
+"""Left out, since it opens ports or starts a recorder; its addresses and commands are fuzzed by name."""
 
 ODD: tuple[Any, ...] = (
     None, "", " ", "x", "é\u0000", "0", "-1", "nan", "1e400", "1,5", "<b>", "../a.sqlite", "a.sqlite", "b.sqlite",
@@ -34,7 +34,7 @@ ODD: tuple[Any, ...] = (
     "volts", "voltage", "key_on", "dead",
 )  # fmt: skip
 _SHAPE = re.compile(r"could not answer: (TypeError|KeyError|AttributeError|ValueError\(.* is not a valid Quantity)")
-"""What a question gives that no part of the page asks: a list where it sends a text, a word that no choice offers."""
+"""Values that no part of the page asks: a list where it sends a text, a word that no choice offers."""
 
 NAMES = (
     "a.sqlite",

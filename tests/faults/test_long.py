@@ -72,7 +72,7 @@ class Accelerated:
 
 @dataclass
 class Flatness:
-    """What a long recording took.
+    """Measures what a long recording took.
 
     Attributes:
         hours: of the meters' time.

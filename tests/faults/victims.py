@@ -23,7 +23,7 @@ from meterlog.reading import Quantity, Reading
 from meterlog.session import SessionWriter, add_marker
 
 MARKERS = 40
-"""How many `mark` sets."""
+"""Number of markers that `mark` sets."""
 
 
 def record(folder: Path, batch: int = 40, batches_a_flush: int = 20) -> None:

@@ -373,7 +373,7 @@ class TestCurrentAndOhms:
 
 
 class TestNothingAndFaults:
-    """What was seen, and what could not be."""
+    """Says what was seen, and what could not be."""
 
     def test_nothing_found_states_the_shortest_event_that_could_have_been_seen(self, bench: Bench) -> None:
         bench.channel("pump feed", 12.5, interval_s=0.33)

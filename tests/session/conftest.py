@@ -1,4 +1,4 @@
-"""What the session tests share: a session with a known content."""
+"""Holds what the session tests share: a session with a known content."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What a person entered can be corrected: all of it or nothing, and no reading is touched."""
+"""Checks that what a person entered can be corrected: all of it or nothing, and no reading is touched."""
 
 from __future__ import annotations
 

@@ -148,7 +148,7 @@ CHUNK_CHANGES = {
     "a chunk": "DELETE FROM chunk WHERE first = 4096",
 }
 SPAN_CHANGES = ("a minimum", "overloads", "a start", "a count", "a chunk")
-"""What an overview shows, which decodes no columns of the chunks inside it."""
+"""Return what an overview shows, which decodes no columns of the chunks inside it."""
 
 
 @pytest.mark.parametrize("name", CHUNK_CHANGES)

@@ -1,4 +1,4 @@
-"""What is recorded is what is read: finished, growing, in windows, after a cursor, in buckets."""
+"""Checks that what is recorded is what is read: finished, growing, in windows, after a cursor, in buckets."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Where an edge lies inside a reading interval, and what error is stated for it."""
+"""Checks where an edge lies inside a reading interval, and what error is stated for it."""
 
 from __future__ import annotations
 

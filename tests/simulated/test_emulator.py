@@ -1,4 +1,4 @@
-"""What the emulator sends, each driver's own decoder reads back as what was shown."""
+"""Checks that what the emulator sends, each driver's own decoder reads back as what was shown."""
 
 from __future__ import annotations
 

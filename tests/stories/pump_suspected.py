@@ -26,7 +26,7 @@ _READ_AT_S = {"off": 0.5, "key_on": 2.5, "prime": 2.5, "crank": 5.0, "run": 8.0,
 
 @dataclass(frozen=True)
 class Outcome:
-    """What the steps gave, for the test.
+    """Holds what the steps gave, for the test.
 
     Attributes:
         person: with the transcript.

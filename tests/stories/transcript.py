@@ -121,7 +121,7 @@ class Person:
 
 
 class Emulated:
-    """What a simulated meter printed at its start."""
+    """Return what a simulated meter printed at its start."""
 
     def __init__(self, process: subprocess.Popen[str]) -> None:
         assert process.stdout is not None

@@ -46,7 +46,7 @@ def timed(arrivals: Times, wire: bool = False) -> tuple[Times, Times]:
 
 
 def shown(rng: np.random.Generator, interval_s: float, seconds: float = 120.0) -> Times:
-    """When a meter shows readings that stray by 2 % of its interval."""
+    """Return when a meter shows readings that stray by 2 % of its interval."""
     times = np.arange(OPENED_S + rng.uniform(0.1, 1.0), OPENED_S + seconds, interval_s * rng.uniform(0.98, 1.02))
     return np.asarray(times + np.abs(rng.normal(0.0, 0.02 * interval_s, len(times))))
 

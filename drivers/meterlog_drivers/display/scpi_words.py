@@ -28,7 +28,7 @@ FUNCTIONS = {
     Quantity.CAPACITANCE: "CAP",
     Quantity.TEMPERATURE: "TEMP",
 }
-"""What a quantity is called in `CONF:` and answered by `FUNC?`."""
+"""Name of a quantity in `CONF:` and answered by `FUNC?`."""
 
 _BY_FUNCTION = {
     **{text: quantity for quantity, text in FUNCTIONS.items()},

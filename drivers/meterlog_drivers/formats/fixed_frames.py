@@ -25,7 +25,7 @@ KNOWN_MODES = 512
 """Modes whose scale a format remembers: a meter has some tens; noise that looks like frames has many."""
 
 HAND_HELD_MODES = ("V, mV DC/AC", "A, mA, uA DC/AC", "ohm to Mohm", "continuity", "diode")
-"""What every hand-held meter here reads, for `Driver.modes`."""
+"""Quantities that every hand-held meter here reads, for `Driver.modes`."""
 
 
 class FrameFormat(Protocol):

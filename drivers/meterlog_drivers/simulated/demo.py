@@ -29,7 +29,7 @@ EXAMPLE = "meterlog demo"
 SEED = 5
 """Fixes what varies by chance, so that every demonstration is the same."""
 DRIVE_S = 28.0
-"""How long the drive is recorded, s: the demonstration is to end within a minute."""
+"""Length of the recorded drive, s: the demonstration is to end within a minute."""
 PLACE_S = 0.7
 """A dropout found may begin so far from the true one: two display intervals, s."""
 

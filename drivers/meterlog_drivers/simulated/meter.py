@@ -23,16 +23,16 @@ FINEST_RANGE = {Quantity.DC_VOLTAGE: 0.4, Quantity.DC_CURRENT: 4.0, Quantity.RES
 """Full scale of the lowest range of a 4000-count meter; the others follow in decades."""
 
 RANGES = {Quantity.DC_VOLTAGE: 5, Quantity.DC_CURRENT: 2, Quantity.RESISTANCE: 6}
-"""How many decades: to 1000 V and beyond, 40 A, 40 Mohm."""
+"""Number of decades: to 1000 V and beyond, 40 A, 40 Mohm."""
 
 OPEN_SHARE = 1.25
-"""What an open circuit counts as on ohms, in shares of full scale (from memory, unverified)."""
+"""Counts of an open circuit on ohms, in shares of full scale (from memory, unverified)."""
 
 FLOATING_V = 0.02
 """Size of what a 10 Mohm input picks up on a wire that hangs on nothing, V (from memory, unverified)."""
 
 WINDOW_SHARE = 0.9
-"""How much of the interval a display averages where nothing else is said (from memory, unverified)."""
+"""Share of the interval that a display averages where nothing else is said (from memory, unverified)."""
 
 MOST_DEVIATIONS = 3.0
 MOST_JITTER_SHARE = 1 / 8

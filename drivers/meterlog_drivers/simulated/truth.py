@@ -42,7 +42,7 @@ REFERENCE_S = 10.0
 """Time constant of the sliding reference, s; IEC 61000-4-30 uses one minute on mains, a choice to state on DC."""
 
 INRUSH_S = 0.1
-"""What the load draws when switched on belongs to the switching on and is no sag, s."""
+"""Time in which what the load draws belongs to the switching on and is no sag, s."""
 
 FIRST_S = 1.0
 """The sliding reference of an 'on' interval begins at the median of this much, s; a fall is measured by the same."""

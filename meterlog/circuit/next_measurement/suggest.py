@@ -29,7 +29,7 @@ from meterlog.circuit.words import figure
 LEAST_BITS = 0.01
 """Measurements with less expected information are not suggested. A guess."""
 SPLITS = 0.97
-"""Where one of the usual outcomes is as likely as this, the value that tells most apart is said instead."""
+"""Likelihood of one usual outcome from which, the value that tells most apart is said instead."""
 TAKEN_ONCE = "Taken once already: take it again, to prove that the probe made contact."
 CELLS_KEPT, WEIGHT_KEPT, TWINS_FROM = 400, 1e-5, 1e-3
 """For speed only so many cells count, none below this share of the likeliest one, and contacts that come and go from

@@ -21,7 +21,7 @@ _SHOWN_CELLS = 12
 
 
 class Layout(NamedTuple):
-    """Where things are.
+    """Says where things are.
 
     Attributes:
         delimiter: one character, or `space`.

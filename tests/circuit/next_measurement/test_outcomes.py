@@ -1,4 +1,4 @@
-"""What a suggestion says each outcome would mean."""
+"""Checks what a suggestion says each outcome would mean."""
 
 from __future__ import annotations
 

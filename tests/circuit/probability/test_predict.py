@@ -1,4 +1,4 @@
-"""What a cell is expected to show agrees with the network solved with the meter in it, and moves as predicted."""
+"""Checks that a cell shows what the network solved with the meter in it gives, and moves as predicted."""
 
 import numpy as np
 import pytest

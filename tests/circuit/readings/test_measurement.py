@@ -1,4 +1,4 @@
-"""What was measured and tried, from a table: what each key means, and what is refused in one sentence."""
+"""Checks what was measured and tried, from a table: what each key means, and what is refused in one sentence."""
 
 from __future__ import annotations
 

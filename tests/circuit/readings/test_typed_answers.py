@@ -1,4 +1,4 @@
-"""What a person types: readings as meters show them, names as people write them."""
+"""Checks what a person types: readings as meters show them, names as people write them."""
 
 from __future__ import annotations
 

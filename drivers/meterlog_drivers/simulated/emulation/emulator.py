@@ -21,7 +21,7 @@ from meterlog_drivers.simulated.emulation.ports import Port
 from meterlog_drivers.simulated.scenario import Run
 
 WAIT_S = 0.002
-"""How often a port is looked at while nobody has opened one, s."""
+"""Interval at which a port is looked at while nobody has opened one, s."""
 
 
 @dataclass(frozen=True, slots=True)

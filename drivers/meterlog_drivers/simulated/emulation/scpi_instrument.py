@@ -35,7 +35,7 @@ LONGEST_COMMAND = 1024
 MOST_RANGE = 1e9
 """Ranges above this are refused, as out of range in any unit; a choice."""
 POLL_S = 0.05
-"""How often the server looks whether it is to end, s; a choice."""
+"""Interval at which the server looks whether it is to end, s; a choice."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,7 +85,7 @@ class ScpiInstrument:
         self._remote = False
         self._readings = 0
         self.set_to: Quantity | None = None
-        """What the last `CONF:` set; None before one. A display that shows something else answers 9.91E37."""
+        """Return what the last `CONF:` set; None before one. A display that shows something else answers 9.91E37."""
         self.set_range: float | None = None
 
     def hung_up(self) -> None:

@@ -28,7 +28,7 @@ from meterlog_drivers.simulated.van.relay import Relay
 from meterlog_drivers.simulated.van.supply import Array, Span, Supply, within
 
 STEP_S = 0.5e-3
-"""How finely the simulation is sampled: below the shortest operate time of a relay, and a hundredth of the fastest
+"""Step of the simulation: below the shortest operate time of a relay, and a hundredth of the fastest
 meter's averaging window. Moments are rounded to it."""
 
 FIRST_CRANK_PULSES_S = 0.15

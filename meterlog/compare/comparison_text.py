@@ -84,8 +84,6 @@ def excursion_words(excursion: Excursion, unit: str) -> str:
 def _figure(value: float | None, unit: str, error: float | None) -> str:
     if value is None:
         return "-"
-    if not math.isfinite(value):
-        return "overload"
     unit = _SAID_BY_THE_NAME.get(unit, unit)
     if not unit and not error:
         return f"{value:g}"

@@ -18,6 +18,7 @@ from meterlog.kinds import KINDS
 from meterlog.series import Series
 from meterlog.session.model import Channel, Marker
 from meterlog.signal.reduce import Drawn, reduce_series
+from meterlog.text.figures import shown
 
 POINTS = 2000
 """As many as a wide screen has columns: more would not be seen."""
@@ -194,7 +195,7 @@ def _draw_limits(window: Window, axis: str, limits: Sequence[Line], time: TimeAx
             late = (start_s + end_s) / 2 > sum(time.span) / 2
             at, side = (end, "right") if late else (start, "left")  # so that a narrow plot cuts no words off
             crowded = any(0.0 < other.level - limit.level < 0.1 * (heights[1] - heights[0]) for other in seen)
-            text = f"{limit.level:.3g} {unit}: {limit.words}"
+            text = f"{shown(limit.level, unit)}: {limit.words}"
             where = {"yref": axis, "xanchor": side, "yanchor": "top" if crowded else "bottom"}
             window.words.append(word(at, limit.level, text, **where))
 

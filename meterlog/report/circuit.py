@@ -17,6 +17,7 @@ EXCLUDED_BY = 4.0
 """A part is called excluded by the readings when they made it this many times less likely than it was before; others
 below `REMAINS` were rare from the start."""
 _WORDS = ((0.9, "nearly certain"), (0.5, "likely"), (0.1, "possible"), (REMAINS, "unlikely"), (0.0, "very unlikely"))
+"""Least probability for each word; a choice."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -21,9 +21,13 @@ from meterlog.session.model import Channel
 from meterlog.text.figures import displayed, seconds, shown
 
 MOST_ROWS = 200
+"""Events listed; more are counted. A choice, as those below: a report is read on a few pages."""
 _MOST_CLOSE_UPS = 3
+"""Close-up plots a channel."""
 _MOST_PASSES = 4
+"""Passes drawn over the band of the known-good, a channel."""
 _CLOSE_UP_FROM_S = 60.0
+"""In a capture shorter than this the whole plot shows an event well enough, s."""
 
 _DETAIL_WORDS = {
     "vehicle": "vehicle",
@@ -168,7 +172,7 @@ def _event_row(capture: Loaded, number: int, event: Event) -> dict[str, str]:
 
 
 def _value(value: float | None, unit: str, count: float) -> str:
-    return "" if value is None else displayed(value, unit, count) if math.isfinite(value) else "overload"
+    return "" if value is None else displayed(value, unit, count)
 
 
 def _plots(capture: Loaded, numbered: Sequence[tuple[int, Event]]) -> list[Plot]:

@@ -22,7 +22,9 @@ from meterlog.reading import Quantity
 from meterlog.session.model import Channel
 
 _HEIGHT_PX = 300
+"""Two plots fit on a printed page."""
 _NAME_LETTERS = 24
+"""Longer names are wrapped in a legend."""
 
 
 def channel_figure(

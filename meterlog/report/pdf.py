@@ -12,6 +12,7 @@ from meterlog.errors import MeterlogError, UsageError
 
 _NAMES = ("chromium", "chromium-browser", "google-chrome", "chrome", "msedge")
 _TIMEOUT_S = 120.0
+"""Longest time for printing; ten plots take about 5 s. A guess."""
 
 
 def find_browser() -> str | None:

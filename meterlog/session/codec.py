@@ -21,7 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 _HEADER = struct.Struct("<BBH")
-_PLAIN = 255
+_PLAIN = 255  # the method byte of a column stored as it is
 _LEVEL = 1  # level 6 takes 4 times as long for 5 % less
 
 

@@ -13,7 +13,9 @@ from meterlog.signal.interval import reading_interval
 
 _GAP_INTERVALS = 4.0
 _GAP_AT_LEAST_S = 1.0
+"""A line is broken where readings are further apart than both: as for a `gap` event."""
 _MOST_SPANS = 500
+"""Runs of overload drawn one by one; above it near ones are joined. A choice."""
 
 
 @dataclass(frozen=True, slots=True)

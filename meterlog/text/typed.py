@@ -7,7 +7,7 @@ import re
 from meterlog.errors import TableError, UsageError
 from meterlog.text.units import find_unit
 
-_NUMBER = r"[-+]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][-+]?\d{1,2})?"
+_NUMBER = r"[-+\u2212]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][-+]?\d{1,2})?"
 _AMOUNT = re.compile(rf"(?P<number>{_NUMBER})\s*(?P<unit>\S.*)?")
 EITHER = re.compile(r"[+-]?[1-9]\d{0,2},\d{3}(?![\d,.]).*")
 """`1,234` may be a decimal comma or a thousand."""
@@ -24,7 +24,7 @@ def typed_number(text: str) -> float:
         raise UsageError(f"'{text}' can be a decimal comma or a thousand: write it with a point, or without the comma")
     if not re.fullmatch(_NUMBER, word):
         raise UsageError(f"'{text}' is not a number")
-    return float(word.replace(",", "."))
+    return float(word.replace(",", ".").replace("\u2212", "-"))
 
 
 def typed_amount(text: str) -> tuple[float, str]:
@@ -46,7 +46,8 @@ def typed_amount(text: str) -> tuple[float, str]:
     try:
         unit = find_unit(match["unit"]) or find_unit(match["unit"].casefold())
     except TableError:
-        base = match["unit"].strip()[-1]
+        unit_word = match["unit"].strip()
+        base = "Hz" if unit_word == "mhz" else unit_word[1:]
         raise UsageError(
             f"in '{text}' the unit can be milli or mega: write m{base} for milli, mega{base} for mega"
         ) from None

@@ -25,6 +25,8 @@ _BASES = {
     "degC": "degC", "°C": "degC", "℃": "degC", "C": "degC", "celsius": "degC", "deg C": "degC", "° C": "degC",
     "degF": "degF", "°F": "degF", "℉": "degF", "fahrenheit": "degF", "deg F": "degF",
 }  # fmt: skip
+MILLI_OR_MEGA = ("MV", "MA", "mhz")
+"""Often written in the wrong case: nobody measures megavolts here, or types millihertz in small letters."""
 _MODES = re.compile(r"\s*(?:[ _]?(?:AC\+DC|DC|AC|dc|ac|RMS|rms))$")
 _COUPLING_FIRST = re.compile(r"^(?:DC|AC|dc|ac)(?=[^\W_])")
 
@@ -51,13 +53,13 @@ def find_unit(text: str, quantity: Quantity | None = None) -> Unit | None:
     Case counts, as SI has it: `mV` is millivolt. A `DC` or `AC` before or after it is passed over.
 
     Raises:
-        TableError: `MV` or `MA`: nobody can tell whether milli or mega was meant.
+        TableError: one of `MILLI_OR_MEGA`: nobody can tell which was meant.
     """
     word = _COUPLING_FIRST.sub("", _MODES.sub("", text.strip()).strip())
-    if word in ("MV", "MA"):
+    if word in MILLI_OR_MEGA:
+        unit = _BASES[word[1:]]
         raise TableError(
-            f"the unit '{word}' can be read as milli or as mega:"
-            f" say which with --unit m{word[1]} or --unit mega{word[1]}"
+            f"the unit '{word}' can be read as milli or as mega: say which with --unit m{unit} or --unit mega{unit}"
         )
     if word.startswith("mega") and (base := _BASES.get(word[4:])):
         return Unit(base, 6)

@@ -31,6 +31,9 @@ from meterlog.text.typed import typed_amount, typed_number
         ("1 Mohm", 1e6, "ohm"),
         ("6 megaV", 6e6, "V"),
         ("40 degC", 40.0, "degC"),
+        ("\u22120.5 V", -0.5, "V"),
+        ("5 MHz", 5e6, "Hz"),
+        ("5 khz", 5000.0, "Hz"),
     ],
 )
 def test_it_is_read(text: str, value: float, unit: str) -> None:
@@ -44,6 +47,11 @@ def test_milli_or_mega_is_asked_wherever_it_is_typed(text: str) -> None:
             read(text)
     with pytest.raises(UsageError, match="milli or mega"):
         typed_value(text, "voltage" if text.endswith("V") else "current")
+
+
+def test_small_letters_do_not_make_a_radio_frequency_a_slow_one() -> None:
+    with pytest.raises(UsageError, match="write mHz for milli, megaHz for mega"):
+        typed_amount("5 mhz")
 
 
 @pytest.mark.parametrize("text", ["1,234", "12,500 V"])

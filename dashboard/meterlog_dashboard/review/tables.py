@@ -124,7 +124,7 @@ def _event_row(number: int, event: Event, channel: Channel, resolution: float, c
 
 
 def _value(value: float, unit: str, resolution: float) -> str:
-    return "overload" if abs(value) == float("inf") else displayed(value, unit, resolution)
+    return displayed(value, unit, resolution)
 
 
 def _unseen(session: Loaded) -> list[Component]:

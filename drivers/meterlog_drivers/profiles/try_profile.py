@@ -9,6 +9,7 @@ from pathlib import Path
 from meterlog.address import Address
 from meterlog.driver.framing import Decoder
 from meterlog.reading import Flag, Reading
+from meterlog.text.figures import displayed
 from meterlog.transports.raw_capture import RawCapture, read_raw_capture
 from meterlog_drivers.display.symbols import SILENT
 from meterlog_drivers.frames import Frames
@@ -160,9 +161,7 @@ def _summary(decoder: Decoder, capture: RawCapture, size: int) -> Iterator[str]:
 
 def reading_text(reading: Reading) -> str:
     """A reading in words: `12.34 V dc_voltage (one count 0.01), AUTORANGE`."""
-    value = f"{reading.value:.10g} {reading.quantity.unit}"
-    if math.isinf(reading.value):
-        value = "overload" if reading.value > 0 else "negative overload"
+    value = displayed(reading.value, reading.quantity.unit, reading.resolution)
     count = "" if math.isnan(reading.resolution) else f" (one count {reading.resolution:.3g})"
     flags = [f.name or "" for f in reading.flags & ~(Flag.AC | Flag.DC | Flag.OVERLOAD)]
     return f"{value} {reading.quantity.words}{count}" + "".join(f", {f.lower().replace('_', ' ')}" for f in flags)

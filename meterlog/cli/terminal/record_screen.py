@@ -107,4 +107,4 @@ class ScreenDisplay:
 
 
 _HEADS = ("channel", "value", "last readings", "rate", "min", "max", "gaps", "last event")
-_RIGHT = (1, 3, 4, 5, 6)
+_RIGHT = (1, 3, 4, 5, 6)  # columns of figures

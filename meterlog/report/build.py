@@ -19,6 +19,7 @@ from meterlog.cautions import Act, applying, first_said
 from meterlog.compare import compare_captures
 from meterlog.compare.comparison_text import SENTENCES, alignment_words, excursion_words, measure_words
 from meterlog.drawing import drawing_library
+from meterlog.drawing.palette import ROLES
 from meterlog.drawing.primitives import Figure
 from meterlog.errors import CompareError
 from meterlog.exchange.finished_file import finished_file
@@ -81,9 +82,15 @@ def build_report(
         figure_json=_figure_json,
         nonce=secrets.token_urlsafe(16),
         plotly=Markup(drawing_library().replace("</script", "<\\/script")),
-        style=Markup(_template("report.css")),
+        style=Markup(_colours() + _template("report.css")),
         script=Markup(_template("report.js")),
     )
+
+
+def _colours() -> str:
+    """The colours of the plots as the style sheet names them."""
+    names = {"fault": ROLES["fault"], "unsure": ROLES["deviation"], "good": ROLES["good"]}
+    return ":root {" + "".join(f" --{name}: {colour};" for name, colour in names.items()) + " }\n"
 
 
 def _parts(sessions: Sequence[Loaded], good: Sequence[Loaded]) -> list[SessionPart]:

@@ -24,6 +24,7 @@ COMMANDS = {
     "analyze": ("meterlog.cli.analyze", "find what happened in a session, with the errors of every figure"),
     "compare": ("meterlog.cli.compare", "compare a suspect session with known-good ones"),
     "diagnose": ("meterlog.cli.diagnose", "find the part of a circuit that is at fault, and what to measure next"),
+    "circuit": ("meterlog.cli.circuit", "check a circuit file and draw it, or write a new one"),
     "report": ("meterlog.cli.report", "write one HTML file to show the customer"),
     "import": ("meterlog.cli.import_table", "make a session from a CSV file"),
     "export": ("meterlog.cli.export", "write a session as CSV or Parquet"),

@@ -39,6 +39,8 @@ SESSION = [
 ]
 ENTERED = ["--time", "time", "--value", COLUMN, "--quantity", "dc_voltage", "--unit", "V"]
 OTHER = [
+    ["circuit", "check", "{toml}"],
+    ["circuit", LIE, LIE],
     ["import", "{csv}"],
     ["import", "{csv}", *ENTERED, "--dry-run"],
     ["import", "{csv}", *ENTERED, "--out", "{new}.sqlite"],

@@ -68,6 +68,12 @@ class Part:
         access_min: minutes to get at it.
         fault_rate: how often it fails, relative to the others; None for the kind's default.
         near: what it is near, out of `meterlog.cautions.NEAR`; None where nobody said.
+        colour: of a wire, as the wiring diagram writes it.
+        pins: the terminals or pins it sits between, as printed on it (`30-87`, `pin 3`).
+        connector: the connector's name in the wiring diagram.
+        gauge_mm2: a wire's cross-section, mm2.
+        length_m: a wire's length, m.
+        rating_a: what is printed on a fuse, A.
     """
 
     id: str
@@ -79,16 +85,25 @@ class Part:
     access_min: float = 5.0
     fault_rate: float | None = None
     near: tuple[str, ...] | None = None
+    colour: str = ""
+    pins: str = ""
+    connector: str = ""
+    gauge_mm2: float | None = None
+    length_m: float | None = None
+    rating_a: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Point:
-    """A place where a probe can touch: the node after a part; `near` as a part's."""
+    """A place where a probe can touch: the node after a part; `near`, `colour`, `pins` and `connector` as a part's."""
 
     id: str
     after: str
     access_min: float = 5.0
     near: tuple[str, ...] | None = None
+    colour: str = ""
+    pins: str = ""
+    connector: str = ""
 
 
 @dataclass(frozen=True)

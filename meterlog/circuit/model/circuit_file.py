@@ -9,6 +9,7 @@ from pathlib import Path
 
 from meterlog.cautions import NEAR
 from meterlog.circuit.model.circuit import KINDS, STATES, Circuit, Part, Point, near
+from meterlog.circuit.model.conductor import copper_ohm
 from meterlog.circuit.model.dangerous_names import refuse_dangerous
 from meterlog.errors import CircuitError
 from meterlog.text.toml import parse_toml, read_toml
@@ -26,6 +27,8 @@ MOST_V = 60.0
 LEAST_A, LEAST_SYSTEM_V, MOST_MIN, MOST_RATE = 1e-3, 1.0, 1e4, 1e6
 """Bounds of what a person may state: a load's current, the system voltage, minutes of access, a fault rate. Guesses:
 beyond them it is a slip."""
+LEAST_MM2, MOST_MM2, LEAST_M, MOST_M = 0.05, 500.0, 0.01, 100.0
+"""Bounds of a vehicle's wires: cross-section, mm2, and length, m. Guesses: beyond them it is a slip."""
 SHORT_OF_LOAD = 1.5
 """A load that needs this many times the system voltage for its own current is a slip. A guess."""
 _CLOSED_BY_COMMAND = ("relay_contact", "switch", "motor", "load")
@@ -177,19 +180,52 @@ def _part(row: Mapping[str, object], place: int, source: str) -> Part:
     command = _text(row, "command", where)
     if command and kind not in _CLOSED_BY_COMMAND:
         raise CircuitError(f"{where} 'command' is what closes a relay_contact or switch; nothing closes a {kind}")
-    least = LEAST_LOAD_OHM if kind in ("motor", "load") else 0.0
-    own, drawn = "resistance_ohm" in row, "current_a" in row
+    drawn = "current_a" in row
+    gauge_mm2, length_m = _conductor(row, kind, where)
+    if "rating_a" in row and kind != "fuse":
+        raise CircuitError(f"{where} 'rating_a' is what is printed on a fuse; this is a {kind}")
     return Part(
         id=id_,
         kind=kind,
-        resistance_ohm=number(row, "resistance_ohm", where, default=0.0, least=least, most=MOST_OHM) if own else None,
+        resistance_ohm=_resistance(row, kind, gauge_mm2, length_m, where),
         current_a=number(row, "current_a", where, default=0.0, least=LEAST_A, most=MOST_A) if drawn else None,
         command=command,
         by_design=by_design,
         access_min=number(row, "access_min", where, default=5.0, most=MOST_MIN),
         fault_rate=number(row, "fault_rate", where, default=0.0, most=MOST_RATE) if "fault_rate" in row else None,
         near=_near(row, where),
+        **_marks(row, where),
+        gauge_mm2=gauge_mm2,
+        length_m=length_m,
+        rating_a=number(row, "rating_a", where, default=0.0, least=LEAST_A, most=MOST_A) if "rating_a" in row else None,
     )
+
+
+def _conductor(row: Mapping[str, object], kind: str, where: str) -> tuple[float | None, float | None]:
+    """A wire's cross-section, mm2, and length, m."""
+    for key in ("gauge_mm2", "length_m"):
+        if key in row and kind != "wire":
+            raise CircuitError(f"{where} '{key}' belongs to a wire; this is a {kind}")
+    gauge = number(row, "gauge_mm2", where, default=1.0, least=LEAST_MM2, most=MOST_MM2)
+    length = number(row, "length_m", where, default=1.0, least=LEAST_M, most=MOST_M)
+    return gauge if "gauge_mm2" in row else None, length if "length_m" in row else None
+
+
+def _resistance(
+    row: Mapping[str, object], kind: str, gauge_mm2: float | None, length_m: float | None, where: str
+) -> float | None:
+    """As stated; else a wire's by its copper; None where the kind's default applies."""
+    if "resistance_ohm" in row:
+        least = LEAST_LOAD_OHM if kind in ("motor", "load") else 0.0
+        return number(row, "resistance_ohm", where, default=0.0, least=least, most=MOST_OHM)
+    if gauge_mm2 is None or length_m is None:
+        return None
+    return copper_ohm(length_m, gauge_mm2)
+
+
+def _marks(row: Mapping[str, object], where: str) -> dict[str, str]:
+    """What finds a part or point in the vehicle."""
+    return {key: _text(row, key, where) for key in ("colour", "pins", "connector")}
 
 
 def _point(row: Mapping[str, object], place: int, source: str) -> Point:
@@ -199,7 +235,7 @@ def _point(row: Mapping[str, object], place: int, source: str) -> Point:
     if "after" not in row:
         raise CircuitError(f"{where} 'after' is missing: the part before it")
     access_min = number(row, "access_min", where, default=5.0, most=MOST_MIN)
-    return Point(id_, _text(row, "after", where), access_min, _near(row, where))
+    return Point(id_, _text(row, "after", where), access_min, _near(row, where), **_marks(row, where))
 
 
 def _near(row: Mapping[str, object], where: str) -> tuple[str, ...] | None:
@@ -224,6 +260,7 @@ def _only(row: Mapping[str, object], known: Iterable[str], where: str) -> None:
 def _check(circuit: Circuit, source: str) -> None:
     _check_chain(circuit, source)
     _check_loads(circuit, source)
+    _check_commands(circuit, source)
     seen: set[str] = set()
     for id_ in [*(p.id for p in circuit.parts), *(p.id for p in circuit.points), *circuit.commands]:
         if id_ in seen:
@@ -240,6 +277,17 @@ def _check(circuit: Circuit, source: str) -> None:
             raise CircuitError(
                 f"{source}: point '{point.id}' is after '{point.after}', which is not a part"
                 + near(point.after, circuit.part_index)
+            )
+
+
+def _check_commands(circuit: Circuit, source: str) -> None:
+    by_command: dict[str, str] = {}
+    for part in circuit.parts:
+        other = by_command.setdefault(part.command, part.id) if part.command else part.id
+        if other != part.id:
+            raise CircuitError(
+                f"{source}: '{other}' and '{part.id}' have the same command '{part.command}': one coil closes"
+                " one contact here; give each its own, for example with the pin's number behind it"
             )
 
 

@@ -8,17 +8,17 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from meterlog.dial import Turn, explained, turns
-from meterlog.events.detect import detect
+from meterlog.events.detect import examine
 from meterlog.events.event import Event
 from meterlog.events.gap import lost_links
+from meterlog.events.watch import Watch
 from meterlog.findings import Finding, Line, findings
 from meterlog.kinds import place
 from meterlog.limits import Limits, limits_for
 from meterlog.reading import Quantity
 from meterlog.session.contents import Contents
 from meterlog.session.model import Channel, Marker
-from meterlog.signal.interval import Interval, reading_interval
-from meterlog.signal.looks import repeats
+from meterlog.signal.interval import Interval
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,13 +29,18 @@ class ChannelSummary:
         channel: as recorded.
         readings: how many.
         doubtful: how many of them are doubtful, and nothing confirms them.
-        interval: nominal interval and jitter, estimated from the times.
+        watch: what was looked for in them, and for how long.
     """
 
     channel: Channel
     readings: int
     doubtful: int
-    interval: Interval
+    watch: Watch
+
+    @property
+    def interval(self) -> Interval:
+        """Return the nominal interval and jitter, estimated from the times."""
+        return self.watch.interval
 
     def as_json(self) -> dict[str, object]:
         """The object of `analyze --json`."""
@@ -46,7 +51,8 @@ class ChannelSummary:
             "unit": self.channel.quantity.unit,
             "readings": self.readings,
             "interval_s": _number(self.interval.interval_s),
-            "shortest_visible_s": _number(self.interval.shortest_visible_s),
+            "shortest_visible_s": _number(self.watch.shortest_visible_s),
+            "watched_s": self.watch.watched_s,
             "time_error_s": self.interval.time_error_s,
             "role": str(self.channel.measurand.role),
             "rejected_frames": self.channel.rejected,
@@ -116,17 +122,15 @@ def analyze(session: Contents, limits: Limits | None = None, limits_file: str | 
     for channel in session.channels:
         series = session.series(channel.number)
         doubtful = len(series) - len(session.believed(channel.number))
-        interval = reading_interval(series.time_s, series.time_error_s)
-        interval = interval._replace(readings_a_look=repeats(series, channel.interval_s))
-        channels.append(ChannelSummary(channel, len(series), doubtful, interval))
-        found = detect(channel, series, session.markers, settings)
+        found, watch = examine(channel, series, session.markers, settings)
+        channels.append(ChannelSummary(channel, len(series), doubtful, watch))
         gaps = [event for event in found if event.kind == "gap"]
         lost = lost_links(channel.number, session.link_changes, armed, gaps, session.duration_s)
         events += found + lost
     turned = turns(session.channels, session.series)
     events = explained(events, turned)
     events.sort(key=lambda event: (event.start_s, event.channel, place(event.kind)))
-    said = findings(session, events, limits)
+    said = findings(session, events, limits, {summary.channel.number: summary.watch for summary in channels})
     return Analysis(
         str(session.path),
         session.started_at,

@@ -38,6 +38,7 @@ class Kind:
         source: where that comes from.
         line: what the level is called at which the kind begins; empty where it has no level.
         line_share: the setting that is this level's share of the event's reference; empty: it is the reference itself.
+        looks: how many looks in a row must show it before it is told.
     """
 
     name: str
@@ -52,11 +53,17 @@ class Kind:
     source: str = ""
     line: str = ""
     line_share: str = ""
+    looks: int = 1
 
     @property
     def words(self) -> str:
         """The name as a person reads it."""
         return self.name.replace("_", " ")
+
+    @property
+    def named(self) -> str:
+        """Return what one of them is called in a sentence that says none was seen."""
+        return self.words if self.noun == "time" else self.noun
 
     @property
     def about_circuit(self) -> bool:
@@ -149,6 +156,7 @@ _ROWS = (
         sentence="{times} of resistance.{from_to}",
         limit="no lasting change of more than {step_share:.0%} and the meter's error",
         source="bridging a closed suspect connector: any spread is an intermittent resistance (grade A)",
+        looks=4,
     ),
     Kind(
         "chatter",
@@ -209,6 +217,11 @@ def faults() -> tuple[str, ...]:
 def place(name: str) -> int:
     """Return where a kind stands in the list, from 0."""
     return list(KINDS).index(name)
+
+
+def found_by(detector: str, *, faults: bool = True) -> tuple[str, ...]:
+    """Name the kinds that a module of `meterlog.events` finds; without `faults` those alone that are none."""
+    return tuple(name for name, kind in KINDS.items() if kind.detector == detector and (faults or not kind.fault))
 
 
 def detectors() -> Iterable[str]:

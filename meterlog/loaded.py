@@ -45,7 +45,9 @@ class Loaded(Contents):
 
     @cached_property
     def _evidence(self) -> Evidence:
-        return Evidence(self, self.analysis.events, self.analysis.limits)
+        analysis = self.analysis
+        watches = {summary.channel.number: summary.watch for summary in analysis.channels}
+        return Evidence(self, analysis.events, analysis.limits, watches)
 
     @property
     def system_v(self) -> float | None:

@@ -18,7 +18,7 @@ from meterlog.capture.live_events import LiveEvents
 from meterlog.cli.terminal.record_screen import ScreenDisplay
 from meterlog.drawing.palette import VERMILION, kind_colour
 from meterlog.events import Event
-from meterlog.events.detect import detect
+from meterlog.events.detect import examine
 from meterlog.events.live import LiveDetector
 from meterlog.events.measure import Watched
 from meterlog.findings import findings
@@ -108,6 +108,7 @@ class _Below9:
 
     band = (np.inf, -np.inf)
     until = needs = 0
+    looks_for = ("below_nine",)
 
     def __init__(self, watched: Watched) -> None:
         self.events: list[Event] = []
@@ -148,7 +149,8 @@ def test_a_new_kind_is_one_file_and_one_row(monkeypatch: pytest.MonkeyPatch, scr
     monkeypatch.setitem(kinds.KINDS, row.name, row)
     view, limits = _one_dip(), load_limits(system_v=12.0)
 
-    found = detect(view.channels[0], view.series(1), (), limits.settings)
+    found, watch = examine(view.channels[0], view.series(1), (), limits.settings)
+    assert row.name in watch.faults
     mine = [event for event in found if event.kind == row.name]
     assert [event.start_s for event in mine] == [3.0]
 
@@ -159,11 +161,11 @@ def test_a_new_kind_is_one_file_and_one_row(monkeypatch: pytest.MonkeyPatch, scr
     assert any(event.kind == row.name for event in live.found)
     assert live.count >= 1
 
-    said = next(one for one in findings(view, found, limits) if "below 9 V" in one.text)
+    said = next(one for one in findings(view, found, limits, {1: watch}) if "below 9 V" in one.text)
     assert said.text.startswith("feed: 1 fall (at 3.0 s) below 9 V, lowest reading 8.50 V")
     assert (said.verdict, said.limit, said.source) == ("outside", "not below 9 V", "a guess")
     assert [(line.channel, line.level, line.words) for line in said.lines] == [(1, 9.0, "lowest allowed")]
-    assert mine[0] in Evidence(view, found, limits).faults_of(view.channels[0])
+    assert mine[0] in Evidence(view, found, limits, {1: watch}).faults_of(view.channels[0])
 
     display = ScreenDisplay("a.sqlite", keys=False, sound=True)
     display.notice(Notice("event", 3.0, "", 1, Quantity.DC_VOLTAGE, mine[0]))

@@ -94,7 +94,7 @@ def test_a_raw_capture_replays_to_the_displayed_readings(recording: Recording) -
 def test_what_truly_happened_and_could_be_seen_is_found(recording: Recording) -> None:
     run, found = recording.run(), analysis(recording.file)
     for true in channel_truth(recording, run):
-        (visible_s,) = {c.interval.shortest_visible_s for c in found.channels if c.channel.number == true.channel}
+        (visible_s,) = {c.watch.shortest_visible_s for c in found.channels if c.channel.number == true.channel}
         if true.kind not in ("missing_prime", "resistance_step") and true.end_s - true.start_s < visible_s:
             continue
         same = [e for e in found.events if (e.kind, e.channel) == (true.kind, true.channel)]

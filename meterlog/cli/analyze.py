@@ -122,11 +122,11 @@ def _visible(analysis: Analysis) -> Iterator[str]:
         if summary.readings < 2 or summary.interval.interval_s != summary.interval.interval_s:
             yield f"{name}: {summary.readings} reading(s): too few to show any event."
             continue
-        shortest = summary.interval.shortest_visible_s
+        shortest = summary.watch.shortest_while_watched_s
         yield (
             f"{name}: {summary.readings} readings, one every {summary.interval.interval_s:.2g} s. The shortest event "
             f"that is sure to show is {shortest:.2g} s: shorter ones may be missed, or look shallower than they were."
-            f"{_repeated(summary.interval)}{_timed(summary.interval)}"
+            f"{_repeated(summary.interval)}{_timed(summary.interval)} {summary.watch.breaks}".rstrip()
         )
 
 

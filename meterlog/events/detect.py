@@ -13,7 +13,7 @@ from dataclasses import replace
 from importlib import import_module
 from itertools import chain
 from math import inf
-from typing import Protocol, cast
+from typing import NamedTuple, Protocol, cast
 
 import numpy as np
 
@@ -26,11 +26,13 @@ from meterlog.events.resistance import OHMS
 from meterlog.events.settings import DetectionSettings
 from meterlog.events.supply import Supply
 from meterlog.events.untrusted import STORED, Untrusted
+from meterlog.events.watch import Coverage, Watch
 from meterlog.kinds import detectors, place
 from meterlog.reading import Quantity
 from meterlog.series import Series
 from meterlog.session.model import Channel, Marker
 from meterlog.signal.doubtful import believed, held_back, joined
+from meterlog.signal.interval import reading_interval
 from meterlog.signal.looks import Looks
 from meterlog.signal.track import Track
 
@@ -41,6 +43,11 @@ class Machine(Protocol):
     @property
     def events(self) -> list[Event]:
         """Return what it has found, only ever added to."""
+        ...
+
+    @property
+    def looks_for(self) -> tuple[str, ...]:
+        """Return the kinds that it looks for on this channel."""
         ...
 
     @property
@@ -100,6 +107,7 @@ class ChannelDetector:
         self._trusted.cadences = self._looks.cadences
         self._untrusted = Untrusted(channel.number)
         self._ranges = RangeChanges(channel.number)
+        self._coverage = Coverage()
         self._gaps: list[Event] = []
         self._missing: list[Event] = []
         self._held: Series | None = None  # the last reading, if it is doubtful: the next one tells whether it counts
@@ -156,30 +164,31 @@ class ChannelDetector:
         first = self._all.count
         self._all.extend(series.time_s, series.value, series.resolution, first, series.time_error_s)
         for index in breaks(self._all, max(first, 1), self._all.count, self._channel.interval_s, self._settings):
-            if not self._waited(index):
+            if not self._waited(self._all.time(index - 1), self._all.time(index)):
                 self._gaps.append(gap(self._all, index, self._channel.number))
         series = believed(series)
         if len(series):
             self._untrusted.feed(series.time_s, series.flags)
             self._ranges.feed(series)
-            if self._machines:
-                self._take(series)
+            self._take(series)
         self._judge_markers(False)
 
-    def _waited(self, index: int) -> bool:
-        """Tell whether an armed capture waited before reading `index`: what is missing then was not wanted."""
-        begin, end = self._all.time(index - 1) - self._settings.gap_at_least_s, self._all.time(index)
-        return any(marker.ends_recording and begin <= marker.time_s <= end for marker in self._markers)
+    def _waited(self, begin_s: float, end_s: float) -> bool:
+        """Tell whether an armed capture waited between two readings: what is missing there was not wanted."""
+        begin_s -= self._settings.gap_at_least_s
+        return any(marker.ends_recording and begin_s <= marker.time_s <= end_s for marker in self._markers)
 
     def _take(self, series: Series) -> None:
         usable = self._looks.feed(self._usable(series))
         first = self._trusted.count
-        needed = min(machine.needs for machine in self._machines)
+        needed = min((machine.needs for machine in self._machines), default=first)
         self._trusted.extend(usable.time_s, usable.value, usable.resolution, needed, usable.time_error_s)
         stop = self._trusted.count
         if first == 0 and stop:
             self._resumed.append(self._trusted.time(0))
-        for index in breaks(self._trusted, max(first, 1), stop, self._channel.interval_s, self._settings):
+        missing = breaks(self._trusted, max(first, 1), stop, self._channel.interval_s, self._settings)
+        self._coverage.feed(self._trusted, first, stop, missing, self._waited)
+        for index in missing:
             self._resumed.append(self._trusted.time(index))
             for machine in self._machines:
                 machine.advance(index)
@@ -239,6 +248,13 @@ class ChannelDetector:
         """Return what was found so far, in time order."""
         return _in_order(chain(*self._sources()))
 
+    def watch(self, series: Series) -> Watch:
+        """Say what was watched in the readings that were fed, which are all given once more."""
+        looks_for = tuple(kind for machine in self._machines for kind in machine.looks_for)
+        interval = reading_interval(series.time_s, series.time_error_s)
+        on = None if self.supply is None else [(one.begin_s, one.end_s) for one in self.supply.stretches]
+        return self._coverage.watch(looks_for, interval._replace(readings_a_look=self._looks.repeats), on)
+
     def _sources(self) -> list[list[Event]]:
         meter = [self._gaps, self._untrusted.events, self._ranges.events]
         return [*(machine.events for machine in self._machines), self._missing, *meter]
@@ -248,10 +264,24 @@ def _in_order(found: Iterable[Event]) -> list[Event]:
     return sorted(found, key=lambda event: (event.start_s, place(event.kind), event.end_s))
 
 
+class Detected(NamedTuple):
+    """What was found on one channel, in time order, and what was watched."""
+
+    events: list[Event]
+    watch: Watch
+
+
 def detect(
     channel: Channel, series: Series, markers: Sequence[Marker] = (), settings: DetectionSettings | None = None
 ) -> list[Event]:
-    """The events on one channel, in time order.
+    """The events on one channel, in time order; see `examine`."""
+    return examine(channel, series, markers, settings).events
+
+
+def examine(
+    channel: Channel, series: Series, markers: Sequence[Marker] = (), settings: DetectionSettings | None = None
+) -> Detected:
+    """Find the events on one channel, and say what was watched for them.
 
     Args:
         channel: its number, quantity, accuracy and declared interval count.
@@ -259,9 +289,7 @@ def detect(
         markers: the session's.
         settings: what counts as an event; the defaults where None.
     """
-    if not len(series):  # its recorder was killed between the channel and its first reading
-        return []
     detector = ChannelDetector(channel, settings or DetectionSettings(), markers)
     detector.feed(series)
     detector.finish()
-    return detector.events
+    return Detected(detector.events, detector.watch(series))

@@ -9,6 +9,7 @@ import numpy as np
 from meterlog.events.event import Event
 from meterlog.events.measure import Measure, Watched
 from meterlog.events.settings import SYSTEM_SPLIT_V, DetectionSettings
+from meterlog.kinds import found_by
 from meterlog.signal.levels import median
 
 _TELLING_READINGS = 3
@@ -33,6 +34,7 @@ class Overvoltage:
 
     def __init__(self, measure: Measure, settings: DetectionSettings) -> None:
         self.events: list[Event] = []
+        self.looks_for = found_by("overvoltage")
         self._measure = measure
         self._track = measure.track
         self._settings = settings

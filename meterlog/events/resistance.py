@@ -14,6 +14,7 @@ import numpy as np
 from meterlog.events.event import Event
 from meterlog.events.measure import Measure, Watched
 from meterlog.events.settings import DetectionSettings
+from meterlog.kinds import found_by
 from meterlog.reading import Accuracy, Quantity
 from meterlog.signal.levels import median
 from meterlog.text.figures import shown
@@ -44,6 +45,7 @@ class Resistance:
 
     def __init__(self, measure: Measure, settings: DetectionSettings) -> None:
         self.events: list[Event] = []
+        self.looks_for = found_by("resistance")
         self._measure = measure
         self._track = measure.track
         self._settings = settings

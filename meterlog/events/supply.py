@@ -23,6 +23,7 @@ from meterlog.events.prime_pulse import Stretch, prime_pulse
 from meterlog.events.sag import Dip, open_sag, sag
 from meterlog.events.settings import SYSTEM_SPLIT_V, DetectionSettings
 from meterlog.events.supply_lost import came_back, supply_lost
+from meterlog.kinds import found_by
 from meterlog.reading import Quantity
 from meterlog.roles import Role
 from meterlog.session.model import Marker
@@ -81,11 +82,13 @@ class Supply:
     Attributes:
         stretches: the 'on' intervals so far.
         events: what was found so far, in the order it was decided.
+        looks_for: the kinds that it looks for.
     """
 
     def __init__(self, measure: Measure, settings: DetectionSettings, rules: Rules, markers: list[Marker]) -> None:
         self.stretches: list[Stretch] = []
         self.events: list[Event] = []
+        self.looks_for = found_by("supply", faults=rules.faults)
         self._measure = measure
         self._track = measure.track
         self._settings = settings

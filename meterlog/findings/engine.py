@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 
 from meterlog.events.event import Event
+from meterlog.events.watch import Watch
 from meterlog.findings import (
     association,
     charging,
@@ -49,14 +50,15 @@ KINDS: tuple[Callable[[Evidence], list[Finding]], ...] = (
 _ORDER = ("outside", "cannot tell", "within")
 
 
-def findings(session: Contents, events: Sequence[Event], limits: Limits) -> list[Finding]:
+def findings(session: Contents, events: Sequence[Event], limits: Limits, watches: Mapping[int, Watch]) -> list[Finding]:
     """Everything that can be said about a session, what is outside its limit first.
 
     Args:
         session: all that it holds.
         events: what the analyzer found in it.
         limits: to judge by.
+        watches: what was watched on each channel, by its number.
     """
-    evidence = Evidence(session, events, limits)
+    evidence = Evidence(session, events, limits, watches)
     found = [finding for kind in KINDS for finding in kind(evidence)]
     return sorted(found, key=lambda finding: _ORDER.index(finding.verdict))

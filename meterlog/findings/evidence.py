@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from functools import cached_property
 
 from meterlog.condition import Condition, waited_for
 from meterlog.details import entered_number
 from meterlog.events.event import Event
 from meterlog.events.sag import CRANK_BEFORE_S
+from meterlog.events.watch import Watch
 from meterlog.findings.judge import Span
 from meterlog.findings.level import level_of
 from meterlog.kinds import faults
@@ -28,13 +29,16 @@ _ENTERED_SHARE = 0.005
 class Evidence:
     """A session with its events and the limits to judge by."""
 
-    def __init__(self, session: Contents, events: Sequence[Event], limits: Limits) -> None:
+    def __init__(
+        self, session: Contents, events: Sequence[Event], limits: Limits, watches: Mapping[int, Watch]
+    ) -> None:
         self.channels = session.channels
         self.markers = session.markers
         self.details = session.details
         self.duration_s = session.duration_s
         self.events = events
         self.limits = limits
+        self.watches = watches
         self._session = session
 
     def series(self, channel: Channel) -> Series:

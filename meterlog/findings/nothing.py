@@ -1,59 +1,68 @@
-"""States what was not seen, and what these readings could not have shown."""
+"""States what was not seen, and what these readings could not have shown.
+
+'Within' is a promise here: of the kinds that a detector looked for on this channel, over the time in which looks came.
+"""
 
 from __future__ import annotations
 
 import math
 
+from meterlog.events.watch import Watch
 from meterlog.findings.evidence import Evidence
 from meterlog.findings.finding import Finding
-from meterlog.reading import Quantity
+from meterlog.kinds import KINDS
 from meterlog.roles import Role
 from meterlog.session.model import Channel
-from meterlog.signal.interval import reading_interval
-from meterlog.signal.looks import repeats
 from meterlog.text.figures import seconds
 
-_SUPPLY = "dropout, sag or loss of supply"
-_LOOKED_FOR = {
-    Role.SUPPLY: _SUPPLY,
-    Role.DROP: "event",
-    Role.CONTROL: "event",
-    Role.CURRENT: "dropout, sag or loss of current",
-    Role.RESISTANCE: "opening or step of resistance",
-}
-_QUANTITIES = (Quantity.DC_VOLTAGE, Quantity.DC_CURRENT, Quantity.RESISTANCE, Quantity.CONTINUITY)
+_SOURCE = "the longest wait for a reading, what the times may be wrong, and what one reading averages (grade D)"
+_ALL_ON = 0.98
+"""A supply that was on for this share of the time watched was on all along, but for its edges: a choice."""
 
 
 def findings(evidence: Evidence) -> list[Finding]:
-    """One finding for each channel on which no fault was seen; a dip of the starter is no fault."""
+    """One finding for each channel on which faults were looked for and none was seen; a dip of the starter is none."""
     found = []
-    for channel in evidence.of(*_QUANTITIES):
-        if channel.measurand.role is not Role.OTHER and not evidence.faults_of(channel):
-            found.append(_nothing(evidence, channel))
+    for channel in evidence.channels:
+        watch = evidence.watches[channel.number]
+        judged = channel.measurand.role is not Role.OTHER and len(evidence.series(channel))
+        if judged and watch.faults and not evidence.faults_of(channel):
+            found.append(_nothing(evidence, channel, watch))
     return found
 
 
-def _nothing(evidence: Evidence, channel: Channel) -> Finding:
-    series = evidence.series(channel)
-    times = series.time_s
-    looked_for = _LOOKED_FOR[channel.measurand.role]
-    interval = reading_interval(times, series.time_error_s)
-    shortest_s = interval._replace(readings_a_look=repeats(series, channel.interval_s)).shortest_visible_s
-    watched_s = float(times[-1] - times[0])
-    watched_s -= sum(gap.end_s - gap.start_s for gap in evidence.events_of(channel, "gap"))  # nobody looked then
-    source = "twice the interval between readings, its jitter and the error of their times (grade D)"
+def _nothing(evidence: Evidence, channel: Channel, watch: Watch) -> Finding:
+    looked_for = _alternatives([KINDS[kind].named for kind in watch.faults])
+    shortest_s = watch.shortest_visible_s
     if math.isnan(shortest_s):
         text = f"{channel.label}: a single reading shows nothing about what comes and goes."
-        return Finding(text, "", source, "cannot tell", channel=channel.number)
-    text = (
-        f"{channel.label}: no {looked_for} was seen in {seconds(watched_s)}. Anything shorter than "
-        f"{seconds(shortest_s)} could have passed unseen between these readings."
-    )
-    if looked_for == _SUPPLY and not _ever_on(evidence, channel):
+        return Finding(text, "", _SOURCE, "cannot tell", channel=channel.number)
+    if watch.on_s is not None and not _ever_on(evidence, channel):
         text = f"{channel.label}: never on, so no {looked_for} could have shown."
         return Finding(text, "", "", "cannot tell", channel=channel.number)
+    text = (
+        f"{channel.label}: no {looked_for} was seen in {_watched(watch)}. Anything shorter than "
+        f"{seconds(watch.shortest_while_watched_s)} could have passed unseen between these readings."
+    )
+    text += "".join(
+        f" A {KINDS[kind].named} must last for {seconds(watch.shortest_s(kind))} to be seen."
+        for kind in watch.faults
+        if KINDS[kind].looks > 1
+    )
+    text += f" {watch.breaks}".rstrip()
     limit = f"no {looked_for} longer than {seconds(shortest_s)}"
-    return Finding(text, limit, source, "within", channel=channel.number)
+    return Finding(text, limit, _SOURCE, "within", channel=channel.number)
+
+
+def _watched(watch: Watch) -> str:
+    watched = seconds(watch.watched_s)
+    if watch.on_s is None or watch.on_s >= _ALL_ON * watch.watched_s:
+        return watched
+    return f"the {seconds(watch.on_s)} of {watched} that it was on"
+
+
+def _alternatives(words: list[str]) -> str:
+    return " or ".join(filter(None, (", ".join(words[:-1]), words[-1])))
 
 
 def _ever_on(evidence: Evidence, channel: Channel) -> bool:

@@ -138,13 +138,13 @@ def accuracy_words(accuracy: Accuracy) -> str:
 
 def _unseen(capture: Loaded, channel: Channel) -> str:
     summary = next(s for s in capture.analysis.channels if s.channel.number == channel.number)
-    shortest_s = summary.interval.shortest_visible_s
+    shortest_s = summary.watch.shortest_while_watched_s
     if math.isnan(shortest_s):
         return f"{channel.label}: a single reading shows nothing about what comes and goes."
     return (
         f"{channel.label}: one reading every {seconds(summary.interval.interval_s)}. An event shorter than "
-        f"{seconds(shortest_s)} may be missed, or look shallower than it was."
-    )
+        f"{seconds(shortest_s)} may be missed, or look shallower than it was. {summary.watch.breaks}"
+    ).rstrip()
 
 
 def _clock(capture: Loaded, time_s: float) -> str:

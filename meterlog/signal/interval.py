@@ -1,4 +1,4 @@
-"""Estimates a meter's reading interval, its jitter, and the shortest event that it could therefore have shown."""
+"""Estimates a meter's reading interval and its jitter."""
 
 from __future__ import annotations
 
@@ -10,6 +10,11 @@ from numpy.typing import NDArray
 from meterlog.signal.levels import MAD_TO_DEVIATION
 
 _SPAN = 65536
+"""Readings above which a series is judged by stretches of it: bounds time."""
+_STRETCHES = 16
+"""Into so many stretches a series is divided: a choice."""
+_STRETCH_READINGS = 64
+"""A shorter stretch tells no rate of its own: a guess, so that some gaps in it do not count."""
 
 
 class Interval(NamedTuple):
@@ -20,22 +25,19 @@ class Interval(NamedTuple):
         jitter_s: its robust standard deviation (1.4826 x the median absolute deviation), s.
         time_error_s: how far a reading's time may be wrong either way, the median, s.
         readings_a_look: how many readings repeat one look of a display that is polled faster than it changes.
+        widest_s: the spacing where readings come most seldom, s: the largest median of some stretches.
     """
 
     interval_s: float
     jitter_s: float
     time_error_s: float = 0.0
     readings_a_look: float = 1.0
+    widest_s: float = 0.0
 
     @property
-    def shortest_visible_s(self) -> float:
-        """The shortest event that is certain to show in full in at least one reading.
-
-        A reading's window may be as long as the interval; an event covers one whole window for certain only when
-        it is as long as an interval plus a window, and the spacing may stretch by its jitter (two of it) and by what
-        the times of two readings may be wrong. A reading that repeats the last look is no fresh one.
-        """
-        return 2.0 * (self.readings_a_look * self.interval_s + self.jitter_s + self.time_error_s)
+    def look_s(self) -> float:
+        """The time from one look to the next, s: a reading that repeats the last look is no fresh one."""
+        return max(self.readings_a_look * self.interval_s, self.widest_s)
 
 
 def reading_interval(time_s: NDArray[np.float64], time_error_s: NDArray[np.float32] | None = None) -> Interval:
@@ -50,12 +52,19 @@ def reading_interval(time_s: NDArray[np.float64], time_error_s: NDArray[np.float
     if len(time_s) <= _SPAN:
         spacing = np.diff(time_s)
     else:
-        starts = np.linspace(0, len(time_s) - _SPAN // 16, 16).astype(int)
-        spacing = np.concatenate([np.diff(time_s[i : i + _SPAN // 16]) for i in starts])
+        starts = np.linspace(0, len(time_s) - _SPAN // _STRETCHES, _STRETCHES).astype(int)
+        spacing = np.concatenate([np.diff(time_s[i : i + _SPAN // _STRETCHES]) for i in starts])
     middle = float(np.median(spacing))
     if middle <= 0.0:
         return _of_bundles(spacing, error_s)
-    return Interval(middle, MAD_TO_DEVIATION * float(np.median(np.abs(spacing - middle))), error_s)
+    jitter_s = MAD_TO_DEVIATION * float(np.median(np.abs(spacing - middle)))
+    return Interval(middle, jitter_s, error_s, widest_s=_widest(spacing))
+
+
+def _widest(spacing: NDArray[np.float64]) -> float:
+    """The largest median of up to 16 stretches: a log may have been slower for a part of its time."""
+    stretches = max(min(_STRETCHES, len(spacing) // _STRETCH_READINGS), 1)
+    return max(float(np.median(part)) for part in np.array_split(spacing, stretches))
 
 
 def _typical(error_s: NDArray[np.float32]) -> float:

@@ -16,10 +16,9 @@ from itertools import product
 
 import numpy as np
 
-from meterlog.events.detect import detect
+from meterlog.events.detect import examine
 from meterlog.events.event import Event
 from meterlog.session import Channel
-from meterlog.signal.interval import reading_interval
 from meterlog_drivers.simulated.scenarios import SCENARIOS
 from tests.bench.results import printed
 
@@ -55,10 +54,9 @@ def judge(job: Job) -> Result:
         if not (probe.supply or run.quantity(k - 1).unit == "ohm"):
             continue
         channel = Channel(k, probe.label, run.quantity(k - 1), probe.point, interval_s=interval_s)
-        found = detect(channel, series, run.markers)
+        found, watch = examine(channel, series, run.markers)
         true = [event for event in run.truth if event.channel == k]
-        visible_s = reading_interval(series.time_s).shortest_visible_s
-        _missed(result, true, found, visible_s, interval_s, str(job))
+        _missed(result, true, found, watch.shortest_visible_s, interval_s, str(job))
         _false(result, true, found, interval_s, str(job))
     return result
 

@@ -39,7 +39,7 @@ def test_the_json_is_one_object_with_the_promised_keys(session: Path, capsys: py
     assert list(result) == ["session", "started_at", "duration_s", "channels", "events", "findings"]
     assert list(result["channels"][0]) == [
         "channel", "label", "quantity", "unit", "readings", "interval_s", "shortest_visible_s",
-        "time_error_s", "role", "rejected_frames",
+        "watched_s", "time_error_s", "role", "rejected_frames",
     ]  # fmt: skip
     assert result["channels"][0]["interval_s"] == pytest.approx(0.25)
     assert list(result["events"][0]) == [

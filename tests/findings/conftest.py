@@ -10,6 +10,7 @@ import pytest
 from numpy.typing import NDArray
 
 from meterlog.events import Event
+from meterlog.events.detect import examine
 from meterlog.findings import Finding, findings
 from meterlog.limits import Limits, load_limits
 from meterlog.reading import Accuracy, Flag, Quantity
@@ -100,7 +101,11 @@ class Bench:
     def all(self) -> list[Finding]:
         """All findings."""
         session = Contents(self._series, self.channels, self.markers, self.details, duration_s=self.duration_s)
-        return findings(session, self.events, self.limits)
+        watches = {
+            channel.number: examine(channel, self._series[channel.number], self.markers, self.limits.settings).watch
+            for channel in self.channels
+        }
+        return findings(session, self.events, self.limits, watches)
 
 
 @pytest.fixture

@@ -391,12 +391,15 @@ class TestNothingAndFaults:
 
     def test_a_gap_is_the_link_and_never_a_fault_of_the_circuit(self, bench: Bench) -> None:
         number = bench.channel("pump feed", 12.5)
-        bench.event("gap", number, 10.0, 15.0)
+        bench.retime(number, np.where(bench.series(number).time_s < 10.0, 0.0, 5.0) + bench.series(number).time_s)
+        bench.event("gap", number, 9.75, 15.0)
         found = bench.judge("the link to the meter")
         assert found.verdict == "cannot tell"
         found = bench.judge("was seen in")
         assert found.verdict == "within"
-        assert "was seen in 55 s" in found.text  # of 60: nobody looked during the gap
+        assert "was seen in 60 s" in found.text  # of 65: nobody looked during the gap
+        assert "shorter than 0.50 s could have passed unseen between these readings. In 1 break (5.25 s" in found.text
+        assert found.limit == "no dropout, loss of supply, sag, chatter or overvoltage longer than 5.50 s"
 
     def test_every_kind_of_event_has_its_statement(self, bench: Bench) -> None:
         number = bench.channel("pump feed", 12.5)

@@ -1,4 +1,4 @@
-"""The interval of a meter and the shortest event that shows."""
+"""The interval of a meter and its jitter."""
 
 from __future__ import annotations
 
@@ -14,15 +14,13 @@ def test_the_interval_is_the_median_and_ignores_breaks() -> None:
     interval = reading_interval(time_s)
     assert interval.interval_s == pytest.approx(0.25)
     assert interval.jitter_s == pytest.approx(0.0, abs=1e-9)
-    assert interval.shortest_visible_s == pytest.approx(0.5)
 
 
-def test_jitter_makes_the_shortest_visible_event_longer() -> None:
+def test_jitter_is_the_stray_of_the_spacing() -> None:
     rng = np.random.default_rng(3)
     time_s = np.arange(20_000) * 0.25 + rng.normal(0.0, 0.01, 20_000)
     interval = reading_interval(time_s)
     assert interval.jitter_s == pytest.approx(0.01 * 2**0.5, rel=0.05)
-    assert interval.shortest_visible_s == pytest.approx(2 * (interval.interval_s + interval.jitter_s))
 
 
 def test_one_reading_has_no_interval() -> None:
@@ -35,7 +33,7 @@ def test_a_long_series_is_judged_by_stretches_of_it() -> None:
 
 
 def test_two_readings_have_an_interval_and_no_jitter() -> None:
-    assert reading_interval(np.array([1.0, 1.5])) == (0.5, 0.0, 0.0, 1.0)
+    assert reading_interval(np.array([1.0, 1.5]))[:2] == (0.5, 0.0)
     assert reading_interval(np.array([1.0])).jitter_s == 0.0
 
 

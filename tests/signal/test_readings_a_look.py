@@ -43,5 +43,5 @@ def test_a_calm_supply_is_not_taken_for_a_polled_display(noise: float) -> None:
         assert readings_a_look(np.round(12.6 + slow + rng.normal(0.0, noise, 3000), 2)) in (1.0, None)
 
 
-def test_repeated_readings_do_not_make_shorter_events_visible() -> None:
-    assert Interval(0.1, 0.0, readings_a_look=3.0).shortest_visible_s == pytest.approx(0.6)
+def test_a_look_is_as_long_as_the_readings_that_repeat_it() -> None:
+    assert Interval(0.1, 0.0, readings_a_look=3.0).look_s == pytest.approx(0.3)

@@ -131,7 +131,7 @@ def _unseen(session: Loaded) -> list[Component]:
     """The shortest events that these readings could have shown."""
     sentences = []
     for summary in session.analysis.channels:
-        shortest_s = summary.interval.shortest_visible_s
+        shortest_s = summary.watch.shortest_visible_s
         if shortest_s == shortest_s:
             sentences.append(f"{channel_name(summary.channel)} {seconds(shortest_s)}")
     if not sentences:

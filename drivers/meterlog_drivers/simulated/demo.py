@@ -197,7 +197,7 @@ def _check_drive(step: Step) -> None:
     with open_reader(step.path) as reader:
         offset_s = float(reader.series(1).time_s[0]) - float(run.readings[0].time_s[0])
         last_s = float(reader.series(1).time_s[-1])
-    visible_s = analysis.channels[0].interval.shortest_visible_s
+    visible_s = analysis.channels[0].watch.shortest_visible_s
     found = [event for event in analysis.events if event.kind == "dropout"]
     sags = [event for event in analysis.events if event.kind == "sag"]
     true = [event for event in run.truth if event.kind == "dropout" and event.end_s + offset_s < last_s - LAST_S]

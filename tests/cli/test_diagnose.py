@@ -198,3 +198,31 @@ def test_answers_that_were_kept_are_never_written_over(readings: Path) -> None:
 def test_an_absent_measurement_file_is_named(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["diagnose", "--circuit", "pump-feed", "--measured", "absent.toml", "--json"]) == 2
     assert capsys.readouterr().err == "meterlog: there is no file 'absent.toml'\n"
+
+
+def test_a_complaint_leads_to_the_next_look_and_then_to_a_circuit(capsys: pytest.CaptureFixture[str]) -> None:
+    words = ["diagnose", "--complaint", "cranks, does not start", "--look", "prime_heard=no"]
+    assert main(words) == 0
+    said = capsys.readouterr().out
+    assert "pump-feed" in said
+    assert "Look next (1 min):" in said
+    assert main([*words, "--look", "fuel_at_rail=no", "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)["circuit"] == "pump feed"
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        ([], "--circuit is missing; or say --complaint"),
+        (["--complaint", "purple"], "'purple' is not a complaint known here"),
+        (["--circuit", "pump-feed", "--complaint", "deaf"], "'deaf' is not a complaint known here"),
+        (["--complaint", "not charging", "--look", "squeals"], "'squeals' is not KEY=ANSWER"),
+        (["--complaint", "not charging", "--look", "squeals=loudly"], "answered by yes, no or unknown"),
+        (["--complaint", "not charging", "--look", "belt_tight=no", "--look", "squeals=yes"], "it is the belt"),
+    ],
+)
+def test_a_complaint_that_leads_nowhere_is_one_sentence(
+    words: list[str], said: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["diagnose", *words]) == 2
+    assert said in capsys.readouterr().err

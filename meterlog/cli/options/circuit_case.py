@@ -15,7 +15,11 @@ def add_case_arguments(parser: argparse.ArgumentParser, *, required: bool) -> No
     """Declare `--circuit` and what goes with it."""
     parser.add_argument("--circuit", required=required, metavar="FILE", help="a circuit file, or a template's name")
     parser.add_argument("--measured", metavar="FILE", help="a TOML file with 'measured' and 'tried'")
-    parser.add_argument("--complaint", choices=("dead",), help="the load does not work at all in the vehicle")
+    parser.add_argument(
+        "--complaint",
+        metavar="WORDS",
+        help="what the driver says, for example 'cranks, does not start'; 'dead': the load does not work at all",
+    )
     parser.add_argument("--rates", metavar="FILE", help="your own fault rates (TOML, name = number)")
 
 
@@ -24,14 +28,18 @@ def make_diagnoser(args: argparse.Namespace) -> Diagnoser:
 
     Raises:
         CircuitError: a file cannot be used.
+        UsageError: nobody knows the complaint.
     """
     from meterlog.circuit.diagnosis import Diagnoser
     from meterlog.circuit.faults.fault_rates import Rates, load_rates
     from meterlog.circuit.model.circuit_file import load_circuit
+    from meterlog.cli.terminal.complaint_questions import known_complaint
 
     circuit = load_circuit(args.circuit)
     rates = load_rates(args.rates, circuit) if args.rates else Rates()
-    return Diagnoser(circuit, rates, complaint=args.complaint or "")
+    if args.complaint and args.complaint != "dead":
+        known_complaint(args.complaint)
+    return Diagnoser(circuit, rates, complaint="dead" if args.complaint == "dead" else "")
 
 
 def collect(args: argparse.Namespace, circuit: Circuit) -> tuple[list[Measurement], list[Tried], list[str]]:

@@ -1,0 +1,1 @@
+"""From a complaint to the circuit to measure: quick looks that need no tool, and what each answer makes likely."""

@@ -37,7 +37,9 @@ def trying(circuit: Circuit, doing: Doing, *ids: str) -> Act:
 
 def tried(circuit: Circuit, one: Tried) -> Act:
     """Describe what was tried."""
-    return trying(circuit, "replace", one.replaced) if one.replaced else trying(circuit, "feed", one.feed, one.into)
+    if one.replaced:
+        return trying(circuit, "replace", one.replaced)
+    return trying(circuit, "bridge", one.bridged) if one.bridged else trying(circuit, "feed", one.feed, one.into)
 
 
 def cautions_for(circuit: Circuit, measured: Iterable[Measurement], trials: Iterable[Tried] = ()) -> tuple[str, ...]:

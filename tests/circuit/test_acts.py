@@ -74,7 +74,7 @@ def test_every_measurement_has_the_cautions_that_it_must_have_each_once(name: st
 def test_no_screen_says_a_caution_twice(name: str, capsys: pytest.CaptureFixture[str]) -> None:
     circuit = CIRCUITS[name]
     diagnosis = Diagnoser(circuit).diagnose([], suggestions=100)
-    trials = [Tried(True, "battery", point.id) for point in circuit.points]
+    trials = [Tried("runs", "battery", point.id) for point in circuit.points]
     for s in diagnosis.next:
         said: set[str] = set()
         print(as_text(circuit, dataclasses.replace(diagnosis, next=(s,)), said))
@@ -114,10 +114,10 @@ def test_another_name_or_language_changes_no_caution(name: str) -> None:
 
 
 def test_a_feed_of_the_pump_wants_a_fuse_no_sparks_near_fuel_and_no_airbag_plugs() -> None:
-    texts = applying(tried(CIRCUITS["pump-feed"], Tried(True, "battery", "pump_plus")))
+    texts = applying(tried(CIRCUITS["pump-feed"], Tried("runs", "battery", "pump_plus")))
     for wanted in ("feed", "fuel", "rail pressure", "restraint", "battery gas", "eyes", "under"):
         assert TEXT[wanted] in texts
-    lamp = applying(tried(CIRCUITS["lamp"], Tried(True, "battery", "lamp_plus")))
+    lamp = applying(tried(CIRCUITS["lamp"], Tried("runs", "battery", "lamp_plus")))
     assert TEXT["feed"] in lamp
     assert TEXT["fuel"] not in lamp
 

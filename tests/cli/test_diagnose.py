@@ -135,7 +135,7 @@ def test_in_a_terminal_readings_and_trials_are_taken_as_people_write_them(tmp_pa
         "'OL' is not a reading in V: choose the meter's next higher range",
         "'airbag' looks like a restraint or high-voltage circuit",
         "your answer: 'replaced' is 'fuze', which the circuit 'pump feed' does not have (near it: fuse",
-        "Then type what came of it: 'replaced relay runs' or 'replaced relay dead'",
+        "Then type what came of it: 'replaced relay' with 'runs', 'dead' or 'blew' (a fuse) after it",
         "Switch off and isolate the circuit before taking a part out.",
         "Feed through a fuse no larger than the circuit's own",
     ):
@@ -164,8 +164,8 @@ def test_names_with_quotes_are_kept_so_that_they_can_be_read_again(tmp_path: Pat
         Measurement("voltage", name, value=0.0),
         Measurement("resistance", name, name, "isolated", value=math.inf),
     ]
-    save(kept, measured, [Tried(True, replaced=name)])
-    assert load_measured(kept, circuit, templates=False) == (measured, [Tried(True, replaced=name)])
+    save(kept, measured, [Tried("runs", replaced=name)])
+    assert load_measured(kept, circuit, templates=False) == (measured, [Tried("runs", replaced=name)])
 
 
 def test_in_a_terminal_it_takes_the_reading_from_a_meter(tmp_path: Path) -> None:

@@ -57,7 +57,7 @@ def test_the_page_says_the_same_as_the_diagnosis(diagnoser: Diagnoser, burnt_rel
     known = diagnoser.diagnose(
         [Measurement("voltage", "fuse_out", value=12.0), Measurement("voltage_drop", "relay", "relay", value=2.1),
          Measurement("voltage", "plug_feed", value=9.7)],
-        [Tried(True, "battery", "pump_plus")],
+        [Tried("runs", "battery", "pump_plus")],
         suggestions=1,
     )  # fmt: skip
     assert known.hypotheses[0].part == "relay"

@@ -27,6 +27,7 @@ _STATES = {
     "isolated": "isolated, no power",
 }
 _LOADS = {"connected": "all connected", "unplugged": "load unplugged", "lamp": "test lamp as the load"}
+_RESULTS = {"runs": "it ran", "dead": "it stayed dead", "blew": "a fuse blew"}
 _FORM = ("quantity", "at", "to", "state", "load")
 _MOST_OFFERED = 200
 """Sessions offered, the newest; a longer list makes the drop-down slow. A guess."""
@@ -110,7 +111,7 @@ def _form() -> Component:
                     html.Div(
                         [
                             _select("feed-into", "Battery voltage fed into", {}),
-                            _select("feed-result", "What happened", {"runs": "it ran", "dead": "it stayed dead"}),
+                            _select("feed-result", "What happened", _RESULTS),
                         ],
                         className="fields",
                     ),

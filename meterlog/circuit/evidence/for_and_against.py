@@ -14,7 +14,7 @@ from meterlog.circuit.probability.fit import BAD_READING, bad_density
 from meterlog.circuit.probability.posterior import Posterior
 from meterlog.circuit.probability.predict import Network
 from meterlog.circuit.probability.predict_ohms import OHM_OFFSET, OVERLOAD_OHM
-from meterlog.circuit.probability.trials import runs
+from meterlog.circuit.probability.trials import outcome
 from meterlog.circuit.readings.measurement import UNITS, Measurement, Tried
 from meterlog.circuit.words import span
 
@@ -78,7 +78,7 @@ def evidence(case: Case, this: Suspect, suspects: Sequence[Suspect]) -> tuple[tu
     this = _in_its_likeliest_way(case, this)
     said = [
         *(_of_reading(case, slot, this, rival, others) for slot in range(len(case.known.used))),
-        *(_of_trial(case, one, this, others) for one in case.tried if not one.replaced),
+        *(_of_trial(case, one, this, others) for one in case.tried if not one.replaced or one.result == "blew"),
     ]
     told = sorted((entry for entry in said if entry is not None), key=lambda entry: -abs(entry[0]))
     least = math.log(TELLING)
@@ -161,7 +161,7 @@ def _differs(own: tuple[float, float], other: tuple[float, float], shown: float,
 
 
 def _of_trial(case: Case, one: Tried, this: Suspect, others: Sequence[Suspect]) -> tuple[float, str] | None:
-    chance = runs(case.network, one) if one.runs else 1 - runs(case.network, one)
+    chance = outcome(case.network, one)
     beside = likeliest(case.known.weight / np.maximum(chance, 1e-300), others)
     like = _without(case.known.weight, chance, this.member)
     unlike = None if beside is None else _without(case.known.weight, chance, beside.member)

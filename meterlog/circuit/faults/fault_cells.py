@@ -200,7 +200,7 @@ def _singles(circuit: Circuit, rates: Rates, series: list[int]) -> list[_Row]:
         high = rate * share * (1 - opens) * (shares.BY_DESIGN_SHARE if part.by_design else 1.0)
         found.append(_Row(rate * share * opens, "open", (k,), (np.inf,), (0.0,)))
         found += [_Row(high * w, "high_resistance", (k,), (ohm,), (spread,)) for ohm, spread, w in finite]
-        if part.kind == "wire" and _fuse_before(circuit, k) > 0:
+        if part.kind == "wire" and fuse_before(circuit, k) > 0:
             found.append(_Row(rate * shares.CHAFED_WIRE_SHARE, "short_to_ground", (k,), short_at=k))
     found += _load_faults(circuit, rates)
     found += _battery_faults(circuit, part_rate(circuit, 0, rates))
@@ -218,7 +218,7 @@ def _load_faults(circuit: Circuit, rates: Rates) -> list[_Row]:
     if circuit.parts[k].kind != "motor":
         return _weak(rate, k, shares.WEAK_LOAD)
     found = [_Row(rate * shares.STALLED_SHARE, "stalled", (k,), stalled=True), *_weak(rate, k, shares.WEAK_MOTOR)]
-    if _fuse_before(circuit, k) > 0:
+    if fuse_before(circuit, k) > 0:
         found.append(_Row(rate * shares.SHORTED_MOTOR_SHARE, "short_to_ground", (k,), short_at=k))
     return found
 
@@ -260,7 +260,7 @@ def _pairs(circuit: Circuit, rates: Rates, series: list[int], mass: float) -> li
     return found
 
 
-def _fuse_before(circuit: Circuit, k: int) -> int:
+def fuse_before(circuit: Circuit, k: int) -> int:
     """The position of the last fuse before a part on the feed side, or -1."""
     if k > circuit.load:
         return -1
@@ -279,7 +279,7 @@ def _arrays(circuit: Circuit, table: list[_Row]) -> Cells:
             ohm[c, row.parts[slot]] += value
             spread[c, slot] = row.spreads[slot]
         if row.short_at >= 0:
-            ohm[c, _fuse_before(circuit, row.short_at)] = np.inf
+            ohm[c, fuse_before(circuit, row.short_at)] = np.inf
     usual = _usual_share_spread(circuit)
     prior = np.array([row.prior for row in table])
     return Cells(

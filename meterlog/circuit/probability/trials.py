@@ -7,7 +7,8 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from meterlog.circuit.faults.fault_cells import FAULTS
+from meterlog.circuit.faults.fault_cells import FAULTS, fuse_before
+from meterlog.circuit.model.circuit import Circuit
 from meterlog.circuit.model.solve import LoadModel, Shunt, load_model, solve
 from meterlog.circuit.probability.predict import Network, state_index
 from meterlog.circuit.readings.measurement import Tried
@@ -22,6 +23,10 @@ comes back), the part had not been commanded, it was another one (the handling c
 that a short had blown. Guesses."""
 BOTH_LEADS_AT_LOAD, BOTH_LEADS_ELSEWHERE = 0.5, 0.05
 """Share of direct feeds that bring the ground from the battery too. Guesses."""
+BLOWS_BY_CHANCE, SHORT_BLOWS, STALLED_BLOWS, GREEDY_SHARE = 0.01, 0.75, 0.3, 1.4
+"""Share of trials in which a fuse blows and is seen to: with nothing that explains it, with a short behind it, with a
+load that is stuck or draws more than this share of a good one's current (a jammed pump blew its fuse: trade press).
+Guesses."""
 RUNS_FROM, WORKS_FROM, STEP_WIDTH = 0.5, 0.75, 0.07
 """Of the system voltage: a load counts as running on a feed from the first on, and as working in the vehicle so that
 nobody complains from the second; both are blurred by the third, since nobody knows them exactly. Guesses."""
@@ -36,9 +41,36 @@ def tried_log(network: Network, tried: Sequence[Tried]) -> Array:
     if tried:
         total += np.log(1 - NOT_TRIED_WHILE_IT_WORKS * works(network))
     for one in tried:
-        chance = _replaced(network, one) if one.replaced else runs(network, one)
-        total += np.log(chance if one.runs else 1 - chance)
+        total += np.log(outcome(network, one))
     return total
+
+
+def outcome(network: Network, one: Tried) -> Array:
+    """Give the probability of what came of a trial in each cell, shape (K,)."""
+    blew = _blows(network, one)
+    if one.result == "blew":
+        return blew
+    runs = _replaced(network, one) if one.replaced else _powered(network, one)
+    return (1 - blew) * (runs if one.result == "runs" else 1 - runs)
+
+
+def _blows(network: Network, one: Tried) -> Array:
+    """The probability, in each cell, that a fuse blows and is seen to: the new one, or that of the lead."""
+    cells, circuit = network.cells, network.circuit
+    chance = np.full(len(cells), BLOWS_BY_CHANCE)
+    if one.replaced and circuit.parts[circuit.part_index.get(one.replaced, 0)].kind != "fuse":
+        return chance
+    too_much = cells.stalled | (cells.share > GREEDY_SHARE)
+    chance[too_much & (cells.part[:, 1] < 0)] = STALLED_BLOWS
+    for k in np.unique(cells.short_at[cells.short_at >= 0]):
+        fuse = fuse_before(circuit, int(k))
+        feeds = circuit.part_index.get(one.replaced or one.bridged, -1) == fuse
+        if one.into:
+            node = _into(circuit, one)
+            feeds = fuse <= node < circuit.load
+        if feeds:
+            chance[cells.short_at == k] = SHORT_BLOWS
+    return chance
 
 
 def _replaced(network: Network, one: Tried) -> Array:
@@ -55,25 +87,27 @@ def _replaced(network: Network, one: Tried) -> Array:
     single = (cells.part[:, 0] == k) & (cells.part[:, 1] < 0)
     chance[single] = CURED
     if circuit.parts[k].kind == "fuse":
-        chance[single & (cells.short_at >= 0)] = NEW_FUSE_HOLDS
+        chance[cells.short_at >= 0] = NEW_FUSE_HOLDS
     return chance
 
 
-def runs(network: Network, tried: Tried) -> Array:
-    """The probability, in each cell, that the load runs on a direct feed, shape (K,).
+def _powered(network: Network, tried: Tried) -> Array:
+    """The probability, in each cell, that the load runs on a direct feed or with a part bridged, shape (K,).
 
     A feed right at the load's own terminal is half the time done with both leads (its ground from the battery
     too); elsewhere seldom. A load counts as running from about half the system voltage. Guesses, all three.
     """
     c, cells = network.circuit, network.cells
-    source = c.part_index.get(tried.feed, -1)
-    from_node = c.node(tried.feed) if source != 0 else 0
-    part = c.part_index.get(tried.into)
-    into = c.node(tried.into) if part is None else (part - 1 if part <= c.load else part)
     ohm, emf, model = _in_use(network)
-    jumper = Shunt(from_node, into, JUMPER_OHM)
+    if tried.bridged:
+        into = c.part_index[tried.bridged]
+        jumper, both = Shunt(into - 1, into, JUMPER_OHM), 0.0
+    else:
+        into = _into(c, tried)
+        from_node = c.node(tried.feed) if c.part_index.get(tried.feed) != 0 else 0
+        jumper = Shunt(from_node, into, JUMPER_OHM)
+        both = BOTH_LEADS_AT_LOAD if into == c.load - 1 else BOTH_LEADS_ELSEWHERE if into < c.load else 0.0
     ground = Shunt(len(c.parts) - 1, c.load, JUMPER_OHM)
-    both = BOTH_LEADS_AT_LOAD if into == c.load - 1 else BOTH_LEADS_ELSEWHERE if into < c.load else 0.0
     chance = np.zeros(len(cells))
     for share, shunts in ((1 - both, [jumper]), (both, [jumper, ground])):
         if share:
@@ -81,6 +115,12 @@ def runs(network: Network, tried: Tried) -> Array:
             volts = np.where(cells.stalled, 0.0, found.load_v)
             chance += share * _smooth(volts / c.system_v, RUNS_FROM)
     return np.clip(chance, LEAST_CHANCE, 1 - LEAST_CHANCE)
+
+
+def _into(circuit: Circuit, tried: Tried) -> int:
+    """The node that a feed goes to; of a part, its side towards the source."""
+    part = circuit.part_index.get(tried.into)
+    return circuit.node(tried.into) if part is None else (part - 1 if part <= circuit.load else part)
 
 
 def works(network: Network) -> Array:

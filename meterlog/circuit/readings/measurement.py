@@ -6,6 +6,7 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Literal
 
 from meterlog.circuit.model.circuit import BATTERY_MINUS, LOADS, STATES, Circuit, near
 from meterlog.circuit.model.circuit_file import check_keys, instead, number, read_table, rows
@@ -33,10 +34,14 @@ STATE_WORDS = {
 }
 LOAD_WORDS = {"connected": "", "unplugged": ", unplugged", "lamp": ", a test lamp as the load"}
 
+Result = Literal["runs", "dead", "blew"]
+"""What can come of a trial."""
 _RUNS = ("runs", "fixed", "works", "cured")
-_DEAD = ("dead", "no change", "unchanged", "same", "blew")
-RESULTS = (*_RUNS, *_DEAD)
-"""Words for the result of a trial."""
+_DEAD = ("dead", "no change", "unchanged", "same")
+RESULTS = (*_RUNS, *_DEAD, "blew")
+"""Words for the result of a trial; `blew`: a fuse did, the new one or that of the lead."""
+HOW = ("feed", "bridged", "replaced")
+"""Keys of a trial, one of which says what was done."""
 MOST_READINGS, MOST_WORK = 60, 800
 """The most readings, and the most readings times parts, that are weighed together. Readings depend on one another under
 every pair of faults: memory grows with the square of readings times parts (20 readings on 40 parts: 1.5 GB, 10 s)."""
@@ -86,20 +91,28 @@ class Measurement:
 
 @dataclass(frozen=True, slots=True)
 class Tried:
-    """A direct feed (`feed`, `into`) or a `replaced` part, and what came of it.
+    """A direct feed (`feed`, `into`), a `bridged` or a `replaced` part, and what came of it.
 
     Attributes:
-        runs: the load ran afterwards.
+        result: the load `runs`, it stays `dead`, or a fuse `blew`.
     """
 
-    runs: bool
+    result: Result
     feed: str = ""
     into: str = ""
     replaced: str = ""
+    bridged: str = ""
 
     def __str__(self) -> str:
-        end = "and it ran" if self.runs else "and it stayed dead"
-        return f"{self.replaced} replaced, {end}" if self.replaced else f"fed {self.into} from {self.feed}, {end}"
+        end = {"runs": "and it ran", "dead": "and it stayed dead", "blew": "and the fuse blew"}[self.result]
+        if self.replaced:
+            return f"{self.replaced} replaced, {end}"
+        return f"{self.bridged} bridged, {end}" if self.bridged else f"fed {self.into} from {self.feed}, {end}"
+
+    def as_row(self) -> dict[str, object]:
+        """Give the row of `tried` that says it."""
+        how = {key: value for key in ("feed", "into", "replaced", "bridged") if (value := getattr(self, key))}
+        return {**how, "result": self.result}
 
 
 def load_measured(
@@ -207,23 +220,37 @@ def trial_from_row(row: Mapping[str, object], circuit: Circuit, where: str) -> T
     Raises:
         CircuitError: naming the key.
     """
+    known = (*HOW, "into", "result")
     for key in row:
-        if key not in ("feed", "into", "replaced", "result"):
-            raise CircuitError(f"{where} unknown key '{key}'{near(key, ('feed', 'into', 'replaced', 'result'))}")
-    result = row.get("result")
-    if result not in RESULTS:
-        raise CircuitError(f"{where} 'result' must be one of {', '.join(RESULTS)}{instead(result)}")
-    runs = result in _RUNS
+        if key not in known:
+            raise CircuitError(f"{where} unknown key '{key}'{near(key, known)}")
+    said = row.get("result")
+    if said not in RESULTS:
+        raise CircuitError(f"{where} 'result' must be one of {', '.join(RESULTS)}{instead(said)}")
+    result: Result = "runs" if said in _RUNS else "dead" if said in _DEAD else "blew"
+    if sum(bool({key, *more} & row.keys()) for key, *more in (("feed", "into"), ("bridged",), ("replaced",))) > 1:
+        raise CircuitError(f"{where} a feed, a bridged and a replaced part are separate trials: make an entry for each")
     if "replaced" in row:
-        if "feed" in row or "into" in row:
-            raise CircuitError(f"{where} a direct feed and a replaced part are two trials: make an entry for each")
-        return Tried(runs, replaced=_id(row, "replaced", circuit, where))
+        return Tried(result, replaced=_id(row, "replaced", circuit, where))
+    if "bridged" in row:
+        return Tried(result, bridged=_bridged(row, circuit, where))
     if "into" not in row:
-        raise CircuitError(f"{where} give 'feed' and 'into' (a direct feed), or 'replaced' (a part)")
+        raise CircuitError(f"{where} give 'feed' and 'into' (a direct feed), 'bridged' (a part) or 'replaced' (a part)")
     feed, into = _id({"feed": "battery", **row}, "feed", circuit, where), _id(row, "into", circuit, where)
     if feed == into:
         raise CircuitError(f"{where} a feed from '{feed}' into itself feeds nothing")
-    return Tried(runs, feed=feed, into=into)
+    return Tried(result, feed=feed, into=into)
+
+
+def _bridged(row: Mapping[str, object], circuit: Circuit, where: str) -> str:
+    """Read what was bridged: a part, or the part that a command closes; never what carries the whole voltage."""
+    id_ = _id(row, "bridged", circuit, where)
+    k = circuit.commands.get(id_, circuit.part_index.get(id_))
+    if k is None:
+        raise CircuitError(f"{where} 'bridged' must be a part, whose two ends were joined; '{id_}' is a point")
+    if k in (0, circuit.load):
+        raise CircuitError(f"{where} bridging '{id_}' is a short circuit, never a trial")
+    return circuit.parts[k].id
 
 
 def _word(row: Mapping[str, object], key: str, choices: Sequence[str], where: str, default: str | None = None) -> str:

@@ -13,7 +13,14 @@ from meterlog.text.numbers import FOREIGN, GOOD, CellReader
 from meterlog.text.typed import EITHER
 from meterlog.text.units import Unit
 
-_VERBS = {"fed": "feed", "feed": "feed", "replaced": "replaced", "replace": "replaced"}
+_VERBS = {
+    "fed": "feed",
+    "feed": "feed",
+    "bridged": "bridged",
+    "bridge": "bridged",
+    "replaced": "replaced",
+    "replace": "replaced",
+}
 
 
 def typed_value(text: str, quantity: str) -> float:
@@ -63,8 +70,8 @@ def typed_id(text: str, ids: Iterable[str]) -> str | None:
 
 
 def typed_trial(text: str, circuit: Circuit) -> dict[str, object] | None:
-    """`fed pump_plus runs`, `feed fuse_out into pump_plus dead`, `replaced relay dead` as a `tried` row; None where it
-    is none of them. The names are not checked here.
+    """`fed pump_plus runs`, `feed fuse_out into pump_plus dead`, `bridged relay runs`, `replaced fuse blew` as a
+    `tried` row; None where it is none of them. The names are not checked here.
 
     Raises:
         UsageError: it does not say what came of it, or of what.
@@ -76,10 +83,10 @@ def typed_trial(text: str, circuit: Circuit) -> dict[str, object] | None:
     result = _result(rest)
     place = rest[: -len(result)].strip(" ,:;") if result else ""
     if not result or not place:
-        example = "replaced relay dead" if kind == "replaced" else "fed pump_plus runs"
-        raise UsageError(f"'{text}' needs a name and the result, runs or dead: for example '{example}'")
-    if kind == "replaced":
-        return {"replaced": _known(place, circuit), "result": result}
+        example = "fed pump_plus runs" if kind == "feed" else f"{kind} relay dead"
+        raise UsageError(f"'{text}' needs a name and the result, runs, dead or blew: for example '{example}'")
+    if kind != "feed":
+        return {kind: _known(place, circuit), "result": result}
     ends = re.fullmatch(r"(?:(?P<feed>.+?)\s+(?:into|to)\s+)?(?P<into>.+?)(?:\s+from\s+(?P<source>.+))?", place)
     assert ends is not None, "any name fits"
     feed, into = ends["feed"] or ends["source"] or "battery", ends["into"].removeprefix("into ")

@@ -28,7 +28,7 @@ from meterlog.errors import CircuitError, MeterlogError, UsageError
 from meterlog.text.safe import one_line
 
 _ANSWER = "your answer:"
-_CHOICES = "a number, 'open', 'other', 'fed POINT' or 'replaced PART' before you try it, 'end'"
+_CHOICES = "a number, 'open', 'other', 'fed POINT', 'bridged PART' or 'replaced PART' before you try it, 'end'"
 
 
 class Talk:
@@ -91,7 +91,7 @@ class Talk:
         cautions = applying(act_of(circuit, trial_from_row(row, circuit, _ANSWER)))
         self._said.update(cautions)
         print_mind("Mind, before you do that:", cautions)
-        print(f"Then type what came of it: '{one_line(answer)} runs' or '{one_line(answer)} dead'")
+        print(f"Then type what came of it: '{one_line(answer)}' with 'runs', 'dead' or 'blew' (a fuse) after it")
         return True
 
     def _take_in(self, answer: str, m: Measurement) -> None:
@@ -158,8 +158,7 @@ def save(path: Path, measured: Sequence[Measurement], tried: Sequence[Tried]) ->
         lines.append(_row(row | {"value": value} | ({} if m.error is None else {"error": m.error})))
     lines += ["]", "tried = ["]
     for t in tried:
-        how: dict[str, object] = {"replaced": t.replaced} if t.replaced else {"feed": t.feed, "into": t.into}
-        lines.append(_row(how | {"result": "runs" if t.runs else "dead"}))
+        lines.append(_row(t.as_row()))
     try:
         path.write_text("\n".join([*lines, "]", ""]), "utf-8")
     except OSError as error:

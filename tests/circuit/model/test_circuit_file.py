@@ -103,7 +103,7 @@ def test_what_is_wrong_with_a_reading_is_named(row: dict[str, Any], names: str) 
 @pytest.mark.parametrize(
     ("row", "names"),
     [
-        ({"feed": "battery", "into": "pump_plus", "replaced": "pump", "result": "runs"}, "two trials"),
+        ({"feed": "battery", "into": "pump_plus", "replaced": "pump", "result": "runs"}, "separate trials"),
         ({"into": "pump_plus"}, "'result' must be one of .*; it is missing"),
         ({"feed": "pump_plus", "into": "pump_plus", "result": "runs"}, "into itself"),
         ({"feed": "battery", "result": "runs"}, "'feed' and 'into'"),

@@ -59,16 +59,25 @@ def test_a_wrong_measurement_is_refused(row: dict[str, Any], message: str) -> No
         one(**row)
 
 
-def test_what_was_tried_is_a_feed_or_a_new_part() -> None:
+def test_what_was_tried_is_a_feed_a_bridge_or_a_new_part() -> None:
     rows = [
         {"into": "pump_plus", "result": "runs"},
         {"feed": "battery_minus", "into": "pump_minus", "result": "dead"},
         {"replaced": "relay", "result": "runs"},
+        {"replaced": "fuse", "result": "blew"},
+        {"bridged": "relay_coil", "result": "no change"},
     ]
-    _, (fed, earthed, replaced) = measured_from_table({"tried": rows}, CIRCUIT)
-    assert fed == Tried(True, feed="battery", into="pump_plus")
-    assert earthed == Tried(False, feed="battery_minus", into="pump_minus")
-    assert replaced == Tried(True, replaced="relay")
+    _, (fed, earthed, replaced, blew, bridged) = measured_from_table({"tried": rows}, CIRCUIT)
+    assert fed == Tried("runs", feed="battery", into="pump_plus")
+    assert earthed == Tried("dead", feed="battery_minus", into="pump_minus")
+    assert replaced == Tried("runs", replaced="relay")
+    assert blew == Tried("blew", replaced="fuse")
+    assert bridged == Tried("dead", bridged="relay")
+    assert [str(blew), str(bridged)] == [
+        "fuse replaced, and the fuse blew",
+        "relay bridged, and it stayed dead",
+    ]
+    assert [one.as_row() for one in (earthed, bridged)] == [rows[1], {"bridged": "relay", "result": "dead"}]
 
 
 @pytest.mark.parametrize(
@@ -77,8 +86,12 @@ def test_what_was_tried_is_a_feed_or_a_new_part() -> None:
         ({"into": "pump_plus", "result": "maybe"}, "'result' must be one of"),
         ({"into": "pump_plus"}, "'result' must be one of"),
         ({"result": "runs"}, "give 'feed' and 'into'"),
-        ({"replaced": "relay", "into": "pump_plus", "result": "runs"}, "two trials"),
+        ({"replaced": "relay", "into": "pump_plus", "result": "runs"}, "separate trials"),
         ({"feed": "fuse_out", "into": "fuse_out", "result": "runs"}, "into itself feeds nothing"),
+        ({"bridged": "relay", "replaced": "relay", "result": "runs"}, "separate trials"),
+        ({"bridged": "pump", "result": "runs"}, "bridging 'pump' is a short circuit"),
+        ({"bridged": "battery", "result": "runs"}, "bridging 'battery' is a short circuit"),
+        ({"bridged": "fuse_out", "result": "runs"}, "'fuse_out' is a point"),
         ({"into": "pump_plus", "result": "runs", "feeed": "battery"}, "unknown key 'feeed'.*feed"),
     ],
 )

@@ -2,8 +2,9 @@
 
 `python -m tests.bench.detection [logs] [first seed] [-v]` prints, by kind: true events longer than one interval and the
 averaging window; recall and precision; median error of the duration and of what is stated for it, in intervals; the
-share of durations that the stated error covers; the share of levels within the meter's accuracy. The tables go to
-RESULTS.md.
+share of durations that the stated error covers; the share of levels within the meter's accuracy. Then the same by
+family of logs whose generator shares nothing with the analyzer (`detection_world`, which can be run alone), and what is
+said of them. The tables go to RESULTS.md.
 """
 
 from __future__ import annotations
@@ -16,6 +17,7 @@ from itertools import count
 from meterlog.events.detect import detect
 from meterlog.events.event import Event
 from tests.bench import named
+from tests.bench.detection_world.run import report as families
 from tests.bench.logs import SCENARIOS, Log, log_of
 from tests.bench.plain import by_change_points, by_rolling_median, by_threshold
 from tests.bench.results import printed
@@ -74,8 +76,10 @@ def main(argv: list[str]) -> int:
         _alternatives(pool, jobs)
         print("\nnamed cases of standards")
         named.report()
+    with printed("Detection by family"):
+        said = families(first)
     if "-v" in argv:
-        print("\n".join(score.complaints))
+        print("\n".join([*score.complaints, *said]))
     return 0
 
 

@@ -13,12 +13,14 @@ from meterlog.events.event import Event
 from meterlog.events.gap import lost_links
 from meterlog.events.watch import Watch
 from meterlog.findings import Finding, Line, findings
+from meterlog.findings.level import resolution_of
 from meterlog.kinds import place
 from meterlog.limits import Limits, limits_for
 from meterlog.reading import Quantity
 from meterlog.session.contents import Contents
 from meterlog.session.model import Channel, Marker
 from meterlog.signal.interval import Interval
+from meterlog.signal.statistics import Statistics, statistics
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,12 +32,16 @@ class ChannelSummary:
         readings: how many.
         doubtful: how many of them are doubtful, and nothing confirms them.
         watch: what was looked for in them, and for how long.
+        statistics: of the readings that are not doubtful.
+        resolution: one count of the display as mostly shown, in the channel's unit; NaN where unknown.
     """
 
     channel: Channel
     readings: int
     doubtful: int
     watch: Watch
+    statistics: Statistics
+    resolution: float
 
     @property
     def interval(self) -> Interval:
@@ -54,8 +60,16 @@ class ChannelSummary:
             "shortest_visible_s": _number(self.watch.shortest_visible_s),
             "watched_s": self.watch.watched_s,
             "time_error_s": self.interval.time_error_s,
-            "role": str(self.channel.measurand.role),
+            "minimum": _number(self.statistics.minimum),
+            "maximum": _number(self.statistics.maximum),
+            "mean": _number(self.statistics.mean),
+            "median": _number(self.statistics.median),
+            "last": _number(self.statistics.last),
+            "slope_per_s": _number(self.statistics.slope_per_s),
+            "overloads": self.statistics.overloads,
+            "doubtful": self.doubtful,
             "rejected_frames": self.channel.rejected,
+            "role": str(self.channel.measurand.role),
         }
 
 
@@ -121,9 +135,12 @@ def analyze(session: Contents, limits: Limits | None = None, limits_file: str | 
     armed = any(marker.ends_recording for marker in session.markers)
     for channel in session.channels:
         series = session.series(channel.number)
-        doubtful = len(series) - len(session.believed(channel.number))
+        believed = session.believed(channel.number)
+        doubtful = len(series) - len(believed)
         found, watch = examine(channel, series, session.markers, settings)
-        channels.append(ChannelSummary(channel, len(series), doubtful, watch))
+        channels.append(
+            ChannelSummary(channel, len(series), doubtful, watch, statistics(believed), resolution_of(believed))
+        )
         gaps = [event for event in found if event.kind == "gap"]
         lost = lost_links(channel.number, session.link_changes, armed, gaps, session.duration_s)
         events += found + lost
@@ -144,5 +161,5 @@ def analyze(session: Contents, limits: Limits | None = None, limits_file: str | 
     )
 
 
-def _number(value: float) -> float | None:
-    return value if math.isfinite(value) else None
+def _number(value: float | None) -> float | None:
+    return value if value is not None and math.isfinite(value) else None

@@ -14,6 +14,7 @@ from meterlog.events.event import Event
 from meterlog.kinds import KINDS
 from meterlog.session.model import Marker
 from meterlog.signal.interval import Interval
+from meterlog.signal.statistics_text import HEADINGS, left_out, statistics_words
 from meterlog.text.safe import one_line
 
 _NEGLIGIBLE_TIME_ERROR = 0.05
@@ -117,17 +118,30 @@ def _visible(analysis: Analysis) -> Iterator[str]:
         if labels.count(summary.channel.label) > 1:
             name += f" ({summary.channel.quantity.words})"
         name += f", {summary.channel.measurand.described}"
+        yield f"{name}: {_figures(summary)}"
         if damaged := _damaged(summary):
-            yield f"{name}: {damaged}"
+            yield f"  {damaged}"
         if summary.readings < 2 or summary.interval.interval_s != summary.interval.interval_s:
-            yield f"{name}: {summary.readings} reading(s): too few to show any event."
+            yield f"  {summary.readings} reading(s): too few to show any event."
             continue
         shortest = summary.watch.shortest_while_watched_s
         yield (
-            f"{name}: {summary.readings} readings, one every {summary.interval.interval_s:.2g} s. The shortest event "
+            f"  {summary.readings} readings, one every {summary.interval.interval_s:.2g} s. The shortest event "
             f"that is sure to show is {shortest:.2g} s: shorter ones may be missed, or look shallower than they were."
             f"{_repeated(summary.interval)}{_timed(summary.interval)} {summary.watch.breaks}".rstrip()
         )
+
+
+def _figures(summary: ChannelSummary) -> str:
+    """Return the channel's figures in one sentence, with what they leave out."""
+    found = summary.statistics
+    out = left_out(found, summary.doubtful)
+    without = f" Left out: {out}." if out else ""
+    if found.minimum is None:
+        return f"no figures.{without}"
+    words = statistics_words(found, summary.channel.quantity.unit, summary.resolution)
+    told = ", ".join(f"{name} {word}" for name, word in zip(HEADINGS, words, strict=True))
+    return f"{told}.{without}"
 
 
 def _repeated(interval: Interval) -> str:

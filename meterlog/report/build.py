@@ -26,6 +26,7 @@ from meterlog.exchange.finished_file import finished_file
 from meterlog.loaded import Loaded
 from meterlog.report.circuit import CircuitPart
 from meterlog.report.content import SessionPart, session_part
+from meterlog.signal.statistics_text import HEADINGS
 from meterlog.text.figures import shown
 
 MARKS = {
@@ -76,6 +77,7 @@ def build_report(
         marks=MARKS,
         sentences=SENTENCES,
         shown=shown,
+        statistics=HEADINGS,
         alignment_words=alignment_words,
         excursion_words=excursion_words,
         measure_words=measure_words,

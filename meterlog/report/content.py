@@ -18,6 +18,7 @@ from meterlog.reading import Accuracy
 from meterlog.report.figures import band_figure, channel_figure
 from meterlog.roles import role_key
 from meterlog.session.model import Channel
+from meterlog.signal.statistics_text import HEADINGS, left_out, statistics_words
 from meterlog.text.figures import displayed, seconds, shown
 
 MOST_ROWS = 200
@@ -118,6 +119,7 @@ def _details(capture: Loaded) -> list[tuple[str, str]]:
 def _channel_row(capture: Loaded, channel: Channel) -> dict[str, str]:
     summary = next(s for s in capture.analysis.channels if s.channel.number == channel.number)
     interval = summary.interval
+    words = statistics_words(summary.statistics, channel.quantity.unit, summary.resolution)
     return {
         "label": channel.label or f"channel {channel.number}",
         "quantity": channel.quantity.words,
@@ -127,6 +129,8 @@ def _channel_row(capture: Loaded, channel: Channel) -> dict[str, str]:
         "accuracy": accuracy_words(channel.accuracy),
         "readings": str(summary.readings),
         "interval": "one reading" if math.isnan(interval.interval_s) else seconds(interval.interval_s),
+        "left_out": left_out(summary.statistics, summary.doubtful),
+        **dict(zip(HEADINGS, words, strict=True)),
     }
 
 

@@ -12,7 +12,7 @@ import pytest
 from meterlog.cli import main
 from meterlog.reading import Quantity
 from meterlog.series import Series
-from meterlog.session import SessionWriter
+from meterlog.session import SessionWriter, open_reader
 from meterlog.session.model import HARD_END
 
 
@@ -39,7 +39,8 @@ def test_the_json_is_one_object_with_the_promised_keys(session: Path, capsys: py
     assert list(result) == ["session", "started_at", "duration_s", "channels", "events", "findings"]
     assert list(result["channels"][0]) == [
         "channel", "label", "quantity", "unit", "readings", "interval_s", "shortest_visible_s",
-        "watched_s", "time_error_s", "role", "rejected_frames",
+        "watched_s", "time_error_s", "minimum", "maximum", "mean", "median", "last", "slope_per_s",
+        "overloads", "doubtful", "rejected_frames", "role",
     ]  # fmt: skip
     assert result["channels"][0]["interval_s"] == pytest.approx(0.25)
     assert list(result["events"][0]) == [
@@ -106,3 +107,19 @@ def test_a_hard_end_is_told_beside_the_json(session: Path, capsys: pytest.Captur
     told = capsys.readouterr()
     assert json.loads(told.out)["events"]
     assert told.err == f"note: {HARD_END}\n"
+
+
+def test_the_figures_of_every_channel_are_said_and_the_lowest_is_among_them(
+    session: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["analyze", str(session), "--json"]) == 0
+    channel = json.loads(capsys.readouterr().out)["channels"][0]
+    with open_reader(session) as reader:
+        value = reader.series(1).value
+    assert (channel["minimum"], channel["maximum"], channel["last"]) == (value.min(), value.max(), value[-1])
+    assert channel["mean"] == pytest.approx(value.mean())
+    assert channel["median"] == np.median(value)
+    assert (channel["overloads"], channel["doubtful"]) == (0, 0)
+    assert main(["analyze", str(session)]) == 0
+    text = " ".join(capsys.readouterr().out.split())
+    assert f"lowest {value.min():.2f} V, highest {value.max():.2f} V, mean {value.mean():.2f} V" in text

@@ -55,6 +55,12 @@ def test_it_holds_everything_that_was_measured_and_said(make: Make) -> None:
     assert text.count("Limit:") == sum(bool(finding.limit) for finding in capture.analysis.findings)
 
 
+def test_the_lowest_reading_and_its_fellows_stand_in_it() -> None:
+    page = build_report([load(RECORDINGS / "key-on-suspect.sqlite")])
+    for name, value in (("lowest", "-0.01 V"), ("highest", "9.47 V"), ("slope", "-0.15 V/s"), ("left out", "nothing")):
+        assert f'<td data-label="{name}">{value}</td>' in page
+
+
 def test_the_library_is_embedded_once_whatever_the_number_of_plots(make: Make) -> None:
     one = build_report([load(make())])
     three = build_report([load(make(f"s{n}")) for n in range(3)])

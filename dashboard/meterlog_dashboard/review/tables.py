@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
 from dash import html
@@ -12,10 +13,12 @@ from meterlog.findings.finding import Finding
 from meterlog.findings.level import resolution_of
 from meterlog.kinds import KINDS
 from meterlog.session.model import Channel
+from meterlog.signal.interval import reading_interval
+from meterlog.signal.statistics import statistics
+from meterlog.signal.statistics_text import HEADINGS, left_out, statistics_words
 from meterlog.text.figures import count, displayed, seconds, shown
 from meterlog_dashboard.frame.elements import attributes, table, verdict_word
 from meterlog_dashboard.review.clock import Clock
-from meterlog_dashboard.review.span_statistics import statistics
 
 if TYPE_CHECKING:  # it imports much, and the page is to be there at once
     from meterlog.loaded import Loaded
@@ -36,16 +39,15 @@ def statistics_table(session: Loaded, span: tuple[float, float]) -> Component:
     inside = max(span[0], 0.0), min(span[1], session.duration_s)
     rows = []
     for channel in session.channels:
-        series = session.series(channel.number)
-        found = statistics(series, *inside)
-        unit, step = channel.quantity.unit, resolution_of(series)
-        values = (found.low, found.median, found.mean, found.high)
-        interval = "–" if found.interval_s != found.interval_s else seconds(found.interval_s)
-        cells = [channel_name(channel), f"{found.readings:,}"]
-        cells += ["–" if value is None else displayed(value, unit, step) for value in values]
-        cells += [str(found.overloads) if found.overloads else "none", interval]
-        rows.append(html.Tr([html.Th(cells[0], scope="row"), *(html.Td(cell) for cell in cells[1:])]))
-    headings = ("channel", "readings", "lowest", "median", "mean", "highest", "overload", "a reading every")
+        kept = session.believed(channel.number)
+        part = kept.between(*inside)
+        found = statistics(part)
+        interval_s = reading_interval(part.time_s).interval_s
+        doubtful = len(session.series(channel.number).between(*inside)) - len(part)
+        cells = [f"{found.readings:,}", *statistics_words(found, channel.quantity.unit, resolution_of(kept))]
+        cells += [left_out(found, doubtful) or "none", "–" if math.isnan(interval_s) else seconds(interval_s)]
+        rows.append(html.Tr([html.Th(channel_name(channel), scope="row"), *(html.Td(cell) for cell in cells)]))
+    headings = ("channel", "readings", *HEADINGS, "left out", "a reading every")
     words = html.P(f"{seconds(max(0.0, inside[1] - inside[0]))}, from {inside[0]:.2f} to {inside[1]:.2f} s")
     return html.Div([words, table(headings, rows, "Statistics of the stretch that is shown")])
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from math import inf
 
 import numpy as np
@@ -10,14 +11,18 @@ from meterlog.events.event import Event
 from meterlog.events.measure import Measure, Watched
 from meterlog.events.settings import SYSTEM_SPLIT_V, DetectionSettings
 from meterlog.kinds import found_by
+from meterlog.signal.edges import Edge, crossing
 from meterlog.signal.levels import median
 
 _TELLING_READINGS = 3
 """Readings before the first high one that tell the system's voltage: a guess."""
-_RISE_S = 0.3
-"""The first readings after a rise may be partial, and an inrush may hold them down, so long: s, a guess."""
+_TELLING_S = 5.0
+"""Where none were on before, the system's voltage is told by the level of the first so long, s: a guess, much longer
+than a load dump or an inrush."""
 _OWN_NOISE_READINGS = 18
 """Fewer readings are too few to tell an overvoltage's own noise: a guess."""
+_PLATEAU_SHARE = 0.06
+"""Readings within this share of a step from a level are at it: as for edges, a guess."""
 
 
 def machine(watched: Watched) -> Overvoltage | None:
@@ -91,12 +96,12 @@ class Overvoltage:
             earlier = earlier[earlier >= self._settings.on_at_least_v]
             if len(earlier) >= _TELLING_READINGS:
                 level = median(earlier)
-            elif self._track.first_after(self._track.time(self._pos) + _RISE_S, self._pos, stop) < stop:
-                # The first readings after a rise may be partial, and a load's inrush may hold them down.
-                risen = self._track.first_after(self._track.time(self._pos) + _RISE_S, self._pos, stop) + 1
-                level = float(self._track.values(self._pos, risen).max())
             else:
-                return False
+                until = self._track.first_after(self._track.time(self._pos) + _TELLING_S, self._pos, stop)
+                if until == stop:
+                    return False
+                first = self._track.values(self._pos, until)
+                level = median(first[first >= self._settings.on_at_least_v])
             self._system_v = 24.0 if level >= SYSTEM_SPLIT_V else 12.0
             return True
         self._start = self._pos
@@ -108,20 +113,17 @@ class Overvoltage:
         self._start = None
         values = self._track.values(start, stop)
         level, extreme = median(values[1:-1] if len(values) > 2 else values), float(values.max())
-        limit = self._limit
-        noise = measure.noise(start + 1, stop - 1)
-        if (
-            stop - start < _OWN_NOISE_READINGS
-        ):  # too short to tell its noise itself; a longer one does, a crank before it or not
-            noise = max(noise, measure.noise(self._segment, start))
+        limit, noise = self._limit, self._noise(start, stop)
         grazes = extreme <= limit * (1.0 + self._settings.overvoltage_hysteresis) + noise
         if grazes and level <= limit + noise / (stop - start) ** 0.5:
             return
         begin_s, end_s = self._track.time(start), self._track.time(stop - 1)
         duration = error = None
         if ended and start > self._segment:
-            first = measure.edge(start, measure.before(start, max(self._segment, start - 6)), level, 0.0, stop)
-            last = measure.edge(stop, level, self._track.value(stop), 0.0, stop + 1)
+            before = measure.before(start, max(self._segment, start - 6))
+            first = self._bound(start, before, level, stop, [min(start + k, stop) for k in range(3)])
+            after = self._track.value(stop)
+            last = self._bound(stop, level, after, stop + 1, [max(stop - k, start - 1) for k in (1, 2, 3)])
             begin_s, end_s, duration, error = measure.timing(first, last, stop)
         self.events.append(
             Event(
@@ -137,6 +139,33 @@ class Overvoltage:
                 detail=f"up to {extreme:.2f} V, above {limit:g} V",
             )
         )
+
+    def _noise(self, start: int, stop: int) -> float:
+        """Half-width of what readings stray for no reason, for an overvoltage of readings [start, stop).
+
+        What comes before it tells that, and, of a longer one, its own readings too: the smaller counts, since a crank
+        before it is no noise, and neither is a peak that decays.
+        """
+        before = self._measure.noise(self._segment, start)
+        own = self._measure.noise(start + 1, stop - 1)
+        return min(before, own) if stop - start >= _OWN_NOISE_READINGS else before
+
+    def _bound(self, index: int, before: float, after: float, stop: int, inside: Sequence[int]) -> Edge:
+        """The beginning or the end at reading `index`; `inside` are the three readings next to it that are above.
+
+        Of a step that is its mid level; a peak that decays is above the limit until it crosses the limit.
+        """
+        rising = after > before
+        level, strays = (after if rising else before), _PLATEAU_SHARE * abs(after - before)
+        near, second, third = (self._track.value(at) for at in inside)
+        on_its_way = near < second - strays and abs(second - level) + abs(third - second) > strays
+        if on_its_way or max(near, second, third) < level - strays:
+            while not rising and self._track.value(index - 1) <= self._limit:  # as the hysteresis lets it
+                index -= 1
+            return crossing(self._track, index, self._limit)
+        peak = max(near, level)
+        before, after = (before, peak) if rising else (peak, after)
+        return self._measure.edge(index, before, after, 0.0, stop)
 
 
 def nextafter_up(value: float) -> float:

@@ -30,6 +30,10 @@ class DetectionSettings:
         sag_hysteresis: it ends this much above `sag_share` (IEC 61000-4-30: 2 %).
         sag_shallow_share: above this share a sag that lasts is a new level, for example a charger that stopped.
         sag_shallow_longest_s: how long it must last for that.
+        fade_slow_s: a fall to the sag threshold that takes longer than about twice this, s, is a fade, no sag: a guess.
+        fade_at_least_s: a shorter one is none, s: longer than most cranks (a guess).
+        floor_share: no supply stands below this share of its system's nominal voltage: 1.75 V a cell of 2 V, where a
+            lead-acid battery counts as empty under load (default, unverified).
         overvoltage_12v: limit on a 12 V system, V.
         overvoltage_24v: limit on a 24 V system, V.
         overvoltage_6v: limit on a 6 V system, V.
@@ -61,6 +65,9 @@ class DetectionSettings:
     sag_hysteresis: float = 0.02
     sag_shallow_share: float = 0.8
     sag_shallow_longest_s: float = 30.0
+    fade_slow_s: float = 5.0
+    fade_at_least_s: float = 10.0
+    floor_share: float = 0.875
     overvoltage_12v: float = 15.0
     overvoltage_24v: float = 30.0
     overvoltage_6v: float = 7.5

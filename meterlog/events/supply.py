@@ -2,8 +2,7 @@
 
 Every state names a band of values in which nothing happens, so quiet stretches cost one scan at memory speed, and a
 growing recording runs through the very same steps as a finished one: what the machine does at a reading depends only
-on the readings up to it. The sliding reference is the median of up to 64 undisturbed readings (dips left out), taken
-anew every 32 readings, and sooner while there are few.
+on the readings up to it. What it measures by stands in `reference.py`.
 
 States: `first` nothing seen yet; `idle` off; `settling` just gone on; `on`; `sagging` below the sag threshold;
 `ending` two readings after a sag; `out` at or below half; `back` just returned from `out`.
@@ -18,10 +17,12 @@ from typing import NamedTuple
 from meterlog.events.chatter import interruptions
 from meterlog.events.dropout import dropout, outage
 from meterlog.events.event import Event
+from meterlog.events.fade import Fade, fade_from, falls_slowly
 from meterlog.events.measure import Measure, Watched
 from meterlog.events.prime_pulse import Stretch, prime_pulse
+from meterlog.events.reference import FIRST_READINGS, WINDOW, Reference
 from meterlog.events.sag import Dip, open_sag, sag
-from meterlog.events.settings import SYSTEM_SPLIT_V, DetectionSettings
+from meterlog.events.settings import DetectionSettings
 from meterlog.events.supply_lost import came_back, supply_lost
 from meterlog.kinds import found_by
 from meterlog.reading import Quantity
@@ -30,14 +31,6 @@ from meterlog.session.model import Marker
 from meterlog.signal.edges import Edge
 from meterlog.signal.levels import median
 
-_WINDOW = 64
-"""Undisturbed readings whose median is the sliding reference: a choice (IEC 61000-4-30: a one-minute filter, on AC)."""
-_FEW = 16
-"""While the reference rests on fewer readings it is taken anew at each few: a choice, for speed."""
-_EVERY = 32
-"""Readings after which a full reference is taken anew: a choice, for speed."""
-_FIRST_READINGS = 4
-"""Fewest readings of a reference: a guess."""
 _SETTLE_READINGS = 5
 """A rise has settled after so many readings whatever they show: a guess; partial readings take one or two."""
 _SETTLED_SHARE = 0.05
@@ -50,8 +43,6 @@ _HALF_CAUGHT_READINGS = 2
 """A sag of so few readings may be a dropout that an averaging meter caught half (one interval spans two)."""
 _MOST_PENDING = 4096
 """Interruptions that wait to become chatter: bounds memory."""
-_SCAN_MARGIN = 0.01
-"""The scan for calm stretches stops this share early, so that it never passes over a sag: any margin does."""
 
 
 class Rules(NamedTuple):
@@ -105,14 +96,16 @@ class Supply:
             "back": self._back,
         }
         self._loss: tuple[int, Edge] | None = None
+        self._fade: Fade | None = None
         self._restart(0)
 
     def _restart(self, index: int) -> None:
         self._state = "first"
         self._segment = self._pos = index
         self._threshold = self._rules.on_at_least
-        self._reference = self._previous = 0.0
-        self._quiet = self._update_at = self._dip = self._fall = self._return = index
+        self._previous = 0.0
+        self._reference = Reference(self._track, self._settings, self._rules.faults)
+        self._reference.quiet = self._dip = self._fall = self._return = index
         self._lasting = False
         self._pending: list[Event] = []
         self._stretch: Stretch | None = None
@@ -120,7 +113,7 @@ class Supply:
     @property
     def needs(self) -> int:
         """The oldest reading that may still be asked for."""
-        oldest = max(self._quiet, self._pos - _WINDOW)
+        oldest = max(self._reference.quiet, self._pos - WINDOW)
         if self._state in ("sagging", "ending"):
             oldest = min(oldest, self._dip)
         elif self._state in ("out", "back"):
@@ -129,7 +122,7 @@ class Supply:
         if stretch is not None and self._pos:
             recent = self._track.time(self._pos - 1) - stretch.begin_s <= 2 * self._settings.prime_longest_s
             oldest = min(oldest, stretch.rise) if recent else oldest
-        return oldest - 2 * _WINDOW
+        return oldest - 2 * WINDOW
 
     @property
     def deciding(self) -> bool:
@@ -142,13 +135,23 @@ class Supply:
         if self._state == "idle":
             return -inf, self._threshold
         if self._state == "on" and not self._pending:
-            return self._settings.sag_share * self._reference, self._reference / self._settings.off_share
+            return self._reference.sag_below, self._high
         return inf, -inf
 
     @property
+    def _off_at(self) -> float:
+        """At or below this the supply is off, V."""
+        return self._settings.off_share * self._reference.value
+
+    @property
+    def _high(self) -> float:
+        """From here up a reading means something while the supply is on, V."""
+        return self._reference.idle_from if self._fade is None else min(self._fade.ends, self._reference.idle_from)
+
+    @property
     def until(self) -> int:
-        """The reading at which the sliding reference is taken anew."""
-        return self._update_at if self._state == "on" else 1 << 62
+        """The reading at which the references are taken anew."""
+        return self._reference.update_at if self._state == "on" else 1 << 62
 
     def advance(self, stop: int) -> None:
         """Go on to reading `stop` (not included)."""
@@ -172,12 +175,13 @@ class Supply:
         self._flush()
         stretch = self._stretch
         on = self._state in ("on", "settling", "sagging", "ending", "back")
-        if stretch is not None and on and self._track.value(index) > self._settings.off_share * self._reference:
+        if stretch is not None and on and self._track.value(index) > self._off_at:
             self._be_on(index)
             self._segment = self._pos = index
             return
         if stretch is not None:
             stretch.end_s = self._track.time(index)
+        self._end_fade(self._track.time(index - 1), index)
         self._restart(index)
 
     def finish(self) -> None:
@@ -192,8 +196,10 @@ class Supply:
         elif self._state == "back":
             self._returned(stop)
         elif self._state == "sagging" and self._rules.faults and stop - self._dip >= 3:
-            self.events.append(open_sag(self._measure, Dip(self._quiet, self._dip, stop, stop, self._reference)))
+            dip = Dip(self._reference.quiet, self._dip, stop, stop, self._reference.value)
+            self.events.append(open_sag(self._measure, dip))
         self._flush()
+        self._end_fade(self._track.time(stop - 1) if stop else 0.0, None)
 
     def _first(self, _stop: int) -> None:
         if self._track.value(self._pos) >= self._threshold:
@@ -213,25 +219,24 @@ class Supply:
         self._stretch = Stretch(rise, None, begin_s, from_start=rise == 0)
         self.stretches.append(self._stretch)
         self._state = "settling"
-        self._previous = self._reference = self._track.value(rise)
+        self._previous = self._reference.value = self._track.value(rise)
+        self._reference.slow = 0.0
         self._pos = rise + 1
 
     def _settling(self, _stop: int) -> None:
         value, previous = self._track.value(self._pos), self._previous
         rise = self._stretch.rise if self._stretch else self._pos
-        if value <= self._settings.off_share * self._reference:
+        reference = self._reference
+        if value <= self._off_at:
             self._go_out(self._pos)
             return
-        self._reference = max(self._reference, value)
+        reference.value = max(reference.value, value)
         same = abs(value - previous) <= _SETTLED_SHARE * previous
         if same or self._pos - rise >= _SETTLE_READINGS:
             start = self._pos - 1
-            if not same:
-                self._reference = median(self._track.values(rise, self._pos + 1))
-            else:
-                self._reference = max(previous, value)
+            reference.value = max(previous, value) if same else median(self._track.values(rise, self._pos + 1))
             self._place_rise(rise, self._pos + 1)
-            self._reference = min(self._reference, self._ceiling)
+            reference.value = min(reference.value, reference.ceiling)
             self._be_on(start)
         self._previous = value
         self._pos += 1
@@ -243,64 +248,72 @@ class Supply:
             return
         low = self._measure.before(rise, max(self._segment, rise - 8))
         noise = self._measure.noise(max(self._segment, rise - 8), rise - 1)
-        stretch.edge = self._measure.edge(rise, low, self._reference, noise, stop)
+        stretch.edge = self._measure.edge(rise, low, self._reference.value, noise, stop)
         stretch.begin_s = self._measure.when(stretch.edge, rise)
         if self._loss is not None:
             at, fall = self._loss
             self.events[at] = came_back(self.events[at], self._measure, fall, stretch.edge, rise)
             self._loss = None
 
-    @property
-    def _ceiling(self) -> float:
-        """No reference is above this: the system's overvoltage limit, told from the reference where not stated."""
-        if not self._rules.faults:
-            return inf
-        return self._settings.overvoltage(self._settings.system_v or max(self._reference, SYSTEM_SPLIT_V / 2))
-
     def _be_on(self, quiet: int) -> None:
         self._state = "on"
-        self._quiet = quiet
-        self._update_at = quiet + _FIRST_READINGS
+        self._reference.rest(quiet)
 
     def _on(self, stop: int) -> None:
-        if self._pos >= self._update_at:
-            self._slide(stop)
-        limit = min(stop, self._update_at)
-        low, high = self._settings.sag_share * self._reference, self._reference / self._settings.off_share
-        index = self._track.first_outside(self._pos, limit, low, high)
-        self._pos = index
+        reference = self._reference
+        if self._pos >= reference.update_at:
+            self._pass_by(reference.slide(self._pos, stop, self._high))
+            self._begin_fade()
+        limit = min(stop, reference.update_at)
+        index = self._track.first_outside(self._pos, limit, reference.sag_below, self._high)
+        self._pass_by(index)
         if index == limit:
             return
         value = self._track.value(index)
-        if value >= high:
+        if value >= reference.idle_from:
             # What was taken for 'on' is at or below half of this: it was the idle level of an unconnected input.
             self._flush()
             if self._stretch is not None:
                 self._stretch.end_s = self._track.time(index)
             self._begin(index)
-        elif value <= self._settings.off_share * self._reference:
+        elif value >= self._high:
+            if index > reference.quiet and self._track.value(index - 1) >= self._high:
+                self._end_fade((self._track.time(index - 2) + self._track.time(index - 1)) / 2, index)
+            self._pos = index + 1
+        elif value <= self._off_at:
             self._go_out(index)
+        elif (level := falls_slowly(self._track, reference, index, self._settings)) is not None:
+            reference.value = level
+            reference.rest(index + 1 - FIRST_READINGS)
         else:
             self._state, self._dip, self._lasting = "sagging", index, False
             self._pos = index + 1
 
-    def _slide(self, stop: int) -> None:
-        """Take the sliding reference anew, and step over a long calm stretch at once."""
-        quiet = self._pos - self._quiet
-        if quiet >= _WINDOW:
-            calm = self._track.calm_until(
-                self._pos, stop, self._settings.sag_share + _SCAN_MARGIN, self._ceiling, _WINDOW
-            )
-            self._pos += (calm - self._pos) // _EVERY * _EVERY
-        if quiet >= _FIRST_READINGS:
-            values = self._track.values(max(self._quiet, self._pos - _WINDOW), self._pos)
-            middle = median(values)
-            # The reference stands still during an overvoltage: what follows that is no sag.
-            self._reference = middle if middle < self._ceiling else self._reference
-        self._update_at = self._pos + (_FIRST_READINGS if quiet < _FEW else _FEW if quiet < _WINDOW else _EVERY)
+    def _pass_by(self, index: int) -> None:
+        """Go on to reading `index`: those before it are undisturbed."""
+        if self._fade is not None:
+            self._fade.see(self._track, self._pos, index)
+        self._pos = index
+
+    def _begin_fade(self) -> None:
+        """Tell whether the supply has sunk slowly below where it usually stands, in a long 'on' interval."""
+        if self._fade is None and self._stretch is not None and self._rules.faults and self._is_long(self._pos - 1):
+            self._fade = fade_from(self._measure, self._reference, self._stretch.rise, self._pos)
+
+    def _end_fade(self, end_s: float, index: int | None) -> None:
+        if self._fade is not None and end_s - self._fade.start_s >= self._settings.fade_at_least_s:
+            self.events.append(self._fade.event(self._measure, end_s, index))
+        self._fade = None
+
+    def _is_long(self, index: int) -> bool:
+        """Tell whether the 'on' interval is longer than a prime, as far as reading `index`."""
+        stretch = self._stretch
+        return stretch is not None and (
+            stretch.from_start or self._track.time(index) - stretch.begin_s > self._settings.prime_longest_s
+        )
 
     def _sagging(self, stop: int) -> None:
-        settings, reference, limit = self._settings, self._reference, stop
+        settings, reference, limit = self._settings, self._reference.value, stop
         if not self._lasting:
             deadline = self._track.time(self._dip) + settings.sag_shallow_longest_s
             limit = self._track.first_after(deadline, self._pos, stop)
@@ -322,12 +335,12 @@ class Supply:
         Then the readings since are gone through again, for dips below that; they are none as a whole, so this ends.
         """
         level = self._measure.inside(self._dip, stop)
-        if level < self._settings.sag_shallow_share * self._reference:
+        if level < max(self._settings.sag_shallow_share * self._reference.value, self._reference.floor):
             return False
         self._flush()
-        self._reference = level
+        self._reference.accept(level)
         self._be_on(self._dip)
-        self._pos, self._update_at = self._dip, stop
+        self._pos, self._reference.update_at = self._dip, stop
         return True
 
     def _ending(self, _stop: int) -> None:
@@ -337,7 +350,7 @@ class Supply:
             self._pos = self._return + 1
 
     def _end_sag(self) -> None:
-        dip = Dip(self._quiet, self._dip, self._return, self._pos, self._reference)
+        dip = Dip(self._reference.quiet, self._dip, self._return, self._pos, self._reference.value)
         event = sag(self._measure, dip, self._markers, self._settings)
         if event is not None:
             self._await(event, short=dip.back - dip.start <= _HALF_CAUGHT_READINGS)
@@ -349,16 +362,13 @@ class Supply:
         self._state, self._fall, self._pos = "out", index, index + 1
 
     def _longest_out_s(self) -> float:
-        stretch = self._stretch
-        long = stretch is not None and (
-            stretch.from_start or self._track.time(self._fall - 1) - stretch.begin_s > self._settings.prime_longest_s
-        )
-        return self._settings.dropout_longest_s if long else self._settings.dropout_longest_in_short_s
+        settings = self._settings
+        return settings.dropout_longest_s if self._is_long(self._fall - 1) else settings.dropout_longest_in_short_s
 
     def _out(self, stop: int) -> None:
         deadline = self._track.time(self._fall) + self._longest_out_s()
         limit = self._track.first_after(deadline, self._pos, stop) + 1
-        high = (self._settings.off_share + self._settings.return_hysteresis) * self._reference
+        high = (self._settings.off_share + self._settings.return_hysteresis) * self._reference.value
         self._pos = self._track.first_outside(self._pos, min(limit, stop), -inf, high)
         if self._pos < min(limit, stop):
             self._state, self._return = "back", self._pos
@@ -368,8 +378,8 @@ class Supply:
 
     def _back(self, _stop: int) -> None:
         value, previous = self._track.value(self._pos), self._track.value(self._pos - 1)
-        full = self._settings.sag_share * self._reference
-        if value <= self._settings.off_share * self._reference:
+        full = self._reference.sag_below
+        if value <= self._off_at:
             if self._returned(self._pos):
                 self._go_out(self._pos)
         elif max(value, previous) >= full or value < _RISING * previous or self._pos - self._return >= _SETTLE_READINGS:
@@ -380,8 +390,8 @@ class Supply:
     def _returned(self, stop: int) -> bool:
         """The supply is back: a dropout, or the space between two 'on' intervals; whether it was a dropout."""
         measure = self._measure
-        noise = measure.noise(self._quiet, self._fall - 1)
-        found = outage(measure, self._fall, self._return, stop, self._reference, noise)
+        noise = measure.noise(self._reference.quiet, self._fall - 1)
+        found = outage(measure, self._fall, self._return, stop, self._reference.value, noise)
         if found.timing.duration_s > self._longest_out_s():
             self._end_stretch(found.fall)
             self._begin(self._return)
@@ -411,7 +421,8 @@ class Supply:
     def _close(self) -> None:
         """Off for too long for a dropout, or to the end: the 'on' interval is over."""
         low = self._measure.after(self._fall, self._pos)
-        noise = max(self._measure.noise(self._quiet, self._fall - 1), self._measure.noise(self._fall + 1, self._pos))
+        quiet = self._reference.quiet
+        noise = max(self._measure.noise(quiet, self._fall - 1), self._measure.noise(self._fall + 1, self._pos))
         before = self._measure.before(self._fall, max(self._stretch.rise if self._stretch else 0, self._fall - 6))
         end = self._measure.edge(self._fall, before, low, noise, self._pos)
         self._end_stretch(end)
@@ -423,10 +434,12 @@ class Supply:
         if stretch is None:
             return
         stretch.end_s = self._measure.when(end, self._fall)
+        self._end_fade(stretch.end_s, self._fall)
         self._flush(ends=True)
         event = prime_pulse(self._measure, stretch, self._fall, end, self._settings)
         if event is None and self._rules.faults:
-            event = supply_lost(self._measure, stretch, self._fall, self._pos, end, self._reference, self._settings)
+            usual = self._reference.value
+            event = supply_lost(self._measure, stretch, self._fall, self._pos, end, usual, self._settings)
             if event is not None:
                 self._loss = (len(self.events), end)
         if event is not None:

@@ -113,14 +113,25 @@ def _by_values(track: Track, index: int, before: float, after: float, noise: flo
     slow = (first and second) or (first and index >= 2 and share(index - 2) > strays)
     slow = slow or (second and index + 1 < stop and share(index + 1) < 1.0 - strays)
     if slow:
-        part = (0.5 - low) / (high - low) if high != low else 0.5  # equal: an outage of one reading, both edges in it
-        crossing = early + (late - early) * min(max(part, 0.0), 1.0)
-        return Edge(crossing, 0.5, _SLOW_HALF_INTERVAL * (late - early), False, False, strays)
+        return crossing(track, index, (before + after) / 2)._replace(strays=strays)
     if first:
         return Edge(early, low, _shape(low, strays) * (late - early), True, False, strays)
     if second:
         return Edge(late, high, _shape(high, strays) * (late - early), True, False, strays)
     return Edge((early + late) / 2, 0.5, (late - early) / 2, False, True, strays)
+
+
+def crossing(track: Track, index: int, level: float) -> Edge:
+    """Place the edge of what is on its way where it crosses a level, between readings `index` - 1 and `index`.
+
+    Half way between the two where they are equal: an outage of one reading has both its edges there.
+    """
+    early, late = track.time(index - 1), track.time(index)
+    low, high = track.value(index - 1), track.value(index)
+    part = (level - low) / (high - low) if high != low else 0.5
+    crossed = early + (late - early) * min(max(part, 0.0), 1.0)
+    time_error_s = max(track.time_error_s(index - 1), track.time_error_s(index))
+    return Edge(crossed, 0.5, _SLOW_HALF_INTERVAL * (late - early), False, False, _MOST_STRAY, time_error_s)
 
 
 def _shape(share: float, strays: float) -> float:

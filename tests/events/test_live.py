@@ -14,7 +14,7 @@ from meterlog.series import Series
 from meterlog.session.model import Channel, Marker
 
 LEVELS = {
-    Quantity.DC_VOLTAGE: (0.0, 0.4, 4.0, 6.2, 9.5, 11.3, 12.6, 13.9, 14.2, 15.7, -12.0),
+    Quantity.DC_VOLTAGE: (0.0, 0.4, 4.0, 6.2, 9.5, 11.3, 12.6, 13.9, 14.2, 15.7, 24.0, 30.0, -12.0),
     Quantity.DC_CURRENT: (0.0, 0.3, 4.0, 6.0),
     Quantity.RESISTANCE: (0.3, 0.5, 40.0, 1e6, np.inf),
     Quantity.TEMPERATURE: (20.0, 25.0),
@@ -22,12 +22,15 @@ LEVELS = {
 
 
 def random_log(rng: np.random.Generator, quantity: Quantity) -> tuple[Series, list[Marker]]:
-    """Levels of random lengths, now and then missing readings, flags, another range, or overload."""
+    """Levels of random lengths and slow ways between them, now and then missing readings, flags, or overload."""
     interval = float(rng.choice([0.05, 0.2, 0.5]))
     parts = [
         np.full(int(rng.choice([1, 2, 5, 30, 200, 700])), rng.choice(LEVELS[quantity]))
         for _ in range(int(rng.integers(1, 12)))
     ]
+    for k in range(1, len(parts)):
+        if rng.random() < 0.3 and np.isfinite(parts[k]).all() and np.isfinite(parts[k - 1]).all():
+            parts[k] = np.linspace(parts[k - 1][-1], parts[k][0], len(parts[k]))
     value = np.concatenate(parts)
     finite = np.isfinite(value)
     value[finite] = np.round(value[finite] + rng.normal(0.0, 0.02, int(finite.sum())), 2)
@@ -91,6 +94,28 @@ def test_what_dips_below_a_new_level_is_the_same_live_and_later(seed: int, most:
     while at < len(readings):
         live.feed(readings[at : at + most])
         at += most
+    live.finish()
+    assert live.events == detect(channel, series, [])
+
+
+@settings(max_examples=25, derandomize=True)
+@given(seed=st.integers(0, 2**32 - 1), most=st.sampled_from([1, 7, 60]))
+def test_fades_and_spikes_are_the_same_live_and_later(seed: int, most: int) -> None:
+    """Long enough for the later analysis to step over what is calm, and to look back over what sank."""
+    rng = np.random.default_rng(seed)
+    levels = np.repeat(rng.choice([9.0, 10.4, 11.2, 12.4, 12.6, 14.2], 6), 2)
+    spans_s = rng.choice([0.2, 5.0, 30.0, 90.0, 200.0], len(levels) - 1)
+    time_s = np.arange(0.1, float(spans_s.sum()), float(rng.choice([0.1, 0.25])), dtype=np.float64)
+    value = np.interp(time_s, np.concatenate([[0.0], np.cumsum(spans_s)]), levels)
+    for at in rng.integers(0, len(value), 3):
+        value[at : at + int(rng.integers(1, 5))] += float(rng.choice([9.0, 18.0]))
+    value = np.round(value + rng.normal(0.0, 0.02, len(value)), 2)
+    series = Series(time_s, value, np.full(len(value), 0.01, np.float32), np.zeros(len(value), np.uint16))
+    channel = Channel(1, "feed", Quantity.DC_VOLTAGE)
+    live = LiveDetector(channel)
+    readings = readings_of(series, Quantity.DC_VOLTAGE)
+    for at in range(0, len(readings), most):
+        live.feed(readings[at : at + most])
     live.finish()
     assert live.events == detect(channel, series, [])
 

@@ -399,7 +399,7 @@ class TestNothingAndFaults:
         assert found.verdict == "within"
         assert "was seen in 60 s" in found.text  # of 65: nobody looked during the gap
         assert "shorter than 0.50 s could have passed unseen between these readings. In 1 break (5.25 s" in found.text
-        assert found.limit == "no dropout, loss of supply, sag, chatter or overvoltage longer than 5.50 s"
+        assert found.limit == "no dropout, loss of supply, sag, fade, chatter or overvoltage longer than 5.50 s"
 
     def test_every_kind_of_event_has_its_statement(self, bench: Bench) -> None:
         number = bench.channel("pump feed", 12.5)

@@ -1,0 +1,1 @@
+"""A bench of the diagnosis that owes the product nothing: vehicles, faults, network, meter and person are its own."""

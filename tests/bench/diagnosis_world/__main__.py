@@ -1,0 +1,75 @@
+"""Diagnoses vehicles of several worlds by the product and by two plain orders, and says how often each is right.
+
+    python -m tests.bench.diagnosis_world [--quick] [--world garage] [--seed 1] [--faults 1000] [--sound 200] [--jobs 2]
+
+Develop on seeds below 1000; figures in RESULTS.md come from seeds never looked at before.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+import zlib
+from collections.abc import Callable
+from concurrent.futures import ProcessPoolExecutor
+
+import numpy as np
+
+from tests.bench.diagnosis_world.person import from_battery_on, half_split
+from tests.bench.diagnosis_world.report import lines
+from tests.bench.diagnosis_world.search import Bench, Outcome
+from tests.bench.diagnosis_world.tool import follow
+from tests.bench.diagnosis_world.worlds import WORLDS, make_case
+from tests.bench.results import printed
+
+ORDERS: dict[str, Callable[[Bench], str]] = {"battery on": from_battery_on, "half-split": half_split}
+QUICK_FAULTS, QUICK_SOUND = 90, 20
+FAULTS, SOUND = 1000, 200
+
+
+def one(task: tuple[str, int, int, bool]) -> dict[str, Outcome]:
+    """One vehicle, found by every way; each way meets the same vehicle."""
+    name, seed, k, sound = task
+    world = WORLDS[name]
+    stream = (zlib.crc32(name.encode()), seed, k)
+    case = make_case(world, np.random.default_rng(stream), sound=sound)
+    found = {"tool": follow(case, Bench(case.vehicle, world.bad_share, np.random.default_rng((*stream, 1))))}
+    for order, search in ORDERS.items():
+        bench = Bench(case.vehicle, world.bad_share, np.random.default_rng((*stream, 1)))
+        answer = search(bench)
+        right = answer in case.right
+        found[order] = Outcome(case.fault, answer, right, right, len(bench.taken), bench.minutes, tale=bench.tale)
+    return found
+
+
+def main() -> int:
+    """Run it."""
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--quick", action="store_true", help=f"{QUICK_FAULTS} faults; nothing goes to RESULTS.md")
+    parser.add_argument("--world", choices=list(WORLDS), action="append")
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--faults", type=int)
+    parser.add_argument("--sound", type=int)
+    parser.add_argument("--jobs", type=int, default=2)
+    parser.add_argument("--wrong", metavar="CLASS", help="print the readings of what went wrong in classes named so")
+    args = parser.parse_args()
+    faults = args.faults or (QUICK_FAULTS if args.quick else FAULTS)
+    sound = args.sound or (QUICK_SOUND if args.quick else SOUND)
+    for name in args.world or WORLDS:
+        tasks = [(name, args.seed, k, k >= faults) for k in range(faults + sound)]
+        with ProcessPoolExecutor(args.jobs) as pool:
+            rows = list(pool.map(one, tasks, chunksize=4))
+        told = [f"world '{name}', seed {args.seed}: " + lines(rows)[0], *lines(rows)[1:]]
+        if args.quick:
+            print("\n".join(told))
+        else:
+            with printed(f"Diagnosis, world '{name}'"):
+                print("\n".join(told))
+        for o in (r["tool"] for r in rows):
+            if args.wrong is not None and args.wrong in o.fault and not o.right:
+                print(f"{o.fault}: {o.answer}: {o.tale}")
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -19,9 +19,9 @@ def measuring(circuit: Circuit, m: Measurement) -> Act:
     ids = (m.at,) if m.quantity == "current" else (m.at, m.to)
     return Act(
         "measure",
-        QUANTITY[m.quantity],
+        QUANTITY.get(m.quantity),
         m.state,
-        m.load,
+        "lamp" if m.quantity == "lamp" else m.load,
         near=circuit.near_of(ids),
         parts=_kinds(circuit, ids),
         backprobed=_backprobed(circuit, ids),

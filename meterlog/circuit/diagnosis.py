@@ -23,6 +23,7 @@ from meterlog.circuit.evidence.for_and_against import (
 from meterlog.circuit.faults.fault_cells import FAULTS, Cells, all_cells, first_healthy
 from meterlog.circuit.faults.fault_rates import Rates
 from meterlog.circuit.model.circuit import Circuit
+from meterlog.circuit.next_measurement.candidates import Tool
 from meterlog.circuit.next_measurement.suggest import LEAST_BITS, Suggestion, suggest
 from meterlog.circuit.probability.posterior import Posterior, posterior
 from meterlog.circuit.probability.predict import Network
@@ -158,13 +159,23 @@ class Diagnosis:
 class Diagnoser:
     """Diagnoses one circuit again and again; keeps what does not depend on the readings."""
 
-    def __init__(self, circuit: Circuit, rates: Rates | None = None, *, complaint: str = "") -> None:
-        """See the class; `complaint` is `dead` where the load is known not to work at all in the vehicle, or empty."""
+    def __init__(
+        self, circuit: Circuit, rates: Rates | None = None, *, complaint: str = "", tool: Tool = "meter"
+    ) -> None:
+        """See the class.
+
+        Args:
+            circuit: what is diagnosed.
+            rates: fault rates; the defaults where left out.
+            complaint: `dead` where the load is known not to work at all in the vehicle, or empty.
+            tool: what the next measurements are to be taken with.
+        """
         self.circuit = circuit
         self.rates = rates or Rates()
         self.cells = all_cells(circuit, self.rates)
         self.network = Network(circuit, self.cells)
         self.suspects = _suspects(circuit, self.cells)
+        self.tool: Tool = tool
         self._dead = complaint == "dead"
         self._comes_share = self.rates.of("intermittent", "intermittent")
 
@@ -183,7 +194,7 @@ class Diagnoser:
         comes = float(known.comes_and_goes.sum())
         sure = _decided(hypotheses, healthy)
         least_bits = LEAST_BITS_WHEN_SURE if sure else LEAST_BITS
-        following = suggest(self.network, known, measured, suggestions, least_bits) if suggestions else []
+        following = suggest(self.network, known, measured, suggestions, least_bits, self.tool) if suggestions else []
         verdict = _verdict(hypotheses, healthy, several, comes) if measured or tried else NOTHING_YET
         on = stays_on(measured, self.circuit)
         if on:

@@ -121,6 +121,8 @@ def test_in_a_terminal_readings_and_trials_are_taken_as_people_write_them(tmp_pa
         "fed airbag runs",
         "replaced fuze dead",
         "replaced relay",
+        "lamp dim at nowhere",
+        "lamp bright 5 W at fuse_in, crank",
         "12300 mV",
         "replaced relay dead",
         "Feed pump plus runs",
@@ -145,9 +147,11 @@ def test_in_a_terminal_readings_and_trials_are_taken_as_people_write_them(tmp_pa
     assert "Never probe, feed or load-test airbag" in before_feeding
     assert out.count("Mind, on this circuit:") == 1
     assert "measured 1:" not in out
-    assert out.count("Measure next:") == 4
+    assert "'nowhere' is not a place of this circuit" in out
+    assert out.count("Measure next:") == 5
     saved = kept.read_text()
-    assert saved.count("quantity") == 1
+    assert saved.count("quantity") == 2
+    assert 'state = "crank", load = "connected", value = "bright", watt = 5.0}' in saved
     assert "value = 12.3}" in saved
     assert '{replaced = "relay", result = "dead"}' in saved
     assert '{feed = "battery", into = "pump_plus", result = "runs"}' in saved

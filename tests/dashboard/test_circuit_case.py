@@ -81,6 +81,16 @@ def test_what_is_no_number_is_refused_in_one_sentence() -> None:
     assert entered_row({**FORM, "quantity": "resistance"}, "OL")["value"] == "open"
     assert entered_row({**FORM, "quantity": "resistance"}, "2.2 kohm")["value"] == 2200.0
     assert entered_row(FORM, "300 mV")["value"] == 0.3
+    with pytest.raises(UsageError, match="say how bright the lamp is"):
+        entered_row({**FORM, "quantity": "lamp"}, "12.4")
+
+
+def test_a_lamp_is_entered_as_it_is_seen(tmp_path: Path) -> None:
+    form = {**FORM, "quantity": "lamp"}
+    rows = [entered_row({**form, "at": "fuse_in"}, "bright 5 W"), entered_row(form, "dark")]
+    assert rows[0]["watt"] == 5.0
+    case = weigh(SessionFolder(tmp_path), "pump-feed", [], rows, dead=True)
+    assert case.diagnosis.hypotheses[0].part == "fuse"
 
 
 def test_the_live_meter_gives_its_newest_reading_of_the_right_quantity(tmp_path: Path) -> None:

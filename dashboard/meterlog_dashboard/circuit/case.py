@@ -19,7 +19,7 @@ from meterlog.circuit.readings.measurement import (
     measured_from_table,
     refuse_too_many,
 )
-from meterlog.circuit.readings.typed_answers import typed_value
+from meterlog.circuit.readings.typed_answers import HOW_BRIGHT, typed_lamp, typed_value
 from meterlog.errors import CircuitError, MeterlogError, UsageError
 from meterlog.session.reader import SessionReader, open_reader
 from meterlog_dashboard.session_files.folder import SessionFolder
@@ -123,11 +123,16 @@ def _diagnoser(circuit: Circuit, dead: bool) -> Diagnoser:
 
 
 def entered_row(form: Mapping[str, object], text: str) -> Row:
-    """Make a row of what a person typed into the form; the value is a number, or 'open' on ohms.
+    """Make a row of what a person typed into the form; the value is a number, 'open' on ohms, or how bright a lamp is.
 
     Raises:
-        UsageError: it is neither, or in another unit.
+        UsageError: it is none of them, or in another unit.
     """
+    if form.get("quantity") == "lamp":
+        lamp = typed_lamp(text)
+        if lamp is None or lamp[1]:
+            raise UsageError(HOW_BRIGHT)
+        return {**form, **lamp[0]}
     value = typed_value(text, str(form.get("quantity", "voltage")))
     return {**form, "value": "open" if math.isinf(value) else value}
 
@@ -182,6 +187,8 @@ def live_reading(listed: SessionList, quantity: str, at: str = "") -> Live:
     Raises:
         UsageError: nothing is being recorded, or no fresh reading of that quantity is there.
     """
+    if quantity not in QUANTITIES:
+        raise UsageError("no meter shows how bright a lamp is: type it")
     running = [summary for summary in listed.all() if summary.ended == "growing"]
     if not running:
         raise UsageError("no meter is being recorded now: start one on Record, or type the reading")

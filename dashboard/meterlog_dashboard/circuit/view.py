@@ -17,7 +17,13 @@ from meterlog_dashboard.frame.view import Context
 PATH = "/circuit"
 TITLE = "Circuit"
 
-_QUANTITIES = {"voltage": "voltage", "voltage_drop": "voltage drop", "current": "current", "resistance": "resistance"}
+_QUANTITIES = {
+    "voltage": "voltage",
+    "voltage_drop": "voltage drop",
+    "current": "current",
+    "resistance": "resistance",
+    "lamp": "test lamp",
+}
 _STATES = {
     "off": "key off",
     "key_on": "key on",
@@ -90,7 +96,9 @@ def _form() -> Component:
                     _select("reading-load", "Load", _LOADS),
                     html.Div(
                         [
-                            html.Label("Reading (V, A, ohm, or 'open')", htmlFor="reading-value"),
+                            html.Label(
+                                "Reading (V, A, ohm, 'open'; of a lamp 'dim', 'bright 5 W')", htmlFor="reading-value"
+                            ),
                             dcc.Input(id="reading-value", type="text", autoComplete="off", maxLength=20),
                         ]
                     ),

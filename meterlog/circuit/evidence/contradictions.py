@@ -8,9 +8,7 @@ import numpy as np
 
 from meterlog.circuit.evidence.for_and_against import Case, Suspect, apart, likeliest, members_expect, same_place
 from meterlog.circuit.probability.posterior import posterior
-from meterlog.circuit.readings.measurement import UNITS
 from meterlog.circuit.readings.suspicious_readings import suspicious
-from meterlog.circuit.words import span
 
 UNEXPLAINED = 0.8
 """From this probability of being a bad one on, a reading that contradicts no other is named too. A guess."""
@@ -102,6 +100,7 @@ def _expected(case: Case, k: int, suspects: Sequence[Suspect]) -> str:
     if best is None or k not in case.known.used:
         return ""
     band, m = members_expect(case, case.known.used.index(k), best), case.measured[k]
-    if band is None or (m.quantity != "resistance" and band[1] - band[0] > NARROW * case.network.circuit.system_v):
+    wide = NARROW if m.quantity == "lamp" else NARROW * case.network.circuit.system_v
+    if band is None or (m.quantity != "resistance" and band[1] - band[0] > wide):
         return ""
-    return f" ({span(*band, UNITS[m.quantity])} expected {best.supposed})"
+    return f" ({m.span(*band)} expected {best.supposed})"

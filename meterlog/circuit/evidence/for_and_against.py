@@ -16,7 +16,6 @@ from meterlog.circuit.probability.predict import Network
 from meterlog.circuit.probability.predict_ohms import OHM_OFFSET, OVERLOAD_OHM
 from meterlog.circuit.probability.trials import outcome
 from meterlog.circuit.readings.measurement import UNITS, Measurement, Tried
-from meterlog.circuit.words import span
 
 MOST_SAID = 4
 """Sentences for a hypothesis, and against it: more are not read. A guess."""
@@ -95,10 +94,9 @@ def comes_and_goes_evidence(case: Case, k: int) -> tuple[str, ...]:
             if same_place(m, other) and apart(m, other):
                 good, open_ = (_read(m, float(y)) for y in case.network.predict(m).mean[states])
                 if abs(good - open_) > abs(m.value - other.value) / 2:
-                    unit = UNITS[m.quantity]
                     found[
-                        f"{other.shown} and {m.shown} were both read {m.place}: {span(good, good, unit)} expected while"
-                        f" its contact is good, {span(open_, open_, unit)} while it is open"
+                        f"{other.shown} and {m.shown} were both read {m.place}: {m.span(good, good)} expected while"
+                        f" its contact is good, {m.span(open_, open_)} while it is open"
                     ] = None
     return tuple(found)[:MOST_SAID]
 
@@ -137,8 +135,8 @@ def _of_reading(
     if like is None:
         return None
     band = expected_band(case, slot, like[1])
-    shown = _read(m, float(case.known.fit.y[slot]))
-    inside = band[0] <= shown <= band[1]
+    shown = _shown(m, float(case.known.fit.y[slot]))
+    inside = band[0] <= shown[1] and shown[0] <= band[1]
     beside = likeliest(weight / np.maximum(density, 1e-300), others) if inside else rival
     beside = None if beside is None else _in_its_likeliest_way(case, beside)
     unlike = None if beside is None else _without(weight, density, beside.member)
@@ -148,13 +146,20 @@ def _of_reading(
     other = expected_band(case, slot, unlike[1])
     if inside != (ratio > 0) or not _differs(band, other, shown, inside=inside):
         return None
-    own_words, other_words = (span(*edges, UNITS[m.quantity]) for edges in (band, other))
+    own_words, other_words = m.span(*band), m.span(*other)
+    if own_words == other_words:
+        return None
     return ratio, f"{m}: {own_words} expected if this is at fault, {other_words} {beside.supposed}"
 
 
-def _differs(own: tuple[float, float], other: tuple[float, float], shown: float, *, inside: bool) -> bool:
+def _shown(m: Measurement, y: float) -> tuple[float, float]:
+    """What was read, from the least to the most that it may be: a lamp's word stands for a range."""
+    return m.bulb.range(m.value) if m.quantity == "lamp" else (_read(m, y), _read(m, y))
+
+
+def _differs(own: tuple[float, float], other: tuple[float, float], shown: tuple[float, float], *, inside: bool) -> bool:
     """Tell whether a reader would see two bands, one of which holds the reading, as different."""
-    in_other = other[0] <= shown <= other[1]
+    in_other = other[0] <= shown[1] and shown[0] <= other[1]
     if not inside:
         return in_other
     return not in_other or other[1] - other[0] > WIDER * (own[1] - own[0])
@@ -181,7 +186,7 @@ def expected_band(case: Case, slot: int, shares: Array) -> tuple[float, float]:
     order = np.argsort(marks, axis=None)
     below = np.cumsum(weights.ravel()[order])
     edges = marks.ravel()[order][np.searchsorted(below, np.array(BAND) * below[-1])]
-    most = fit.mean[:, slot].max() if UNITS[m.quantity] == "V" else np.inf
+    most = fit.mean[:, slot].max() if UNITS[m.quantity] in ("V", "") else np.inf
     low, high = np.clip(edges, fit.mean[:, slot].min(), most)
     return _read(m, float(low)), _read(m, float(high))
 

@@ -20,9 +20,6 @@ from meterlog.circuit.model.circuit import Circuit
 METER_OHM = 10e6
 """Input resistance of a usual hand-held meter on volts (trade press)."""
 
-LAMP_OHM = 30.0
-"""A small test lamp of about 5 W at 12 V. Default from memory, unverified."""
-
 OPEN_OHM = 1e10
 """Stands for infinity inside the solver, ohm: leaves 0.1 % of the voltage on a 10 Mohm meter."""
 

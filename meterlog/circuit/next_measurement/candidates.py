@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from itertools import pairwise
+from typing import Literal
 
 from meterlog.circuit.model.circuit import BATTERY_MINUS, Circuit
 from meterlog.circuit.readings.measurement import Measurement
@@ -13,16 +14,21 @@ EXTRA_MIN = {"isolated": 4.0, "unplugged": 2.0, "lamp": 2.0, "current": 3.0, "cr
 the key; they stand for the risk too. Guesses."""
 MOST_IN_SERIES_A = 9.0
 """Up to this load current a meter can stand in series: the current jack of hand-held meters is fused at 10 A."""
+Tool = Literal["meter", "lamp"]
+"""What a person has to read with."""
 MOST_LOOKS = 2
 """So often a place is worth reading: the second time tells a probe that did not touch. A guess."""
 READ_MIN = 1.0
 """Minutes to take one reading where the place is already open. Guess."""
 
 
-def candidates(circuit: Circuit, measured: Sequence[Measurement]) -> list[Measurement]:
-    """Every measurement that the circuit allows and that was not taken twice yet: a second look costs little and tells
-    a probe that did not touch, or a contact that comes and goes, from a fault."""
-    every = [*_loaded(circuit, measured), *_unloaded(circuit, measured), *_ohms(circuit)]
+def candidates(circuit: Circuit, measured: Sequence[Measurement], tool: Tool = "meter") -> list[Measurement]:
+    """Every measurement that the circuit and the tool allow and that was not taken twice yet: a second look costs
+    little and tells a probe that did not touch, or a contact that comes and goes, from a fault."""
+    if tool == "lamp":
+        every = [*_by_lamp(circuit, measured)]
+    else:
+        every = [*_loaded(circuit, measured), *_unloaded(circuit, measured), *_ohms(circuit)]
     found = {_key(circuit, m): m for m in reversed(every)}  # of those that are the same by another name, the first
     taken = [_key(circuit, m) for m in measured]
     return [m for key, m in reversed(found.items()) if taken.count(key) < MOST_LOOKS]
@@ -38,7 +44,9 @@ def minutes_for(circuit: Circuit, m: Measurement, measured: Iterable[Measurement
     opened it."""
     opened = {id_ for one in measured for id_ in (one.at, one.to)} | {BATTERY_MINUS}
     access = max((_access(circuit, id_) for id_ in _places(circuit, m) if id_ not in opened), default=0.0)
-    extra = sum(EXTRA_MIN.get(word, 0.0) for word in (m.state, m.load, m.quantity))
+    extra = sum(EXTRA_MIN.get(word, 0.0) for word in (m.state, m.load))
+    if m.quantity == "current":
+        extra += EXTRA_MIN["current"]
     return READ_MIN + access + extra
 
 
@@ -106,6 +114,27 @@ def _loaded(circuit: Circuit, measured: Sequence[Measurement]) -> Iterable[Measu
             yield Measurement("current", fuse.id, state=state)
         for command in circuit.commands:
             yield Measurement("voltage", command, state=state, at_coil=True)
+
+
+def _by_lamp(circuit: Circuit, measured: Sequence[Measurement]) -> Iterable[Measurement]:
+    """A lamp from each point to the battery's other post, across whatever may lose voltage (where it glows), across
+    commands, and in the load's place."""
+    plug, at_node = _faces(circuit), points_by_node(circuit)
+    plus = at_node.get(0, circuit.parts[0].id)
+    for state in useful_states(circuit, measured):
+        for point in circuit.points:
+            node = circuit.node(point.id)
+            to = BATTERY_MINUS if node < circuit.load else plus
+            yield Measurement("lamp", point.id, to, state)
+            if node >= circuit.load and node != circuit.node(BATTERY_MINUS):
+                yield Measurement("lamp", point.id, BATTERY_MINUS, state)
+        for k in range(1, len(circuit.parts)):
+            if k - 1 in at_node and k in at_node and k != circuit.load:
+                yield Measurement("lamp", at_node[k - 1], at_node[k], state)
+        for command in circuit.commands:
+            yield Measurement("lamp", command, state=state, at_coil=True)
+        if plug and set(circuit.active) != {"run"}:
+            yield Measurement("lamp", *plug, state, "unplugged")
 
 
 def _unloaded(circuit: Circuit, measured: Sequence[Measurement]) -> Iterable[Measurement]:

@@ -16,8 +16,9 @@ from numpy.typing import NDArray
 
 from meterlog.circuit.acts import cautions_for
 from meterlog.circuit.faults.fault_cells import FAULTS, Cells, first_healthy, single_open
+from meterlog.circuit.model.bulb import BRIGHTNESS
 from meterlog.circuit.model.circuit import BATTERY_MINUS, Circuit
-from meterlog.circuit.next_measurement.candidates import candidates, minutes_for, times_taken
+from meterlog.circuit.next_measurement.candidates import Tool, candidates, minutes_for, times_taken
 from meterlog.circuit.probability.fit import BAD_READING, noise
 from meterlog.circuit.probability.posterior import Posterior
 from meterlog.circuit.probability.predict import Network
@@ -107,11 +108,12 @@ def suggest(
     measured: Sequence[Measurement],
     most: int = 5,
     least_bits: float = LEAST_BITS,
+    tool: Tool = "meter",
 ) -> list[Suggestion]:
-    """The most worthwhile measurements, in order of information per minute; none below `least_bits`."""
+    """The most worthwhile measurements with a tool, in order of information per minute; none below `least_bits`."""
     outlook = _outlook(network, known)
     scored: list[tuple[float, float, float, Measurement]] = []
-    for m in candidates(network.circuit, measured):
+    for m in candidates(network.circuit, measured, tool):
         bits = _gain(outlook, m)
         if bits >= least_bits:
             minutes = minutes_for(network.circuit, m, measured)
@@ -195,16 +197,21 @@ def _below(mean: Array, spread: Array, edges: Array) -> Array:
 def _gain(outlook: _Outlook, m: Measurement) -> float:
     """Expected information of a measurement about which hypothesis holds, bits."""
     mean, spread = _expected(outlook, m)
-    marks = np.concatenate([mean - spread, mean, mean + spread])
-    order = np.argsort(marks)
-    share = np.cumsum(np.tile(outlook.weight, 3)[order])
-    edges = np.unique(marks[order][np.searchsorted(share, np.linspace(0, 1, BINS)[1:-1] * share[-1] * 0.999999)])
+    edges = np.array(m.bulb.edges) if m.quantity == "lamp" else _telling_edges(outlook, mean, spread)
     below = _below(mean, spread, edges)
     chance = np.diff(below, axis=1, prepend=0.0, append=1.0) * (1 - BAD_READING)
     # a bad reading mostly shows nothing: it adds to that bin in every cell, and so tells less
     nothing = 0.0 if m.quantity != "resistance" else math.log(OVERLOAD_OHM)
     chance[:, int(np.searchsorted(edges, nothing))] += BAD_READING
     return _information(outlook, chance)
+
+
+def _telling_edges(outlook: _Outlook, mean: Array, spread: Array) -> Array:
+    """Edges of bins in which a reading is about equally likely to fall."""
+    marks = np.concatenate([mean - spread, mean, mean + spread])
+    order = np.argsort(marks)
+    share = np.cumsum(np.tile(outlook.weight, 3)[order])
+    return np.unique(marks[order][np.searchsorted(share, np.linspace(0, 1, BINS)[1:-1] * share[-1] * 0.999999)])
 
 
 def _information(outlook: _Outlook, chance: Array) -> float:
@@ -223,7 +230,7 @@ def _outcomes(outlook: _Outlook, m: Measurement) -> tuple[tuple[str, str], ...]:
     names, edges = _classes(outlook.network.circuit, m)
     mean, spread = _expected(outlook, m)
     chance = np.diff(_below(mean, spread, np.array(edges)), axis=1, prepend=0.0, append=1.0)
-    if (outlook.weight @ chance).max() > SPLITS:
+    if m.quantity != "lamp" and (outlook.weight @ chance).max() > SPLITS:
         names, chance = _split(outlook, m, mean, spread)
     label = _labels(outlook.network)
     found = []
@@ -255,6 +262,8 @@ def _split(outlook: _Outlook, m: Measurement, mean: Array, spread: Array) -> tup
 
 def _classes(circuit: Circuit, m: Measurement) -> tuple[list[str], list[float]]:
     v, a = circuit.system_v, circuit.load_a
+    if m.quantity == "lamp":
+        return list(BRIGHTNESS), list(m.bulb.edges)
     if m.quantity == "resistance":
         edges = [math.log(LEADS_OHM + OHM_OFFSET), math.log(HIGH_OHM)]
         return ["hardly more than the leads, below 1 ohm", "1 ohm to 1 kohm", "open, or above 1 kohm"], edges

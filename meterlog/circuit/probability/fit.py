@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from meterlog.circuit.faults.fault_cells import FAULTS, first_healthy
+from meterlog.circuit.model.bulb import EDGE_BLUR
 from meterlog.circuit.model.circuit import Circuit
 from meterlog.circuit.probability.predict import Network
 from meterlog.circuit.probability.predict_ohms import OHM_OFFSET, OVERLOAD_OHM
@@ -55,6 +56,9 @@ NO_CONTACT, OTHER_BAD = 0.7, 0.3
 """Share of bad readings that show nothing at all (0 or, on ohms, open), and of others. Guesses."""
 WRONG_PIN, WRONG_PIN_SPREAD = 1.04, 0.08
 """On volts half of the others show the source's voltage: middle and standard deviation, in system voltages. Guesses."""
+BAD_LAMP = {"dark": 0.75, "glowing": 0.05, "dim": 0.05, "bright": 0.15}
+"""What a lamp shows that tells nothing about the circuit: its clip or tip has no contact, or it is on another wire.
+Guesses."""
 ANY_V, ANY_A, ANY_LOG_OHM = 1.4, 4.0, 20.0
 """The rest is anything in so many system voltages, load currents, or units of log ohms. Guesses."""
 
@@ -70,6 +74,8 @@ def shown_y(m: Measurement) -> float:
 
 def noise(m: Measurement, circuit: Circuit, y: Array) -> Array:
     """A reading's standard deviation on the scale of `predict`, were it y; a stated error is taken as two of them."""
+    if m.quantity == "lamp":
+        return np.full(y.shape, EDGE_BLUR)
     if m.quantity == "resistance":
         ohm = np.exp(y) - OHM_OFFSET
         own = OHM_ERROR_OHM + OHM_SHARE * ohm if m.error is None else math.hypot(m.error / 2, STATED_OHM_FLOOR_OHM)
@@ -85,6 +91,8 @@ def noise(m: Measurement, circuit: Circuit, y: Array) -> Array:
 def bad_density(m: Measurement, circuit: Circuit) -> float:
     """The density of a bad reading's value: no contact, a wrong pin (on volts), or anything."""
     y = shown_y(m)
+    if m.quantity == "lamp":
+        return BAD_LAMP[m.shown] / (EDGE_BLUR * math.sqrt(2 * math.pi))
     if m.quantity == "resistance":
         return NO_CONTACT * _normal(y - math.log(OVERLOAD_OHM), OVERLOAD_SPREAD) + OTHER_BAD / ANY_LOG_OHM
     nothing = NO_CONTACT * _normal(y, float(noise(m, circuit, np.zeros(1))[0]))
@@ -108,6 +116,8 @@ class Fit:
     """The joint Gaussian of the used readings in every cell.
 
     Attributes:
+        seen: shape (K, M), what each cell takes a reading for (y, see `predict`): the value, or of a lamp the share of
+            its rated voltage nearest to what the cell predicts that looks like it.
         expected: shape (K, M), what each cell expects of a reading given the others (y, see `predict`).
         alone_residual: shape (K, M), the reading less that.
         alone_spread: shape (K, M), its standard deviation with the reading's own error.
@@ -128,7 +138,11 @@ class Fit:
         self.slope = np.stack([p.slope for p in predictions], 1) if ms else np.zeros((k, 0, width))
         self.covariance = self.slope @ self.slope.transpose(0, 2, 1)
         self.covariance[:, range(count), range(count)] += self.noise**2
-        self.residual = self.y - self.mean
+        self.seen = np.tile(self.y, (k, 1))
+        for i, m in enumerate(ms):
+            if m.quantity == "lamp":
+                self.seen[:, i] = np.clip(self.mean[:, i], *m.bulb.range(m.value))
+        self.residual = self.seen - self.mean
         self.precision = np.linalg.inv(self.covariance) if count else np.zeros((k, 0, 0))
         pull = np.einsum("kij,kj->ki", self.precision, self.residual)
         diagonal = np.maximum(np.einsum("kii->ki", self.precision), 1e-300)
@@ -203,7 +217,7 @@ class Fit:
 
     def _expect(self, residual: Array, spread: Array) -> None:
         self.alone_residual, self.alone_spread = residual, spread
-        self.expected = self.y - residual
+        self.expected = self.seen - residual
 
 
 def _normal(x: float, spread: float) -> float:

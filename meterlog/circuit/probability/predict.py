@@ -15,9 +15,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from meterlog.circuit.faults.fault_cells import Cells
+from meterlog.circuit.model.bulb import Bulb
 from meterlog.circuit.model.circuit import Circuit
 from meterlog.circuit.model.solve import (
-    LAMP_OHM,
     METER_OHM,
     OPEN_OHM,
     Shunt,
@@ -27,7 +27,7 @@ from meterlog.circuit.model.solve import (
     unplug,
 )
 from meterlog.circuit.probability.predict_ohms import resistance
-from meterlog.circuit.probability.unknowns import FAULT_1, LAMP_SPREAD, UNKNOWNS, WINDING_SPREAD, Prediction
+from meterlog.circuit.probability.unknowns import FAULT_1, UNKNOWNS, WINDING_SPREAD, Prediction
 from meterlog.circuit.readings.measurement import Measurement
 
 ALLOWED_V = {"connector": 0.1, "ground": 0.1, "wire": 0.2, "switch": 0.3, "relay_contact": 0.3}
@@ -43,6 +43,8 @@ COIL_LOSS_V = 0.2
 """Drop in a coil's own wires and switch, V. A guess."""
 LITTLE = 0.25
 """Of the load's current, from which on a good part may lose all of that. Guess."""
+
+_SOME_LAMP = Bulb()
 
 Array = NDArray[np.float64]
 
@@ -78,8 +80,8 @@ class Network:
     def __init__(self, circuit: Circuit, cells: Cells) -> None:
         self.circuit = circuit
         self.cells = cells
-        self._setups: dict[tuple[str, str, tuple[int, int]], Setup] = {}
-        self._predictions: dict[tuple[str, str, str, str, str, bool], Prediction] = {}
+        self._setups: dict[tuple[str, str, tuple[int, int], Bulb], Setup] = {}
+        self._predictions: dict[tuple[object, ...], Prediction] = {}
 
     @cached_property
     def good_share(self) -> Array:
@@ -119,7 +121,7 @@ class Network:
 
     def predict(self, m: Measurement) -> Prediction:
         """A measurement under every cell; its value matters only where it says whether a contact was bridged."""
-        key = (m.quantity, m.at, m.to, m.state, m.load, bool(np.isinf(m.value)))
+        key = (m.quantity, m.at, m.to, m.state, m.load, m.watt, bool(np.isinf(m.value)))
         if key not in self._predictions:
             self._predictions[key] = self._predict(m)
         return self._predictions[key]
@@ -129,6 +131,8 @@ class Network:
         return Network(self.circuit, self.cells.take(keep))
 
     def _predict(self, m: Measurement) -> Prediction:
+        if m.quantity == "lamp":
+            return self._brightness(m)
         if m.at in self.circuit.commands:
             return self._at_command(m)
         if m.quantity == "resistance":
@@ -142,6 +146,16 @@ class Network:
             return self._assemble(values, setup, np.zeros((values.shape[1], len(self.circuit.parts))))
         return self._voltage(setup, i, j, bridged=lamp == (i, j))
 
+    def _brightness(self, m: Measurement) -> Prediction:
+        """Predict a lamp's voltage as a share of its rated one, the system's."""
+        if m.at in self.circuit.commands:
+            volts = self._at_command(m)
+        else:
+            i, j = self.ends(m)
+            volts = self._voltage(self.setup(m.state, m.load, (i, j), m.bulb), i, j, bridged=True)
+        sign = np.where(volts.mean < 0, -1.0, 1.0) / self.circuit.system_v
+        return Prediction(volts.mean * sign, volts.slope * sign[:, None])
+
     def ends(self, m: Measurement) -> tuple[int, int]:
         """The nodes of the two probes; for one part alone, those before and after it."""
         c = self.circuit
@@ -154,11 +168,12 @@ class Network:
             return j, i
         return i, j
 
-    def setup(self, state: str, load: str, lamp: tuple[int, int]) -> Setup:
-        """The network solved in a state: base, and one unknown moved at a time."""
-        key = (state, load, lamp)
+    def setup(self, state: str, load: str, lamp: tuple[int, int], bulb: Bulb = _SOME_LAMP) -> Setup:
+        """The network solved in a state: base, and one unknown moved at a time; `lamp` are the nodes that a lamp hangs
+        between, the same twice for none."""
+        key = (state, load, lamp, bulb)
         if key not in self._setups:
-            self._setups[key] = self._solve(state, load, lamp)
+            self._setups[key] = self._solve(*key)
         return self._setups[key]
 
     def resistances(self, state: str, load: str) -> Array:
@@ -182,7 +197,7 @@ class Network:
         concerned = (self.cells.command_at == k) | (self.cells.command_at < 0)
         return np.asarray(~(concerned & self.cells.never_closed[:, 0 if state in ("key_on", "prime") else 1]))
 
-    def _solve(self, state: str, load: str, lamp: tuple[int, int]) -> Setup:
+    def _solve(self, state: str, load: str, lamp: tuple[int, int], bulb: Bulb) -> Setup:
         cells, s = self.cells, state_index(state)
         if self.circuit.turns_engine and load != "connected":
             s = state_index("off")  # an unplugged starter does not load the battery
@@ -190,13 +205,15 @@ class Network:
         unknown = [s, UNKNOWNS.index("share"), UNKNOWNS.index("winding"), FAULT_1, FAULT_1 + 1]
         if self.circuit.charges and s:
             unknown.append(0)
-        if load == "lamp":
+        settled = np.zeros(len(cells))
+        if lamp[0] != lamp[1]:
             unknown.append(UNKNOWNS.index("lamp"))
+            settled = self._settled(base, cells.source_v[:, s], lamp, bulb)
         solved = []
         steps = [np.ones(len(cells))]
         for u in (-1, *unknown):
             ohm, emf, rest, share = base, cells.source_v[:, s], cells.source_v[:, 0], cells.share
-            lamp_ohm, winding = LAMP_OHM * self.circuit.volts_scale, 1.0
+            lamp_ohm, winding = settled, 1.0
             step = np.full(len(cells), 0.5)
             if u == s:
                 emf = emf + step * cells.source_spread_v[:, s]
@@ -207,10 +224,10 @@ class Network:
             elif u == UNKNOWNS.index("winding"):
                 winding = float(np.exp(0.5 * WINDING_SPREAD))
             elif u == UNKNOWNS.index("lamp"):
-                lamp_ohm *= float(np.exp(0.5 * LAMP_SPREAD))
+                lamp_ohm = settled * float(np.exp(0.5 * bulb.spread))
             elif u >= FAULT_1:
                 ohm = self._moved(base, u - FAULT_1, step)
-            shunts = [Shunt(*lamp, lamp_ohm)] if load == "lamp" else []
+            shunts = [Shunt(*lamp, lamp_ohm)] if lamp[0] != lamp[1] else []
             model = load_model(
                 self.circuit, current_share=share, stalled=cells.stalled, winding_share=winding, rest_v=rest
             )
@@ -228,6 +245,17 @@ class Network:
             tuple(unknown),
             np.stack(steps[1:]),
         )
+
+    def _settled(self, ohm: Array, emf: Array, lamp: tuple[int, int], bulb: Bulb) -> Array:
+        """The lamp's resistance in every cell, shape (K,), as hot as its voltage there makes it."""
+        i, j = lamp
+        load = load_model(self.circuit, current_share=self.cells.share, stalled=self.cells.stalled)
+
+        def volts_across(lamp_ohm: Array) -> Array:
+            node_v = solve(self.circuit, ohm, emf, load, [Shunt(i, j, lamp_ohm)]).node_v
+            return np.asarray(node_v[:, i] - node_v[:, j])
+
+        return np.broadcast_to(bulb.settled_ohm(self.circuit.system_v, volts_across), emf.shape)
 
     def _moved(self, ohm: Array, slot: int, step: Array) -> Array:
         """The resistances with the fault in a slot moved by `step` standard deviations of its cell."""
@@ -275,7 +303,7 @@ class Network:
         return Prediction(on * (cells.source_v[:, s] - COIL_LOSS_V), slope)
 
     def _lamp_place(self, m: Measurement, i: int, j: int) -> tuple[int, int]:
-        """Find where a test lamp hangs: between the probes of a voltage; in the load's place otherwise."""
+        """Find where a lamp as the load hangs: between the probes of a voltage; in the load's place otherwise."""
         if m.load != "lamp":
             return (-1, -1)
         if m.quantity == "voltage" and i != j:

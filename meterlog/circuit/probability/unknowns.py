@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 UNKNOWNS = ("rest_v", "crank_v", "run_v", "share", "winding", "lamp", "lead", "fault_1", "fault_2")
 """The unknowns before the good parts' resistances, which follow in the order of the chain."""
 
-WINDING_SPREAD, LAMP_SPREAD = 0.4, 0.6
-"""Standard deviations of the logs of a winding's stated resistance and of a test lamp's. Guesses."""
+WINDING_SPREAD = 0.4
+"""Standard deviation of the log of a winding's stated resistance. A guess."""
 FAULT_1 = UNKNOWNS.index("fault_1")
 """The first fault's resistance; the second one's follows."""
 LOGISTIC = 1.702

@@ -3,17 +3,16 @@
 from __future__ import annotations
 
 import math
-import re
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from meterlog.circuit.model.circuit import BATTERY_MINUS, LOADS, STATES, Circuit
+from meterlog.circuit.model.circuit import BATTERY_MINUS, Circuit
 from meterlog.circuit.model.dangerous_names import danger
 from meterlog.circuit.readings.impossible_values import impossible
 from meterlog.circuit.readings.measurement import Measurement
-from meterlog.circuit.readings.typed_answers import typed_id
+from meterlog.circuit.readings.typed_answers import typed_id, typed_place
 from meterlog.reading import Flag, Quantity
 from meterlog.series import Series
 from meterlog.session.model import CAPTURE
@@ -122,23 +121,14 @@ def _unplaced(channel: Channel, circuit: Circuit) -> str:
 
 
 def _place(text: str, quantity: str, circuit: Circuit) -> dict[str, str] | None:
-    """`A`, `A to B`, and after a comma or semicolon a state or a load; None where A or B is not in the circuit."""
-    where, *words = (word.strip() for word in re.split("[,;]", text))
-    ends = [typed_id(end, circuit.ids()) for end in re.split(r"\s+to\s+", where)]
-    at, other = ends[0], ends[-1]
-    if at is None or other is None or len(ends) > 2:
+    """Where a channel was read, as `typed_place` says, with the other probe's place where it is not named."""
+    found = typed_place(text, circuit)
+    if found is None:
         return None
+    at = found["at"]
     # a part means across it; the battery's own volts are those of its posts
     across = quantity != "current" and at in circuit.part_index and (quantity, at) != ("voltage", circuit.parts[0].id)
-    to = other if len(ends) == 2 else at if across else BATTERY_MINUS
-    found = {"at": at, "to": to}
-    for word in words:
-        plain = re.sub(r"[\s-]+", "_", word.lower())
-        if plain in STATES:
-            found["state"] = plain
-        if plain in LOADS:
-            found["load"] = plain
-    return found
+    return {"to": at if across else BATTERY_MINUS, **found}
 
 
 def _levels(

@@ -8,22 +8,25 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Literal
 
+from meterlog.circuit.model.bulb import BRIGHTNESS, MOST_W, Bulb
 from meterlog.circuit.model.circuit import BATTERY_MINUS, LOADS, STATES, Circuit, near
 from meterlog.circuit.model.circuit_file import check_keys, instead, number, read_table, rows
 from meterlog.circuit.model.dangerous_names import refuse_dangerous
 from meterlog.circuit.readings.impossible_values import highest, impossible
-from meterlog.circuit.words import figure
+from meterlog.circuit.words import span
 from meterlog.errors import CircuitError
 from meterlog.reading import Quantity
 
-QUANTITIES = ("voltage", "voltage_drop", "current", "resistance")
+QUANTITIES = ("voltage", "voltage_drop", "current", "resistance", "lamp")
+"""What can be read; `lamp`: how bright a test lamp is between two places."""
 QUANTITY = {
     "voltage": Quantity.DC_VOLTAGE,
     "voltage_drop": Quantity.DC_VOLTAGE,
     "current": Quantity.DC_CURRENT,
     "resistance": Quantity.RESISTANCE,
 }
-UNITS = {"voltage": "V", "voltage_drop": "V", "current": "A", "resistance": "ohm"}
+"""What a meter is set to for each of them; a lamp needs none."""
+UNITS = {"voltage": "V", "voltage_drop": "V", "current": "A", "resistance": "ohm", "lamp": ""}
 STATE_WORDS = {
     "off": "with the key off",
     "key_on": "at key-on",
@@ -57,8 +60,9 @@ class Measurement:
         to: where the other probe was.
         state: one of `STATES`.
         load: one of `LOADS`.
-        value: V, A or ohm; inf for 'open'.
+        value: V, A or ohm; inf for 'open'; of a lamp the share of its rated voltage that it looks like.
         error: half-width of its error band, in its unit; None where only the meter's usual accuracy is known.
+        watt: of a lamp: 0 for an LED lamp, None where nobody said.
         at_coil: `at` is a command, so the probes are across what closes the part, whatever `to` says.
     """
 
@@ -69,12 +73,24 @@ class Measurement:
     load: str = "connected"
     value: float = math.nan
     error: float | None = None
+    watt: float | None = None
     at_coil: bool = field(default=False, compare=False)
 
     @property
     def shown(self) -> str:
-        """The value with its unit."""
-        return figure(self.value, UNITS[self.quantity])
+        """The value with its unit, or how bright the lamp is."""
+        return self.span(self.value, self.value)
+
+    @property
+    def bulb(self) -> Bulb:
+        """The lamp, where one is read."""
+        return Bulb(self.watt)
+
+    def span(self, low: float, high: float) -> str:
+        """Two values as they would be read here: `12.1 to 12.4 V`, `dim to bright`; one where they are the same."""
+        if self.quantity == "lamp":
+            return self.bulb.words(low, high)
+        return span(low, high, UNITS[self.quantity])
 
     @property
     def place(self) -> str:
@@ -83,10 +99,25 @@ class Measurement:
             where = f"through {self.at}"
         else:
             where = f"across {self.at}" if self.at_coil or self.to == self.at else f"from {self.at} to {self.to}"
+        if self.quantity == "lamp":
+            where = f"on {self.bulb.name} {where}"
         return f"{where} {STATE_WORDS[self.state]}{LOAD_WORDS[self.load]}"
 
     def __str__(self) -> str:
         return f"{self.shown} {self.place}"
+
+    def as_row(self) -> dict[str, object]:
+        """Give the row of `measured` that says it."""
+        row: dict[str, object] = {
+            "quantity": self.quantity,
+            "at": self.at,
+            "to": self.to,
+            "state": self.state,
+            "load": self.load,
+            "value": "open" if math.isinf(self.value) else self.shown if self.quantity == "lamp" else self.value,
+        }
+        more = {"error": self.error, "watt": self.watt}
+        return row | {key: value for key, value in more.items() if value is not None}
 
 
 @dataclass(frozen=True, slots=True)
@@ -173,7 +204,7 @@ def measurement_from_row(row: Mapping[str, object], circuit: Circuit, where: str
     Raises:
         CircuitError: naming the key.
     """
-    known = [name for name in Measurement.__slots__ if name != "at_coil"]
+    known = [*(name for name in Measurement.__slots__ if name != "at_coil"), "kind"]
     for key in row:
         if key not in known:
             raise CircuitError(f"{where} unknown key '{key}'{near(key, known)}")
@@ -195,6 +226,7 @@ def measurement_from_row(row: Mapping[str, object], circuit: Circuit, where: str
     to = _id(row, "to", circuit, where) if "to" in row else default_to
     if to == at and quantity != "current" and at not in (*circuit.part_index, *circuit.commands):
         raise CircuitError(f"{where} both probes are at '{at}': give the place of the other one as 'to'")
+    watt = _watt(row, quantity, where)
     return Measurement(
         quantity=quantity,
         at=at,
@@ -203,13 +235,34 @@ def measurement_from_row(row: Mapping[str, object], circuit: Circuit, where: str
         load=_word(row, "load", LOADS, where, "connected"),
         value=_value(row, quantity, circuit, where),
         error=number(row, "error", where, default=0.0, most=highest(quantity, circuit)) if "error" in row else None,
+        watt=watt,
         at_coil=at in circuit.commands,
     )
 
 
+def _watt(row: Mapping[str, object], quantity: str, where: str) -> float | None:
+    """Read which lamp it is: `watt`, or `kind = "led"`, which is 0; None where nothing is said."""
+    if quantity != "lamp":
+        for key in ("watt", "kind"):
+            if key in row:
+                raise CircuitError(f"{where} '{key}' is about a lamp: 'quantity' is {quantity}")
+        return None
+    if "error" in row:
+        raise CircuitError(f"{where} a lamp has no 'error': its words are bands already")
+    if row.get("load") == "lamp":
+        raise CircuitError(
+            f"{where} a lamp in the load's place is read unplugged, from one point of the plug to the other"
+        )
+    led = _word(row, "kind", ("filament", "led"), where, "filament") == "led"
+    watt = number(row, "watt", where, default=0.0, most=MOST_W) if "watt" in row else None
+    if led and watt:
+        raise CircuitError(f"{where} an LED lamp loads nothing, so it has no 'watt'")
+    return 0.0 if led else watt
+
+
 def _across(circuit: Circuit, quantity: str, at: str) -> bool:
     """Tell whether a place alone (no `to`) means 'across it': every part on drops and ohms, and the load."""
-    if quantity == "voltage":
+    if quantity in ("voltage", "lamp"):
         return at == circuit.parts[circuit.load].id
     return quantity != "current" and at in circuit.part_index
 
@@ -275,6 +328,8 @@ def _id(row: Mapping[str, object], key: str, circuit: Circuit, where: str) -> st
 
 def _value(row: Mapping[str, object], quantity: str, circuit: Circuit, where: str) -> float:
     value = row.get("value")
+    if quantity == "lamp":
+        return BRIGHTNESS[_word(row, "value", tuple(BRIGHTNESS), where)]
     if value == "open" and quantity == "resistance":
         return math.inf
     if isinstance(value, bool) or not isinstance(value, int | float) or value != value:

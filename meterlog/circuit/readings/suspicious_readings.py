@@ -21,6 +21,8 @@ def suspicious(m: Measurement, circuit: Circuit) -> str:
     """The sentence about a reading; empty where it is nothing out of the ordinary."""
     if m.quantity == "current":
         return _suspicious_current(m, circuit)
+    if m.quantity == "lamp":
+        return _suspicious_lamp(m, circuit)
     if m.quantity != "voltage" or m.to != BATTERY_MINUS:
         return ""
     supply, nothing = circuit.system_v, NOTHING * circuit.system_v
@@ -63,11 +65,19 @@ def _suspicious_current(m: Measurement, circuit: Circuit) -> str:
     return f"{m} flows backwards: the clamp or the leads are the wrong way round; turn them and measure again"
 
 
+def _suspicious_lamp(m: Measurement, circuit: Circuit) -> str:
+    dark_at_supply = m.at not in circuit.commands and circuit.node(m.at) == 0 and m.value < NOTHING
+    if m.to != BATTERY_MINUS or not dark_at_supply:
+        return ""
+    return f"{m}: prove the lamp, its clip and its tip on a good battery before you trust any other of its readings"
+
+
 def _fed(m: Measurement, circuit: Circuit) -> bool:
     if m.quantity == "current":
         return m.value > max(NOTHING * circuit.load_a, SLEEPING_A)
-    to_ground = m.quantity == "voltage" and m.to == BATTERY_MINUS
-    return to_ground and circuit.node(m.at) < circuit.load and m.value > ALIVE * circuit.system_v
+    to_ground = m.quantity in ("voltage", "lamp") and m.to == BATTERY_MINUS
+    alive = ALIVE if m.quantity == "lamp" else ALIVE * circuit.system_v
+    return to_ground and circuit.node(m.at) < circuit.load and m.value > alive
 
 
 def _contact_before(m: Measurement, circuit: Circuit) -> str:

@@ -6,7 +6,8 @@ import math
 import re
 from collections.abc import Iterable
 
-from meterlog.circuit.model.circuit import Circuit
+from meterlog.circuit.model.bulb import BRIGHTNESS
+from meterlog.circuit.model.circuit import LOADS, STATES, Circuit
 from meterlog.circuit.readings.measurement import QUANTITY, RESULTS, UNITS
 from meterlog.errors import TableError, UsageError
 from meterlog.text.numbers import FOREIGN, GOOD, CellReader
@@ -21,6 +22,12 @@ _VERBS = {
     "replaced": "replaced",
     "replace": "replaced",
 }
+HOW_BRIGHT = f"say how bright the lamp is: {', '.join(BRIGHTNESS)}, with '5 W' or 'led' if you know"
+_LAMP = re.compile(
+    rf"(?:(?P<led>led)\s+)?(?:lamp\s+)?(?P<word>{'|'.join(BRIGHTNESS)})(?:\s+(?P<watt>\d+(?:[.,]\d+)?)\s*w)?"
+    r"(?:\s+at\s+(?P<place>.+))?",
+    re.IGNORECASE,
+)
 
 
 def typed_value(text: str, quantity: str) -> float:
@@ -67,6 +74,41 @@ def typed_id(text: str, ids: Iterable[str]) -> str | None:
         return text
     found = {id_ for id_ in known if _plain(id_) == _plain(text)}
     return found.pop() if len(found) == 1 else None
+
+
+def typed_place(text: str, circuit: Circuit) -> dict[str, str] | None:
+    """`A`, `A to B`, and after a comma or semicolon a state or a load, as `at`, `to`, `state` and `load` of a row; what
+    is not said is left out. None where A or B is not in the circuit."""
+    where, *words = (word.strip() for word in re.split("[,;]", text))
+    ends = [typed_id(end, circuit.ids()) for end in re.split(r"\s+to\s+", where)]
+    if len(ends) > 2:
+        return None
+    found: dict[str, str] = {}
+    for key, end in zip(("at", "to"), ends, strict=False):
+        if end is None:
+            return None
+        found[key] = end
+    for word in words:
+        plain = re.sub(r"[\s-]+", "_", word.lower())
+        if plain in STATES:
+            found["state"] = plain
+        if plain in LOADS:
+            found["load"] = plain
+    return found
+
+
+def typed_lamp(text: str) -> tuple[dict[str, object], str] | None:
+    """A test lamp: `dim`, `lamp bright 5 W`, `led dark`, `lamp dim at plug_ground to battery_plus, crank` as keys of a
+    `measured` row and, unread, the place; None where it is none."""
+    said = _LAMP.fullmatch(text.strip())
+    if said is None:
+        return None
+    row: dict[str, object] = {"quantity": "lamp", "value": said["word"].casefold()}
+    if said["led"]:
+        row["kind"] = "led"
+    if said["watt"]:
+        row["watt"] = float(said["watt"].replace(",", "."))
+    return row, said["place"] or ""
 
 
 def typed_trial(text: str, circuit: Circuit) -> dict[str, object] | None:

@@ -20,6 +20,9 @@ def add_case_arguments(parser: argparse.ArgumentParser, *, required: bool) -> No
         metavar="WORDS",
         help="what the driver says, for example 'cranks, does not start'; 'dead': the load does not work at all",
     )
+    parser.add_argument(
+        "--tool", choices=("meter", "lamp"), default="meter", help="what you have to read with; lamp: a test lamp alone"
+    )
     parser.add_argument("--rates", metavar="FILE", help="your own fault rates (TOML, name = number)")
 
 
@@ -39,7 +42,7 @@ def make_diagnoser(args: argparse.Namespace) -> Diagnoser:
     rates = load_rates(args.rates, circuit) if args.rates else Rates()
     if args.complaint and args.complaint != "dead":
         known_complaint(args.complaint)
-    return Diagnoser(circuit, rates, complaint="dead" if args.complaint == "dead" else "")
+    return Diagnoser(circuit, rates, complaint="dead" if args.complaint == "dead" else "", tool=args.tool)
 
 
 def collect(args: argparse.Namespace, circuit: Circuit) -> tuple[list[Measurement], list[Tried], list[str]]:

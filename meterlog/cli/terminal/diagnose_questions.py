@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import argparse
 import json
-import math
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -22,13 +21,22 @@ from meterlog.circuit.readings.measurement import (
     refuse_too_many,
     trial_from_row,
 )
-from meterlog.circuit.readings.typed_answers import typed_plan, typed_trial, typed_value
+from meterlog.circuit.readings.typed_answers import (
+    HOW_BRIGHT,
+    typed_lamp,
+    typed_place,
+    typed_plan,
+    typed_trial,
+    typed_value,
+)
 from meterlog.cli.terminal.diagnose_text import as_text, print_general, print_mind
 from meterlog.errors import CircuitError, MeterlogError, UsageError
 from meterlog.text.safe import one_line
 
 _ANSWER = "your answer:"
-_CHOICES = "a number, 'open', 'other', 'fed POINT', 'bridged PART' or 'replaced PART' before you try it, 'end'"
+_CHOICES = (
+    "a number, 'open', 'lamp dim', 'other', 'fed POINT', 'bridged PART' or 'replaced PART' before you try it, 'end'"
+)
 
 
 class Talk:
@@ -105,7 +113,12 @@ class Talk:
             return
         refuse_too_many([*self.measured, m], circuit)
         row: dict[str, object] = {"quantity": m.quantity, "at": m.at, "to": m.to, "state": m.state, "load": m.load}
-        if answer:
+        lamp = typed_lamp(answer)
+        if lamp is not None:
+            row = _by_lamp(row, *lamp, circuit)
+        elif m.quantity == "lamp":
+            raise UsageError(HOW_BRIGHT)
+        elif answer:
             row["value"] = typed_value(answer, m.quantity)
         elif self.args.meter:
             row["value"], error = self._live(m.quantity)
@@ -131,6 +144,23 @@ class Talk:
         )
 
 
+def _by_lamp(asked: dict[str, object], lamp: dict[str, object], where: str, circuit: Circuit) -> dict[str, object]:
+    """A lamp's row: at its own place, or at the place that was asked for.
+
+    Raises:
+        UsageError: a lamp says nothing about what was asked for, or there is no such place.
+    """
+    if where:
+        place = typed_place(where, circuit)
+        if place is None:
+            raise UsageError(f"'{where}' is not a place of this circuit: write 'lamp dim at POINT'")
+        return {"state": asked["state"]} | lamp | place
+    if asked["quantity"] in ("current", "resistance"):
+        raise UsageError(f"a lamp shows no {asked['quantity']}: say where it hangs, for example 'lamp dim at POINT'")
+    load = "unplugged" if asked["load"] == "lamp" else asked["load"]
+    return asked | {"load": load} | lamp
+
+
 def _kept(args: argparse.Namespace, circuit: Circuit) -> tuple[list[Measurement], list[Tried]]:
     """Return what `--save` begins with: the answers of `--measured`. Readings of sessions and of the circuit file are
     not copied, or they would count twice the next time.
@@ -153,9 +183,7 @@ def save(path: Path, measured: Sequence[Measurement], tried: Sequence[Tried]) ->
     """
     lines = ["measured = ["]
     for m in measured:
-        value: object = "open" if math.isinf(m.value) else m.value
-        row: dict[str, object] = {"quantity": m.quantity, "at": m.at, "to": m.to, "state": m.state, "load": m.load}
-        lines.append(_row(row | {"value": value} | ({} if m.error is None else {"error": m.error})))
+        lines.append(_row(m.as_row()))
     lines += ["]", "tried = ["]
     for t in tried:
         lines.append(_row(t.as_row()))

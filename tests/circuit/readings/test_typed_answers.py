@@ -7,7 +7,7 @@ import math
 import pytest
 
 from meterlog.circuit import load_circuit
-from meterlog.circuit.readings.typed_answers import typed_id, typed_trial, typed_value
+from meterlog.circuit.readings.typed_answers import typed_id, typed_lamp, typed_trial, typed_value
 from meterlog.errors import UsageError
 
 
@@ -91,3 +91,25 @@ def test_names_are_found_without_regard_to_case_blanks_and_hyphens_but_never_gue
     assert typed_id("a b", ids) == "a b"
     assert typed_id("A-B", ids) is None
     assert typed_id("wire", ids) is None
+
+
+@pytest.mark.parametrize(
+    ("text", "row", "place"),
+    [
+        ("dim", {"value": "dim"}, ""),
+        ("lamp Bright 5 W", {"value": "bright", "watt": 5.0}, ""),
+        ("led dark", {"value": "dark", "kind": "led"}, ""),
+        (
+            "lamp glowing 2,5W at plug ground to battery_plus, crank",
+            {"value": "glowing", "watt": 2.5},
+            "plug ground to battery_plus, crank",
+        ),
+    ],
+)
+def test_a_lamp_is_typed_as_it_is_seen(text: str, row: dict[str, object], place: str) -> None:
+    assert typed_lamp(text) == ({"quantity": "lamp", **row}, place)
+
+
+@pytest.mark.parametrize("text", ["12.4", "lamp", "lamp half", "open"])
+def test_what_is_no_lamp_is_left_to_others(text: str) -> None:
+    assert typed_lamp(text) is None

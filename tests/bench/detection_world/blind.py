@@ -1,4 +1,4 @@
-"""Plants a fall in random logs: where it is longer than the stated blind time, 'within: nothing seen' is never said."""
+"""Plants a fault in random logs: longer than the stated blind time, it never leaves 'within: nothing seen'."""
 
 from __future__ import annotations
 
@@ -8,27 +8,50 @@ import numpy as np
 
 from tests.bench.detection_world.meter import Meter, Shown
 from tests.bench.detection_world.scene import Scene, outside, without
+from tests.bench.detection_world.trace import Trace
 
 
 def planted(seed: int) -> Scene:
-    """Draw a log of a supply with one fall, read by some meter over some link."""
+    """Draw a log with one fault, mostly a fall of a supply, read by some meter over some link."""
     rng = np.random.default_rng([seed, *b"planted"])
     scene = Scene(rng)
-    feed = scene.wire(str(rng.choice(["pump feed", "ignition feed", "battery"])), _meter(rng))
-    level = feed.between(12.1, 14.4)
-    feed.steady(level, feed.between(15.0, 60.0), drift=0.005)
-    share = feed.between(0.0, 0.85)
-    span = feed.hold(share * level, feed.length(0.2, 15.0))
-    feed.event("dropout" if share < 0.5 else "sag", span)
-    feed.steady(level, feed.between(15.0, 60.0), drift=0.005)
+    kind = str(rng.choice(["dropout", "sag", "overvoltage", "interruption", "open_circuit"], p=SHARES))
+    trace, level, wrong = _circuit(scene, kind)
+    trace.steady(level, trace.between(15.0, 60.0), drift=0.005)
+    span = trace.hold(wrong, trace.length(0.2, 15.0))
+    trace.event(kind, span)
+    trace.steady(level, trace.between(15.0, 60.0), drift=0.005)
     wire = scene.wires[0]
-    if rng.random() < 0.25:
+    if rng.random() < 0.25 and kind in ("dropout", "sag"):
         # Only a meter whose last digits flicker can be seen to stand still.
         wire.meter = wire.meter.but(noise=0.03, poll_s=None, bundle=1)
         wire.meddle = _freezing(rng, wire.meter, span)
     else:
-        wire.meddle = _losing(rng, feed.now_s, span)
+        wire.meddle = _losing(rng, trace.now_s, span)
     return scene
+
+
+SHARES = (0.3, 0.3, 0.15, 0.15, 0.1)
+"""How often each kind is planted."""
+
+
+def _circuit(scene: Scene, kind: str) -> tuple[Trace, float, float]:
+    """Add a channel for a kind of fault: its trace, its level, and what it is while the fault lasts."""
+    rng = scene.rng
+    if kind == "interruption":
+        level = rng.uniform(3.0, 8.0)
+        meter = _meter(rng).but(lowest_range=6.0)
+        return scene.wire("pump current", meter, quantity="dc_current", unit="A"), level, 0.0
+    if kind == "open_circuit":
+        meter = _meter(rng).but(noise=0.0, resolution=0.1, lowest_range=600.0)
+        return scene.wire("feed wire", meter, quantity="resistance", unit="ohm"), rng.uniform(1.0, 60.0), np.inf
+    level = rng.uniform(12.1, 14.4)
+    wrong = {
+        "dropout": rng.uniform(0.0, 0.45) * level,
+        "sag": rng.uniform(0.55, 0.85) * level,
+        "overvoltage": rng.uniform(15.5, 25.0),
+    }
+    return scene.wire(str(rng.choice(["pump feed", "ignition feed", "battery"])), _meter(rng)), level, wrong[kind]
 
 
 def _meter(rng: np.random.Generator) -> Meter:

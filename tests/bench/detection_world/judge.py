@@ -11,7 +11,12 @@ from tests.bench.detection_world.product import Answer, Said
 from tests.bench.detection_world.scene import Scene, Wire
 from tests.bench.detection_world.trace import Truth
 
-FALLS = ("dropout", "sag", "fade", "supply_lost", "interruption", "chatter", "missing_prime")
+FALLS = ("dropout", "sag", "fade", "supply_lost", "interruption", "chatter", "missing_prime", "open_circuit")
+"""Kinds beside which 'nothing seen' is wrong."""
+NAMED_ONLY = {"overvoltage": "overvoltage", "resistance_step": "step"}
+"""Kinds beside which it is wrong where it names them, and the word that does."""
+NEVER = (r"\de\+\d", r"\b0 ?% of the time", r"\bevery 0(\.0*)? s\b", r"seen in (the )?0(\.0*)? s\b", r"\b(nan|inf)\b")
+"""What no person can read, or means nothing."""
 FREE = ("range_change",)
 """Kinds that say something about the meter only, and are right whenever its display tells them."""
 TWIN = {"fade": ("sag",), "interruption": ("dropout",)}
@@ -125,10 +130,11 @@ def _wrong_nothing(scene: Scene, answer: Answer) -> list[str]:
     """'Within: nothing seen' beside a true fall that is longer than the blind time stated."""
     wrong = []
     for wire in scene.wires:
-        falls = [t for t in wire.trace.truth if t.kind in FALLS]
         for blind_s, text in nothing_seen(answer):
-            if wire.label in text and (longest := max((t.duration_s for t in falls), default=0.0)) > blind_s:
-                wrong.append(f"within beside a fall of {longest:.2f} s: {text}")
+            denied = [t for t in wire.trace.truth if t.kind in FALLS or NAMED_ONLY.get(t.kind, "\n") in text]
+            longest = max(denied, key=lambda truth: truth.duration_s, default=None)
+            if wire.label in text and longest is not None and longest.duration_s > blind_s:
+                wrong.append(f"within beside a {longest.kind} of {longest.duration_s:.2f} s: {text}")
     return wrong
 
 
@@ -139,15 +145,28 @@ def _wrong_words(scene: Scene, answer: Answer) -> list[str]:
         for pattern in scene.must_say
         if not any(re.search(pattern, text, re.IGNORECASE) for text in said)
     ]
-    for pattern in scene.must_not_say:
+    for pattern in (*scene.must_not_say, *NEVER):
         text = next((text for text in said if re.search(pattern, text, re.IGNORECASE)), "")
         wrong += [f"must not be said: {text}"] if text else []
+    for wire, channel in zip(scene.wires, answer.channels, strict=True):
+        wrong += _watched(wire, channel)
     if scene.cannot_tell:
         wrong += [f"outside, of what cannot be told: {f['text']}" for f in answer.findings if f["verdict"] == "outside"]
     if scene.no_within:
         within = [finding["text"] for finding in answer.findings if finding["verdict"] == "within"]
         wrong += [f"within, of what cannot be judged: {text}" for text in within]
     return wrong
+
+
+def _watched(wire: Wire, channel: Said) -> list[str]:
+    """Hold the time that a channel is said to have been watched against the looks that were taken."""
+    if not wire.unwatched_s:
+        return []
+    most_s = float(wire.shown.time_s[-1] - wire.shown.time_s[0]) - 0.7 * wire.unwatched_s
+    said = channel.get("watched_s")
+    if said is None:
+        return ["nowhere said for how long was watched"]
+    return [f"said to be watched for {said:.0f} s, at most {most_s:.0f} s were"] if said > most_s else []
 
 
 def is_visible(wire: Wire, truth: Truth) -> bool:

@@ -32,11 +32,13 @@ class Answer:
     channels: list[Said]
     events: list[Said]
     findings: list[Said]
+    text: str = ""
 
     @property
     def sentences(self) -> list[str]:
-        """Every sentence, of findings and events."""
-        return [*(f["text"] for f in self.findings), *(e["detail"] for e in self.events)]
+        """Every sentence, of findings and events, and the lines of the text that a person reads."""
+        lines = [*(f["text"] for f in self.findings), *(e["detail"] for e in self.events)]
+        return [*lines, *self.text.splitlines()]
 
 
 def ask(scene: Scene, folder: Path) -> Answer:
@@ -56,7 +58,7 @@ def ask(scene: Scene, folder: Path) -> Answer:
     else:
         _import(scene, folder / "log.csv", session)
     said = json.loads(_run("analyze", str(session), "--json"))
-    return Answer(said["channels"], said["events"], said["findings"])
+    return Answer(said["channels"], said["events"], said["findings"], _run("analyze", str(session)))
 
 
 def _run(*words: str) -> str:

@@ -11,7 +11,7 @@ from tests.bench.detection_world.trace import Array, Mask, Rng, Trace
 
 @dataclass(slots=True)
 class Wire:
-    """One channel: what it is called, its signal, its meter, and what is done to its readings."""
+    """One channel: its name, signal and meter, what is done to its readings, and for how long nobody looked, s."""
 
     label: str
     trace: Trace
@@ -19,6 +19,7 @@ class Wire:
     quantity: str = "dc_voltage"
     unit: str = "V"
     meddle: Callable[[Shown], Shown] | None = None
+    unwatched_s: float = 0.0
     shown: Shown = field(init=False)
 
     @property

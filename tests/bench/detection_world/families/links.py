@@ -30,6 +30,7 @@ def missing(scene: Scene) -> None:
         return shown
 
     scene.wires[0].meddle = lose
+    scene.wires[0].unwatched_s = sum(end - start for start, end in holes)
 
 
 @family("two rates")

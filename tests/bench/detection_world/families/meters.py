@@ -73,6 +73,7 @@ def frozen(scene: Scene) -> None:
         return shown
 
     scene.wires[0].meddle = freeze
+    scene.wires[0].unwatched_s = end - start
     scene.neutral = ("held_display",)
     scene.must_say.append("identical|frozen|froze|stuck|stood still|repeat|same (value|reading)|held")
 
@@ -95,6 +96,7 @@ def held(scene: Scene) -> None:
         return shown
 
     scene.wires[0].meddle = hold
+    scene.wires[0].unwatched_s = end - start
 
 
 @family("meter battery low")

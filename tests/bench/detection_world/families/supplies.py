@@ -246,3 +246,17 @@ def spin_down(scene: Scene) -> None:
         share, tau_s = feed.between(0.55, 0.9), feed.between(0.1, 0.35)
         feed.decay(share * level, 0.0, tau_s, feed.between(8.0, 12.0))
         feed.event("prime_pulse", (start, off + tau_s * log(share / 0.5)))
+
+
+@family("falls to near half")
+def near_half(scene: Scene) -> None:
+    """Noise of 0.4 %: 46 % and less of the level is a dropout, 54 % and more a sag."""
+    scene.faulty = True
+    feed = scene.wire("pump feed", Meter.drawn(scene.rng).but(noise=0.05))
+    level = level_of(feed)
+    feed.hold(level, feed.between(15.0, 25.0))
+    for _ in range(5):
+        dropout = feed.chance(0.5)
+        share = feed.between(0.42, 0.46) if dropout else feed.between(0.54, 0.6)
+        feed.event("dropout" if dropout else "sag", feed.hold(share * level, feed.length(1.0, 12.0)))
+        feed.hold(level, feed.between(REST_S, 15.0))

@@ -39,6 +39,7 @@ class Kind:
         line: what the level is called at which the kind begins; empty where it has no level.
         line_share: the setting that is this level's share of the event's reference; empty: it is the reference itself.
         looks: how many looks in a row must show it before it is told.
+        explained: whether the sentence names an explanation that is no fault, so that the verdict is 'cannot tell'.
     """
 
     name: str
@@ -54,6 +55,7 @@ class Kind:
     line: str = ""
     line_share: str = ""
     looks: int = 1
+    explained: bool = False
 
     @property
     def words(self) -> str:
@@ -101,8 +103,9 @@ _ROWS = (
         "fault",
         fault=True,
         detector="supply",
-        sentence="{label}: the supply went off at {first_s:.1f} s and did not come back. "
-        "If nobody switched it off, it was lost.",
+        sentence="{label}: the supply went off {how_often}{lasting}{to_the_end}. If it was switched off, that is no "
+        "fault: a `key-off` marker says so. If nobody switched it off, it was lost.",
+        explained=True,
         limit="on until switched off, or back within {dropout_longest_s:g} s",
         source="by definition of the kind",
     ),

@@ -23,7 +23,7 @@ from meterlog.events.prime_pulse import Stretch, prime_pulse
 from meterlog.events.reference import FIRST_READINGS, WINDOW, Reference
 from meterlog.events.sag import Dip, open_sag, sag
 from meterlog.events.settings import DetectionSettings
-from meterlog.events.supply_lost import came_back, supply_lost
+from meterlog.events.supply_lost import came_back, supply_lost, switched_off
 from meterlog.kinds import found_by
 from meterlog.reading import Quantity
 from meterlog.roles import Role
@@ -392,7 +392,9 @@ class Supply:
         measure = self._measure
         noise = measure.noise(self._reference.quiet, self._fall - 1)
         found = outage(measure, self._fall, self._return, stop, self._reference.value, noise)
-        if found.timing.duration_s > self._longest_out_s():
+        known_s = self._track.time(self._return)
+        switched = switched_off(self._markers, found.timing.start_s, known_s, self._settings)
+        if switched or found.timing.duration_s > self._longest_out_s():
             self._end_stretch(found.fall)
             self._begin(self._return)
             return False
@@ -437,7 +439,9 @@ class Supply:
         self._end_fade(stretch.end_s, self._fall)
         self._flush(ends=True)
         event = prime_pulse(self._measure, stretch, self._fall, end, self._settings)
-        if event is None and self._rules.faults:
+        last_s = self._track.time(self._pos - 1)
+        switched = switched_off(self._markers, stretch.end_s, last_s, self._settings)
+        if event is None and self._rules.faults and not switched:
             usual = self._reference.value
             event = supply_lost(self._measure, stretch, self._fall, self._pos, end, usual, self._settings)
             if event is not None:

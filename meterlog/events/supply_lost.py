@@ -2,13 +2,25 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 from meterlog.events.event import Event
 from meterlog.events.measure import Measure
 from meterlog.events.prime_pulse import Stretch
 from meterlog.events.settings import DetectionSettings
+from meterlog.session.model import Marker
 from meterlog.signal.edges import Edge
+
+KEY_OFF = "key-off"
+_KEY_OFF_BEFORE_S = 3.0
+"""A `key-off` marker may be set so long before the supply goes, s: the key, the relay, a holding time. A guess."""
+
+
+def switched_off(markers: Sequence[Marker], fall_s: float, known_s: float, settings: DetectionSettings) -> bool:
+    """Tell whether a `key-off` marker, of those up to `known_s`, says that the fall at `fall_s` was switched, s."""
+    latest_s = min(fall_s + settings.marker_lag_s, known_s)
+    return any(m.name == KEY_OFF and fall_s - _KEY_OFF_BEFORE_S <= m.time_s <= latest_s for m in markers)
 
 
 def supply_lost(

@@ -55,7 +55,8 @@ class _Case:
             verdict = judge(value, error, high=(self.reference, self.reference))
             return Finding(text, limit, self.kind.source, *verdict, self.channel.number, lines)
         known = self.channel.measurand.role not in (Role.OTHER, Role.CONTROL)
-        occurred: Verdict = "outside" if known and self.kind.about_circuit else "cannot tell"
+        sure = known and self.kind.about_circuit and not self.kind.explained
+        occurred: Verdict = "outside" if sure else "cannot tell"
         return Finding(text, limit, self.kind.source, occurred, channel=self.channel.number, lines=lines)
 
     def _lines(self) -> Iterator[Line]:
@@ -79,8 +80,26 @@ class _Case:
     @property
     def times(self) -> str:
         """For example `pump feed: 3 dropouts (at 4.1, 7.9, 12.3 s)`."""
+        return f"{self.channel.label}: {count(len(self.events), self.kind.noun)} ({self._at})"
+
+    @property
+    def how_often(self) -> str:
+        """For example `3 times (at 4.1, 7.9, 12.3 s)`, or `at 4.1 s` of a single one."""
+        return f"{count(len(self.events), 'time')} ({self._at})" if len(self.events) > 1 else self._at
+
+    @property
+    def _at(self) -> str:
         times = ", ".join(f"{e.start_s:.1f}" for e in self.events[:5]) + (" ..." if len(self.events) > 5 else "")
-        return f"{self.channel.label}: {count(len(self.events), self.kind.noun)} (at {times} s)"
+        return f"at {times} s"
+
+    @property
+    def to_the_end(self) -> str:
+        """Say that the last was not over when the readings ended, if so."""
+        last = self.events[-1]
+        if last.duration_s is not None:
+            return ""
+        which = "the last time it" if len(self.events) > 1 else "it"
+        return f"; {which} was not back {seconds(last.end_s - last.start_s)} later, in the last readings"
 
     @property
     def lasting(self) -> str:

@@ -88,9 +88,12 @@ class Bench:
         level: float | None = None,
         extreme: float | None = None,
         reference: float | None = None,
+        ended: bool = True,
+        detail: str = "",
     ) -> None:
-        """Add what the analyzer found."""
-        self.events.append(Event(kind, channel, start_s, end_s, end_s - start_s, 0.25, level, extreme, reference))
+        """Add what the analyzer found; where it has not ended it has no duration."""
+        duration_s, error_s = (end_s - start_s, 0.25) if ended else (None, None)
+        self.events.append(Event(kind, channel, start_s, end_s, duration_s, error_s, level, extreme, reference, detail))
 
     def judge(self, holding: str) -> Finding:
         """The one finding whose text holds these words."""

@@ -131,11 +131,17 @@ def _wrong_nothing(scene: Scene, answer: Answer) -> list[str]:
     wrong = []
     for wire in scene.wires:
         for blind_s, text in nothing_seen(answer):
-            denied = [t for t in wire.trace.truth if t.kind in FALLS or NAMED_ONLY.get(t.kind, "\n") in text]
+            denied = [truth for truth in wire.trace.truth if _denies(text, truth)]
             longest = max(denied, key=lambda truth: truth.duration_s, default=None)
             if wire.label in text and longest is not None and longest.duration_s > blind_s:
                 wrong.append(f"within beside a {longest.kind} of {longest.duration_s:.2f} s: {text}")
     return wrong
+
+
+def _denies(text: str, truth: Truth) -> bool:
+    if truth.called and re.search(truth.called, text, re.IGNORECASE):
+        return False
+    return truth.kind in FALLS or NAMED_ONLY.get(truth.kind, "\n") in text
 
 
 def _wrong_words(scene: Scene, answer: Answer) -> list[str]:

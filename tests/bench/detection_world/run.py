@@ -14,6 +14,7 @@ from tests.bench.detection_world.blind import planted
 from tests.bench.detection_world.families import FAMILIES
 from tests.bench.detection_world.families.family import scene_of
 from tests.bench.detection_world.families.healthy import QUIET_S
+from tests.bench.detection_world.families.starts import STARTER
 from tests.bench.detection_world.judge import Judgement, is_visible, judge, judge_statements, nothing_seen
 from tests.bench.detection_world.product import Answer, Refused, ask
 from tests.bench.detection_world.scene import Scene
@@ -29,13 +30,15 @@ STARTS = (
     "aborted start, then a start",
     "restarts",
     "start at the battery post",
+    "start, battery and feed recorded",
+    "start, 24 V",
+    "weak start at the battery post",
 )
 PLANTED = 400
 """Logs with a planted fall."""
 PLANTED_NAME = "planted falls"
 QUIET_NAME = "quiet hours"
 PROCESSES = 2
-_NAMED = re.compile(r"crank|starter|starting|the start\b", re.IGNORECASE)
 
 
 class Result(NamedTuple):
@@ -77,7 +80,7 @@ def _starts(scene: Scene, answer: Answer) -> tuple[int, int, int]:
     named = 0
     for truth in wire.trace.truth:
         near = (e for e in answer.events if e["start_s"] <= truth.end_s + 1.5 and e["end_s"] >= truth.start_s - 1.5)
-        named += any(_NAMED.search(event["detail"]) for event in near)
+        named += any(re.search(STARTER, event["detail"], re.IGNORECASE) for event in near)
     seen = sum(is_visible(wire, truth) for truth in wire.trace.truth)
     return len(wire.trace.truth), seen, named
 

@@ -26,6 +26,7 @@ class Truth:
         accepted: other kinds that name it as rightly.
         below: it shows where a reading inside is below this (slow edges, ripple), in the signal's unit.
         above: the same, above this.
+        called: a pattern by which a sentence names it: 'no sag but the starter's' denies no start.
     """
 
     kind: str
@@ -36,6 +37,7 @@ class Truth:
     accepted: tuple[str, ...] = ()
     below: float = math.inf
     above: float = -math.inf
+    called: str = ""
 
     @property
     def duration_s(self) -> float:
@@ -124,9 +126,10 @@ class Trace:
         accepted: tuple[str, ...] = (),
         below: float = math.inf,
         above: float = -math.inf,
+        called: str = "",
     ) -> None:
         """Write a true event down; see `Truth`."""
-        self.truth.append(Truth(kind, span[0], span[1], timed, certain, accepted, below, above))
+        self.truth.append(Truth(kind, span[0], span[1], timed, certain, accepted, below, above, called))
 
     def between(self, low: float, high: float) -> float:
         """Draw a number, uniform."""

@@ -211,3 +211,13 @@ def bad_ground(scene: Scene) -> None:
     for _ in range(3):
         wire.hold(0.0, wire.between(5.0, 15.0))
         wire.steady(wire.between(0.8, 2.5), wire.between(5.0, 30.0))
+
+
+@family("charging stops")
+def charging_stops(scene: Scene) -> None:
+    """The engine is switched off and the surface charge goes in seconds or a minute: a new level, no fault."""
+    scene.healthy, scene.neutral = True, BY_DESIGN
+    feed = scene.wire(str(scene.rng.choice(["battery", "ignition feed"])), quiet_meter(scene))
+    charge = feed.between(13.7, 14.4)
+    feed.hold(charge, feed.between(60.0, 120.0))
+    feed.decay(charge, feed.between(12.5, 12.8), feed.length(1.0, 30.0), 180.0)

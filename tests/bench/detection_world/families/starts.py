@@ -13,6 +13,8 @@ CHARGING_MEDIAN_S = 3.4
 """Median time from the end of the dip to charging, on real starts of one car, s."""
 CHARGING_S = (1.5, 18.0)
 """Shortest and longest of them, s."""
+STARTER = r"\bcrank|\bstarter|\bstarting"
+"""How a sentence names a start."""
 PLAIN_DIP = 0.88
 """A reading below this share of the rest level is a sag beyond doubt (below 90 % by definition)."""
 
@@ -37,7 +39,7 @@ def start_once(scene: Scene, feed: Trace, *, charges: bool, seconds: float) -> N
     feed.hold(rest + 0.2, feed.between(5.0, 20.0))
     feed.hold(rest, feed.between(1.0, 6.0))
     span = crank(feed, rest, feed.between(7.0, 10.5), seconds)
-    feed.event("sag", span, timed=False, below=PLAIN_DIP * rest)
+    feed.event("sag", span, timed=False, below=PLAIN_DIP * rest, called=STARTER)
     wait = float(np.clip(CHARGING_MEDIAN_S * np.exp(scene.rng.normal(0.0, 0.7)), *CHARGING_S))
     feed.hold(rest, wait)
     if charges:
@@ -77,7 +79,7 @@ def aborted(scene: Scene) -> None:
     rest = feed.between(12.1, 12.6)
     feed.hold(rest, feed.between(8.0, 20.0))
     span = crank(feed, rest, feed.between(8.0, 10.0), feed.between(0.6, 1.2))
-    feed.event("sag", span, timed=False, below=PLAIN_DIP * rest)
+    feed.event("sag", span, timed=False, below=PLAIN_DIP * rest, called=STARTER)
     start_once(scene, feed, charges=True, seconds=feed.length(0.6, 2.0))
 
 
@@ -100,7 +102,59 @@ def start_battery(scene: Scene) -> None:
     rest = battery.between(12.4, 12.7)
     battery.hold(rest, battery.between(8.0, 20.0))
     span = crank(battery, rest, battery.between(9.9, 10.3), battery.length(0.6, 2.0))
-    battery.event("sag", span, timed=False, below=PLAIN_DIP * rest)
+    battery.event("sag", span, timed=False, below=PLAIN_DIP * rest, called=STARTER)
+    battery.hold(rest, battery.between(1.5, 8.0))
+    battery.decay(rest, 14.2, 1.0, 6.0)
+    battery.hold(14.2, battery.between(20.0, 60.0))
+
+
+@family("start, battery and feed recorded")
+def start_both(scene: Scene) -> None:
+    """Battery and feed dip together: each channel tells what the other's dip is."""
+    scene.healthy = True
+    scene.details["temperature_c"] = "20"
+    battery = scene.wire("battery", start_meter(scene))
+    feed = scene.wire("ignition feed", start_meter(scene))
+    rest = battery.between(12.4, 12.7)
+    for trace in (battery, feed):
+        trace.hold(rest, 12.0)
+    span = crank(battery, rest, battery.between(9.9, 10.3), battery.length(0.8, 2.0))
+    battery.event("sag", span, timed=False, below=PLAIN_DIP * rest, called=STARTER)
+    feed.put(battery.values[-battery.steps(span[1] - span[0]) :] - feed.between(0.1, 0.4))
+    feed.event("sag", span, timed=False, below=PLAIN_DIP * rest, called=STARTER)
+    wait, charge = battery.between(1.5, 8.0), battery.between(13.8, 14.4)
+    for trace in (battery, feed):
+        trace.hold(rest, wait)
+        trace.decay(rest, charge, 1.0, 6.0)
+        trace.hold(charge, 30.0)
+
+
+@family("start, 24 V")
+def start_24(scene: Scene) -> None:
+    """A truck's start at its ignition feed."""
+    scene.healthy = True
+    scene.details["system_v"] = "24"
+    feed = scene.wire("ignition feed", start_meter(scene), scale=24.0)
+    rest = feed.between(24.6, 25.4)
+    feed.hold(rest, feed.between(8.0, 20.0))
+    span = crank(feed, rest, feed.between(15.0, 19.0), feed.length(0.6, 2.5))
+    feed.event("sag", span, timed=False, below=PLAIN_DIP * rest, called=STARTER)
+    feed.hold(rest, feed.between(1.5, 12.0))
+    feed.decay(rest, 28.2, 1.0, 6.0)
+    feed.hold(28.2, feed.between(20.0, 60.0))
+
+
+@family("weak start at the battery post")
+def weak_start(scene: Scene) -> None:
+    """Two seconds and more of starter at 7 to 9 V, warm: below any floor, at the one place where it is judged."""
+    scene.faulty, scene.certain_fault = True, True
+    scene.details["temperature_c"] = "20"
+    battery = scene.wire("battery", start_meter(scene))
+    rest = battery.between(12.1, 12.4)
+    battery.hold(rest, battery.between(8.0, 20.0))
+    scene.mark(battery.now_s, "crank")
+    span = crank(battery, rest, battery.between(5.8, 6.2), battery.between(2.0, 4.0))
+    battery.event("sag", span, timed=False, below=PLAIN_DIP * rest, called=STARTER)
     battery.hold(rest, battery.between(1.5, 8.0))
     battery.decay(rest, 14.2, 1.0, 6.0)
     battery.hold(14.2, battery.between(20.0, 60.0))

@@ -19,6 +19,7 @@ from meterlog.reading import Quantity
 from meterlog.series import Series
 from meterlog.session.model import Channel
 from meterlog.signal.interval import reading_interval
+from meterlog.signal.levels import high_level_span
 
 Side = tuple[Loaded, Channel]
 
@@ -28,6 +29,10 @@ _CLEARLY_FASTER = 1.5
 """A meter with an interval shorter by this factor sees deeper sags. A guess."""
 _TOP_READINGS = 4
 """So many readings of a pulse's top, its edges left out, tell its droop: two in each half. A guess."""
+_EDGE_READINGS = 2
+"""The outer readings of a pulse, which may be partial: one at each end."""
+_IN_A_ROW = 2
+"""What so many readings in a row do not exceed would show whenever they were taken: by simulation."""
 _TRANSITION = (0.1, 0.9)
 """Of the level, where a rise begins and ends (IEEE 181)."""
 
@@ -91,16 +96,38 @@ def _pass_figures(side: Side, laid: Pass) -> dict[str, Figure]:
     count = resolution_of(series)
     figures: dict[str, Figure] = {}
     if event.kind == "prime_pulse" and event.level is not None:
-        figures["level"] = Figure(event.level, channel.accuracy.error(event.level, count))
+        stray = _level_stray(inside, event.level)
+        figures["level"] = Figure(event.level, combined(channel.accuracy.error(event.level, count), stray))
         droop = _droop(inside, channel)
         if droop is not None:
             figures["droop"] = droop
         figures["transition"] = _transition(series.between(laid.start_s, event.end_s), event.level)
     if event.extreme is not None:
-        figures["lowest"] = Figure(event.extreme, channel.accuracy.error(event.extreme, count))
+        stray = _lowest_stray(inside, event.extreme)
+        figures["lowest"] = Figure(event.extreme, combined(channel.accuracy.error(event.extreme, count), stray))
     if event.duration_s is not None and event.duration_error_s is not None:
         figures["duration"] = Figure(event.duration_s, event.duration_error_s)
     return figures
+
+
+def _level_stray(inside: Series, level: float) -> float:
+    """By how much the level may differ when the same pulse is read at other moments: see `high_level_span`."""
+    top = inside.value[1:-1] if len(inside) > _EDGE_READINGS else inside.value
+    low, high = high_level_span(np.append(top, 0.0))  # with an idle reading, as the level itself is found
+    return max(level - low, high - level, 0.0)
+
+
+def _lowest_stray(inside: Series, lowest: float) -> float:
+    """By how much the lowest reading may differ when the same is read at other moments.
+
+    A reading averages what went before it, so a short dip may fall wholly into one or be split between two. What two
+    readings in a row do not exceed would show, however the moments fell.
+    """
+    value = inside.value[1:-1] if len(inside) > _EDGE_READINGS else inside.value
+    if len(value) < _IN_A_ROW:
+        return float(value.max()) - lowest if len(value) else 0.0
+    held = np.lib.stride_tricks.sliding_window_view(value, _IN_A_ROW).max(axis=1).min()
+    return max(float(held) - lowest, 0.0)
 
 
 def _droop(inside: Series, channel: Channel) -> Figure | None:

@@ -43,6 +43,9 @@ _HALF_CAUGHT_READINGS = 2
 """A sag of so few readings may be a dropout that an averaging meter caught half (one interval spans two)."""
 _MOST_PENDING = 4096
 """Interruptions that wait to become chatter: bounds memory."""
+_BRIDGED_S = 4.0
+"""Longest time without readings across which a rise is still placed, s: changing the range takes a meter up to some
+seconds. A guess."""
 
 
 class Rules(NamedTuple):
@@ -164,10 +167,15 @@ class Supply:
                 self._flush()
 
     def interrupt(self, index: int) -> None:
-        """Readings are missing before reading `index`: nothing is concluded across that.
+        """Readings are missing before reading `index`.
 
-        On before and on after: the 'on' interval goes on with its reference. Otherwise all begins anew.
+        What was read on both sides counts: across a short break the steps go on, and an edge in it has all of it as
+        its error; an outage that was read before a break or is read after one is an outage. On before and on after:
+        the 'on' interval goes on with its reference. Otherwise all begins anew.
         """
+        break_s = self._track.time(index) - self._track.time(index - 1)
+        if break_s <= _BRIDGED_S or self._state == "out":
+            return
         if self._state == "ending":
             self._end_sag()
         elif self._state == "back":
@@ -178,6 +186,9 @@ class Supply:
         if stretch is not None and on and self._track.value(index) > self._off_at:
             self._be_on(index)
             self._segment = self._pos = index
+            return
+        if stretch is not None and on and break_s <= self._settings.dropout_longest_s:
+            self._go_out(index)
             return
         if stretch is not None:
             stretch.end_s = self._track.time(index)

@@ -29,6 +29,9 @@ _MOST_STRAY = 0.45
 """Noise above this share of a step leaves no room for partial readings: just under the mid level."""
 _TELLING_STRAY = 0.15
 """Edges noisier than this share of the step teach nothing about the window: a guess."""
+_MISSING_INTERVALS = 4.0
+"""Above this sum of both half-widths, in intervals, readings are missing at an edge, and nothing says that it lies
+anywhere there alike: then all of it is the error. A choice."""
 _COVER = 2.05
 """Deviations of the sum of two equal uniform errors that cover 97 % of it (arithmetic)."""
 
@@ -158,7 +161,9 @@ def time_between(start: Edge, end: Edge, window: Window, interval_s: float, jitt
     spread = window.deviation * interval_s
     duration = (end.base_s - start.base_s) - (end.share - start.share) * window.share * interval_s
     halves = [_half(edge, window, interval_s) + edge.time_error_s for edge in (start, end)]
-    uniform = min(sum(halves), _COVER * math.hypot(*halves) / math.sqrt(3.0))
+    uniform = sum(halves)
+    if uniform <= _MISSING_INTERVALS * interval_s:
+        uniform = min(uniform, _COVER * math.hypot(*halves) / math.sqrt(3.0))
     error = math.sqrt(uniform**2 + (2.0 * spread * (end.share - start.share)) ** 2 + 2.0 * (2.0 * jitter_s) ** 2)
     return duration, error
 

@@ -109,11 +109,30 @@ def test_what_an_armed_capture_left_out_is_no_gap(log: Log) -> None:
     assert [e.kind for e in detect(SUPPLY, series, [replace(armed, by="person")])] == ["gap"]
 
 
-def test_nothing_is_invented_across_a_gap(log: Log) -> None:
-    hidden_fall = without(log([(13, 20), (0, 20)]), 18.0, 22.0)
-    hidden_rise = without(log([(0, 10), (13, 20), (0, 5)]), 8.0, 12.0)
-    assert [e.kind for e in detect(SUPPLY, hidden_fall)] == ["gap"]
+def test_a_fall_within_a_gap_counts_once_it_is_read_and_lies_somewhere_in_the_gap(log: Log) -> None:
+    gap, lost = detect(SUPPLY, without(log([(13, 20), (0, 20)]), 18.0, 22.0))
+    assert (gap.kind, lost.kind) == ("gap", "supply_lost")
+    assert gap.start_s <= lost.start_s <= gap.end_s
+
+
+def test_a_rise_within_a_long_gap_begins_no_prime(log: Log) -> None:
+    hidden_rise = without(log([(0, 10), (13, 11), (0, 5)]), 5.0, 20.0)
     assert "prime_pulse" not in [e.kind for e in detect(SUPPLY, hidden_rise)]
+
+
+@pytest.mark.parametrize(("start_s", "end_s"), [(20.2, 26.0), (15.0, 20.2), (20.2, 80.0)])
+def test_one_reading_of_0_v_beside_a_gap_is_an_event(log: Log, start_s: float, end_s: float) -> None:
+    series = without(log([(13, 20), (0, 0.5), (13, 80)], window=0.0), start_s, end_s)
+    assert np.count_nonzero(series.value < 1.0) == 1
+    assert {event.kind for event in detect(SUPPLY, series)} in ({"dropout", "gap"}, {"supply_lost", "gap"})
+
+
+def test_one_reading_of_0_v_between_two_gaps_is_a_dropout(log: Log) -> None:
+    series = without(without(log([(13, 20), (0, 0.5), (13, 40)], window=0.0), 12.0, 20.3), 20.4, 27.0)
+    assert np.count_nonzero(series.value < 1.0) == 1
+    (event,) = [event for event in detect(SUPPLY, series) if event.kind == "dropout"]
+    assert is_covered(event, 0.5)
+    assert event.extreme == 0.0
 
 
 def test_lost_single_readings_are_no_gap(log: Log) -> None:

@@ -193,8 +193,7 @@ _ROWS = (
         "gap",
         "doubt",
         "doubt",
-        sentence="{times}, {missing} without readings: the link to the meter, not the circuit. "
-        "What happened there is not known.",
+        sentence="{times}, {missing} without readings: {gaps_by}. What happened there is not known.",
         limit="readings all along",
         source="counted",
     ),

@@ -18,7 +18,7 @@ from typing import NamedTuple, Protocol, cast
 import numpy as np
 
 from meterlog.events.event import Event
-from meterlog.events.gap import breaks, gap
+from meterlog.events.gap import breaks, gap, own_wait_s
 from meterlog.events.measure import Measure, Watched
 from meterlog.events.missing_prime import KEY_ON, missing_prime
 from meterlog.events.range_change import RangeChanges
@@ -96,8 +96,16 @@ _detector_modules()  # imported with this module: a meter's thread must not wait
 class ChannelDetector:
     """Everything that is detected on one channel; feed it all readings at once, or as they come."""
 
-    def __init__(self, channel: Channel, settings: DetectionSettings, markers: Sequence[Marker] = ()) -> None:
+    def __init__(
+        self,
+        channel: Channel,
+        settings: DetectionSettings,
+        markers: Sequence[Marker] = (),
+        own_wait_s: float = 0.0,
+    ) -> None:
+        """Start before the channel's first reading; see `examine`, and `gap.own_wait_s`."""
         self._channel = channel
+        self._own_wait_s = own_wait_s
         self._settings = settings
         self._markers = list(markers)
         self._awaited = [m for m in self._markers if m.name == KEY_ON]
@@ -163,15 +171,20 @@ class ChannelDetector:
             return
         first = self._all.count
         self._all.extend(series.time_s, series.value, series.resolution, first, series.time_error_s)
-        for index in breaks(self._all, max(first, 1), self._all.count, self._channel.interval_s, self._settings):
+        for index in self._breaks(self._all, first):
             if not self._waited(self._all.time(index - 1), self._all.time(index)):
-                self._gaps.append(gap(self._all, index, self._channel.number))
+                found = gap(self._all, index, self._channel)
+                self._gaps += [found] if found else []
         series = believed(series)
         if len(series):
             self._untrusted.feed(series.time_s, series.flags)
             self._ranges.feed(series)
             self._take(series)
         self._judge_markers(False)
+
+    def _breaks(self, track: Track, first: int) -> list[int]:
+        """The readings from `first` on before which readings are missing."""
+        return breaks(track, max(first, 1), track.count, self._channel.interval_s, self._settings, self._own_wait_s)
 
     def _waited(self, begin_s: float, end_s: float) -> bool:
         """Tell whether an armed capture waited between two readings: what is missing there was not wanted."""
@@ -186,7 +199,7 @@ class ChannelDetector:
         stop = self._trusted.count
         if first == 0 and stop:
             self._resumed.append(self._trusted.time(0))
-        missing = breaks(self._trusted, max(first, 1), stop, self._channel.interval_s, self._settings)
+        missing = self._breaks(self._trusted, first)
         self._coverage.feed(self._trusted, first, stop, missing, self._waited)
         for index in missing:
             self._resumed.append(self._trusted.time(index))
@@ -289,7 +302,8 @@ def examine(
         markers: the session's.
         settings: what counts as an event; the defaults where None.
     """
-    detector = ChannelDetector(channel, settings or DetectionSettings(), markers)
+    settings = settings or DetectionSettings()
+    detector = ChannelDetector(channel, settings, markers, own_wait_s(channel, series.time_s, settings))
     detector.feed(series)
     detector.finish()
     return Detected(detector.events, detector.watch(series))

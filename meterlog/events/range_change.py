@@ -11,6 +11,15 @@ _RATIO = 3.0
 """Ranges are decades or near that: smaller changes of the shown resolution are rounding, not a range."""
 
 
+LONGEST_S = 4.0
+"""A change of range takes a meter up to some seconds, s: a guess."""
+
+
+def is_ranging(wait_s: float, before: float, after: float) -> bool:
+    """Tell whether a meter that showed nothing for `wait_s` changed its range, by one count before and after."""
+    return wait_s <= LONGEST_S and max(before, after) >= _RATIO * min(before, after) > 0.0
+
+
 class RangeChanges:
     """Finds where the shown resolution changes from one number to the next; overload in between belongs to it."""
 

@@ -20,6 +20,7 @@ from meterlog.events.event import Event
 from meterlog.events.fade import Fade, fade_from, falls_slowly
 from meterlog.events.measure import Measure, Watched
 from meterlog.events.prime_pulse import Stretch, prime_pulse
+from meterlog.events.range_change import LONGEST_S
 from meterlog.events.reference import FIRST_READINGS, WINDOW, Reference
 from meterlog.events.sag import Dip, open_sag, sag
 from meterlog.events.settings import DetectionSettings
@@ -43,9 +44,6 @@ _HALF_CAUGHT_READINGS = 2
 """A sag of so few readings may be a dropout that an averaging meter caught half (one interval spans two)."""
 _MOST_PENDING = 4096
 """Interruptions that wait to become chatter: bounds memory."""
-_BRIDGED_S = 4.0
-"""Longest time without readings across which a rise is still placed, s: changing the range takes a meter up to some
-seconds. A guess."""
 
 
 class Rules(NamedTuple):
@@ -174,7 +172,7 @@ class Supply:
         the 'on' interval goes on with its reference. Otherwise all begins anew.
         """
         break_s = self._track.time(index) - self._track.time(index - 1)
-        if break_s <= _BRIDGED_S or self._state == "out":
+        if break_s <= LONGEST_S or self._state == "out":
             return
         if self._state == "ending":
             self._end_sag()

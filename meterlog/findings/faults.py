@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from meterlog.dial import turns
 from meterlog.events.event import Event
+from meterlog.events.gap import why
 from meterlog.findings.evidence import Evidence
 from meterlog.findings.finding import Finding, Verdict
 from meterlog.findings.judge import judge
@@ -148,6 +149,11 @@ class _Case:
             return ""
         unit = self.channel.quantity.unit
         return f" The first went from {shown(first.reference, unit)} to {shown(first.level, unit)}."
+
+    @property
+    def gaps_by(self) -> str:
+        """Return what a gap of the channel comes from."""
+        return why(self.channel)
 
     @property
     def missing(self) -> str:

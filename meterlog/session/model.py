@@ -12,6 +12,9 @@ if TYPE_CHECKING:  # a recording begins before it needs arrays: importing them i
     import numpy as np
     from numpy.typing import NDArray
 
+IMPORT = "import"
+"""The driver's name of a channel that came from a table from elsewhere."""
+
 USUAL_ACCURACY = Accuracy()
 """Used where nothing is stated; see `Accuracy`."""
 
@@ -26,7 +29,7 @@ class Channel:
         quantity: what is measured; the unit follows from it.
         point: the test point, as typed.
         address: the meter's address; the file's name for imported tables.
-        driver: the driver's name; `import` for imported tables.
+        driver: the driver's name; `IMPORT` for imported tables.
         accuracy: the meter's stated accuracy.
         interval_s: the meter's declared display interval, s; None where it is not known.
         role: the role that a person entered (see `meterlog.roles.Role`); empty where none was.
@@ -43,6 +46,11 @@ class Channel:
     interval_s: float | None = None
     role: str = ""
     rejected: int = 0
+
+    @property
+    def imported(self) -> bool:
+        """Tell whether it comes from a table from elsewhere: nothing is known of its link then."""
+        return self.driver == IMPORT
 
     @property
     def measurand(self) -> Measurand:

@@ -19,6 +19,7 @@ from meterlog.exchange.table.remarks import Remarks
 from meterlog.exchange.table.text_rows import Block, blocks
 from meterlog.exchange.table.time_text import DAY_S
 from meterlog.series import Series
+from meterlog.session.model import IMPORT
 from meterlog.text.numbers import BLANK, FOREIGN, GOOD, TEXT, plain_numbers
 
 Floats = NDArray[np.float64]
@@ -246,7 +247,7 @@ class _Loader:
 
     def _add_channel(self, key: int | str, label: str, column: ValueColumn) -> None:
         self._channels[key] = self._writer.add_channel(
-            label, column.quantity, point=column.point, address=self._plan.path.name, driver="import"
+            label, column.quantity, point=column.point, address=self._plan.path.name, driver=IMPORT
         )
         self._labels[key] = label
         self.readings.setdefault(label, 0)

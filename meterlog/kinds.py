@@ -203,7 +203,7 @@ _ROWS = (
         "time",
         "doubt",
         "doubt",
-        sentence="{times} the display was held: those readings did not follow the circuit.",
+        sentence="{times} the display was held or stood still: those readings did not follow the circuit.",
         limit=_TRUSTED,
         source=_FLAGS,
     ),

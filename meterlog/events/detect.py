@@ -24,6 +24,7 @@ from meterlog.events.missing_prime import KEY_ON, missing_prime
 from meterlog.events.range_change import RangeChanges
 from meterlog.events.resistance import OHMS
 from meterlog.events.settings import DetectionSettings
+from meterlog.events.standstill import Standstill
 from meterlog.events.supply import Supply
 from meterlog.events.untrusted import STORED, Untrusted
 from meterlog.events.watch import Coverage, Watch
@@ -115,6 +116,7 @@ class ChannelDetector:
         self._trusted.cadences = self._looks.cadences
         self._untrusted = Untrusted(channel.number)
         self._ranges = RangeChanges(channel.number)
+        self._standstill = Standstill(channel.number, channel.quantity.unit)
         self._coverage = Coverage()
         self._gaps: list[Event] = []
         self._missing: list[Event] = []
@@ -193,6 +195,7 @@ class ChannelDetector:
 
     def _take(self, series: Series) -> None:
         usable = self._looks.feed(self._usable(series))
+        self._standstill.feed(usable)
         first = self._trusted.count
         needed = min((machine.needs for machine in self._machines), default=first)
         self._trusted.extend(usable.time_s, usable.value, usable.resolution, needed, usable.time_error_s)
@@ -229,6 +232,7 @@ class ChannelDetector:
         for machine in self._machines:
             machine.finish()
         self._untrusted.finish()
+        self._standstill.finish()
         self._judge_markers(True)
 
     def _judge_markers(self, at_end: bool) -> None:
@@ -265,11 +269,12 @@ class ChannelDetector:
         """Say what was watched in the readings that were fed, which are all given once more."""
         looks_for = tuple(kind for machine in self._machines for kind in machine.looks_for)
         interval = reading_interval(series.time_s, series.time_error_s)
+        stood = [(event.start_s, event.end_s) for event in self._standstill.events]
         on = None if self.supply is None else [(one.begin_s, one.end_s) for one in self.supply.stretches]
-        return self._coverage.watch(looks_for, interval._replace(readings_a_look=self._looks.repeats), on)
+        return self._coverage.watch(looks_for, interval._replace(readings_a_look=self._looks.repeats), on, stood)
 
     def _sources(self) -> list[list[Event]]:
-        meter = [self._gaps, self._untrusted.events, self._ranges.events]
+        meter = [self._gaps, self._untrusted.events, self._ranges.events, self._standstill.events]
         return [*(machine.events for machine in self._machines), self._missing, *meter]
 
 

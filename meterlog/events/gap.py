@@ -13,8 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from meterlog.events.event import Event
-from meterlog.events.settings import DetectionSettings
 from meterlog.events.range_change import is_ranging
+from meterlog.events.settings import DetectionSettings
 from meterlog.session.model import Channel, LinkChange
 from meterlog.signal.track import Track
 

@@ -93,8 +93,7 @@ class Coverage:
     def __init__(self) -> None:
         self.begin_s = self.end_s = 0.0
         self._longest_s = float("nan")
-        self._unwatched: list[Span] = []
-        self._longest_unwatched_s = 0.0
+        self._unwatched: list[tuple[float, float, float]] = []  # from, to, with what their times may be wrong, s
 
     def feed(
         self, track: Track, start: int, stop: int, breaks: list[int], waited: Callable[[float, float], bool]
@@ -118,25 +117,23 @@ class Coverage:
             for index in breaks:
                 if part <= index < end:
                     begin_s, end_s = track.time(index - 1), track.time(index)
-                    self.unwatched(begin_s, end_s, 0.0 if waited(begin_s, end_s) else float(waits_s[index - part]))
+                    blind_s = 0.0 if waited(begin_s, end_s) else float(waits_s[index - part])
+                    self._unwatched.append((begin_s, end_s, blind_s))
                     waits_s[index - part] = 0.0
             self._longest_s = float(np.fmax(self._longest_s, waits_s.max(initial=0.0)))
         self.end_s = track.time(stop - 1)
 
-    def unwatched(self, start_s: float, end_s: float, longest_s: float) -> None:
-        """Note that nothing was watched from `start_s` to `end_s`, which with its errors is `longest_s` long."""
-        self._unwatched.append((start_s, end_s))
-        self._longest_unwatched_s = max(self._longest_unwatched_s, longest_s)
-
-    def watch(self, looks_for: tuple[str, ...], interval: Interval, on: list[Span] | None) -> Watch:
+    def watch(self, looks_for: tuple[str, ...], interval: Interval, on: list[Span] | None, stood: list[Span]) -> Watch:
         """Say what was watched.
 
         Args:
             looks_for: the kinds that machines looked for.
             interval: of the readings.
             on: from when to when the supply was on; None where nothing tells.
+            stood: from when to when the display stood still.
         """
-        unwatched = tuple(sorted(self._unwatched))
+        parts = _merged([*self._unwatched, *((start_s, end_s, end_s - start_s) for start_s, end_s in stood)])
+        unwatched = tuple((start_s, end_s) for start_s, end_s, _ in parts)
         return Watch(
             looks_for,
             interval,
@@ -144,7 +141,7 @@ class Coverage:
             None if on is None else _watched_of(on, unwatched, self.end_s),
             float(np.fmax(self._longest_s, interval.look_s)),
             unwatched,
-            self._longest_unwatched_s,
+            max((blind_s for *_, blind_s in parts), default=0.0),
         )
 
 
@@ -156,6 +153,17 @@ def _waits_s(track: Track, start: int, stop: int) -> NDArray[np.float64]:
         waits_s += error_s[1:]
         waits_s += error_s[:-1]
     return waits_s
+
+
+def _merged(parts: list[tuple[float, float, float]]) -> list[tuple[float, float, float]]:
+    """Join stretches that overlap; each is from when to when, s, and how long nothing could be seen in it, s."""
+    joined: list[tuple[float, float, float]] = []
+    for start_s, end_s, blind_s in sorted(parts):
+        if joined and start_s <= joined[-1][1]:
+            before_s, reached_s, also_s = joined.pop()
+            start_s, end_s, blind_s = before_s, max(end_s, reached_s), blind_s + also_s
+        joined.append((start_s, end_s, blind_s))
+    return joined
 
 
 def _watched_of(on: list[Span], unwatched: tuple[Span, ...], end_s: float) -> float:

@@ -40,6 +40,7 @@ class Kind:
         line_share: the setting that is this level's share of the event's reference; empty: it is the reference itself.
         looks: how many looks in a row must show it before it is told.
         explained: whether the sentence names an explanation that is no fault, so that the verdict is 'cannot tell'.
+        finding: the module of `meterlog.findings` that tells of it, where a sentence is not enough.
     """
 
     name: str
@@ -56,6 +57,7 @@ class Kind:
     line_share: str = ""
     looks: int = 1
     explained: bool = False
+    finding: str = ""
 
     @property
     def words(self) -> str:
@@ -186,6 +188,16 @@ _ROWS = (
         sentence="{times} on and off in quick succession{lasting}{lowest}",
         limit="steady while on",
         source=_DIPS,
+    ),
+    Kind(
+        "interruption",
+        "INTERRUPTED",
+        "interruption",
+        "trouble",
+        "deviation",
+        fault=True,
+        detector="current",
+        finding="interruption",
     ),
     Kind(
         "gap",

@@ -99,7 +99,9 @@ def test_a_row_agrees_with_itself(kind: Kind) -> None:
     assert kind.rings <= kind.about_circuit
     assert kind.fault <= kind.rings
     assert bool(kind.sentence) == bool(kind.limit) == bool(kind.source)
-    assert kind.fault <= bool(kind.sentence), "a fault that no finding tells of"
+    assert kind.fault <= (bool(kind.sentence) ^ bool(kind.finding)), "a fault that no finding tells of, or two do"
+    told_by = ROOT / "meterlog" / "findings" / f"{kind.finding}.py"
+    assert not kind.finding or f'"{kind.name}"' in told_by.read_text()
     assert (kind.role == "doubt") == (kind.sort == "doubt")
 
 

@@ -17,6 +17,7 @@ from typing import NamedTuple, Protocol, cast
 
 import numpy as np
 
+from meterlog.events.current import Current
 from meterlog.events.event import Event
 from meterlog.events.gap import breaks, gap, own_wait_s
 from meterlog.events.measure import Measure, Watched
@@ -105,6 +106,8 @@ class ChannelDetector:
         own_wait_s: float = 0.0,
     ) -> None:
         """Start before the channel's first reading; see `examine`, and `gap.own_wait_s`."""
+        # A battery's current passes through nothing to the other sign, and is not interrupted.
+        self.signed = channel.quantity is Quantity.DC_CURRENT
         self._channel = channel
         self._own_wait_s = own_wait_s
         self._settings = settings
@@ -213,7 +216,7 @@ class ChannelDetector:
             machine.advance(stop)
 
     def _usable(self, series: Series) -> Series:
-        """The readings that detectors may use: no stored ones, no overload but on ohms; polarity left out."""
+        """The readings that detectors may use: no stored ones, no overload but on ohms; a current keeps its sign."""
         value = series.value
         bad = ~np.isfinite(value) if self._channel.quantity not in OHMS else np.isnan(value)
         if np.bitwise_or.reduce(series.flags) & STORED:
@@ -221,7 +224,7 @@ class ChannelDetector:
         if bad.any():
             good = ~bad
             series = series[good]
-        if series.value.min(initial=0.0) < 0.0:
+        if not self.signed and series.value.min(initial=0.0) < 0.0:
             series = replace(series, value=np.abs(series.value))
         return series
 
@@ -270,7 +273,8 @@ class ChannelDetector:
         looks_for = tuple(kind for machine in self._machines for kind in machine.looks_for)
         interval = reading_interval(series.time_s, series.time_error_s)
         stood = [(event.start_s, event.end_s) for event in self._standstill.events]
-        on = None if self.supply is None else [(one.begin_s, one.end_s) for one in self.supply.stretches]
+        known = next((machine for machine in self._machines if isinstance(machine, Supply | Current)), None)
+        on = None if known is None else [(one.begin_s, one.end_s) for one in known.stretches]
         return self._coverage.watch(looks_for, interval._replace(readings_a_look=self._looks.repeats), on, stood)
 
     def _sources(self) -> list[list[Event]]:

@@ -6,7 +6,7 @@ due, and then go through the machines together; so a reading costs about a micro
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 import numpy as np
 
@@ -30,6 +30,7 @@ class LiveDetector:
         """Start before the channel's first reading; see `detect` for the arguments."""
         self._settings = settings or DetectionSettings()
         self._detector = ChannelDetector(channel, self._settings, markers)
+        self._size: Callable[[float], float] = float if self._detector.signed else abs
         self._waiting: list[Reading] = []
         self._last_s = -np.inf
         self._low, self._high = np.inf, -np.inf
@@ -39,11 +40,11 @@ class LiveDetector:
 
     def feed(self, readings: Sequence[Reading]) -> list[Event]:
         """Take readings in time order, times in s from the session's start; what is certain now and was not before."""
-        low, high, last_s, plain = self._low, self._high, self._last_s, self._plain
+        low, high, last_s, plain, size = self._low, self._high, self._last_s, self._plain, self._size
         longest_s = self._settings.gap_at_least_s
         due = False
         for reading in readings:
-            if not low <= abs(reading.value) < high or reading.time_s - last_s > longest_s:
+            if not low <= size(reading.value) < high or reading.time_s - last_s > longest_s:
                 due = True
             if reading.flags is not plain:  # flags are single objects, and mostly the same as before
                 plain = reading.flags

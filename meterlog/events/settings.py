@@ -34,6 +34,9 @@ class DetectionSettings:
         fade_at_least_s: a shorter one is none, s: longer than most cranks (a guess).
         floor_share: no supply stands below this share of its system's nominal voltage: 1.75 V a cell of 2 V, where a
             lead-acid battery counts as empty under load (default, unverified).
+        interruption_share: at or below this share of its level a current is interrupted (IEEE 1159: 0.1).
+        interruption_at_least_a: smaller currents are taken for none, A: a clamp's zero drifts by as much (a guess).
+        interruption_longest_s: a current that returns later was switched off and on, s (a guess).
         overvoltage_12v: limit on a 12 V system, V.
         overvoltage_24v: limit on a 24 V system, V.
         overvoltage_6v: limit on a 6 V system, V.
@@ -68,6 +71,9 @@ class DetectionSettings:
     fade_slow_s: float = 5.0
     fade_at_least_s: float = 10.0
     floor_share: float = 0.875
+    interruption_share: float = 0.1
+    interruption_at_least_a: float = 0.1
+    interruption_longest_s: float = 30.0
     overvoltage_12v: float = 15.0
     overvoltage_24v: float = 30.0
     overvoltage_6v: float = 7.5
@@ -92,5 +98,7 @@ class DetectionSettings:
                 raise ValueError(f"{field.name} must not be negative")
         if not 0 < self.off_share < self.sag_shallow_share <= self.sag_share < 1:
             raise ValueError("shares must run 0 < off_share < sag_shallow_share <= sag_share < 1")
+        if not 0 < self.interruption_share < self.off_share:
+            raise ValueError("interruption_share must be above 0 and below off_share")
         if self.prime_shortest_s >= self.prime_longest_s:
             raise ValueError("prime_shortest_s must be below prime_longest_s")

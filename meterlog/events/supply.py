@@ -26,7 +26,6 @@ from meterlog.events.sag import Dip, open_sag, sag
 from meterlog.events.settings import DetectionSettings
 from meterlog.events.supply_lost import came_back, supply_lost, switched_off
 from meterlog.kinds import found_by
-from meterlog.reading import Quantity
 from meterlog.roles import Role
 from meterlog.session.model import Marker
 from meterlog.signal.edges import Edge
@@ -47,25 +46,22 @@ _MOST_PENDING = 4096
 
 
 class Rules(NamedTuple):
-    """Rules for a channel's quantity: a current is no supply, so only its pulses are looked for."""
+    """Rules for a channel's role: a control signal has pulses, and no faults."""
 
     on_at_least: float
     faults: bool
 
 
 def machine(watched: Watched) -> Supply | None:
-    """Make the machine of a supply or of a current.
+    """Make the machine of a supply.
 
-    A load that is switched off, a draw that falls asleep, or a command that goes off is no fault: of a current or a
-    control signal only pulses are looked for.
+    A command that goes off is no fault: of a control signal only pulses are looked for.
     """
+    if not watched.against_ground:
+        return None
     settings = watched.settings
-    if watched.against_ground:
-        faults = watched.channel.measurand.role is not Role.CONTROL
-        return Supply(watched.measure, settings, Rules(settings.on_at_least_v, faults), watched.markers)
-    if watched.channel.quantity is Quantity.DC_CURRENT:
-        return Supply(watched.measure, settings, Rules(settings.on_at_least_a, False), watched.markers)
-    return None
+    faults = watched.channel.measurand.role is not Role.CONTROL
+    return Supply(watched.measure, settings, Rules(settings.on_at_least_v, faults), watched.markers)
 
 
 class Supply:

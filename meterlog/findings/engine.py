@@ -15,6 +15,7 @@ from meterlog.findings import (
     draw,
     drop,
     faults,
+    interruption,
     nothing,
     ohms,
     prime,
@@ -30,6 +31,7 @@ from meterlog.session.contents import Contents
 
 KINDS: tuple[Callable[[Evidence], list[Finding]], ...] = (
     faults.findings,
+    interruption.findings,
     association.findings,
     prime.findings,
     crank.findings,

@@ -27,17 +27,17 @@ def findings(evidence: Evidence) -> list[Finding]:
         watch = evidence.watches[channel.number]
         judged = channel.measurand.role is not Role.OTHER and len(evidence.series(channel))
         if judged and watch.faults and not evidence.faults_of(channel):
-            found.append(_nothing(evidence, channel, watch))
+            found.append(_nothing(channel, watch))
     return found
 
 
-def _nothing(evidence: Evidence, channel: Channel, watch: Watch) -> Finding:
+def _nothing(channel: Channel, watch: Watch) -> Finding:
     looked_for = _alternatives([KINDS[kind].named for kind in watch.faults])
     shortest_s = watch.shortest_visible_s
     if math.isnan(shortest_s):
         text = f"{channel.label}: a single reading shows nothing about what comes and goes."
         return Finding(text, "", _SOURCE, "cannot tell", channel=channel.number)
-    if watch.on_s is not None and not _ever_on(evidence, channel):
+    if watch.on_s is not None and not watch.on_s:
         text = f"{channel.label}: never on, so no {looked_for} could have shown."
         return Finding(text, "", "", "cannot tell", channel=channel.number)
     text = (
@@ -63,7 +63,3 @@ def _watched(watch: Watch) -> str:
 
 def _alternatives(words: list[str]) -> str:
     return " or ".join(filter(None, (", ".join(words[:-1]), words[-1])))
-
-
-def _ever_on(evidence: Evidence, channel: Channel) -> bool:
-    return bool((evidence.series(channel).value >= evidence.limits.system_v / 4).any())

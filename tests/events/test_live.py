@@ -15,7 +15,7 @@ from meterlog.session.model import Channel, Marker
 
 LEVELS = {
     Quantity.DC_VOLTAGE: (0.0, 0.4, 4.0, 6.2, 9.5, 11.3, 12.6, 13.9, 14.2, 15.7, 24.0, 30.0, -12.0),
-    Quantity.DC_CURRENT: (0.0, 0.3, 4.0, 6.0),
+    Quantity.DC_CURRENT: (0.0, 0.0, 0.05, 0.3, 1.5, 4.0, 6.0, 11.7, -4.0, -0.3),
     Quantity.RESISTANCE: (0.3, 0.5, 40.0, 1e6, np.inf),
     Quantity.TEMPERATURE: (20.0, 25.0),
 }

@@ -18,7 +18,7 @@ from tests.bench.detection_world.families.starts import STARTER
 from tests.bench.detection_world.judge import Judgement, is_visible, judge, judge_statements, nothing_seen
 from tests.bench.detection_world.product import Answer, Refused, ask
 from tests.bench.detection_world.scene import Scene
-from tests.bench.detection_world.table import HEADER, Tally
+from tests.bench.detection_world.table import HEADER, LEGEND, Tally
 
 SEEDS = 27
 """Logs of each family: with fewer, one duration of sixteen that is not covered looks like a family's failure."""
@@ -39,6 +39,8 @@ PLANTED = 400
 PLANTED_NAME = "planted falls"
 QUIET_NAME = "quiet hours"
 PROCESSES = 2
+WIDEST = 180
+"""Characters of a complaint in the table."""
 
 
 class Result(NamedTuple):
@@ -119,7 +121,7 @@ def report(first: int = 0, names: Sequence[str] = ()) -> list[str]:
             starts = [a + b for a, b in zip(starts, result.starts, strict=True)]
             claims += result.claims if name == PLANTED_NAME else 0
     total = Tally()
-    print(HEADER)
+    print(f"logs of seeds {first} to {first + SEEDS - 1}, {PLANTED} planted falls\n{LEGEND}\n\n{HEADER}")
     for name, tally in tallies.items():
         print(f"{tally.line(name)}  {' '.join(tally.short)}".rstrip())
         _sum(total, tally)
@@ -135,7 +137,15 @@ def report(first: int = 0, names: Sequence[str] = ()) -> list[str]:
     if QUIET_NAME in tallies:
         alarms = tallies[QUIET_NAME].false
         print(f"quiet hours: {alarms} false alarms in {HOUR_SEEDS * QUIET_S / 3600:.1f} h")
+    _examples([name for name, tally in tallies.items() if tally.short], complaints)
     return complaints
+
+
+def _examples(names: Sequence[str], complaints: Sequence[str]) -> None:
+    """Print one complaint of each of these families."""
+    print("\none of what each family that misses a goal complains of" if names else "")
+    for name in names:
+        print(next(text for text in complaints if text.startswith(f"{name} /"))[:WIDEST])
 
 
 def _sum(total: Tally, one: Tally) -> None:

@@ -17,6 +17,10 @@ HEADER = (
     f"{'outside':>8}{'silent':>7}{'wrong':>6}"
 )
 
+LEGEND = """\
+true: events that the readings show; cover: share of durations within what is stated; stated: that error, in readings
+outside: healthy logs called 'outside'; silent: faulty logs without event or 'outside'; wrong: sentences not true"""
+
 
 @dataclass(slots=True)
 class Tally:

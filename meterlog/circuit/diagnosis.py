@@ -20,7 +20,7 @@ from meterlog.circuit.evidence.for_and_against import (
     evidence,
     without_repeats,
 )
-from meterlog.circuit.faults.fault_cells import FAULTS, Cells, all_cells, first_healthy
+from meterlog.circuit.faults.fault_cells import COMMAND_FAULTS, FAULTS, Cells, all_cells, first_healthy
 from meterlog.circuit.faults.fault_rates import Rates
 from meterlog.circuit.model.circuit import Circuit
 from meterlog.circuit.next_measurement.candidates import Tool
@@ -59,7 +59,12 @@ _FAULT_WORDS = {
     "open": "is open",
     "high_resistance": "has too much resistance",
     "short_to_ground": "is shorted to ground and has blown the fuse",
+    "wrong_size": "has blown and is of too small a size",
     "not_commanded": "is not commanded",
+    "half_commanded": "is commanded in one position of the key and not in another",
+    "weakly_commanded": "is too weak to close the contact",
+    "stuck_closed": "never opens",
+    "fed_elsewhere": "gets a feed from elsewhere, past the open contact",
     "stalled": "stands still and draws its stall current",
     "intermittent": "comes and goes",
 }
@@ -241,7 +246,8 @@ class Diagnoser:
         this = next(suspect for suspect in self.suspects if suspect.name == id_)
         member = this.member
         if id_ in self.circuit.commands:
-            fault, band = "not_commanded", None
+            ways = {f: float(weight[member & (cells.fault == FAULTS.index(f))].sum()) for f in COMMAND_FAULTS}
+            fault, band = max(ways, key=lambda name: ways[name]), None
         else:
             k = self.circuit.part_index[id_]
             by_fault = {f: float(weight[member & (cells.fault == FAULTS.index(f))].sum()) for f in FAULTS}

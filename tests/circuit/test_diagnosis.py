@@ -29,8 +29,8 @@ def ohms(at: str, to: str, value: float | str, load: str = "connected") -> Row:
     return {"quantity": "resistance", "at": at, "to": to, "state": "isolated", "load": load, "value": value}
 
 
-def amps(at: str, value: float) -> Row:
-    return {"quantity": "current", "at": at, "state": "key_on", "value": value}
+def amps(at: str, value: float, state: str = "key_on") -> Row:
+    return {"quantity": "current", "at": at, "state": state, "value": value}
 
 
 def fed(into: str, result: str, feed: str = "battery") -> Row:
@@ -94,7 +94,7 @@ def test_the_part_that_the_readings_point_to_comes_first(
     "measured",
     [
         [v("battery_plus", 12.5), v("plug_feed", 12.3), v("pump_plus", 12.2, to="pump_minus"), amps("pump", 4.8)],
-        [v("plug_feed", 0.0), v("plug_feed", 10.6, "crank"), v("plug_feed", 13.6, "run")],  # no prime, by design
+        [v("plug_feed", 0.0), v("plug_feed", 10.6, "crank"), v("pump_minus", 0.02, "run"), amps("pump", 4.9, "run")],
     ],
 )
 def test_a_circuit_that_does_its_work_is_called_healthy(diagnose: Diagnose, measured: list[Row]) -> None:
@@ -108,7 +108,8 @@ def test_an_unplugged_connector_at_full_voltage_proves_little(diagnose: Diagnose
     unplugged = [v("battery_plus", 12.4), v("plug_feed", 12.4, load="unplugged")]
     after = {h.part: h.probability for h in diagnose(unplugged).hypotheses}
     assert after["relay"] > 0.4 * before["relay"]
-    loaded = {h.part: h.probability for h in diagnose([v("battery_plus", 12.4), v("plug_feed", 12.3)]).hypotheses}
+    on_load = [v("battery_plus", 12.4), v("plug_feed", 12.3), v("plug_feed", 0.0, "off")]  # nor is the contact welded
+    loaded = {h.part: h.probability for h in diagnose(on_load).hypotheses}
     assert loaded.get("relay", 0.0) < 0.3 * before["relay"]
 
 

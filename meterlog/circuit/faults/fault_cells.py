@@ -7,7 +7,8 @@ are the figures nobody knows exactly (source voltage, the load's current, the go
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,7 +18,25 @@ from meterlog.circuit.faults.fault_rates import Rates, open_share, part_rate
 from meterlog.circuit.model.circuit import Circuit
 from meterlog.circuit.model.solve import load_model, solve
 
-FAULTS = ("open", "high_resistance", "short_to_ground", "not_commanded", "stalled", "weak", "intermittent", "healthy")
+FAULTS = (
+    "open",
+    "high_resistance",
+    "short_to_ground",
+    "wrong_size",
+    "not_commanded",
+    "half_commanded",
+    "weakly_commanded",
+    "stuck_closed",
+    "fed_elsewhere",
+    "stalled",
+    "weak",
+    "intermittent",
+    "healthy",
+)
+COMMAND_FAULTS = ("not_commanded", "half_commanded", "weakly_commanded")
+"""Faults of what should close a contact: they stand on the command's id."""
+COIL_STATE = {"off": 0, "key_on": 1, "prime": 1, "crank": 2, "run": 3}
+"""Columns of `Cells.coil_share`: the states in which a coil may be fed differently."""
 
 PULL_IN_SHARE = 0.58
 """Of the system voltage, where a solenoid pulls in: 7.0 of 12 V, as 12 V relays must (makers' datasheets)."""
@@ -59,8 +78,13 @@ class Cells:
         share: shape (K,), the load's current relative to its stated one.
         share_spread: shape (K,), standard deviation of its log.
         stalled: shape (K,).
-        never_closed: shape (K, 2), whether commanded parts stay open at key-on, and in all other states.
+        coil_share: shape (K, 4), the source's voltage that reaches the coil by `COIL_STATE`, where the circuit is on.
         command_at: shape (K,), position of the part whose command fails, -1 for all of them.
+        stuck_at: shape (K,), position of the contact that never opens, -1 for none.
+        fed_at: shape (K,), position of the contact that a feed from elsewhere passes, -1 for none.
+        fed_ohm: shape (K,), that feed's resistance, ohm; inf for none.
+        small_fuse: shape (K,), the blown fuse is of too small a size.
+        bridged: shape (K,), parts whose loss is meant are bridged while cranking.
         short_at: shape (K,), position of the part shorted to ground, -1 for none (its fuse has blown).
     """
 
@@ -74,8 +98,13 @@ class Cells:
     share: Array
     share_spread: Array
     stalled: NDArray[np.bool_]
-    never_closed: NDArray[np.bool_]
+    coil_share: Array
     command_at: NDArray[np.int64]
+    stuck_at: NDArray[np.int64]
+    fed_at: NDArray[np.int64]
+    fed_ohm: Array
+    small_fuse: NDArray[np.bool_]
+    bridged: NDArray[np.bool_]
     short_at: NDArray[np.int64]
 
     def __len__(self) -> int:
@@ -99,8 +128,13 @@ class _Row:
     share_spread: float = 0.0
     source: shares.Source = (shares.REST_V, shares.CRANK_V, shares.RUN_V)
     stalled: bool = False
-    never_closed: tuple[bool, bool] = (False, False)
+    coil_share: shares.Coil = shares.FED
     command_at: int = -1
+    stuck_at: int = -1
+    fed_at: int = -1
+    fed_ohm: float = np.inf
+    small_fuse: bool = False
+    bridged: bool = False
     short_at: int = -1
 
 
@@ -118,7 +152,8 @@ def single_open(cells: Cells, k: int) -> int:
 def single_resistive(cells: Cells, k: int) -> NDArray[np.bool_]:
     """The cells in which part k alone has too much resistance, shape (K,)."""
     alone = (cells.part[:, 0] == k) & (cells.part[:, 1] < 0)
-    return np.asarray(alone & (cells.fault == FAULTS.index("high_resistance")))
+    usual = (cells.coil_share == np.array(shares.FED)).all(axis=1) & ~cells.bridged
+    return np.asarray(alone & usual & (cells.fault == FAULTS.index("high_resistance")))
 
 
 def all_cells(circuit: Circuit, rates: Rates) -> Cells:
@@ -130,7 +165,7 @@ def all_cells(circuit: Circuit, rates: Rates) -> Cells:
     rest = max(1 - healthy - pair - comes_and_goes, LEAST_SINGLE_SHARE)
     for row in single:
         row.prior *= rest / total
-    table = [*_healthy(circuit, healthy), *single, *_pairs(circuit, rates, series, pair)]
+    table = [*_healthy(circuit, healthy), *_by_design(circuit, single), *_pairs(circuit, rates, series, pair)]
     if circuit.charges:
         for row in table:
             row.share_spread = shares.CHARGING_SPREAD
@@ -145,7 +180,9 @@ def all_cells(circuit: Circuit, rates: Rates) -> Cells:
 def _rest_where_engine_stands(circuit: Circuit, cells: Cells) -> None:
     """Give the cells in which the starter's load does not pull in the resting voltage while cranking, too."""
     ohm = cells.ohm.copy()
-    ohm[cells.never_closed[:, 1], list(circuit.commands.values())] = np.inf
+    for k in circuit.commands.values():
+        missing = cells.coil_share[:, COIL_STATE["crank"]] < PULL_IN_SHARE
+        ohm[missing & ((cells.command_at == k) | (cells.command_at < 0)), k] = np.inf
     load = load_model(circuit, current_share=cells.share, stalled=cells.stalled)
     stands = solve(circuit, ohm, cells.source_v[:, 1], load).load_v < PULL_IN_SHARE * circuit.system_v
     cells.source_v[stands, 1] = cells.source_v[stands, 0]
@@ -177,15 +214,25 @@ def _log_cells(low: float, high: float, step: float, density: float) -> list[tup
 
 def _healthy(circuit: Circuit, share: float) -> list[_Row]:
     """The cells in which nothing is wrong, those of vehicles that behave otherwise by design apart."""
-    other = 0.0
-    rows: list[_Row] = []
-    if circuit.commands and {"key_on", "crank"} <= set(circuit.active):
-        other = shares.CLOSES_ONLY_CRANKING
-        rows.append(_Row(share * other, "healthy", never_closed=(True, False)))
     if circuit.turns_engine:
-        other = shares.ENGINE_STANDS
-        rows.append(_Row(share * other, "healthy", source=(shares.REST_V, shares.REST_V, shares.RUN_V)))
-    return [_Row(share * (1 - other), "healthy"), *rows]
+        stands = _Row(share * shares.ENGINE_STANDS, "healthy", source=(shares.REST_V, shares.REST_V, shares.RUN_V))
+        return [_Row(share * (1 - shares.ENGINE_STANDS), "healthy"), stands]
+    return _by_design(circuit, [_Row(share, "healthy")])
+
+
+def _by_design(circuit: Circuit, rows: list[_Row]) -> list[_Row]:
+    """The rows as they are in most vehicles, and in those that are made otherwise: they close only in crank, or bridge
+    while cranking what else loses voltage by design."""
+    others: list[tuple[float, dict[str, Any]]] = []
+    if circuit.commands and {"key_on", "crank"} <= set(circuit.active):
+        others.append((shares.CLOSES_ONLY_CRANKING, {"coil_share": shares.NOT_AT_KEY_ON}))
+    if "crank" in circuit.active and any(part.by_design for part in circuit.parts):
+        others.append((shares.BRIDGED_WHILE_CRANKING, {"bridged": True}))
+    usual = 1 - sum(share for share, _ in others)
+    found = [replace(row, prior=row.prior * usual) for row in rows]
+    for share, change in others:
+        found += [replace(row, prior=row.prior * share, **change) for row in rows if row.command_at < 0]
+    return found
 
 
 def _singles(circuit: Circuit, rates: Rates, series: list[int]) -> list[_Row]:
@@ -198,16 +245,46 @@ def _singles(circuit: Circuit, rates: Rates, series: list[int]) -> list[_Row]:
             share = shares.CHARGED_BATTERY_SERIES_SHARE
         opens = open_share(circuit, k)
         high = rate * share * (1 - opens) * (shares.BY_DESIGN_SHARE if part.by_design else 1.0)
-        found.append(_Row(rate * share * opens, "open", (k,), (np.inf,), (0.0,)))
+        small = shares.SMALL_FUSE_SHARE if part.kind == "fuse" else 0.0
+        found.append(_Row(rate * share * opens * (1 - small), "open", (k,), (np.inf,), (0.0,)))
+        if small:
+            found.append(_Row(rate * share * opens * small, "wrong_size", (k,), (np.inf,), (0.0,), small_fuse=True))
         found += [_Row(high * w, "high_resistance", (k,), (ohm,), (spread,)) for ohm, spread, w in finite]
         if part.kind == "wire" and fuse_before(circuit, k) > 0:
             found.append(_Row(rate * shares.CHAFED_WIRE_SHARE, "short_to_ground", (k,), short_at=k))
     found += _load_faults(circuit, rates)
     found += _battery_faults(circuit, part_rate(circuit, 0, rates))
     for command, k in circuit.commands.items():
-        rate = rates.of(command, "command")
-        found.append(_Row(rate, "not_commanded", never_closed=(True, True), command_at=k))
+        found += _command_faults(circuit, rates.of(command, "command"), k)
+        found += _always_on(circuit, rates, k)
     return found
+
+
+def _command_faults(circuit: Circuit, rate: float, k: int) -> list[_Row]:
+    """The ways in which what should close a contact fails; a key switch has a contact for each of its positions."""
+    ways = [(1.0, "not_commanded", shares.NOT_FED), (shares.WEAKLY_COMMANDED, "weakly_commanded", shares.WEAKLY_FED)]
+    if {"key_on", "crank"} <= set(circuit.active):
+        ways += [(share, "half_commanded", coil) for share, coil in shares.HALF_COMMANDED]
+    total = sum(share for share, _, _ in ways)
+    return [_Row(rate * share / total, fault, coil_share=coil, command_at=k) for share, fault, coil in ways]
+
+
+def _always_on(circuit: Circuit, rates: Rates, k: int) -> list[_Row]:
+    """A contact that never opens, and wires behind it that touch another one with a feed; not where it may be on with
+    the key off."""
+    if "off" in circuit.active:
+        return []
+    found = [_Row(part_rate(circuit, k, rates) * shares.STUCK_CONTACT, "stuck_closed", (k,), stuck_at=k)]
+    for wire in range(k + 1, circuit.load):
+        if circuit.parts[wire].kind == "wire" and contact_before(circuit, wire) == k:
+            rate = part_rate(circuit, wire, rates) * shares.FED_WIRE_SHARE
+            found += [_Row(rate * w, "fed_elsewhere", (wire,), fed_at=k, fed_ohm=ohm) for w, ohm in shares.FEEDS]
+    return found
+
+
+def contact_before(circuit: Circuit, k: int) -> int:
+    """The position of the last commanded contact before a part, or -1."""
+    return max((c for c in circuit.commands.values() if c < k), default=-1)
 
 
 def _load_faults(circuit: Circuit, rates: Rates) -> list[_Row]:
@@ -294,8 +371,13 @@ def _arrays(circuit: Circuit, table: list[_Row]) -> Cells:
         share=np.array([row.share for row in table]),
         share_spread=np.array([row.share_spread or usual for row in table]),
         stalled=np.array([row.stalled for row in table]),
-        never_closed=np.array([row.never_closed for row in table]),
+        coil_share=np.array([row.coil_share for row in table]),
         command_at=np.array([row.command_at for row in table]),
+        stuck_at=np.array([row.stuck_at for row in table]),
+        fed_at=np.array([row.fed_at for row in table]),
+        fed_ohm=np.array([row.fed_ohm for row in table]),
+        small_fuse=np.array([row.small_fuse for row in table]),
+        bridged=np.array([row.bridged for row in table]),
         short_at=np.array([row.short_at for row in table]),
     )
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 Level = tuple[float, float]
 Source = tuple[Level, Level, Level]
+Coil = tuple[float, float, float, float]
 
 REST_V, CRANK_V, RUN_V = (12.4, 0.3), (10.8, 0.8), (13.95, 0.4)
 """Source voltage at rest or key-on, cranking and running. Rest: 12.2 V is half charged, 12.6 full (anonymous table);
@@ -21,14 +22,17 @@ NOT_CHARGED: Source = ((12.0, 0.4), (9.8, 0.9), (12.3, 0.5))
 DISCHARGED: Source = ((11.3, 0.5), (8.2, 0.9), (13.6, 0.4))
 DEAD_CELL: Source = ((9.3, 1.1), (6.0, 1.5), (13.2, 0.7))
 FLAT: Source = ((4.0, 2.4), (2.5, 1.5), (12.5, 1.0))
+LAZY: Source = ((12.6, 0.3), (6.4, 1.5), (14.0, 0.4))
 """Source voltage at rest, cranking and running of a battery that is not being charged (it does not rise with the
-engine), is discharged or worn, has a dead cell or two, or is flat. Guesses."""
+engine), is discharged or worn, has a dead cell or two, is flat, or is full and gives way under the starter (12.7 V at
+rest, 6 V cranking: a practitioner's case). Guesses."""
 
 BATTERY_FAULTS: tuple[tuple[float, Source], ...] = (
-    (0.45, DISCHARGED),
-    (0.30, NOT_CHARGED),
+    (0.35, DISCHARGED),
+    (0.20, NOT_CHARGED),
     (0.10, DEAD_CELL),
     (0.15, FLAT),
+    (0.20, LAZY),
 )
 CHARGER_FAULTS: tuple[tuple[float, Source], ...] = (
     (0.8, NOT_CHARGED),
@@ -62,3 +66,25 @@ CLOSES_ONLY_CRANKING = 0.15
 the share is a guess)."""
 ENGINE_STANDS = 0.2
 """Share of good starter circuits whose engine stands all the same: the motor, its cable. A guess."""
+BRIDGED_WHILE_CRANKING = 0.2
+"""Share of vehicles that bridge a resistor of an intended loss while cranking, as ignition ballasts are. A guess."""
+
+FED: Coil = (1.0, 1.0, 1.0, 1.0)
+NOT_FED: Coil = (0.0, 0.0, 0.0, 0.0)
+NOT_AT_KEY_ON: Coil = (1.0, 0.0, 1.0, 1.0)
+WEAKLY_FED: Coil = (0.38, 0.38, 0.38, 0.38)
+NO_START_CONTACT: Coil = (1.0, 1.0, 0.0, 1.0)
+NO_RUN_CONTACT: Coil = (0.0, 0.0, 1.0, 0.0)
+"""Of the source's voltage, what reaches a coil with the key off, at key-on, cranking and running. A coil that gets 5 of
+12 V does not pull in."""
+WEAK_COIL_SPREAD = 0.12
+"""Standard deviation of what reaches a weakly fed coil, as a share of the system voltage. A guess."""
+WEAKLY_COMMANDED = 0.12
+HALF_COMMANDED = ((0.15, NO_START_CONTACT), (0.10, NO_RUN_CONTACT))
+"""Commands that are too weak, or miss in one position of the key, relative to those that miss altogether. Guesses."""
+STUCK_CONTACT, FED_WIRE_SHARE = 0.15, 0.08
+"""Contacts that weld, and wires that touch another one with a feed, as shares of their own fault rates. Guesses."""
+FEEDS = ((0.6, 0.1), (0.25, 2.0), (0.15, 25.0))
+"""Resistance of such a feed: share, ohm. Guesses."""
+SMALL_FUSE_SHARE = 0.03
+"""Share of blown fuses that were of too small a size. A guess."""

@@ -28,7 +28,12 @@ def candidates(circuit: Circuit, measured: Sequence[Measurement], tool: Tool = "
     if tool == "lamp":
         every = [*_by_lamp(circuit, measured)]
     else:
-        every = [*_loaded(circuit, measured), *_unloaded(circuit, measured), *_ohms(circuit)]
+        every = [
+            *_loaded(circuit, measured),
+            *_key_off(circuit),
+            *_unloaded(circuit, measured),
+            *_ohms(circuit),
+        ]
     found = {_key(circuit, m): m for m in reversed(every)}  # of those that are the same by another name, the first
     taken = [_key(circuit, m) for m in measured]
     return [m for key, m in reversed(found.items()) if taken.count(key) < MOST_LOOKS]
@@ -135,6 +140,20 @@ def _by_lamp(circuit: Circuit, measured: Sequence[Measurement]) -> Iterable[Meas
             yield Measurement("lamp", command, state=state, at_coil=True)
         if plug and set(circuit.active) != {"run"}:
             yield Measurement("lamp", *plug, state, "unplugged")
+
+
+def _key_off(circuit: Circuit) -> Iterable[Measurement]:
+    """Volts and amperes with the key off: a contact that never opens, a feed from elsewhere; and each coil running."""
+    if "off" in circuit.active or not circuit.commands:
+        return
+    at_node = points_by_node(circuit)
+    for command, k in circuit.commands.items():
+        if k in at_node:
+            yield Measurement("voltage", at_node[k], state="off")
+        if k - 1 in at_node and k in at_node:
+            yield Measurement("resistance", at_node[k - 1], at_node[k], "isolated")
+        if {"key_on", "run"} <= set(circuit.active):
+            yield Measurement("voltage", command, state="run", at_coil=True)
 
 
 def _unloaded(circuit: Circuit, measured: Sequence[Measurement]) -> Iterable[Measurement]:

@@ -139,7 +139,7 @@ def groups_of(cells: Cells) -> NDArray[np.int64]:
     first, second = cells.part[:, 0], cells.part[:, 1]
     group = np.where(second >= 0, n + 2 + first * n + second, first)
     group[cells.fault == FAULTS.index("healthy")] = n
-    missing = cells.fault == FAULTS.index("not_commanded")
+    missing = cells.command_at >= 0
     group[missing] = n * (n + 2) + cells.command_at[missing]
     return group
 

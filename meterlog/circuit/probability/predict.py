@@ -14,7 +14,8 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from meterlog.circuit.faults.fault_cells import Cells
+from meterlog.circuit.faults.fault_cells import COIL_STATE, FAULTS, PULL_IN_SHARE, Cells
+from meterlog.circuit.faults.fault_shares import WEAK_COIL_SPREAD
 from meterlog.circuit.model.bulb import Bulb
 from meterlog.circuit.model.circuit import Circuit
 from meterlog.circuit.model.solve import (
@@ -41,6 +42,8 @@ ALLOWED_SPREADS = 2.0
 """A drop at the limit of the manuals is taken as so many standard deviations. A guess."""
 COIL_LOSS_V = 0.2
 """Drop in a coil's own wires and switch, V. A guess."""
+BRIDGE_OHM = 0.01
+"""What bridges a resistor while cranking. A guess."""
 LITTLE = 0.25
 """Of the load's current, from which on a good part may lose all of that. Guess."""
 
@@ -142,7 +145,7 @@ class Network:
         lamp = self._lamp_place(m, i, j)
         setup = self.setup(m.state, m.load, lamp)
         if m.quantity == "current":
-            values = setup.part_a[:, :, i]
+            values = self._through_fuse(setup.part_a[:, :, i], m.state, i)
             return self._assemble(values, setup, np.zeros((values.shape[1], len(self.circuit.parts))))
         return self._voltage(setup, i, j, bridged=lamp == (i, j))
 
@@ -181,7 +184,11 @@ class Network:
         is unplugged (or replaced with a lamp) is apart."""
         c, ohm = self.circuit, self.cells.ohm.copy()
         for k in c.commands.values():
-            ohm[~self.closed(state, k), k] = np.inf
+            past = np.where(self.cells.fed_at == k, self.cells.fed_ohm, np.inf)
+            ohm[:, k] = np.where(self.closed(state, k), np.minimum(ohm[:, k], past), past)
+        if state == "crank":
+            for k in (k for k, part in enumerate(c.parts) if part.by_design):
+                ohm[self.cells.bridged, k] = BRIDGE_OHM
         if state == "off" and not c.commands:
             first = next((k for k, part in enumerate(c.parts) if part.kind == "switch"), None)
             if first is not None:
@@ -192,10 +199,15 @@ class Network:
 
     def closed(self, state: str, k: int) -> NDArray[np.bool_]:
         """Tell for each cell whether its commanded part k is closed in a state, shape (K,)."""
+        stuck = self.cells.stuck_at == k
+        return np.asarray(stuck | (self.coil_share(state, k) >= PULL_IN_SHARE))
+
+    def coil_share(self, state: str, k: int) -> Array:
+        """The source's voltage that reaches the coil of part k in a state, in each cell, shape (K,)."""
         if state not in self.circuit.active:
-            return np.zeros(len(self.cells), bool)
+            return np.zeros(len(self.cells))
         concerned = (self.cells.command_at == k) | (self.cells.command_at < 0)
-        return np.asarray(~(concerned & self.cells.never_closed[:, 0 if state in ("key_on", "prime") else 1]))
+        return np.where(concerned, self.cells.coil_share[:, COIL_STATE[state]], 1.0)
 
     def _solve(self, state: str, load: str, lamp: tuple[int, int], bulb: Bulb) -> Setup:
         cells, s = self.cells, state_index(state)
@@ -298,9 +310,20 @@ class Network:
         slope = np.zeros((count, len(UNKNOWNS) + len(self.circuit.parts)))
         if m.quantity in ("resistance", "current"):
             return Prediction(np.full(count, np.nan), slope)
-        on = self.closed(m.state, self.circuit.commands[m.at])
-        slope[:, s] = on * cells.source_spread_v[:, s]
-        return Prediction(on * (cells.source_v[:, s] - COIL_LOSS_V), slope)
+        share = self.coil_share(m.state, self.circuit.commands[m.at])
+        slope[:, s] = share * cells.source_spread_v[:, s]
+        weak = (cells.fault == FAULTS.index("weakly_commanded")) & (share > 0)
+        slope[:, FAULT_1] = weak * WEAK_COIL_SPREAD * self.circuit.system_v
+        return Prediction(share * (cells.source_v[:, s] - COIL_LOSS_V), slope)
+
+    def _through_fuse(self, amps: Array, state: str, k: int) -> Array:
+        """The current through part k: a feed past an open contact does not come through what is before it."""
+        found = amps.copy()
+        for contact in self.circuit.commands.values():
+            if k <= contact:
+                past = (self.cells.fed_at == contact) & ~self.closed(state, contact)
+                found[:, past] = 0.0
+        return found
 
     def _lamp_place(self, m: Measurement, i: int, j: int) -> tuple[int, int]:
         """Find where a lamp as the load hangs: between the probes of a voltage; in the load's place otherwise."""

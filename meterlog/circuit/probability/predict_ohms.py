@@ -32,7 +32,8 @@ def resistance(c: Circuit, cells: Cells, good_ohm: Array, m: Measurement) -> Pre
     """Ohms of the stretch of the chain between the probes, through the leads.
 
     `good_ohm`, shape (n,), is the standard deviation of each good part's resistance.
-    Bridging a contact that opens by itself (a relay's) says nothing where it shows open: the prediction is NaN.
+    A contact that opens by itself (a relay's) is measured at rest where it alone is between the probes. Within a longer
+    stretch it says nothing where it shows open, and was bridged where it shows ohms: the prediction is NaN.
     """
     lo, hi = _stretch(c, m)
     inside = np.zeros(len(c.parts), bool)
@@ -44,11 +45,15 @@ def resistance(c: Circuit, cells: Cells, good_ohm: Array, m: Measurement) -> Pre
         inside[c.load] = True
     contacts = [k for k in c.commands.values() if inside[k]]
     count = len(cells)
-    if contacts and np.isinf(m.value):
+    at_rest = len(contacts) == 1 and inside.sum() == 1
+    if contacts and np.isinf(m.value) and not at_rest:
         return Prediction(np.full(count, np.nan), np.zeros((count, len(UNKNOWNS) + len(c.parts))))
     cold, cold_spread = _cold(c)
     own = c.winding_ohm * cold if inside[c.load] else 0.0
     ohm = np.minimum(cells.ohm, OPEN_OHM)
+    if at_rest:
+        ohm = ohm.copy()
+        ohm[cells.stuck_at != contacts[0], contacts[0]] = OPEN_OHM
     if not faces and any(inside[k] for k in apart):
         ohm = ohm.copy()
         ohm[:, [k for k in apart if inside[k]]] = OPEN_OHM

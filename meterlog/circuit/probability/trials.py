@@ -23,10 +23,10 @@ comes back), the part had not been commanded, it was another one (the handling c
 that a short had blown. Guesses."""
 BOTH_LEADS_AT_LOAD, BOTH_LEADS_ELSEWHERE = 0.5, 0.05
 """Share of direct feeds that bring the ground from the battery too. Guesses."""
-BLOWS_BY_CHANCE, SHORT_BLOWS, STALLED_BLOWS, GREEDY_SHARE = 0.01, 0.75, 0.3, 1.4
-"""Share of trials in which a fuse blows and is seen to: with nothing that explains it, with a short behind it, with a
-load that is stuck or draws more than this share of a good one's current (a jammed pump blew its fuse: trade press).
-Guesses."""
+BLOWS_BY_CHANCE, SHORT_BLOWS, SMALL_BLOWS, STALLED_BLOWS, GREEDY_SHARE = 0.01, 0.75, 0.5, 0.3, 1.4
+"""Share of trials in which a fuse blows and is seen to: with nothing that explains it, with a short behind it, one of
+too small a size, with a load that is stuck or draws more than this share of a good one's current (a jammed pump blew
+its fuse: trade press). Guesses."""
 RUNS_FROM, WORKS_FROM, STEP_WIDTH = 0.5, 0.75, 0.07
 """Of the system voltage: a load counts as running on a feed from the first on, and as working in the vehicle so that
 nobody complains from the second; both are blurred by the third, since nobody knows them exactly. Guesses."""
@@ -70,6 +70,7 @@ def _blows(network: Network, one: Tried) -> Array:
             feeds = fuse <= node < circuit.load
         if feeds:
             chance[cells.short_at == k] = SHORT_BLOWS
+    chance[cells.small_fuse & (cells.part[:, 0] == circuit.part_index.get(one.replaced, -1))] = SMALL_BLOWS
     return chance
 
 
@@ -81,7 +82,7 @@ def _replaced(network: Network, one: Tried) -> Array:
     chance = np.full(len(cells), CURED_BY_CHANCE)
     command = circuit.commands.get(one.replaced)
     if command is not None:
-        chance[cells.fault == FAULTS.index("not_commanded")] = COMMAND_CURED
+        chance[cells.command_at == command] = COMMAND_CURED
         return chance
     k = circuit.part_index.get(one.replaced, circuit.node(one.replaced))
     single = (cells.part[:, 0] == k) & (cells.part[:, 1] < 0)

@@ -47,7 +47,7 @@ def test_what_was_measured_may_be_looked_at_again_once_and_states_are_the_circui
     first = candidates(circuit, [])
     assert set(first[:5]) <= set(candidates(circuit, first[:5]))
     assert not set(first[:5]) & set(candidates(circuit, first[:5] * 2))
-    assert {m.state for m in first} <= {*circuit.active, "isolated"}
+    assert {m.state for m in first} <= {*circuit.active, "isolated", *(["off"] if circuit.commands else [])}
 
 
 def test_ohms_unplugged_and_cranking_carry_their_cautions(tool: Diagnoser) -> None:
@@ -107,7 +107,7 @@ def test_a_second_look_says_why_and_a_coil_is_measured_across_its_terminals(tool
     assert again.caution.startswith("Taken once already")
     coil = next(s for s in tool.diagnose([], suggestions=100).next if s.measurement.at == "relay_coil")
     assert "Across the coil's two terminals" in coil.caution
-    assert coil.measurement.place == "across relay_coil at key-on"
+    assert coil.measurement.place.startswith("across relay_coil ")
 
 
 def test_an_outcome_that_would_nearly_always_come_is_split_at_the_value_that_tells(tool: Diagnoser) -> None:

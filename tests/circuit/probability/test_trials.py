@@ -8,7 +8,11 @@ from meterlog.circuit.readings.measurement import Measurement, Tried
 
 TOOL = Diagnoser(load_circuit("pump-feed"))
 FUSE_DEAD = [Measurement("voltage", "fuse_in", value=12.4), Measurement("voltage", "fuse_out", value=0.0)]
-DEAD_BEHIND_RELAY = [Measurement("voltage", "fuse_out", value=12.4), Measurement("voltage", "relay_out", value=0.0)]
+DEAD_BEHIND_RELAY = [
+    Measurement("voltage", "fuse_out", value=12.4),
+    Measurement("voltage", "relay_out", value=0.0),
+    Measurement("voltage", "relay_out", state="crank", value=0.0),  # or it may be a vehicle that does not prime
+]
 
 
 def chances(measured: list[Measurement], *tried: Tried) -> dict[str, float]:

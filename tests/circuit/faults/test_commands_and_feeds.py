@@ -1,0 +1,64 @@
+"""Checks faults of the key, the coil and the contact: what is on when it must not be, or off in one position only."""
+
+from __future__ import annotations
+
+import pytest
+
+from meterlog.circuit import load_circuit
+from meterlog.circuit.diagnosis import Diagnoser, Diagnosis
+from meterlog.circuit.readings.measurement import Measurement
+
+TOOL = Diagnoser(load_circuit("pump-feed"))
+
+
+def volts(at: str, value: float, state: str = "key_on") -> Measurement:
+    return Measurement("voltage", at, value=value, state=state)
+
+
+WORKS = [volts("fuse_out", 12.3), volts("pump_plus", 12.1), volts("pump_minus", 0.03)]
+
+
+def found(*measured: Measurement) -> Diagnosis:
+    return TOOL.diagnose(measured, suggestions=0)
+
+
+@pytest.mark.parametrize(
+    ("measured", "part", "fault"),
+    [
+        ([volts("relay_coil", 12.2), volts("relay_out", 12.1), volts("relay_coil", 0.0, "crank"),
+          volts("relay_out", 0.0, "crank")],
+         "relay_coil", "half_commanded"),
+        ([volts("relay_coil", 0.0), volts("relay_coil", 10.5, "crank"), volts("relay_coil", 0.0, "run"),
+          volts("relay_out", 0.0, "run")],
+         "relay_coil", "half_commanded"),
+        ([volts("relay_coil", 4.9), volts("relay_out", 0.0), volts("fuse_out", 12.4)],
+         "relay_coil", "weakly_commanded"),
+        ([*WORKS, volts("relay_out", 12.5, "off"),
+          Measurement("resistance", "fuse_out", "relay_out", "isolated", value=0.3)], "relay", "stuck_closed"),
+        ([*WORKS, volts("relay_out", 12.5, "off"), volts("plug_feed", 12.4, "off"),
+          Measurement("resistance", "fuse_out", "relay_out", "isolated", value=float("inf")),
+          Measurement("current", "fuse", state="off", value=0.0)],
+         "feed_wire", "fed_elsewhere"),
+        ([volts("battery_plus", 12.7), volts("battery_plus", 6.0, "crank"), volts("relay_out", 5.8, "crank")],
+         "battery", "weak"),
+    ],
+)  # fmt: skip
+def test_what_the_key_the_coil_or_a_contact_does_wrong_is_named(
+    measured: list[Measurement], part: str, fault: str
+) -> None:
+    top = found(*measured).hypotheses[0]
+    assert (top.part, top.fault) == (part, fault)
+    assert top.probability > 0.6
+
+
+def test_a_vehicle_that_never_primes_may_have_any_fault() -> None:
+    """No command at key-on, by design, and an open wire as the cranking shows."""
+    crank = [volts("relay_coil", 0.0), volts("relay_coil", 10.4, "crank"), volts("switch_out", 10.4, "crank")]
+    top = found(*crank, volts("plug_feed", 0.0, "crank"), volts("plug_feed", 0.01, "crank")).hypotheses[0]
+    assert top.part == "feed_wire"
+    assert top.probability > 0.8
+
+
+def test_a_circuit_that_works_is_looked_at_with_the_key_off_too() -> None:
+    following = TOOL.diagnose([*WORKS, Measurement("current", "fuse", value=4.9)], suggestions=40).next
+    assert "off" in {s.measurement.state for s in following}

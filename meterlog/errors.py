@@ -26,7 +26,10 @@ MeterlogError
 ├── TableError (ValueError)            a table from elsewhere cannot be imported as asked
 ├── LimitsError (ValueError)           a limits file is wrong
 ├── CircuitError (ValueError)          a circuit or measurement file is wrong
-└── CompareError (ValueError)          these captures cannot be compared
+├── CompareError (ValueError)          these captures cannot be compared
+└── JobError (ValueError)              a job cannot be read or written
+    ├── JobBusy                        another program is writing it
+    └── NewerJob                       written by a later version
 ```
 
 Lower libraries' exceptions are mapped where they are called; the command line shows the message alone and
@@ -192,3 +195,15 @@ class CircuitError(MeterlogError, ValueError):
 
 class CompareError(MeterlogError, ValueError):
     """These captures cannot be compared."""
+
+
+class JobError(MeterlogError, ValueError):
+    """A job cannot be read or written."""
+
+
+class JobBusy(JobError):
+    """Another program is writing the job."""
+
+
+class NewerJob(JobError):
+    """The job was written by a later version of this program."""

@@ -87,7 +87,7 @@ LAYERS: tuple[tuple[str, ...], ...] = (
     ("capture", "circuit", "findings"),
     ("analysis",),
     ("loaded", "notebook"),
-    ("compare",),
+    ("compare", "job"),
     ("drawing",),
     ("report",),
     ("cli",),

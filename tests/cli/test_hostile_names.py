@@ -41,6 +41,9 @@ ENTERED = ["--time", "time", "--value", COLUMN, "--quantity", "dc_voltage", "--u
 OTHER = [
     ["circuit", "check", "{toml}"],
     ["circuit", LIE, LIE],
+    ["job", "start", "{new}", "--complaint", LIE, "--vehicle", LIE],
+    ["job", "status", "{folder}"],
+    ["jobs", "{folder}"],
     ["import", "{csv}"],
     ["import", "{csv}", *ENTERED, "--dry-run"],
     ["import", "{csv}", *ENTERED, "--out", "{new}.sqlite"],

@@ -39,6 +39,11 @@ def template_names() -> list[str]:
     return sorted(f.name.removesuffix(".toml") for f in _templates().iterdir() if f.name.endswith(".toml"))
 
 
+def template_text(name: str) -> bytes:
+    """The file of a template, with its comments."""
+    return (_templates() / f"{name}.toml").read_bytes()
+
+
 def read_table(name_or_path: str | Path, *, templates: bool = True) -> dict[str, object]:
     """The TOML table of a file, or (where `templates` says so) of a template's name.
 
@@ -46,8 +51,7 @@ def read_table(name_or_path: str | Path, *, templates: bool = True) -> dict[str,
         CircuitError: no such template or file, or it is not TOML.
     """
     if templates and str(name_or_path) in template_names():
-        name = f"{name_or_path}.toml"
-        return parse_toml((_templates() / name).read_bytes(), name, CircuitError).values
+        return parse_toml(template_text(str(name_or_path)), f"{name_or_path}.toml", CircuitError).values
     if not str(name_or_path):
         raise CircuitError("no file is named: ''")
     try:

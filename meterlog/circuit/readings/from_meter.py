@@ -51,9 +51,7 @@ def take(
         LinkError: the meter cannot be reached.
         UsageError: it shows another quantity, or nothing steady in time.
     """
-    wanted = QUANTITIES[quantity]
-    recent: list[Reading] = []
-    other = ""
+    level = SteadyLevel(quantity, accuracy)
     connection = meter.open()
     try:
         end_s = time.monotonic() + wait_s
@@ -62,22 +60,51 @@ def take(
             if readings is None:
                 break
             for reading in readings:
-                if reading.quantity not in wanted:
-                    other = reading.quantity.words
-                    continue
-                shown(reading)
-                recent = [*recent[-(STEADY - 1) :], reading]
-                if _steady(recent) and not _nothing(recent[-1], quantity):
-                    return _level(recent, accuracy)
+                if level.fits(reading):
+                    shown(reading)
+                if (found := level.feed(reading)) is not None:
+                    return found
     except LinkLost as error:
         raise UsageError(f"the meter disconnected before a steady reading came: {error}") from error
     finally:
         connection.close()
-    if _steady(recent):
-        return _level(recent, accuracy)
-    if other and not recent:
-        raise UsageError(f"the meter shows {other}; turn its dial to {wanted[0].words}")
-    raise UsageError("no steady reading came in time; type it in instead, or try again")
+    return level.at_the_end()
+
+
+class SteadyLevel:
+    """Takes readings, and tells the first steady level that is not nothing."""
+
+    def __init__(self, quantity: str, accuracy: Accuracy) -> None:
+        """See `take`."""
+        self._quantity, self._accuracy, self._wanted = quantity, accuracy, QUANTITIES[quantity]
+        self._recent: list[Reading] = []
+        self._other = ""
+
+    def fits(self, reading: Reading) -> bool:
+        """Tell whether the meter shows what is to be measured."""
+        return reading.quantity in self._wanted
+
+    def feed(self, reading: Reading) -> tuple[float, float] | None:
+        """The level and its error, once three readings in a row agree on something; None until then."""
+        if not self.fits(reading):
+            self._other = reading.quantity.words
+            return None
+        self._recent = [*self._recent[-(STEADY - 1) :], reading]
+        if _steady(self._recent) and not _nothing(reading, self._quantity):
+            return _level(self._recent, self._accuracy)
+        return None
+
+    def at_the_end(self) -> tuple[float, float]:
+        """Nothing (0, or open) where that is what was read to the end.
+
+        Raises:
+            UsageError: the meter shows another quantity, or nothing steady.
+        """
+        if _steady(self._recent):
+            return _level(self._recent, self._accuracy)
+        if self._other and not self._recent:
+            raise UsageError(f"the meter shows {self._other}; turn its dial to {self._wanted[0].words}")
+        raise UsageError("no steady reading came in time; type it in instead, or try again")
 
 
 def _steady(recent: list[Reading]) -> bool:

@@ -107,3 +107,10 @@ def _streams(wrapper: Callable[[TextIO], object]) -> Iterator[None]:
         yield
     finally:
         sys.stdout, sys.stderr = before
+
+
+def ring() -> None:
+    """Ring the terminal's bell: hands and eyes are elsewhere. Nothing where the output is no terminal."""
+    if sys.__stdout__ is not None and sys.__stdout__.isatty():
+        sys.__stdout__.write("\a")
+        sys.__stdout__.flush()

@@ -1,0 +1,123 @@
+"""Says how a measurement is taken, in words that a person under a vehicle can follow: dial, red, black, key, plugs."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from meterlog.circuit.model.circuit import BATTERY_MINUS, Circuit, Part, Point
+from meterlog.circuit.readings.measurement import Measurement
+
+_DIAL = {
+    "voltage": "volts DC",
+    "voltage_drop": "volts DC",
+    "current": "amperes DC, or a clamp",
+    "resistance": "ohms",
+    "lamp": "no meter: a test lamp",
+}
+_KEY = {
+    "off": "key off",
+    "key_on": "key on, do not start",
+    "prime": "key on, and read in the first two seconds",
+    "crank": "key to start, and read while it cranks",
+    "run": "engine running",
+    "isolated": "key off",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Instruction:
+    """How to take one measurement.
+
+    Attributes:
+        dial: what the meter's dial points to.
+        red: where the red lead goes.
+        black: where the black lead goes.
+        key: what the key does.
+        unplug: what is taken apart beforehand; empty for nothing.
+    """
+
+    dial: str
+    red: str
+    black: str
+    key: str
+    unplug: str
+
+    @property
+    def text(self) -> str:
+        """All of it in one sentence."""
+        steps = [self.unplug, f"dial on {self.dial}", f"red {self.red}", f"black {self.black}", self.key]
+        words = "; ".join(step for step in steps if step)
+        return f"{words[:1].upper()}{words[1:]}."
+
+
+def instruction(circuit: Circuit, m: Measurement) -> Instruction:
+    """Return how a measurement is taken; its value does not matter."""
+    red, black = _leads(circuit, m)
+    return Instruction(_DIAL[m.quantity], red, black, _KEY[m.state], _unplug(circuit, m))
+
+
+def _leads(circuit: Circuit, m: Measurement) -> tuple[str, str]:
+    if m.quantity == "current":
+        return _in_series(circuit, m.at)
+    if m.at_coil or m.at in circuit.commands:
+        part = circuit.parts[circuit.commands[m.at]]
+        return f"on one coil terminal of {_name(part)}", "on its other coil terminal"
+    if m.to == m.at and m.at in circuit.part_index:
+        part = circuit.parts[circuit.part_index[m.at]]
+        return f"on {_name(part)}, the side towards battery +", f"on {_name(part)}, the other side"
+    return _at(circuit, m.at), _at(circuit, m.to)
+
+
+def _in_series(circuit: Circuit, at: str) -> tuple[str, str]:
+    part = circuit.parts[circuit.part_index[at]] if at in circuit.part_index else None
+    if part is not None and part.kind in ("fuse", "relay_contact", "switch"):
+        return (
+            f"in the 10 A jack, in the place of {_name(part)}, the side towards battery + (or a clamp round its wire)",
+            "in the place of its other side",
+        )
+    where = _name(part) if part else _place(circuit, at)
+    return f"clamp round the wire at {where}, its arrow away from battery +", "in COM, as the clamp says"
+
+
+def _at(circuit: Circuit, id_: str) -> str:
+    return f"on {_place(circuit, id_)}"
+
+
+def _place(circuit: Circuit, id_: str) -> str:
+    """A place in words: `fuse out (behind fuse)`, `battery minus`."""
+    if id_ == BATTERY_MINUS and id_ not in circuit.point_of:
+        return "battery minus"
+    if id_ in circuit.point_of:
+        point = circuit.point_of[id_]
+        return _words(id_) if point.after == circuit.parts[0].id else _name(point, f"behind {_words(point.after)}")
+    if id_ in circuit.part_index:
+        return f"{_name(circuit.parts[circuit.part_index[id_]])}, the side away from battery +"
+    return _words(id_)
+
+
+def _name(thing: Part | Point, also: str = "") -> str:
+    connector = f"connector {thing.connector}" if thing.connector else ""
+    marks = [mark for mark in (also, thing.colour, connector, thing.pins) if mark]
+    return f"{_words(thing.id)} ({', '.join(marks)})" if marks else _words(thing.id)
+
+
+def _unplug(circuit: Circuit, m: Measurement) -> str:
+    if m.load == "connected" and m.state != "isolated":
+        return ""
+    plugs = " and ".join(_name(circuit.parts[k]) for k in circuit.plug)
+    if m.load == "lamp":
+        return f"unplug {plugs} and put a test lamp between the two leads, in the load's place"
+    if m.load == "unplugged":
+        half = "load's" if _on_the_load(circuit, m) else "harness"
+        return f"unplug {plugs}, and measure on the {half} half"
+    return "key off, and take one side of what is measured off the circuit"
+
+
+def _on_the_load(circuit: Circuit, m: Measurement) -> bool:
+    """Tell whether the ohms are the load's own: from one contact of its unplugged connector to the other."""
+    nodes = tuple(sorted((circuit.node(m.at), circuit.node(m.to)))) if m.quantity == "resistance" else ()
+    return nodes == (circuit.plug[0] - 1, circuit.plug[-1])
+
+
+def _words(id_: str) -> str:
+    return id_.replace("_", " ")

@@ -1,0 +1,175 @@
+"""One repair from complaint to proof, in a folder: what was looked at, measured, repaired and proved.
+
+'start' makes the folder; after that 'status' says what comes next, and 'look', 'measure' and 'repaired' enter what
+was done. The last step can be taken back with 'undo'.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from meterlog.cli.options.details_and_roles import details
+from meterlog.errors import UsageError
+from meterlog.text.safe import one_line
+
+if TYPE_CHECKING:
+    from meterlog.circuit.readings.measurement import Measurement
+    from meterlog.job.case import JobCase
+    from meterlog.job.job import Job
+
+EXAMPLE = 'meterlog job start blue-van --complaint "cranks, does not start"'
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare the options."""
+    what = parser.add_subparsers(dest="what", required=True, metavar="DO")
+
+    def add(name: str, summary: str) -> argparse.ArgumentParser:
+        one = what.add_parser(name, help=summary, description=summary, allow_abbrev=False)
+        one.add_argument("folder", metavar="FOLDER", type=Path, help="the job's folder")
+        one.add_argument("--json", action="store_true", help="one JSON object on standard output")
+        return one
+
+    start = add("start", "begin a job")
+    start.add_argument("--complaint", required=True, metavar="WORDS", help="what the driver says")
+    start.add_argument("--vehicle", default="", metavar="TEXT", help="which vehicle")
+    start.add_argument("--circuit", metavar="FILE", help="a circuit file, or a template's name")
+    start.add_argument("--meter", action="append", default=[], metavar="ADDRESS", help="a meter; may come again")
+    start.add_argument("--set", action="append", default=[], metavar="KEY=VALUE", help="customer=, odometer=, ...")
+    add("status", "say where it stands, and what comes next")
+    look = add("look", "enter what was looked at or heard")
+    look.add_argument("answers", nargs="+", metavar="KEY=ANSWER", help="for example prime_heard=no; unknown passes it")
+    for name, summary in (("measure", "measure what comes next"), ("prove", "measure again what decided")):
+        measure = add(name, summary)
+        measure.add_argument("--value", metavar="V", help="the reading, typed: 12.4, 12300 mV, open")
+        measure.add_argument("--skip", action="store_true", help="it cannot be reached, or is not on this vehicle")
+        measure.add_argument("--meter", metavar="ADDRESS", help="take it from this meter")
+        measure.add_argument("--wait", type=float, default=20.0, metavar="S", help="wait this long (default 20)")
+        for option in ("quantity", "at", "to", "state", "load"):
+            measure.add_argument(f"--{option}", metavar=option.upper()[0], help=f"measure elsewhere: its {option}")
+    add("undo", "take the last step back")
+    repaired = add("repaired", "enter a repair")
+    repaired.add_argument("part", metavar="PART", help="the part's name in the circuit")
+    repaired.add_argument("--price", type=float, metavar="X", help="of the part")
+    repaired.add_argument("--minutes", type=float, metavar="M", help="of work")
+    repaired.add_argument("--note", default="", metavar="TEXT")
+    close = add("close", "close it without a proof")
+    close.add_argument("--reason", required=True, metavar="TEXT")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Do it; the exit status."""
+    from meterlog.job.job_file import read_job
+
+    if args.what == "start":
+        return _show(_start(args), args)
+    doing: dict[str, Callable[[Job, argparse.Namespace], Job]] = {
+        "status": lambda job, _: job,
+        "look": _look,
+        "measure": _measure,
+        "prove": _measure,
+        "undo": _undo,
+        "repaired": _repaired,
+        "close": _close,
+    }
+    return _show(doing[args.what](read_job(args.folder), args), args)
+
+
+def _show(job: Job, args: argparse.Namespace) -> int:
+    from meterlog.cli.terminal.job_text import status_lines
+    from meterlog.job.status import status_of
+
+    now = status_of(job)
+    if args.json:
+        print(json.dumps(now.as_json(), allow_nan=False, ensure_ascii=False))
+    else:
+        print("\n".join(map(one_line, status_lines(now, str(args.folder)))))
+    return 0
+
+
+def _start(args: argparse.Namespace) -> Job:
+    from meterlog.capture.meters import meter_setups
+    from meterlog.circuit.model.circuit_file import load_circuit
+    from meterlog.job.entering import begin_with
+    from meterlog.job.job_file import create_job
+
+    if args.circuit:
+        load_circuit(args.circuit)  # refused before a folder is made
+    meter_setups(args.meter)
+    entered = details(args.set)
+    job = create_job(
+        args.folder, complaint=args.complaint, vehicle=args.vehicle, meters=tuple(args.meter), details=entered
+    )
+    return begin_with(job, args.circuit) if args.circuit else job
+
+
+def _look(job: Job, args: argparse.Namespace) -> Job:
+    from meterlog.job.entering import enter_look
+
+    for word in args.answers:
+        key, equals, answer = word.partition("=")
+        if not equals or not answer:
+            raise UsageError(f"'{word}' is not KEY=ANSWER, for example prime_heard=no")
+        job = enter_look(job, key, answer)
+    return job
+
+
+def _measure(job: Job, args: argparse.Namespace) -> Job:
+    from meterlog.job.entering import enter_value, skip, wanted
+
+    named = {option: getattr(args, option) for option in ("quantity", "at", "to", "state", "load")}
+    case, m = wanted(job, named)
+    if args.skip:
+        return skip(job, m)
+    if args.value is not None:
+        return enter_value(job, case, m, args.value)
+    address = args.meter or next(iter(job.meters), None)
+    if address is None:
+        raise UsageError("name a meter with --meter, type the reading with --value, or refuse it with --skip")
+    return _from_meter(job, case, m, address, args)
+
+
+def _from_meter(job: Job, case: JobCase, m: Measurement, address: str, args: argparse.Namespace) -> Job:
+    """Take it from the meter, record it into the job, enter it."""
+    from meterlog.circuit.next_measurement.instructions import instruction
+    from meterlog.cli.terminal.output_streams import ring
+    from meterlog.cli.terminal.readout import readout
+    from meterlog.job.entering import enter_reading
+    from meterlog.job.taking import take_into
+
+    def say(text: str) -> None:
+        print(text, file=sys.stderr if args.json else sys.stdout, flush=True)
+
+    say(instruction(case.circuit, m).text)
+    say("Waiting for a steady reading ...")
+    taken = take_into(job.folder, address, m, wait_s=args.wait, shown=lambda reading: say(f"  {readout(reading)}"))
+    ring()
+    say(f"Caught: {replace(m, value=taken.value)}")
+    return enter_reading(job, case, m, taken.value, taken.source)
+
+
+def _undo(job: Job, args: argparse.Namespace) -> Job:
+    from meterlog.job.job_file import read_job, undo
+
+    taken = undo(job.folder)
+    if not args.json:
+        print(f"taken back: {taken.kind} {' '.join(str(value) for value in taken.values.values())}")
+    return read_job(job.folder)
+
+
+def _repaired(job: Job, args: argparse.Namespace) -> Job:
+    from meterlog.job.entering import enter_repair
+
+    return enter_repair(job, args.part, price=args.price, minutes=args.minutes, note=args.note)
+
+
+def _close(job: Job, args: argparse.Namespace) -> Job:
+    from meterlog.job.job_file import add_step
+
+    return add_step(job.folder, "closed", {"reason": args.reason})

@@ -1,0 +1,83 @@
+"""Says a job in a terminal: what is known, the verdict, the next step, the repairs and their proof."""
+
+from __future__ import annotations
+
+from collections.abc import Container, Iterator
+from pathlib import Path
+
+from meterlog.circuit.acts import cautions_for
+from meterlog.circuit.diagnosis import percent
+from meterlog.circuit.readings.measurement import Measurement
+from meterlog.job.next_step import Next
+from meterlog.job.status import Status
+from meterlog.text.safe import one_line
+
+_PARTS_SHOWN = 3
+"""Parts with their chances; more are not read. A choice."""
+_LEAST_SHOWN = 0.02
+
+
+def status_lines(now: Status, folder: str) -> Iterator[str]:
+    """The whole job; `folder` is its name in the commands that are offered."""
+    vehicle = f" ({one_line(now.job.vehicle)})" if now.job.vehicle else ""
+    yield f"Job, {now.state}: {one_line(now.job.complaint)}{vehicle}"
+    for key, answer in now.job.observed.items():
+        yield f"  {one_line(key)} = {one_line(answer)}"
+    if now.case is not None:
+        for m in now.case.measured(now.job.steps):
+            yield f"  {m}"
+    yield from verdict_lines(now)
+    yield from repair_lines(now)
+    yield from next_lines(now.next, folder, said_before(now))
+
+
+def verdict_lines(now: Status) -> Iterator[str]:
+    """The verdict with its chances."""
+    if now.diagnosis is None:
+        for name, chance in now.chances.items():
+            yield f"  {chance:4.0%}  {one_line(name)}"
+        return
+    if now.state in ("proved", "closed"):
+        return
+    yield f"Verdict: {now.verdict}"
+    for h in now.diagnosis.hypotheses[:_PARTS_SHOWN]:
+        if h.probability >= _LEAST_SHOWN:
+            yield f"  {percent(h.probability):>9}  {h.part}: {h.title}"
+    for sentence in now.diagnosis.inconsistent:
+        yield f"Check: {sentence}"
+
+
+def repair_lines(now: Status) -> Iterator[str]:
+    """What was repaired, and how the proof stands."""
+    for step in now.job.of("repaired"):
+        yield f"Repaired: {one_line(str(step.values['part']))}"
+    if now.job.repaired:
+        yield f"Proof: {now.proof.verdict}. {now.proof.text}"
+
+
+def next_lines(following: Next, folder: str, said: Container[str] = ()) -> Iterator[str]:
+    """The next step, with what to mind beyond what was said before."""
+    minutes = f" ({following.minutes:.0f} min)" if following.minutes is not None else ""
+    yield f"Next{minutes}: {following.for_folder(Path(folder))}"
+    if following.measurement is not None:
+        yield f"  {what(following.measurement)}"
+    if following.look is not None:
+        answers = "|".join([*following.look.answers, "unknown"])
+        yield f"  meterlog job look {folder} {following.look.key}={answers}"
+    for seen, meaning in following.outcomes:
+        yield f"  {seen}: {meaning}"
+    for caution in following.cautions:
+        if caution not in said:
+            yield f"  mind: {caution}"
+
+
+def said_before(now: Status) -> frozenset[str]:
+    """The cautions of what was measured already: each was said when it came."""
+    if now.case is None:
+        return frozenset()
+    return frozenset(cautions_for(now.case.circuit, now.case.measured(now.job.steps)))
+
+
+def what(m: Measurement) -> str:
+    """The measurement as the readings list it."""
+    return f"{m.quantity.replace('_', ' ')} {m.place}"

@@ -1,0 +1,108 @@
+"""The next step of a job: a look, a measurement, a repair, its proof, or nothing any more."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Literal
+
+from meterlog.circuit.acts import cautions_for
+from meterlog.circuit.complaints.complaint import Complaint, Look
+from meterlog.circuit.diagnosis import Diagnosis
+from meterlog.circuit.model.circuit_file import template_names
+from meterlog.circuit.next_measurement.instructions import instruction
+from meterlog.circuit.readings.measurement import Measurement
+from meterlog.job.case import JobCase
+
+StepWanted = Literal["look", "measure", "try", "repair", "prove", "done"]
+
+
+@dataclass(frozen=True, slots=True)
+class Next:
+    """What to do next.
+
+    Attributes:
+        kind: `done` where nothing is left to do here.
+        text: one or two sentences.
+        measurement: what is measured, for `measure` and `prove`; its value is not set.
+        minutes: what it takes; None where nobody can say.
+        how: dial, red, black, key and unplug, in words.
+        cautions: what to mind, the most dangerous first.
+        look: the question, for `look`; None where a circuit is to be chosen.
+        part: what is to be put right, for `repair`.
+        outcomes: what may be read, and what that would mean.
+    """
+
+    kind: StepWanted
+    text: str
+    measurement: Measurement | None = None
+    minutes: float | None = None
+    how: Mapping[str, str] = field(default_factory=dict)
+    cautions: tuple[str, ...] = ()
+    look: Look | None = None
+    part: str = ""
+    outcomes: tuple[tuple[str, str], ...] = ()
+
+    def for_folder(self, folder: Path) -> str:
+        """The text, with the job's folder in the commands that it names."""
+        return self.text.replace("FOLDER", str(folder))
+
+    def as_json(self) -> dict[str, object]:
+        """The object of `job status --json`."""
+        m = self.measurement
+        found: dict[str, object] = {"kind": self.kind, "text": self.text}
+        found |= {key: getattr(m, key) if m else None for key in ("at", "to", "state", "load", "quantity")}
+        found["minutes"] = self.minutes
+        found |= {key: self.how.get(key) for key in ("dial", "red", "black", "key", "unplug")}
+        found["cautions"] = list(self.cautions)
+        found["part"] = self.part or None
+        found["look"] = self.look and {"key": self.look.key, "answers": [*self.look.answers, "unknown"]}
+        found["outcomes"] = [{"if": seen, "then": meaning} for seen, meaning in self.outcomes]
+        return found
+
+
+def next_look(complaint: Complaint | None, look: Look | None, chosen: str) -> Next:
+    """What to look at while no circuit is chosen."""
+    if look is not None:
+        return Next("look", look.question, minutes=look.minutes, look=look)
+    choice = f"choose the circuit with 'job look FOLDER circuit=NAME' ({', '.join(template_names())}, or a file)"
+    if complaint is not None and chosen in complaint.names:
+        return Next("look", f"Most likely it is {complaint.names[chosen]}. If it is not that, {choice}.")
+    return Next("look", f"Nothing more to look at: {choice}.")
+
+
+def next_for_circuit(case: JobCase, diagnosis: Diagnosis, skipped: set[str], replaced: Sequence[str]) -> Next:
+    """What to measure or to repair, as the diagnosis stands.
+
+    Args:
+        case: the circuit.
+        diagnosis: with its suggestions.
+        skipped: places that were refused.
+        replaced: parts whose repair changed nothing: they are not named again.
+    """
+    if diagnosis.decided == "healthy":
+        return Next("done", diagnosis.enough)
+    left = [s for s in diagnosis.next if s.measurement.place not in skipped]
+    suspects = [h for h in diagnosis.hypotheses if h.part not in replaced]
+    if suspects and (suspects[0].part == diagnosis.decided or not left):
+        first = suspects[0]
+        text = f"Put {first.part} right: it {first.words}. Then 'job repaired FOLDER {first.part}'."
+        return Next("repair", text, part=first.part, cautions=diagnosis.repair_cautions)
+    if not left:
+        return Next("done", f"{diagnosis.enough} {', '.join(replaced)} changed nothing: look outside of this circuit.")
+    suggestion = left[0]
+    return measuring(case, suggestion.measurement, "measure", suggestion.minutes, suggestion.outcomes)
+
+
+def measuring(
+    case: JobCase,
+    m: Measurement,
+    kind: Literal["measure", "prove"],
+    minutes: float | None = None,
+    outcomes: tuple[tuple[str, str], ...] = (),
+) -> Next:
+    """Say how a measurement is taken."""
+    how = instruction(case.circuit, m)
+    words = {"dial": how.dial, "red": how.red, "black": how.black, "key": how.key, "unplug": how.unplug}
+    return Next(kind, how.text, m, minutes, words, cautions_for(case.circuit, [m]), outcomes=outcomes)

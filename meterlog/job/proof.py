@@ -1,0 +1,139 @@
+"""The proof of a repair: the readings that decided, taken again, held against what a sound circuit shows."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import numpy as np
+
+from meterlog.circuit.evidence.for_and_against import Case, apart, expected_band, same_place
+from meterlog.circuit.faults.fault_cells import first_healthy
+from meterlog.circuit.readings.measurement import UNITS, Measurement
+from meterlog.circuit.words import span
+from meterlog.job.case import JobCase
+
+MOST_DECIDING = 2
+"""Readings that are taken again: the two that lay furthest outside. A choice: more are not worth the way."""
+TIMES_FOR_LOOSE = 3
+"""A contact that came and went must read sound so often: one good reading says nothing about it. A choice."""
+
+Verdict = Literal["proved", "not proved", "not yet"]
+
+
+@dataclass(frozen=True, slots=True)
+class Proof:
+    """How a repair stands.
+
+    Attributes:
+        verdict: `not yet` while a deciding reading was not taken again.
+        before: the value that decided most, in its unit; None where none lay outside.
+        after: the same place now; None where it was not read again.
+        text: one sentence a deciding reading.
+        next: the deciding readings that are still to be taken again.
+    """
+
+    verdict: Verdict
+    before: float | None
+    after: float | None
+    text: str
+    next: tuple[Measurement, ...] = ()
+
+    def as_json(self) -> dict[str, object]:
+        """The object of `job status --json`."""
+        return {
+            "verdict": self.verdict,
+            "before": _finite(self.before),
+            "after": _finite(self.after),
+            "text": self.text,
+        }
+
+
+NOTHING = Proof("not yet", None, None, "nothing is repaired yet")
+
+
+def sound_band(case: JobCase, m: Measurement) -> tuple[float, float]:
+    """What a circuit without a fault shows in that place: the middle nine tenths, in the reading's unit."""
+    m = replace(m, value=case.circuit.system_v)  # what is expected alone does not depend on what was read
+    known = case.diagnoser.weigh([m])
+    shares = np.zeros(len(case.diagnoser.cells.prior))
+    shares[first_healthy(case.diagnoser.cells)] = 1.0
+    return expected_band(Case(case.diagnoser.network, known, [m], []), 0, shares)
+
+
+def deciding(case: JobCase, before: Sequence[Measurement]) -> list[Measurement]:
+    """The readings that lay outside of what a sound circuit shows, furthest first, each place once."""
+    found: dict[int, float] = {}
+    for k, m in enumerate(before):
+        beyond = _beyond(m, sound_band(case, m))
+        if beyond > 0 and not any(same_place(m, before[other]) for other in found):
+            found[k] = beyond
+    ranked = sorted(found, key=lambda k: -found[k])
+    return [before[k] for k in ranked[:MOST_DECIDING]]
+
+
+def proof(
+    case: JobCase, before: Sequence[Measurement], after: Sequence[Measurement], *, loose: bool, skipped: set[str]
+) -> Proof:
+    """Hold the readings after a repair against a sound circuit.
+
+    Args:
+        case: the circuit.
+        before: readings before the repair, that it was decided by.
+        after: readings since.
+        loose: the fault was a contact that comes and goes.
+        skipped: places that cannot be reached any more.
+    """
+    wanted = [m for m in deciding(case, before) if m.place not in skipped]
+    if not wanted:
+        wanted = [m for m in _at_the_load(case) if m.place not in skipped]
+    times = TIMES_FOR_LOOSE if loose else 1
+    sentences, left, bad = [], [], False
+    for m in wanted:
+        again = [one for one in after if same_place(m, one)]
+        outside = [one for one in again if _beyond(one, sound_band(case, one)) > 0]
+        bad = bad or bool(outside)
+        if len(again) < times and not outside:
+            left.append(m)
+        sentences.append(_sentence(m, (outside or again)[-1:], sound_band(case, m)))
+    first = wanted[0] if wanted else None
+    last = [one.value for one in after if first is not None and same_place(first, one)]
+    verdict: Verdict = "not proved" if bad else "not yet" if left or not wanted else "proved"
+    text = "; ".join(sentences) or "no reading that this circuit allows can prove it"
+    value = None if first is None or math.isnan(first.value) else first.value
+    return Proof(verdict, value, last[-1] if last else None, text, tuple(left))
+
+
+def _at_the_load(case: JobCase) -> list[Measurement]:
+    """Where nothing lay outside before: the voltage across the load, while it is switched on."""
+    circuit = case.circuit
+    load = circuit.parts[circuit.load].id
+    state = next((s for s in ("key_on", *circuit.active) if s in circuit.active), "off")
+    return [Measurement("voltage", load, load, state)]
+
+
+def _beyond(m: Measurement, band: tuple[float, float]) -> float:
+    """How far a reading lies outside of a band, in widths of what is told apart; 0 inside."""
+    low, high = band
+    nearest = min(max(m.value, low), high)
+    if nearest == m.value:
+        return 0.0
+    edge = Measurement(m.quantity, m.at, m.to, m.state, m.load, nearest)
+    error = m.error or 0.0
+    if not apart(m, edge) and abs(m.value - nearest) <= max(error, high - low):
+        return 0.0
+    return abs(m.value - nearest) / max(high - low, error, 1e-3) if math.isfinite(m.value + nearest) else math.inf
+
+
+def _sentence(m: Measurement, again: Sequence[Measurement], band: tuple[float, float]) -> str:
+    now = f", {again[0].shown} now" if again else ", not read again yet"
+    was = "not read before" if math.isnan(m.value) else f"{m.shown} before"
+    return (
+        f"{m.quantity.replace('_', ' ')} {m.place}: {was}{now}; a sound circuit shows {span(*band, UNITS[m.quantity])}"
+    )
+
+
+def _finite(value: float | None) -> float | None:
+    return value if value is not None and math.isfinite(value) else None

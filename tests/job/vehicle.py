@@ -1,0 +1,92 @@
+"""A vehicle that answers what a job asks: textbook nodal analysis of the chain, none of the product's solver."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from meterlog.circuit.model.circuit import Circuit
+
+GOOD_OHM = {"battery": 0.012, "wire": 0.02, "fuse": 0.005, "relay_contact": 0.006, "switch": 0.01}
+OPEN_OHM, METER_OHM, LAMP_OHM, COIL_V = 1e9, 10e6, 29.0, 12.2
+
+
+@dataclass
+class Vehicle:
+    """A chain with faults.
+
+    Attributes:
+        circuit: its chain.
+        extra_ohm: added to a part; inf opens it.
+        commanded: whether what closes the relay comes.
+    """
+
+    circuit: Circuit
+    extra_ohm: dict[str, float] = field(default_factory=dict)
+    commanded: bool = True
+    source_v: float = 12.4
+
+    def read(self, asked: Mapping[str, Any]) -> str:
+        """What the meter shows where `job status` asks for a reading, as a person types it."""
+        circuit, quantity = self.circuit, asked["quantity"]
+        on = asked["state"] in circuit.active
+        if asked["at"] in circuit.commands:
+            return f"{COIL_V if on and self.commanded else 0.0:.2f}"
+        a, b = self._nodes(asked["at"], asked["to"])
+        if quantity == "resistance":
+            ohm = self._between(a, b, asked["load"])
+            return "open" if ohm > 4e7 else f"{ohm + 0.2:.3g}"
+        volts, ampere = self._solved(a, b, on=on, load=asked["load"])
+        return f"{ampere:.2f}" if quantity == "current" else f"{volts:.2f}"
+
+    def _nodes(self, at: str, to: str | None) -> tuple[int, int]:
+        circuit = self.circuit
+        if to in (None, at) and at in circuit.part_index:
+            k = circuit.part_index[at]
+            return k - 1, k
+        return circuit.node(at), circuit.node(to or "battery_minus")
+
+    def _ohm(self, load: str, *, on: bool) -> list[float]:
+        found = []
+        for k, part in enumerate(self.circuit.parts):
+            ohm = self.circuit.winding_ohm if k == self.circuit.load else GOOD_OHM.get(part.kind, 0.005)
+            if k == self.circuit.load and load != "isolated":
+                ohm = self.circuit.system_v / self.circuit.load_a
+            ohm += min(self.extra_ohm.get(part.id, 0.0), OPEN_OHM)
+            closed = not part.command or (on and self.commanded)
+            if not closed or (load in ("unplugged", "lamp") and k in self.circuit.plug):
+                ohm = OPEN_OHM
+            found.append(ohm)
+        return found
+
+    def _solved(self, a: int, b: int, *, on: bool, load: str) -> tuple[float, float]:
+        ohm = self._ohm(load, on=on)
+        count = len(ohm)
+        net = np.zeros((count, count))
+        flow = np.zeros(count)
+        links = [(k - 1, k, ohm[k]) for k in range(1, count)] + [(a, b, LAMP_OHM if load == "lamp" else METER_OHM)]
+        links += [(count - 1, 0, ohm[0])]
+        flow[0] += self.source_v / ohm[0]
+        flow[count - 1] -= self.source_v / ohm[0]
+        for one, other, between in links:
+            net[one, one] += 1 / between
+            net[other, other] += 1 / between
+            net[one, other] -= 1 / between
+            net[other, one] -= 1 / between
+        net[-1], flow[-1] = np.eye(count)[-1], 0.0
+        volts = np.linalg.solve(net, flow)
+        load_k = self.circuit.load
+        return float(volts[a] - volts[b]), float((volts[load_k - 1] - volts[load_k]) / ohm[load_k])
+
+    def _between(self, a: int, b: int, load: str) -> float:
+        """Ohms along the chain; from one contact of the load's unplugged connector to the other they are the load's."""
+        ohm = self._ohm("isolated", on=False)
+        low, high = sorted((a, b))
+        plug = self.circuit.plug if load == "unplugged" else ()
+        if plug and (low, high) == (plug[0] - 1, plug[-1]):
+            return ohm[self.circuit.load]
+        return math.fsum(OPEN_OHM if k in plug else ohm[k] for k in range(low + 1, high + 1))

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 
 from meterlog.cautions import Act, Doing, applying
 from meterlog.circuit.model.circuit import Circuit
-from meterlog.circuit.readings.measurement import QUANTITY, Measurement, Tried
+from meterlog.circuit.readings.measurement import QUANTITY, Measurement, Told, Tried
 
 
 def beginning(circuit: Circuit) -> Act:
@@ -42,9 +42,14 @@ def tried(circuit: Circuit, one: Tried) -> Act:
     return trying(circuit, "bridge", one.bridged) if one.bridged else trying(circuit, "feed", one.feed, one.into)
 
 
-def cautions_for(circuit: Circuit, measured: Iterable[Measurement], trials: Iterable[Tried] = ()) -> tuple[str, ...]:
+def tries(circuit: Circuit, told: Iterable[Told]) -> list[Act]:
+    """Describe all that was tried; an observation does nothing to the vehicle."""
+    return [tried(circuit, one) for one in told if isinstance(one, Tried)]
+
+
+def cautions_for(circuit: Circuit, measured: Iterable[Measurement], trials: Iterable[Told] = ()) -> tuple[str, ...]:
     """Give the cautions of measurements and trials, each once."""
-    return applying(*(measuring(circuit, m) for m in measured), *(tried(circuit, one) for one in trials))
+    return applying(*(measuring(circuit, m) for m in measured), *tries(circuit, trials))
 
 
 def _kinds(circuit: Circuit, ids: Iterable[str]) -> frozenset[str]:

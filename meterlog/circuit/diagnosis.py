@@ -28,7 +28,7 @@ from meterlog.circuit.next_measurement.suggest import LEAST_BITS, Suggestion, su
 from meterlog.circuit.probability.posterior import Posterior, posterior
 from meterlog.circuit.probability.predict import Network
 from meterlog.circuit.probability.unknowns import FAULT_1, LOGISTIC
-from meterlog.circuit.readings.measurement import Measurement, Tried
+from meterlog.circuit.readings.measurement import Measurement, Told
 from meterlog.circuit.readings.suspicious_readings import stays_on
 from meterlog.circuit.words import ohm_band
 
@@ -185,7 +185,7 @@ class Diagnoser:
         self._comes_share = self.rates.of("intermittent", "intermittent")
 
     def diagnose(
-        self, measured: Sequence[Measurement], tried: Sequence[Tried] = (), *, suggestions: int = 5
+        self, measured: Sequence[Measurement], tried: Sequence[Told] = (), *, suggestions: int = 5
     ) -> Diagnosis:
         """Diagnose from the readings; `suggestions` is how many next measurements to work out."""
         known = self.weigh(measured, tried)
@@ -218,7 +218,7 @@ class Diagnoser:
     def _repair_cautions(self, decided: str) -> tuple[str, ...]:
         return () if decided in ("", "healthy") else applying(trying(self.circuit, "replace", decided))
 
-    def weigh(self, measured: Sequence[Measurement], tried: Sequence[Tried] = ()) -> Posterior:
+    def weigh(self, measured: Sequence[Measurement], tried: Sequence[Told] = ()) -> Posterior:
         """The cells' probabilities alone."""
         return posterior(self.network, measured, tried, self._comes_share, dead=self._dead)
 
@@ -308,7 +308,7 @@ class Diagnoser:
 def diagnose(
     circuit: Circuit,
     measured: Sequence[Measurement],
-    tried: Sequence[Tried] = (),
+    tried: Sequence[Told] = (),
     rates: Rates | None = None,
 ) -> Diagnosis:
     """Diagnose a circuit once."""

@@ -11,7 +11,7 @@ import argparse
 import json
 import sys
 
-from meterlog.cli.options.circuit_case import add_case_arguments, collect, make_diagnoser
+from meterlog.cli.options.circuit_case import add_case_arguments, collect, looks, make_diagnoser
 from meterlog.errors import UsageError
 from meterlog.text.safe import one_line
 
@@ -25,7 +25,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     add_case_arguments(parser, required=False)
     parser.add_argument(
-        "--look", action="append", default=[], metavar="KEY=ANSWER", help="what was looked at, where --complaint asks"
+        "--look",
+        action="append",
+        default=[],
+        metavar="KEY=ANSWER",
+        help="what was seen or heard, for example relay_clicks=no",
     )
     parser.add_argument("--meter", metavar="ADDRESS", help="take the suggested reading live from this meter")
     parser.add_argument("--save", metavar="FILE", help="save your answers in this file, for --measured")
@@ -40,6 +44,8 @@ def run(args: argparse.Namespace) -> int:
             return 0
     diagnoser = make_diagnoser(args)
     measured, tried, left_out = collect(args, diagnoser.circuit)
+    more, looked = looks(args.look, diagnoser.circuit)
+    measured, tried = measured + more, tried + looked
     for sentence in left_out:
         print(f"note: {one_line(sentence)}", file=sys.stderr)
     if args.json:
@@ -80,6 +86,7 @@ def _circuit_of_complaint(args: argparse.Namespace) -> str:
             print()
     else:
         now = standing(complaint, observed)
+    args.look = [f"{key}={answer}" for key, answer in observed.items()]
     if args.json and not now.chosen:
         print(json.dumps(questions.standing_json(complaint, now), allow_nan=False, ensure_ascii=False))
     elif not args.json:

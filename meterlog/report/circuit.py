@@ -9,7 +9,7 @@ from meterlog.cautions import DEFERS, Act
 from meterlog.circuit.acts import beginning
 from meterlog.circuit.diagnosis import Diagnoser, Diagnosis, Hypothesis, percent
 from meterlog.circuit.model.circuit import Circuit, Part
-from meterlog.circuit.readings.measurement import Measurement, Tried
+from meterlog.circuit.readings.measurement import Measurement, Told
 
 REMAINS = 0.02
 """From this probability on a part is among those that remain."""
@@ -92,7 +92,7 @@ class CircuitPart:
 
 
 def circuit_part(
-    diagnoser: Diagnoser, measured: Sequence[Measurement], tried: Sequence[Tried], not_used: Sequence[str] = ()
+    diagnoser: Diagnoser, measured: Sequence[Measurement], tried: Sequence[Told], not_used: Sequence[str] = ()
 ) -> CircuitPart:
     """Diagnose, and put it into words; `not_used` says which channels of the sessions could not be used."""
     found = diagnoser.diagnose(measured, tried, suggestions=1)
@@ -188,7 +188,7 @@ def _remaining(found: Diagnosis) -> list[Remaining]:
 
 
 def _excluded(
-    diagnoser: Diagnoser, measured: Sequence[Measurement], tried: Sequence[Tried]
+    diagnoser: Diagnoser, measured: Sequence[Measurement], tried: Sequence[Told]
 ) -> tuple[list[str], list[str]]:
     """Names of what the readings exclude, and of what was rare before any reading; nobody is in both."""
     before, after = (diagnoser.weigh(*seen) for seen in (((), ()), (measured, tried)))

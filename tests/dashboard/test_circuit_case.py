@@ -43,7 +43,11 @@ def test_a_direct_feed_that_runs_clears_the_pump(tmp_path: Path) -> None:
 
 
 def test_a_row_is_taken_out_among_those_of_its_kind() -> None:
-    rows: list[dict[str, object]] = [{"at": "a"}, {"result": "runs"}, {"at": "b"}]
+    rows: list[dict[str, object]] = [
+        {"quantity": "voltage", "at": "a"},
+        {"result": "runs"},
+        {"quantity": "lamp", "at": "b"},
+    ]
     assert without(rows, "measured", 1) == rows[:2]
     assert without(rows, "tried", 0) == [rows[0], rows[2]]
     assert without(rows, "tried", 5) == rows

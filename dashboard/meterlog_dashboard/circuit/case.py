@@ -14,11 +14,12 @@ from meterlog.circuit.readings.from_meter import QUANTITIES
 from meterlog.circuit.readings.from_session import measurements_from_session
 from meterlog.circuit.readings.measurement import (
     Measurement,
-    Tried,
+    Told,
     load_measured,
     measured_from_table,
     refuse_too_many,
 )
+from meterlog.circuit.readings.observed import LAMP_AT_PLUG, PART, Question, questions
 from meterlog.circuit.readings.typed_answers import HOW_BRIGHT, typed_lamp, typed_value
 from meterlog.errors import CircuitError, MeterlogError, UsageError
 from meterlog.session.reader import SessionReader, open_reader
@@ -69,7 +70,7 @@ class Case:
     circuit: Circuit
     measured: tuple[Measurement, ...]
     own: int
-    tried: tuple[Tried, ...]
+    tried: tuple[Told, ...]
     own_tried: int
     left_out: tuple[str, ...]
     diagnoser: Diagnoser
@@ -83,7 +84,8 @@ def weigh(folder: SessionFolder, name: str, sessions: Sequence[str], rows: Seque
         folder: where sessions and circuit files are.
         name: of the circuit, out of `circuit_names`.
         sessions: names of sessions that were recorded on it.
-        rows: what the person added: `measured` rows, and `tried` rows (those with a `result`).
+        rows: what the person added: `measured` rows, `tried` rows (those with a `result`), and what was `observed`,
+            with its `answer`.
         dead: the load does not work at all in the vehicle.
 
     Raises:
@@ -98,16 +100,23 @@ def weigh(folder: SessionFolder, name: str, sessions: Sequence[str], rows: Seque
             more, not_used = measurements_from_session(reader, circuit)
         measured += more
         left_out += [sentence.replace(f"{reader.path}: ", "") for sentence in not_used]
-    table = {
-        "measured": [row for row in rows if "result" not in row],
-        "tried": [row for row in rows if "result" in row],
-    }
-    own, own_tried = measured_from_table(table, circuit, "entered")
+    own: list[Measurement] = []
+    own_tried: list[Told] = []
+    for row in rows:
+        more, more_tried = measured_from_table(_table(row), circuit, "entered")
+        own, own_tried = own + more, own_tried + more_tried
     every, every_tried = (*measured, *own), (*tried, *own_tried)
     refuse_too_many(every, circuit)
     diagnoser = _diagnoser(circuit, dead)
     diagnosis = diagnoser.diagnose(every, every_tried, suggestions=_SUGGESTIONS)
     return Case(circuit, every, len(own), every_tried, len(own_tried), tuple(left_out), diagnoser, diagnosis)
+
+
+def _table(row: Row) -> Row:
+    """A circuit file's table with one entry."""
+    if "observed" in row:
+        return {"observed": {str(row["observed"]): row.get("answer")}}
+    return {"tried" if "result" in row else "measured": [row]}
 
 
 _diagnosers: dict[str, tuple[Circuit, Diagnoser]] = {}
@@ -137,9 +146,25 @@ def entered_row(form: Mapping[str, object], text: str) -> Row:
     return {**form, "value": "open" if math.isinf(value) else value}
 
 
+def observable() -> dict[str, Question]:
+    """What can be observed without an instrument; a lamp is entered as a reading."""
+    return {key: one for key, one in questions().items() if key != LAMP_AT_PLUG}
+
+
+def answers_to(folder: SessionFolder, name: str, key: str) -> list[str]:
+    """The answers to what was observed on a circuit; its parts are among them where one is to be named.
+
+    Raises:
+        CircuitError: there is no such circuit.
+    """
+    known = observable()[key].answers if key in observable() else {}
+    parts = load_circuit(circuit_source(folder, name)).part_index if PART in known else {}
+    return [*(word for word in known if word != PART), *parts]
+
+
 def without(rows: Sequence[Row], kind: str, place: int) -> list[Row]:
-    """The rows without one: the one at `place` among the `measured` or the `tried` ones, from 0."""
-    of_kind = [k for k, row in enumerate(rows) if ("result" in row) == (kind == "tried")]
+    """The rows without one: the one at `place` among the `measured` or the other ones, from 0."""
+    of_kind = [k for k, row in enumerate(rows) if ("quantity" not in row) == (kind == "tried")]
     return [row for k, row in enumerate(rows) if not (place < len(of_kind) and k == of_kind[place])]
 
 
@@ -150,8 +175,7 @@ def check_row(folder: SessionFolder, name: str, row: Row) -> None:
         CircuitError: naming the key.
     """
     circuit = load_circuit(circuit_source(folder, name))
-    key = "tried" if "result" in row else "measured"
-    measured_from_table({key: [row]}, circuit, "entered")
+    measured_from_table(_table(row), circuit, "entered")
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,6 +14,7 @@ from meterlog.circuit.acts import beginning, trying
 from meterlog.circuit.diagnosis import Hypothesis, percent
 from meterlog.circuit.model.circuit import BATTERY_MINUS
 from meterlog.circuit.readings.measurement import Measurement
+from meterlog.circuit.readings.observed import Observed
 from meterlog_dashboard.circuit.case import Case
 from meterlog_dashboard.frame.elements import attributes
 
@@ -29,11 +30,6 @@ def places(circuit: Circuit) -> Any:
     if BATTERY_MINUS not in named:
         named.append(BATTERY_MINUS)
     return [{"label": plain(id_), "value": id_} for id_ in named]
-
-
-def points(circuit: Circuit) -> Any:
-    """The points, for the form of a direct feed."""
-    return [{"label": plain(id_), "value": id_} for id_ in circuit.point_of]
 
 
 def plain(id_: str) -> str:
@@ -96,9 +92,10 @@ def _cautions(case: Case) -> tuple[list[str], list[str]]:
 
 
 def feed_cautions(case: Case) -> Component:
-    """The cautions before a direct feed, but for those that `suggestion` says already."""
+    """The cautions before a feed or a bridge, but for those that `suggestion` says already."""
     circuit = case.circuit
-    feeds = (trying(circuit, "feed", circuit.parts[0].id, id_) for id_ in circuit.point_of)
+    feeds = [trying(circuit, "feed", circuit.parts[0].id, id_) for id_ in circuit.point_of]
+    feeds += [trying(circuit, "bridge", part.id) for part in circuit.parts[1:] if part.kind not in ("motor", "load")]
     now, whole = _cautions(case)
     return html.Ul([html.Li(text) for text in first_said({*now, *whole}, applying(*feeds))])
 
@@ -195,6 +192,8 @@ def _take_out(kind: str, place: int, words: str) -> Component:
 
 def _tried(case: Case, place: int) -> list[Component]:
     own = place - (len(case.tried) - case.own_tried)
-    words = plain(str(case.tried[place]))
+    told = case.tried[place]
+    words = plain(str(told))
+    what = "seen" if isinstance(told, Observed) else "tried"
     button = _take_out("tried", own, words) if own >= 0 else None
-    return [html.Div([html.Span(f"tried: {words}", className="reading"), button])]
+    return [html.Div([html.Span(f"{what}: {words}", className="reading"), button])]

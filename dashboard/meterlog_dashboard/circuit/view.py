@@ -34,6 +34,7 @@ _STATES = {
 }
 _LOADS = {"connected": "all connected", "unplugged": "load unplugged", "lamp": "test lamp as the load"}
 _RESULTS = {"runs": "it ran", "dead": "it stayed dead", "blew": "a fuse blew"}
+_HOW = {"into": "battery voltage fed into", "bridged": "bridged", "replaced": "replaced"}
 _FORM = ("quantity", "at", "to", "state", "load")
 _MOST_OFFERED = 200
 """Sessions offered, the newest; a longer list makes the drop-down slow. A guess."""
@@ -84,6 +85,8 @@ def _select(id_: str, label: str, words: Mapping[str, str]) -> Component:
 
 
 def _form() -> Component:
+    from meterlog_dashboard.circuit.case import observable
+
     return html.Div(
         [
             html.H2("Enter a reading"),
@@ -115,16 +118,30 @@ def _form() -> Component:
             html.P(id="reading-said", role="status"),
             html.Details(
                 [
-                    html.Summary("A direct feed was tried"),
+                    html.Summary("Something was tried"),
                     html.Div(
                         [
-                            _select("feed-into", "Battery voltage fed into", {}),
+                            _select("feed-how", "What was done", _HOW),
+                            _select("feed-into", "Where", {}),
                             _select("feed-result", "What happened", _RESULTS),
                         ],
                         className="fields",
                     ),
                     html.Div(id="feed-cautions", className="small"),
                     html.Button("Add what was tried", id="feed-add"),
+                ]
+            ),
+            html.Details(
+                [
+                    html.Summary("Something was seen, heard or smelled"),
+                    html.Div(
+                        [
+                            _select("seen-key", "What", {key: one.text for key, one in observable().items()}),
+                            _select("seen-answer", "Answer", {}),
+                        ],
+                        className="fields",
+                    ),
+                    html.Button("Add what was observed", id="seen-add"),
                 ]
             ),
         ],
@@ -137,6 +154,7 @@ def register(app: Dash, context: Context) -> None:
     _register_case(app, context)
     _register_suggested(app)
     _register_meter(app, context)
+    _register_observing(app, context)
     _register_entering(app, context)
 
 
@@ -173,8 +191,8 @@ def _register_case(app: Dash, context: Context) -> None:
         places = display.places(case.circuit)
         verdict = [display.verdict(case), html.Div(report, id="circuit-take", className="row")]
         shown = (verdict, display.suggestion(case), display.chain(case))
-        points, feeding = display.points(case.circuit), display.feed_cautions(case)
-        return *shown, suggested, places, places, points, feeding
+        feeding = display.feed_cautions(case)
+        return *shown, suggested, places, places, places, feeding
 
     @app.callback(
         Output("circuit-rows", "data", allow_duplicate=True),
@@ -220,6 +238,21 @@ def _register_meter(app: Dash, context: Context) -> None:
         return live.text, f"{live.text} {live.unit} now on '{live.label}' of {live.session}. Add it if it is steady."
 
 
+def _register_observing(app: Dash, context: Context) -> None:
+    """Offer the answers to what was observed."""
+
+    @app.callback(
+        Output("seen-answer", "options"),
+        Input("seen-key", "value"),
+        State("circuit-name", "value"),
+        prevent_initial_call=True,
+    )
+    def answers(key: str | None, name: str) -> list[str]:
+        from meterlog_dashboard.circuit.case import answers_to
+
+        return answers_to(context.folder, name, key or "")
+
+
 def _register_entering(app: Dash, context: Context) -> None:
     """Add what a person enters, and take it out again."""
 
@@ -229,24 +262,32 @@ def _register_entering(app: Dash, context: Context) -> None:
         Output("reading-said", "children", allow_duplicate=True),
         Input("reading-add", "n_clicks"),
         Input("feed-add", "n_clicks"),
+        Input("seen-add", "n_clicks"),
         Input("circuit-remove", "data"),
         State("circuit-rows", "data"),
         State("circuit-name", "value"),
         State("reading-value", "value"),
+        State("feed-how", "value"),
         State("feed-into", "value"),
         State("feed-result", "value"),
+        State("seen-key", "value"),
+        State("seen-answer", "value"),
         *(State(f"reading-{key}", "value") for key in _FORM),
         prevent_initial_call=True,
     )
     def add(
         _: int,
         __: int,
+        ___: int,
         removed: dict[str, Any] | None,
         rows: list[dict[str, Any]],
         name: str,
         text: str | None,
+        how: str | None,
         into: str | None,
         result: str | None,
+        seen: str | None,
+        answer: str | None,
         *form: str | None,
     ) -> tuple[Any, Any, str]:
         from meterlog_dashboard.circuit.case import check_row, entered_row, without
@@ -255,7 +296,9 @@ def _register_entering(app: Dash, context: Context) -> None:
             return without(rows, str(removed["kind"]), int(removed["place"])), no_update, "Taken out."
         try:
             if ctx.triggered_id == "feed-add":
-                row: dict[str, Any] = {"feed": "battery", "into": into, "result": result}
+                row: dict[str, Any] = {how or "into": into, "result": result}
+            elif ctx.triggered_id == "seen-add":
+                row = {"observed": seen, "answer": answer}
             else:
                 row = entered_row({key: value for key, value in zip(_FORM, form, strict=True) if value}, text or "")
             check_row(context.folder, name, row)

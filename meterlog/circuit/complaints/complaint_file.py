@@ -27,6 +27,11 @@ def complaints() -> tuple[Complaint, ...]:
     return tuple(complaint_from_toml(f.read_bytes(), f.name.removesuffix(".toml")) for f in found)
 
 
+def look_keys() -> frozenset[str]:
+    """Return the keys of all looks."""
+    return frozenset(look.key for complaint in complaints() for look in complaint.looks)
+
+
 def find_complaint(words: str) -> Complaint | None:
     """Return the complaint that a person's words mean; None where none is near enough."""
     said = _plain(words)

@@ -10,12 +10,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from meterlog.circuit.faults.fault_cells import first_healthy, single_open
+from meterlog.circuit.probability.facts import chance_of, comes_and_goes_log
 from meterlog.circuit.probability.fit import BAD_READING, bad_density
 from meterlog.circuit.probability.posterior import Posterior
 from meterlog.circuit.probability.predict import Network
 from meterlog.circuit.probability.predict_ohms import OHM_OFFSET, OVERLOAD_OHM
 from meterlog.circuit.probability.trials import outcome
-from meterlog.circuit.readings.measurement import UNITS, Measurement, Tried
+from meterlog.circuit.readings.measurement import UNITS, Measurement, Told
+from meterlog.circuit.readings.observed import Observed
 
 MOST_SAID = 4
 """Sentences for a hypothesis, and against it: more are not read. A guess."""
@@ -47,7 +49,7 @@ class Case:
     network: Network
     known: Posterior
     measured: Sequence[Measurement]
-    tried: Sequence[Tried]
+    tried: Sequence[Told]
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,7 +79,7 @@ def evidence(case: Case, this: Suspect, suspects: Sequence[Suspect]) -> tuple[tu
     this = _in_its_likeliest_way(case, this)
     said = [
         *(_of_reading(case, slot, this, rival, others) for slot in range(len(case.known.used))),
-        *(_of_trial(case, one, this, others) for one in case.tried if not one.replaced or one.result == "blew"),
+        *(_of_trial(case, one, this, others) for one in case.tried if _worth_telling(one)),
     ]
     told = sorted((entry for entry in said if entry is not None), key=lambda entry: -abs(entry[0]))
     least = math.log(TELLING)
@@ -88,7 +90,8 @@ def comes_and_goes_evidence(case: Case, k: int) -> tuple[str, ...]:
     """Sentences for 'the contact of part k comes and goes': one place read twice, where it makes the difference."""
     cells = case.network.cells
     states = [first_healthy(cells), single_open(cells, k)]
-    found: dict[str, None] = {}
+    moved = [one for one in case.tried if isinstance(one, Observed) and comes_and_goes_log(case.network, one)[k] > 0]
+    found: dict[str, None] = {f"{one}": None for one in moved}
     for a, m in enumerate(case.measured):
         for other in case.measured[:a]:
             if same_place(m, other) and apart(m, other):
@@ -165,8 +168,13 @@ def _differs(own: tuple[float, float], other: tuple[float, float], shown: tuple[
     return not in_other or other[1] - other[0] > WIDER * (own[1] - own[0])
 
 
-def _of_trial(case: Case, one: Tried, this: Suspect, others: Sequence[Suspect]) -> tuple[float, str] | None:
-    chance = outcome(case.network, one)
+def _worth_telling(one: Told) -> bool:
+    """A replaced part is told apart only where a fuse blew: else what came of it says what was replaced."""
+    return isinstance(one, Observed) or not one.replaced or one.result == "blew"
+
+
+def _of_trial(case: Case, one: Told, this: Suspect, others: Sequence[Suspect]) -> tuple[float, str] | None:
+    chance = chance_of(case.network, one) if isinstance(one, Observed) else outcome(case.network, one)
     beside = likeliest(case.known.weight / np.maximum(chance, 1e-300), others)
     like = _without(case.known.weight, chance, this.member)
     unlike = None if beside is None else _without(case.known.weight, chance, beside.member)

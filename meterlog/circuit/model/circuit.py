@@ -208,6 +208,13 @@ class Circuit:
             return len(self.parts) - 1
         raise CircuitError(f"the circuit '{self.name}' has no point or part '{id_}'{near(id_, self.ids())}")
 
+    @cached_property
+    def faces(self) -> tuple[str, str] | None:
+        """The points on the harness side of the load's plug, feed and ground; None where a probe cannot reach them."""
+        at_node = {self.node(point.id): point.id for point in self.points}
+        before, after = self.plug[0] - 1, max(self.plug[-1], self.load)
+        return (at_node[before], at_node[after]) if before in at_node and after in at_node else None
+
     def touched(self, id_: str) -> tuple[Part, ...]:
         """The parts that are within reach of who is at a place: a point's two neighbours, a part itself, a command's
         part."""

@@ -102,7 +102,7 @@ def check_keys(table: Mapping[str, object], source: str) -> None:
     Raises:
         CircuitError: naming the key.
     """
-    known = {"name", "system_v", "part", "point", "active", "near", "measured", "tried", "truth", "note"}
+    known = {"name", "system_v", "part", "point", "active", "near", "measured", "tried", "observed", "truth", "note"}
     for key in table:
         if key not in known:
             raise CircuitError(f"{source}: unknown key '{key}'{near(key, sorted(known))}")

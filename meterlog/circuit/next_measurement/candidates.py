@@ -101,7 +101,7 @@ def _access(circuit: Circuit, id_: str) -> float:
 
 
 def _loaded(circuit: Circuit, measured: Sequence[Measurement]) -> Iterable[Measurement]:
-    plug = _faces(circuit)
+    plug = circuit.faces
     reference = circuit.node(BATTERY_MINUS)
     fuse = next((part for part in circuit.parts if part.kind == "fuse"), None)
     at_node = points_by_node(circuit)
@@ -124,7 +124,7 @@ def _loaded(circuit: Circuit, measured: Sequence[Measurement]) -> Iterable[Measu
 def _by_lamp(circuit: Circuit, measured: Sequence[Measurement]) -> Iterable[Measurement]:
     """A lamp from each point to the battery's other post, across whatever may lose voltage (where it glows), across
     commands, and in the load's place."""
-    plug, at_node = _faces(circuit), points_by_node(circuit)
+    plug, at_node = circuit.faces, points_by_node(circuit)
     plus = at_node.get(0, circuit.parts[0].id)
     for state in useful_states(circuit, measured):
         for point in circuit.points:
@@ -157,7 +157,7 @@ def _key_off(circuit: Circuit) -> Iterable[Measurement]:
 
 
 def _unloaded(circuit: Circuit, measured: Sequence[Measurement]) -> Iterable[Measurement]:
-    plug = _faces(circuit)
+    plug = circuit.faces
     if not plug or set(circuit.active) == {"run"}:
         return  # never open a charging circuit while it charges: its voltage has nowhere to go
     for state in useful_states(circuit, measured):
@@ -174,7 +174,7 @@ def _ohms(circuit: Circuit) -> Iterable[Measurement]:
         inside = range(circuit.node(a.id) + 1, circuit.node(b.id) + 1)
         if circuit.load not in inside and not contacts & set(inside):
             yield Measurement("resistance", a.id, b.id, "isolated")
-    plug = _faces(circuit)
+    plug = circuit.faces
     if plug:
         yield Measurement("resistance", *plug, "isolated", "unplugged")
         body = next((p.id for p in order if circuit.parts[circuit.node(p.id)].kind == "ground"), BATTERY_MINUS)
@@ -186,13 +186,6 @@ def _ohms(circuit: Circuit) -> Iterable[Measurement]:
 def points_by_node(circuit: Circuit) -> dict[int, str]:
     """The point at each node that has one."""
     return {circuit.node(point.id): point.id for point in circuit.points}
-
-
-def _faces(circuit: Circuit) -> tuple[str, str] | None:
-    """The points on the harness side of the load's plug, feed and ground; None where a probe cannot reach them."""
-    at_node = points_by_node(circuit)
-    before, after = circuit.plug[0] - 1, max(circuit.plug[-1], circuit.load)
-    return (at_node[before], at_node[after]) if before in at_node and after in at_node else None
 
 
 def _ends_of_load(circuit: Circuit) -> tuple[str, str]:

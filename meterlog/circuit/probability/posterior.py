@@ -8,11 +8,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from meterlog.circuit.probability.facts import comes_and_goes_log
 from meterlog.circuit.probability.fit import NO_WORTH, Fit
 from meterlog.circuit.probability.intermittent import comes_and_goes
 from meterlog.circuit.probability.predict import Network
 from meterlog.circuit.probability.trials import tried_log, works
-from meterlog.circuit.readings.measurement import Measurement, Tried
+from meterlog.circuit.readings.measurement import Measurement, Told
+from meterlog.circuit.readings.observed import Observed
 
 DEAD_FOR_SURE = 0.97
 """Share of complaints of a dead load in which it does not work. A guess."""
@@ -55,7 +57,7 @@ class Posterior:
 def posterior(
     network: Network,
     measured: Sequence[Measurement],
-    tried: Sequence[Tried],
+    tried: Sequence[Told],
     comes_share: float,
     *,
     dead: bool = False,
@@ -65,7 +67,7 @@ def posterior(
     Args:
         network: the circuit and its cells.
         measured: M readings.
-        tried: what was fed or replaced.
+        tried: what was tried and observed.
         comes_share: prior probability that the fault comes and goes.
         dead: the load is known not to work at all in the vehicle.
     """
@@ -80,6 +82,9 @@ def posterior(
     fit.leave_out(bad)
     total = base + log_like
     comes = comes_and_goes(network, fit, base, comes_share)
+    for one in tried:
+        if isinstance(one, Observed):
+            comes = comes + comes_and_goes_log(network, one)
     top = max(float(total.max()), float(comes.max()))
     weight, comes_weight = np.exp(total - top), np.exp(comes - top)
     whole = weight.sum() + comes_weight.sum()

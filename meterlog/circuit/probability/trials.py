@@ -10,8 +10,10 @@ from numpy.typing import NDArray
 from meterlog.circuit.faults.fault_cells import FAULTS, fuse_before
 from meterlog.circuit.model.circuit import Circuit
 from meterlog.circuit.model.solve import LoadModel, Shunt, load_model, solve
+from meterlog.circuit.probability.facts import chance_of
 from meterlog.circuit.probability.predict import Network, state_index
-from meterlog.circuit.readings.measurement import Tried
+from meterlog.circuit.readings.measurement import Told, Tried
+from meterlog.circuit.readings.observed import Observed
 
 JUMPER_OHM = 0.1
 """A pair of clip leads. A guess, ohm."""
@@ -36,12 +38,13 @@ LEAST_CHANCE = 0.03
 Array = NDArray[np.float64]
 
 
-def tried_log(network: Network, tried: Sequence[Tried]) -> Array:
+def tried_log(network: Network, tried: Sequence[Told]) -> Array:
+    """The log-likelihood of what was tried and observed in each cell, shape (K,)."""
     total = np.zeros(len(network.cells))
-    if tried:
+    if any(isinstance(one, Tried) for one in tried):
         total += np.log(1 - NOT_TRIED_WHILE_IT_WORKS * works(network))
     for one in tried:
-        total += np.log(outcome(network, one))
+        total += np.log(chance_of(network, one) if isinstance(one, Observed) else outcome(network, one))
     return total
 
 

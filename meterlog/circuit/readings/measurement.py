@@ -8,11 +8,13 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Literal
 
+from meterlog.circuit.complaints.complaint_file import look_keys
 from meterlog.circuit.model.bulb import BRIGHTNESS, MOST_W, Bulb
 from meterlog.circuit.model.circuit import BATTERY_MINUS, LOADS, STATES, Circuit, near
 from meterlog.circuit.model.circuit_file import check_keys, instead, number, read_table, rows
 from meterlog.circuit.model.dangerous_names import refuse_dangerous
 from meterlog.circuit.readings.impossible_values import highest, impossible
+from meterlog.circuit.readings.observed import LAMP_AT_PLUG, UNKNOWN, Observed, observed_from_table
 from meterlog.circuit.words import span
 from meterlog.errors import CircuitError
 from meterlog.reading import Quantity
@@ -146,25 +148,29 @@ class Tried:
         return {**how, "result": self.result}
 
 
+Told = Tried | Observed
+"""Evidence that is no reading: what was tried, and what was observed without an instrument."""
+
+
 def load_measured(
     path: str | Path, circuit: Circuit, *, templates: bool = True
-) -> tuple[list[Measurement], list[Tried]]:
-    """The `measured` and `tried` of a file, or (where `templates` says so) of a template.
+) -> tuple[list[Measurement], list[Told]]:
+    """The `measured`, `tried` and `observed` of a file, or (where `templates` says so) of a template.
 
     Raises:
         CircuitError: naming the entry and the key.
     """
     table = read_table(path, templates=templates)
     check_keys(table, str(path))
-    if not templates and not {"measured", "tried"} & table.keys():
-        raise CircuitError(f"{path}: it has neither 'measured' nor 'tried'")
+    if not templates and not {"measured", "tried", "observed"} & table.keys():
+        raise CircuitError(f"{path}: it has neither 'measured' nor 'tried' nor 'observed'")
     return measured_from_table(table, circuit, str(path))
 
 
 def measured_from_table(
     table: Mapping[str, object], circuit: Circuit, source: str = "measured"
-) -> tuple[list[Measurement], list[Tried]]:
-    """The `measured` and `tried` of a TOML table.
+) -> tuple[list[Measurement], list[Told]]:
+    """The readings of a TOML table, and what its `tried` and `observed` say.
 
     Raises:
         CircuitError: naming the entry and the key.
@@ -177,7 +183,22 @@ def measured_from_table(
         trial_from_row(row, circuit, f"{source}: tried {k}:")
         for k, row in enumerate(rows(table, "tried", source, MOST_READINGS), 1)
     ]
-    return measured, tried
+    observed = table.get("observed", {})
+    if not isinstance(observed, dict):
+        raise CircuitError(f"{source}: 'observed' must be a table such as observed = {{relay_clicks = \"no\"}}")
+    where = f"{source}: observed:"
+    if LAMP_AT_PLUG in observed and observed[LAMP_AT_PLUG] != UNKNOWN:
+        measured.append(_lamp_at_plug(observed[LAMP_AT_PLUG], circuit, where))
+    return measured, [*tried, *observed_from_table(observed, circuit, where, look_keys())]
+
+
+def _lamp_at_plug(answer: object, circuit: Circuit, where: str) -> Measurement:
+    """Make the reading that a lamp between the two contacts of the load's plug is."""
+    faces = circuit.faces
+    if faces is None:
+        raise CircuitError(f"{where} no points of the circuit are the two contacts of the load's plug")
+    row = {"quantity": "lamp", "at": faces[0], "to": faces[1], "load": "unplugged", "value": answer}
+    return measurement_from_row(row, circuit, where)
 
 
 def most_readings(circuit: Circuit) -> int:

@@ -9,6 +9,7 @@ from collections.abc import Iterable
 from meterlog.circuit.model.bulb import BRIGHTNESS
 from meterlog.circuit.model.circuit import LOADS, STATES, Circuit
 from meterlog.circuit.readings.measurement import QUANTITY, RESULTS, UNITS
+from meterlog.circuit.readings.observed import questions
 from meterlog.errors import TableError, UsageError
 from meterlog.text.numbers import FOREIGN, GOOD, CellReader
 from meterlog.text.typed import EITHER
@@ -109,6 +110,18 @@ def typed_lamp(text: str) -> tuple[dict[str, object], str] | None:
     if said["watt"]:
         row["watt"] = float(said["watt"].replace(",", "."))
     return row, said["place"] or ""
+
+
+def typed_observed(text: str, circuit: Circuit) -> dict[str, object] | None:
+    """`relay_clicks no`, `relay clicks: no`, `part_hot = relay` as an `observed` table; None where it is none. The
+    answer is not checked here."""
+    for key in sorted(questions(), key=len, reverse=True):
+        words = key.replace("_", r"[\s_-]+")
+        said = re.fullmatch(rf"{words}(?:\s*[=:]\s*|\s+)(?P<answer>.+)", text.strip(), re.IGNORECASE)
+        if said:
+            answer = said["answer"]
+            return {key: typed_id(answer, circuit.ids()) or answer.casefold()}
+    return None
 
 
 def typed_trial(text: str, circuit: Circuit) -> dict[str, object] | None:

@@ -3,18 +3,21 @@
 from __future__ import annotations
 
 import argparse
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
+
+from meterlog.errors import UsageError
 
 if TYPE_CHECKING:
     from meterlog.circuit.diagnosis import Diagnoser
     from meterlog.circuit.model.circuit import Circuit
-    from meterlog.circuit.readings.measurement import Measurement, Tried
+    from meterlog.circuit.readings.measurement import Measurement, Told
 
 
 def add_case_arguments(parser: argparse.ArgumentParser, *, required: bool) -> None:
     """Declare `--circuit` and what goes with it."""
     parser.add_argument("--circuit", required=required, metavar="FILE", help="a circuit file, or a template's name")
-    parser.add_argument("--measured", metavar="FILE", help="a TOML file with 'measured' and 'tried'")
+    parser.add_argument("--measured", metavar="FILE", help="a TOML file with 'measured', 'tried' and 'observed'")
     parser.add_argument(
         "--complaint",
         metavar="WORDS",
@@ -45,7 +48,22 @@ def make_diagnoser(args: argparse.Namespace) -> Diagnoser:
     return Diagnoser(circuit, rates, complaint="dead" if args.complaint == "dead" else "", tool=args.tool)
 
 
-def collect(args: argparse.Namespace, circuit: Circuit) -> tuple[list[Measurement], list[Tried], list[str]]:
+def looks(words: Sequence[str], circuit: Circuit) -> tuple[list[Measurement], list[Told]]:
+    """Read the `KEY=ANSWER` of `--look`: a lamp is a reading, all else an observation.
+
+    Raises:
+        CircuitError: naming the key or the answer.
+        UsageError: there is no `=`.
+    """
+    from meterlog.circuit.readings.measurement import measured_from_table
+
+    if wrong := next((word for word in words if "=" not in word), None):
+        raise UsageError(f"'{wrong}' is not KEY=ANSWER, for example relay_clicks=no")
+    observed = {key.strip(): answer.strip() for key, _, answer in (word.partition("=") for word in words)}
+    return measured_from_table({"observed": observed}, circuit, "--look")
+
+
+def collect(args: argparse.Namespace, circuit: Circuit) -> tuple[list[Measurement], list[Told], list[str]]:
     """Collect the measurements and trials of the circuit file, `--measured` and the sessions; and what was left out.
 
     Raises:

@@ -15,27 +15,32 @@ from meterlog.circuit.model.circuit import Circuit
 from meterlog.circuit.next_measurement.suggest import Suggestion
 from meterlog.circuit.readings.measurement import (
     Measurement,
+    Told,
     Tried,
     load_measured,
+    measured_from_table,
     measurement_from_row,
     refuse_too_many,
     trial_from_row,
 )
+from meterlog.circuit.readings.observed import Observed
 from meterlog.circuit.readings.typed_answers import (
     HOW_BRIGHT,
     typed_lamp,
+    typed_observed,
     typed_place,
     typed_plan,
     typed_trial,
     typed_value,
 )
-from meterlog.cli.terminal.diagnose_text import as_text, print_general, print_mind
+from meterlog.cli.terminal.diagnose_text import as_text, print_general, print_mind, question_lines
 from meterlog.errors import CircuitError, MeterlogError, UsageError
 from meterlog.text.safe import one_line
 
 _ANSWER = "your answer:"
 _CHOICES = (
-    "a number, 'open', 'lamp dim', 'other', 'fed POINT', 'bridged PART' or 'replaced PART' before you try it, 'end'"
+    "a number, 'open', 'lamp dim', 'other', 'fed POINT', 'bridged PART' or 'replaced PART' before you try it,"
+    " what you saw ('relay_clicks no'; 'seen?' lists it), 'end'"
 )
 
 
@@ -43,7 +48,7 @@ class Talk:
     """Asks until the person has had enough; what was answered stays, whatever is typed next."""
 
     def __init__(
-        self, args: argparse.Namespace, diagnoser: Diagnoser, measured: list[Measurement], tried: list[Tried]
+        self, args: argparse.Namespace, diagnoser: Diagnoser, measured: list[Measurement], tried: list[Told]
     ) -> None:
         self.args = args
         self.diagnoser = diagnoser
@@ -78,6 +83,9 @@ class Talk:
                 return False
             if answer.casefold() in ("end", "q", "quit"):
                 return False
+            if answer.casefold() in ("seen", "seen?"):
+                print("\n".join(question_lines()))
+                continue
             if answer.casefold() == "other":
                 self.skipped.add(suggestion.measurement.place)
                 return True
@@ -113,6 +121,10 @@ class Talk:
             return
         refuse_too_many([*self.measured, m], circuit)
         row: dict[str, object] = {"quantity": m.quantity, "at": m.at, "to": m.to, "state": m.state, "load": m.load}
+        seen = typed_observed(answer, circuit)
+        if seen is not None:
+            self._add(*measured_from_table({"observed": seen}, circuit, _ANSWER))
+            return
         lamp = typed_lamp(answer)
         if lamp is not None:
             row = _by_lamp(row, *lamp, circuit)
@@ -127,7 +139,7 @@ class Talk:
             raise UsageError("type the reading, 'other' for the next best measurement, or 'end'")
         self._add([measurement_from_row(row, circuit, _ANSWER)], [])
 
-    def _add(self, measured: Sequence[Measurement], tried: Sequence[Tried]) -> None:
+    def _add(self, measured: Sequence[Measurement], tried: Sequence[Told]) -> None:
         self.measured += measured
         self.tried += tried
         self.kept[0].extend(measured)
@@ -161,7 +173,7 @@ def _by_lamp(asked: dict[str, object], lamp: dict[str, object], where: str, circ
     return asked | {"load": load} | lamp
 
 
-def _kept(args: argparse.Namespace, circuit: Circuit) -> tuple[list[Measurement], list[Tried]]:
+def _kept(args: argparse.Namespace, circuit: Circuit) -> tuple[list[Measurement], list[Told]]:
     """Return what `--save` begins with: the answers of `--measured`. Readings of sessions and of the circuit file are
     not copied, or they would count twice the next time.
 
@@ -175,7 +187,7 @@ def _kept(args: argparse.Namespace, circuit: Circuit) -> tuple[list[Measurement]
     return load_measured(args.measured, circuit, templates=False) if args.measured else ([], [])
 
 
-def save(path: Path, measured: Sequence[Measurement], tried: Sequence[Tried]) -> None:
+def save(path: Path, measured: Sequence[Measurement], tried: Sequence[Told]) -> None:
     """Write measurements as TOML that --measured reads.
 
     Raises:
@@ -185,14 +197,19 @@ def save(path: Path, measured: Sequence[Measurement], tried: Sequence[Tried]) ->
     for m in measured:
         lines.append(_row(m.as_row()))
     lines += ["]", "tried = ["]
-    for t in tried:
-        lines.append(_row(t.as_row()))
+    lines += [_row(one.as_row()) for one in tried if isinstance(one, Tried)]
+    seen = {one.key: one.answer for one in tried if isinstance(one, Observed)}
+    lines += ["]", *(["[observed]"] if seen else []), *(f"{key} = {_quoted(answer)}" for key, answer in seen.items())]
     try:
-        path.write_text("\n".join([*lines, "]", ""]), "utf-8")
+        path.write_text("\n".join([*lines, ""]), "utf-8")
     except OSError as error:
         raise CircuitError(f"'{path}' cannot be written: {error.strerror or error}") from error
 
 
 def _row(row: dict[str, object]) -> str:
     """One line of a list of tables; a text or number of JSON is one of TOML too, but for DEL, which no id has."""
-    return f"  {{{', '.join(f'{key} = {json.dumps(value, ensure_ascii=False)}' for key, value in row.items())}}},"
+    return f"  {{{', '.join(f'{key} = {_quoted(value)}' for key, value in row.items())}}},"
+
+
+def _quoted(value: object) -> str:
+    return json.dumps(value, ensure_ascii=False)

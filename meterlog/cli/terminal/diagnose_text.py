@@ -7,9 +7,11 @@ from collections.abc import Sequence
 from meterlog.cautions import applying, first_said
 from meterlog.circuit import acts
 from meterlog.circuit.diagnosis import Diagnosis, percent
+from meterlog.circuit.model.bulb import BRIGHTNESS
 from meterlog.circuit.model.circuit import Circuit
 from meterlog.circuit.next_measurement.suggest import Suggestion
-from meterlog.circuit.readings.measurement import Tried
+from meterlog.circuit.readings.measurement import Told
+from meterlog.circuit.readings.observed import questions
 
 
 def as_text(circuit: Circuit, diagnosis: Diagnosis, said: set[str]) -> str:
@@ -55,14 +57,19 @@ def _next_lines(s: Suggestion) -> list[str]:
     return [*lines, *again, *mind("  Mind, before you measure:", s.cautions)]
 
 
+def question_lines() -> list[str]:
+    """Everything that can be observed without an instrument, with its answers."""
+    return [f"  {one.key} {'|'.join(one.answers or BRIGHTNESS)}: {one.text}" for one in questions().values()]
+
+
 def mind(heading: str, cautions: Sequence[str]) -> list[str]:
     """Lines with cautions under a heading; none where there are none."""
     return [heading, *(f"    - {caution}" for caution in cautions)] if cautions else []
 
 
-def print_general(circuit: Circuit, tried: Sequence[Tried], said: set[str]) -> None:
+def print_general(circuit: Circuit, tried: Sequence[Told], said: set[str]) -> None:
     """Print the cautions of all of a circuit and of what was tried that are not in `said`, and note them there."""
-    every = applying(acts.beginning(circuit), *(acts.tried(circuit, one) for one in tried))
+    every = applying(acts.beginning(circuit), *acts.tries(circuit, tried))
     print_mind("Mind, on this circuit:", first_said(said, every))
 
 

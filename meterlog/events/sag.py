@@ -3,24 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
 
+from meterlog.events.cranking import BY_SHAPE, Shape, charging_words, crank_words
 from meterlog.events.event import Event
 from meterlog.events.measure import Measure
 from meterlog.events.settings import DetectionSettings
 from meterlog.session.model import Marker
 from meterlog.signal.levels import median
 
-CRANK_BEFORE_S = 3.0
-"""A `crank` marker may be set so long before the dip, s: the key, the relay and a slow hand. A guess."""
-_CHARGING_SHARE = 1.1
-"""Charging voltage (13.2 V and more) over the 12 V nominal, arithmetic from usual figures."""
-_CHARGING_TOPS = ((12.0, 15.5), (24.0, 31.0))
-"""The system's voltage and the highest that it is charged with, V: makers' figures reach 15.1 V cold; rounded up."""
-_CHARGING_RISE = 1.04
-"""A level above the one before the dip by this factor is charging, and no rest level that came back: a guess."""
 _STILL_RISING = 1.5
 """Of two readings in a recovery the next goes on by at most so many times their step: a guess."""
 
@@ -39,7 +33,8 @@ def sag(measure: Measure, dip: Dip, markers: Sequence[Marker], settings: Detecti
     """The dip as an event; None where it only grazes the threshold."""
     track = measure.track
     level, residual = measure.inside(dip.start, dip.back), measure.lowest(dip.start, dip.back)
-    noise = max(measure.noise(dip.quiet, dip.start), measure.noise(dip.start + 1, dip.back - 1))
+    at_rest = measure.noise(dip.quiet, dip.start)
+    noise = max(at_rest, measure.noise(dip.start + 1, dip.back - 1))
     # The level must be below the threshold for more reason than the noise of its readings.
     least = settings.sag_share * dip.reference - noise / (dip.back - dip.start) ** 0.5
     if level >= least and residual >= (settings.sag_share - settings.sag_hysteresis) * dip.reference - noise:
@@ -54,6 +49,8 @@ def sag(measure: Measure, dip: Dip, markers: Sequence[Marker], settings: Detecti
     first = measure.edge(dip.start, local, fallen, noise, dip.back)
     last = measure.edge(dip.back, lately, recovered, max(noise, rising), dip.stop)
     timing = measure.timing(first, last, dip.back)
+    shape = Shape(local, residual, recovered, dip.start, dip.back, timing.duration_s, timing.error_s, at_rest)
+    crank = crank_words(measure, shape, (timing.start_s, timing.end_s), markers, settings)
     return Event(
         "sag",
         measure.channel,
@@ -64,7 +61,7 @@ def sag(measure: Measure, dip: Dip, markers: Sequence[Marker], settings: Detecti
         level=level,
         extreme=residual,
         reference=dip.reference,
-        detail=_words(dip, residual, recovered, timing.start_s, timing.end_s, markers),
+        detail=_words(dip, residual, crank),
     )
 
 
@@ -92,14 +89,14 @@ def _near(measure: Measure, start: int, stop: int, otherwise: float, least: int 
     return median(values) if len(values) else otherwise
 
 
-def _words(dip: Dip, residual: float, after: float, start: float, end: float, markers: Sequence[Marker]) -> str:
+def _words(dip: Dip, residual: float, crank: str) -> str:
     words = f"sagged to {residual:.2f} V ({residual / dip.reference:.0%} of {dip.reference:.2f} V)"
-    marked = any(m.name == "crank" and start - CRANK_BEFORE_S <= m.time_s <= end for m in markers)
-    charging = any(volts * _CHARGING_SHARE <= after <= top_v for volts, top_v in _CHARGING_TOPS)
-    if marked:
-        words += "; cranking, by the crank marker"
-    elif charging and after > _CHARGING_RISE * dip.reference:
-        words += f"; cranking, by the recovery to a charging level of {after:.2f} V"
+    words += f"; {crank}" if crank else ""
     if dip.back - dip.start < 2:
         words += "; shorter than one reading: the true lowest voltage may be lower"
     return words
+
+
+def begins_charging(event: Event, wait_s: float) -> Event:
+    """The same dip, now that charging has begun so long after it, s: it was the starter's."""
+    return replace(event, detail=f"{event.detail.replace(f'; {BY_SHAPE}', '')}; {charging_words(wait_s)}")

@@ -15,6 +15,7 @@ from math import inf, nextafter
 from typing import NamedTuple
 
 from meterlog.events.chatter import interruptions
+from meterlog.events.cranking import CHARGING_WITHIN_S, charging_from, may_be_a_start
 from meterlog.events.dropout import dropout, outage
 from meterlog.events.event import Event
 from meterlog.events.fade import Fade, fade_from, falls_slowly
@@ -22,7 +23,7 @@ from meterlog.events.measure import Measure, Watched
 from meterlog.events.prime_pulse import Stretch, prime_pulse
 from meterlog.events.range_change import LONGEST_S
 from meterlog.events.reference import FIRST_READINGS, WINDOW, Reference
-from meterlog.events.sag import Dip, open_sag, sag
+from meterlog.events.sag import Dip, begins_charging, open_sag, sag
 from meterlog.events.settings import DetectionSettings
 from meterlog.events.supply_lost import came_back, supply_lost, switched_off
 from meterlog.kinds import found_by
@@ -94,6 +95,7 @@ class Supply:
         }
         self._loss: tuple[int, Edge] | None = None
         self._fade: Fade | None = None
+        self._started: tuple[Event, float] | None = None  # the latest dip, and the level from which on it charges
         self._restart(0)
 
     def _restart(self, index: int) -> None:
@@ -106,6 +108,7 @@ class Supply:
         self._lasting = False
         self._pending: list[Event] = []
         self._stretch: Stretch | None = None
+        self._started = None
 
     @property
     def needs(self) -> int:
@@ -143,7 +146,9 @@ class Supply:
     @property
     def _high(self) -> float:
         """From here up a reading means something while the supply is on, V."""
-        return self._reference.idle_from if self._fade is None else min(self._fade.ends, self._reference.idle_from)
+        fade_ends = inf if self._fade is None else self._fade.ends
+        charges = inf if self._started is None else self._started[1]
+        return min(self._reference.idle_from, fade_ends, charges)
 
     @property
     def until(self) -> int:
@@ -282,8 +287,8 @@ class Supply:
                 self._stretch.end_s = self._track.time(index)
             self._begin(index)
         elif value >= self._high:
-            if index > reference.quiet and self._track.value(index - 1) >= self._high:
-                self._end_fade((self._track.time(index - 2) + self._track.time(index - 1)) / 2, index)
+            if index > reference.quiet:
+                self._rise_to(min(self._track.value(index - 1), value), index - 1)
             self._pos = index + 1
         elif value <= self._off_at:
             self._go_out(index)
@@ -293,6 +298,17 @@ class Supply:
         else:
             self._state, self._dip, self._lasting = "sagging", index, False
             self._pos = index + 1
+
+    def _rise_to(self, level: float, index: int) -> None:
+        """Readings `index` and the next are at a level that ends a fade, or with which charging begins."""
+        if self._fade is not None and level >= self._fade.ends:
+            self._end_fade((self._track.time(index - 1) + self._track.time(index)) / 2, index + 1)
+        if self._started is not None and level >= self._started[1]:
+            dip, self._started = self._started[0], None
+            wait_s = self._track.time(index) - dip.end_s
+            for events in (self.events, self._pending):
+                if dip in events and wait_s <= CHARGING_WITHIN_S:
+                    events[events.index(dip)] = begins_charging(dip, wait_s)
 
     def _pass_by(self, index: int) -> None:
         """Go on to reading `index`: those before it are undisturbed."""
@@ -358,6 +374,8 @@ class Supply:
         dip = Dip(self._reference.quiet, self._dip, self._return, self._pos, self._reference.value)
         event = sag(self._measure, dip, self._markers, self._settings)
         if event is not None:
+            rest = self._measure.before(dip.start, dip.quiet)
+            self._started = (event, charging_from(rest, self._settings)) if may_be_a_start(event) else None
             self._await(event, short=dip.back - dip.start <= _HALF_CAUGHT_READINGS)
         self._be_on(self._return)
 

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping, Sequence
 from functools import cached_property
 
 from meterlog.condition import Condition, waited_for
 from meterlog.details import entered_number
+from meterlog.events.cranking import BY_SHAPE, CRANK_BEFORE_S, CRANKING
 from meterlog.events.event import Event
-from meterlog.events.sag import CRANK_BEFORE_S
 from meterlog.events.watch import Watch
 from meterlog.findings.judge import Span
 from meterlog.findings.level import level_of
@@ -24,6 +23,11 @@ from meterlog.session.model import Channel, Marker
 
 _ENTERED_SHARE = 0.005
 """Error of a battery voltage that a person entered, as a share: a usual meter's accuracy (unverified)."""
+
+_STARTER_A = 60.0
+"""A pulse of so much current is a starter's, A: a guess, below a small engine's, above any other load's."""
+_STARTER_BESIDE_S = 1.0
+"""What happens within this of a dip on another channel is the same start, s: a guess, two slow meters' readings."""
 
 
 class Evidence:
@@ -76,11 +80,34 @@ class Evidence:
         return any(event.start_s - CRANK_BEFORE_S <= m.time_s <= event.end_s for m in self.marked("crank"))
 
     def is_crank(self, event: Event) -> bool:
-        """Tell whether a sag is the starter's: the analyzer says so, or a crank marker stands within 3 s before its
-        end."""
+        """Tell whether a dip is known to be the starter's: by a marker, by charging after it, by another channel."""
         if event.kind != "sag":
             return False
-        return self.marked_crank(event) or bool(re.search(r"\bcrank", event.detail, re.IGNORECASE))
+        return self._crank_itself(event) or any(self._crank_beside(event, other) for other in self.events)
+
+    def may_be_crank(self, event: Event) -> bool:
+        """Tell whether a dip only looks like the starter's."""
+        return event.kind == "sag" and BY_SHAPE in event.detail and not self.is_crank(event)
+
+    def is_or_may_be_crank(self, event: Event) -> bool:
+        """Tell whether a dip is, or only looks like, the starter's."""
+        return self.is_crank(event) or self.may_be_crank(event)
+
+    def _crank_itself(self, event: Event) -> bool:
+        return self.marked_crank(event) or CRANKING in event.detail
+
+    def _crank_beside(self, event: Event, other: Event) -> bool:
+        """Tell whether another channel shows the starter at work during a dip: its dip, its feed, its current."""
+        apart = event.start_s - _STARTER_BESIDE_S > other.end_s or other.start_s > event.end_s + _STARTER_BESIDE_S
+        if other.channel == event.channel or apart:
+            return False
+        if other.kind == "sag":
+            return self._crank_itself(other)
+        if other.kind != "prime_pulse":
+            return False
+        channel = next(channel for channel in self.channels if channel.number == other.channel)
+        strong = channel.quantity is Quantity.DC_CURRENT and (other.level or 0.0) >= _STARTER_A
+        return strong or channel.measurand.names("starter", "solenoid", "crank")
 
     @cached_property
     def battery(self) -> Channel | None:

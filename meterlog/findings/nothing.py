@@ -13,7 +13,7 @@ from meterlog.findings.finding import Finding
 from meterlog.kinds import KINDS
 from meterlog.roles import Role
 from meterlog.session.model import Channel
-from meterlog.text.figures import seconds
+from meterlog.text.figures import count, seconds
 
 _SOURCE = "the longest wait for a reading, what the times may be wrong, and what one reading averages (grade D)"
 _ALL_ON = 0.98
@@ -27,11 +27,12 @@ def findings(evidence: Evidence) -> list[Finding]:
         watch = evidence.watches[channel.number]
         judged = channel.measurand.role is not Role.OTHER and len(evidence.series(channel))
         if judged and watch.faults and not evidence.faults_of(channel):
-            found.append(_nothing(channel, watch))
+            starts = sum(evidence.is_crank(event) for event in evidence.events_of(channel, *watch.faults))
+            found.append(_nothing(channel, watch, starts))
     return found
 
 
-def _nothing(channel: Channel, watch: Watch) -> Finding:
+def _nothing(channel: Channel, watch: Watch, starts: int) -> Finding:
     looked_for = _alternatives([KINDS[kind].named for kind in watch.faults])
     shortest_s = watch.shortest_visible_s
     if math.isnan(shortest_s):
@@ -40,8 +41,9 @@ def _nothing(channel: Channel, watch: Watch) -> Finding:
     if watch.on_s is not None and not watch.on_s:
         text = f"{channel.label}: never on, so no {looked_for} could have shown."
         return Finding(text, "", "", "cannot tell", channel=channel.number)
+    but = f"but for {count(starts, 'dip')} of the starter, " if starts else ""
     text = (
-        f"{channel.label}: no {looked_for} was seen in {_watched(watch)}. Anything shorter than "
+        f"{channel.label}: {but}no {looked_for} was seen in {_watched(watch)}. Anything shorter than "
         f"{seconds(watch.shortest_while_watched_s)} could have passed unseen between these readings."
     )
     text += "".join(

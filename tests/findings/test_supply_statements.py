@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 
+from meterlog.reading import Quantity
 from tests.findings.conftest import Bench
 
 
@@ -27,3 +29,58 @@ def test_what_a_key_does_not_do_stays_outside(bench: Bench, kind: str) -> None:
     number = bench.channel("ignition feed", 12.5)
     bench.event(kind, number, 20.0, 21.0, extreme=0.0, reference=12.5)
     assert bench.judge("(at 20.0 s)").verdict == "outside"
+
+
+class TestStarts:
+    """Dips that are, or look like, an engine's starts."""
+
+    SHAPE = "sagged to 9.10 V (73% of 12.50 V); perhaps cranking (it has that shape)"
+    CHARGED = "sagged to 9.10 V (73% of 12.50 V); cranking, by the charging that began 3.4 s after it"
+
+    @staticmethod
+    def dip(bench: Bench, label: str, detail: str, start_s: float = 20.0) -> int:
+        number = bench.channel(label, lambda t: np.where((t >= 20.0) & (t < 21.5), 9.1, 12.5))
+        bench.event("sag", number, start_s, 21.5, extreme=9.1, reference=12.5, detail=detail)
+        return number
+
+    @pytest.mark.parametrize("detail", [SHAPE, CHARGED])
+    def test_away_from_the_battery_no_start_is_outside_and_the_drop_is_said(self, bench: Bench, detail: str) -> None:
+        """Once: '1 sag (at 21.0 s), lasting 2.0 s +-0.5, lowest reading 10.70 V', and 'outside'."""
+        self.dip(bench, "ignition feed", detail)
+        found = bench.judge("a drop of 3.40 V")
+        assert found.verdict == "cannot tell"
+        assert ("measure there" in found.text) == (detail == self.CHARGED)
+        assert ("A `crank` marker at the next one decides" in found.text) == (detail == self.SHAPE)
+        assert not [finding for finding in bench.all() if finding.verdict == "outside"]
+
+    @pytest.mark.parametrize("detail", [SHAPE, CHARGED])
+    def test_at_the_battery_post_both_are_held_to_the_floor(self, bench: Bench, detail: str) -> None:
+        bench.details["temperature_c"] = "20"
+        self.dip(bench, "battery", detail)
+        found = bench.judge("the lowest reading was 9.10 V")
+        assert found.verdict == "outside"
+        assert found.limit == "not below 9.6 V at 20 degC"
+
+    def test_what_only_looks_like_a_start_leaves_no_word_that_nothing_was_seen(self, bench: Bench) -> None:
+        self.dip(bench, "ignition feed", self.SHAPE)
+        assert not [finding for finding in bench.all() if "was seen in" in finding.text]
+
+    def test_a_known_start_is_said_beside_what_was_not_seen(self, bench: Bench) -> None:
+        self.dip(bench, "ignition feed", self.CHARGED)
+        assert "but for 1 dip of the starter, no dropout" in bench.judge("was seen in").text
+
+    @pytest.mark.parametrize(
+        ("label", "quantity", "kind", "level"),
+        [
+            ("battery", Quantity.DC_VOLTAGE, "sag", None),
+            ("starter solenoid feed", Quantity.DC_VOLTAGE, "prime_pulse", 10.5),
+            ("battery clamp", Quantity.DC_CURRENT, "prime_pulse", 180.0),
+        ],
+    )
+    def test_another_channel_tells_that_it_was_the_starter(
+        self, bench: Bench, label: str, quantity: Quantity, kind: str, level: float | None
+    ) -> None:
+        self.dip(bench, "ignition feed", self.SHAPE)
+        other = bench.channel(label, 12.5, quantity=quantity)
+        bench.event(kind, other, 20.1, 21.6, level=level, extreme=9.8, reference=12.5, detail=self.CHARGED)
+        assert "while cranking" in bench.judge("ignition feed: while").text

@@ -20,6 +20,7 @@ from meterlog.events.event import Event
 from meterlog.events.interruption import Interruption, interruption
 from meterlog.events.measure import Measure, Watched
 from meterlog.events.prime_pulse import Stretch, prime_pulse
+from meterlog.events.range_change import LONGEST_S
 from meterlog.events.settings import DetectionSettings
 from meterlog.kinds import found_by
 from meterlog.reading import Quantity
@@ -125,7 +126,15 @@ class Current:
             self._steps[self._state](stop)
 
     def interrupt(self, index: int) -> None:
-        """Readings are missing before reading `index`: what flows on goes on, and nothing else is concluded."""
+        """Readings are missing before reading `index`.
+
+        What was read on both sides counts: across a short break the steps go on, and across a longer one what flows on
+        goes on, or is interrupted where that was read. Otherwise all begins anew.
+        """
+        break_s = self._track.time(index) - self._track.time(index - 1)
+        known = break_s <= self._settings.interruption_longest_s and self._state in ("flowing", "low")
+        if known or break_s <= LONGEST_S:
+            return
         self._end_back()
         stretch = self._stretch
         value = self._sign * self._track.value(index)

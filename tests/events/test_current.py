@@ -139,3 +139,20 @@ def test_thresholds_can_be_set(found: Found) -> None:
     assert kinds(told) == ["interruption"]
     with pytest.raises(ValueError, match="interruption_share"):
         DetectionSettings(interruption_share=0.6)
+
+
+@pytest.mark.parametrize(("start_s", "end_s"), [(20.2, 26.0), (15.0, 20.2), (20.2, 45.0)])
+def test_one_reading_of_0_a_beside_missing_readings_counts(log: Log, start_s: float, end_s: float) -> None:
+    series = log([(4.8, 20), (0, 0.5), (4.8, 60)], window=0.0)
+    series = series[(series.time_s <= start_s) | (series.time_s >= end_s)]
+    assert np.count_nonzero(series.value < 1.0) == 1
+    (event,) = [e for e in detect(Channel(1, "pump current", AMPERES), series) if e.kind == "interruption"]
+    assert event.duration_s is not None
+    assert event.duration_error_s is not None
+    assert abs(event.duration_s - 0.5) <= event.duration_error_s
+
+
+def test_nothing_is_invented_across_a_long_break(log: Log) -> None:
+    series = log([(4.8, 20), (0, 10), (4.8, 60)])
+    series = series[(series.time_s <= 18.0) | (series.time_s >= 60.0)]
+    assert kinds(detect(Channel(1, "pump current", AMPERES), series)) == ["gap"]

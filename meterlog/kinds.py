@@ -40,6 +40,7 @@ class Kind:
         line_share: the setting that is this level's share of the event's reference; empty: it is the reference itself.
         looks: how many looks in a row must show it before it is told.
         explained: whether the sentence names an explanation that is no fault, so that the verdict is 'cannot tell'.
+        by_design: whether a voltage that is moved up and down by design shows it too.
         finding: the module of `meterlog.findings` that tells of it, where a sentence is not enough.
     """
 
@@ -57,6 +58,7 @@ class Kind:
     line_share: str = ""
     looks: int = 1
     explained: bool = False
+    by_design: bool = False
     finding: str = ""
 
     @property
@@ -124,6 +126,7 @@ _ROWS = (
         source=_DIPS,
         line="sag below, {sag_share:.0%} of usual",
         line_share="sag_share",
+        by_design=True,
     ),
     Kind(
         "fade",
@@ -138,6 +141,7 @@ _ROWS = (
         source="own choice: a slow reference beside the sliding one of IEC 61000-4-30",
         line="fade below, {sag_share:.0%} of usual",
         line_share="sag_share",
+        by_design=True,
     ),
     Kind(
         "overvoltage",

@@ -15,6 +15,7 @@ from meterlog.findings.instant import Instants, difference, same_instants
 from meterlog.findings.judge import judge
 from meterlog.findings.level import level_of, resolution_of, upper_level
 from meterlog.findings.line import limit_lines
+from meterlog.findings.regulated import DECIDES, READS_LOWER, may_be_driven
 from meterlog.reading import Quantity
 from meterlog.roles import Role
 from meterlog.series import Series
@@ -128,5 +129,9 @@ def _between(evidence: Evidence, first: Channel, second: Channel) -> Finding | N
         text += " It is negative: the points are the other way round, or a meter reads wrong."
     elif verdict.verdict == "cannot tell" or error > figure.number() / 2:
         text += " The difference of two meters carries both their errors: one meter across the part tells more."
+    decided = verdict.verdict
+    if decided == "outside" and first.measurand.is_battery and may_be_driven(second):
+        decided = "cannot tell"
+        text += f" {READS_LOWER} {DECIDES}"
     limit = f"at most {figure.number():g} V ({figure.meaning})"
-    return Finding(text, limit, figure.cite(), *verdict, channel=second.number)
+    return Finding(text, limit, figure.cite(), decided, verdict.margin, verdict.margin_error, channel=second.number)

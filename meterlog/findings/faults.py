@@ -13,6 +13,7 @@ from meterlog.findings.finding import Finding, Verdict
 from meterlog.findings.judge import judge
 from meterlog.findings.level import resolution_of
 from meterlog.findings.line import Line, around
+from meterlog.findings.regulated import BY_DESIGN, DECIDES, is_regulated
 from meterlog.kinds import KINDS, Kind
 from meterlog.roles import Role
 from meterlog.session.model import Channel
@@ -57,6 +58,8 @@ class _Case:
             return Finding(text, limit, self.kind.source, *verdict, self.channel.number, lines)
         known = self.channel.measurand.role not in (Role.OTHER, Role.CONTROL)
         sure = known and self.kind.about_circuit and not self.kind.explained
+        if sure and self.kind.by_design and is_regulated(self.evidence, self.channel):
+            text, sure = f"{text} {BY_DESIGN} {DECIDES}", False
         occurred: Verdict = "outside" if sure else "cannot tell"
         return Finding(text, limit, self.kind.source, occurred, channel=self.channel.number, lines=lines)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import NamedTuple
 
 import numpy as np
@@ -45,11 +46,7 @@ def thin(series: Series, many: int = MANY) -> Series:
 
 
 def level_of(series: Series, accuracy: Accuracy, chosen: NDArray[np.bool_] | None = None) -> Level | None:
-    """The level of the finite readings, or of the chosen ones of them; None where there are none.
-
-    The median's standard error is 1.253 sigma / sqrt(n), sigma taken from the median absolute deviation
-    (x 1.4826), both for normal noise.
-    """
+    """The level of the finite readings, or of the chosen ones of them; None where there are none."""
     take = np.isfinite(series.value)
     if chosen is not None:
         take &= chosen
@@ -57,9 +54,18 @@ def level_of(series: Series, accuracy: Accuracy, chosen: NDArray[np.bool_] | Non
     if not len(values):
         return None
     middle = float(np.median(values))
-    sigma = MAD_TO_DEVIATION * float(np.median(np.abs(values - middle)))
-    error = accuracy.error(middle, resolution_of(series)) + _COVER * _MEDIAN_ERROR * sigma / len(values) ** 0.5
+    error = accuracy.error(middle, resolution_of(series)) + median_error(values)
     return Level(middle, error, float(values.min()), float(values.max()), len(values))
+
+
+def median_error(values: NDArray[np.float64]) -> float:
+    """Return the half-width of what noise leaves open of a median, of readings of shape (n,), n >= 1.
+
+    The median's standard error is 1.253 sigma / sqrt(n), sigma taken from the median absolute deviation
+    (x 1.4826), both for normal noise.
+    """
+    sigma = MAD_TO_DEVIATION * float(np.median(np.abs(values - np.median(values))))
+    return _COVER * _MEDIAN_ERROR * sigma / math.sqrt(len(values))
 
 
 def upper_level(series: Series, accuracy: Accuracy) -> Level | None:

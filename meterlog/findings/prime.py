@@ -9,6 +9,7 @@ from meterlog.findings.finding import Finding
 from meterlog.findings.judge import Judgement, judge, rank
 from meterlog.findings.level import level_of, resolution_of
 from meterlog.findings.line import around, limit_lines
+from meterlog.findings.regulated import DECIDES, READS_LOWER
 from meterlog.roles import Role
 from meterlog.session.model import Channel, Marker
 from meterlog.text.figures import count, seconds, shown
@@ -54,16 +55,18 @@ def _level(evidence: Evidence, channel: Channel, pulses: list[Event]) -> list[Fi
         f"{channel.label}: {which} (at {pulse.start_s:.1f} s) reached {shown(pulse.level or 0.0, 'V', error)}, "
         f"{shown(max(drop, 0.0), 'V', verdict.margin_error)} below the battery ({how})."
     )
-    if verdict.verdict != "within":
-        text += " A pump driven by pulses or at two speeds legitimately reads lower on a DC meter."
-    if how.startswith("the battery was not") and verdict.verdict == "cannot tell":
+    decided = verdict.verdict
+    if decided == "outside":
+        decided = "cannot tell"
+        text += f" {READS_LOWER} {DECIDES}"
+    elif decided == "cannot tell" and how.startswith("the battery was not"):
         text += " Record the battery as a second channel to know."
     limit = f"at most {figure.number():g} V below the battery, the pump running"
     battery = evidence.battery_span(pulse.start_s, pulse.end_s)[0]
     least = (battery[0] - figure.number(), battery[1] - figure.number())
     words = f"{figure.number():g} V below the battery"
     lines = limit_lines(channel.number, least, words, around(pulse.start_s, pulse.end_s))
-    return [Finding(text, limit, figure.cite(), *verdict, channel.number, lines)]
+    return [Finding(text, limit, figure.cite(), decided, verdict.margin, verdict.margin_error, channel.number, lines)]
 
 
 def _level_error(evidence: Evidence, channel: Channel, pulse: Event) -> float:

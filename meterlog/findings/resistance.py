@@ -10,7 +10,9 @@ from meterlog.findings.evidence import Evidence
 from meterlog.findings.finding import Finding
 from meterlog.findings.instant import Instants, difference, same_instants
 from meterlog.findings.judge import judge
-from meterlog.findings.level import resolution_of, upper_level
+from meterlog.findings.level import median_error, resolution_of, upper_level
+from meterlog.findings.quotient import quotient
+from meterlog.findings.regulated import READS_LOWER, may_be_driven
 from meterlog.reading import Quantity
 from meterlog.roles import Role
 from meterlog.series import Series
@@ -37,6 +39,7 @@ def _across(evidence: Evidence, channel: Channel, current: Channel) -> Finding |
         return None
     drop = abs(float(np.median(instants.second)))
     error = channel.accuracy.error(drop, resolution_of(evidence.series(channel)))
+    error += median_error(instants.second) + float(np.median(instants.error))
     name = drop_figure(channel)
     return _finding(evidence, channel.label, (drop, error), current, instants, name, channel)
 
@@ -76,9 +79,10 @@ def _finding(
 ) -> Finding | None:
     amperes = abs(float(np.median(instants.first)))
     amperes_error = current.accuracy.error(amperes, resolution_of(evidence.series(current)))
+    amperes_error += median_error(instants.first)
     if amperes <= amperes_error:
         return None
-    ohms, error = quotient(drop[0], drop[1], amperes, amperes_error)
+    ohms = quotient(*drop, amperes, amperes_error)
     figure = evidence.limits.figure(name)
     allowed = figure.number() / amperes
     source = f"{figure.cite()}; divided by the current (grade D)"
@@ -90,17 +94,13 @@ def _finding(
             contact.cite(),
             f"at most {shown(contact.number(), 'ohm')} ({contact.meaning})",
         )
-    verdict = judge(ohms, error, high=(allowed, allowed))
+    verdict = judge(ohms.middle, ohms.half, high=(allowed, allowed))
     text = (
         f"{label}: {shown(drop[0], 'V', drop[1])} at {shown(amperes, 'A', amperes_error)} is a resistance of "
-        f"{shown(ohms, 'ohm', error)}."
+        f"{ohms.said('ohm')}."
     )
-    return Finding(text, limit, source, *verdict, channel=channel.number)
-
-
-def quotient(volts: float, volts_error: float, amperes: float, amperes_error: float) -> tuple[float, float]:
-    """V / I with its half-width, the relative errors added: dV/I + V dI/I^2, to first order.
-
-    Added, not combined by squares, as everywhere in findings: two meters' errors are fixed for the whole session.
-    """
-    return volts / amperes, volts_error / amperes + volts * amperes_error / amperes**2
+    decided = verdict.verdict
+    if decided == "outside" and name == "feed_drop_max_v" and may_be_driven(channel):
+        decided = "cannot tell"
+        text += f" {READS_LOWER}"
+    return Finding(text, limit, source, decided, verdict.margin, verdict.margin_error, channel=channel.number)

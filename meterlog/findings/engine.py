@@ -9,6 +9,7 @@ from meterlog.events.watch import Watch
 from meterlog.findings import (
     association,
     charging,
+    charging_pause,
     coarse,
     crank,
     current,
@@ -40,6 +41,7 @@ KINDS: tuple[Callable[[Evidence], list[Finding]], ...] = (
     current.findings,
     rest.findings,
     charging.findings,
+    charging_pause.findings,
     ripple.findings,
     draw.findings,
     ohms.findings,

@@ -6,7 +6,7 @@ import math
 
 from meterlog.findings.evidence import Evidence
 from meterlog.findings.finding import Finding
-from meterlog.findings.judge import judge
+from meterlog.findings.judgement import judge
 from meterlog.findings.level import Level, level_of, upper_level
 from meterlog.findings.line import Line, limit_lines
 from meterlog.limits.figure import Figure

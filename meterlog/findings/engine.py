@@ -8,9 +8,9 @@ from meterlog.events.event import Event
 from meterlog.events.watch import Watch
 from meterlog.findings import (
     association,
+    bluetooth_steps,
     charging,
     charging_pause,
-    coarse,
     crank,
     current,
     draw,
@@ -46,7 +46,7 @@ KINDS: tuple[Callable[[Evidence], list[Finding]], ...] = (
     draw.findings,
     ohms.findings,
     nothing.findings,
-    coarse.findings,
+    bluetooth_steps.findings,
     unjudged.findings,
 )
 """One kind of finding a file."""

@@ -11,7 +11,7 @@ from meterlog.events.cranking import BY_SHAPE, CRANK_BEFORE_S, CRANKING
 from meterlog.events.event import Event
 from meterlog.events.reference import CHARGING_SHARE
 from meterlog.events.watch import Watch
-from meterlog.findings.judge import Span
+from meterlog.findings.judgement import Span
 from meterlog.findings.level import level_of
 from meterlog.kinds import faults
 from meterlog.limits.figure import Figure

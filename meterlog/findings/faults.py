@@ -10,7 +10,7 @@ from meterlog.events.event import Event
 from meterlog.events.gap import why
 from meterlog.findings.evidence import Evidence
 from meterlog.findings.finding import Finding, Verdict
-from meterlog.findings.judge import judge
+from meterlog.findings.judgement import judge
 from meterlog.findings.level import resolution_of
 from meterlog.findings.line import Line, around
 from meterlog.findings.regulated import BY_DESIGN, DECIDES, is_regulated

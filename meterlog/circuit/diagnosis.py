@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from meterlog.cautions import DEFERS, applying
 from meterlog.circuit.acts import trying
+from meterlog.circuit.cost import Choice, choice
 from meterlog.circuit.evidence.contradictions import contradictions
 from meterlog.circuit.evidence.for_and_against import (
     BAND,
@@ -125,6 +126,7 @@ class Diagnosis:
         inconsistent: sentences about readings that cannot all be right.
         rates_source: where the fault rates came from.
         repair_cautions: what to mind before putting right what is `decided`; empty while nothing is.
+        acting: putting the likeliest part right, beside the best reading; None where none is likely, or none is left.
     """
 
     verdict: str
@@ -135,6 +137,7 @@ class Diagnosis:
     inconsistent: tuple[str, ...]
     rates_source: str
     repair_cautions: tuple[str, ...]
+    acting: Choice | None
 
     def as_json(self) -> dict[str, object]:
         """The object of `diagnose --json`."""
@@ -144,6 +147,7 @@ class Diagnosis:
             "healthy": round(self.healthy, 4),
             "next": [s.as_json() for s in self.next],
             "inconsistent": list(self.inconsistent),
+            "choice": self.acting and self.acting.text,
         }
 
     @property
@@ -154,6 +158,8 @@ class Diagnosis:
     @property
     def enough(self) -> str:
         """The sentence that ends the questions, when no measurement is worth its time any more."""
+        if not self.decided and self.acting is not None:
+            return f"Enough is measured: {self.acting.text}."
         if not self.decided:
             return "No further measurement that this circuit allows would tell much more."
         if self.decided == "healthy":
@@ -200,6 +206,9 @@ class Diagnoser:
         sure = _decided(hypotheses, healthy)
         least_bits = LEAST_BITS_WHEN_SURE if sure else LEAST_BITS
         following = suggest(self.network, known, measured, suggestions, least_bits, self.tool) if suggestions else []
+        acting = self._acting(hypotheses, healthy, following)
+        if acting is not None and (acting.quicker or (sure and not acting.pays())):
+            following = []
         verdict = _verdict(hypotheses, healthy, several, comes) if measured or tried else NOTHING_YET
         on = stays_on(measured, self.circuit)
         if on:
@@ -212,8 +221,18 @@ class Diagnoser:
             next=tuple(following),
             inconsistent=tuple(contradictions(case, self.suspects, on)),
             rates_source=self.rates.source,
-            repair_cautions=self._repair_cautions(sure),
+            repair_cautions=self._repair_cautions(sure or (acting.part if acting and not following else "")),
+            acting=acting,
         )
+
+    def _acting(
+        self, hypotheses: Sequence[Hypothesis], healthy: float, following: Sequence[Suggestion]
+    ) -> Choice | None:
+        """Set putting the likeliest part right beside the best reading; None where no part is likely yet."""
+        first = hypotheses[0] if hypotheses else None
+        if first is None or not following or first.probability < max(LIKELY, healthy):
+            return None
+        return choice(self.circuit, first.part, first.probability, following[0])
 
     def _repair_cautions(self, decided: str) -> tuple[str, ...]:
         return () if decided in ("", "healthy") else applying(trying(self.circuit, "replace", decided))

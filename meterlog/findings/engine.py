@@ -8,9 +8,8 @@ from meterlog.events.event import Event
 from meterlog.events.watch import Watch
 from meterlog.findings import (
     association,
-    bluetooth_steps,
     charging,
-    charging_pause,
+    coarse,
     crank,
     current,
     draw,
@@ -41,12 +40,11 @@ KINDS: tuple[Callable[[Evidence], list[Finding]], ...] = (
     current.findings,
     rest.findings,
     charging.findings,
-    charging_pause.findings,
     ripple.findings,
     draw.findings,
     ohms.findings,
     nothing.findings,
-    bluetooth_steps.findings,
+    coarse.findings,
     unjudged.findings,
 )
 """One kind of finding a file."""

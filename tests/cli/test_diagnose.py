@@ -34,6 +34,25 @@ def readings(tmp_path: Path) -> Path:
     return path
 
 
+@pytest.fixture
+def few(tmp_path: Path) -> Path:
+    """Readings that leave something to measure."""
+    path = tmp_path / "few.toml"
+    path.write_text("""measured = [
+  {quantity = "voltage", at = "fuse_out", state = "key_on", value = 12.0},
+  {quantity = "voltage", at = "relay_out", state = "key_on", value = 7.0},
+]""")
+    return path
+
+
+def test_when_one_more_reading_saves_nothing_it_is_enough(readings: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["diagnose", "--circuit", "pump-feed", "--measured", str(readings), "--json"]) == 0
+    found = json.loads(capsys.readouterr().out)
+    assert found["hypotheses"][0]["probability"] > 0.95
+    assert found["next"] == []
+    assert found["choice"].startswith("putting relay right now (10 min) is right in")
+
+
 def test_json_names_the_part(readings: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["diagnose", "--circuit", "pump-feed", "--measured", str(readings), "--json"]) == 0
     found = json.loads(capsys.readouterr().out)
@@ -43,20 +62,21 @@ def test_json_names_the_part(readings: Path, capsys: pytest.CaptureFixture[str])
 
 
 def test_text_has_verdict_evidence_next_and_caution(
-    readings: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+    few: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(sys, "stdin", open(os.devnull))  # noqa: SIM115
-    assert main(["diagnose", "--circuit", "pump-feed", "--measured", str(readings)]) == 0
+    with open(os.devnull) as nothing:
+        monkeypatch.setattr(sys, "stdin", nothing)
+        assert main(["diagnose", "--circuit", "pump-feed", "--measured", str(few)]) == 0
     out = capsys.readouterr().out
     assert "relay: high resistance" in out
-    assert "for: 7 V from relay_out to battery_minus at key-on" in out
+    assert "for: 12 V from fuse_out to battery_minus at key-on" in out
+    assert re.search(r"Or act: putting relay right now \(10 min\) is right in \d+%; one more reading", out)
     assert "Measure next:" in out
     assert re.search(r"^  takes about \d+ min$", out, re.MULTILINE)
     assert "bits" not in out
     assert out.index("Measure next:") < out.index("Mind, before you measure:") < out.index("Mind, on this circuit:")
     assert "service information" in out
     assert "guesses" in out
-    sys.stdin.close()
 
 
 @pytest.mark.parametrize(
@@ -102,11 +122,11 @@ def _talk(words: list[str], answers: str) -> str:
 
 def test_in_a_terminal_it_asks_takes_answers_and_keeps_them(tmp_path: Path) -> None:
     kept = tmp_path / "kept.toml"
-    out = _talk(["--circuit", "pump-feed", "--save", str(kept)], "other\nwet\n12,4\nfed pump_plus runs\nend\n")
+    out = _talk(["--circuit", "pump-feed", "--save", str(kept)], "other\nwet\n0,0\nfed pump_plus runs\nend\n")
     assert out.count("Measure next:") == 4
     assert "'wet' is not a number" in out
     assert 'feed = "battery", into = "pump_plus", result = "runs"' in kept.read_text()
-    assert "value = 12.4" in kept.read_text()
+    assert "value = 0.0" in kept.read_text()
     assert main(["diagnose", "--circuit", "pump-feed", "--measured", str(kept), "--json"]) == 0
 
 
@@ -182,7 +202,8 @@ def test_in_a_terminal_it_takes_the_reading_from_a_meter(tmp_path: Path) -> None
     assert "value = 12" in kept.read_text()
 
 
-def test_answers_that_were_kept_are_never_written_over(readings: Path) -> None:
+def test_answers_that_were_kept_are_never_written_over(few: Path) -> None:
+    readings = few
     pytest.importorskip("termios", reason="needs pseudo-terminals")
     before = readings.read_text()
     master, slave = os.openpty()
@@ -196,7 +217,7 @@ def test_answers_that_were_kept_are_never_written_over(readings: Path) -> None:
     out = _talk(["--circuit", "pump-feed", "--measured", str(readings), "--save", str(readings)], "12.1\nend\n")
     assert "Measure next:" in out
     assert out.index("Measure next:") < out.index("Mind, before you measure:") < out.index("Mind, on this circuit:")
-    assert readings.read_text().count("quantity =") == 4
+    assert readings.read_text().count("quantity =") == 3
 
 
 def test_an_absent_measurement_file_is_named(capsys: pytest.CaptureFixture[str]) -> None:

@@ -74,6 +74,8 @@ class Part:
         gauge_mm2: a wire's cross-section, mm2.
         length_m: a wire's length, m.
         rating_a: what is printed on a fuse, A.
+        price: what a new one costs, in the person's own currency; None where nobody said.
+        replace_min: minutes to replace it, once it is reached; None where nobody said.
     """
 
     id: str
@@ -91,6 +93,8 @@ class Part:
     gauge_mm2: float | None = None
     length_m: float | None = None
     rating_a: float | None = None
+    price: float | None = None
+    replace_min: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -202,6 +202,8 @@ def _part(row: Mapping[str, object], place: int, source: str) -> Part:
         gauge_mm2=gauge_mm2,
         length_m=length_m,
         rating_a=number(row, "rating_a", where, default=0.0, least=LEAST_A, most=MOST_A) if "rating_a" in row else None,
+        price=number(row, "price", where, default=0.0) if "price" in row else None,
+        replace_min=number(row, "replace_min", where, default=0.0, most=MOST_MIN) if "replace_min" in row else None,
     )
 
 

@@ -60,6 +60,7 @@ class Suggestion:
         outcomes: (what may be read, what that would mean).
         cautions: what to mind, the most dangerous first; may be empty.
         again: why it is asked for though it was taken already; empty where it was not.
+        right_after: the probability that the likeliest hypothesis is the right one, as expected after the reading.
     """
 
     measurement: Measurement
@@ -68,6 +69,7 @@ class Suggestion:
     outcomes: tuple[tuple[str, str], ...]
     cautions: tuple[str, ...]
     again: str
+    right_after: float
 
     @property
     def caution(self) -> str:
@@ -93,11 +95,12 @@ class Suggestion:
 @dataclass(frozen=True, slots=True)
 class _Outlook:
     """The k cells that matter, with what the readings made of their unknowns; `by_group` are their weights, each in the
-    row of its hypothesis."""
+    row of its hypothesis, `by_part` in the rows of the parts at fault in it (two for a pair)."""
 
     network: Network
     weight: Array
     by_group: Array
+    by_part: Array
     mean: Array
     root: Array
 
@@ -112,12 +115,12 @@ def suggest(
 ) -> list[Suggestion]:
     """The most worthwhile measurements with a tool, in order of information per minute; none below `least_bits`."""
     outlook = _outlook(network, known)
-    scored: list[tuple[float, float, float, Measurement]] = []
+    scored: list[tuple[float, float, float, float, Measurement]] = []
     for m in candidates(network.circuit, measured, tool):
-        bits = _gain(outlook, m)
+        bits, right = _gain(outlook, m)
         if bits >= least_bits:
             minutes = minutes_for(network.circuit, m, measured)
-            scored.append((bits / minutes, bits, minutes, m))
+            scored.append((bits / minutes, bits, minutes, right, m))
     scored.sort(key=lambda entry: -entry[0])
     return [
         Suggestion(
@@ -127,8 +130,9 @@ def suggest(
             _outcomes(outlook, m),
             cautions_for(network.circuit, [m]),
             TAKEN_ONCE if times_taken(network.circuit, m, measured) else "",
+            right,
         )
-        for _, bits, minutes, m in scored[:most]
+        for _, bits, minutes, right, m in scored[:most]
     ]
 
 
@@ -159,11 +163,25 @@ def _outlook(network: Network, known: Posterior) -> _Outlook:
         network.among(np.concatenate([keep, twin])),
         weight,
         (group[None, :] == np.arange(group.max() + 1)[:, None]) * weight,
+        _parts_of(network.cells, np.concatenate([keep, twin]), len(keep), twin_group) * weight,
         np.concatenate([mean, np.zeros((len(twin), width))]),
         np.concatenate(
             [np.linalg.cholesky(covariance + 1e-9 * np.eye(width)), np.tile(np.eye(width), (len(twin), 1, 1))]
         ),
     )
+
+
+def _parts_of(cells: Cells, rows: NDArray[np.int64], kept: int, twin_part: NDArray[np.int64]) -> NDArray[np.bool_]:
+    """Tell which part, command or nothing (the last row) is at fault in each cell, shape (2 n + 1, k)."""
+    n = cells.ohm.shape[1]
+    every = np.arange(n)[:, None]
+    member = (cells.part[rows, 0] == every) | (cells.part[rows, 1] == every)
+    member[:, kept:] = twin_part == every
+    missing = cells.command_at[rows] == every
+    missing[:, kept:] = False
+    healthy = cells.fault[rows] == FAULTS.index("healthy")
+    healthy[kept:] = False
+    return np.concatenate([member & ~missing.any(axis=0), missing, healthy[None, :]])
 
 
 def _twins(cells: Cells, known: Posterior) -> tuple[NDArray[np.int64], Array, NDArray[np.int64]]:
@@ -194,8 +212,9 @@ def _below(mean: Array, spread: Array, edges: Array) -> Array:
     return np.asarray(1 / (1 + np.exp(-np.clip(z, -50, 50))))
 
 
-def _gain(outlook: _Outlook, m: Measurement) -> float:
-    """Expected information of a measurement about which hypothesis holds, bits."""
+def _gain(outlook: _Outlook, m: Measurement) -> tuple[float, float]:
+    """Expected information of a measurement about which hypothesis holds, bits; and the probability to be right after
+    it with the likeliest one."""
     mean, spread = _expected(outlook, m)
     edges = np.array(m.bulb.edges) if m.quantity == "lamp" else _telling_edges(outlook, mean, spread)
     below = _below(mean, spread, edges)
@@ -203,7 +222,7 @@ def _gain(outlook: _Outlook, m: Measurement) -> float:
     # a bad reading mostly shows nothing: it adds to that bin in every cell, and so tells less
     nothing = 0.0 if m.quantity != "resistance" else math.log(OVERLOAD_OHM)
     chance[:, int(np.searchsorted(edges, nothing))] += BAD_READING
-    return _information(outlook, chance)
+    return _information(outlook, chance), float((outlook.by_part @ chance).max(axis=0).sum())
 
 
 def _telling_edges(outlook: _Outlook, mean: Array, spread: Array) -> Array:

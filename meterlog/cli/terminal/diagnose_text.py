@@ -38,6 +38,7 @@ def as_text(circuit: Circuit, diagnosis: Diagnosis, said: set[str]) -> str:
     lines += [f"Check: {sentence}" for sentence in diagnosis.inconsistent]
     if diagnosis.next:
         lines += ["", *_next_lines(diagnosis.next[0])]
+        lines += [f"Or act: {diagnosis.acting.text}."] if diagnosis.acting else []
         said.update(diagnosis.next[0].cautions)
     else:
         lines += ["", diagnosis.enough, *mind("  Mind, before you do that:", diagnosis.repair_cautions)]

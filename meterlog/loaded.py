@@ -12,6 +12,7 @@ from meterlog.details import entered_number
 from meterlog.events.event import Event
 from meterlog.events.settings import SYSTEM_SPLIT_V
 from meterlog.findings.evidence import Evidence
+from meterlog.findings.exposure import burst_starts, countable_faults, visible_time, waits
 from meterlog.limits.system import upper_v
 from meterlog.reading import Quantity
 from meterlog.session.contents import Contents
@@ -61,6 +62,17 @@ class Loaded(Contents):
     def cranks(self, channel: Channel) -> list[Event]:
         """Return the dips on a channel that are the starter's."""
         return [event for event in self.events_of(channel, "sag") if self._evidence.is_crank(event)]
+
+    def bursts(self, channel: Channel, kind: str, window_s: float) -> int:
+        """Count the faults of a kind that could have been seen on a channel; those within a window are one burst."""
+        seen = [event for event in countable_faults(self._evidence, channel) if event.kind == kind]
+        return len(burst_starts(seen, window_s))
+
+    def exposed_s(self, channel: Channel) -> float:
+        """Return for how long a fault on a channel could have been seen, s: readings there, and the circuit on."""
+        evidence = self._evidence
+        visible = visible_time(evidence.series(channel), channel, waits(evidence, channel))
+        return float((visible[:, 1] - visible[:, 0]).sum())
 
     def upper_v(self) -> float:
         """Return what the highest DC voltage holds for a tenth of its readings or more, V; 0 where there is none."""

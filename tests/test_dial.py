@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import time
 from collections.abc import Callable
 from dataclasses import replace
@@ -84,7 +85,7 @@ def test_a_turn_and_its_way_back_are_named_and_no_gap_of_the_link(
     assert {event.detail for event in live} == {gap.detail}
     assert main(["analyze", str(path)]) == 0
     text = " ".join(capsys.readouterr().out.split())
-    assert "0:10.10 dial feed: the dial was turned to resistance" in text
+    assert re.search(r"0:10\.10 \d\d:\d\d:\d\d dial feed: the dial was turned to resistance", text)
     assert "feed (resistance)" in text
     assert "feed (DC voltage)" in text
     assert "the link to the meter" not in text

@@ -25,10 +25,16 @@ def table_address(name: str, suffix: str) -> str:
     return f"/files/{quote(name, safe='')}/{suffix}"
 
 
-def report_address(name: str, good: Iterable[str] = ()) -> str:
-    """The address of a session's report, held against known-good ones."""
-    asked = urlencode([("good", one) for one in good])
-    return f"/files/{quote(name, safe='')}/html" + (f"?{asked}" if asked else "")
+def report_address(names: Sequence[str], key: str = "good", reference: Iterable[str] = ()) -> str:
+    """The address of a report.
+
+    Args:
+        names: the sessions that it is of, one or more.
+        key: `good` or `before`: what `reference` is.
+        reference: the sessions that they are compared with.
+    """
+    asked = urlencode([*(("also", one) for one in names[1:]), *((key, one) for one in reference)])
+    return f"/files/{quote(names[0], safe='')}/html" + (f"?{asked}" if asked else "")
 
 
 def circuit_address(circuit: str, sessions: Iterable[str], rows: Sequence[Mapping[str, Any]], dead: bool) -> str:
@@ -42,7 +48,7 @@ def circuit_address(circuit: str, sessions: Iterable[str], rows: Sequence[Mappin
 def session_links(name: str) -> list[Component]:
     """The report of a session, and its readings as tables: one press each."""
     return [
-        html.A("Report", href=report_address(name), className="button main", download=""),
+        html.A("Report", href=report_address([name]), className="button main", download=""),
         html.A("CSV", href=table_address(name, "csv"), className="button", download=""),
         html.A("Parquet", href=table_address(name, "parquet"), className="button", download=""),
     ]
@@ -55,7 +61,7 @@ def register(app: Dash, context: Context) -> None:
         makers: dict[str, Callable[[Path], None]] = {
             "csv": lambda out: _csv(context, name, out),
             "parquet": lambda out: _parquet(context, name, out),
-            "html": lambda out: _report(context, name, out, flask.request.args.getlist("good")),
+            "html": lambda out: _report(context, name, out),
         }
         if suffix not in makers:
             raise MeterlogError(f"a session cannot be downloaded as '{suffix}'")
@@ -106,11 +112,15 @@ def _parquet(context: Context, name: str, out: Path) -> None:
         export_parquet(reader, out)
 
 
-def _report(context: Context, name: str, out: Path, good: Iterable[str]) -> None:
+def _report(context: Context, name: str, out: Path) -> None:
     from meterlog.report import build_report, write_report
 
-    opened = context.opened
-    write_report(build_report([opened.measured(name)], [opened.measured(one) for one in good]), out)
+    asked = flask.request.args
+    sessions, good, before = (
+        [context.opened.measured(one) for one in names]
+        for names in ([name, *asked.getlist("also")], asked.getlist("good"), asked.getlist("before"))
+    )
+    write_report(build_report(before, after=sessions) if before else build_report(sessions, good), out)
 
 
 def _circuit_report(context: Context, name: str, out: Path) -> None:

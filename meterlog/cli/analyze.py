@@ -6,6 +6,7 @@ from __future__ import annotations
 import argparse
 import json
 from collections.abc import Iterator
+from datetime import timedelta
 
 from meterlog.analysis import Analysis, ChannelSummary, analyze
 from meterlog.cli.terminal.notes import print_notes
@@ -15,10 +16,17 @@ from meterlog.kinds import KINDS
 from meterlog.session.model import Marker
 from meterlog.signal.interval import Interval
 from meterlog.signal.statistics_text import HEADINGS, left_out, statistics_words
+from meterlog.text.figures import seconds
 from meterlog.text.safe import one_line
+from meterlog.text.times import HOUR_S, from_start
 
 _NEGLIGIBLE_TIME_ERROR = 0.05
 """An error of the times up to this share of the interval is not mentioned (a choice)."""
+
+_SHORT_S = 120.0
+"""A session shorter than this has its length in seconds, s: a choice."""
+_DAY_S = 86_400.0
+"""From this length on the date stands beside the time of day, s."""
 
 EXAMPLE = "meterlog analyze key-on.sqlite"
 
@@ -59,15 +67,18 @@ def _head(analysis: Analysis) -> Iterator[str]:
 def _happened(analysis: Analysis) -> Iterator[str]:
     if not analysis.events:
         yield "Nothing found: no event of the kinds that these readings could show (what they could is below)."
+    hours = analysis.duration_s >= HOUR_S
+    of_day = "%H:%M:%S" if analysis.duration_s < _DAY_S else "%m-%d %H:%M:%S"
     lines = [
         *_event_lines(analysis),
         *_turn_lines(analysis),
         *((m.time_s, f"{'':<14}-- {_marked(m)}") for m in analysis.markers),
     ]
     if lines:
-        yield "What happened (min:s from the start):"
+        yield f"What happened ({'h:min:s' if hours else 'min:s'} from the start, and the time of day):"
     for time_s, words in sorted(lines):
-        yield f"  {_clock(time_s):>9}  {words}"
+        moment = (analysis.started_at + timedelta(seconds=time_s)).astimezone()
+        yield f"  {from_start(time_s, hours=hours):>9}  {moment:{of_day}}  {words}"
 
 
 def _marked(marker: Marker) -> str:
@@ -126,9 +137,9 @@ def _visible(analysis: Analysis) -> Iterator[str]:
             continue
         shortest = summary.watch.shortest_while_watched_s
         yield (
-            f"  {summary.readings} readings, one every {summary.interval.interval_s:.2g} s. The shortest event "
-            f"that is sure to show is {shortest:.2g} s: shorter ones may be missed, or look shallower than they were."
-            f"{_repeated(summary.interval)}{_timed(summary.interval)} {summary.watch.breaks}".rstrip()
+            f"  {summary.readings} readings, one every {seconds(summary.interval.interval_s)}. The shortest event "
+            f"that is sure to show is {seconds(shortest)}: shorter ones may be missed, or look shallower than they "
+            f"were.{_repeated(summary.interval)}{_timed(summary.interval)} {summary.watch.breaks}".rstrip()
         )
 
 
@@ -149,7 +160,7 @@ def _repeated(interval: Interval) -> str:
     if interval.readings_a_look <= 1.0:
         return ""
     look_s = interval.readings_a_look * interval.interval_s
-    return f" The display itself changes every {look_s:.2g} s: readings in between repeat what it showed."
+    return f" The display itself changes every {seconds(look_s)}: readings in between repeat what it showed."
 
 
 def _timed(interval: Interval) -> str:
@@ -157,7 +168,7 @@ def _timed(interval: Interval) -> str:
     if interval.time_error_s < _NEGLIGIBLE_TIME_ERROR * interval.interval_s:
         return ""
     return (
-        f" They arrived several at a time: each time is known to {interval.time_error_s:.2g} s either way, which every"
+        f" Several came under one time: each time is known to {seconds(interval.time_error_s)} either way, which every"
         " error stated here includes."
     )
 
@@ -176,11 +187,8 @@ def _damaged(summary: ChannelSummary) -> str:
     return f"{', '.join(parts)}: look at the cable and the line settings." if parts else ""
 
 
-def _clock(seconds: float) -> str:
-    minutes, rest = divmod(seconds, 60.0)
-    hours, minutes = divmod(int(minutes), 60)
-    return f"{hours}:{minutes:02d}:{rest:04.1f}" if hours else f"{minutes}:{rest:05.2f}"
-
-
-def _span(seconds: float) -> str:
-    return f"{seconds:.1f} s" if seconds < 120 else f"{_clock(seconds)} (min:s)"
+def _span(length_s: float) -> str:
+    if length_s < _SHORT_S:
+        return f"{length_s:.1f} s"
+    hours = length_s >= HOUR_S
+    return f"{from_start(length_s, hours=hours)} ({'h:min:s' if hours else 'min:s'})"

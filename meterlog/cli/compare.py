@@ -1,32 +1,39 @@
-"""Compare a suspect session with one or more known-good ones, or a session after a repair with one before it.
+"""Compare a suspect session with known-good ones, or what was recorded after a repair with what was recorded before.
 
 Captures are aligned on the prime, the crank or a marker, else by their shape. Every figure is given with
-its error, and every verdict is one of 'same within error', 'different' and 'cannot tell'."""
+its error, and every verdict is one of 'same within error', 'different' and 'cannot tell'. Each part of a circuit may
+have its own session: repeat --good and SUSPECT, or --before and --after, for one verdict over all."""
 
 from __future__ import annotations
 
 import argparse
 import json
 import sys
+from typing import TYPE_CHECKING
 
 from meterlog.cli.terminal.notes import print_notes
 from meterlog.errors import UsageError
+
+if TYPE_CHECKING:
+    from meterlog.sides import Sides
 
 EXAMPLE = "meterlog compare --good recordings/key-on-good-1.sqlite recordings/key-on-suspect.sqlite"
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the options."""
-    parser.add_argument("suspect", metavar="SUSPECT", help="the suspect session, or the one after the repair")
+    parser.add_argument("suspect", metavar="SUSPECT", nargs="*", help="a suspect session")
+    for option, words in (("good", "a known-good session"), ("before", "a session before the repair")):
+        parser.add_argument(f"--{option}", metavar="SESSION", action="append", default=[], help=f"{words}; repeatable")
     parser.add_argument(
-        "--good", metavar="SESSION", action="append", required=True, help="a known-good session; repeat for several"
+        "--after", metavar="SESSION", action="append", default=[], help="a session after it; repeatable"
     )
     parser.add_argument(
         "--pair",
         metavar="GOOD=SUSPECT",
         action="append",
         default=[],
-        help="labels of two channels to compare with each other",
+        help="labels of two channels to compare with each other, the known-good (or before) first",
     )
     parser.add_argument("--limits", metavar="FILE", help="your own limits file, or car-12v, truck-24v, old-6v")
     parser.add_argument(
@@ -41,16 +48,38 @@ def run(args: argparse.Namespace) -> int:
     from meterlog.compare.comparison_text import as_text
     from meterlog.loaded import load
 
+    sides, reference, others = _sides(args)
     pairs = _pairs(args.pair)
-    *good, suspect = [load(path, args.limits) for path in (*args.good, args.suspect)]
-    found = compare_captures(good, suspect, pairs=pairs, one_system=args.one_system)
-    print_notes(note for session in (*good, suspect) for note in session.notes)
+    good, suspects = ([load(path, args.limits) for path in paths] for paths in (reference, others))
+    found = compare_captures(good, *suspects, pairs=pairs, one_system=args.one_system, sides=sides)
+    print_notes(note for session in (*good, *suspects) for note in session.notes)
     if args.json:
         json.dump(found.as_json(), sys.stdout, indent=2, allow_nan=False)
         sys.stdout.write("\n")
     else:
         sys.stdout.write(as_text(found))
     return 0
+
+
+def _sides(args: argparse.Namespace) -> tuple[Sides, list[str], list[str]]:
+    """Which of the two comparisons it is, and the paths of its two sides.
+
+    Raises:
+        UsageError: they are mixed, or one side is missing.
+    """
+    from meterlog.sides import BEFORE_AFTER, KNOWN_GOOD
+
+    if args.before or args.after:
+        if args.good or args.suspect:
+            raise UsageError("compare either --good SESSION with SUSPECT, or --before SESSION with --after SESSION")
+        if not (args.before and args.after):
+            raise UsageError(
+                f"--{'before' if args.before else 'after'} needs --{'after' if args.before else 'before'} too"
+            )
+        return BEFORE_AFTER, args.before, args.after
+    if not args.good or not args.suspect:
+        raise UsageError("name --good SESSION and a SUSPECT, or --before SESSION and --after SESSION")
+    return KNOWN_GOOD, args.good, args.suspect
 
 
 def _pairs(words: list[str]) -> dict[str, str]:

@@ -22,7 +22,7 @@ COMMANDS = {
     "sessions": ("meterlog.cli.sessions", "list recorded sessions, newest first"),
     "details": ("meterlog.cli.details", "show and correct what was entered about a session"),
     "analyze": ("meterlog.cli.analyze", "find what happened in a session, with the errors of every figure"),
-    "compare": ("meterlog.cli.compare", "compare a suspect session with known-good ones"),
+    "compare": ("meterlog.cli.compare", "compare a suspect session with known-good ones, or after with before"),
     "diagnose": ("meterlog.cli.diagnose", "find the part of a circuit that is at fault, and what to measure next"),
     "circuit": ("meterlog.cli.circuit", "check a circuit file and draw it, or write a new one"),
     "job": ("meterlog.cli.job", "one repair from complaint to proof, in a folder"),

@@ -1,5 +1,6 @@
 """Make one HTML file of one or more sessions to show to a customer: it opens on a phone, prints on A4 and needs no
-network. With --good each session is compared with the known-good ones; with --circuit the page names the part of that
+network. With --good each session is compared with the known-good ones; with --before and --after what was recorded
+after a repair is compared with what was recorded before; with --circuit the page names the part of that
 circuit that is at fault and what to measure next; with --pdf a PDF is written beside it."""
 
 from __future__ import annotations
@@ -21,11 +22,19 @@ EXAMPLE = "meterlog report recordings/key-on-suspect.sqlite --out report.html"
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the options."""
-    parser.add_argument("sessions", metavar="SESSION", nargs="+", help="a session file")
+    parser.add_argument("sessions", metavar="SESSION", nargs="*", help="a session file")
     parser.add_argument("--out", metavar="FILE.html", required=True, help="the report; an existing one is replaced")
     parser.add_argument(
         "--good", metavar="SESSION", action="append", default=[], help="a known-good session to compare with"
     )
+    for option, words in (("before", "before the repair"), ("after", "after it")):
+        parser.add_argument(
+            f"--{option}",
+            metavar="SESSION",
+            action="append",
+            default=[],
+            help=f"a session recorded {words}; repeatable",
+        )
     parser.add_argument("--limits", metavar="FILE", help="your own limits file, or car-12v, truck-24v, old-6v")
     add_case_arguments(parser, required=False)
     parser.add_argument("--title", metavar="TEXT", default="", help="the page's title")
@@ -35,14 +44,16 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Build, write, and say where it is."""
     out = Path(args.out)
-    _check_out(out, [*args.sessions, *args.good, *filter(None, [args.circuit, args.measured])])
+    _check_sides(args)
+    args.sessions += args.before
+    _check_out(out, [*args.sessions, *args.good, *args.after, *filter(None, [args.circuit, args.measured])])
     from meterlog.loaded import load
     from meterlog.report import build_report, print_pdf, write_report
 
     sessions = [load(path, args.limits) for path in args.sessions]
-    good = [load(path, args.limits) for path in args.good]
-    print_notes(note for session in (*sessions, *good) for note in session.notes)
-    page = build_report(sessions, good, args.title, _circuit(args))
+    good, after = ([load(path, args.limits) for path in paths] for paths in (args.good, args.after))
+    print_notes(note for session in (*sessions, *good, *after) for note in session.notes)
+    page = build_report(sessions, good, args.title, _circuit(args), after)
     write_report(page, out)
     print(f"{one_line(str(out))}: {out.stat().st_size / 1e6:.1f} MB, needs no network")
     if args.pdf:
@@ -50,6 +61,16 @@ def run(args: argparse.Namespace) -> int:
         print_pdf(out, pdf)
         print(f"{pdf}: for printing")
     return 0
+
+
+def _check_sides(args: argparse.Namespace) -> None:
+    """Refuse sides that do not belong together."""
+    if bool(args.before) != bool(args.after):
+        raise UsageError("--before and --after belong together")
+    if args.before and (args.sessions or args.good):
+        raise UsageError("report either SESSION, with --good or without, or --before SESSION with --after SESSION")
+    if not args.before and not args.sessions:
+        raise UsageError("name a SESSION, or --before SESSION and --after SESSION")
 
 
 def _circuit(args: argparse.Namespace) -> CircuitPart | None:

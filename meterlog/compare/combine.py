@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 from meterlog.compare.comparison import Measure, Same
+from meterlog.sides import KNOWN_GOOD, Sides
 
 
 class Figure(NamedTuple):
@@ -43,7 +44,13 @@ def same(difference: float, uncertainty: float, tolerance: float) -> Same:
 
 
 def measured(
-    name: str, part: int | None, unit: str, good: Sequence[Figure], suspect: Figure | None, tolerance: float
+    name: str,
+    part: int | None,
+    unit: str,
+    good: Sequence[Figure],
+    suspect: Figure | None,
+    tolerance: float,
+    sides: Sides = KNOWN_GOOD,
 ) -> Measure | None:
     """One row of the table: the known-good figures and the suspect's, each with its error.
 
@@ -54,6 +61,7 @@ def measured(
         good: of each known-good capture that has it.
         suspect: None where it has none.
         tolerance: a difference below this does not matter, in `unit`.
+        sides: what the two sides are called.
 
     Returns:
         The row; None where neither side has the figure.
@@ -63,7 +71,7 @@ def measured(
         there = middle or suspect
         if there is None:
             return None
-        lacking = f"too few readings for it in the {'known-good' if middle is None else 'suspect'}"
+        lacking = f"too few readings for it in {sides.the_reference if middle is None else sides.the_other}"
         good_value, good_error = middle or (None, None)
         value, error = suspect or (None, None)
         return Measure(name, part, unit, good_value, good_error, value, error, None, None, "cannot tell", lacking)

@@ -6,14 +6,17 @@ import math
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
+import numpy as np
+
 from meterlog.compare.align import Laid, Pass, lay, nudged
 from meterlog.compare.combine import combined
 from meterlog.compare.comparison import Alignment, Band, ChannelComparison, Comparison
-from meterlog.compare.measures import Side, measures
-from meterlog.compare.pairing import Pair, check_systems, pair_channels
+from meterlog.compare.measures import measures
+from meterlog.compare.pairing import Pair, Side, check_systems, pair_channels
 from meterlog.compare.reference_band import Reference, band, excursions
 from meterlog.errors import CompareError
 from meterlog.loaded import Loaded, load
+from meterlog.sides import KNOWN_GOOD, Sides
 from meterlog.signal.interval import reading_interval
 
 UNLIKE_INTERVALS = 1.5
@@ -22,11 +25,11 @@ UNLIKE_INTERVALS = 1.5
 
 def compare(
     good: Sequence[str | Path],
-    suspect: str | Path,
-    *,
+    *suspects: str | Path,
     pairs: Mapping[str, str] | None = None,
     limits_file: str | None = None,
     one_system: bool = False,
+    sides: Sides = KNOWN_GOOD,
 ) -> Comparison:
     """Compare sessions by their paths; see `compare_captures`.
 
@@ -36,55 +39,92 @@ def compare(
         CompareError: they cannot be compared.
     """
     captures = [load(path, limits_file) for path in good]
-    return compare_captures(captures, load(suspect, limits_file), pairs=pairs, one_system=one_system)
+    others = [load(path, limits_file) for path in suspects]
+    return compare_captures(captures, *others, pairs=pairs, one_system=one_system, sides=sides)
 
 
 def compare_captures(
     good: Sequence[Loaded],
-    suspect: Loaded,
-    *,
+    *suspects: Loaded,
     pairs: Mapping[str, str] | None = None,
     one_system: bool = False,
     nudge_s: float = 0.0,
+    sides: Sides = KNOWN_GOOD,
 ) -> Comparison:
-    """Compare known-good captures with a suspect one (or before with after a repair).
+    """Compare known-good captures with suspect ones, or those before something was done with those after it.
 
     Args:
-        good: one or more known-good captures.
-        suspect: the suspect capture.
+        good: the known-good captures, one or more; or those before.
+        suspects: the suspect captures, one or more; or those after. Each may hold another part of the circuit.
         pairs: labels in the known-good and the labels in the suspect they belong to; by label and quantity else.
         one_system: a person says that all are of one system voltage, whatever the levels look like.
         nudge_s: lay the known-good this much later than found, by hand.
+        sides: what the two sides are called.
 
     Raises:
-        CompareError: they cannot be compared: no known-good, different systems, no common channel.
+        CompareError: they cannot be compared: a side is empty, different systems, no common channel.
     """
-    if not good:
-        raise CompareError("name at least one known-good session to compare with")
-    notes = [] if one_system else check_systems([*good, suspect])
-    found, unpaired = pair_channels(good, suspect, pairs or {})
-    channels = tuple(_channel(good, suspect, pair, nudge_s) for pair in found)
+    for captures, name in ((good, sides.reference), (suspects, sides.other)):
+        if not captures:
+            raise CompareError(f"name at least one '{name}' session to compare")
+    notes = [] if one_system else check_systems([*good, *suspects])
+    paired = pair_channels(good, suspects, pairs or {})
     return Comparison(
-        tuple(str(capture.path) for capture in good), str(suspect.path), channels, tuple(unpaired), tuple(notes)
+        tuple(str(capture.path) for capture in good),
+        tuple(str(capture.path) for capture in suspects),
+        tuple(_channel(pair, len(good), nudge_s, sides) for pair in paired.pairs),
+        paired.unpaired,
+        tuple(notes),
+        paired.deciding,
+        tuple(_on_both_sides(good, suspects)),
+        sides,
     )
 
 
-def _channel(good: Sequence[Loaded], suspect: Loaded, pair: Pair, nudge_s: float) -> ChannelComparison:
-    sides: list[Side] = list(zip(good, pair.good, strict=True))
-    own: Side = (suspect, pair.suspect)
-    laid = nudged(lay(sides, own), nudge_s)
-    bands = _bands(sides, own, laid)
+def _on_both_sides(good: Sequence[Loaded], suspects: Sequence[Loaded]) -> list[str]:
+    """A sentence for each session that is compared with itself, under this name or another."""
+    said = []
+    for suspect in suspects:
+        for capture in good:
+            if _one_recording(capture, suspect):
+                copied = "" if suspect.path == capture.path else f" ({capture.path.name} is a copy of it)"
+                said.append(
+                    f"{suspect.path.name} stands on both sides{copied}: a session held against itself shows nothing."
+                )
+    return said
+
+
+def _one_recording(one: Loaded, other: Loaded) -> bool:
+    return one is other or (
+        one.started_at == other.started_at
+        and len(one.measured) == len(other.measured)
+        and all(
+            np.array_equal(one.series(a.number).value, other.series(b.number).value, equal_nan=True)
+            and np.array_equal(one.series(a.number).time_s, other.series(b.number).time_s)
+            for a, b in zip(one.measured, other.measured, strict=True)
+        )
+    )
+
+
+def _channel(pair: Pair, captures: int, nudge_s: float, sides: Sides) -> ChannelComparison:
+    suspect, channel = pair.suspect
+    laid = nudged(lay(pair.good, pair.suspect), nudge_s)
+    bands = _bands(pair.good, pair.suspect, laid)
+    notes = _notes(pair.good, pair.suspect, laid, sides)
+    if len(pair.good) < captures:
+        notes.append(f"{len(pair.good)} of {captures} sessions of {sides.the_reference} have this channel")
     return ChannelComparison(
-        label=pair.suspect.label,
-        quantity=str(pair.suspect.quantity),
-        unit=pair.suspect.quantity.unit,
-        suspect_channel=pair.suspect.number,
-        good_channels=tuple(channel.number for channel in pair.good),
-        alignment=tuple(_alignment(laid, number, side) for number, side in enumerate(sides)),
-        measures=tuple(measures(sides, own, laid, suspect.analysis.limits)),
+        label=channel.label,
+        quantity=str(channel.quantity),
+        unit=channel.quantity.unit,
+        suspect=str(suspect.path),
+        suspect_channel=channel.number,
+        good_channels=tuple(fellow.number for _, fellow in pair.good),
+        alignment=tuple(_alignment(laid, number, side) for number, side in enumerate(pair.good)),
+        measures=tuple(measures(pair.good, pair.suspect, laid, suspect.analysis.limits, sides)),
         excursions=tuple(excursion for found in bands for excursion in excursions(found)),
         bands=tuple(bands),
-        notes=tuple(_notes(sides, own, laid)),
+        notes=tuple(notes),
     )
 
 
@@ -109,7 +149,7 @@ def _alignment(laid: Laid, index: int, side: Side) -> Alignment:
     return Alignment(str(side[0].path), laid.method, own.onset_s - other.onset_s, combined(own.error_s, other.error_s))
 
 
-def _notes(good: Sequence[Side], suspect: Side, laid: Laid) -> list[str]:
+def _notes(good: Sequence[Side], suspect: Side, laid: Laid, sides: Sides) -> list[str]:
     notes = []
     if laid.method == "none":
         notes.append(
@@ -117,7 +157,7 @@ def _notes(good: Sequence[Side], suspect: Side, laid: Laid) -> list[str]:
             "enough; so there is no band, and only the measures are compared"
         )
     elif len(set(laid.seen)) > 1:
-        seen = f"{', '.join(map(str, laid.seen[1:]))} in the known-good, {laid.seen[0]} in the suspect"
+        seen = f"{', '.join(map(str, laid.seen[1:]))} in {sides.the_reference}, {laid.seen[0]} in {sides.the_other}"
         notes.append(f"{laid.method}: {seen}; the {len(laid.parts)} that all have are compared")
     labels = {side[1].label for side in (*good, suspect)}
     if len(labels) > 1:

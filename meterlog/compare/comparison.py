@@ -5,10 +5,12 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
-from typing import Literal
+from typing import Any, Literal, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
+
+from meterlog.sides import KNOWN_GOOD, Sides
 
 Same = Literal["same within error", "different", "cannot tell"]
 """The spelling is part of `compare --json`."""
@@ -31,6 +33,24 @@ class Alignment:
     error_s: float | None
 
 
+class Counted(NamedTuple):
+    """What was counted on both sides, and of how much.
+
+    Attributes:
+        good: how many in the known-good; events in one burst count once.
+        good_of: for how long one could have been seen there, s; or at how many key-ons.
+        suspect: how many in the suspect.
+        suspect_of: for how long one could have been seen there, s; or at how many key-ons.
+        timed: whether it is of a time.
+    """
+
+    good: int
+    good_of: float
+    suspect: int
+    suspect_of: float
+    timed: bool = True
+
+
 @dataclass(frozen=True, slots=True)
 class Measure:
     """One figure of the known-good against the same of the suspect.
@@ -47,6 +67,7 @@ class Measure:
         uncertainty: half-width of the difference, covering the truth at least 95 times in 100.
         verdict: 'same within error', 'different', or 'cannot tell'.
         note: what a person must know to read it; may be empty.
+        counted: what a rate comes from; None for other measures.
     """
 
     measure: str
@@ -60,6 +81,7 @@ class Measure:
     uncertainty: float | None
     verdict: Same
     note: str = ""
+    counted: Counted | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,6 +137,7 @@ class ChannelComparison:
     label: str
     quantity: str
     unit: str
+    suspect: str
     suspect_channel: int
     good_channels: tuple[int, ...]
     alignment: tuple[Alignment, ...]
@@ -125,49 +148,64 @@ class ChannelComparison:
 
     @property
     def verdict(self) -> Same:
-        """Different where anything is, else same where anything could be told."""
+        """Different where anything is, else same where anything could be told, and no count of faults is left open."""
         verdicts = [m.verdict for m in self.measures]
         if self.excursions or "different" in verdicts:
             return "different"
+        if any(m.counted is not None and m.verdict == "cannot tell" for m in self.measures):
+            return "cannot tell"
         return "same within error" if "same within error" in verdicts else "cannot tell"
 
 
 @dataclass(frozen=True, slots=True)
 class Comparison:
-    """Known-good captures against a suspect one.
+    """Known-good captures against a suspect one, or what was recorded before against what was recorded after.
 
     Attributes:
         good: the known-good sessions' paths.
-        suspect: the suspect session's path.
-        channels: one entry for each channel that all have.
+        suspect: the suspect sessions' paths.
+        channels: one entry for each channel that both sides have.
         unpaired: channels that have no fellow, in words.
         notes: what else a person must know.
+        deciding: those of `unpaired` that tell something about the circuit.
+        itself: a sentence for each session that stands on both sides.
+        sides: what the two sides are called.
     """
 
     good: tuple[str, ...]
-    suspect: str
+    suspect: tuple[str, ...]
     channels: tuple[ChannelComparison, ...]
     unpaired: tuple[str, ...]
     notes: tuple[str, ...]
+    deciding: tuple[str, ...] = ()
+    itself: tuple[str, ...] = ()
+    sides: Sides = KNOWN_GOOD
+
+    @property
+    def doubts(self) -> list[str]:
+        """Say why the channels alone do not show that the sides are the same; for the headline."""
+        return [*self.itself, *(f"Not compared: {words}." for words in self.deciding)]
 
     @property
     def verdict(self) -> Same:
-        """Different where any channel is, same where all are, else it cannot be told."""
+        """Different where any channel is, same where all are and nothing is left open, else it cannot be told."""
         verdicts = {channel.verdict for channel in self.channels}
         if "different" in verdicts:
             return "different"
-        return "same within error" if verdicts == {"same within error"} else "cannot tell"
+        return "same within error" if verdicts == {"same within error"} and not self.doubts else "cannot tell"
 
     def as_json(self) -> dict[str, object]:
         """The object of `compare --json`, described in this folder's README; overload and absent figures are null."""
-        return {
+        found = {
             "good": list(self.good),
-            "suspect": self.suspect,
+            "suspect": self.suspect[0] if len(self.suspect) == 1 else list(self.suspect),
             "verdict": self.verdict,
             "channels": [_channel_json(channel) for channel in self.channels],
             "unpaired": list(self.unpaired),
-            "notes": list(self.notes),
+            "notes": [*self.itself, *self.notes],
         }
+        renamed: dict[str, object] = _renamed(found, self.sides)
+        return renamed
 
 
 def _channel_json(channel: ChannelComparison) -> dict[str, object]:
@@ -175,6 +213,7 @@ def _channel_json(channel: ChannelComparison) -> dict[str, object]:
         "label": channel.label,
         "quantity": channel.quantity,
         "unit": channel.unit,
+        "suspect": channel.suspect,
         "suspect_channel": channel.suspect_channel,
         "good_channels": list(channel.good_channels),
         "verdict": channel.verdict,
@@ -193,3 +232,12 @@ def _plain(entries: Sequence[Alignment | Measure | Excursion]) -> list[dict[str,
         }
         for e in entries
     ]
+
+
+def _renamed(found: Any, sides: Sides) -> Any:
+    """The same with the keys as the sides are called."""
+    if isinstance(found, dict):
+        return {sides.key(key): _renamed(value, sides) for key, value in found.items()}
+    if isinstance(found, Counted):
+        return _renamed(found._asdict(), sides)
+    return [_renamed(value, sides) for value in found] if isinstance(found, list) else found

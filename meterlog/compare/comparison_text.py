@@ -3,56 +3,78 @@
 from __future__ import annotations
 
 import math
+from pathlib import Path
 
-from meterlog.compare.comparison import Alignment, ChannelComparison, Comparison, Excursion, Measure
+from meterlog.compare.comparison import Alignment, ChannelComparison, Comparison, Counted, Excursion, Measure
 from meterlog.reading import Quantity
-from meterlog.text.figures import shown
+from meterlog.sides import Sides
+from meterlog.text.figures import seconds, shown
 from meterlog.text.safe import one_line
 
-SENTENCES = {
-    "different": "The suspect differs from the known-good by more than the errors explain.",
-    "same within error": "The suspect is the same as the known-good within the errors.",
-    "cannot tell": "These captures cannot tell whether the suspect differs.",
-}
+MOST_EXCURSIONS = 10
+"""More excursions of a channel are summed up, and the farthest listed. A choice: a screenful."""
 
 _SAID_BY_THE_NAME = {"1/h": ""}
 """Units that the measure's name says: 'dropout per hour'."""
 
 
+def headline(comparison: Comparison) -> str:
+    """The verdict in a sentence, and what keeps it open."""
+    the_reference, the_other = comparison.sides.the_reference, comparison.sides.the_other
+    said = {
+        "different": f"{the_other} differs from {the_reference} by more than the errors explain.",
+        "same within error": f"{the_other} is the same as {the_reference} within the errors.",
+        "cannot tell": f"these captures cannot tell whether {the_other} differs from {the_reference}.",
+    }[comparison.verdict]
+    return " ".join([said[0].upper() + said[1:], *comparison.doubts])
+
+
 def as_text(comparison: Comparison) -> str:
     """Everything in a comparison, for a terminal."""
-    good = ", ".join(map(one_line, comparison.good))
-    lines = [f"known-good: {good}", f"suspect:    {one_line(comparison.suspect)}", ""]
-    lines += [f"{comparison.verdict.upper()}: {SENTENCES[comparison.verdict]}"]
+    sides = comparison.sides
+    width = max(len(sides.reference), len(sides.other)) + 1
+    lines = [
+        f"{name + ':':<{width}} {', '.join(map(one_line, paths))}"
+        for name, paths in ((sides.reference, comparison.good), (sides.other, comparison.suspect))
+    ]
+    lines += ["", f"{comparison.verdict.upper()}: {one_line(headline(comparison))}"]
     for channel in comparison.channels:
-        lines += ["", *_channel(channel)]
-    lines += [f"not compared: {one_line(line)}" for line in comparison.unpaired]
+        lines += ["", *_channel(channel, comparison)]
+    lines += [f"not compared: {one_line(line)}" for line in comparison.unpaired if line not in comparison.deciding]
     lines += [f"note: {one_line(line)}" for line in comparison.notes]
     return "\n".join(lines) + "\n"
 
 
-def _channel(channel: ChannelComparison) -> list[str]:
-    name = one_line(channel.label) or f"channel {channel.suspect_channel}"
+def channel_name(channel: ChannelComparison, comparison: Comparison) -> str:
+    """What a channel is called, with its session where there are several on that side."""
+    name = channel.label or f"channel {channel.suspect_channel}"
+    return f"{name} in {Path(channel.suspect).name}" if len(comparison.suspect) > 1 else name
+
+
+def _channel(channel: ChannelComparison, comparison: Comparison) -> list[str]:
+    sides = comparison.sides
+    name = one_line(channel_name(channel, comparison))
     lines = [f"{name} ({Quantity(channel.quantity).words}): {channel.verdict}"]
     lines += [
-        f"  {one_line(alignment.good)}: {one_line(alignment_words(alignment))}" for alignment in channel.alignment
+        f"  {one_line(alignment.good)}: {one_line(alignment_words(alignment, sides))}"
+        for alignment in channel.alignment
     ]
-    rows = [("measure", "known-good", "suspect", "difference", "verdict")]
+    rows = [("measure", sides.reference, sides.other, "difference", "verdict")]
     rows += [measure_words(measure) for measure in channel.measures]
     widths = [max(len(row[column]) for row in rows) for column in range(5)]
     lines += [
         "  " + "  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip() for row in rows
     ]
-    lines += [f"  excursion: {excursion_words(excursion, channel.unit)}" for excursion in channel.excursions]
+    lines += [f"  excursion: {words}" for words in excursions_words(channel, sides)]
     if not channel.excursions and channel.bands:
-        lines.append("  no excursion from the band of the known-good beyond the combined error")
+        lines.append(f"  no excursion from the band of {sides.the_reference} beyond the combined error")
     return lines + [f"  note: {one_line(note)}" for note in channel.notes]
 
 
-def alignment_words(alignment: Alignment) -> str:
+def alignment_words(alignment: Alignment, sides: Sides) -> str:
     """Say how a capture was aligned with the suspect."""
     if alignment.error_s is None:
-        return "not aligned: it shares no prime, crank or marker with the suspect, and is not alike enough"
+        return f"not aligned: it shares no prime, crank or marker with {sides.the_other}, and is not alike enough"
     return f"aligned by {alignment.method}, shifted by {shown(alignment.offset_s, 's', alignment.error_s)}"
 
 
@@ -60,6 +82,8 @@ def measure_words(measure: Measure) -> tuple[str, str, str, str, str]:
     """One row of the table: measure, known-good, suspect, difference, verdict."""
     name = measure.measure if measure.part is None else f"{measure.measure} {measure.part}"
     verdict = f"{measure.verdict} ({measure.note})" if measure.note else measure.verdict
+    if measure.counted is not None:
+        return (name, *_counted(measure, measure.counted), verdict)
     return (
         name,
         _figure(measure.good, measure.unit, measure.good_error),
@@ -69,16 +93,37 @@ def measure_words(measure: Measure) -> tuple[str, str, str, str, str]:
     )
 
 
-def excursion_words(excursion: Excursion, unit: str) -> str:
+def _counted(measure: Measure, found: Counted) -> tuple[str, str, str]:
+    """What was counted on each side, and the difference of the rates where there is one."""
+    sides = ((measure.good, found.good, found.good_of), (measure.suspect, found.suspect, found.suspect_of))
+    cells = [
+        (f"{_figure(rate, measure.unit, None)} ({n} in {seconds(of)})" if found.timed else f"{n} of {of:g}")
+        for rate, n, of in sides
+    ]
+    difference = measure.difference if measure.verdict == "different" else None
+    return cells[0], cells[1], _figure(difference, measure.unit, None)
+
+
+def excursions_words(channel: ChannelComparison, sides: Sides) -> list[str]:
+    """Every excursion in words; many are summed up, and the farthest listed."""
+    found, lines = channel.excursions, []
+    if len(found) > MOST_EXCURSIONS:
+        lasting = math.fsum(one.end_s - one.start_s for one in found)
+        span = f"from {found[0].start_s:.2f} to {found[-1].end_s:.2f} s"
+        lines.append(f"{len(found)} of them {span}, {seconds(lasting)} in all; the {MOST_EXCURSIONS} farthest out:")
+        found = tuple(sorted(found, key=lambda one: -(one.beyond or 0.0))[:MOST_EXCURSIONS])
+    return lines + [excursion_words(one, channel.unit, sides) for one in sorted(found, key=lambda one: one.start_s)]
+
+
+def excursion_words(excursion: Excursion, unit: str, sides: Sides) -> str:
     """One excursion in words."""
     where = "" if excursion.part is None else f"pass {excursion.part}, "
     at = f"{where}{excursion.start_s:.2f} to {excursion.end_s:.2f} s"
     reading = _figure(excursion.value, unit, None)
-    reference = _figure(excursion.reference, unit, None)
+    told = f"{at}: {reading} where {sides.the_reference} read {_figure(excursion.reference, unit, None)}"
     if excursion.beyond is None or not math.isfinite(excursion.beyond):
-        return f"{at}: {reading} where the known-good read {reference}"
-    beyond = shown(excursion.beyond, unit)
-    return f"{at}: {reading} where the known-good read {reference}, {beyond} beyond the combined error"
+        return told
+    return f"{told}, {shown(excursion.beyond, unit)} beyond the combined error"
 
 
 def _figure(value: float | None, unit: str, error: float | None) -> str:
@@ -86,5 +131,5 @@ def _figure(value: float | None, unit: str, error: float | None) -> str:
         return "-"
     unit = _SAID_BY_THE_NAME.get(unit, unit)
     if not unit and not error:
-        return f"{value:g}"
+        return f"{value:.3g}"
     return shown(value, unit, error)

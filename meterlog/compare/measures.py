@@ -8,23 +8,20 @@ from dataclasses import replace
 import numpy as np
 
 from meterlog.compare.align import Laid, Pass
-from meterlog.compare.combine import Figure, combined, measured, same
-from meterlog.compare.comparison import Measure, Same
-from meterlog.findings.chance import chance_of_at_least, rate_span
+from meterlog.compare.combine import Figure, combined, measured
+from meterlog.compare.comparison import Measure
+from meterlog.compare.counts import counts
+from meterlog.compare.pairing import Side
+from meterlog.events.missing_prime import KEY_ON
 from meterlog.findings.level import level_of, resolution_of, thin, upper_level
-from meterlog.kinds import KINDS
 from meterlog.limits import Limits
-from meterlog.loaded import Loaded
 from meterlog.reading import Quantity
 from meterlog.series import Series
 from meterlog.session.model import Channel
+from meterlog.sides import Sides
 from meterlog.signal.interval import reading_interval
 from meterlog.signal.levels import high_level_span
 
-Side = tuple[Loaded, Channel]
-
-_RARE = 0.05
-"""Two rates differ where chance alone would part them so seldom: the 95 times in 100 of all that is stated here."""
 _CLEARLY_FASTER = 1.5
 """A meter with an interval shorter by this factor sees deeper sags. A guess."""
 _TOP_READINGS = 4
@@ -37,17 +34,17 @@ _TRANSITION = (0.1, 0.9)
 """Of the level, where a rise begins and ends (IEEE 181)."""
 
 
-def measures(good: Sequence[Side], suspect: Side, laid: Laid, limits: Limits) -> list[Measure]:
+def measures(good: Sequence[Side], suspect: Side, laid: Laid, limits: Limits, sides: Sides) -> list[Measure]:
     """Every row for one channel."""
-    rows = _whole(good, suspect, limits)
+    rows = _whole(good, suspect, limits, sides)
     if laid.parts and laid.suspect[0].event is not None:
-        rows += _passes(good, suspect, laid, limits)
+        rows += _passes(good, suspect, laid, limits, sides)
     elif any(capture.events_of(channel, "prime_pulse") for capture, channel in (*good, suspect)):
-        rows += _primes_of_one_side(good, suspect)
-    return rows + _counts(good, suspect, limits)
+        rows += _primes_of_one_side(good, suspect, sides)
+    return rows + counts(good, suspect, limits, sides)
 
 
-def _passes(good: Sequence[Side], suspect: Side, laid: Laid, limits: Limits) -> list[Measure]:
+def _passes(good: Sequence[Side], suspect: Side, laid: Laid, limits: Limits, sides: Sides) -> list[Measure]:
     """The measures of each prime or crank, pass by pass."""
     rows: list[Measure | None] = []
     unit = suspect[1].quantity.unit
@@ -67,7 +64,9 @@ def _passes(good: Sequence[Side], suspect: Side, laid: Laid, limits: Limits) -> 
             longest = max([f.value for f in [*found, *([own[name]] if name in own else [])]], default=0.0)
             allowed = tolerance.get(name, limits.value("same_time_share") * longest)
             of_time = name in ("duration", "transition")
-            rows.append(measured(f"{word} {name}", part, "s" if of_time else unit, found, own.get(name), allowed))
+            rows.append(
+                measured(f"{word} {name}", part, "s" if of_time else unit, found, own.get(name), allowed, sides)
+            )
     return [_depth_told(row, good, suspect) for row in rows if row is not None]
 
 
@@ -160,7 +159,7 @@ def _transition(series: Series, level: float) -> Figure:
     return Figure((most_s + least_s) / 2, (most_s - least_s) / 2 + 2 * interval.time_error_s)
 
 
-def _whole(good: Sequence[Side], suspect: Side, limits: Limits) -> list[Measure]:
+def _whole(good: Sequence[Side], suspect: Side, limits: Limits, sides: Sides) -> list[Measure]:
     """The level over the whole capture: while on, or of a resistance."""
     resistive = suspect[1].quantity in (Quantity.RESISTANCE, Quantity.CONTINUITY)
     if any(capture.events_of(channel, "prime_pulse") for capture, channel in (*good, suspect)):
@@ -171,7 +170,7 @@ def _whole(good: Sequence[Side], suspect: Side, limits: Limits) -> list[Measure]
     largest = max([abs(f.value) for f in (*others, *([own] if own else []))], default=0.0)
     share = limits.value("same_resistance_share" if resistive else "same_level_share")
     name = "resistance" if resistive else "level while on"
-    row = measured(name, None, suspect[1].quantity.unit, others, own, share * largest)
+    row = measured(name, None, suspect[1].quantity.unit, others, own, share * largest, sides)
     if row is not None and (own is None or not others):
         row = replace(row, verdict="different", note="overload throughout on one side")
     return [] if row is None else [row]
@@ -187,76 +186,18 @@ def _on_level(side: Side) -> Figure | None:
     return None if level is None else Figure(level.value, level.error)
 
 
-def _primes_of_one_side(good: Sequence[Side], suspect: Side) -> list[Measure]:
+def _primes_of_one_side(good: Sequence[Side], suspect: Side, sides: Sides) -> list[Measure]:
     """Primes that could not be laid over each other, since a capture has none."""
 
     def primes(side: Side) -> Figure:
         return Figure(float(len(side[0].events_of(side[1], "prime_pulse"))), 0.0)
 
-    row = measured("primes seen", None, "", [primes(side) for side in good], primes(suspect), 0.0)
-    return [] if row is None else [row]
-
-
-def _counts(good: Sequence[Side], suspect: Side, limits: Limits) -> list[Measure]:
-    """Faults seen, and their rate, for each kind that any capture shows."""
-    rows = []
-    for kind in (kind.name for kind in KINDS.values() if kind.sort == "trouble"):
-        own, hours = _faults(suspect, kind), _hours(suspect)
-        others, good_hours = sum(_faults(side, kind) for side in good), sum(_hours(side) for side in good)
-        if not own and not others:
-            continue
-        name = KINDS[kind].words
-        if not own or not others:
-            seen = Figure(float(others), 0.0), Figure(float(own), 0.0)
-            row = measured(f"{name} seen", None, "", [seen[0]], seen[1], 0.0)
-            if row is not None:
-                rows.append(row)
-        if hours > 0 and good_hours > 0:
-            rows.append(_rate(name, others, good_hours, own, hours, limits))
-    return rows
-
-
-def _rate(name: str, good: int, good_hours: float, own: int, hours: float, limits: Limits) -> Measure:
-    """Two Poisson rates: exact intervals for each, and the exact conditional binomial test of their difference."""
-    share = hours / (hours + good_hours)
-    total = good + own
-    tail = min(chance_of_at_least(own, total, share), chance_of_at_least(good, total, 1 - share))
-    spans = rate_span(good, good_hours), rate_span(own, hours)
-    rates = good / good_hours, own / hours
-    halves = [max(high - rate, rate - low) for (low, high), rate in zip(spans, rates, strict=True)]
-    uncertainty = combined(*halves)
-    difference = rates[1] - rates[0]
-    tolerance = limits.value("same_time_share") * max(rates)
-    verdict: Same = "different" if 2 * tail < _RARE else same(0.0, uncertainty, tolerance)
-    note = f"{good} in {_hours_text(good_hours)} against {own} in {_hours_text(hours)}; chance {min(1.0, 2 * tail):.2g}"
-    return Measure(
-        f"{name} per hour",
-        None,
-        "1/h",
-        rates[0],
-        halves[0],
-        rates[1],
-        halves[1],
-        difference,
-        uncertainty,
-        verdict,
-        note,
-    )
-
-
-def _hours_text(hours: float) -> str:
-    return f"{hours:.1f} h" if hours >= 1 else f"{hours * 60:.1f} min"
-
-
-def _faults(side: Side, kind: str) -> int:
-    capture, channel = side
-    cranks = len(capture.cranks(channel)) if kind == "sag" else 0
-    return len(capture.events_of(channel, kind)) - cranks
-
-
-def _hours(side: Side) -> float:
-    """The time for which the channel was watched, h: a fault in a gap is not seen."""
-    capture, channel = side
-    times = capture.believed(channel.number).time_s
-    gaps_s = sum(gap.end_s - gap.start_s for gap in capture.events_of(channel, "gap"))
-    return (float(times[-1] - times[0]) - gaps_s) / 3600
+    row = measured("primes seen", None, "", [primes(side) for side in good], primes(suspect), 0.0, sides)
+    if row is None:
+        return []
+    without = [
+        name
+        for name, captures in ((sides.the_other, [suspect]), (sides.the_reference, good))
+        if not any(m.name.strip().casefold() == KEY_ON for capture, _ in captures for m in capture.markers)
+    ]
+    return [replace(row, note=f"no key-on marker in {' nor '.join(without)}: was the key turned?") if without else row]

@@ -8,6 +8,7 @@ from typing import NamedTuple
 
 from meterlog.errors import CompareError
 from meterlog.loaded import Loaded
+from meterlog.roles import Role
 from meterlog.session.model import Channel
 
 _REST_12V = (11.0, 15.5)
@@ -19,72 +20,93 @@ _SAME_SYSTEM = 0.1
 """System voltages are one within this share: 12 and 13 V are, 12 and 24 V are not. A guess."""
 
 
+Side = tuple[Loaded, Channel]
+
+
 class Pair(NamedTuple):
-    """One channel of the suspect with its fellow in each known-good capture."""
+    """One channel of a suspect capture with its fellows in the known-good captures that have one."""
 
-    suspect: Channel
-    good: tuple[Channel, ...]
+    suspect: Side
+    good: tuple[Side, ...]
 
 
-def pair_channels(good: Sequence[Loaded], suspect: Loaded, named: Mapping[str, str]) -> tuple[list[Pair], list[str]]:
+class Paired(NamedTuple):
+    """The channels that belong together, and those left over.
+
+    Attributes:
+        pairs: what both sides have.
+        unpaired: the others, in words.
+        deciding: those of them that tell something about the circuit.
+    """
+
+    pairs: list[Pair]
+    unpaired: tuple[str, ...]
+    deciding: tuple[str, ...]
+
+
+def pair_channels(good: Sequence[Loaded], suspects: Sequence[Loaded], named: Mapping[str, str]) -> Paired:
     """Pair channels by label and quantity, or as told; the only ones of a quantity belong together anyway.
+
+    Each part of a circuit may have its own session: a channel is paired with those captures that have its fellow.
 
     Args:
         good: the known-good captures.
-        suspect: the suspect capture.
+        suspects: the suspect captures.
         named: labels of the known-good captures and the labels in the suspect that they belong to.
-
-    Returns:
-        The pairs that every capture has, and in words what has no fellow.
 
     Raises:
         CompareError: a label in `named` is nowhere, or no channel has fellows.
     """
-    _check_named(good, suspect, named)
-    pairs, unpaired = [], []
-    for channel in suspect.measured:
-        fellows = [_fellow(capture, channel, suspect, named) for capture in good]
-        lacking = [capture for capture, fellow in zip(good, fellows, strict=True) if fellow is None]
-        found = tuple(fellow for fellow in fellows if fellow is not None)
-        if lacking:
-            unpaired.append(
-                f"'{channel.label}' ({channel.quantity.words}) of {suspect.path.name} is not in {_paths(lacking)}"
-            )
-        else:
-            pairs.append(Pair(channel, found))
-    for number, capture in enumerate(good):
-        used = {pair.good[number].number for pair in pairs}
+    _check_named(good, suspects, named)
+    pairs, lacking = [], []
+    for suspect in suspects:
+        for channel in suspect.measured:
+            fellows = [(capture, _fellow(capture, channel, (good, suspects), named)) for capture in good]
+            found = tuple((capture, fellow) for capture, fellow in fellows if fellow is not None)
+            if found:
+                pairs.append(Pair((suspect, channel), found))
+            else:
+                lacking.append((channel, f"of {suspect.path.name} is not in {_paths(good)}"))
+    used = {(id(capture), fellow.number) for pair in pairs for capture, fellow in pair.good}
+    for capture in good:
         for channel in capture.measured:
-            if channel.number not in used and not _mentioned(channel, unpaired):
-                unpaired.append(
-                    f"'{channel.label}' ({channel.quantity.words}) of {capture.path.name} is not in {suspect.path.name}"
-                )
+            if (id(capture), channel.number) not in used:
+                lacking.append((channel, f"of {capture.path.name} is not in {_paths(suspects)}"))
+    words = {f"{_named(channel)} {where}": channel.measurand.role is not Role.OTHER for channel, where in lacking}
     if not pairs:
-        raise CompareError(
-            f"no channel is in all captures: {'; '.join(unpaired)}; say which belong together with --pair"
-        )
-    return pairs, unpaired
+        raise CompareError(f"no channel is on both sides: {'; '.join(words)}; say which belong together with --pair")
+    return Paired(pairs, tuple(words), tuple(one for one, decides in words.items() if decides))
 
 
-def _fellow(capture: Loaded, channel: Channel, suspect: Loaded, named: Mapping[str, str]) -> Channel | None:
+def _named(channel: Channel) -> str:
+    return f"'{channel.label}' ({channel.quantity.words})"
+
+
+def _fellow(
+    capture: Loaded, channel: Channel, sides: Sequence[Sequence[Loaded]], named: Mapping[str, str]
+) -> Channel | None:
+    """The channel of a known-good capture that belongs to a suspect's; `sides` are all captures of both."""
     same = [c for c in capture.measured if c.quantity == channel.quantity]
-    told = {good for good, label in named.items() if _key(label) == _key(channel.label)}
+    told = {_key(good) for good, label in named.items() if _key(label) == _key(channel.label)}
     if told:
-        return next((c for c in same if _key(c.label) in {_key(label) for label in told}), None)
+        return next((c for c in same if _key(c.label) in told), None)
     by_label = [c for c in same if _key(c.label) == _key(channel.label)]
-    if by_label:
-        return by_label[0]
-    alone = len(same) == 1 and sum(c.quantity == channel.quantity for c in suspect.measured) == 1
-    return same[0] if alone and _key(channel.label) not in {_key(label) for label in named.values()} else None
+    if by_label or len(same) != 1:
+        return by_label[0] if by_label else None
+    # The only one of its quantity belongs to the only one there, unless either has a namesake on the other side.
+    good, suspects = (_labels(captures, channel) for captures in sides)
+    taken = _key(channel.label) in good or _key(same[0].label) in suspects
+    taken = taken or _key(channel.label) in {_key(label) for label in named.values()}
+    return None if taken or len(suspects) != 1 else same[0]
 
 
-def _mentioned(channel: Channel, unpaired: Sequence[str]) -> bool:
-    return any(f"'{channel.label}' ({channel.quantity.words})" in line for line in unpaired)
+def _labels(captures: Sequence[Loaded], like: Channel) -> set[str]:
+    return {_key(c.label) for capture in captures for c in capture.measured if c.quantity == like.quantity}
 
 
-def _check_named(good: Sequence[Loaded], suspect: Loaded, named: Mapping[str, str]) -> None:
+def _check_named(good: Sequence[Loaded], suspects: Sequence[Loaded], named: Mapping[str, str]) -> None:
     for good_label, label in named.items():
-        for captures, wanted in ((good, good_label), ([suspect], label)):
+        for captures, wanted in ((good, good_label), (suspects, label)):
             known = sorted({c.label for capture in captures for c in capture.measured})
             if _key(wanted) not in {_key(k) for k in known}:
                 raise CompareError(f"no channel is labelled '{wanted}'; the labels are {', '.join(map(repr, known))}")

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from meterlog.compare.comparison import Band
 from meterlog.drawing.palette import BLUE, GREEN, tint
 from meterlog.drawing.primitives import DOTS_UP_TO, line
+from meterlog.sides import Sides
 
 POINTS = 1600
 MOST_EXCURSIONS = 100
@@ -18,7 +19,7 @@ MOST_EXCURSIONS = 100
 Array = NDArray[np.float64]
 
 
-def edges(found: Band, zero: Array | float = 0.0, **more: Any) -> list[dict[str, Any]]:
+def edges(found: Band, sides: Sides, zero: Array | float = 0.0, **more: Any) -> list[dict[str, Any]]:
     """Return the two edges of the band with all errors, filled between, less `zero`."""
     edge: dict[str, Any] = {"line": {"width": 1, "color": GREEN}, "hoverinfo": "skip", **more}
     return [
@@ -26,7 +27,7 @@ def edges(found: Band, zero: Array | float = 0.0, **more: Any) -> list[dict[str,
         line(
             found.time_s,
             found.low - found.error - zero,
-            "known-good with all errors",
+            f"{sides.reference} with all errors",
             GREEN,
             **edge,
             fill="tonexty",
@@ -35,12 +36,12 @@ def edges(found: Band, zero: Array | float = 0.0, **more: Any) -> list[dict[str,
     ]
 
 
-def middle_and_suspect(found: Band, hover: str) -> list[dict[str, Any]]:
+def middle_and_suspect(found: Band, hover: str, sides: Sides) -> list[dict[str, Any]]:
     """Return the two lines that are compared."""
     dashed = {"line": {"color": GREEN, "dash": "dash", "width": 1.6}}
     return [
-        line(found.time_s, found.middle, "known-good", GREEN, hovertemplate=hover, **dashed),
-        line(found.time_s, found.suspect, "suspect", BLUE, mode=dots(found), hovertemplate=hover),
+        line(found.time_s, found.middle, sides.reference, GREEN, hovertemplate=hover, **dashed),
+        line(found.time_s, found.suspect, sides.other, BLUE, mode=dots(found), hovertemplate=hover),
     ]
 
 

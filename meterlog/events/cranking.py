@@ -14,6 +14,7 @@ import numpy as np
 
 from meterlog.events.event import Event
 from meterlog.events.measure import Measure
+from meterlog.events.reference import CHARGING_SHARE
 from meterlog.events.settings import SYSTEM_SPLIT_V, DetectionSettings
 from meterlog.session.model import Marker
 
@@ -26,8 +27,6 @@ CRANK_BEFORE_S = 3.0
 """A `crank` marker may be set so long before the dip, s: the key, the relay and a slow hand. A guess."""
 CHARGING_WITHIN_S = 20.0
 """Charging that begins within this after a dip makes it a start, s: 1.5 to 18 s on real starts of a car, rounded up."""
-_CHARGING_SHARE = 1.1
-"""Charging voltage (13.2 V and more) over the nominal 12 V, arithmetic from usual figures."""
 _CHARGING_TOP_SHARE = 15.5 / 12.0
 """The highest charging voltage over the nominal one: makers' figures reach 15.1 V cold; rounded up."""
 _CHARGING_RISE = 1.04
@@ -75,7 +74,7 @@ class Shape(NamedTuple):
 
 def charging_from(rest: float, settings: DetectionSettings) -> float:
     """The lowest level after a start from rest that is charging, V."""
-    return max(_CHARGING_SHARE * _nominal(rest, settings), _CHARGING_RISE * rest)
+    return max(CHARGING_SHARE * _nominal(rest, settings), _CHARGING_RISE * rest)
 
 
 def crank_words(

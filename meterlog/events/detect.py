@@ -35,7 +35,7 @@ from meterlog.series import Series
 from meterlog.session.model import Channel, Marker
 from meterlog.signal.doubtful import believed, held_back, joined
 from meterlog.signal.interval import reading_interval
-from meterlog.signal.looks import Looks
+from meterlog.signal.looks import USUAL_LOOK_S, Looks
 from meterlog.signal.track import Track
 
 
@@ -114,7 +114,8 @@ class ChannelDetector:
         self._markers = list(markers)
         self._awaited = [m for m in self._markers if m.name == KEY_ON]
         self._all = Track(summarised=False)
-        self._looks = Looks(channel.interval_s)
+        # Nobody knows how fast a table was filled beside the display that it shows.
+        self._looks = Looks(channel.interval_s, USUAL_LOOK_S if channel.imported else None)
         self._trusted = Track()
         self._trusted.cadences = self._looks.cadences
         self._untrusted = Untrusted(channel.number)

@@ -53,7 +53,8 @@ def own_wait_s(channel: Channel, time_s: NDArray[np.float64], settings: Detectio
     long = np.sort(waits[waits > max(settings.gap_at_least_s, settings.gap_intervals * usual_s)])
     if not len(long):
         return 0.0
-    alike = len(long) - np.searchsorted(long, _ALIKE * long)
+    longish = np.sort(waits[waits > _ALIKE * long[0]])
+    alike = len(longish) - np.searchsorted(longish, _ALIKE * long)
     own = long[alike >= max(_OWN_WAITS, _OWN_SHARE * len(time_s))]
     steady = np.lib.stride_tricks.sliding_window_view(waits, _IN_A_ROW).min(axis=1)
     return _ABOVE_OWN * float(max(own.max(initial=0.0), steady.max(initial=0.0)))

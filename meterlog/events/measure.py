@@ -17,6 +17,8 @@ from meterlog.signal.track import Track
 
 _INTERVAL_READINGS = 32
 """Readings before an event that tell interval, jitter and noise there: a choice."""
+_OTHER_RATE = 2.0
+"""Readings that come so many times faster or slower than before have another rate by now: a guess."""
 _NEAR_READINGS = 4
 """Readings of a level next to an edge: a choice; fewer, and noise moves the edge."""
 _MOST_HELD = 4096
@@ -52,7 +54,8 @@ class Measure:
             return 0.0, 0.0
         middle = median(spacing)
         jitter = MAD_TO_DEVIATION * median(np.abs(spacing - middle)) / 2.0**0.5
-        return (nominal if nominal == nominal else middle), jitter
+        same_rate = 1.0 / _OTHER_RATE < nominal / middle < _OTHER_RATE if middle > 0.0 else nominal == nominal
+        return (nominal if same_rate else middle), jitter
 
     def noise(self, start: int, stop: int) -> float:
         """Half-width of what readings at rest stray, from the last of those in [start, stop)."""

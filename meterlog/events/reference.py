@@ -28,6 +28,9 @@ _SLOW_RISE = 1.05
 _REST_SHARE = 1.05
 """A full lead-acid battery at rest (2.1 V a cell) over the nominal voltage (2 V a cell): arithmetic."""
 
+CHARGING_SHARE = 1.1
+"""Charging voltage (13.2 V and more) over the nominal 12 V, arithmetic from usual figures."""
+
 
 class Reference:
     """The references of one supply.
@@ -68,6 +71,12 @@ class Reference:
     def sag_below(self) -> float:
         """A sag begins below this, V."""
         return self._settings.sag_share * self.value
+
+    def sag_below_rest(self, level: float) -> float:
+        """Below this a sag of its own begins where charging ended at a level at rest, V; 0 where that is not so."""
+        rest_v, charging_v = self._system_v, CHARGING_SHARE * self._system_v
+        ended = self._limited and rest_v <= level <= charging_v < self.value
+        return self._settings.sag_share * level if ended else 0.0
 
     @property
     def idle_from(self) -> float:

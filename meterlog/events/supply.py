@@ -40,6 +40,8 @@ _RISING = 1.03
 """A return goes on while each reading is above the one before by this factor: a guess."""
 _AFTER_SAG_READINGS = 3
 """Readings behind a sag that its end needs: the recovered level and whether it goes on rising."""
+_REST_READINGS = 6
+"""Readings of a sag that tell whether it is charging that ended: a choice, a few beside one that may be partial."""
 _HALF_CAUGHT_READINGS = 2
 """A sag of so few readings may be a dropout that an averaging meter caught half (one interval spans two)."""
 _MOST_PENDING = 4096
@@ -106,6 +108,7 @@ class Supply:
         self._reference = Reference(self._track, self._settings, self._rules.faults)
         self._reference.quiet = self._dip = self._fall = self._return = index
         self._lasting = False
+        self._deeper: float | None = None  # below this a dip inside the dip begins, once it is known
         self._pending: list[Event] = []
         self._stretch: Stretch | None = None
         self._started = None
@@ -296,7 +299,7 @@ class Supply:
             reference.value = level
             reference.rest(index + 1 - FIRST_READINGS)
         else:
-            self._state, self._dip, self._lasting = "sagging", index, False
+            self._state, self._dip, self._lasting, self._deeper = "sagging", index, False, None
             self._pos = index + 1
 
     def _rise_to(self, level: float, index: int) -> None:
@@ -335,18 +338,27 @@ class Supply:
 
     def _sagging(self, stop: int) -> None:
         settings, reference, limit = self._settings, self._reference.value, stop
-        if not self._lasting:
+        told = self._dip + _REST_READINGS
+        if self._deeper is None and self._pos >= told:
+            self._deeper = self._reference.sag_below_rest(self._measure.inside(self._dip, told))
+        if self._deeper is None:
+            limit = min(stop, told)
+        elif not self._lasting:
             deadline = self._track.time(self._dip) + settings.sag_shallow_longest_s
             limit = self._track.first_after(deadline, self._pos, stop)
-        low = nextafter(settings.off_share * reference, inf)
+        low = max(nextafter(settings.off_share * reference, inf), self._deeper or 0.0)
         high = (settings.sag_share + settings.sag_hysteresis) * reference
         self._pos = index = self._track.first_outside(self._pos, limit, low, high)
         if index < limit:
-            if self._track.value(index) < low:
+            value = self._track.value(index)
+            if value <= self._off_at:
                 self._go_out(index)
+            elif value < low:
+                self._deeper = 0.0
+                self._stay(index)
             else:
                 self._state, self._return, self._pos = "ending", index, index + 1
-        elif limit < stop:
+        elif limit < stop and self._deeper is not None:
             self._lasting = True
             self._stay(index)
 

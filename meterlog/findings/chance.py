@@ -1,4 +1,4 @@
-"""The exact probability that events fall after markers by chance."""
+"""Exact probabilities that counts come by chance alone: events after markers, two rates, two sets of tries."""
 
 from __future__ import annotations
 
@@ -33,6 +33,35 @@ def chance_of_at_least(inside: int, total: int, share: float) -> float:
     ]
     most = max(terms)
     return min(1.0, math.exp(most) * math.fsum(math.exp(term - most) for term in terms))
+
+
+def chance_of_split(first: int, of_first: int, second: int, of_second: int) -> float:
+    """The probability that chance parts two counts of tries so far or farther, on either side (Fisher's exact test).
+
+    Once the total is given, the count among the first tries is hypergeometric where both are alike; the smaller tail
+    is taken twice.
+
+    Args:
+        first: how many of the first tries it was.
+        of_first: the first tries.
+        second: how many of the second tries it was.
+        of_second: the second tries.
+    """
+    total, tries = first + second, of_first + of_second
+    ways = [
+        math.comb(of_first, k) * math.comb(of_second, total - k) if 0 <= total - k <= of_second else 0
+        for k in range(of_first + 1)
+    ]
+    every = math.comb(tries, total)
+    return min(1.0, 2 * min(sum(ways[: first + 1]), sum(ways[first:])) / every)
+
+
+def quiet_needed(count: int, time: float, chance: float) -> float:
+    """Return the time without an event that `count` events in a time leave to chance at most so seldom; its unit.
+
+    All fall into the one time, and none into the other t, with the probability (time / (time + t))^count.
+    """
+    return float(time * (chance ** (-1 / count) - 1))
 
 
 def unseen_share(tries: int) -> float:

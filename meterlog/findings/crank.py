@@ -5,7 +5,7 @@ from __future__ import annotations
 from meterlog.events.event import Event
 from meterlog.findings.evidence import Evidence
 from meterlog.findings.finding import Finding
-from meterlog.findings.judge import judge
+from meterlog.findings.judgement import judge
 from meterlog.findings.level import level_of, resolution_of
 from meterlog.findings.line import around, limit_lines
 from meterlog.roles import Role

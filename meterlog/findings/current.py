@@ -6,7 +6,7 @@ import math
 
 from meterlog.findings.evidence import Evidence
 from meterlog.findings.finding import Finding
-from meterlog.findings.judge import judge
+from meterlog.findings.judgement import judge
 from meterlog.findings.level import Level, level_of, upper_level
 from meterlog.findings.line import Line, limit_lines
 from meterlog.limits.figure import Figure
@@ -34,7 +34,7 @@ def _running(evidence: Evidence, channel: Channel, level: Level) -> Finding:
         text = (
             f"{channel.label}: {shown(abs(idle[0].value), 'A', idle[0].error)} at {len(idle)} of "
             f"{count(len(fed), 'prime')} although the pump was fed: voltage right and no current "
-            "means an open motor (brush, armature) or its connector, unless the meter's fuse is blown."
+            "means an open motor (brush, armature), its connector or its ground, unless the meter's fuse is blown."
         )
         margin = abs(idle[0].value) - least.number()
         limit = f"more than {least.number():g} A while fed"

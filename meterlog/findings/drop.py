@@ -8,14 +8,14 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from meterlog.findings.element import drop_figure
+from meterlog.findings.allowed_drop import drop_figure
 from meterlog.findings.evidence import Evidence
 from meterlog.findings.finding import Finding
-from meterlog.findings.instant import Instants, difference, same_instants
-from meterlog.findings.judge import judge
+from meterlog.findings.judgement import judge
 from meterlog.findings.level import level_of, resolution_of, upper_level
 from meterlog.findings.line import limit_lines
 from meterlog.findings.regulated import DECIDES, READS_LOWER, may_be_driven
+from meterlog.findings.same_instants import Instants, difference, same_instants
 from meterlog.reading import Quantity
 from meterlog.roles import Role
 from meterlog.series import Series

@@ -8,8 +8,9 @@ from meterlog.events.event import Event
 from meterlog.events.watch import Watch
 from meterlog.findings import (
     association,
+    bluetooth_steps,
     charging,
-    coarse,
+    charging_pause,
     crank,
     current,
     draw,
@@ -40,11 +41,12 @@ KINDS: tuple[Callable[[Evidence], list[Finding]], ...] = (
     current.findings,
     rest.findings,
     charging.findings,
+    charging_pause.findings,
     ripple.findings,
     draw.findings,
     ohms.findings,
     nothing.findings,
-    coarse.findings,
+    bluetooth_steps.findings,
     unjudged.findings,
 )
 """One kind of finding a file."""

@@ -9,8 +9,9 @@ from meterlog.condition import Condition, waited_for
 from meterlog.details import entered_number
 from meterlog.events.cranking import BY_SHAPE, CRANK_BEFORE_S, CRANKING
 from meterlog.events.event import Event
+from meterlog.events.reference import CHARGING_SHARE
 from meterlog.events.watch import Watch
-from meterlog.findings.judge import Span
+from meterlog.findings.judgement import Span
 from meterlog.findings.level import level_of
 from meterlog.kinds import faults
 from meterlog.limits.figure import Figure
@@ -89,9 +90,15 @@ class Evidence:
         """Tell whether a dip only looks like the starter's."""
         return event.kind == "sag" and BY_SHAPE in event.detail and not self.is_crank(event)
 
-    def is_or_may_be_crank(self, event: Event) -> bool:
-        """Tell whether a dip is, or only looks like, the starter's."""
-        return self.is_crank(event) or self.may_be_crank(event)
+    def may_be_charging_pause(self, event: Event) -> bool:
+        """Tell whether a dip leads from a charging level to one at which a battery rests, and no further."""
+        if event.kind != "sag" or event.reference is None or event.level is None or self.is_crank(event):
+            return False
+        return event.level >= self.limits.system_v and event.reference > CHARGING_SHARE * self.limits.system_v
+
+    def is_explained(self, event: Event) -> bool:
+        """Tell whether another finding than that of faults tells of a dip: a start, or what may be one."""
+        return self.is_crank(event) or self.may_be_crank(event) or self.may_be_charging_pause(event)
 
     def _crank_itself(self, event: Event) -> bool:
         return self.marked_crank(event) or CRANKING in event.detail

@@ -10,7 +10,7 @@ from meterlog.events.event import Event
 from meterlog.events.gap import why
 from meterlog.findings.evidence import Evidence
 from meterlog.findings.finding import Finding, Verdict
-from meterlog.findings.judge import judge
+from meterlog.findings.judgement import judge
 from meterlog.findings.level import resolution_of
 from meterlog.findings.line import Line, around
 from meterlog.findings.regulated import BY_DESIGN, DECIDES, is_regulated
@@ -21,13 +21,13 @@ from meterlog.text.figures import count, displayed, seconds, shown
 
 
 def findings(evidence: Evidence) -> list[Finding]:
-    """One finding for each channel and kind that occurred; a dip that is or may be the starter's is not one of them."""
+    """One finding for each channel and kind that occurred; a dip that another finding explains is not one of them."""
     found = []
     by_number = {channel.number: channel for channel in evidence.channels}
     turned = turns(evidence.channels, lambda number: evidence.series(by_number[number]))
     for channel in evidence.channels:
         for kind in KINDS.values():
-            events = [e for e in evidence.events_of(channel, kind.name) if not evidence.is_or_may_be_crank(e)]
+            events = [e for e in evidence.events_of(channel, kind.name) if not evidence.is_explained(e)]
             events = [e for e in events if not any(turn.explains(e) for turn in turned)]
             if events and kind.sentence:
                 found.append(_Case(evidence, channel, kind, events).finding())

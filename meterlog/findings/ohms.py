@@ -6,7 +6,7 @@ import numpy as np
 
 from meterlog.findings.evidence import Evidence
 from meterlog.findings.finding import Finding
-from meterlog.findings.judge import judge
+from meterlog.findings.judgement import judge
 from meterlog.findings.level import Level, level_of, thin
 from meterlog.findings.line import Line
 from meterlog.reading import Flag, Quantity

@@ -6,7 +6,7 @@ from meterlog.events.event import Event
 from meterlog.findings.chance import unseen_share
 from meterlog.findings.evidence import Evidence
 from meterlog.findings.finding import Finding
-from meterlog.findings.judge import Judgement, judge, rank
+from meterlog.findings.judgement import Judgement, judge, rank
 from meterlog.findings.level import level_of, resolution_of
 from meterlog.findings.line import around, limit_lines
 from meterlog.findings.regulated import DECIDES, READS_LOWER

@@ -4,15 +4,15 @@ from __future__ import annotations
 
 import numpy as np
 
+from meterlog.findings.allowed_drop import drop_figure
 from meterlog.findings.drop import fed_pairs, instants_while_on
-from meterlog.findings.element import drop_figure
 from meterlog.findings.evidence import Evidence
 from meterlog.findings.finding import Finding
-from meterlog.findings.instant import Instants, difference, same_instants
-from meterlog.findings.judge import judge
+from meterlog.findings.judgement import judge
 from meterlog.findings.level import median_error, resolution_of, upper_level
 from meterlog.findings.quotient import quotient
 from meterlog.findings.regulated import READS_LOWER, may_be_driven
+from meterlog.findings.same_instants import Instants, difference, same_instants
 from meterlog.reading import Quantity
 from meterlog.roles import Role
 from meterlog.series import Series

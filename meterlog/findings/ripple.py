@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from meterlog.findings.evidence import Evidence
 from meterlog.findings.finding import Finding
-from meterlog.findings.judge import judge
+from meterlog.findings.judgement import judge
 from meterlog.findings.level import upper_level
 from meterlog.findings.line import Line
 from meterlog.reading import Quantity

@@ -17,7 +17,7 @@ from plotly.io.json import to_json_plotly
 from meterlog import __version__
 from meterlog.cautions import Act, applying, first_said
 from meterlog.compare import compare_captures
-from meterlog.compare.comparison_text import SENTENCES, alignment_words, excursion_words, measure_words
+from meterlog.compare.comparison_text import alignment_words, channel_name, excursions_words, headline, measure_words
 from meterlog.drawing import drawing_library
 from meterlog.drawing.palette import ROLES
 from meterlog.drawing.primitives import Figure
@@ -26,8 +26,9 @@ from meterlog.exchange.finished_file import finished_file
 from meterlog.loaded import Loaded
 from meterlog.report.circuit import CircuitPart
 from meterlog.report.content import SessionPart, session_part
+from meterlog.sides import BEFORE_AFTER
 from meterlog.signal.statistics_text import HEADINGS
-from meterlog.text.figures import shown
+from meterlog.text.figures import count, shown
 
 MARKS = {
     "outside": "✗",
@@ -44,6 +45,7 @@ def build_report(
     good: Sequence[Loaded] = (),
     title: str = "",
     circuit: CircuitPart | None = None,
+    after: Sequence[Loaded] = (),
 ) -> str:
     """The whole page.
 
@@ -52,11 +54,13 @@ def build_report(
         good: known-good captures that each session is compared with; none for no comparison.
         title: of the page; from what was entered about the first session where empty.
         circuit: which part of the circuit is at fault, where that was asked.
+        after: what was recorded after the repair; then `sessions` are those before, and nothing is called known-good.
 
     Raises:
         CompareError: not one of the sessions can be compared with the known-good.
     """
-    parts = _parts(sessions, good)
+    parts = _before_and_after(sessions, after) if after else _parts(sessions, good)
+    sessions = [*sessions, *after]
     environment = jinja2.Environment(
         loader=jinja2.FunctionLoader(_template),
         autoescape=True,
@@ -75,11 +79,12 @@ def build_report(
         versions=_versions(),
         made=datetime.now().astimezone().isoformat(" ", "minutes"),
         marks=MARKS,
-        sentences=SENTENCES,
+        headline=headline,
+        channel_name=channel_name,
         shown=shown,
         statistics=HEADINGS,
         alignment_words=alignment_words,
-        excursion_words=excursion_words,
+        excursions_words=excursions_words,
         measure_words=measure_words,
         figure_json=_figure_json,
         nonce=secrets.token_urlsafe(16),
@@ -111,6 +116,16 @@ def _parts(sessions: Sequence[Loaded], good: Sequence[Loaded]) -> list[SessionPa
     return parts
 
 
+def _before_and_after(before: Sequence[Loaded], after: Sequence[Loaded]) -> list[SessionPart]:
+    """The sessions before, then those after; the last holds the comparison of all."""
+    comparison = compare_captures(before, *after, sides=BEFORE_AFTER)
+    return [
+        *(session_part(capture, None, side=BEFORE_AFTER.reference) for capture in before),
+        *(session_part(capture, None, side=BEFORE_AFTER.other) for capture in after[:-1]),
+        session_part(after[-1], comparison, side=BEFORE_AFTER.other),
+    ]
+
+
 def write_report(page: str, path: Path) -> None:
     """Write the page; a failure leaves no half of a report.
 
@@ -134,15 +149,25 @@ def _worst(parts: Sequence[SessionPart]) -> str:
     """The page's headline: how many findings are outside their limits, and whether anything differs."""
     if not parts:
         return "No recorded session is part of this report."
+    compared = [part.comparison for part in parts if part.comparison is not None]
+    if compared and compared[0].sides is BEFORE_AFTER:
+        told = [
+            f"{side.capitalize()}: {_outside([part for part in parts if part.side == side])}."
+            for side in (BEFORE_AFTER.reference, BEFORE_AFTER.other)
+        ]
+        return f"{headline(compared[0])} {' '.join(told)}"
+    words = _outside(parts)
+    if compared:
+        differs = sum(comparison.verdict == "different" for comparison in compared)
+        words += f", {differs} of {count(len(parts), 'session')} different from the known-good"
+    return f"{words[0].upper()}{words[1:]}."
+
+
+def _outside(parts: Sequence[SessionPart]) -> str:
     outside = sum(finding.verdict == "outside" for part in parts for finding in part.findings)
     unknown = sum(finding.verdict == "cannot tell" for part in parts for finding in part.findings)
-    differs = sum(part.comparison is not None and part.comparison.verdict == "different" for part in parts)
-    words = [f"{outside or 'No'} finding{'s' if outside != 1 else ''} outside the limits"]
-    if unknown:
-        words.append(f"{unknown} that these readings cannot settle")
-    if any(part.comparison for part in parts):
-        words.append(f"{differs} of {len(parts)} session{'s' if len(parts) != 1 else ''} different from the known-good")
-    return ", ".join(words) + "."
+    words = f"{count(outside, 'finding') if outside else 'no findings'} outside the limits"
+    return f"{words}, {unknown} that these readings cannot settle" if unknown else words
 
 
 def _cautions(sessions: Sequence[Loaded], circuit: CircuitPart | None) -> list[str]:

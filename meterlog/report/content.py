@@ -18,6 +18,7 @@ from meterlog.reading import Accuracy
 from meterlog.report.figures import band_figure, channel_figure
 from meterlog.roles import role_key
 from meterlog.session.model import Channel
+from meterlog.sides import Sides
 from meterlog.signal.statistics_text import HEADINGS, left_out, statistics_words
 from meterlog.text.figures import displayed, seconds, shown
 
@@ -54,6 +55,7 @@ class SessionPart:
     """One session's part of the report."""
 
     title: str
+    side: str
     file: str
     started: str
     length: str
@@ -73,14 +75,22 @@ class SessionPart:
     comparison_plots: list[Plot]
 
 
-def session_part(capture: Loaded, comparison: Comparison | None, not_compared: str = "") -> SessionPart:
-    """Everything about one session; `not_compared` says why there is no comparison where one was wanted."""
+def session_part(capture: Loaded, comparison: Comparison | None, not_compared: str = "", side: str = "") -> SessionPart:
+    """Everything about one session.
+
+    Args:
+        capture: the session.
+        comparison: of it, or of all sessions up to it; None for none.
+        not_compared: why there is no comparison where one was wanted.
+        side: `before` or `after` where it is one of those.
+    """
     analysis = capture.analysis
     numbered = list(enumerate(analysis.events, 1))
     events = [_event_row(capture, number, event) for number, event in numbered[:MOST_ROWS]]
     assumed = f" ({analysis.limits.assumed})" if analysis.limits.assumed else ""
     return SessionPart(
         title=capture.path.stem,
+        side=side,
         file=capture.path.name,
         started=capture.started_at.isoformat(" ", "seconds"),
         length=seconds(capture.duration_s),
@@ -209,19 +219,16 @@ def _close_up(capture: Loaded, channel: Channel, number: int, event: Event, own:
 def _comparison_plots(comparison: Comparison | None) -> list[Plot]:
     if comparison is None:
         return []
-    return [plot for channel in comparison.channels for plot in _band_plots(channel)]
+    return [plot for channel in comparison.channels for plot in _band_plots(channel, comparison.sides)]
 
 
-def _band_plots(channel: ChannelComparison) -> list[Plot]:
+def _band_plots(channel: ChannelComparison, sides: Sides) -> list[Plot]:
     plots = []
     for band in channel.bands[:_MOST_PASSES]:
         if not len(band.time_s):
             continue
         excursions = [e for e in channel.excursions if e.part == band.part]
         pass_words = "" if band.part is None else f", pass {band.part}"
-        plots.append(
-            Plot(
-                band_figure(band, excursions, channel), f"{channel.label}{pass_words}: the suspect over the known-good."
-            )
-        )
+        caption = f"{channel.label}{pass_words}: {sides.the_other} over {sides.the_reference}."
+        plots.append(Plot(band_figure(band, excursions, channel, sides), caption))
     return plots

@@ -20,6 +20,7 @@ from meterlog.events.event import Event
 from meterlog.loaded import Loaded
 from meterlog.reading import Quantity
 from meterlog.session.model import Channel
+from meterlog.sides import Sides
 
 _HEIGHT_PX = 300
 """Two plots fit on a printed page."""
@@ -44,13 +45,13 @@ def channel_figure(
     return figure
 
 
-def band_figure(one: Band, excursions: Sequence[Excursion], channel: ChannelComparison) -> Figure:
+def band_figure(one: Band, excursions: Sequence[Excursion], channel: ChannelComparison, sides: Sides) -> Figure:
     """The suspect over the band of the known-good, in one pass; excursions shaded."""
     found = thinned(one)
     times = found.time_s
     span = (float(times[0]), float(times[-1])) if len(times) else (0.0, 1.0)
     hover = f"%{{x:.2f}} s: %{{y:.4~g}} {channel.unit}"
-    window = Window([*edges(found), *middle_and_suspect(found, hover)])
+    window = Window([*edges(found, sides), *middle_and_suspect(found, hover, sides)])
     for excursion in excursions[:MOST_EXCURSIONS]:
         end_s = max(excursion.end_s, excursion.start_s + 0.004 * (span[1] - span[0]))
         window.shapes.append(band(excursion.start_s, end_s, "y", ORANGE, 0.25))

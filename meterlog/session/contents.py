@@ -13,6 +13,7 @@ from meterlog.series import Series
 from meterlog.session.model import Channel, LinkChange, Marker
 from meterlog.session.reader import SessionReader
 from meterlog.signal.doubtful import believed
+from meterlog.signal.shared_times import spread
 
 
 @dataclass(eq=False)
@@ -52,7 +53,7 @@ class Contents:
             SessionError: it cannot be read.
         """
         ended = reader.ended  # asked before the rest: what is read after it is complete
-        readings = {channel.number: reader.series(channel.number) for channel in reader.channels}
+        readings = {channel.number: spread(reader.series(channel.number)) for channel in reader.channels}
         return cls(
             readings=readings,
             channels=reader.channels,

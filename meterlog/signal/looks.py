@@ -33,6 +33,8 @@ _SAME_CADENCE = 1.02
 """A cadence within this factor is kept: each change may show one look of a long run twice. A guess."""
 _NEW_CADENCE = 1.2
 """A cadence that changes by this factor is another one: a guess."""
+USUAL_LOOK_S = 0.5
+"""Usual displays change twice to five times a second, s: from makers' data, unverified."""
 _PAUSE_S = 1.0
 """After a longer silence a look is fresh, also where it shows the same: as for the analyzer's gap."""
 
@@ -42,6 +44,7 @@ class Looks:
 
     Args:
         declared_s: the meter's declared display interval, s; it counts as long as the digits themselves tell nothing.
+        assumed_s: what is taken where none is declared and the digits tell nothing, s.
 
     Attributes:
         given: looks so far.
@@ -49,8 +52,9 @@ class Looks:
         cadences: from which look on the looks come how many seconds apart; empty before the first cadence is known.
     """
 
-    def __init__(self, declared_s: float | None = None) -> None:
+    def __init__(self, declared_s: float | None = None, assumed_s: float | None = None) -> None:
         self._declared_s = declared_s
+        self._assumed_s = assumed_s
         self.given = 0
         self.repeats = 1.0
         self.cadences: list[tuple[int, float]] = []
@@ -68,7 +72,8 @@ class Looks:
             every = _OFTEN if self._count < _SELDOM else _SELDOM
             stop = min(len(series), at + every - self._count % every)
             if self.repeats == 1.0 and self._count % _SELDOM == 0:
-                stop = max(stop, at + _SELDOM * _untold(series.value, at, 0 if self._declared_s else LEAST_RUNS))
+                least = 0 if self._declared_s or self._assumed_s else LEAST_RUNS
+                stop = max(stop, at + _SELDOM * _untold(series.value, at, least))
             self._count += stop - at
             at = stop
             if self._count % every:
@@ -92,9 +97,10 @@ class Looks:
         if np.count_nonzero(alone) > _ALONE_SHARE * np.count_nonzero(changes):
             return 1.0
         told = readings_a_look(value)
-        if self._declared_s and (told is None or told == 1.0):
-            declared = self._declared_s / self._interval(series, at)
-            return declared if declared >= _POLLED else 1.0
+        look_s = self._declared_s or (self._assumed_s if told is None else None)
+        if look_s and (told is None or told == 1.0):
+            stated = look_s / self._interval(series, at)
+            return stated if stated >= _POLLED else 1.0
         return self.repeats if told is None else told
 
     def _interval(self, series: Series, at: int) -> float:

@@ -44,7 +44,7 @@ def readings_a_look(value: NDArray[np.float64]) -> float | None:
         return 2.0 if _twice(value) else 1.0
     alike = lengths[(lengths >= shortest) & (lengths <= max(shortest + 1, _SPREAD * shortest))]
     if len(alike) < _ALIKE_SHARE * len(lengths):
-        return 1.0
+        return None
     repeated = 1.0 - 1.0 / float(lengths.mean())  # so likely it is by chance that a reading repeats the one before
     rises = value[changes + 1] > value[changes]
     turns = np.count_nonzero(rises[1:] != rises[:-1])  # what rises or falls evenly has even runs as well

@@ -21,6 +21,12 @@ _NEAR_ZERO_COUNTS = 100
 """A reading of fewer counts is near the bottom of its range, which then says the unit: 0.00 V, not 0 mV. A guess."""
 _SIGNIFICANT_DIGITS = 3
 """Used where nothing says how exact a value is."""
+_SHORT_S = 0.095
+"""Below this a length of time has three decimals, s: two would leave one digit."""
+_LEAST_S = 0.0005
+"""What three decimals show at the least, s."""
+_DAYS_FROM_H = 48
+"""From so many hours on a length of time is said in days: by choice."""
 _SLACK = 1e-6
 """Resolutions come as float32: 0.01 may be a little less."""
 
@@ -72,13 +78,20 @@ def span(first: str, last: str) -> str:
 
 
 def seconds(value: float) -> str:
-    """A length of time, for example `0.34 s`, `95 s`, `12 min`, `1 h 30 min`."""
+    """A length of time, for example `0.025 s`, `0.34 s`, `95 s`, `12 min`, `1 h 30 min`, `3 d 4 h`."""
+    if value < _SHORT_S:
+        return f"{value:.3f} s" if value >= _LEAST_S else "0 s"
     if value < 10:
         return f"{value:.2f} s"
     if value < 120:
         return f"{value:.0f} s"
     minutes = round(value / 60)
-    return f"{minutes} min" if minutes < 60 else f"{minutes // 60} h {minutes % 60} min"
+    if minutes < 60:
+        return f"{minutes} min"
+    hours = round(minutes / 60)
+    if minutes < _DAYS_FROM_H * 60:
+        return f"{minutes // 60} h {minutes % 60} min"
+    return f"{hours // 24} d {hours % 24} h"
 
 
 def count(number: int, word: str) -> str:

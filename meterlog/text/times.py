@@ -1,4 +1,4 @@
-"""Times as a person types them: `8h`, `90min`, `30` (s), and moments as `analyze` shows them, `1:05.8`."""
+"""Times as a person types and reads them: `8h`, `90min`, `30` (s), and moments of a session, `1:05.8`."""
 
 from __future__ import annotations
 
@@ -11,6 +11,23 @@ from meterlog.text.typed import typed_number
 _UNIT_S = {"": 1.0, "s": 1.0, "min": 60.0, "h": 3600.0}
 _SPAN = re.compile(r"(\d+[.,]?\d*|[.,]\d+)\s*(s|min|h|)")
 _MOMENT = re.compile(r"(?:(\d+):)?(\d+):(\d\d(?:[.,]\d*)?)")
+
+
+HOUR_S = 3600.0
+
+
+def from_start(time_s: float, *, hours: bool) -> str:
+    """A moment of a session, `1:05.80`, with hours `0:01:05.8`; before its start `-0:03.20`.
+
+    Args:
+        time_s: s from the session's start.
+        hours: whether to show them, which all moments of one session do or none.
+    """
+    sign, tenths = ("-" if time_s < 0 else ""), round(abs(time_s), 1 if hours else 2)
+    minutes, rest = divmod(tenths, 60.0)
+    if not hours:
+        return f"{sign}{minutes:.0f}:{rest:05.2f}"
+    return f"{sign}{minutes // 60:.0f}:{minutes % 60:02.0f}:{rest:04.1f}"
 
 
 def span(text: str) -> float:

@@ -58,7 +58,7 @@ def test_the_text_says_what_happened_in_time_order(session: Path, capsys: pytest
     text = capsys.readouterr().out
     assert text.index("-- key-on") < text.index("PRIME") < text.index("DROPOUT") < text.index("Findings")
     assert "12.40 V" in text
-    assert "The shortest event that is sure to show is 0.5 s" in text
+    assert "The shortest event that is sure to show is 0.50 s" in text
 
 
 def test_nothing_found_states_what_could_have_been_seen(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

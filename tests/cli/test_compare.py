@@ -36,6 +36,33 @@ def test_json_is_one_object_as_the_readme_says(capsys: pytest.CaptureFixture[str
     assert {"start_s", "end_s", "value", "reference", "beyond"} <= set(channel["excursions"][0])
 
 
+def test_before_and_after_are_roles_of_their_own(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["compare", "--before", str(SUSPECT), "--after", str(GOOD[0])]) == 0
+    out = capsys.readouterr().out
+    assert out.startswith(f"before: {SUSPECT}\nafter:  {GOOD[0]}\n")
+    assert "DIFFERENT: The session after differs from the session before" in out
+    assert "known-good" not in out
+    assert "suspect" not in out.replace(str(SUSPECT), "")
+    assert main(["compare", "--json", "--before", str(SUSPECT), "--after", str(GOOD[0])]) == 0
+    found = json.loads(capsys.readouterr().out)
+    assert list(found) == ["before", "after", "verdict", "channels", "unpaired", "notes"]
+    assert (found["before"], found["after"]) == ([str(SUSPECT)], str(GOOD[0]))
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        ("--before a --good b", "either --good SESSION with SUSPECT, or --before SESSION with --after SESSION"),
+        ("--before a", "--before needs --after too"),
+        ("--after a", "--after needs --before too"),
+        ("a", "name --good SESSION and a SUSPECT"),
+    ],
+)
+def test_sides_that_do_not_belong_together(words: str, said: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["compare", *words.split()]) == 2
+    assert said in capsys.readouterr().err
+
+
 @pytest.mark.parametrize(
     ("words", "said"),
     [

@@ -85,7 +85,8 @@ def test_primes_pair_by_their_key_on_and_not_by_their_order(make: Maker) -> None
     assert {m.part for m in found.measures if m.measure == "prime level"} == {1, 3}
     assert not found.excursions
     seen = {m.measure: m.verdict for m in found.measures}
-    assert seen["missing prime seen"] == "different"
+    assert seen["missing prime per key-on"] == "cannot tell", "one of three may be a key-off too short"
+    assert found.verdict == "cannot tell"
     assert "3 in the known-good, 2 in the suspect" in found.notes[0]
 
 

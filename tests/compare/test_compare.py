@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 from pathlib import Path
 
 import numpy as np
@@ -13,15 +14,19 @@ from numpy.typing import NDArray
 
 from meterlog.compare import Comparison, compare
 from meterlog.compare.align import Pass
-from meterlog.compare.comparison import Measure
-from meterlog.compare.comparison_text import measure_words
+from meterlog.compare.comparison import Counted, Measure
+from meterlog.compare.comparison_text import as_text, headline, measure_words
+from meterlog.compare.counts import _rate
 from meterlog.compare.reference_band import Reference, band, excursions
 from meterlog.errors import CompareError
+from meterlog.limits import load_limits
 from meterlog.reading import Accuracy, Quantity
 from meterlog.series import Series
 from meterlog.session import SessionWriter, open_reader
+from meterlog.sides import BEFORE_AFTER, KNOWN_GOOD
 from tests.compare.conftest import Maker, Shape, prime
 
+CAR = load_limits("car-12v")
 RECORDINGS = Path(__file__).parents[2] / "recordings"
 GOOD = [RECORDINGS / "key-on-good-1.sqlite", RECORDINGS / "key-on-good-2.sqlite"]
 SUSPECT = RECORDINGS / "key-on-suspect.sqlite"
@@ -183,6 +188,111 @@ def test_a_faster_meter_that_sees_deeper_proves_nothing(make: Maker) -> None:
         assert any("reading intervals differ" in note for note in found.channels[0].notes)
 
 
+def failing_at(*times_s: float) -> Shape:
+    """A feed that is away for 0.6 s at these times."""
+    return lambda t: np.where(np.any([(t >= at) & (t < at + 0.6) for at in times_s], axis=0), 0.0, 12.5)
+
+
+def test_half_a_quiet_minute_proves_nothing_against_two_dropouts_in_ten(make: Maker) -> None:
+    faulty = make("faulty", {"pump feed": failing_at(100.0, 400.0)}, length_s=600.0)
+    quiet = make("quiet", {"pump feed": 12.5}, length_s=30.0, seed=1)
+    for good, suspect in ((quiet, faulty), (faulty, quiet)):
+        found = compare([good], suspect)
+        row = rows(found)["dropout per hour"]
+        assert (row.verdict, found.verdict) == ("cannot tell", "cannot tell")
+        assert row.uncertainty is not None
+        assert row.uncertainty > 100, "in half a minute nothing is known of a rate per hour"
+        assert "53 min without one" in row.note
+    assert rows(compare([faulty], quiet))["dropout per hour"].counted == pytest.approx((2, 597.0, 0, 30.0, 1), abs=3)
+
+
+def test_the_quiet_time_that_is_asked_for_is_the_one_that_tells(make: Maker) -> None:
+    faulty = make("faulty", {"pump feed": failing_at(100.0, 400.0)}, length_s=600.0)
+    for minutes, verdict in ((50, "cannot tell"), (56, "different")):
+        quiet = make(f"quiet{minutes}", {"pump feed": 12.5}, length_s=60.0 * minutes, interval_s=0.5, seed=1)
+        assert rows(compare([faulty], quiet))["dropout per hour"].verdict == verdict
+
+
+def test_a_burst_counts_once(make: Maker) -> None:
+    burst = failing_at(*np.arange(100.0, 112.0, 1.7))
+    quiet = make("quiet", {"pump feed": 12.5}, length_s=600.0, seed=1)
+    row = rows(compare([make("burst", {"pump feed": burst}, length_s=600.0)], quiet))["dropout per hour"]
+    assert row.counted is not None
+    assert row.counted.good == 1
+    assert row.verdict == "cannot tell", "one burst in ten minutes against none"
+
+
+def test_two_feeds_of_one_rate_are_called_different_one_time_in_twenty() -> None:
+    rng = np.random.default_rng(8)
+    for mean, share in ((3.0, 0.5), (8.0, 0.2), (20.0, 0.5)):
+        seen, often = np.unique(rng.poisson([mean * (1 - share), mean * share], (5000, 2)), axis=0, return_counts=True)
+        seen, often = seen[seen.any(axis=1)], often[seen.any(axis=1)]
+        rows_of = [
+            _rate("", Counted(int(good), 3600 * (1 - share), int(suspect), 3600 * share), CAR, KNOWN_GOOD)
+            for good, suspect in seen
+        ]
+        different = [row.verdict == "different" for row in rows_of]
+        covered = [abs(row.difference or 0.0) <= (row.uncertainty or 0.0) for row in rows_of]
+        assert np.average(different, weights=often) <= 0.05
+        assert np.average(covered, weights=often) >= 0.95
+
+
+def test_a_session_against_itself_is_said(make: Maker, tmp_path: Path) -> None:
+    one = make("one", {"pump feed": prime(4.0)})
+    copied = shutil.copy(one, tmp_path / "other.sqlite")
+    for suspect in (one, copied):
+        found = compare([one], suspect)
+        assert found.verdict == "cannot tell"
+        assert "stands on both sides" in headline(found)
+        assert "stands on both sides" in str(found.as_json()["notes"])
+
+
+def test_hundreds_of_excursions_are_summed_up(make: Maker) -> None:
+    step = (0.0, "heater on")
+    good = make("good", {"pump feed": 12.5}, length_s=55.0, interval_s=0.05, markers=[step])
+    restless = make(
+        "restless",
+        {"pump feed": lambda t: np.where(t % 0.4 < 0.2, 11.6, 12.5)},
+        length_s=55.0,
+        interval_s=0.05,
+        markers=[step],
+    )
+    found = compare([good], restless)
+    text = as_text(found)
+    assert len(found.channels[0].excursions) > 100
+    assert f"{len(found.channels[0].excursions)} of them from " in text
+    assert text.count("excursion: ") == 11
+    assert len(found.as_json()["channels"][0]["excursions"]) > 100  # type: ignore[index]
+
+
+def test_parts_of_one_circuit_in_sessions_of_their_own_make_one_verdict(make: Maker) -> None:
+    before = [make("feed-1", {"pump feed": 10.1}), make("ground-1", {"pump ground": 1.9})]
+    after = [make("feed-2", {"pump feed": 12.4}, seed=1), make("ground-2", {"pump ground": 1.9}, seed=2)]
+    found = compare(before, *after, sides=BEFORE_AFTER)
+    assert [(c.label, c.verdict) for c in found.channels] == [
+        ("pump feed", "different"),
+        ("pump ground", "same within error"),
+    ]
+    assert (found.verdict, found.unpaired) == ("different", ())
+    assert "pump ground in ground-2.sqlite" in as_text(found)
+
+
+def test_before_and_after_are_called_so_and_nothing_is_good_or_suspected(make: Maker) -> None:
+    before = make("broken", {"pump feed": prime(4.0, 9.4)}, markers=[(3.9, "key-on")])
+    after = make("repaired", {"pump feed": prime(4.0)}, markers=[(3.9, "key-on")], seed=1)
+    found = compare([before], after, sides=BEFORE_AFTER)
+    told = as_text(found) + json.dumps(found.as_json())
+    assert "known-good" not in told
+    assert "suspect" not in told
+    assert "good" not in told
+    assert "The session after differs from the session before by more than the errors explain." in told
+    same = found.as_json()
+    assert (same["before"], same["after"]) == ([str(before)], str(after))
+    channel = same["channels"][0]  # type: ignore[index]
+    assert {"after_channel", "before_channels"} <= set(channel)
+    assert {"before", "before_error", "after", "after_error"} <= set(channel["measures"][0])
+
+
 class TestPairing:
     """Tells which channels belong together, and which captures do not."""
 
@@ -194,6 +304,8 @@ class TestPairing:
         assert len(found.unpaired) == 2
         assert "'lamp' (DC voltage)" in found.unpaired[0]
         assert "'ground' (DC voltage)" in found.unpaired[1]
+        assert found.verdict == "cannot tell", "nobody looked at the ground"
+        assert "Not compared: 'ground' (DC voltage) of good.sqlite is not in suspect.sqlite." in headline(found)
 
     def test_as_told(self, make: Maker) -> None:
         good = make("good", {"before": prime(4.0), "battery": 12.5})
@@ -209,7 +321,7 @@ class TestPairing:
 
     def test_nothing_in_common_is_refused(self, make: Maker) -> None:
         volts = make("volts", {"pump": 12.0})
-        with pytest.raises(CompareError, match="no channel is in all captures"):
+        with pytest.raises(CompareError, match="no channel is on both sides"):
             compare([volts], make("ohms", {"pump": 1.0}, quantity=Quantity.RESISTANCE))
 
     @pytest.mark.parametrize("volts", [("12", "24"), ("6", "12"), ("24", "6")])

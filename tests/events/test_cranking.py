@@ -84,3 +84,13 @@ def test_what_has_not_the_shape_of_a_start_is_not_named(
     (event,) = found([(rest, 20), *dip, (rest, 30)])
     assert event.kind == "sag"
     assert "crank" not in event.detail
+
+
+@pytest.mark.parametrize("pause_s", [8.0, 20.0, 45.0])
+def test_of_start_stop_the_start_alone_is_a_sag_and_is_named(found: Found, pause_s: float) -> None:
+    """Once one sag of half a minute, from the charging level through the engine's rest to the dip, and 'outside'."""
+    (event,) = found([(14.2, 40), (12.4, pause_s), (9.6, 0.25), (10.3, 0.5), (12.4, 2.0), (14.1, 40)])
+    assert event.kind == "sag"
+    assert "cranking, by" in event.detail
+    assert event.reference == pytest.approx(12.4, abs=0.05)
+    assert event.start_s == pytest.approx(40 + pause_s, abs=0.3)

@@ -8,8 +8,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from meterlog.events import Event
-from meterlog.findings.association import burst_starts, count_after
+from meterlog.findings.association import count_after
 from meterlog.findings.chance import chance_of_at_least, rate_span
+from meterlog.findings.exposure import burst_starts
 from tests.findings.conftest import Bench
 
 

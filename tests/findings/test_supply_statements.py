@@ -84,3 +84,14 @@ class TestStarts:
         other = bench.channel(label, 12.5, quantity=quantity)
         bench.event(kind, other, 20.1, 21.6, level=level, extreme=9.8, reference=12.5, detail=self.CHARGED)
         assert "while cranking" in bench.judge("ignition feed: while").text
+
+
+@pytest.mark.parametrize(("level", "verdict"), [(12.5, "cannot tell"), (11.0, "outside")])
+def test_a_fall_from_charging_to_rest_may_be_charging_that_ended(bench: Bench, level: float, verdict: str) -> None:
+    """Once 'outside: 1 sag (at 82.9 s), lasting 15.1 s +-0.5, lowest reading 12.46 V' of regulated charging."""
+    number = bench.channel("ignition feed", lambda t: np.where((t >= 20.0) & (t < 35.0), level, 14.4))
+    bench.event("sag", number, 20.0, 35.0, level=level, extreme=level, reference=14.4)
+    found = bench.judge("(at 20.0 s)")
+    assert found.verdict == verdict
+    assert ("Charging stops and starts by design" in found.text) == (verdict == "cannot tell")
+    assert not [finding for finding in bench.all() if "was seen in" in finding.text]

@@ -114,9 +114,21 @@ def test_a_comparison_is_in_it_where_known_good_are_given() -> None:
     assert "1 of 2 sessions different from the known-good" in text
     assert "prime level" in text
     assert "beyond the combined error" in text
-    assert "Not compared with the known-good: no channel is in all captures" in text
+    assert "Not compared with the known-good: no channel is on both sides" in text
     with pytest.raises(CompareError):
         build_report(suspects[1:], good)
+
+
+def test_before_and_after_a_repair_stand_under_these_words() -> None:
+    before, after = load(RECORDINGS / "key-on-suspect.sqlite"), load(RECORDINGS / "key-on-good-1.sqlite")
+    page = build_report([before], after=[after])
+    text = text_of(page).replace("key-on-suspect", "").replace("key-on-good-1", "")
+    assert "The session after differs from the session before by more than the errors explain. Before: " in text
+    assert "After: no findings outside the limits" in text
+    assert "(before)" in text
+    assert "(after)" in text
+    assert "known-good" not in page
+    assert "suspect" not in page.replace("key-on-suspect", "")
 
 
 @pytest.mark.parametrize("width", [1280, 390])

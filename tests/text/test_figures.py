@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from meterlog.circuit.words import figure
 from meterlog.cli.terminal.readout import readout
 from meterlog.reading import Quantity, Reading
-from meterlog.text.figures import displayed, shown, span
+from meterlog.text.figures import displayed, seconds, shown, span
 from meterlog.text.typed import typed_amount
 from meterlog.text.units import SPELT_PREFIXES, find_unit
 from meterlog_drivers.display.unit_words import UNIT_WORDS
@@ -120,3 +120,19 @@ def test_every_prefix_round_trips_or_is_asked(unit: str, prefix: str) -> None:
     found = find_unit(prefix + unit)
     assert found is not None
     assert (found.base, found.exponent) == (unit, SPELT_PREFIXES[prefix])
+
+
+@pytest.mark.parametrize(("length_s", "text"), [
+    (0.0, "0 s"),
+    (0.025, "0.025 s"),
+    (0.34, "0.34 s"),
+    (9.996, "10.00 s"),
+    (95.4, "95 s"),
+    (320.0, "5 min"),
+    (3570.0, "1 h 0 min"),
+    (5400.0, "1 h 30 min"),
+    (334_800.0, "3 d 21 h"),
+])  # fmt: skip
+def test_a_length_of_time(length_s: float, text: str) -> None:
+    """320 s was shown as 3.2e+02 s."""
+    assert seconds(length_s) == text

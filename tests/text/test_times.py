@@ -6,7 +6,7 @@ import argparse
 
 import pytest
 
-from meterlog.text.times import moment, span
+from meterlog.text.times import from_start, moment, span
 
 
 @pytest.mark.parametrize(
@@ -43,3 +43,18 @@ def test_a_moment(text: str, seconds: float) -> None:
 def test_no_moment(text: str) -> None:
     with pytest.raises(argparse.ArgumentTypeError, match="wants seconds from the session's start"):
         moment(text)
+
+
+@pytest.mark.parametrize(("time_s", "hours", "text"), [
+    (65.8, False, "1:05.80"),
+    (59.996, False, "1:00.00"),
+    (3665.84, True, "1:01:05.8"),
+    (65.8, True, "0:01:05.8"),
+    (3599.97, True, "1:00:00.0"),
+    (360_000.0, True, "100:00:00.0"),
+    (-3.2, False, "-0:03.20"),
+    (-3723.4, True, "-1:02:03.4"),
+])  # fmt: skip
+def test_a_moment_of_a_session_reads_as_a_clock_does(time_s: float, hours: bool, text: str) -> None:
+    """A marker 3.2 s before the first reading was said to be at -1:56.80."""
+    assert from_start(time_s, hours=hours) == text

@@ -11,34 +11,38 @@ from meterlog.drawing.primitives import Figure, band, layout, line, word
 from meterlog.drawing.reference import MOST_EXCURSIONS, POINTS, dots, edges, middle_and_suspect, thinned
 from meterlog.reading import Quantity
 from meterlog.series import Series
+from meterlog.sides import KNOWN_GOOD, Sides
 from meterlog.signal.reduce import reduce_series
 
 
-def compare_figure(channel: ChannelComparison, one: Band, good: Sequence[tuple[str, Series]] = ()) -> Figure:
+def compare_figure(
+    channel: ChannelComparison, one: Band, good: Sequence[tuple[str, Series]] = (), sides: Sides = KNOWN_GOOD
+) -> Figure:
     """One pass of one channel.
 
     Args:
         channel: what was compared.
         one: the pass.
         good: each known-good capture's name and its readings, in the suspect's time.
+        sides: what the two sides are called.
     """
     found = thinned(one)
     difference = found.suspect - found.middle
     hover = f"%{{x:.2f}} s: %{{y:.4~g}} {channel.unit}"
-    traces = edges(found)
+    traces = edges(found, sides)
     for number, (name, series) in enumerate(good):
         drawn = reduce_series(series, POINTS)
         colour = {"line": {"color": GREY, "width": 1.2, "dash": ("solid", "dash", "dot", "dashdot")[number % 4]}}
         traces.append(line(drawn.time_s, drawn.value, name, GREY, hovertemplate=hover, **colour))
-    traces += middle_and_suspect(found, hover)
-    below = {"yaxis": "y2", "showlegend": False}
-    traces += edges(found, found.middle, **below)
+    traces += middle_and_suspect(found, hover, sides)
+    below: dict[str, Any] = {"yaxis": "y2", "showlegend": False}
+    traces += edges(found, sides, found.middle, **below)
     shown = {"mode": dots(found), "hovertemplate": hover, **below}
-    traces.append(line(found.time_s, difference, "suspect - known-good", VERMILION, **shown))
-    return {"data": traces, "layout": _layout(channel, one, found)}
+    traces.append(line(found.time_s, difference, f"{sides.other} - {sides.reference}", VERMILION, **shown))
+    return {"data": traces, "layout": _layout(channel, one, found, sides)}
 
 
-def _layout(channel: ChannelComparison, one: Band, found: Band) -> dict[str, Any]:
+def _layout(channel: ChannelComparison, one: Band, found: Band, sides: Sides) -> dict[str, Any]:
     times = found.time_s
     made = layout(
         470, dragmode=False, showlegend=True, legend={"orientation": "h", "x": 0, "y": 1.02, "yanchor": "bottom"}
@@ -47,7 +51,12 @@ def _layout(channel: ChannelComparison, one: Band, found: Band) -> dict[str, Any
     span = [float(times[0]), float(times[-1])] if len(times) else [0.0, 1.0]
     what = Quantity(channel.quantity).words
     shared = {"gridcolor": GRID, "zerolinecolor": GREY, "fixedrange": True, "automargin": True}
-    made["xaxis"] = {"range": span, "anchor": "y2", "title": {"text": "s from the suspect's start"}, **shared}
+    made["xaxis"] = {
+        "range": span,
+        "anchor": "y2",
+        "title": {"text": f"s from the start of {sides.the_other}"},
+        **shared,
+    }
     made["yaxis"] = {"domain": [0.42, 1], "title": {"text": f"{what}, {channel.unit}"}, **shared}
     made["yaxis2"] = {"domain": [0, 0.34], "title": {"text": f"difference, {channel.unit}"}, **shared}
     made["shapes"], made["annotations"] = [], []

@@ -1,4 +1,4 @@
-"""Known-good sessions against a suspect one: laid over each other, the difference, the measures and their verdicts."""
+"""Known-good against suspect, or before against after: laid over each other, the difference, the measures, verdicts."""
 
 from __future__ import annotations
 
@@ -13,12 +13,13 @@ from dash.development.base_component import Component
 from meterlog.errors import MeterlogError
 from meterlog.reading import Quantity
 from meterlog.series import Series
+from meterlog.sides import BEFORE_AFTER, KNOWN_GOOD, Sides
 from meterlog_dashboard.downloads import report_address
 from meterlog_dashboard.frame.elements import PLOT, dropdown, table, verdict_word
 from meterlog_dashboard.frame.view import Context
 
 if TYPE_CHECKING:  # it imports much, and the page is to be there at once
-    from meterlog.compare.comparison import ChannelComparison
+    from meterlog.compare.comparison import ChannelComparison, Comparison
     from meterlog.loaded import Loaded
 
 PATH = "/compare"
@@ -28,41 +29,45 @@ _MOST_OFFERED = 500
 """Sessions offered, the newest; a longer list makes the drop-down slow. A guess."""
 _MOST_PASSES = 6
 """Passes of a channel that are drawn; a guess."""
-_MOST_EXCURSIONS = 30
-"""Excursions of a channel that are listed; a guess."""
 _STEP_S = 0.05
 """One press moves the known-good by so much, s: half a reading of the fastest usual meter."""
 
 _EMPTY = {"placeholder": "Choose a session"}
 
+_SIDES = {sides.reference_key: sides for sides in (KNOWN_GOOD, BEFORE_AFTER)}
+_ASKED = {
+    "good": "Choose a known-good session and a suspect one: the same circuit of the same or a similar vehicle, "
+    "measured at the same point while doing the same thing.",
+    "before": "Choose a session from before the repair and one from after it: the same circuit of the same vehicle, "
+    "measured at the same point while doing the same thing.",
+}
+"""What is asked for while a side is empty."""
+
 
 def layout(context: Context, rest: str, query: Mapping[str, str]) -> Component:
-    """The choice of sessions, and what comes of it; `suspect` and `good` in the query are chosen already."""
+    """The choice of sessions, and what comes of it; those that the query names under a side are chosen already."""
     del rest
     offered = _offered(context)
-    suspect = query.get("suspect")
-    good = [query["good"]] if query.get("good") else []
+    sides = _SIDES["before" if "before" in query or "after" in query else "good"]
+    chosen = [[query[key]] if query.get(key) else [] for key in (sides.reference_key, sides.other_key)]
+    choices = [{"label": f"{_capital(one.reference)} and {one.other}", "value": key} for key, one in _SIDES.items()]
     return html.Div(
         [
             html.H1(TITLE),
+            dcc.RadioItems(choices, sides.reference_key, id="compare-sides", className="chips"),
             html.Div(
                 [
-                    dropdown(
-                        "compare-good",
-                        "Known-good (one or more; or before the repair)",
-                        offered,
-                        good,
-                        multi=True,
-                        **_EMPTY,
-                    ),
-                    dropdown("compare-suspect", "Suspect (or after the repair)", offered, suspect, **_EMPTY),
+                    dropdown(id_, f"{_capital(name)} (one or more)", offered, value, multi=True, **_EMPTY)
+                    for id_, name, value in zip(
+                        ("compare-good", "compare-suspect"), (sides.reference, sides.other), chosen, strict=True
+                    )
                 ],
                 className="fields",
             ),
             html.Div(
                 [
-                    html.Button("◀ Known-good earlier", id="nudge-earlier"),
-                    html.Button("Known-good later ▶", id="nudge-later"),
+                    html.Button(_nudge_words(sides)[0], id="nudge-earlier"),
+                    html.Button(_nudge_words(sides)[1], id="nudge-later"),
                     html.Button("As found", id="nudge-none"),
                     html.Span("", id="nudge-said", role="status"),
                 ],
@@ -73,6 +78,14 @@ def layout(context: Context, rest: str, query: Mapping[str, str]) -> Component:
             html.Div(id="compare-result"),
         ]
     )
+
+
+def _capital(words: str) -> str:
+    return words[0].upper() + words[1:]
+
+
+def _nudge_words(sides: Sides) -> tuple[str, str]:
+    return f"◀ {_capital(sides.reference)} earlier", f"{_capital(sides.reference)} later ▶"
 
 
 def _offered(context: Context) -> list[dict[str, str]]:
@@ -111,47 +124,59 @@ def register(app: Dash, context: Context) -> None:
         return nudge_s, f"by hand {nudge_s:+.2f} s" if nudge_s else "", base
 
     @app.callback(
+        Output("compare-good-label", "children"),
+        Output("compare-suspect-label", "children"),
+        Output("nudge-earlier", "children"),
+        Output("nudge-later", "children"),
+        Input("compare-sides", "value"),
+        prevent_initial_call=True,
+    )
+    def name_sides(key: str) -> tuple[str, ...]:
+        sides = _SIDES[key]
+        labels = (f"{_capital(name)} (one or more)" for name in (sides.reference, sides.other))
+        return (*labels, *_nudge_words(sides))
+
+    @app.callback(
         Output("compare-result", "children"),
         Input("compare-good", "value"),
         Input("compare-suspect", "value"),
         Input("nudge", "data"),
+        Input("compare-sides", "value"),
     )
-    def compare(good: list[str] | None, suspect: str | None, nudge_s: float) -> Any:
-        if not good or not suspect:
-            return html.P(
-                "Choose a known-good session and a suspect one: the same circuit of the same or a similar vehicle, "
-                "measured at the same point while doing the same thing."
-            )
+    def compare(good: list[str] | None, suspects: list[str] | None, nudge_s: float, key: str) -> Any:
+        if not good or not suspects:
+            return html.P(_ASKED[key])
         try:
-            return _result(context, good, suspect, nudge_s)
+            return _result(context, good, suspects, nudge_s, _SIDES[key])
         except MeterlogError as error:
             return html.P(str(error), role="alert", className="error")
 
 
-def _result(context: Context, good: Sequence[str], suspect: str, nudge_s: float) -> list[Component]:
+def _result(
+    context: Context, good: Sequence[str], suspects: Sequence[str], nudge_s: float, sides: Sides
+) -> list[Component]:
     from meterlog.compare import compare_captures
-    from meterlog.compare.comparison_text import SENTENCES
+    from meterlog.compare.comparison_text import headline
 
-    opened = context.opened
-    captures = [opened.measured(name) for name in good]
-    comparison = compare_captures(captures, opened.measured(suspect), nudge_s=nudge_s)
-    notes = [*(f"Not compared: {line}" for line in comparison.unpaired), *comparison.notes]
+    captures, others = ([context.opened.measured(name) for name in names] for names in (good, suspects))
+    comparison = compare_captures(captures, *others, nudge_s=nudge_s, sides=sides)
+    unpaired = [line for line in comparison.unpaired if line not in comparison.deciding]
+    notes = [*(f"Not compared: {line}" for line in unpaired), *comparison.notes]
+    report = report_address(suspects, sides.reference_key, good)
     return [
-        html.Div([verdict_word(comparison.verdict), html.Div(SENTENCES[comparison.verdict])], className="panel large"),
-        html.Div(
-            html.A("Report", href=report_address(suspect, good), className="button main", download=""), className="row"
-        ),
+        html.Div([verdict_word(comparison.verdict), html.Div(headline(comparison))], className="panel large"),
+        html.Div(html.A("Report", href=report, className="button main", download=""), className="row"),
         *(html.P(note, className="note") for note in notes),
-        *(_channel(channel, captures) for channel in comparison.channels),
+        *(_channel(channel, comparison, captures) for channel in comparison.channels),
     ]
 
 
-def _channel(channel: ChannelComparison, good: Sequence[Loaded]) -> Component:
-    from meterlog.compare.comparison_text import alignment_words, excursion_words
+def _channel(channel: ChannelComparison, comparison: Comparison, good: Sequence[Loaded]) -> Component:
+    from meterlog.compare.comparison_text import alignment_words, channel_name, excursions_words
     from meterlog_dashboard.compare.figures import compare_figure
 
-    name = channel.label or f"channel {channel.suspect_channel}"
-    laid = [f"{Path(one.good).stem}: {alignment_words(one)}" for one in channel.alignment]
+    sides, name = comparison.sides, channel_name(channel, comparison)
+    laid = [f"{Path(one.good).stem}: {alignment_words(one, sides)}" for one in channel.alignment]
     parts: list[Component] = [
         html.H2([f"{name}, {Quantity(channel.quantity).words}: ", verdict_word(channel.verdict)]),
         html.P("; ".join(laid).replace("+-", "±"), className="soft small"),
@@ -160,25 +185,28 @@ def _channel(channel: ChannelComparison, good: Sequence[Loaded]) -> Component:
         if band.part is not None:
             parts.append(html.H3(f"Pass {band.part}"))
         overlay = _overlay(channel, good) if number == 0 else []
-        label = f"{name}: the suspect over the known-good, and the difference below; the table says it in words"
-        figure = compare_figure(channel, band, overlay)
+        label = (
+            f"{name}: {sides.the_other} over {sides.the_reference}, the difference below; the table says it in words"
+        )
+        figure = compare_figure(channel, band, overlay, sides)
         parts.append(html.Div(dcc.Graph(figure=figure, config=PLOT), role="img", title=label))
-    said = [html.Li(excursion_words(one, channel.unit)) for one in channel.excursions[:_MOST_EXCURSIONS]]
+    said = [html.Li(words) for words in excursions_words(channel, sides)]
     if said:
-        parts += [html.H3("Where it leaves the known-good by more than all errors"), html.Ul(said)]
+        parts += [html.H3(f"Where it leaves {sides.the_reference} by more than all errors"), html.Ul(said)]
     elif channel.bands:
-        parts.append(html.P("Nowhere does it leave the known-good by more than all errors."))
-    parts.append(_measures(channel))
+        parts.append(html.P(f"Nowhere does it leave {sides.the_reference} by more than all errors."))
+    parts.append(_measures(channel, sides))
     return html.Section([*parts, *(html.P(note, className="note") for note in channel.notes)])
 
 
 def _overlay(channel: ChannelComparison, good: Sequence[Loaded]) -> list[tuple[str, Series]]:
-    """The known-good readings in the suspect's time, around the first pass."""
-    if len(good) < 2 or not channel.bands:
+    """The known-good readings in the suspect's time, around the first pass, where there are several."""
+    if len(channel.alignment) < 2 or not channel.bands:
         return []
-    times = channel.bands[0].time_s
+    times, captures = channel.bands[0].time_s, {str(capture.path): capture for capture in good}
     found = []
-    for capture, number, one in zip(good, channel.good_channels, channel.alignment, strict=True):
+    for number, one in zip(channel.good_channels, channel.alignment, strict=True):
+        capture = captures[one.good]
         own = capture.believed(number)
         moved = replace(own, time_s=own.time_s + one.offset_s)
         if len(times) and one.error_s is not None:
@@ -186,7 +214,7 @@ def _overlay(channel: ChannelComparison, good: Sequence[Loaded]) -> list[tuple[s
     return found
 
 
-def _measures(channel: ChannelComparison) -> Component:
+def _measures(channel: ChannelComparison, sides: Sides) -> Component:
     from meterlog.compare.comparison_text import measure_words
 
     rows = []
@@ -195,4 +223,5 @@ def _measures(channel: ChannelComparison) -> Component:
         verdict: list[Component | str] = [verdict_word(measure.verdict), f" {measure.note}" if measure.note else ""]
         cells = [html.Td(words) for words in (good, suspect, difference)]
         rows.append(html.Tr([html.Th(name, scope="row"), *cells, html.Td(verdict, className="words")]))
-    return table(("measure", "known-good", "suspect", "difference", "verdict"), rows, f"Measures of {channel.label}")
+    headings = ("measure", sides.reference, sides.other, "difference", "verdict")
+    return table(headings, rows, f"Measures of {channel.label}")

@@ -29,7 +29,7 @@ def attributes(**named: object) -> dict[str, Any]:
 def dropdown(id_: str, label: str, options: Any, value: Any = None, **more: Any) -> Component:
     """A choice from a list, under its label."""
     box = dcc.Dropdown(options, value, id=id_, maxHeight=_LIST_PX, **more)
-    return html.Div([html.Label(label, htmlFor=id_), box])
+    return html.Div([html.Label(label, htmlFor=id_, id=f"{id_}-label"), box])
 
 
 def table(headings: Sequence[str], rows: Sequence[Component], label: str) -> Component:

@@ -112,6 +112,7 @@ def _links(name: str) -> Component:
         [
             *session_links(name),
             dcc.Link("Compare with known-good", href=f"/compare?suspect={asked}", className="button"),
+            dcc.Link("Compare with before", href=f"/compare?after={asked}", className="button"),
             dcc.Link("Which part is it?", href=f"/circuit?session={asked}", className="button"),
         ],
         className="row",

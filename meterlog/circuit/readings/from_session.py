@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
+from itertools import islice
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -12,26 +13,23 @@ from meterlog.circuit.model.circuit import BATTERY_MINUS, Circuit
 from meterlog.circuit.model.dangerous_names import danger
 from meterlog.circuit.readings.impossible_values import impossible
 from meterlog.circuit.readings.measurement import Measurement
+from meterlog.circuit.readings.session_states import SOURCE_SHARE, Window, primes, windows
 from meterlog.circuit.readings.typed_answers import typed_id, typed_place
+from meterlog.events.detect import detect
 from meterlog.reading import Flag, Quantity
 from meterlog.series import Series
-from meterlog.session.model import CAPTURE
 from meterlog.signal.doubtful import believed
 
 if TYPE_CHECKING:
-    from meterlog.session import Channel, Marker, SessionReader
+    from meterlog.session import Channel, SessionReader
 
-WINDOW_S = 10.0
-"""Time after a key-on or crank marker in which a reading counts as taken in that state, s; another marker ends it. A
-guess."""
+Place = dict[str, str]
+"""Where a channel was read: `at`, `to`, and perhaps `state` and `load`."""
+
 TURNING_S = 1.5
 """An engine that starts seldom needs the starter longer; later readings may be of the running engine. A guess."""
 CHARGING_V = 13.0
 """From this on a 12 V system is charging: warm ones hold 13.2 V (makers' manuals), no battery rests so high."""
-LATE_S = 1.0
-"""By how much a key-on may be marked late, as the events take it (`meterlog/events/missing_prime.py`)."""
-SOURCE_SHARE = 0.85
-"""Above this share of the system voltage a pair of points reads the source, not a drop; rest is 11.6 to 12.6 V."""
 SMALLEST_ON_V = 0.05
 """Below it a level cannot be told from what an idle meter shows. A guess."""
 FEWEST = 3
@@ -40,6 +38,8 @@ ON_SHARE = 0.5
 """A reading belongs to the 'on' level above this share of the highest: a prime is shorter than its window."""
 LEAST_DROPOUT_V, DROPOUT_READINGS = 1.0, 2
 """A dropout is looked for in levels from this on, V or A, and lasts so many readings. Guesses."""
+MOST_LOST = 3
+"""So many losses of a session are told one by one: more say nothing new, and readings are limited. A guess."""
 MAD_TO_DEVIATION = 1.5
 """The median absolute deviation of a normal distribution times this is its standard deviation (1.48, rounded up)."""
 LEAST_DEVIATION = 0.01
@@ -51,7 +51,6 @@ _QUANTITY = {
     Quantity.RESISTANCE: "resistance",
     Quantity.CONTINUITY: "resistance",
 }
-_MARKER_STATE = {"key-on": "key_on", "crank": "crank", "key-off": "off", "run": "run", "engine running": "run"}
 
 
 def measurements_from_session(reader: SessionReader, circuit: Circuit) -> tuple[list[Measurement], list[str]]:
@@ -65,27 +64,30 @@ def measurements_from_session(reader: SessionReader, circuit: Circuit) -> tuple[
     Returns:
         The measurements, and a sentence for every channel that could not be used.
     """
-    found: list[Measurement] = []
-    left_out: list[str] = []
     repaired = reader.details.get("repaired", "").strip()
     if repaired:
         return [], [
             f"{reader.path}: left out: recorded after the repair ({repaired}), so it says nothing about the fault"
         ]
+    found: list[Measurement] = []
+    left_out: list[str] = []
+    placed = {channel.number: _channel_place(channel, circuit) for channel in reader.channels}
+    known = _windows(reader, placed, circuit)
     for channel in reader.channels:
         name = channel.label or channel.point or f"channel {channel.number}"
         quantity = _QUANTITY.get(channel.quantity)
-        place = _channel_place(channel, quantity, circuit) if quantity else None
+        place = placed[channel.number]
         if quantity is None or place is None:
             unknown = _unplaced(channel, circuit)
             left_out.append(
                 f"{reader.path}: {name} left out: {unknown if quantity else 'diagnosis does not use its quantity'}"
             )
             continue
-        levels = list(_levels(reader, channel, quantity, place, circuit))
+        levels = list(_levels(reader, channel, quantity, place, circuit, known))
         if not levels:
             left_out.append(
-                f"{reader.path}: {name} left out: no marker gives the state it was read in, or its level is not steady"
+                f"{reader.path}: {name} left out: no marker and no prime gives the state it was read in, or its level"
+                " is not steady"
             )
         for state, value, error in levels:
             if reason := impossible(quantity, value, circuit):
@@ -97,10 +99,30 @@ def measurements_from_session(reader: SessionReader, circuit: Circuit) -> tuple[
     return found, left_out
 
 
-def _channel_place(channel: Channel, quantity: str, circuit: Circuit) -> dict[str, str] | None:
+def _windows(reader: SessionReader, placed: Mapping[int, Place | None], circuit: Circuit) -> list[Window]:
+    """The states of a session's stretches; primes count where the circuit has them."""
+    channels = (
+        (channel, believed(reader.series(channel.number)), _reads_source(channel, place, circuit))
+        for channel in reader.channels
+        if (place := placed[channel.number]) is not None
+    )
+    found = primes(channels, reader.markers, circuit.system_v) if "prime" in circuit.active else []
+    return windows(reader.markers, found, reader.duration_s)
+
+
+def _reads_source(channel: Channel, place: Place, circuit: Circuit) -> bool:
+    """Tell whether a channel reads the source while a contact between its points is open."""
+    voltage = _QUANTITY.get(channel.quantity) == "voltage"
+    return voltage and _spans_switched(circuit, place["at"], place["to"])
+
+
+def _channel_place(channel: Channel, circuit: Circuit) -> Place | None:
     """Find where a channel was read: by its test point, or by a label that is a point (a part's name alone says too
     little:
     it may be called after the fuse that it is behind)."""
+    quantity = _QUANTITY.get(channel.quantity)
+    if quantity is None:
+        return None
     by_point = _place(channel.point, quantity, circuit)
     if by_point or channel.point:
         return by_point
@@ -120,7 +142,7 @@ def _unplaced(channel: Channel, circuit: Circuit) -> str:
     return danger(where) or f"'{where}' is not a point of the circuit"
 
 
-def _place(text: str, quantity: str, circuit: Circuit) -> dict[str, str] | None:
+def _place(text: str, quantity: str, circuit: Circuit) -> Place | None:
     """Where a channel was read, as `typed_place` says, with the other probe's place where it is not named."""
     found = typed_place(text, circuit)
     if found is None:
@@ -132,23 +154,23 @@ def _place(text: str, quantity: str, circuit: Circuit) -> dict[str, str] | None:
 
 
 def _levels(
-    reader: SessionReader, channel: Channel, quantity: str, place: dict[str, str], circuit: Circuit
+    reader: SessionReader, channel: Channel, quantity: str, place: Place, circuit: Circuit, known: Sequence[Window]
 ) -> Iterator[tuple[str, float, float]]:
     """State, value and error of every level that a channel shows."""
     series = believed(reader.series(channel.number))
     state = place.get("state", "")
-    across = quantity == "voltage" and _spans_switched(circuit, place["at"], place["to"])
+    across = _reads_source(channel, place, circuit)
     if quantity == "resistance":
-        level = _level(series, channel, ohms=True)
-        if level:
-            yield ("isolated", *level)
+        yield from _ohms(reader, channel, series)
         return
     if state:
         level = _level(series, channel)
         if level:
             yield (state, *level)
         return
-    for name, start_s, end_s in _windows(reader.markers, reader.duration_s):
+    if quantity == "voltage" and not across:
+        yield from _lost_while_running(reader, channel, series, circuit)
+    for name, start_s, end_s in known:
         window = series.between(start_s, end_s)
         if across and name in circuit.active:
             level = _drop(window, channel, circuit.system_v)
@@ -164,6 +186,39 @@ def _levels(
             low = _low_between(window, level[0])
             if low is not None:
                 yield (name, low, level[1])
+
+
+def _ohms(reader: SessionReader, channel: Channel, series: Series) -> Iterator[tuple[str, float, float]]:
+    """The level on ohms, and what it changed to when it opened or stepped: a contact that comes and goes."""
+    level = _level(series, channel, ohms=True)
+    if level is None:
+        return
+    yield ("isolated", *level)
+    events = detect(channel, series, reader.markers)
+    opened = [event for event in events if event.kind == "open_circuit"] if math.isfinite(level[0]) else []
+    for k in range(len(opened[:MOST_LOST])):
+        yield ("isolated", math.inf, 0.0)
+        if k:
+            yield ("isolated", *level)
+    stepped = (event.reference for event in events if event.kind == "resistance_step")
+    for before in stepped:
+        if before is not None and math.isfinite(before):
+            yield ("isolated", before, channel.accuracy.error(before, float(series.resolution[0])))
+            return
+
+
+def _lost_while_running(
+    reader: SessionReader, channel: Channel, series: Series, circuit: Circuit
+) -> Iterator[tuple[str, float, float]]:
+    """The level with the engine running and the lowest of what was lost meanwhile: no battery rests so high."""
+    events = (event for event in detect(channel, series, reader.markers) if event.kind in ("dropout", "chatter"))
+    for event in islice(events, MOST_LOST):
+        level, low = event.reference, event.extreme
+        if level is not None and low is not None and level >= CHARGING_V * circuit.volts_scale:
+            error = channel.accuracy.error(level, float(series.resolution[0])) + LEAST_DEVIATION
+            yield ("run", level, error)
+            # a short one is averaged with what is around it: it was between nothing and what is shown
+            yield ("run", low / 2, abs(low) / 2 + LEAST_DEVIATION)
 
 
 def _spans_switched(circuit: Circuit, at: str, to: str) -> bool:
@@ -207,19 +262,6 @@ def _crank(window: Series, channel: Channel, charging_v: float) -> Iterator[tupl
         yield ("crank", *early)
     if late and late[0] >= charging_v:
         yield ("run", *late)
-
-
-def _windows(markers: list[Marker], duration_s: float) -> Iterator[tuple[str, float, float]]:
-    """State, begin and end of what the markers say; what the recorder noted by itself ends no state."""
-    said = [marker for marker in markers if marker.by != CAPTURE]
-    for k, marker in enumerate(said):
-        state = _MARKER_STATE.get(marker.name.lower())
-        if state is not None:
-            before_s = said[k - 1].time_s if k else -math.inf
-            begin_s = max(marker.time_s - LATE_S, before_s) if state == "key_on" else marker.time_s
-            following_s = said[k + 1].time_s if k + 1 < len(said) else duration_s
-            longest_s = math.inf if state == "run" else WINDOW_S
-            yield state, begin_s, min(following_s, marker.time_s + longest_s)
 
 
 def _level(series: Series, channel: Channel, *, ohms: bool = False) -> tuple[float, float] | None:

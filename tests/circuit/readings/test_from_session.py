@@ -6,12 +6,17 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from meterlog.analysis import analyze
 from meterlog.circuit import load_circuit
+from meterlog.circuit.diagnosis import diagnose
 from meterlog.circuit.readings.from_session import measurements_from_session
 from meterlog.circuit.readings.measurement import Measurement
 from meterlog.reading import Quantity
 from meterlog.series import Series
 from meterlog.session import SessionWriter, open_reader
+from meterlog.session.contents import Contents
+from meterlog_drivers.simulated.scenarios import SCENARIOS
+from meterlog_drivers.simulated.van.vehicle import van_circuit
 
 
 def series(time_s: np.ndarray, value: np.ndarray) -> Series:
@@ -134,3 +139,75 @@ def test_a_key_on_marked_late_and_the_recorders_own_markers_lose_no_prime(tmp_pa
         found = measurements_from_session(reader, load_circuit("pump-feed"))[0]
     assert [m.state for m in found] == ["key_on"]
     assert [m.value for m in found] == pytest.approx([9.5])
+
+
+def recorded(path: Path, name: str, *, markers: bool, seed: int = 3) -> list[Measurement]:
+    """The measurements of a scenario of the simulated van, recorded with or without its markers."""
+    run = SCENARIOS[name].run(seed)
+    with SessionWriter.create(path) as writer:
+        for k, probe in enumerate(run.probes):
+            number = writer.add_channel(probe.label, run.quantity(k), point=probe.point)
+            writer.append_series(number, run.readings[k])
+        for marker in run.markers if markers else ():
+            writer.add_marker(marker.time_s, marker.name)
+    with open_reader(path) as reader:
+        return measurements_from_session(reader, van_circuit())[0]
+
+
+def test_a_captured_prime_needs_no_marker_and_takes_every_channel_with_it(tmp_path: Path) -> None:
+    found = recorded(tmp_path / "a.sqlite", "open-motor", markers=False)
+    assert [(m.quantity, m.state) for m in found] == [("voltage", "prime"), ("current", "prime")]
+    assert found[0].value == pytest.approx(12.4, abs=0.3)
+    assert found[1].value == pytest.approx(0.0, abs=0.05), "no current although it is fed"
+
+
+def test_a_drop_while_closed_needs_no_marker_and_no_other_channel(tmp_path: Path) -> None:
+    value = np.concatenate([np.full(9, 12.4), np.full(6, 1.58), np.full(9, 12.4)])
+    (found,) = taken(tmp_path / "a.sqlite", "fuse_out to relay_out", Quantity.DC_VOLTAGE, value, {})
+    assert (found.at, found.to, found.state) == ("fuse_out", "relay_out", "prime")
+    assert found.value == pytest.approx(1.58)
+
+
+def test_a_prime_that_a_marker_tells_of_counts_once(tmp_path: Path) -> None:
+    with_markers = recorded(tmp_path / "a.sqlite", "relay-high-resistance", markers=True)
+    without = recorded(tmp_path / "b.sqlite", "relay-high-resistance", markers=False)
+    assert [m.state for m in with_markers].count("prime") == 0
+    on = [m.value for m in with_markers if m.state == "key_on"]
+    assert [m.value for m in without] == [pytest.approx(value, abs=0.05) for value in on]
+
+
+def test_cranking_is_no_prime(tmp_path: Path) -> None:
+    found = recorded(tmp_path / "a.sqlite", "weak-battery-crank", markers=False)
+    assert [m.state for m in found] == ["prime", "prime"]
+    assert min(m.value for m in found) > 11.0, "the prime's level, not the starter's"
+
+
+def test_a_wire_that_opens_when_it_is_moved_comes_and_goes(tmp_path: Path) -> None:
+    found = recorded(tmp_path / "a.sqlite", "wiggle-open", markers=True)
+    assert {math.isinf(m.value) for m in found} == {True, False}
+    assert {(m.at, m.to, m.state) for m in found} == {("relay_out", "plug_feed", "isolated")}
+    top = diagnose(van_circuit(), found).hypotheses[0]
+    assert (top.part, top.fault) == ("feed_wire", "intermittent")
+
+
+def test_a_resistance_that_stepped_was_two(tmp_path: Path) -> None:
+    low, high = sorted(m.value for m in recorded(tmp_path / "a.sqlite", "wiggle-step", markers=True))
+    assert low < 0.5 < 3.0 < high
+
+
+def test_what_is_lost_on_the_road_is_read_beside_the_level(tmp_path: Path) -> None:
+    found = [m for m in recorded(tmp_path / "a.sqlite", "intermittent-feed", markers=True) if m.state == "run"]
+    assert max(m.value for m in found) > 13.0
+    assert min(m.value for m in found) < 1.0
+    assert "comes and goes" in diagnose(van_circuit(), found).verdict
+
+
+def test_what_the_analysis_says_of_an_open_motor_and_the_diagnosis_are_the_same_places(tmp_path: Path) -> None:
+    found = recorded(tmp_path / "a.sqlite", "open-motor", markers=True)
+    with open_reader(tmp_path / "a.sqlite") as reader:
+        said = next(f.text for f in analyze(Contents.of(reader)).findings if "no current" in f.text)
+    assert "an open motor (brush, armature), its connector or its ground" in said
+    told = diagnose(van_circuit(), found)
+    behind_the_feed = {"pump", "plug_feed_pin", "plug_ground_pin", "ground_wire", "ground_bolt", "minus_clamp"}
+    assert {h.part for h in told.hypotheses[:4]} <= behind_the_feed
+    assert any(s.startswith("0 A through pump") for h in told.hypotheses for s in h.speaks_for)

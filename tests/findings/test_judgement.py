@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from meterlog.findings.judge import judge
+from meterlog.findings.judgement import judge
 from meterlog.text.figures import seconds, shown
 
 numbers = st.floats(-100, 100)

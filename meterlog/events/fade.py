@@ -11,12 +11,14 @@ from meterlog.events.reference import WINDOW, Reference
 from meterlog.events.settings import DetectionSettings
 from meterlog.signal.levels import median
 from meterlog.signal.track import Track
-from meterlog.text.figures import seconds
+from meterlog.text.figures import seconds, shown
 
 _HALF_WAY = 0.5
 """A slow fall is this share of its way to the sag threshold already, `fade_slow_s` before it gets there: a guess."""
 _LOOKED_AT = 2048
 """Readings that are looked back over for that, at the most: bounds time."""
+_SLOPE_S = 5.0
+"""A slope is told of what sank for so long below the threshold, s: a guess, shorter it may be a step."""
 _LEVEL_READINGS = 4
 """Readings whose median is the level of a supply that is falling: a choice, as few as make a reference."""
 
@@ -53,10 +55,10 @@ class Fade:
     def event(self, measure: Measure, end_s: float, end: int | None) -> Event:
         """The fade as an event; `end` is the reading that ended it, None where the readings ended first."""
         took_s = self.lowest_s - self.start_s
-        slope = (self.below - self.lowest) / took_s if took_s > 0.0 else 0.0
+        slope = (self.below - self.lowest) / took_s if took_s >= _SLOPE_S else 0.0
         words = f"sank from {self.usual:.2f} V to {self.lowest:.2f} V ({self.lowest / self.usual:.0%})"
         if slope > 0.0:
-            words += f", by {60.0 * slope:.2g} V a minute once below {self.below:.2f} V"
+            words += f", by {shown(60.0 * slope, measure.unit)} a minute once below {self.below:.2f} V"
         if end is None:
             words += f", and had not recovered {seconds(end_s - self.start_s)} later, when the readings ended"
         return Event(

@@ -12,6 +12,7 @@ from meterlog.findings import (
     charging,
     charging_pause,
     crank,
+    crossed_leads,
     current,
     draw,
     drop,
@@ -23,6 +24,7 @@ from meterlog.findings import (
     resistance,
     rest,
     ripple,
+    stands_low,
     unjudged,
 )
 from meterlog.findings.evidence import Evidence
@@ -32,6 +34,8 @@ from meterlog.session.contents import Contents
 
 KINDS: tuple[Callable[[Evidence], list[Finding]], ...] = (
     faults.findings,
+    stands_low.findings,
+    crossed_leads.findings,
     interruption.findings,
     association.findings,
     prime.findings,

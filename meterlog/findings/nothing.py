@@ -10,6 +10,7 @@ import math
 from meterlog.events.watch import Watch
 from meterlog.findings.evidence import Evidence
 from meterlog.findings.finding import Finding
+from meterlog.findings.stands_low import stands_low
 from meterlog.kinds import KINDS
 from meterlog.roles import Role
 from meterlog.session.model import Channel
@@ -26,10 +27,14 @@ def findings(evidence: Evidence) -> list[Finding]:
     for channel in evidence.channels:
         watch = evidence.watches[channel.number]
         judged = channel.measurand.role is not Role.OTHER and len(evidence.series(channel))
-        if judged and watch.faults and not evidence.faults_of(channel):
+        if judged and watch.faults and not evidence.faults_of(channel) and not _stands_low(evidence, channel):
             starts = sum(evidence.is_crank(event) for event in evidence.events_of(channel, *watch.faults))
             found.append(_nothing(channel, watch, starts))
     return found
+
+
+def _stands_low(evidence: Evidence, channel: Channel) -> bool:
+    return channel.measurand.role is Role.SUPPLY and stands_low(evidence, channel) is not None
 
 
 def _nothing(channel: Channel, watch: Watch, starts: int) -> Finding:

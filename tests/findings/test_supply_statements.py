@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from meterlog.limits import load_limits
 from meterlog.reading import Quantity
 from tests.findings.conftest import Bench
 
@@ -95,3 +96,54 @@ def test_a_fall_from_charging_to_rest_may_be_charging_that_ended(bench: Bench, l
     assert found.verdict == verdict
     assert ("Charging stops and starts by design" in found.text) == (verdict == "cannot tell")
     assert not [finding for finding in bench.all() if "was seen in" in finding.text]
+
+
+class TestLevels:
+    """Supplies that stand where none of their system stands, and leads that are crossed."""
+
+    @pytest.mark.parametrize("level", [9.0, 5.0])
+    @pytest.mark.parametrize("label", ["battery", "ignition feed"])
+    def test_a_12_v_supply_that_stands_at_9_v_is_never_within(self, bench: Bench, label: str, level: float) -> None:
+        """Once: 'no dropout, sag or loss of supply was seen in 116 s', and 'within'."""
+        bench.channel(label, level)
+        found = bench.judge("it stood at")
+        assert found.verdict == "outside"
+        assert found.margin == pytest.approx(level - 10.5)
+        assert not [finding for finding in bench.all() if "was seen in" in finding.text]
+
+    def test_a_pump_at_9_v_may_be_driven_by_pulses(self, bench: Bench) -> None:
+        bench.channel("pump feed", 9.0)
+        found = bench.judge("it stood at")
+        assert found.verdict == "cannot tell"
+        assert "duty cycle" in found.text
+
+    def test_6_v_is_asked_about_where_nobody_stated_the_system(self, bench: Bench) -> None:
+        bench.limits = load_limits()
+        bench.channel("battery", 6.3)
+        found = bench.judge("it stood at")
+        assert found.verdict == "cannot tell"
+        assert "--set system_v=" in found.text
+        bench.limits = load_limits(system_v=6.0)
+        assert not [finding for finding in bench.all() if "it stood at" in finding.text]
+
+    @pytest.mark.parametrize("level", [10.8, 12.6, 14.2])
+    def test_a_supply_above_the_floor_is_not_told_to_stand_low(self, bench: Bench, level: float) -> None:
+        bench.channel("ignition feed", level)
+        assert not [finding for finding in bench.all() if "it stood at" in finding.text]
+
+    def test_a_prime_at_8_v_and_a_sag_that_is_told_are_no_stand(self, bench: Bench) -> None:
+        bench.channel("pump feed", lambda t: np.where((t > 20) & (t < 24), 8.0, 0.0))
+        number = bench.channel("ignition feed", lambda t: np.where(t > 20, 9.0, 12.5))
+        bench.event("sag", number, 20.0, 60.0, level=9.0, extreme=9.0, reference=12.5, ended=False)
+        assert not [finding for finding in bench.all() if "it stood at" in finding.text]
+
+    def test_a_negative_supply_has_a_word_about_crossed_leads(self, bench: Bench) -> None:
+        """Once -12.31 V at a feed passed without a word."""
+        bench.channel("pump feed", -12.31)
+        found = bench.judge("leads are crossed")
+        assert "-12.31 V" in found.text
+        assert found.verdict == "cannot tell"
+
+    def test_a_negative_spike_is_no_crossed_lead(self, bench: Bench) -> None:
+        bench.channel("pump feed", lambda t: np.where((t > 20) & (t < 21), -30.0, 12.5))
+        assert not [finding for finding in bench.all() if "crossed" in finding.text]

@@ -23,11 +23,9 @@ _LEAST_NEAR = 24
 _NEAR_SHARE = 0.02
 """They are at its level within this share; what lies elsewhere is another state of the circuit. A guess."""
 _TWO_COUNTS, _LEAST_JUMPS = 1.5, 3
-"""So many jumps of more counts than this tell noise wherever the level stands: guesses."""
+"""So many jumps back by more counts than this tell noise wherever the level stands: guesses."""
 _LEAST_SHARE = 0.5
 """In the middle of a count noise shows at least so much as between two: a guess, for noise that jumps by two."""
-_WIDE_SHARE = 0.9
-"""And nearly as many jumps of two counts as anywhere: a guess."""
 _LEAST_REPEATS = 16
 """Shorter runs are not looked at: a choice."""
 _EVIDENCE = 20.0
@@ -109,19 +107,20 @@ class Standstill:
 def _flicker(before: Floats, value: float) -> float:
     """Return how likely a look differs from the one before it, at the least, by those before a run at its level.
 
-    A level between two counts flickers by one count, and no more once it drifted to the middle of one: only noise that
-    jumps by two counts is there wherever the level stands.
+    A level between two counts flickers by one count, and no more once it drifted to the middle of one; a level that
+    moves leaves no count out, and goes on. Only noise jumps back and forth by two counts, wherever the level stands.
     """
     if not math.isfinite(value):
         return 0.0
     finite = np.where(np.isfinite(before), before, 0.0)
     near = np.abs(finite - value) <= _NEAR_SHARE * abs(value)
-    jumps = np.abs(np.diff(finite))[near[1:] & near[:-1]]
-    changes = jumps[jumps > 0.0]
-    wide = np.count_nonzero(jumps > _TWO_COUNTS * changes.min(initial=np.inf))
-    if len(jumps) < _LEAST_NEAR or wide < _LEAST_JUMPS:
+    jumps = np.diff(finite)[near[1:] & near[:-1]]
+    sizes = np.abs(jumps)
+    least = sizes[sizes > 0.0].min(initial=np.inf)
+    back = np.count_nonzero((sizes[1:] > _TWO_COUNTS * least) & (jumps[1:] * jumps[:-1] < 0.0))
+    if len(jumps) < _LEAST_NEAR or back < _LEAST_JUMPS:
         return 0.0
-    return max(_LEAST_SHARE * len(changes), _WIDE_SHARE * wide) / len(jumps)
+    return float(max(_LEAST_SHARE * np.count_nonzero(sizes), back)) / len(jumps)
 
 
 def _long_runs(changed: NDArray[np.bool_]) -> list[tuple[int, int]]:

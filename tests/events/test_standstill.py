@@ -62,3 +62,11 @@ def test_a_supply_that_was_switched_off_does_not_stand_still() -> None:
 
 def test_a_display_that_never_flickered_may_stand_still() -> None:
     assert seen(np.full(1200, 12.6))[0] == []
+
+
+def test_a_level_that_moved_smoothly_and_came_to_rest_does_not_stand_still() -> None:
+    at = np.arange(1200)
+    ripple = 13.8 + 0.1 * np.sin(at / 5.0)
+    assert "held_display" not in [e.kind for e in seen(np.where(at < 600, ripple, 13.78))[0]]
+    sinking = 12.35 + 1.8 * np.exp(-np.maximum(at - 100, 0) / 10.0)
+    assert "held_display" not in [e.kind for e in seen(sinking)[0]]

@@ -24,6 +24,7 @@ from meterlog.findings import (
     resistance,
     rest,
     ripple,
+    source_resistance,
     stands_low,
     unjudged,
 )
@@ -42,6 +43,7 @@ KINDS: tuple[Callable[[Evidence], list[Finding]], ...] = (
     crank.findings,
     drop.findings,
     resistance.findings,
+    source_resistance.findings,
     current.findings,
     rest.findings,
     charging.findings,

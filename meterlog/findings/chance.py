@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+
+import numpy as np
+from numpy.typing import NDArray
 
 _ESCAPES = 0.05
 """Share that may escape, 5 in 100: the usual confidence of 95 %."""
@@ -33,6 +36,20 @@ def chance_of_at_least(inside: int, total: int, share: float) -> float:
     ]
     most = max(terms)
     return min(1.0, math.exp(most) * math.fsum(math.exp(term - most) for term in terms))
+
+
+def chance_of_at_least_among(inside: int, parts: Sequence[tuple[int, float]]) -> float:
+    """P(K >= inside) where K is the sum of independent binomials: as `chance_of_at_least`, each part with its own rate.
+
+    Args:
+        inside: events within the windows after the markers, in all parts.
+        parts: of each part of the time its events in all, and the windows' share of it.
+    """
+    ways = np.ones(1)  # ways[k]: the probability of k inside so far
+    for total, share in parts:
+        if total:
+            ways = np.convolve(ways, _binomial(total, share))
+    return min(1.0, float(ways[inside:].sum()))
 
 
 def chance_of_split(first: int, of_first: int, second: int, of_second: int) -> float:
@@ -93,6 +110,17 @@ def _root(rising: Callable[[float], float], target: float, count: int) -> float:
         middle = (low + high) / 2
         low, high = (middle, high) if rising(middle) < target else (low, middle)
     return (low + high) / 2
+
+
+def _binomial(total: int, share: float) -> NDArray[np.float64]:
+    """The probabilities of 0 to `total`, shape (total + 1,)."""
+    if share in (0.0, 1.0):
+        certain = np.zeros(total + 1)
+        certain[int(share) * total] = 1.0
+        return certain
+    logs = [_log_binomial(total, k) + k * math.log(share) + (total - k) * math.log1p(-share) for k in range(total + 1)]
+    chances: NDArray[np.float64] = np.exp(np.array(logs))
+    return chances
 
 
 def _log_binomial(n: int, k: int) -> float:

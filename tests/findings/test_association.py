@@ -2,22 +2,25 @@
 
 from __future__ import annotations
 
+import math
+import re
+from collections.abc import Callable
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from numpy.typing import NDArray
 
 from meterlog.events import Event
-from meterlog.findings.association import count_after
-from meterlog.findings.chance import chance_of_at_least, rate_span
+from meterlog.findings.association import count_after, unprompted
+from meterlog.findings.chance import chance_of_at_least, chance_of_at_least_among, rate_span
 from meterlog.findings.exposure import burst_starts
 from tests.findings.conftest import Bench
 
 
 @given(st.integers(1, 60), st.integers(0, 60), st.floats(0.01, 0.99))
 def test_the_chance_is_the_binomial_sum(total: int, inside: int, share: float) -> None:
-    import math
-
     inside = min(inside, total)
     exact = sum(math.comb(total, k) * share**k * (1 - share) ** (total - k) for k in range(inside, total + 1))
     assert chance_of_at_least(inside, total, share) == pytest.approx(exact, rel=1e-9)
@@ -54,6 +57,120 @@ def test_bursts_do_not_make_chance_look_impossible() -> None:
         chances.append(tally.chance)
     for p in (0.01, 0.05):
         assert np.mean(np.array(chances) <= p) <= p + 3 * np.sqrt(p * (1 - p) / len(chances))
+
+
+Case = tuple[NDArray[np.float64], NDArray[np.float64], float]
+"""The moments of the markers and of the faults, and how long it all took, s."""
+
+
+def only_while_cold(rng: np.random.Generator) -> Case:
+    """Faults and markers, independent, but both in the first part alone."""
+    length_s = rng.uniform(600, 3600)
+    cold_s = length_s * rng.uniform(0.15, 0.5)
+    return rng.uniform(0, cold_s, rng.integers(3, 20)), rng.uniform(0, cold_s, 1 + rng.poisson(6)), length_s
+
+
+def because_it_was_felt(rng: np.random.Generator) -> Case:
+    """Faults in fits of several; a person sets a marker some seconds after most fits began."""
+    fits = rng.uniform(0, 1700, rng.integers(3, 8))
+    faults = [np.concatenate([[at], at + np.cumsum(rng.exponential(4.0, rng.integers(2, 8)))]) for at in fits]
+    felt: NDArray[np.float64] = (fits + rng.uniform(0.7, 3.0, len(fits)))[rng.random(len(fits)) < 0.8]
+    return felt, np.concatenate(faults), 1800.0
+
+
+def each_moved_after_a_pause(rng: np.random.Generator) -> Case:
+    """Six moves 20 s apart, four in five of them with a fault, and one now and then by itself."""
+    moves = np.arange(60.0, 180.0, 20.0)
+    own = (moves + rng.uniform(0.1, 2.0, 6))[rng.random(6) < 0.8]
+    return moves, np.concatenate([own, rng.uniform(0, 600, rng.poisson(1))]), 600.0
+
+
+def proved(case: Case) -> bool:
+    """Tell whether chance is said to give as many less often than one time in a hundred."""
+    moments, starts, length_s = case
+    faults = [Event("dropout", 1, float(at), float(at) + 0.3) for at in np.sort(starts)]
+    tries = unprompted(sorted(moments.tolist()), faults)
+    tally = count_after(burst_starts(faults, 3.0), tries, np.array([[0.0, length_s]]), 3.0)
+    return tally.markers > 0 and max(tally.chance, tally.chance_within_parts) < 0.01
+
+
+@pytest.mark.parametrize("cause", [only_while_cold, because_it_was_felt])
+def test_another_cause_proves_the_marker_at_most_one_time_in_a_hundred(cause: Callable[..., Case]) -> None:
+    rng = np.random.default_rng(17)
+    assert np.mean([proved(cause(rng)) for _ in range(1000)]) <= 0.01
+
+
+def test_moves_with_pauses_between_them_are_proved() -> None:
+    rng = np.random.default_rng(17)
+    assert np.mean([proved(each_moved_after_a_pause(rng)) for _ in range(300)]) >= 0.95
+
+
+@given(st.lists(st.tuples(st.integers(0, 12), st.floats(0.0, 1.0)), max_size=4), st.integers(0, 40))
+def test_the_chance_among_parts_is_the_sum_over_all_ways(parts: list[tuple[int, float]], inside: int) -> None:
+    ways = {0: 1.0}
+    for total, share in parts:
+        more: dict[int, float] = {}
+        for seen, chance in ways.items():
+            for k in range(total + 1):
+                own = math.comb(total, k) * share**k * (1 - share) ** (total - k)
+                more[seen + k] = more.get(seen + k, 0.0) + chance * own
+        ways = more
+    exact = math.fsum(chance for seen, chance in ways.items() if seen >= inside)
+    assert chance_of_at_least_among(inside, parts) == pytest.approx(exact, rel=1e-9, abs=1e-300)
+
+
+def often_wiggled(bench: Bench, every_s: float, faults: int) -> None:
+    """Ten minutes; wiggles so often in the last two, and a dropout at the first of them."""
+    number = bench.channel("pump feed", 12.5, length_s=120.0)
+    moves = np.arange(10.0, 115.0, every_s)
+    bench.mark("wiggle", *moves)
+    for at in moves[2 : 2 + 3 * faults : 3]:
+        bench.event("dropout", number, float(at) + 1.0, float(at) + 1.3, extreme=0.0)
+
+
+def test_markers_that_come_too_often_are_said_to_prove_nothing_and_what_would(bench: Bench) -> None:
+    often_wiggled(bench, 4.0, 3)
+    found = bench.judge("come so often")
+    assert found.verdict == "cannot tell"
+    more = re.search(r"Pause 20 s between them; (\d+) more 'wiggle' would do, with a fault within 3.00 s", found.text)
+    assert more is not None
+    assert 2 <= int(more[1]) <= 6
+
+
+def test_the_advice_when_followed_is_the_proof(bench: Bench) -> None:
+    bench.channel("pump feed", 12.5, length_s=300.0)
+    bench.mark("wiggle", 60.0, 100.0)
+    bench.event("dropout", 1, 61.0, 61.3, extreme=0.0)
+    advice = re.search(r"(\d+) more 'wiggle' would do", bench.judge("no proof").text)
+    assert advice is not None
+    for more, verdict in ((int(advice[1]) - 1, "cannot tell"), (int(advice[1]), "outside")):
+        longer = Bench()
+        longer.channel("pump feed", 12.5, length_s=300.0 + 20.0 * more)
+        moves = [60.0, *(300.0 + 20.0 * k for k in range(more))]
+        longer.mark("wiggle", *moves, 100.0)
+        for at in moves:
+            longer.event("dropout", 1, at + 1.0, at + 1.3, extreme=0.0)
+        assert longer.judge("By chance alone").verdict == verdict
+
+
+def test_faults_and_wiggles_that_both_come_only_while_cold_may_share_a_cause(bench: Bench) -> None:
+    number = bench.channel("pump feed", 12.5, length_s=1800.0)
+    bench.mark("wiggle", *np.arange(10.0, 170.0, 7.0))
+    for at in (18.0, 39.0, 60.5, 96.0):
+        bench.event("dropout", number, at, at + 0.3, extreme=0.0)
+    found = bench.judge("may share another cause")
+    assert found.verdict == "cannot tell"
+
+
+def test_a_marker_set_because_a_fault_was_felt_is_no_try(bench: Bench) -> None:
+    number = bench.channel("pump feed", 12.5, length_s=1800.0)
+    for at in (200.0, 700.0, 1200.0):
+        bench.mark("wiggle", at + 1.5)
+        for after_s in (0.0, 4.2):
+            bench.event("dropout", number, at + after_s, at + after_s + 0.3, extreme=0.0)
+    found = bench.judge("set because a fault was felt, a marker proves nothing")
+    assert found.verdict == "cannot tell"
+    assert "3 markers 'wiggle' within 5.00 s after a fault are left out" in found.text
 
 
 def wiggled(bench: Bench, dropouts: list[float]) -> None:

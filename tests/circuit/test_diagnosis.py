@@ -134,7 +134,7 @@ def test_readings_that_cannot_both_be_right_are_named(diagnose: Diagnose) -> Non
 def test_the_same_place_read_twice_differently_may_come_and_go(diagnose: Diagnose) -> None:
     found = diagnose([v("plug_feed", 12.3), v("plug_feed", 0.0)])
     assert found.hypotheses[0].fault == "intermittent"
-    assert any("both read" in sentence for sentence in found.inconsistent)
+    assert any("both read" in sentence for sentence in found.hypotheses[0].speaks_for)
 
 
 def test_consistent_readings_name_no_contradiction(diagnose: Diagnose) -> None:

@@ -87,3 +87,13 @@ def test_cranking_is_suggested_where_a_command_may_come_only_then() -> None:
     assert "crank" in useful_states(load_circuit("pump-feed"), [])
     assert "crank" not in useful_states(load_circuit("lamp"), [])
     assert useful_states(load_circuit("pump-feed"), [v("fuse_out", 11.0, state="crank")]) == ["crank"]
+
+
+@pytest.mark.parametrize("state", ["key_on", "crank", "run"])
+def test_a_battery_is_not_believed_the_less_the_worse_it_reads(pump: Diagnoser, state: str) -> None:
+    first = {"key_on": 11.0, "crank": 7.0, "run": 11.5}[state]
+    volts = [first, *(float(x) for x in range(10, 0, -1) if x < first)]
+    chances = [of(pump.diagnose([v("battery_plus", x, state=state)], suggestions=0), "battery") for x in volts]
+    assert min(chances) > 0.55
+    for k, chance in enumerate(chances):
+        assert chance > max(chances[: k + 1]) - 0.07, (volts[k], chance)

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import math
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 
 from meterlog.circuit.evidence.for_and_against import Case, Suspect, apart, likeliest, members_expect, same_place
 from meterlog.circuit.probability.posterior import posterior
+from meterlog.circuit.readings.measurement import Measurement
 from meterlog.circuit.readings.suspicious_readings import suspicious
 
 UNEXPLAINED = 0.8
@@ -17,6 +19,10 @@ EXPLAINED = 0.05
 guess."""
 NARROW = 0.15
 """An expectation is told where its band is no wider than this share of the system voltage. A guess."""
+COMES_AND_GOES = 0.5
+"""From this probability on that a contact comes and goes, that explains what differs: nothing contradicts. A guess."""
+QUANTILE = 3.09
+"""Standard deviations of the normal distribution's 99.9 % quantile."""
 MORE_THAN_ALONE = 2.0
 """A reading contradicts others when they make it this many times as likely a bad one as it is by itself. A guess."""
 
@@ -28,22 +34,51 @@ def contradictions(case: Case, suspects: Sequence[Suspect], on: str) -> list[str
     found = {sentence: None for m in case.measured if (sentence := suspicious(m, circuit))}
     if on:
         found[on] = None
-    for a, m in enumerate(case.measured):
-        for other in case.measured[:a]:
-            if same_place(m, other) and apart(m, other):
-                first, last = sorted((other, m), key=lambda one: -one.value)
-                found[
-                    f"{first.shown} and {last.shown} were both read {m.place}: they cannot both be right at the same"
-                    " time; measure again, and watch for a contact that comes and goes"
-                ] = None
+    if float(case.known.comes_and_goes.sum()) >= COMES_AND_GOES:
+        return list(found)
+    found |= dict.fromkeys(_read_twice(case.measured))
     for k in np.flatnonzero(case.known.bad > 0.5):
         m = case.measured[int(k)]
         told = any(m.place in sentence for sentence in found) or (on and m.state == "off")
-        if told or _explained(case, int(k), suspects):
+        if told or _explained(case, int(k), suspects) or _all_explained(case):
             continue
         if sentence := _doubted(case, int(k), suspects):
             found[sentence] = None
     return list(found)
+
+
+def _read_twice(measured: Sequence[Measurement]) -> Iterator[str]:
+    """A sentence for each place that was read twice with results apart: its highest and its lowest."""
+    for a, m in enumerate(measured):
+        here = [other for other in measured if same_place(m, other)]
+        first, last = max(here, key=lambda one: one.value), min(here, key=lambda one: one.value)
+        if here[0] is measured[a] and apart(first, last):
+            yield (
+                f"{first.shown} and {last.shown} were both read {m.place}: they cannot both be right at the same time;"
+                " measure again, and watch for a contact that comes and goes"
+            )
+
+
+def _all_explained(case: Case) -> bool:
+    """Tell whether some fault, or two, take all readings as they are, however rare they may be."""
+    fit = case.known.fit
+    squared = np.einsum("ki,kij,kj->k", fit.residual, fit.precision, fit.residual)
+    return bool(squared.min() <= _highest_usual(len(fit.y))) and not any(map(case.known.fit.beyond, range(len(fit.y))))
+
+
+def _together(case: Case, a: int, b: int) -> float:
+    """How far two used readings (rows of the fit) are, at the least, from what any fault makes of both: chi-squared."""
+    fit, rows = case.known.fit, [a, b]
+    if fit.beyond(a) or fit.beyond(b):
+        return math.inf
+    residual, covariance = fit.residual[:, rows], fit.covariance[:, rows][:, :, rows]
+    return float(np.einsum("ki,kij,kj->k", residual, np.linalg.inv(covariance), residual).min())
+
+
+def _highest_usual(count: int) -> float:
+    """The 99.9 % quantile of chi-squared with `count` degrees of freedom (Wilson and Hilferty's approximation)."""
+    share = 2 / (9 * count)
+    return float(count * (1 - share + QUANTILE * math.sqrt(share)) ** 3)
 
 
 def _explained(case: Case, k: int, suspects: Sequence[Suspect]) -> bool:
@@ -77,7 +112,7 @@ def _doubted(case: Case, k: int, suspects: Sequence[Suspect]) -> str:
 
 
 def _partner(case: Case, k: int) -> int | None:
-    """The reading most tied to reading k in the best cell; None where there is no other."""
+    """The reading that no fault explains together with reading k; None where each can be right beside it."""
     others = [j for j in range(len(case.measured)) if j != k]
     if not others:
         return None
@@ -87,10 +122,9 @@ def _partner(case: Case, k: int) -> int | None:
         return (same or others)[0]
     used = list(case.known.used)
     slot = used.index(k)
-    precision = case.known.fit.precision[int(np.argmax(case.known.weight))]
-    tied = np.abs(precision[slot]) / np.sqrt(np.diagonal(precision))
-    tied[slot] = -1.0
-    return used[int(np.argmax(tied))] if len(used) > 1 else None
+    apart_by = {other: _together(case, slot, row) for row, other in enumerate(used) if row != slot}
+    worst = max(apart_by, key=lambda other: apart_by[other], default=None)
+    return worst if worst is not None and apart_by[worst] > _highest_usual(2) else None
 
 
 def _expected(case: Case, k: int, suspects: Sequence[Suspect]) -> str:

@@ -11,7 +11,7 @@ from meterlog.errors import CircuitError
 from meterlog.text.toml import read_toml
 
 DEFAULT_RATES: Mapping[str, float] = {
-    "battery": 0.8,
+    "battery": 1.0,
     "connector": 1.5,
     "fuse": 1.5,
     "switch": 1.0,

@@ -18,21 +18,29 @@ CHARGER_V, OVERCHARGING_V = (14.4, 0.45), (16.5, 1.0)
 """An alternator's own voltage while it charges, and with a regulator that does not regulate. Makers' manuals hold
 13.7-14.6 V at 20 C good at the battery, behind what its cables lose; the second is a guess."""
 
-NOT_CHARGED: Source = ((12.0, 0.4), (9.8, 0.9), (12.3, 0.5))
-DISCHARGED: Source = ((11.3, 0.5), (8.2, 0.9), (13.6, 0.4))
-DEAD_CELL: Source = ((9.3, 1.1), (6.0, 1.5), (13.2, 0.7))
-FLAT: Source = ((4.0, 2.4), (2.5, 1.5), (12.5, 1.0))
+NOT_CHARGED: Source = ((12.0, 0.4), (9.8, 0.9), (12.1, 0.7))
+DISCHARGED: Source = ((11.3, 0.6), (8.2, 0.9), (13.6, 0.4))
 LAZY: Source = ((12.6, 0.3), (6.4, 1.5), (14.0, 0.4))
 """Source voltage at rest, cranking and running of a battery that is not being charged (it does not rise with the
-engine), is discharged or worn, has a dead cell or two, is flat, or is full and gives way under the starter (12.7 V at
+engine), is discharged or worn, or is full and gives way under the starter (12.7 V at
 rest, 6 V cranking: a practitioner's case). Guesses."""
+DEEP_SHARE, DEEP_REST_V, DEEP_SPREAD_V = 0.35, (9.8, 8.0, 6.2, 4.4, 2.6, 1.0), 1.2
+"""Share of bad batteries with dead cells or none alive, and their voltages at rest: as likely at each, close enough
+together that none between them is less likely: a battery is not believed the less the worse it reads. Guesses."""
+DEEP_CRANK_SHARE, DEEP_RUN_V = 0.6, (13.2, 0.7)
+"""What is left of it while cranking, and the voltage while it is charged, if it is (as often as not). Guesses."""
+
+
+def _deep(rest_v: float, *, charged: bool) -> Source:
+    rest, crank = (rest_v, DEEP_SPREAD_V), (DEEP_CRANK_SHARE * rest_v, DEEP_SPREAD_V)
+    return rest, crank, DEEP_RUN_V if charged else rest
+
 
 BATTERY_FAULTS: tuple[tuple[float, Source], ...] = (
-    (0.35, DISCHARGED),
-    (0.20, NOT_CHARGED),
-    (0.10, DEAD_CELL),
-    (0.15, FLAT),
-    (0.20, LAZY),
+    (0.30, DISCHARGED),
+    (0.17, NOT_CHARGED),
+    (0.18, LAZY),
+    *((DEEP_SHARE / 2 / len(DEEP_REST_V), _deep(v, charged=charged)) for v in DEEP_REST_V for charged in (True, False)),
 )
 CHARGER_FAULTS: tuple[tuple[float, Source], ...] = (
     (0.8, NOT_CHARGED),

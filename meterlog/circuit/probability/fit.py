@@ -35,6 +35,9 @@ SECOND_LOOK = 0.2
 """Factor on how often a reading is bad where its place was read twice: it was looked at twice. A guess."""
 MOST_BAD = 6
 """So many bad readings at the most are told from a circuit that is not the one in the file."""
+BEYOND = 3.0
+"""Standard deviations, those of the reading and of the narrowest cell, up to which a cell may show a reading that none
+has for its middle."""
 NEGLIGIBLE = -12.0
 """Log of a share that is not worth summing."""
 NO_WORTH = 1e8
@@ -54,8 +57,9 @@ up: standard deviation of log ohms. Guesses."""
 
 NO_CONTACT, OTHER_BAD = 0.7, 0.3
 """Share of bad readings that show nothing at all (0 or, on ohms, open), and of others. Guesses."""
-WRONG_PIN, WRONG_PIN_SPREAD = 1.04, 0.08
-"""On volts half of the others show the source's voltage: middle and standard deviation, in system voltages. Guesses."""
+ON_WRONG_PIN, WRONG_PIN, WRONG_PIN_SPREAD = 2 / 3, 1.04, 0.06
+"""Share of the others that, on volts, show the source's voltage; its middle and standard deviation in system voltages.
+Guesses."""
 BAD_LAMP = {"dark": 0.75, "glowing": 0.05, "dim": 0.05, "bright": 0.15}
 """What a lamp shows that tells nothing about the circuit: its clip or tip has no contact, or it is on another wire.
 Guesses."""
@@ -99,7 +103,7 @@ def bad_density(m: Measurement, circuit: Circuit) -> float:
     if m.quantity == "current":
         return nothing + OTHER_BAD / (ANY_A * circuit.load_a)
     wrong_pin = _normal(y - WRONG_PIN * circuit.system_v, WRONG_PIN_SPREAD * circuit.system_v)
-    return nothing + OTHER_BAD / 2 * (wrong_pin + 1 / (ANY_V * circuit.system_v))
+    return nothing + OTHER_BAD * (ON_WRONG_PIN * wrong_pin + (1 - ON_WRONG_PIN) / (ANY_V * circuit.system_v))
 
 
 def log_bad_count(bad: int, count: int) -> float:
@@ -163,6 +167,12 @@ class Fit:
                 shown = READS_GOOD * _normal(self.y[i] - network.predict(m).mean[good], spread)
                 more[hides, i] = math.log1p(shown / (BAD_READING * math.exp(self.log_bad[i])))
         return more
+
+    def beyond(self, slot: int) -> bool:
+        """Tell whether a reading is beyond what any cell can show: a cell that covers many resistances is taken for a
+        bell, whose tails lie beyond what a network can give."""
+        reach = BEYOND * self.noise[slot] + np.sqrt(self.covariance[:, slot, slot]).min() * BEYOND
+        return bool(not self.mean[:, slot].min() - reach <= self.y[slot] <= self.mean[:, slot].max() + reach)
 
     def likelihood(self) -> tuple[Array, Array]:
         """Log-likelihood of each cell, shape (K,), and each reading's probability of being bad in it, shape (K, M).

@@ -56,11 +56,32 @@ def test_what_is_not_decided_is_said_in_whole_words(pump: Diagnoser) -> None:
     assert "first comes" not in found.verdict
 
 
-def test_one_place_read_twice_is_named_once(pump: Diagnoser) -> None:
+def test_one_place_read_twice_is_named_once_as_evidence_where_a_contact_that_comes_and_goes_explains_it(
+    pump: Diagnoser,
+) -> None:
     readings = [v("plug_feed", 12.2), v("plug_feed", 0.0), v("plug_feed", 12.2)]
-    found = pump.diagnose(readings, suggestions=0).inconsistent
-    assert len([s for s in found if "were both read from plug_feed" in s]) == 1
-    assert "cannot both be right at the same time" in found[0]
+    found = pump.diagnose(readings, suggestions=0)
+    assert found.inconsistent == ()
+    assert len([s for s in found.hypotheses[0].speaks_for if "were both read from plug_feed" in s]) >= 1
+
+
+def test_one_place_read_twice_is_a_contradiction_where_nothing_explains_it(pump: Diagnoser) -> None:
+    said = pump.diagnose([v("battery_plus", 12.5), v("battery_plus", 7.0)], suggestions=0).inconsistent
+    assert len(said) == 1
+    assert said[0].startswith("12.5 V and 7 V were both read from battery_plus to battery_minus")
+    assert "cannot both be right at the same time" in said[0]
+
+
+@pytest.mark.parametrize("at", ["fuse_out", "relay_out", "switch_out", "plug_feed", "pump_plus"])
+@pytest.mark.parametrize("state", ["key_on", "crank"])
+def test_right_readings_on_both_sides_of_an_open_part_contradict_nothing(pump: Diagnoser, at: str, state: str) -> None:
+    circuit = pump.circuit
+    before = next(p.id for p in circuit.points if circuit.node(p.id) == circuit.node(at) - 1)
+    source = 12.4 if state == "key_on" else 10.6
+    readings = [v("battery_plus", source, state=state), v(before, source, state=state), v(at, 0.0, state=state)]
+    readings += [v("plug_ground", 0.0, state=state), Measurement("current", "fuse", state=state, value=0.0)]
+    assert pump.diagnose(readings, suggestions=0).inconsistent == ()
+    assert pump.diagnose(readings[1:3], suggestions=0).inconsistent == ()
 
 
 def _volts_expected_if_this(sentence: str) -> tuple[float, float, float]:

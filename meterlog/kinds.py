@@ -12,7 +12,17 @@ Sort = Literal["trouble", "caught", "doubt"]
 ColourRole = Literal["fault", "deviation", "good", "doubt"]
 """Meanings of a colour; `meterlog.drawing.palette` turns one into a colour."""
 
-_DIPS = "definitions of IEEE 1159 and IEC 61000-4-30, made for AC and used here on DC"
+_DIPS = (
+    "IEC 61000-4-30: 90 % of a sliding reference, over again at 2 % above it; made for AC, its use on DC is our choice"
+)
+_HALF = (
+    "own choice: half of the usual level, the mid level at which IEEE 181 times a pulse. IEEE 1159 calls a fall below "
+    "90 % a sag and one below 10 % an interruption"
+)
+_CHATTER = (
+    "own choice: {chatter_changes} changes or more across half of the usual level, each less than "
+    "{chatter_spacing_s:g} s apart; no standard defines it"
+)
 _FLAGS = "the meter's own flags"
 _TRUSTED = "readings that can be trusted"
 
@@ -35,11 +45,12 @@ class Kind:
             finds it, from what the meter says of its readings, from their times, or from the markers.
         sentence: the finding's text.
         limit: what it is held against.
-        source: where that comes from.
+        source: where that comes from: what is a standard's, and what is this project's own choice.
         line: what the level is called at which the kind begins; empty where it has no level.
         line_share: the setting that is this level's share of the event's reference; empty: it is the reference itself.
         looks: how many looks in a row must show it before it is told.
-        explained: whether the sentence names an explanation that is no fault, so that the verdict is 'cannot tell'.
+        otherwise: an explanation that is no fault, in a sentence, with which the verdict is 'cannot tell'; and
+        decides: what tells which it was.
         by_design: whether a voltage that is moved up and down by design shows it too.
         finding: the module of `meterlog.findings` that tells of it, where a sentence is not enough.
     """
@@ -57,7 +68,8 @@ class Kind:
     line: str = ""
     line_share: str = ""
     looks: int = 1
-    explained: bool = False
+    otherwise: str = ""
+    decides: str = ""
     by_design: bool = False
     finding: str = ""
 
@@ -94,8 +106,8 @@ _ROWS = (
         fault=True,
         detector="supply",
         sentence="{times} while it should be on{lasting}{lowest}",
-        limit="no fall to {off_share:.0%} of the usual level or less while on",
-        source=_DIPS,
+        limit="no fall to {off_share:.0%} of the usual level or less while on, the probe's contact held",
+        source=_HALF,
         line="dropout below, {off_share:.0%} of usual",
         line_share="off_share",
     ),
@@ -107,9 +119,9 @@ _ROWS = (
         "fault",
         fault=True,
         detector="supply",
-        sentence="{label}: the supply went off {how_often}{lasting}{to_the_end}. If it was switched off, that is no "
-        "fault: a `key-off` marker says so. If nobody switched it off, it was lost.",
-        explained=True,
+        sentence="{label}: the supply went off {how_often}{lasting}{to_the_end}.",
+        otherwise="If it was switched off, that is no fault: a `key-off` marker says so.",
+        decides="If nobody switched it off, it was lost.",
         limit="on until switched off, or back within {dropout_longest_s:g} s",
         source="by definition of the kind",
     ),
@@ -152,8 +164,9 @@ _ROWS = (
         fault=True,
         detector="overvoltage",
         sentence="{times}{lasting}, highest reading {highest}.",
-        limit="at most {reference:g} V",
-        source="default, unverified (grade M)",
+        limit="at most {highest_allowed} V",
+        source="default, unverified (grade M); in the cold up to the highest charging voltage of a maker's "
+        "service manual (grade A)",
         line="highest voltage",
     ),
     Kind(
@@ -164,8 +177,8 @@ _ROWS = (
         "fault",
         fault=True,
         detector="resistance",
-        sentence="{times}{lasting}. A probe that slips reads the same: hold the contact and repeat.",
-        limit="no opening once contact is made",
+        sentence="{times}{lasting}.",
+        limit="no opening once contact is made, and held by a clip: a probe that slips is no opening of the part",
         source="a maker's service manual (grade A)",
     ),
     Kind(
@@ -190,8 +203,8 @@ _ROWS = (
         fault=True,
         detector="supply",
         sentence="{times} on and off in quick succession{lasting}{lowest}",
-        limit="steady while on",
-        source=_DIPS,
+        limit="steady while on, the probe's contact held",
+        source=_CHATTER,
     ),
     Kind(
         "interruption",

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from meterlog.findings.evidence import Evidence
-from meterlog.findings.finding import Finding
+from meterlog.findings.finding import Alternative, Finding
 from meterlog.findings.judgement import judge
 from meterlog.findings.level import level_of, thin
 from meterlog.findings.line import limit_lines
@@ -15,6 +15,16 @@ from meterlog.text.figures import seconds, shown
 
 _LEAST_S = 10.0
 """Charging shorter than this is not judged, s; default, unverified."""
+
+_SMART = Alternative(
+    "Smart charging sits lower or higher by design, and the cold raises it.",
+    "What decides: the vehicle's service information, and the voltage with lamps, blower and rear window on at a fast "
+    "idle: a regulated generator then goes to its full voltage.",
+)
+_NOT_RUNNING = Alternative(
+    "Either the engine did not run, or the generator does not charge.",
+    "What decides: the same with the engine running for a minute.",
+)
 
 
 def findings(evidence: Evidence) -> list[Finding]:
@@ -45,14 +55,13 @@ def _level(evidence: Evidence, channel: Channel, series: Series, above: np.ndarr
     highest, _ = evidence.at_temperature("charging_max_v")
     verdict = judge(level.value, level.error, low=lowest, high=highest)
     text = f"{channel.label}: charged at {shown(level.value, 'V', level.error)} for {seconds(length_s)}."
-    if verdict.verdict != "within":
-        text += " Smart charging sits lower or higher by design: see the vehicle's service information."
     limit = f"{_span(lowest)} to {_span(highest)} V {at}"
     charged = series.time_s[above]
     stretch = (float(charged[0]), float(charged[-1]))
     lines = limit_lines(channel.number, lowest, "least while charging", stretch)
     lines += limit_lines(channel.number, highest, "most while charging", stretch)
-    return Finding(text, limit, evidence.limits.figure("charging_min_v").cite(), *verdict, channel.number, lines)
+    found = Finding(text, limit, evidence.limits.figure("charging_min_v").cite(), *verdict, channel.number, lines)
+    return found if found.verdict == "within" else found.unless(_SMART)
 
 
 def _absent(evidence: Evidence, channel: Channel, series: Series) -> list[Finding]:
@@ -64,15 +73,12 @@ def _absent(evidence: Evidence, channel: Channel, series: Series) -> list[Findin
     if level is None or after.time_s[-1] - after.time_s[0] < _LEAST_S:
         return []
     least, at = evidence.at_temperature("charging_min_v")
-    text = (
-        f"{channel.label}: after cranking it stood at {shown(level.value, 'V', level.error)}, which is not charging. "
-        "Either the engine did not run, or the generator does not charge."
-    )
+    text = f"{channel.label}: after cranking it stood at {shown(level.value, 'V', level.error)}, which is not charging."
     limit = f"at least {_span(least)} V {at} with the engine running"
     source = evidence.limits.figure("charging_min_v").cite()
     verdict = judge(level.value, level.error, low=least)
     lines = limit_lines(channel.number, least, "least while charging", (float(after.time_s[0]), None))
-    return [Finding(text, limit, source, "cannot tell", verdict.margin, verdict.margin_error, channel.number, lines)]
+    return [Finding(text, limit, source, *verdict, channel.number, lines).unless(_NOT_RUNNING)]
 
 
 def _span(span: tuple[float, float]) -> str:

@@ -3,15 +3,20 @@
 from __future__ import annotations
 
 from meterlog.findings.evidence import Evidence
-from meterlog.findings.finding import Finding
+from meterlog.findings.finding import Alternative, Finding
 from meterlog.findings.level import resolution_of
 from meterlog.roles import Role
 from meterlog.text.figures import count, displayed
 
-_ELSEWHERE = (
-    "What decides: the battery's own voltage at the same instants. Where that stays up, a load pulls this feed down."
+_BY_DESIGN = "Charging stops and starts by design, with the engine or by its regulator."
+_ELSEWHERE = Alternative(
+    _BY_DESIGN,
+    "What decides: the battery's own voltage at the same instants. Where that stays up, a load pulls this feed down.",
 )
-_AT_BATTERY = "What decides: the generator's output at the same instants. Where that stays up, the way between is bad."
+_AT_BATTERY = Alternative(
+    _BY_DESIGN,
+    "What decides: the generator's output at the same instants. Where that stays up, the way between is bad.",
+)
 
 
 def findings(evidence: Evidence) -> list[Finding]:
@@ -26,9 +31,9 @@ def findings(evidence: Evidence) -> list[Finding]:
         shown_lowest = displayed(lowest, "V", resolution_of(evidence.series(channel)))
         text = (
             f"{channel.label}: {count(len(falls), 'fall')} from a charging level to that of a battery at rest "
-            f"(at {times} s), lowest reading {shown_lowest}. Charging stops and starts by design, with the engine "
-            f"or by its regulator. {_AT_BATTERY if channel.measurand.is_battery else _ELSEWHERE}"
+            f"(at {times} s), lowest reading {shown_lowest}."
         )
         limit = f"no fall below {evidence.limits.detection.sag_share:.0%} of the usual level while charging goes on"
-        found.append(Finding(text, limit, "own choice", "cannot tell", channel=channel.number))
+        why = _AT_BATTERY if channel.measurand.is_battery else _ELSEWHERE
+        found.append(Finding(text, limit, "own choice", "cannot tell", channel=channel.number).unless(why))
     return found

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from meterlog.events.event import Event
 from meterlog.findings.evidence import Evidence
-from meterlog.findings.finding import Finding
+from meterlog.findings.finding import Alternative, Finding
 from meterlog.findings.judgement import judge
 from meterlog.findings.level import level_of, resolution_of
 from meterlog.findings.line import around, limit_lines
@@ -14,6 +14,15 @@ from meterlog.text.figures import count, shown
 
 _LISTED = 5
 """So many of the dips are listed with their times."""
+
+_ELSEWHERE = Alternative(
+    "This is not the battery's own terminal, which stands higher by the drop on the way:", "measure there."
+)
+_CRANKED = Alternative(
+    "If the engine was cranked then, that is no fault. If not, a load pulled it down: look for a resistance on the "
+    "way.",
+    "A `crank` marker at the next one decides.",
+)
 
 
 def findings(evidence: Evidence) -> list[Finding]:
@@ -46,37 +55,34 @@ def _at_the_battery(evidence: Evidence, channel: Channel, dips: list[Event], kno
     when = "while cranking" if known else "in what looks like cranking"
     text = f"{channel.label}: {when} ({_at(dips)}) the lowest reading was {shown(lowest, 'V', error)}."
     usual = level_of(inside, channel.accuracy)
-    decided = verdict.verdict
-    if decided == "outside" and usual is not None and judge(usual.value, usual.error, low=floor).verdict == "within":
-        decided = "cannot tell"
-        mostly = shown(usual.value, "V", usual.error)
-        text += f" It stood mostly at {mostly}: only the starter's first rush went below the floor."
     if len(inside) < 3:
         text += " With so few readings inside, the true lowest voltage may be lower."
     source = evidence.limits.figure("crank_min_v").cite()
     lines = limit_lines(channel.number, floor, "lowest while cranking", around(dip.start_s, dip.end_s))
     limit = f"not below {_range(floor)} V {at}"
-    return [Finding(text, limit, source, decided, verdict.margin, verdict.margin_error, channel.number, lines)]
+    found = Finding(text, limit, source, *verdict, channel.number, lines)
+    first_rush = usual is not None and judge(usual.value, usual.error, low=floor).verdict == "within"
+    if found.verdict != "outside" or usual is None or not first_rush:
+        return [found]
+    mostly = f"It stood mostly at {shown(usual.value, 'V', usual.error)}: only the starter's first rush went below it."
+    return [found.unless(Alternative(mostly, "What decides: the voltage in the fifth second of a longer crank."))]
 
 
 def _elsewhere(evidence: Evidence, channel: Channel, dips: list[Event]) -> Finding:
     floor, at = evidence.at_temperature("crank_min_v")
-    text = (
-        f"{channel.label}: while cranking ({_at(dips)}) {_fell(evidence, channel, dips)}. This is not the battery's "
-        "own terminal, which stands higher by the drop on the way: measure there."
-    )
+    text = f"{channel.label}: while cranking ({_at(dips)}) {_fell(evidence, channel, dips)}."
     limit = f"not below {_range(floor)} V {at}, at the battery's own terminals"
-    return Finding(text, limit, evidence.limits.figure("crank_min_v").cite(), "cannot tell", channel=channel.number)
+    source = evidence.limits.figure("crank_min_v").cite()
+    return Finding(text, limit, source, "cannot tell", channel=channel.number).unless(_ELSEWHERE)
 
 
 def _alike(evidence: Evidence, channel: Channel, dips: list[Event]) -> Finding:
     text = (
         f"{channel.label}: {count(len(dips), 'dip')} shaped like a start's ({_at(dips)}): "
-        f"{_fell(evidence, channel, dips)}. If the engine was cranked then, that is no fault. If not, a load "
-        "pulled it down: look for a resistance on the way. A `crank` marker at the next one decides."
+        f"{_fell(evidence, channel, dips)}."
     )
     limit = f"no fall below {evidence.limits.detection.sag_share:.0%} but while cranking"
-    return Finding(text, limit, "own choice", "cannot tell", channel=channel.number)
+    return Finding(text, limit, "own choice", "cannot tell", channel=channel.number).unless(_CRANKED)
 
 
 def _fell(evidence: Evidence, channel: Channel, dips: list[Event]) -> str:

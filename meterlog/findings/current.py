@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from meterlog.findings.evidence import Evidence
-from meterlog.findings.finding import Finding
+from meterlog.findings.finding import Alternative, Finding
 from meterlog.findings.judgement import judge
 from meterlog.findings.level import Level, level_of, upper_level
 from meterlog.findings.line import Line, limit_lines
@@ -14,6 +14,11 @@ from meterlog.reading import Quantity
 from meterlog.roles import Role
 from meterlog.session.model import Channel
 from meterlog.text.figures import count, shown
+
+_METERS_FUSE = Alternative(
+    "A blown fuse in the meter, or a clamp that was not closed, reads the same.",
+    "What decides: the same meter on a load that is known to run, or the voltage across the pump's own terminals.",
+)
 
 
 def findings(evidence: Evidence) -> list[Finding]:
@@ -34,12 +39,13 @@ def _running(evidence: Evidence, channel: Channel, level: Level) -> Finding:
         text = (
             f"{channel.label}: {shown(abs(idle[0].value), 'A', idle[0].error)} at {len(idle)} of "
             f"{count(len(fed), 'prime')} although the pump was fed: voltage right and no current "
-            "means an open motor (brush, armature), its connector or its ground, unless the meter's fuse is blown."
+            "means an open motor (brush, armature), its connector or its ground."
         )
         margin = abs(idle[0].value) - least.number()
         limit = f"more than {least.number():g} A while fed"
         lines = _lines(channel, least, level, "least pump current while fed")
-        return Finding(text, limit, least.cite(), "outside", margin, idle[0].error, channel.number, lines)
+        found = Finding(text, limit, least.cite(), "outside", margin, idle[0].error, channel.number, lines)
+        return found if abs(level.value) >= least.number() else found.unless(_METERS_FUSE)
     verdict = judge(abs(level.value), level.error, high=most.span())
     text = f"{channel.label}: runs at {shown(abs(level.value), 'A', level.error)}."
     if verdict.verdict == "outside":

@@ -7,7 +7,7 @@ import math
 import numpy as np
 
 from meterlog.findings.evidence import Evidence
-from meterlog.findings.finding import Finding
+from meterlog.findings.finding import Alternative, Finding
 from meterlog.findings.judgement import judge
 from meterlog.findings.level import Level, level_of, thin
 from meterlog.findings.line import limit_lines
@@ -16,11 +16,13 @@ from meterlog.series import Series
 from meterlog.session.model import Channel
 from meterlog.text.figures import seconds, shown
 
-_LEAST_S = 300.0
-_LEAST_NAMED_S = 30.0
+_LEAST_S = 30.0
 _MOST_A = 2.0
-"""A current below 2 A at its end is taken for a draw at rest after 5 min, or after 30 s where its label names the
-battery or the draw; defaults, unverified."""
+"""A current of 30 s or more that ends below 2 A is taken for a draw at rest, where its label names the battery or the
+draw, or a `key-off` marker stands in it; defaults, unverified. Any other current is some load's."""
+_IN_USE = Alternative(
+    "Nothing says that all was switched off.", "What decides: a `key-off` marker, and the current 75 min after it."
+)
 
 _END_SHARE = 0.1
 """The last tenth of the time is what is judged: a guess."""
@@ -32,8 +34,8 @@ def findings(evidence: Evidence) -> list[Finding]:
     for channel in evidence.of(Quantity.DC_CURRENT):
         series = thin(evidence.series(channel))
         length_s = float(series.time_s[-1] - series.time_s[0])
-        least_s = _LEAST_NAMED_S if channel.measurand.names("battery", "draw", "parasitic") else _LEAST_S
-        if length_s < least_s or channel.measurand.names("pump", "starter", "alternator", "generator"):
+        named = channel.measurand.names("battery", "draw", "parasitic") or evidence.marked("key-off")
+        if length_s < _LEAST_S or not named or channel.measurand.names("pump", "starter", "alternator", "generator"):
             continue
         level = level_of(series.between(_judged_from_s(series), np.inf), channel.accuracy)
         if level is not None and abs(level.value) <= _MOST_A:
@@ -53,14 +55,19 @@ def _draw(evidence: Evidence, channel: Channel, series: Series, level: Level) ->
     )
     step = _sleep_step(series.between(start_s, np.inf), level)
     text += f" {step}" if step else " No sleep step was seen."
-    decided = verdict.verdict
-    if decided == "outside" and waited_s < after.number():
-        decided = "cannot tell"
-        text += f" Control units may take {seconds(after.number())} to sleep: wait longer before judging."
     limit = f"at most {1000 * most.number():g} mA once asleep, {seconds(after.number())} after key-off"
     asleep = math.copysign(most.number(), level.value)
     lines = limit_lines(channel.number, (asleep, asleep), "highest draw once asleep", (_judged_from_s(series), None))
-    return Finding(text, limit, most.cite(), decided, verdict.margin, verdict.margin_error, channel.number, lines)
+    found = Finding(text, limit, most.cite(), *verdict, channel.number, lines)
+    if found.verdict != "outside":
+        return found
+    if waited_s < after.number():
+        awake = f"Control units may take {seconds(after.number())} to sleep."
+        return found.unless(
+            Alternative(awake, "Wait longer before judging: what decides is the current after that time.")
+        )
+    at_rest = off or channel.measurand.names("draw", "parasitic")
+    return found if at_rest else found.unless(_IN_USE)
 
 
 def _judged_from_s(series: Series) -> float:

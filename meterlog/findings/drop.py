@@ -14,7 +14,7 @@ from meterlog.findings.finding import Finding
 from meterlog.findings.judgement import judge
 from meterlog.findings.level import level_of, resolution_of, upper_level
 from meterlog.findings.line import limit_lines
-from meterlog.findings.regulated import DECIDES, READS_LOWER, may_be_driven
+from meterlog.findings.regulated import READS_LOWER, may_be_driven
 from meterlog.findings.same_instants import Instants, difference, same_instants
 from meterlog.reading import Quantity
 from meterlog.roles import Role
@@ -129,9 +129,7 @@ def _between(evidence: Evidence, first: Channel, second: Channel) -> Finding | N
         text += " It is negative: the points are the other way round, or a meter reads wrong."
     elif verdict.verdict == "cannot tell" or error > figure.number() / 2:
         text += " The difference of two meters carries both their errors: one meter across the part tells more."
-    decided = verdict.verdict
-    if decided == "outside" and first.measurand.is_battery and may_be_driven(second):
-        decided = "cannot tell"
-        text += f" {READS_LOWER} {DECIDES}"
     limit = f"at most {figure.number():g} V ({figure.meaning})"
-    return Finding(text, limit, figure.cite(), decided, verdict.margin, verdict.margin_error, channel=second.number)
+    found = Finding(text, limit, figure.cite(), *verdict, channel=second.number)
+    driven = found.verdict == "outside" and may_be_driven(second)
+    return found.unless(READS_LOWER) if driven else found

@@ -9,11 +9,11 @@ from meterlog.dial import turns
 from meterlog.events.event import Event
 from meterlog.events.gap import why
 from meterlog.findings.evidence import Evidence
-from meterlog.findings.finding import Finding, Verdict
-from meterlog.findings.judgement import judge
+from meterlog.findings.finding import Alternative, Finding, Verdict
+from meterlog.findings.judgement import Span, judge
 from meterlog.findings.level import resolution_of
 from meterlog.findings.line import Line, around
-from meterlog.findings.regulated import BY_DESIGN, DECIDES, is_regulated
+from meterlog.findings.regulated import BY_DESIGN, is_regulated
 from meterlog.kinds import KINDS, Kind
 from meterlog.roles import Role
 from meterlog.session.model import Channel
@@ -51,17 +51,18 @@ class _Case:
     def finding(self) -> Finding:
         """The statement about them."""
         text, limit = self.kind.sentence.format_map(self), self.kind.limit.format_map(self)
-        lines = tuple(self._lines())
+        source, lines = self.kind.source.format_map(self), tuple(self._lines())
         if self.kind.name == "overvoltage":  # what merely occurred has no margin; a highest level has one
             value, error = self._top
-            verdict = judge(value, error, high=(self.reference, self.reference))
-            return Finding(text, limit, self.kind.source, *verdict, self.channel.number, lines)
+            verdict = judge(value, error, high=self._allowed)
+            return Finding(text, limit, source, *verdict, self.channel.number, lines)
         known = self.channel.measurand.role not in (Role.OTHER, Role.CONTROL)
-        sure = known and self.kind.about_circuit and not self.kind.explained
-        if sure and self.kind.by_design and is_regulated(self.evidence, self.channel):
-            text, sure = f"{text} {BY_DESIGN} {DECIDES}", False
-        occurred: Verdict = "outside" if sure else "cannot tell"
-        return Finding(text, limit, self.kind.source, occurred, channel=self.channel.number, lines=lines)
+        occurred: Verdict = "outside" if known and self.kind.about_circuit else "cannot tell"
+        found = Finding(text, limit, source, occurred, channel=self.channel.number, lines=lines)
+        if self.kind.otherwise:
+            return found.unless(Alternative(self.kind.otherwise, self.kind.decides))
+        by_design = known and self.kind.by_design and is_regulated(self.evidence, self.channel)
+        return found.unless(BY_DESIGN) if by_design else found
 
     def _lines(self) -> Iterator[Line]:
         """The level at which each event began, over its own stretch of time."""
@@ -131,6 +132,18 @@ class _Case:
         usual = self.evidence.limits.detection.overvoltage(self.evidence.limits.system_v)
         first = self.events[0].reference
         return usual if first is None else first
+
+    @property
+    def _allowed(self) -> Span:
+        """The highest voltage that is allowed: in the cold a battery is charged above the usual limit by design."""
+        cold = self.evidence.at_temperature("charging_max_v")[0][1]
+        return self.reference, max(self.reference, cold)
+
+    @property
+    def highest_allowed(self) -> str:
+        """For example `15`, or `15 (15.1 in the cold)`."""
+        usual, cold = self._allowed
+        return f"{usual:g}" if usual == cold else f"{usual:g} ({cold:.1f} in the cold)"
 
     @property
     def _top(self) -> tuple[float, float]:

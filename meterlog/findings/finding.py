@@ -2,13 +2,32 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from meterlog.findings.line import Line
 
 Verdict = Literal["within", "outside", "cannot tell"]
 """The spelling is part of `analyze --json`."""
+
+
+@dataclass(frozen=True, slots=True)
+class Alternative:
+    """Another explanation of what was found, which is no fault.
+
+    That the probe touched, and that the meter reads right, is supposed by every finding, and no alternative.
+
+    Attributes:
+        explanation: what else may have done it, in a sentence.
+        decides: the one measurement, marker or detail that tells which it was, in a sentence.
+    """
+
+    explanation: str
+    decides: str
+
+    def __str__(self) -> str:
+        """The sentences as a finding's text ends with them."""
+        return f"{self.explanation} {self.decides}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,6 +43,10 @@ class Finding:
         margin_error: half-width of the band around `margin`.
         channel: the channel concerned; None for several or none.
         lines: the levels that it was judged by; none where it was not judged by a level of one channel.
+        alternative: another explanation that `text` names; `unless` adds it.
+
+    Raises:
+        ValueError: 'outside' although another explanation is named: a part would be bought on these words.
     """
 
     text: str
@@ -34,6 +57,16 @@ class Finding:
     margin_error: float | None = None
     channel: int | None = None
     lines: tuple[Line, ...] = ()
+    alternative: Alternative | None = None
+
+    def __post_init__(self) -> None:
+        if self.alternative is not None and self.verdict == "outside":
+            raise ValueError(f"'outside' beside another explanation: {self.text}")
+
+    def unless(self, alternative: Alternative) -> Finding:
+        """Return the finding with another explanation in its text: what was 'outside' becomes 'cannot tell'."""
+        verdict: Verdict = "cannot tell" if self.verdict == "outside" else self.verdict
+        return replace(self, text=f"{self.text} {alternative}", verdict=verdict, alternative=alternative)
 
     def as_json(self) -> dict[str, object]:
         """The object of `analyze --json`."""

@@ -13,7 +13,7 @@ import numpy as np
 
 from meterlog.events.event import Event
 from meterlog.findings.evidence import Evidence
-from meterlog.findings.finding import Finding, Verdict
+from meterlog.findings.finding import Alternative, Finding, Verdict
 from meterlog.findings.level import resolution_of, upper_level
 from meterlog.findings.line import Line, around
 from meterlog.reading import Quantity
@@ -28,7 +28,10 @@ _GROUND_SWITCHED = ("injector", "coil", "solenoid", "valve", "relay", "heater", 
 """Loads often switched on their ground side (unverified): voltage without current is no fault there."""
 _SOURCE = "voltage right and no current: the load, or its ground (makers' service manuals, grade A)"
 _ALONE = "makers' service manuals (grade A): voltage and current together tell the load from its supply"
-_DECIDES = "What decides: the voltage at the load's own connector at the same instant, recorded as a second channel."
+_SWITCHED = Alternative(
+    "A load that is switched off reads the same, and one driven by pulses (PWM) may.",
+    "What decides: the voltage at the load's own connector at the same instant, recorded as a second channel.",
+)
 
 _Said = Literal["present", "gone", "unknown"]
 
@@ -80,9 +83,10 @@ def _judged(evidence: Evidence, channel: Channel, events: list[Event], stretches
             text += (
                 f" The voltage at '{label}' was gone too{times}: it is the supply's, not the load's, or was switched."
             )
-    if not any(one != "unknown" for _, voltages in said for one in voltages):
-        text += f" A load that is switched off reads the same, and one driven by pulses (PWM) may. {_DECIDES}"
-    return Finding(text, limit, source, verdict, channel=channel.number, lines=tuple(_lines(evidence, channel, events)))
+    lines = tuple(_lines(evidence, channel, events))
+    found = Finding(text, limit, source, verdict, channel=channel.number, lines=lines)
+    known = any(one != "unknown" for _, voltages in said for one in voltages)
+    return found if known else found.unless(_SWITCHED)
 
 
 def _what(evidence: Evidence, channel: Channel, events: list[Event], stretches: list[_Off]) -> str:
@@ -111,6 +115,8 @@ def _stayed_off(evidence: Evidence, channel: Channel) -> list[_Off]:
     last = int(flowing[-1])
     on_s = evidence.watches[channel.number].on_s or 0.0
     primes_s = sum(e.end_s - e.start_s for e in evidence.events_of(channel, "prime_pulse"))
+    if any(marker.time_s <= series.time_s[last] for marker in evidence.marked("key-off")):
+        return []  # it was switched off
     if len(series) - last <= 2 or on_s - primes_s <= settings.prime_longest_s:
         return []
     if any(e.end_s >= series.time_s[last - 1] for e in evidence.events_of(channel, "prime_pulse")):

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from meterlog.findings.evidence import Evidence
-from meterlog.findings.finding import Finding
+from meterlog.findings.finding import Alternative, Finding
 from meterlog.findings.judgement import judge
 from meterlog.findings.level import Level, level_of, thin
 from meterlog.findings.line import Line
@@ -16,6 +16,11 @@ from meterlog.text.figures import shown
 
 _LEADS_MATTER_OHM = 100.0
 """Above it the leads' 0.2 to 0.6 ohm are less than 1 % (arithmetic)."""
+
+_SENDER = Alternative(
+    "The level sender on the same connector reads 3 to 205 ohm, and a worn commutator reads high while it stands.",
+    "What decides: the pins by the wiring diagram, and the motor turned a little between readings.",
+)
 
 
 def findings(evidence: Evidence) -> list[Finding]:
@@ -43,21 +48,21 @@ def _resistance(evidence: Evidence, channel: Channel) -> Finding:
         return Finding(text, "", "", "cannot tell", channel=channel.number)
     low, high = evidence.limits.figure("winding_min_ohm"), evidence.limits.figure("winding_max_ohm")
     verdict = judge(ohms, error, low=low.span(), high=high.span())
-    if high.number() < ohms <= evidence.limits.value("sender_max_ohm"):
-        text += " Tens of ohms may be the level sender on the same connector: check the pins."
     limit = f"{low.number():g} to {high.number():g} ohm, {low.meaning.rpartition(',')[0]}"
     leads = level.value - ohms  # the plot shows what the meter showed, its leads included
     lines = (
         Line(channel.number, low.number() + leads, "least for a winding"),
         Line(channel.number, high.number() + leads, "most for a winding"),
     )
-    return Finding(text, limit, low.cite(), *verdict, channel.number, lines)
+    found = Finding(text, limit, low.cite(), *verdict, channel.number, lines)
+    sender = found.verdict == "outside" and high.number() < ohms <= evidence.limits.value("sender_max_ohm")
+    return found.unless(_SENDER) if sender else found
 
 
 def _is_winding(channel: Channel) -> bool:
-    """Tell whether the label or point names the motor itself and not a way to it."""
+    """Tell whether the label or point names a pump itself and not a way to it: the limits are those of pumps."""
     way = channel.measurand.names("ground", "feed", "wire", "path", "relay", "fuse", "harness", "connector")
-    return channel.measurand.names("winding") or (channel.measurand.names("pump", "motor") and not way)
+    return channel.measurand.names("pump") and (channel.measurand.names("winding") or not way)
 
 
 def without_leads(evidence: Evidence, series: Series, level: Level) -> tuple[float, float, str]:

@@ -5,17 +5,38 @@ from __future__ import annotations
 from meterlog.events.event import Event
 from meterlog.findings.chance import unseen_share
 from meterlog.findings.evidence import Evidence
-from meterlog.findings.finding import Finding
+from meterlog.findings.finding import Alternative, Finding, Verdict
 from meterlog.findings.judgement import Judgement, judge, rank
 from meterlog.findings.level import level_of, resolution_of
 from meterlog.findings.line import around, limit_lines
-from meterlog.findings.regulated import DECIDES, READS_LOWER
+from meterlog.findings.regulated import READS_LOWER
+from meterlog.kinds import KINDS
 from meterlog.roles import Role
 from meterlog.session.model import Channel, Marker
 from meterlog.text.figures import count, seconds, shown
 
 _CRANK_LOOK_S = 5.0
 """Time after a `crank` marker in which the supply is looked for, s; default, unverified."""
+_KEY_OFF_S = 10.0
+"""How long the key must have been off for the next prime, s: makers' service manuals (grade A)."""
+_WEAK_BATTERY = Alternative(
+    "A weak battery reads as low, and so does a pump that is driven by pulses (PWM).",
+    "Record the battery as a second channel to know.",
+)
+_CUT_SHORT = Alternative(
+    "Some vehicles prime for less or for more, and turning the key ends a prime.",
+    "What decides: the vehicle's service information, or a recording of the same model that is known to be good.",
+)
+_KEPT_WAITING = Alternative(
+    "It comes at some and not at others; many control units want the key off for 10 s first, or do not prime again "
+    "while there is pressure.",
+    "What decides: another ten tries, each with a `key-off` marker and 10 s before the `key-on`.",
+)
+_KEYS = ("key-on", "key-off", "crank")
+_NOT_WATCHED = Alternative(
+    "Where one is missing the meter gave no readings that could show it (a gap, or its ranging).",
+    "What decides: the same again with the meter's range held by hand.",
+)
 _STEADY_SHARE = 0.9
 """Readings of a prime above this share of its level are its steady part; default, unverified."""
 
@@ -55,18 +76,17 @@ def _level(evidence: Evidence, channel: Channel, pulses: list[Event]) -> list[Fi
         f"{channel.label}: {which} (at {pulse.start_s:.1f} s) reached {shown(pulse.level or 0.0, 'V', error)}, "
         f"{shown(max(drop, 0.0), 'V', verdict.margin_error)} below the battery ({how})."
     )
-    decided = verdict.verdict
-    if decided == "outside":
-        decided = "cannot tell"
-        text += f" {READS_LOWER} {DECIDES}"
-    elif decided == "cannot tell" and how.startswith("the battery was not"):
-        text += " Record the battery as a second channel to know."
     limit = f"at most {figure.number():g} V below the battery, the pump running"
     battery = evidence.battery_span(pulse.start_s, pulse.end_s)[0]
     least = (battery[0] - figure.number(), battery[1] - figure.number())
     words = f"{figure.number():g} V below the battery"
     lines = limit_lines(channel.number, least, words, around(pulse.start_s, pulse.end_s))
-    return [Finding(text, limit, figure.cite(), decided, verdict.margin, verdict.margin_error, channel.number, lines)]
+    found = Finding(text, limit, figure.cite(), *verdict, channel.number, lines)
+    if found.verdict == "within":
+        return [found]
+    if how.startswith("the battery was not"):
+        return [found.unless(_WEAK_BATTERY)]
+    return [found.unless(READS_LOWER) if found.verdict == "outside" else found]
 
 
 def _level_error(evidence: Evidence, channel: Channel, pulse: Event) -> float:
@@ -90,7 +110,8 @@ def _duration(evidence: Evidence, channel: Channel, pulses: list[Event]) -> list
     text = f"{channel.label}: {which} (at {pulse.start_s:.1f} s) lasted {lasted}."
     limit = f"usually {low.number():g} to {high.number():g} s; 2 s is commonest"
     source = low.source if verdict.margin < (high.number() - low.number()) / 2 else high.source
-    return [Finding(text, limit, f"{source} (grade {low.grade}, {high.grade})", *verdict, channel=channel.number)]
+    found = Finding(text, limit, f"{source} (grade {low.grade}, {high.grade})", *verdict, channel=channel.number)
+    return [found.unless(_CUT_SHORT) if found.verdict == "outside" else found]
 
 
 def _missing(evidence: Evidence, channel: Channel, missing: list[Event], pulses: list[Event]) -> list[Finding]:
@@ -153,19 +174,35 @@ def _regularity(evidence: Evidence, channel: Channel, pulses: list[Event], missi
     if expected < 2 or not pulses or seen < 0:
         return []
     text = f"{channel.label}: a prime at {seen} of {expected} key-ons."
-    if missing:
-        text += " It comes at some and not at others; was the key off for 10 s before each try?"
-        verdict = Judgement("outside", float(-len(missing)), 0.0)
-    else:
-        verdict = Judgement("within", 0.0, 0.0)
+    verdict: Verdict = "outside" if missing else "within"
+    if not missing:
         text += (
             f" A fault that shows in fewer than {unseen_share(expected):.0%} of key-ons may have escaped {expected}"
             " tries."
         )
     within = seconds(evidence.limits.detection.missing_prime_within_s)
     source = f"counted within {within} of the marker; what escapes 5 times in 100 by the binomial distribution"
-    return [
-        Finding(
-            text, "a prime at each key-on, where the first ones prime", source, verdict.verdict, channel=channel.number
-        )
-    ]
+    limit = "a prime at each key-on, where the first ones prime"
+    found = Finding(text, limit, source, verdict, channel=channel.number)
+    if not missing:
+        return [found]
+    blind = [event for event in missing if _blind_after(evidence, channel, event)]
+    if blind:
+        return [found.unless(_NOT_WATCHED)]
+    waited = all(_waited(evidence, event) for event in missing)
+    return [found if waited else found.unless(_KEPT_WAITING)]
+
+
+def _blind_after(evidence: Evidence, channel: Channel, missing: Event) -> bool:
+    """Tell whether readings are missing or doubtful where the prime should have begun."""
+    end_s = missing.start_s + evidence.limits.detection.missing_prime_within_s
+    doubts = evidence.events_of(channel, *(name for name, kind in KINDS.items() if not kind.about_circuit))
+    return any(doubt.start_s <= end_s and doubt.end_s >= missing.start_s for doubt in doubts)
+
+
+def _waited(evidence: Evidence, missing: Event) -> bool:
+    """Tell whether markers say that the key had been off for long enough before a key-on without a prime."""
+    before = [m for m in evidence.markers if m.time_s < missing.start_s and m.name.strip().casefold() in _KEYS]
+    last = max(before, key=lambda m: m.time_s, default=None)
+    off = last is not None and last.name.strip().casefold() == "key-off"
+    return off and last is not None and missing.start_s - last.time_s >= _KEY_OFF_S

@@ -9,20 +9,23 @@ from __future__ import annotations
 import numpy as np
 
 from meterlog.findings.evidence import Evidence
+from meterlog.findings.finding import Alternative
 from meterlog.findings.level import thin
 from meterlog.session.model import Channel
 
-BY_DESIGN = (
-    "It keeps no level of its own but goes up and down all the time, as what is driven by pulses (PWM) or regulated "
-    "does by design."
-)
-READS_LOWER = (
-    "That is beyond the limit, but a pump or a fan that is driven by pulses (PWM), or at two speeds, legitimately "
-    "reads lower on a DC meter."
-)
-DECIDES = (
+_DECIDES = (
     "What decides: the meter's duty cycle or frequency setting at this point. Without pulses there it is a fault; with "
     "them, compare the battery and the control unit's own supply at the same instants, the load running."
+)
+BY_DESIGN = Alternative(
+    "It keeps no level of its own but goes up and down all the time, as what is driven by pulses (PWM) or regulated "
+    "does by design.",
+    _DECIDES,
+)
+READS_LOWER = Alternative(
+    "That is beyond the limit, but a pump or a fan that is driven by pulses (PWM), or at two speeds, legitimately "
+    "reads lower on a DC meter.",
+    _DECIDES,
 )
 _DRIVEN = ("pump", "fan", "blower")
 """Loads that are often driven by pulses since about 2000 (trade press, grade B; fans: unverified)."""

@@ -99,8 +99,6 @@ def _finding(
         f"{label}: {shown(drop[0], 'V', drop[1])} at {shown(amperes, 'A', amperes_error)} is a resistance of "
         f"{ohms.said('ohm')}."
     )
-    decided = verdict.verdict
-    if decided == "outside" and name == "feed_drop_max_v" and may_be_driven(channel):
-        decided = "cannot tell"
-        text += f" {READS_LOWER}"
-    return Finding(text, limit, source, decided, verdict.margin, verdict.margin_error, channel=channel.number)
+    found = Finding(text, limit, source, *verdict, channel=channel.number)
+    driven = found.verdict == "outside" and name == "feed_drop_max_v" and may_be_driven(channel)
+    return found.unless(READS_LOWER) if driven else found

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from meterlog.findings.evidence import Evidence
-from meterlog.findings.finding import Finding
+from meterlog.findings.finding import Alternative, Finding
 from meterlog.findings.judgement import judge
 from meterlog.findings.level import level_of
 from meterlog.findings.line import around, limit_lines
@@ -18,6 +18,12 @@ _LOOK_S = 60.0
 _LEAST_S = 1.0
 _STEADY_SHARE = 0.01
 """At most the first 60 s and at least 1 s count, and they must keep within 1 %; defaults, unverified."""
+_LOADED_V = 0.4
+"""How much lower a good battery stands with the ignition and lamps on, V: a guess."""
+_IN_USE = Alternative(
+    "With something switched on it reads lower than at rest.",
+    "What decides: the same with all off for some minutes, or a `key-on` marker that shows that it was off until then.",
+)
 _NO_BATTERY_SHARE = 0.8
 """Below this share of an empty battery's voltage it is another thing that is read, or off; default, unverified."""
 
@@ -47,7 +53,10 @@ def findings(evidence: Evidence) -> list[Finding]:
     volts = figure.where(least.number())
     stretch = around(float(rest.time_s[0]), float(rest.time_s[-1]))
     lines = limit_lines(channel.number, (volts, volts), f"{least.number():g} % of charge at rest", stretch)
-    return [Finding(text, limit, f"{figure.cite()}; limit: {least.cite()}", *verdict, channel.number, lines)]
+    found = Finding(text, limit, f"{figure.cite()}; limit: {least.cite()}", *verdict, channel.number, lines)
+    loaded = figure.at(level.value + level.error + _LOADED_V) >= least.number()
+    keyed = evidence.marked("key-on") or evidence.marked("crank")
+    return [found.unless(_IN_USE) if found.verdict == "outside" and loaded and not keyed else found]
 
 
 def _before_anything(evidence: Evidence, channel: Channel) -> Series | None:

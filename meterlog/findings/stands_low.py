@@ -7,11 +7,11 @@ from typing import NamedTuple
 import numpy as np
 
 from meterlog.findings.evidence import Evidence
-from meterlog.findings.finding import Finding, Verdict
+from meterlog.findings.finding import Alternative, Finding
 from meterlog.findings.judgement import judge
 from meterlog.findings.level import Level, level_of, thin
 from meterlog.findings.line import around, limit_lines
-from meterlog.findings.regulated import DECIDES, READS_LOWER, may_be_driven
+from meterlog.findings.regulated import READS_LOWER, may_be_driven
 from meterlog.kinds import faults
 from meterlog.roles import Role
 from meterlog.session.model import Channel
@@ -21,6 +21,16 @@ _LEAST_S = 10.0
 """A shorter stand is a prime or a start, and not told here, s: as long as the longest prime."""
 _SMALLER_V = 7.5
 """A level below this may be another system's, of 6 V or 5 V, where nobody stated the voltage: V, arithmetic."""
+
+_SENSORS_V = (4.5, 5.5)
+"""What a control unit feeds its sensors with, V: 5 V, a tenth to either side (unverified)."""
+_LOWER = ("sensor", "reference", "lamp", "light", "resistor")
+"""Words of feeds that stand lower by design (unverified)."""
+_LOWER_BY_DESIGN = Alternative(
+    "Some feeds stand lower by design: 5 V of sensors, dimmed lamps, what has a resistor in series.",
+    "What decides: the vehicle's wiring diagram, and the battery at the same instants: what is lost between the two is "
+    "lost on the way.",
+)
 
 
 class Stand(NamedTuple):
@@ -70,23 +80,24 @@ def _finding(evidence: Evidence, channel: Channel, stand: Stand) -> Finding:
     floor, system_v, level = floor_v(evidence), evidence.limits.system_v, stand.level
     what = "battery" if channel.measurand.is_battery else "supply"
     verdict = judge(level.value, level.error, low=(floor, floor))
-    decided: Verdict = verdict.verdict
     length = seconds(stand.end_s - stand.start_s)
     text = (
         f"{channel.label}: it stood at {shown(level.value, 'V', level.error)} for {length}. "
         f"No {system_v:g} V {what} in order stands below {floor:g} V for so long."
     )
-    if evidence.limits.assumed and abs(level.value) < _SMALLER_V:
-        decided = "cannot tell"
-        text += f" If it is none of {system_v:g} V, say which: --set system_v=..."
-    elif may_be_driven(channel):
-        decided = "cannot tell"
-        text += f" {READS_LOWER} {DECIDES}"
-    elif what == "battery":
-        text += " It is empty, has a bad cell, or the probes do not touch its posts: hold them there and read again."
-    else:
-        text += " Read the battery at the same instants: what is lost between the two is lost on the way."
+    smaller = evidence.limits.assumed and abs(level.value) < _SMALLER_V
+    if what == "battery" and not smaller:
+        text += " It is empty or has a bad cell: hold the probes to its posts and read again."
     source = "1.75 V a cell, where a lead-acid battery counts as empty under load: default, unverified (grade M)"
     lines = limit_lines(channel.number, (floor, floor), "lowest of the system", around(stand.start_s, stand.end_s))
     limit = f"at least {floor:g} V while on"
-    return Finding(text, limit, source, decided, verdict.margin, verdict.margin_error, channel.number, lines)
+    found = Finding(text, limit, source, *verdict, channel.number, lines)
+    if smaller:
+        return found.unless(Alternative(f"It may be none of {system_v:g} V.", "Say which it is: --set system_v=..."))
+    if what == "battery":
+        return found
+    if may_be_driven(channel):
+        return found.unless(READS_LOWER)
+    low, high = _SENSORS_V
+    lower_by_design = low <= abs(level.value) <= high or channel.measurand.names(*_LOWER)
+    return found.unless(_LOWER_BY_DESIGN) if lower_by_design else found

@@ -33,7 +33,15 @@ _SWITCHED = Alternative(
     "What decides: the voltage at the load's own connector at the same instant, recorded as a second channel.",
 )
 
+_ON_GROUND_SIDE = Alternative(
+    "Such a load is often switched on its ground side, and then was switched off.",
+    "What decides: the voltage across the load's own two terminals; switched off it is 0 V.",
+)
 _Said = Literal["present", "gone", "unknown"]
+_MEANWHILE: tuple[tuple[_Said, str], ...] = (
+    ("present", "stood meanwhile{of}: what is open lies beyond that point, the load, its connector or its ground."),
+    ("gone", "was gone too{of}: it is the supply's, not the load's, or was switched."),
+)
 
 
 class _Off(NamedTuple):
@@ -59,34 +67,28 @@ def findings(evidence: Evidence) -> list[Finding]:
 
 
 def _judged(evidence: Evidence, channel: Channel, events: list[Event], stretches: list[_Off]) -> Finding:
-    text = _what(evidence, channel, events, stretches)
     share = evidence.limits.detection.interruption_share
-    limit = f"no fall of the current to {share:.0%} of its level or less while the load is fed"
     said = [(fed.label, [_voltage(evidence, fed, one) for one in stretches]) for fed in _at_load(evidence)]
-    verdict: Verdict = "cannot tell"
-    source = _ALONE
-    for label, voltages in said:
-        present, gone = voltages.count("present"), voltages.count("gone")
-        if present:
-            times = "" if len(stretches) == 1 else f" at {present} of {len(stretches)}"
-            text += f" The voltage at '{label}' stood meanwhile{times}:"
-            if channel.measurand.names(*_GROUND_SWITCHED):
-                text += (
-                    " the load was open, or switched off on its ground side, as this kind of load often is. "
-                    "What decides: the voltage across the load's own two terminals; switched off it is 0 V."
-                )
-            else:
-                text += " what is open lies beyond that point: the load, its connector or its ground."
-                verdict, source = "outside", _SOURCE
-        if gone:
-            times = "" if len(stretches) == 1 else f" at {gone} of {len(stretches)}"
-            text += (
-                f" The voltage at '{label}' was gone too{times}: it is the supply's, not the load's, or was switched."
-            )
+    stood = any("present" in voltages for _, voltages in said)
+    text = _what(evidence, channel, events, stretches) + "".join(_beside(label, voltages) for label, voltages in said)
+    limit = f"no fall of the current to {share:.0%} of its level or less while the load is fed"
+    verdict: Verdict = "outside" if stood else "cannot tell"
     lines = tuple(_lines(evidence, channel, events))
-    found = Finding(text, limit, source, verdict, channel=channel.number, lines=lines)
+    found = Finding(text, limit, _SOURCE if stood else _ALONE, verdict, channel=channel.number, lines=lines)
+    if stood and channel.measurand.names(*_GROUND_SWITCHED):
+        return found.unless(_ON_GROUND_SIDE)
     known = any(one != "unknown" for _, voltages in said for one in voltages)
     return found if known else found.unless(_SWITCHED)
+
+
+def _beside(label: str, voltages: list[_Said]) -> str:
+    """Say what the voltage at a place did meanwhile."""
+    text = ""
+    for said, words in _MEANWHILE:
+        times = voltages.count(said)
+        of = f" at {times} of {len(voltages)}" if len(voltages) > 1 else ""
+        text += f" The voltage at '{label}' {words.format(of=of)}" if times else ""
+    return text
 
 
 def _what(evidence: Evidence, channel: Channel, events: list[Event], stretches: list[_Off]) -> str:

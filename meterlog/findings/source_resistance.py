@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 
 from meterlog.findings.evidence import Evidence
-from meterlog.findings.finding import Finding, Verdict
+from meterlog.findings.finding import Alternative, Finding
 from meterlog.findings.judgement import judge
 from meterlog.findings.level import resolution_of, upper_level
 from meterlog.reading import Quantity
@@ -23,6 +23,10 @@ _LARGEST_ERROR = 0.5
 """A resistance with a larger error than this share of it is not stated: a choice."""
 _CONSTANT_POWER = 0.7
 """From this share of voltage over current on, a load of constant power may be what looks like a source: a guess."""
+_ELECTRONICS = Alternative(
+    "A load that draws the same power at any voltage, as electronics do, shows the same.",
+    "What decides: the voltage at the battery at the same instants.",
+)
 _METHOD = "regression of the voltage on the current, both with errors (grade D)"
 
 
@@ -74,17 +78,12 @@ def _stated(evidence: Evidence, channel: Channel, current: Channel, line: Source
     figure = evidence.limits.figure("feed_drop_max_v")
     allowed = figure.number() / line.high_a
     verdict = judge(line.ohms, error, high=(allowed, allowed))
-    decided: Verdict = verdict.verdict
-    level = upper_level(evidence.series(channel), channel.accuracy)
-    if decided == "outside" and level and line.ohms + error >= _CONSTANT_POWER * level.value / line.high_a:
-        decided = "cannot tell"
-        text += (
-            " A load that draws the same power at any voltage, as electronics do, shows the same. What decides: the "
-            "voltage at the battery at the same instants."
-        )
     limit = f"at most {shown(allowed, 'ohm')}: {figure.number():g} V at {shown(line.high_a, 'A')}"
     source = f"{figure.cite()}; {_METHOD}"
-    return Finding(text, limit, source, decided, verdict.margin, verdict.margin_error, channel=channel.number)
+    found = Finding(text, limit, source, *verdict, channel=channel.number)
+    level = upper_level(evidence.series(channel), channel.accuracy)
+    alike = level is not None and line.ohms + error >= _CONSTANT_POWER * level.value / line.high_a
+    return found.unless(_ELECTRONICS) if found.verdict == "outside" and alike else found
 
 
 def _readings(series: Series) -> Readings:

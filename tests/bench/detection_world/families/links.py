@@ -61,7 +61,11 @@ def two_rates(scene: Scene) -> None:
 
 @family("irregular times")
 def irregular(scene: Scene) -> None:
-    """Readings as a person or a busy program takes them, 0.1 to some seconds apart: nothing is missing."""
+    """Readings as a person or a busy program takes them, 0.1 to some seconds apart.
+
+    A wait of more than four usual ones is a gap by the kind's fixed definition and may be listed; of a link it is none.
+    """
+    scene.neutral = ("gap",)
     meter = Meter.drawn(scene.rng).but(display_s=0.1, window_s=0.05, lost=0.0)
     failing(scene, scene.wire("pump feed", meter), 6.0, 20.0)
     scene.wires[0].meddle = lambda shown: shown.only(scene.rng.random(len(shown.true_s)) < 0.15)

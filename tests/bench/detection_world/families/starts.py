@@ -20,7 +20,11 @@ PLAIN_DIP = 0.88
 
 
 def crank(feed: Trace, rest: float, low: float, seconds: float) -> tuple[float, float]:
-    """Draw the starter: an inrush to the lowest value, then compressions that ripple around a plateau above it."""
+    """Draw the starter: an inrush to the lowest value, then compressions that ripple around a plateau above it.
+
+    Returns:
+        The longest time that it is below 90 % of the rest level without a break, which is what a sag is by definition.
+    """
     start = feed.now_s
     feed.ramp(rest, low, 0.01)
     feed.hold(low, feed.between(0.03, 0.08))
@@ -30,7 +34,10 @@ def crank(feed: Trace, rest: float, low: float, seconds: float) -> tuple[float, 
     ripple = (rest - low) * feed.between(0.05, 0.15) * np.sin(2.0 * np.pi * pace * np.arange(n) * feed.step_s)
     feed.put(plateau + ripple + np.linspace(0.0, 0.06 * (rest - low), n))
     feed.ramp(plateau, rest, feed.between(0.05, 0.3))
-    return start, feed.now_s
+    below = np.append(feed.values[round(start / feed.step_s) :] < 0.9 * rest, False)
+    changes = np.flatnonzero(np.diff(below, prepend=False)).reshape(-1, 2)
+    first, last = changes[np.argmax(changes[:, 1] - changes[:, 0])]
+    return start + float(first) * feed.step_s, start + float(last) * feed.step_s
 
 
 def start_once(scene: Scene, feed: Trace, *, charges: bool, seconds: float) -> None:
@@ -120,7 +127,7 @@ def start_both(scene: Scene) -> None:
         trace.hold(rest, 12.0)
     span = crank(battery, rest, battery.between(9.9, 10.3), battery.length(0.8, 2.0))
     battery.event("sag", span, timed=False, below=PLAIN_DIP * rest, called=STARTER)
-    feed.put(battery.values[-battery.steps(span[1] - span[0]) :] - feed.between(0.1, 0.4))
+    feed.put(battery.values[feed.steps(feed.now_s) :] - feed.between(0.1, 0.4))
     feed.event("sag", span, timed=False, below=PLAIN_DIP * rest, called=STARTER)
     wait, charge = battery.between(1.5, 8.0), battery.between(13.8, 14.4)
     for trace in (battery, feed):

@@ -1,4 +1,4 @@
-"""Draws a suspect over the band of the known-good."""
+"""Draws a suspect over the band of the known-good, or what was recorded after over what was recorded before."""
 
 from __future__ import annotations
 
@@ -8,9 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from meterlog.compare.comparison import Band
-from meterlog.drawing.palette import BLUE, GREEN, tint
+from meterlog.drawing.palette import BLUE, GREEN, GREY, tint
 from meterlog.drawing.primitives import DOTS_UP_TO, line
-from meterlog.sides import Sides
+from meterlog.sides import KNOWN_GOOD, Sides
 
 POINTS = 1600
 MOST_EXCURSIONS = 100
@@ -21,26 +21,33 @@ Array = NDArray[np.float64]
 
 def edges(found: Band, sides: Sides, zero: Array | float = 0.0, **more: Any) -> list[dict[str, Any]]:
     """Return the two edges of the band with all errors, filled between, less `zero`."""
-    edge: dict[str, Any] = {"line": {"width": 1, "color": GREEN}, "hoverinfo": "skip", **more}
+    ink = _ink(sides)
+    edge: dict[str, Any] = {"line": {"width": 1, "color": ink}, "hoverinfo": "skip", **more}
     return [
-        line(found.time_s, found.high + found.error - zero, "", GREEN, **edge | {"showlegend": False}),
+        line(found.time_s, found.high + found.error - zero, "", ink, **edge | {"showlegend": False}),
         line(
             found.time_s,
             found.low - found.error - zero,
             f"{sides.reference} with all errors",
-            GREEN,
+            ink,
             **edge,
             fill="tonexty",
-            fillcolor=tint(GREEN, 0.25),
+            fillcolor=tint(ink, 0.25),
         ),
     ]
 
 
+def _ink(sides: Sides) -> str:
+    """Return the colour of what the band is made of: green only where it is known to be good."""
+    return GREEN if sides is KNOWN_GOOD else GREY
+
+
 def middle_and_suspect(found: Band, hover: str, sides: Sides) -> list[dict[str, Any]]:
     """Return the two lines that are compared."""
-    dashed = {"line": {"color": GREEN, "dash": "dash", "width": 1.6}}
+    ink = _ink(sides)
+    dashed = {"line": {"color": ink, "dash": "dash", "width": 1.6}}
     return [
-        line(found.time_s, found.middle, sides.reference, GREEN, hovertemplate=hover, **dashed),
+        line(found.time_s, found.middle, sides.reference, ink, hovertemplate=hover, **dashed),
         line(found.time_s, found.suspect, sides.other, BLUE, mode=dots(found), hovertemplate=hover),
     ]
 

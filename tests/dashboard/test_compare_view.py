@@ -38,3 +38,20 @@ def test_known_good_against_suspect_then_nudged_by_hand(tab: Page, page_address:
 def test_what_cannot_be_compared_is_a_sentence(tab: Page, page_address: str) -> None:
     tab.goto(f"{page_address}/compare?good=wiggle-feed-ohms.sqlite&suspect=key-on-suspect.sqlite")
     assert tab.locator("#compare-result [role=alert]").inner_text()
+
+
+def test_before_and_after_are_called_so_and_can_be_chosen(tab: Page, page_address: str) -> None:
+    tab.goto(f"{page_address}/compare?before=key-on-suspect.sqlite&after=key-on-good-1.sqlite")
+    tab.wait_for_selector("#compare-result .verdict.different")
+    said = tab.inner_text("#compare-result").replace("key-on-suspect", "").replace("key-on-good-1", "")
+    assert "The session after differs from the session before" in said
+    assert "known-good" not in said.lower()
+    assert "suspect" not in said.lower()
+    expect(tab.locator("#compare-good-label")).to_have_text("Before (one or more)")
+    expect(tab.locator("#nudge-later")).to_have_text("Before later ▶")
+    with tab.expect_download() as taken:
+        tab.click("#compare-result a:text-is('Report')")
+    assert "Before and after" in taken.value.path().read_text("utf-8")
+    tab.click("#compare-sides label:has-text('Known-good and suspect')")
+    expect(tab.locator("#compare-good-label")).to_have_text("Known-good (one or more)")
+    expect(tab.locator("#compare-result")).to_contain_text("The suspect differs from the known-good")

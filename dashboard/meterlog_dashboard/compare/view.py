@@ -54,7 +54,9 @@ def layout(context: Context, rest: str, query: Mapping[str, str]) -> Component:
     return html.Div(
         [
             html.H1(TITLE),
-            dcc.RadioItems(choices, sides.reference_key, id="compare-sides", className="chips"),
+            html.Div(
+                dcc.RadioItems(choices, sides.reference_key, id="compare-sides", className="chips"), className="row"
+            ),
             html.Div(
                 [
                     dropdown(id_, f"{_capital(name)} (one or more)", offered, value, multi=True, **_EMPTY)

@@ -11,7 +11,7 @@ from meterlog.events.settings import DetectionSettings
 from meterlog.reading import Accuracy, Quantity
 from meterlog.roles import Role
 from meterlog.session.model import Channel, Marker
-from meterlog.signal.edges import Edge, Window, edge_time, place_edge, time_between
+from meterlog.signal.edges import Edge, Window, edge_time, place_edge, place_switching_off, time_between
 from meterlog.signal.levels import MAD_TO_DEVIATION, median
 from meterlog.signal.track import Track
 
@@ -91,11 +91,26 @@ class Measure:
 
     def edge(self, near: int, before: float, after: float, noise: float, stop: int) -> Edge:
         """The edge from one level to another whose mid level is crossed at reading `near`, or one beside it."""
+        return place_edge(self.track, self._crossed(near, before, after, stop), before, after, noise, stop)
+
+    def switched_off(self, near: int, before: float, after: float, noise: float, stop: int, rise: Edge | None) -> Edge:
+        """As `edge`, of a supply that went on with edge `rise`, goes off, and may be held up by what it fed."""
+        known = self.window.with_edge(rise)
+        index = self._crossed(near, before, after, stop)
+        averages = known.partial > known.clean
+        return place_switching_off(self.track, index, before, after, noise, stop, averages=averages)
+
+    def _crossed(self, near: int, before: float, after: float, stop: int) -> int:
+        """Return the first reading beyond the mid level, beside reading `near`."""
         middle = (before + after) / 2
         index = near - 1
         while index < min(near + 1, stop - 1) and (self.track.value(index) > middle) == (before > middle):
             index += 1
-        return place_edge(self.track, max(index, 1), before, after, noise, stop)
+        return max(index, 1)
+
+    def settled(self, start: int, stop: int) -> float:
+        """The level that readings [start, stop) came to: that of their second half."""
+        return self._median((start + stop) // 2, stop)
 
     def timing(self, start: Edge, end: Edge, index: int) -> Timing:
         """The time between two edges, judged at reading `index`; the edges are learned from."""

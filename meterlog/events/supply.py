@@ -44,6 +44,8 @@ _REST_READINGS = 6
 """Readings of a sag that tell whether it is charging that ended: a choice, a few beside one that may be partial."""
 _HALF_CAUGHT_READINGS = 2
 """A sag of so few readings may be a dropout that an averaging meter caught half (one interval spans two)."""
+_MOST_HELD = 1024
+"""Readings since a supply went off that tell its level then: bounds time."""
 _MOST_PENDING = 4096
 """Interruptions that wait to become chatter: bounds memory."""
 
@@ -457,11 +459,12 @@ class Supply:
 
     def _close(self) -> None:
         """Off for too long for a dropout, or to the end: the 'on' interval is over."""
-        low = self._measure.after(self._fall, self._pos)
+        low = self._measure.settled(max(self._fall, self._pos - _MOST_HELD), self._pos)
         quiet = self._reference.quiet
         noise = max(self._measure.noise(quiet, self._fall - 1), self._measure.noise(self._fall + 1, self._pos))
         before = self._measure.before(self._fall, max(self._stretch.rise if self._stretch else 0, self._fall - 6))
-        end = self._measure.edge(self._fall, before, low, noise, self._pos)
+        rise = None if self._stretch is None else self._stretch.edge
+        end = self._measure.switched_off(self._fall, before, low, noise, self._pos, rise)
         self._end_stretch(end)
         self._threshold = max(self._rules.on_at_least, low / self._settings.off_share)
         self._state = "idle"

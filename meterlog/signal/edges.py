@@ -20,6 +20,12 @@ _CLEAN_SHARE = 0.06
 """A reading within this share of a step of one of its levels shows that level: a guess, above usual meters' noise."""
 _SLOW_HALF_INTERVAL = 0.5
 """Half-width of an edge that several readings were on their way through, in intervals: nothing tells more."""
+_SETTLED_SHARE = 0.004
+"""What is left of a step when it counts as settled: a guess, 0.05 V of 12 V."""
+_DECAY_HALF_INTERVAL = 0.25
+"""Least half-width of an edge that a decay leads back to, in intervals: a guess."""
+_DECAY_WINDOW = 0.5
+"""An average of a decay lies this many windows behind it: arithmetic, for a decay slower than the window."""
 _SHAPE_ERROR = 0.05
 """Least error of an edge, in intervals: clocks and rounding. A guess."""
 _DECAY_ERROR = 0.35
@@ -72,6 +78,12 @@ class Window:
                 self.partial += edge.partial
                 self.clean += edge.clean
 
+    def with_edge(self, edge: Edge | None) -> Window:
+        """Return the same with one more edge counted in."""
+        window = Window(self.partial, self.clean)
+        window.learn(*([] if edge is None else [edge]))
+        return window
+
     @property
     def share(self) -> float:
         """The expected window in intervals."""
@@ -122,6 +134,38 @@ def _by_values(track: Track, index: int, before: float, after: float, noise: flo
     if second:
         return Edge(late, high, _shape(high, strays) * (late - early), True, False, strays)
     return Edge((early + late) / 2, 0.5, (late - early) / 2, False, True, strays)
+
+
+def place_switching_off(
+    track: Track, index: int, before: float, after: float, noise: float, stop: int, *, averages: bool
+) -> Edge:
+    """Place the edge where a supply was switched off: what it fed may hold it up for a while, and bleed away.
+
+    A pump generates while it spins down, a capacitor discharges: then the first reading below the mid level is on its
+    way because it decays, and not because the meter averaged. Two readings of a decay tell its time constant, and that
+    leads back to the mid level; how much was held up at first is not known, so the edge may be the instant of the
+    switch as well. Where the second is down in the noise, a decay and an average cannot be told apart: it is an average
+    where the meter `averages`, by its other edges, and else the edge may be anywhere in the interval.
+
+    The other arguments are those of `place_edge`.
+    """
+    edge = place_edge(track, index, before, after, noise, stop)
+    step, early, late = before - after, track.time(index - 1), track.time(index)
+    held, settled = track.value(index) - after, max(noise, _SETTLED_SHARE * step)
+    at_level = before - track.value(index - 1) <= max(_CLEAN_SHARE * step, noise)
+    if step <= 0.0 or not at_level or held <= max(_CLEAN_SHARE * step, noise) or index + 1 >= stop:
+        return edge
+    left = track.value(index + 1) - after
+    if left <= settled:
+        return (
+            edge
+            if averages
+            else edge._replace(base_s=(early + late) / 2, share=0.0, half_s=(late - early) / 2, partial=False)
+        )
+    constant_s = (track.time(index + 1) - late) / math.log(held / left) if left < held else math.inf
+    middle_s, switched_s = (max(late - constant_s * math.log(top / held), early) for top in (step / 2, step))
+    half_s = max(_DECAY_HALF_INTERVAL * (late - early), middle_s - switched_s)
+    return edge._replace(base_s=middle_s, share=_DECAY_WINDOW, half_s=half_s, partial=False)
 
 
 def crossing(track: Track, index: int, level: float) -> Edge:

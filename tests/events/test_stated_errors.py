@@ -60,3 +60,31 @@ def test_a_stated_error_holds_and_is_no_larger_than_it_must_be(
     assert np.mean(np.array(off) <= stated) >= 0.95
     assert np.median(off) <= most_off
     assert least_stated <= np.median(stated) <= most_stated
+
+
+@pytest.mark.parametrize("window", [0.0, 0.5, 1.0])
+def test_a_prime_that_spins_down_is_covered_from_the_switch_to_the_mid_level(window: float) -> None:
+    """Once 94 of 100: the first reading of the decay was taken for a partial one, which placed the edge too early."""
+    rng, covered, stated = np.random.default_rng(21), 0, []
+    for _ in range(200):
+        interval_s, constant_s, held = rng.uniform(0.08, 0.4), rng.uniform(0.03, 0.35), rng.uniform(0.55, 1.0)
+        begin_s, off_s = 5.0 + rng.uniform(0.0, 0.5), 7.5 + rng.uniform(0.0, 1.5)
+        fine_s = np.arange(0.0, 14.0, 0.002)
+        value = np.where((fine_s >= begin_s) & (fine_s < off_s), 12.0, 0.0)
+        value += np.where(fine_s >= off_s, 12.0 * held * np.exp(-np.maximum(fine_s - off_s, 0.0) / constant_s), 0.0)
+        width = max(1, round(window * interval_s / 0.002))
+        value = np.convolve(value, np.full(width, 1.0 / width))[: len(fine_s)]
+        at = np.arange(round(interval_s / 0.002), len(fine_s), round(interval_s / 0.002))
+        shown = np.round(value[at] + rng.normal(0.0, 0.01, len(at)), 2)
+        n = len(at)
+        series = Series(fine_s[at], shown, np.full(n, 0.01, np.float32), np.zeros(n, np.uint16))
+        (event,) = detect(Channel(1, "pump feed", Quantity.DC_VOLTAGE), series)
+        middle_s = off_s + constant_s * max(np.log(held / 0.5), 0.0)
+        assert event.duration_s is not None
+        assert event.duration_error_s is not None
+        longest_s, shortest_s = middle_s - begin_s, off_s - begin_s
+        near_s = min(max(event.duration_s, shortest_s), longest_s)
+        covered += abs(event.duration_s - near_s) <= event.duration_error_s
+        stated.append(event.duration_error_s / interval_s)
+    assert covered >= 190
+    assert np.median(stated) <= 0.9

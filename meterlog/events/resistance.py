@@ -13,6 +13,7 @@ import numpy as np
 
 from meterlog.events.event import Event
 from meterlog.events.measure import Measure, Watched
+from meterlog.events.range_change import LONGEST_S, is_ranging
 from meterlog.events.settings import DetectionSettings
 from meterlog.kinds import found_by
 from meterlog.reading import Accuracy, Quantity
@@ -29,6 +30,14 @@ _OVERLOAD_ERROR = 1.2
 up to one interval late; one that samples does not. Where no half open reading has told which meter it is, the end is
 taken half an interval earlier. Of the two uniform edge errors and that shift (both in intervals, either meter) 95 % lie
 within 1.5 - sqrt(0.1) = 1.18: arithmetic."""
+
+
+_LEAST_COUNTS = 1999.0
+"""Counts of the coarsest displays: what is above so many of one range's lies in the next, and overload came first."""
+_ONE_BETWEEN = 2
+"""Readings so far apart have one between them."""
+_MUCH_HIGHER = 2.0
+"""A resistance so many times the one before may lie in another range: a guess, ranges are some three to ten apart."""
 
 
 OHMS = (Quantity.RESISTANCE, Quantity.CONTINUITY)
@@ -200,9 +209,25 @@ class Resistance:
             self._shows_half_open |= self._half_open(self._pos)
             self._end_open(self._pos, closed=True)
 
+    def _ranged_up(self, before: int, after: int) -> bool:
+        """Tell whether the overload between two readings was that of a range which the new resistance is above.
+
+        Its count says so; where a table has one for all ranges, a single overload before a much higher resistance does.
+        """
+        track, count = self._track, self._track.resolution(before)
+        value, wait_s = track.value(after), track.time(after) - track.time(before)
+        level = self._level or 0.0
+        if before < self._segment or wait_s > LONGEST_S or value <= level + self._band():
+            return False
+        by_count = is_ranging(wait_s, count, track.resolution(after)) and value > _LEAST_COUNTS * count
+        return by_count or (after - before <= _ONE_BETWEEN and value >= _MUCH_HIGHER * level > 0.0)
+
     def _end_open(self, stop: int, closed: bool) -> None:
         start = self._opened_at
         track = self._track
+        if closed and self._ranged_up(start - 1, stop):
+            self._state, self._from, self._pos, self._touched = "seek", stop, stop, True
+            return
         begin_s = (track.time(start - 1) + track.time(start)) / 2
         last_s = track.time(stop - 1)
         duration = error = None

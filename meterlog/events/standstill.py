@@ -26,6 +26,8 @@ _TWO_COUNTS, _LEAST_JUMPS = 1.5, 3
 """So many jumps back by more counts than this tell noise wherever the level stands: guesses."""
 _LEAST_SHARE = 0.5
 """In the middle of a count noise shows at least so much as between two: a guess, for noise that jumps by two."""
+_BACK_SHARE = 0.75
+"""Of the wide jumps of noise so many go back, at the least two of three (arithmetic) and more the wider."""
 _LEAST_REPEATS = 16
 """Shorter runs are not looked at: a choice."""
 _EVIDENCE = 20.0
@@ -120,7 +122,7 @@ def _flicker(before: Floats, value: float) -> float:
     back = np.count_nonzero((sizes[1:] > _TWO_COUNTS * least) & (jumps[1:] * jumps[:-1] < 0.0))
     if len(jumps) < _LEAST_NEAR or back < _LEAST_JUMPS:
         return 0.0
-    return float(max(_LEAST_SHARE * np.count_nonzero(sizes), back)) / len(jumps)
+    return float(max(_LEAST_SHARE * np.count_nonzero(sizes), back / _BACK_SHARE)) / len(jumps)
 
 
 def _long_runs(changed: NDArray[np.bool_]) -> list[tuple[int, int]]:

@@ -73,3 +73,21 @@ def test_a_meter_that_shows_nothing_while_it_changes_its_range_has_lost_no_link(
     assert prime.duration_error_s is not None
     assert abs(prime.duration_s - 3.8) <= prime.duration_error_s
     assert prime.duration_error_s >= 1.5  # both edges lie in what was not seen
+
+
+def test_overload_while_ohms_change_their_range_is_no_opening() -> None:
+    """It was said: 'open for 0.7 s +-0.8', of a display that went from 320.0 ohm over OL to 1.234 kohm."""
+    time_s = np.arange(0.0, 40.0, 0.3)
+    value = np.where(time_s < 15.0, 320.0, np.where(time_s < 15.7, np.inf, 1234.0))
+    series = log_at(time_s, value, np.where(time_s < 15.0, 0.1, 1.0))
+    wire = Channel(1, "feed wire", Quantity.RESISTANCE)
+    assert [e.kind for e in detect(wire, series)] == ["range_change", "resistance_step"]
+    opened = replace(series, value=np.where(time_s < 15.0, 320.0, np.where(time_s < 15.7, np.inf, 320.0)))
+    assert "open_circuit" in [e.kind for e in detect(wire, opened)]
+
+
+def test_one_overload_before_a_much_higher_resistance_is_no_opening_in_a_table_of_one_resolution() -> None:
+    time_s = np.arange(0.0, 40.0, 0.5)
+    value = np.where(time_s < 15.0, 107.6, np.where(time_s < 15.5, np.inf, 3111.0))
+    wire = Channel(1, "feed wire", Quantity.RESISTANCE, driver=IMPORT)
+    assert [e.kind for e in detect(wire, log_at(time_s, value, 0.1))] == ["resistance_step"]

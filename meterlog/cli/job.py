@@ -41,6 +41,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     start.add_argument("--vehicle", default="", metavar="TEXT", help="which vehicle")
     start.add_argument("--circuit", metavar="FILE", help="a circuit file, or a template's name")
     start.add_argument("--meter", action="append", default=[], metavar="ADDRESS", help="a meter; may come again")
+    start.add_argument("--tool", choices=("meter", "lamp"), default="meter", help="lamp: a test lamp is all there is")
     start.add_argument("--set", action="append", default=[], metavar="KEY=VALUE", help="customer=, odometer=, ...")
     add("status", "say where it stands, and what comes next")
     look = add("look", "enter what was looked at or heard")
@@ -53,6 +54,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         measure.add_argument("--wait", type=float, default=20.0, metavar="S", help="wait this long (default 20)")
         for option in ("quantity", "at", "to", "state", "load"):
             measure.add_argument(f"--{option}", metavar=option.upper()[0], help=f"measure elsewhere: its {option}")
+    tried = add("tried", "enter what was tried, and what came of it")
+    tried.add_argument(
+        "trial", metavar="WORDS", help="'bridged relay runs', 'fed pump_plus dead', 'replaced fuse blew'"
+    )
     add("undo", "take the last step back")
     repaired = add("repaired", "enter a repair")
     repaired.add_argument("part", metavar="PART", help="the part's name in the circuit")
@@ -74,6 +79,7 @@ def run(args: argparse.Namespace) -> int:
         "look": _look,
         "measure": _measure,
         "prove": _measure,
+        "tried": _tried,
         "undo": _undo,
         "repaired": _repaired,
         "close": _close,
@@ -104,7 +110,12 @@ def _start(args: argparse.Namespace) -> Job:
     meter_setups(args.meter)
     entered = details(args.set)
     job = create_job(
-        args.folder, complaint=args.complaint, vehicle=args.vehicle, meters=tuple(args.meter), details=entered
+        args.folder,
+        complaint=args.complaint,
+        vehicle=args.vehicle,
+        meters=tuple(args.meter),
+        tool=args.tool,
+        details=entered,
     )
     return begin_with(job, args.circuit) if args.circuit else job
 
@@ -152,6 +163,12 @@ def _from_meter(job: Job, case: JobCase, m: Measurement, address: str, args: arg
     ring()
     say(f"Caught: {replace(m, value=taken.value)}")
     return enter_reading(job, case, m, taken.value, taken.source)
+
+
+def _tried(job: Job, args: argparse.Namespace) -> Job:
+    from meterlog.job.entering import enter_trial
+
+    return enter_trial(job, args.trial)
 
 
 def _undo(job: Job, args: argparse.Namespace) -> Job:

@@ -8,7 +8,8 @@ from dataclasses import dataclass
 from meterlog.circuit.diagnosis import Diagnoser
 from meterlog.circuit.model.circuit import Circuit
 from meterlog.circuit.model.circuit_file import load_circuit
-from meterlog.circuit.readings.measurement import Measurement, Tried, measurement_from_row, trial_from_row
+from meterlog.circuit.readings.measurement import Measurement, Told, measured_from_table, measurement_from_row
+from meterlog.circuit.readings.observed import questions
 from meterlog.job.job import Job, Step
 
 _OF_THE_STEP = ("session", "time_s", "how")
@@ -44,15 +45,19 @@ class JobCase:
         row = {key: value for key, value in values.items() if key not in _OF_THE_STEP}
         return measurement_from_row(row, self.circuit, "job.toml: a measured step:")
 
-    def tried(self, steps: Iterable[Step], *, failed: Iterable[str] = ()) -> list[Tried]:
-        """The trials of some steps, and the repairs that changed nothing.
+    def told(self, steps: Iterable[Step], *, failed: Iterable[str] = ()) -> tuple[list[Measurement], list[Told]]:
+        """All that some steps tell: readings, trials, what was observed, and the repairs that changed nothing.
 
         Raises:
-            CircuitError: one names a part that the circuit does not have.
+            CircuitError: one names a place, part or answer that does not exist.
         """
-        rows = [dict(step.values) for step in steps if step.kind == "tried"]
-        rows += [{"replaced": part, "result": "dead"} for part in failed]
-        return [trial_from_row(row, self.circuit, "job.toml: a tried step:") for row in rows]
+        steps = list(steps)
+        tried = [dict(step.values) for step in steps if step.kind == "tried"]
+        tried += [{"replaced": part, "result": "dead"} for part in failed]
+        looks = {str(step.values["key"]): step.values["answer"] for step in steps if step.kind == "look"}
+        observed = {key: answer for key, answer in looks.items() if key in questions()}
+        more, told = measured_from_table({"tried": tried, "observed": observed}, self.circuit, "job.toml")
+        return [*self.measured(steps), *more], told
 
 
 def case_of(job: Job) -> JobCase | None:
@@ -64,4 +69,4 @@ def case_of(job: Job) -> JobCase | None:
     if not job.circuit:
         return None
     circuit = load_circuit(job.folder / job.circuit)
-    return JobCase(circuit, Diagnoser(circuit))
+    return JobCase(circuit, Diagnoser(circuit, tool="lamp" if job.tool == "lamp" else "meter"))

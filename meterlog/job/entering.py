@@ -6,11 +6,12 @@ import shutil
 from collections.abc import Mapping
 from pathlib import Path
 
-from meterlog.circuit.complaints.complaint import likelihood, standing
+from meterlog.circuit.complaints.complaint import Complaint, likelihood, standing
 from meterlog.circuit.complaints.complaint_file import find_complaint
 from meterlog.circuit.model.circuit_file import load_circuit, template_names, template_text
-from meterlog.circuit.readings.measurement import Measurement
-from meterlog.circuit.readings.typed_answers import typed_value
+from meterlog.circuit.readings.measurement import Measurement, trial_from_row
+from meterlog.circuit.readings.observed import observed_from_table, questions
+from meterlog.circuit.readings.typed_answers import HOW_BRIGHT, typed_lamp, typed_trial, typed_value
 from meterlog.errors import CircuitError, JobError, UsageError, did_you_mean
 from meterlog.job.case import JobCase, case_of
 from meterlog.job.job import Job
@@ -62,17 +63,49 @@ def enter_look(job: Job, key: str, answer: str) -> Job:
     if key == CHOOSES:
         return add_step(job.folder, "look", {"key": key, "answer": answer, "circuit": choose_circuit(job, answer)})
     complaint = find_complaint(job.complaint)
-    if complaint is None:
-        raise UsageError(f"nothing is known to look at for '{job.complaint}': choose with circuit=NAME")
-    look = complaint.look(key)
-    if answer != "unknown":
-        likelihood(look, answer)
+    _check_look(job, complaint, key, answer)
     values = {"key": key, "answer": answer, "circuit": ""}
-    if not job.circuit:
+    if not job.circuit and complaint is not None:
         chosen = standing(complaint, {**job.observed, key: answer}).chosen
         if chosen in template_names():
             values["circuit"] = choose_circuit(job, chosen)
     return add_step(job.folder, "look", values)
+
+
+def _check_look(job: Job, complaint: Complaint | None, key: str, answer: str) -> None:
+    """Refuse an answer that nobody can use: it belongs to the complaint, or to the parts of a circuit, or to both.
+
+    Raises:
+        UsageError: nothing is known of that key.
+        CircuitError: it has no such answer.
+    """
+    known = [look.key for look in complaint.looks] if complaint else []
+    if key in questions():
+        case = case_of(job)
+        observed_from_table({key: answer}, case.circuit if case else load_circuit("pump-feed"), "a look:")
+    elif key not in known:
+        every = [*known, *questions(), CHOOSES]
+        raise UsageError(f"nothing is known of '{key}'{did_you_mean(key, every)}; it can be {', '.join(every)}")
+    if complaint is not None and key in known and answer != "unknown":
+        likelihood(complaint.look(key), answer)
+
+
+def enter_trial(job: Job, words: str) -> Job:
+    """Enter what was tried: `bridged relay runs`, `fed pump_plus dead`, `replaced fuse blew`.
+
+    Raises:
+        JobError: no circuit is chosen.
+        UsageError: it does not say what was tried, and what came of it.
+        CircuitError: the circuit has no such part.
+    """
+    case = _case(job)
+    row = typed_trial(words, case.circuit)
+    if row is None:
+        raise UsageError(
+            f"'{words}' is no trial: write 'bridged relay runs', 'fed pump_plus dead', 'replaced fuse blew'"
+        )
+    trial_from_row(row, case.circuit, "a trial:")
+    return add_step(job.folder, "tried", row)
 
 
 def wanted(job: Job, given: Mapping[str, str | None]) -> tuple[JobCase, Measurement]:
@@ -88,9 +121,7 @@ def wanted(job: Job, given: Mapping[str, str | None]) -> tuple[JobCase, Measurem
     """
     row = {key: value for key, value in given.items() if value is not None}
     if row:
-        case = case_of(job)
-        if case is None:
-            raise JobError(f"no circuit is chosen yet: 'job look {job.folder} circuit=NAME'")
+        case = _case(job)
         return case, _named(case, row)
     now = status_of(job)
     if now.case is None or now.next.measurement is None:
@@ -99,12 +130,19 @@ def wanted(job: Job, given: Mapping[str, str | None]) -> tuple[JobCase, Measurem
 
 
 def enter_value(job: Job, case: JobCase, m: Measurement, typed: str) -> Job:
-    """Enter a reading as a person types it.
+    """Enter a reading as a person types it; a lamp may stand in for the meter, by its brightness.
 
     Raises:
         UsageError: it is not a reading of that quantity.
         CircuitError: no vehicle can show it.
     """
+    lamp = typed_lamp(typed)
+    if lamp is not None:
+        row: dict[str, object] = {"at": m.at, "to": m.to, "state": m.state, "load": m.load, **lamp[0]}
+        case.measurement(row)
+        return add_step(job.folder, "measured", row | {"how": "typed"})
+    if m.quantity == "lamp":
+        raise UsageError(f"'{typed}' is no lamp: {HOW_BRIGHT}")
     return enter_reading(job, case, m, typed_value(typed, m.quantity), {"how": "typed"})
 
 
@@ -132,14 +170,19 @@ def enter_repair(job: Job, part: str, *, price: float | None, minutes: float | N
     Raises:
         JobError: no circuit is chosen, or it has no such part.
     """
-    case = case_of(job)
-    if case is None:
-        raise JobError(f"no circuit is chosen yet: 'job look {job.folder} circuit=NAME'")
+    case = _case(job)
     known = [*case.circuit.part_index, *case.circuit.commands]
     if part not in known:
         near = f"{did_you_mean(part, known)}; it has {', '.join(known)}"
         raise JobError(f"the circuit '{case.circuit.name}' has no part '{part}'{near}")
     return add_step(job.folder, "repaired", {"part": part, "price": price, "minutes": minutes, "note": note})
+
+
+def _case(job: Job) -> JobCase:
+    case = case_of(job)
+    if case is None:
+        raise JobError(f"no circuit is chosen yet: 'job look {job.folder} circuit=NAME'")
+    return case
 
 
 def _named(case: JobCase, row: dict[str, str]) -> Measurement:

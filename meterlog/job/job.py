@@ -37,6 +37,7 @@ class Job:
         vehicle: which one; empty where nobody said.
         first_circuit: the circuit file it was begun with, in the folder; empty where none was named.
         meters: the meters' addresses.
+        tool: what there is to read with: `lamp`, or empty for a meter.
         details: what else was entered: customer, odometer, system_v, temperature_c, ...
         steps: what was done and not undone, oldest first.
     """
@@ -46,6 +47,7 @@ class Job:
     vehicle: str
     first_circuit: str
     meters: tuple[str, ...]
+    tool: str
     details: Mapping[str, str]
     steps: tuple[Step, ...]
 

@@ -39,7 +39,7 @@ _NEEDED: Mapping[StepKind, tuple[str, ...]] = {
 
 
 def create_job(
-    folder: Path, *, complaint: str, vehicle: str, meters: tuple[str, ...], details: Mapping[str, str]
+    folder: Path, *, complaint: str, vehicle: str, meters: tuple[str, ...], tool: str, details: Mapping[str, str]
 ) -> Job:
     """Make the folder of a new job.
 
@@ -58,6 +58,7 @@ def create_job(
     document["vehicle"] = vehicle
     document["circuit"] = ""
     document["meters"] = list(meters)
+    document["tool"] = tool
     document["opened"] = now()
     document["details"] = dict(details)
     with _locked(folder):
@@ -89,6 +90,7 @@ def read_job(folder: Path) -> Job:
         vehicle=_text(text, "vehicle"),
         first_circuit=_file_name(text, "circuit"),
         meters=_texts(text, "meters"),
+        tool=_tool(text),
         details=_details(text),
         steps=tuple(_steps(text)),
     )
@@ -225,6 +227,13 @@ def _text(text: TomlText, key: str) -> str:
     if not isinstance(value, str):
         raise _wrong(text, "", key, "must be text in quotes")
     return value
+
+
+def _tool(text: TomlText) -> str:
+    tool = _text(text, "tool")
+    if tool not in ("", "meter", "lamp"):
+        raise _wrong(text, "", "tool", "must be meter or lamp")
+    return tool
 
 
 def _file_name(text: TomlText, key: str) -> str:

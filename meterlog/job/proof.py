@@ -11,12 +11,13 @@ import numpy as np
 
 from meterlog.circuit.evidence.for_and_against import Case, apart, expected_band, same_place
 from meterlog.circuit.faults.fault_cells import first_healthy
-from meterlog.circuit.readings.measurement import UNITS, Measurement
-from meterlog.circuit.words import span
+from meterlog.circuit.readings.measurement import Measurement
 from meterlog.job.case import JobCase
 
 MOST_DECIDING = 2
 """Readings that are taken again: the two that lay furthest outside. A choice: more are not worth the way."""
+LEAST_OF_FURTHEST = 0.3
+"""What lay outside by less than this share of the furthest did not decide. A guess."""
 TIMES_FOR_LOOSE = 3
 """A contact that came and went must read sound so often: one good reading says nothing about it. A choice."""
 
@@ -56,7 +57,7 @@ NOTHING = Proof("not yet", None, None, "nothing is repaired yet")
 
 def sound_band(case: JobCase, m: Measurement) -> tuple[float, float]:
     """What a circuit without a fault shows in that place: the middle nine tenths, in the reading's unit."""
-    m = replace(m, value=case.circuit.system_v)  # what is expected alone does not depend on what was read
+    m = replace(m, value=1.0)  # what is expected alone does not depend on what was read
     known = case.diagnoser.weigh([m])
     shares = np.zeros(len(case.diagnoser.cells.prior))
     shares[first_healthy(case.diagnoser.cells)] = 1.0
@@ -70,7 +71,8 @@ def deciding(case: JobCase, before: Sequence[Measurement]) -> list[Measurement]:
         beyond = _beyond(m, sound_band(case, m))
         if beyond > 0 and not any(same_place(m, before[other]) for other in found):
             found[k] = beyond
-    ranked = sorted(found, key=lambda k: -found[k])
+    least = LEAST_OF_FURTHEST * max(found.values(), default=0.0)
+    ranked = sorted((k for k in found if found[k] >= least), key=lambda k: -found[k])
     return [before[k] for k in ranked[:MOST_DECIDING]]
 
 
@@ -111,7 +113,8 @@ def _at_the_load(case: JobCase) -> list[Measurement]:
     circuit = case.circuit
     load = circuit.parts[circuit.load].id
     state = next((s for s in ("key_on", *circuit.active) if s in circuit.active), "off")
-    return [Measurement("voltage", load, load, state)]
+    quantity = "lamp" if case.diagnoser.tool == "lamp" else "voltage"
+    return [Measurement(quantity, load, load, state)]
 
 
 def _beyond(m: Measurement, band: tuple[float, float]) -> float:
@@ -120,7 +123,7 @@ def _beyond(m: Measurement, band: tuple[float, float]) -> float:
     nearest = min(max(m.value, low), high)
     if nearest == m.value:
         return 0.0
-    edge = Measurement(m.quantity, m.at, m.to, m.state, m.load, nearest)
+    edge = replace(m, value=nearest)
     error = m.error or 0.0
     if not apart(m, edge) and abs(m.value - nearest) <= max(error, high - low):
         return 0.0
@@ -130,9 +133,8 @@ def _beyond(m: Measurement, band: tuple[float, float]) -> float:
 def _sentence(m: Measurement, again: Sequence[Measurement], band: tuple[float, float]) -> str:
     now = f", {again[0].shown} now" if again else ", not read again yet"
     was = "not read before" if math.isnan(m.value) else f"{m.shown} before"
-    return (
-        f"{m.quantity.replace('_', ' ')} {m.place}: {was}{now}; a sound circuit shows {span(*band, UNITS[m.quantity])}"
-    )
+    sound = m.span(*band)
+    return f"{m.quantity.replace('_', ' ')} {m.place}: {was}{now}; a sound circuit shows {sound}"
 
 
 def _finite(value: float | None) -> float | None:

@@ -85,9 +85,7 @@ def status_of(job: Job) -> Status:
     steps = job.steps if failed or not job.repaired else job.before
     repairs = [str(step.values["part"]) for step in job.of("repaired")]
     replaced = repairs if failed else repairs[:-1]
-    diagnosis = case.diagnoser.diagnose(
-        case.measured(steps), case.tried(steps, failed=replaced), suggestions=SUGGESTIONS
-    )
+    diagnosis = case.diagnoser.diagnose(*case.told(steps, failed=replaced), suggestions=SUGGESTIONS)
     state: State = "closed" if job.closed else "proved" if shown.verdict == "proved" else "open"
     if state == "open" and job.repaired and not failed:
         state = "repaired"
@@ -115,7 +113,7 @@ def _proof(job: Job, case: JobCase) -> Proof:
 
 def _was_loose(job: Job, case: JobCase) -> bool:
     """Tell whether the repaired part's fault came and went."""
-    found = case.diagnoser.diagnose(case.measured(job.before), case.tried(job.before), suggestions=0)
+    found = case.diagnoser.diagnose(*case.told(job.before), suggestions=0)
     return any(h.part == job.repaired and h.fault == "intermittent" for h in found.hypotheses)
 
 

@@ -43,7 +43,7 @@ def follow(job: Run, now: dict[str, Any], vehicle: Vehicle) -> dict[str, Any]:
     raise AssertionError("the job does not end")
 
 
-@pytest.mark.parametrize(
+FAULTS = pytest.mark.parametrize(
     ("part", "ohm"),
     [
         ("fuse", math.inf),
@@ -56,6 +56,11 @@ def follow(job: Run, now: dict[str, Any], vehicle: Vehicle) -> dict[str, Any]:
         ("relay_coil", math.inf),
     ],
 )
+"""Faults of the pump's circuit, one at a time."""
+
+
+@pytest.mark.slow
+@FAULTS
 def test_a_hidden_fault_is_found_repaired_and_proved_by_doing_what_comes_next(part: str, ohm: float, job: Run) -> None:
     vehicle = Vehicle(load_circuit("pump-feed"), {part: ohm}, commanded=part != "relay_coil")
     now = follow(job, start(job), vehicle)
@@ -64,6 +69,31 @@ def test_a_hidden_fault_is_found_repaired_and_proved_by_doing_what_comes_next(pa
     assert now["repairs"][-1]["part"] == part
     assert not vehicle.extra_ohm or part == "relay_coil"
     assert now["circuit"] == "pump-feed"
+
+
+@pytest.mark.slow
+@FAULTS
+def test_a_test_lamp_is_enough(part: str, ohm: float, job: Run) -> None:
+    vehicle = Vehicle(load_circuit("pump-feed"), {part: ohm}, commanded=part != "relay_coil")
+    now = follow(job, start(job, "--tool", "lamp"), vehicle)
+    assert now["repairs"][-1]["part"] == part
+    assert now["state"] == "proved"
+    assert {reading["quantity"] for reading in now["readings"]} == {"lamp"}
+
+
+def test_a_blown_fuse_is_found_repaired_and_proved(job: Run) -> None:
+    vehicle = Vehicle(load_circuit("pump-feed"), {"fuse": math.inf})
+    now = follow(job, start(job, "--circuit", "pump-feed"), vehicle)
+    assert (now["state"], now["repairs"][-1]["part"]) == ("proved", "fuse")
+
+
+def test_what_was_tried_and_seen_counts(job: Run) -> None:
+    start(job, "--circuit", "pump-feed")
+    now = job("look", "relay_clicks=no", "fuse_whole=yes")
+    assert now["observed"] == {"relay_clicks": "no", "fuse_whole": "yes"}
+    tried = job("tried", "bridged relay runs")
+    assert {h["part"] for h in tried["diagnosis"]["hypotheses"][:2]} == {"relay", "relay_coil"}
+    assert job("measure", "--at", "fuse_out", "--value", "lamp bright 5 W")["readings"][-1]["value"] == "bright"
 
 
 def test_a_repair_that_changed_nothing_is_not_proved_and_the_search_goes_on(job: Run) -> None:

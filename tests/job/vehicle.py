@@ -29,18 +29,26 @@ class Vehicle:
     extra_ohm: dict[str, float] = field(default_factory=dict)
     commanded: bool = True
     source_v: float = 12.4
+    crank_v: float = 10.4
 
     def read(self, asked: Mapping[str, Any]) -> str:
         """What the meter shows where `job status` asks for a reading, as a person types it."""
         circuit, quantity = self.circuit, asked["quantity"]
         on = asked["state"] in circuit.active
+        if asked["at"] in circuit.commands and quantity == "lamp":
+            return "bright" if on and self.commanded else "dark"
         if asked["at"] in circuit.commands:
             return f"{COIL_V if on and self.commanded else 0.0:.2f}"
         a, b = self._nodes(asked["at"], asked["to"])
         if quantity == "resistance":
             ohm = self._between(a, b, asked["load"])
             return "open" if ohm > 4e7 else f"{ohm + 0.2:.3g}"
-        volts, ampere = self._solved(a, b, on=on, load=asked["load"])
+        crank = asked["state"] == "crank"
+        if quantity == "lamp":
+            volts, _ = self._solved(a, b, on=on, crank=crank, load=asked["load"], between=LAMP_OHM)
+            share = abs(volts) / circuit.system_v
+            return "bright" if share > 0.85 else "dim" if share > 0.4 else "glowing" if share > 0.15 else "dark"
+        volts, ampere = self._solved(a, b, on=on, crank=crank, load=asked["load"])
         return f"{ampere:.2f}" if quantity == "current" else f"{volts:.2f}"
 
     def _nodes(self, at: str, to: str | None) -> tuple[int, int]:
@@ -63,20 +71,22 @@ class Vehicle:
             found.append(ohm)
         return found
 
-    def _solved(self, a: int, b: int, *, on: bool, load: str) -> tuple[float, float]:
+    def _solved(
+        self, a: int, b: int, *, on: bool, crank: bool, load: str, between: float = METER_OHM
+    ) -> tuple[float, float]:
         ohm = self._ohm(load, on=on)
-        count = len(ohm)
+        count, source_v = len(ohm), self.crank_v if crank else self.source_v
         net = np.zeros((count, count))
         flow = np.zeros(count)
-        links = [(k - 1, k, ohm[k]) for k in range(1, count)] + [(a, b, LAMP_OHM if load == "lamp" else METER_OHM)]
+        links = [(k - 1, k, ohm[k]) for k in range(1, count)] + [(a, b, LAMP_OHM if load == "lamp" else between)]
         links += [(count - 1, 0, ohm[0])]
-        flow[0] += self.source_v / ohm[0]
-        flow[count - 1] -= self.source_v / ohm[0]
-        for one, other, between in links:
-            net[one, one] += 1 / between
-            net[other, other] += 1 / between
-            net[one, other] -= 1 / between
-            net[other, one] -= 1 / between
+        flow[0] += source_v / ohm[0]
+        flow[count - 1] -= source_v / ohm[0]
+        for one, other, part_ohm in links:
+            net[one, one] += 1 / part_ohm
+            net[other, other] += 1 / part_ohm
+            net[one, other] -= 1 / part_ohm
+            net[other, one] -= 1 / part_ohm
         net[-1], flow[-1] = np.eye(count)[-1], 0.0
         volts = np.linalg.solve(net, flow)
         load_k = self.circuit.load

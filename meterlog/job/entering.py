@@ -153,6 +153,7 @@ def enter_reading(job: Job, case: JobCase, m: Measurement, value: float, source:
         CircuitError: no vehicle can show it.
     """
     row: dict[str, object] = {"quantity": m.quantity, "at": m.at, "to": m.to, "state": m.state, "load": m.load}
+    row |= {"side": m.side} if m.side else {}
     row["value"] = "open" if value == float("inf") else value
     row |= source
     case.measurement(row)

@@ -36,7 +36,7 @@ def test_the_part_between_bright_and_dark_is_it() -> None:
 def test_a_lamp_against_plus_tries_the_ground_side() -> None:
     found = diagnose(
         lamp("plug_feed", "bright", load="unplugged", watt=5),
-        lamp("plug_ground", "dark", to="battery_plus", load="unplugged", watt=5),
+        lamp("plug_ground", "dark", to="battery_plus", load="unplugged", side="harness", watt=5),
         lamp("body", "bright", to="battery_plus", watt=5),
     )
     assert chance(found, "ground_wire", "ground_bolt") > 0.8

@@ -12,6 +12,7 @@ from meterlog.circuit import Circuit, load_circuit, template_names
 from meterlog.circuit.diagnosis import Diagnoser, Diagnosis
 from meterlog.circuit.readings.from_meter import QUANTITIES
 from meterlog.circuit.readings.from_session import measurements_from_session
+from meterlog.circuit.readings.halves import unsaid
 from meterlog.circuit.readings.measurement import (
     Measurement,
     Told,
@@ -107,6 +108,7 @@ def weigh(folder: SessionFolder, name: str, sessions: Sequence[str], rows: Seque
         own, own_tried = own + more, own_tried + more_tried
     every, every_tried = (*measured, *own), (*tried, *own_tried)
     refuse_too_many(every, circuit)
+    left_out += unsaid(circuit, every)
     diagnoser = _diagnoser(circuit, dead)
     diagnosis = diagnoser.diagnose(every, every_tried, suggestions=_SUGGESTIONS)
     return Case(circuit, every, len(own), every_tried, len(own_tried), tuple(left_out), diagnoser, diagnosis)

@@ -35,7 +35,8 @@ _STATES = {
 _LOADS = {"connected": "all connected", "unplugged": "load unplugged", "lamp": "test lamp as the load"}
 _RESULTS = {"runs": "it ran", "dead": "it stayed dead", "blew": "a fuse blew"}
 _HOW = {"into": "battery voltage fed into", "bridged": "bridged", "replaced": "replaced"}
-_FORM = ("quantity", "at", "to", "state", "load")
+_SIDES = {"": "nothing unplugged, or not known", "harness": "harness side", "load": "load side"}
+_FORM = ("quantity", "at", "to", "state", "load", "side")
 _MOST_OFFERED = 200
 """Sessions offered, the newest; a longer list makes the drop-down slow. A guess."""
 
@@ -97,6 +98,7 @@ def _form() -> Component:
                     _select("reading-to", "Black probe at", {}),
                     _select("reading-state", "State", _STATES),
                     _select("reading-load", "Load", _LOADS),
+                    _select("reading-side", "Half of the connector", _SIDES),
                     html.Div(
                         [
                             html.Label(

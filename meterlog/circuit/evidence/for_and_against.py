@@ -208,7 +208,7 @@ def members_expect(case: Case, slot: int, who: Suspect) -> tuple[float, float] |
 
 def same_place(a: Measurement, b: Measurement) -> bool:
     """Tell whether two readings were taken in the same place and state."""
-    return (a.quantity, a.at, a.to, a.state, a.load) == (b.quantity, b.at, b.to, b.state, b.load)
+    return (a.quantity, a.at, a.to, a.state, a.load, a.side) == (b.quantity, b.at, b.to, b.state, b.load, b.side)
 
 
 def without_repeats(measured: Sequence[Measurement]) -> list[Measurement]:

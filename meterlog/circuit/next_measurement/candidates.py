@@ -7,6 +7,7 @@ from itertools import pairwise
 from typing import Literal
 
 from meterlog.circuit.model.circuit import BATTERY_MINUS, Circuit
+from meterlog.circuit.readings.halves import half, said
 from meterlog.circuit.readings.measurement import Measurement
 
 EXTRA_MIN = {"isolated": 4.0, "unplugged": 2.0, "lamp": 2.0, "current": 3.0, "crank": 2.0}
@@ -34,6 +35,7 @@ def candidates(circuit: Circuit, measured: Sequence[Measurement], tool: Tool = "
             *_unloaded(circuit, measured),
             *_ohms(circuit),
         ]
+    every = [said(circuit, m) for m in every]
     found = {_key(circuit, m): m for m in reversed(every)}  # of those that are the same by another name, the first
     taken = [_key(circuit, m) for m in measured]
     return [m for key, m in reversed(found.items()) if taken.count(key) < MOST_LOOKS]
@@ -80,7 +82,7 @@ def _key(circuit: Circuit, m: Measurement) -> tuple[str, frozenset[str | int], s
     elif m.at == m.to and m.at in circuit.part_index:
         k = circuit.part_index[m.at]
         ends = frozenset({(k - 1) % len(circuit.parts), k})
-    return quantity, ends, "key_on" if m.state == "prime" else m.state, m.load
+    return quantity, ends, "key_on" if m.state == "prime" else m.state, m.load + half(circuit, m)
 
 
 def _places(circuit: Circuit, m: Measurement) -> list[str]:

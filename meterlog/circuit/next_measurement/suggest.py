@@ -85,6 +85,7 @@ class Suggestion:
             "to": m.to,
             "state": m.state,
             "load": m.load,
+            **({"side": m.side} if m.side else {}),
             "gain_bits": round(self.gain_bits, 4),
             "minutes": round(self.minutes, 2),
             "outcomes": [{"if": a, "then": b} for a, b in self.outcomes],

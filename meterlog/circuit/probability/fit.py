@@ -20,6 +20,7 @@ from meterlog.circuit.model.circuit import Circuit
 from meterlog.circuit.probability.predict import Network
 from meterlog.circuit.probability.predict_ohms import OHM_OFFSET, OVERLOAD_OHM
 from meterlog.circuit.probability.unknowns import UNKNOWNS
+from meterlog.circuit.readings.halves import other
 from meterlog.circuit.readings.measurement import Measurement
 
 BAD_READING, BAD_WEIGHT = 0.03, 25.0
@@ -31,6 +32,8 @@ READS_GOOD = 0.15
 READS_GOOD_SPREAD, HIDES_FROM = 0.2, 0.05
 """On the scale of log ohms: how closely such a part reads as a good one, and the least difference that it hides.
 Guesses."""
+OTHER_HALF = 0.2
+"""Share of readings at an unplugged connector that are of the other half than is usual, where nobody said. A guess."""
 SECOND_LOOK = 0.2
 """Factor on how often a reading is bad where its place was read twice: it was looked at twice. A guess."""
 MOST_BAD = 6
@@ -134,7 +137,7 @@ class Fit:
         self.noise = np.array([float(noise(m, network.circuit, np.array(y))) for m, y in zip(ms, self.y, strict=True)])
         self.log_bad = np.log([bad_density(m, network.circuit) for m in ms]) if ms else np.zeros(0)
         self.log_reads_good = self._reads_good(network, ms)
-        places = [(m.quantity, m.at, m.to, m.state, m.load) for m in ms]
+        places = [(m.quantity, m.at, m.to, m.state, m.load, m.side) for m in ms]
         self.again = [places.count(place) > 1 for place in places]
         predictions = [network.predict(m) for m in ms]
         self.mean = np.stack([p.mean for p in predictions], 1) if ms else np.zeros((k, 0))
@@ -158,6 +161,8 @@ class Fit:
         may read good, since one surviving strand or a film that the current burns passes a meter's current (makers'
         manuals); how often is a guess."""
         more = np.zeros((len(network.cells), len(ms)))
+        for i, m in enumerate(ms):
+            more[:, i] = self._of_other_half(network, m, i)
         good = first_healthy(network.cells)
         faulty = network.cells.fault == FAULTS.index("high_resistance")
         for i, m in enumerate(ms):
@@ -165,8 +170,19 @@ class Fit:
                 hides = faulty & (network.predict(m).mean > network.predict(m).mean[good] + HIDES_FROM)
                 spread = math.hypot(self.noise[i], READS_GOOD_SPREAD)
                 shown = READS_GOOD * _normal(self.y[i] - network.predict(m).mean[good], spread)
-                more[hides, i] = math.log1p(shown / (BAD_READING * math.exp(self.log_bad[i])))
+                again = math.log1p(shown / (BAD_READING * math.exp(self.log_bad[i])))
+                more[hides, i] = np.logaddexp(more[hides, i], again)
         return more
+
+    def _of_other_half(self, network: Network, m: Measurement, i: int) -> Array:
+        """By how much more (log) a reading misleads if nobody said which half of the connector it was, shape (K,)."""
+        elsewhere = other(network.circuit, m)
+        if elsewhere is None:
+            return np.zeros(len(network.cells))
+        mean = np.nan_to_num(network.predict(elsewhere).mean)  # what hangs on nothing shows 0
+        z = (self.y[i] - mean) / self.noise[i]
+        shown = OTHER_HALF * np.exp(-0.5 * np.minimum(z**2, 1400)) / (self.noise[i] * math.sqrt(2 * math.pi))
+        return np.asarray(np.log1p(shown / (BAD_READING * math.exp(self.log_bad[i]))))
 
     def beyond(self, slot: int) -> bool:
         """Tell whether a reading is beyond what any cell can show: a cell that covers many resistances is taken for a

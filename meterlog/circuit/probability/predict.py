@@ -29,6 +29,7 @@ from meterlog.circuit.model.solve import (
 )
 from meterlog.circuit.probability.predict_ohms import resistance
 from meterlog.circuit.probability.unknowns import FAULT_1, UNKNOWNS, WINDING_SPREAD, Prediction
+from meterlog.circuit.readings.halves import half
 from meterlog.circuit.readings.measurement import Measurement
 
 ALLOWED_V = {"connector": 0.1, "ground": 0.1, "wire": 0.2, "switch": 0.3, "relay_contact": 0.3}
@@ -124,7 +125,7 @@ class Network:
 
     def predict(self, m: Measurement) -> Prediction:
         """A measurement under every cell; its value matters only where it says whether a contact was bridged."""
-        key = (m.quantity, m.at, m.to, m.state, m.load, m.watt, bool(np.isinf(m.value)))
+        key = (m.quantity, m.at, m.to, m.state, m.load, m.watt, m.side, bool(np.isinf(m.value)))
         if key not in self._predictions:
             self._predictions[key] = self._predict(m)
         return self._predictions[key]
@@ -134,6 +135,8 @@ class Network:
         return Network(self.circuit, self.cells.take(keep))
 
     def _predict(self, m: Measurement) -> Prediction:
+        if half(self.circuit, m) == "load" and m.quantity != "resistance":
+            return self._nothing()  # it hangs on nothing: what a meter shows there tells nothing
         if m.quantity == "lamp":
             return self._brightness(m)
         if m.at in self.circuit.commands:
@@ -324,6 +327,10 @@ class Network:
                 past = (self.cells.fed_at == contact) & ~self.closed(state, contact)
                 found[:, past] = 0.0
         return found
+
+    def _nothing(self) -> Prediction:
+        count, width = len(self.cells), len(UNKNOWNS) + len(self.circuit.parts)
+        return Prediction(np.full(count, np.nan), np.zeros((count, width)))
 
     def _lamp_place(self, m: Measurement, i: int, j: int) -> tuple[int, int]:
         """Find where a lamp as the load hangs: between the probes of a voltage; in the load's place otherwise."""

@@ -10,6 +10,7 @@ from meterlog.circuit.faults.fault_cells import Cells
 from meterlog.circuit.model.circuit import Circuit
 from meterlog.circuit.model.solve import OPEN_OHM
 from meterlog.circuit.probability.unknowns import FAULT_1, UNKNOWNS, WINDING_SPREAD, Prediction
+from meterlog.circuit.readings.halves import half
 from meterlog.circuit.readings.measurement import Measurement
 
 LEAD_OHM, LEAD_SPREAD_OHM = 0.25, 0.17
@@ -39,10 +40,9 @@ def resistance(c: Circuit, cells: Cells, good_ohm: Array, m: Measurement) -> Pre
     inside = np.zeros(len(c.parts), bool)
     inside[lo + 1 : hi + 1] = True
     apart = list(c.plug) if m.load != "connected" else []
-    faces = bool(apart) and (lo, hi) == (apart[0] - 1, apart[-1])
-    if faces:
-        inside[:] = False
-        inside[c.load] = True
+    on_load = half(c, m) == "load" and lo < c.load <= hi
+    if on_load:
+        inside[[k for k in apart if k != c.load]] = False  # from the load's own contact, whatever lies behind it
     contacts = [k for k in c.commands.values() if inside[k]]
     count = len(cells)
     at_rest = len(contacts) == 1 and inside.sum() == 1
@@ -54,10 +54,12 @@ def resistance(c: Circuit, cells: Cells, good_ohm: Array, m: Measurement) -> Pre
     if at_rest:
         ohm = ohm.copy()
         ohm[cells.stuck_at != contacts[0], contacts[0]] = OPEN_OHM
-    if not faces and any(inside[k] for k in apart):
+    if not on_load and any(inside[k] for k in apart):
         ohm = ohm.copy()
         ohm[:, [k for k in apart if inside[k]]] = OPEN_OHM
     total = ohm[:, inside].sum(axis=1) + own + LEAD_OHM
+    if half(c, m) == "load" and not on_load:
+        total = np.full(count, OPEN_OHM)
     total = _beside_short(c, cells, total, ohm, lo, hi)
     total = np.minimum(total, OVERLOAD_OHM)
     shown = np.log(total + OHM_OFFSET)

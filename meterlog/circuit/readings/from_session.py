@@ -95,7 +95,8 @@ def measurements_from_session(reader: SessionReader, circuit: Circuit) -> tuple[
                 continue
             at, load = place["at"], place.get("load", "connected")
             coil = at in circuit.commands
-            found.append(Measurement(quantity, at, place["to"], state, load, value, error, at_coil=coil))
+            side = place.get("side", "")
+            found.append(Measurement(quantity, at, place["to"], state, load, value, error, side=side, at_coil=coil))
     return found, left_out
 
 

@@ -37,6 +37,8 @@ STATE_WORDS = {
     "run": "with the engine running",
     "isolated": "isolated",
 }
+SIDES = ("harness", "load")
+"""Halves of an unplugged connector: the vehicle's, and the load's."""
 LOAD_WORDS = {"connected": "", "unplugged": ", unplugged", "lamp": ", a test lamp as the load"}
 
 Result = Literal["runs", "dead", "blew"]
@@ -64,6 +66,8 @@ class Measurement:
         load: one of `LOADS`.
         value: V, A or ohm; inf for 'open'; of a lamp the share of its rated voltage that it looks like.
         error: half-width of its error band, in its unit; None where only the meter's usual accuracy is known.
+        side: which half of an unplugged connector a probe was on, one of `SIDES`; empty where nobody said, or nothing
+            is unplugged.
         watt: of a lamp: 0 for an LED lamp, None where nobody said.
         at_coil: `at` is a command, so the probes are across what closes the part, whatever `to` says.
     """
@@ -76,6 +80,7 @@ class Measurement:
     value: float = math.nan
     error: float | None = None
     watt: float | None = None
+    side: str = ""
     at_coil: bool = field(default=False, compare=False)
 
     @property
@@ -103,7 +108,8 @@ class Measurement:
             where = f"across {self.at}" if self.at_coil or self.to == self.at else f"from {self.at} to {self.to}"
         if self.quantity == "lamp":
             where = f"on {self.bulb.name} {where}"
-        return f"{where} {STATE_WORDS[self.state]}{LOAD_WORDS[self.load]}"
+        half = f" ({self.side} side)" if self.side else ""
+        return f"{where} {STATE_WORDS[self.state]}{LOAD_WORDS[self.load]}{half}"
 
     def __str__(self) -> str:
         return f"{self.shown} {self.place}"
@@ -118,7 +124,7 @@ class Measurement:
             "load": self.load,
             "value": "open" if math.isinf(self.value) else self.shown if self.quantity == "lamp" else self.value,
         }
-        more = {"error": self.error, "watt": self.watt}
+        more = {"error": self.error, "watt": self.watt, "side": self.side or None}
         return row | {key: value for key, value in more.items() if value is not None}
 
 
@@ -248,6 +254,8 @@ def measurement_from_row(row: Mapping[str, object], circuit: Circuit, where: str
     if to == at and quantity != "current" and at not in (*circuit.part_index, *circuit.commands):
         raise CircuitError(f"{where} both probes are at '{at}': give the place of the other one as 'to'")
     watt = _watt(row, quantity, where)
+    if "side" in row and row.get("load") != "unplugged":
+        raise CircuitError(f"{where} 'side' is a half of an unplugged connector: 'load' must be unplugged")
     return Measurement(
         quantity=quantity,
         at=at,
@@ -257,6 +265,7 @@ def measurement_from_row(row: Mapping[str, object], circuit: Circuit, where: str
         value=_value(row, quantity, circuit, where),
         error=number(row, "error", where, default=0.0, most=highest(quantity, circuit)) if "error" in row else None,
         watt=watt,
+        side=_word(row, "side", SIDES, where) if "side" in row else "",
         at_coil=at in circuit.commands,
     )
 

@@ -8,7 +8,7 @@ from collections.abc import Iterable
 
 from meterlog.circuit.model.bulb import BRIGHTNESS
 from meterlog.circuit.model.circuit import LOADS, STATES, Circuit
-from meterlog.circuit.readings.measurement import QUANTITY, RESULTS, UNITS
+from meterlog.circuit.readings.measurement import QUANTITY, RESULTS, SIDES, UNITS
 from meterlog.circuit.readings.observed import questions
 from meterlog.errors import TableError, UsageError
 from meterlog.text.numbers import FOREIGN, GOOD, CellReader
@@ -78,7 +78,7 @@ def typed_id(text: str, ids: Iterable[str]) -> str | None:
 
 
 def typed_place(text: str, circuit: Circuit) -> dict[str, str] | None:
-    """`A`, `A to B`, and after a comma or semicolon a state or a load, as `at`, `to`, `state` and `load` of a row; what
+    """`A`, `A to B`, and after a comma or semicolon a state or a load, as keys of a row; what
     is not said is left out. None where A or B is not in the circuit."""
     where, *words = (word.strip() for word in re.split("[,;]", text))
     ends = [typed_id(end, circuit.ids()) for end in re.split(r"\s+to\s+", where)]
@@ -95,6 +95,9 @@ def typed_place(text: str, circuit: Circuit) -> dict[str, str] | None:
             found["state"] = plain
         if plain in LOADS:
             found["load"] = plain
+        half = plain.removesuffix("_side")
+        if plain != half and half in SIDES:
+            found |= {"load": "unplugged", "side": half}
     return found
 
 

@@ -70,6 +70,7 @@ def collect(args: argparse.Namespace, circuit: Circuit) -> tuple[list[Measuremen
         MeterlogError: a file cannot be used.
     """
     from meterlog.circuit.readings.from_session import measurements_from_session
+    from meterlog.circuit.readings.halves import unsaid
     from meterlog.circuit.readings.measurement import load_measured, refuse_too_many
     from meterlog.session import open_reader
 
@@ -85,4 +86,5 @@ def collect(args: argparse.Namespace, circuit: Circuit) -> tuple[list[Measuremen
         measured += more
         left_out += [*not_used, *notes]
     refuse_too_many(measured, circuit)
+    left_out += unsaid(circuit, measured)
     return measured, tried, left_out

@@ -121,6 +121,7 @@ class Talk:
             return
         refuse_too_many([*self.measured, m], circuit)
         row: dict[str, object] = {"quantity": m.quantity, "at": m.at, "to": m.to, "state": m.state, "load": m.load}
+        row |= {"side": m.side} if m.side else {}
         seen = typed_observed(answer, circuit)
         if seen is not None:
             self._add(*measured_from_table({"observed": seen}, circuit, _ANSWER))

@@ -7,6 +7,7 @@ more than the readings beside it. The median and the slope are those of the read
 
 from __future__ import annotations
 
+import dataclasses
 from dataclasses import dataclass
 
 import numpy as np
@@ -20,6 +21,8 @@ _PART = 32768
 """Readings gone through at once: they stay within a processor's cache. A choice."""
 _BREAK_S, _BREAK_SPACINGS = 1.0, 4.0
 """A spacing is a break above 1 s and 4 times the shorter spacing beside it; as for the event `gap`."""
+_HUGE = 1e150
+"""The squares of larger readings are no numbers any more: no meter shows such, but a file may hold them."""
 _FEW = 20_000
 """Up to so many readings are sorted for their median; of more, some tell first where it must lie. A choice."""
 _MARGIN = 6.0
@@ -66,12 +69,32 @@ def statistics(series: Series) -> Statistics:
         if not len(value):
             return Statistics(len(series), len(series))
         low, high = float(value.min()), float(value.max())
+    size = max(abs(low), abs(high))
+    if size > _HUGE:
+        return _scaled(statistics(dataclasses.replace(series, value=series.value / size)), size)
     span_s = float(time_s[-1] - time_s[0])
     middle = _median(value)
     mean, slope = _line(time_s, value, middle)
     # Rounding must not carry a mean of equal readings past them.
     mean = min(max(mean, low), high)
     return Statistics(len(series), len(series) - len(value), low, high, mean, middle, last, slope, span_s)
+
+
+def _scaled(found: Statistics, by: float) -> Statistics:
+    """The figures of readings that are larger by a factor."""
+
+    def larger(figure: float | None) -> float | None:
+        return None if figure is None else figure * by
+
+    return dataclasses.replace(
+        found,
+        minimum=larger(found.minimum),
+        maximum=larger(found.maximum),
+        mean=larger(found.mean),
+        median=larger(found.median),
+        last=larger(found.last),
+        slope_per_s=larger(found.slope_per_s),
+    )
 
 
 def _line(time_s: Array, value: Array, near: float) -> tuple[float, float | None]:

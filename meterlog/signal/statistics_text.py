@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from meterlog.signal.statistics import Statistics
 from meterlog.text.figures import count, displayed, shown
 
@@ -10,6 +12,9 @@ HEADINGS = ("lowest", "highest", "mean", "median", "last", "slope")
 
 _PER = (("s", 1.0, 120.0), ("min", 60.0, 7200.0), ("h", 3600.0, float("inf")))
 """A slope is told per second, minute or hour: up to readings over so many seconds. A choice."""
+
+_NO_CHANGE, _NO_CHANGE_COUNTS = 1e-5, 0.05
+"""A slope is told as 0 where it comes to less than this share of the readings over them all, or of a count: guesses."""
 
 
 def statistics_words(found: Statistics, unit: str, resolution: float) -> tuple[str, ...]:
@@ -22,7 +27,7 @@ def statistics_words(found: Statistics, unit: str, resolution: float) -> tuple[s
     """
     values = [found.minimum, found.maximum, found.mean, found.median]
     last = "overload" if found.last is None and found.readings else _value(found.last, unit, resolution)
-    return (*(_value(value, unit, resolution) for value in values), last, _slope(found, unit))
+    return (*(_value(value, unit, resolution) for value in values), last, _slope(found, unit, resolution))
 
 
 def left_out(found: Statistics, doubtful: int) -> str:
@@ -36,8 +41,11 @@ def _value(value: float | None, unit: str, resolution: float) -> str:
     return "–" if value is None else displayed(value, unit, resolution)
 
 
-def _slope(found: Statistics, unit: str) -> str:
-    if found.slope_per_s is None:
+def _slope(found: Statistics, unit: str, resolution: float) -> str:
+    if found.slope_per_s is None or found.minimum is None or found.maximum is None:
         return "–"
     word, seconds = next((word, seconds) for word, seconds, up_to_s in _PER if found.span_s <= up_to_s)
-    return f"{shown(found.slope_per_s * seconds, unit, digits=2)}/{word}"
+    size = max(abs(found.minimum), abs(found.maximum))
+    least = size * _NO_CHANGE if math.isnan(resolution) else resolution * _NO_CHANGE_COUNTS
+    level = abs(found.slope_per_s) * found.span_s < least
+    return f"{shown(0.0 if level else found.slope_per_s * seconds, unit, digits=2)}/{word}"

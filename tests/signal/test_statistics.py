@@ -84,3 +84,18 @@ def test_without_a_number_there_is_no_figure(value: list[float]) -> None:
 def test_readings_of_one_moment_have_a_mean_and_no_slope() -> None:
     found = statistics(series(np.zeros(3), np.array([1.0, 2.0, 6.0])))
     assert (found.mean, found.median, found.slope_per_s) == (3.0, 2.0, None)
+
+
+@pytest.mark.parametrize("size", [1e308, 1e200, 5e-324])
+def test_readings_that_no_meter_shows_have_figures_too(size: float) -> None:
+    value = np.array([size, -size, size, size])
+    found = statistics(series(np.arange(4.0), value))
+    assert (found.minimum, found.maximum, found.last) == (-size, size, size)
+    assert found.mean is not None
+    assert -size <= found.mean <= size
+
+
+@pytest.mark.parametrize(("rise", "said"), [(1e-4, "0 V/min"), (0.6, "0.2 V/min")])
+def test_a_slope_that_no_count_shows_is_none(rise: float, said: str) -> None:
+    found = statistics(series(np.array([0.0, 90.0, 180.0]), 12.5 + np.array([0.0, rise / 2, rise])))
+    assert statistics_words(found, "V", 0.01)[-1] == said

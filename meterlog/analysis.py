@@ -16,6 +16,7 @@ from meterlog.findings import Finding, Line, findings
 from meterlog.findings.level import resolution_of
 from meterlog.kinds import place
 from meterlog.limits import Limits, limits_for
+from meterlog.limits.foreign import with_foreign
 from meterlog.reading import Quantity
 from meterlog.session.contents import Contents
 from meterlog.session.model import Channel, Marker
@@ -131,6 +132,9 @@ def analyze(session: Contents, limits: Limits | None = None, limits_file: str | 
         voltages = (session.believed(c.number) for c in session.channels if c.quantity is Quantity.DC_VOLTAGE)
         limits = limits_for(session.details, voltages, limits_file)
     settings = limits.settings
+    judged = with_foreign(session.channels, limits, session.believed)
+    if judged != list(session.channels):
+        session = dataclasses.replace(session, channels=judged)
     channels, events = [], []
     armed = any(marker.ends_recording for marker in session.markers)
     for channel in session.channels:

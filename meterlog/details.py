@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from meterlog.errors import UsageError
 
 NUMBERS = {
-    "system_v": (3.0, 60.0),
+    "system_v": (3.0, 1000.0),
     "temperature_c": (-60.0, 150.0),
     "battery_v": (0.0, 60.0),
     "lead_ohm": (0.0, 10.0),

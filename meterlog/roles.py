@@ -51,11 +51,14 @@ _ROLES_OF = {
 """The roles that a quantity can have, beside `other`; where there is one, the quantity itself says it."""
 
 _GROUND_SIDE = re.compile(
-    r"(.*_)?(ground|gnd|earth|minus|negative|body|chassis|bolt|eyelet|case)(_.*)?|-", re.IGNORECASE
+    r"(.*_)?(ground|gnd|earth|minus|negative|return|body|chassis|engine|bolt|eyelet|case)(_.*)?|-", re.IGNORECASE
 )
-_LOAD = re.compile(r"(.*_)?(pump|motor|lamp|solenoid|starter|blower|battery|alternator|generator)", re.IGNORECASE)
+_LOAD = re.compile(
+    r"(.*_)?(pump|motor|lamp|solenoid|starter|blower|battery|alternator|generator|horn|plugs|rail)", re.IGNORECASE
+)
 _PART = re.compile(
-    r"(.*_)?(fuse|relay|switch|link|resistor|wire|cable|pin|clamp|terminal|bolt|strap|contact)", re.IGNORECASE
+    r"(.*_)?(fuse|relay|switch|link|resistor|wire|cable|splice|pin|clamp|terminal|bolt|strap|(?<!socket_)contact)",
+    re.IGNORECASE,
 )
 _COMMAND = re.compile(r"(.*_)?(coil|command|control)", re.IGNORECASE)
 _A_POINT = re.compile(r".*_.*|(battery|fuse|relay|switch|alternator).*", re.IGNORECASE)
@@ -68,6 +71,17 @@ _SUPPLY = re.compile(
     r"|(kl\.?|terminal) ?(15|30|50|87))\b|\bb\+",
     re.IGNORECASE,
 )
+_FOREIGN = re.compile(
+    r"\b(solar|photovoltaic|usb|traction|drive (motor|battery)|inverter|mains|high[- ]voltage|hv|e-?bike|cycle|scooter"
+    r"|wind|grid)\b",
+    re.IGNORECASE,
+)
+"""What is no part of a vehicle's 6, 12 or 24 V, though 'battery', 'motor' or 'panel' stands beside it."""
+_AT_LOAD = re.compile(
+    r"\bacross (the )?((fuel|wiper|washer|head|tail|stop) ?)?(pump|motor|lamp|bulb|battery|blower|heater|load)\s*$",
+    re.IGNORECASE,
+)
+"""Across a load, and not a part on the way to it: that is what the load is supplied with."""
 _RIPPLE = re.compile(r"\b(battery|batt\b|alternator|generator|ripple)|\bb\+", re.IGNORECASE)
 _BATTERY = re.compile(r"\b(battery|batt|b\+)(?!\w)", re.IGNORECASE)
 
@@ -78,7 +92,8 @@ class Measurand:
 
     Attributes:
         role: what its readings stand for.
-        said_by: `point`, `entered`, `words`, `quantity`, or empty where nothing says it.
+        said_by: `point`, `entered`, `words`, `quantity`, `system` of what is of no known system, or empty where nothing
+            says it.
         text: its label and test point, for what is judged by the place.
     """
 
@@ -99,11 +114,18 @@ class Measurand:
     @property
     def described(self) -> str:
         """The role and what says so, for a summary: `supply (by its label)`."""
-        by = {"point": "by its test point", "entered": "as entered", "words": "by its words"}.get(self.said_by)
+        by = {
+            "point": "by its test point",
+            "entered": "as entered",
+            "words": "by its words",
+            "system": "no limits",
+        }.get(self.said_by)
         return f"{self.role.words} ({by})" if by else self.role.words
 
 
-def measurand(quantity: Quantity, label: str = "", point: str = "", entered: str = "") -> Measurand:
+def measurand(
+    quantity: Quantity, label: str = "", point: str = "", entered: str = "", *, foreign: bool = False
+) -> Measurand:
     """Return what a channel measures.
 
     Args:
@@ -111,9 +133,12 @@ def measurand(quantity: Quantity, label: str = "", point: str = "", entered: str
         label: what the person calls it.
         point: its test point, as typed.
         entered: the role that a person entered; empty where none was.
+        foreign: whether it is known to be of none of the systems that there are limits for.
     """
     text = f"{label} {point}"
     possible = _ROLES_OF.get(quantity, ())
+    if foreign and possible:
+        return Measurand(Role.OTHER, "system", text)
     if len(possible) == 1 and quantity is not Quantity.AC_VOLTAGE:
         return Measurand(Role.OTHER if entered == Role.OTHER else possible[0], "quantity", text)
     if not possible:
@@ -175,6 +200,10 @@ def _of_words(quantity: Quantity, label: str, point: str) -> Role | None:
     text = f"{label} {point}"
     if quantity is Quantity.AC_VOLTAGE:
         return Role.SUPPLY if _RIPPLE.search(text) else None
+    if _FOREIGN.search(text):
+        return None
+    if _AT_LOAD.search(label.strip()) or _AT_LOAD.search(point.strip()):
+        return Role.SUPPLY
     if _ACROSS.search(label) or _ACROSS.search(point):
         return Role.DROP
     if _SIGNAL.search(text):

@@ -17,13 +17,14 @@ def live_detection(details: Mapping[str, str]) -> Callable[[Channel], Detector]:
     """Return the maker of live detectors for a session with these details (`system_v`).
 
     Raises:
-        LimitsError: there is no set of limits for that system voltage.
+        LimitsError: there is no such system voltage.
     """
     from meterlog.events.live import LiveDetector
     from meterlog.limits import limits_for
+    from meterlog.limits.foreign import with_foreign
 
-    settings = limits_for(details, ()).settings
-    return lambda channel: LiveDetector(channel, settings)
+    limits = limits_for(details, ())
+    return lambda channel: LiveDetector(with_foreign([channel], limits)[0], limits.settings)
 
 
 class LaterDetection:

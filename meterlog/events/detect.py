@@ -134,6 +134,8 @@ class ChannelDetector:
         return Measure(self._channel.number, self._trusted, self._channel.accuracy, self._channel.quantity.unit)
 
     def _chosen(self) -> list[Machine]:
+        if self._channel.foreign:
+            return []
         made = [
             module.machine(Watched(self._channel, self._measure(), self._settings, self._markers))
             for module in _detector_modules()

@@ -9,7 +9,7 @@ import numpy as np
 
 from meterlog.events.event import Event
 from meterlog.events.measure import Measure, Watched
-from meterlog.events.settings import SYSTEM_SPLIT_V, DetectionSettings
+from meterlog.events.settings import SYSTEM_HIGHEST_V, SYSTEM_SPLIT_V, DetectionSettings
 from meterlog.kinds import found_by
 from meterlog.signal.edges import Edge, crossing
 from meterlog.signal.levels import median
@@ -64,7 +64,7 @@ class Overvoltage:
 
     @property
     def _limit(self) -> float:
-        return self._settings.overvoltage(self._system_v)
+        return inf if self._system_v == inf else self._settings.overvoltage(self._system_v)
 
     def advance(self, stop: int) -> None:
         """Go on to reading `stop` (not included)."""
@@ -102,7 +102,7 @@ class Overvoltage:
                     return False
                 first = self._track.values(self._pos, until)
                 level = median(first[first >= self._settings.on_at_least_v])
-            self._system_v = 24.0 if level >= SYSTEM_SPLIT_V else 12.0
+            self._system_v = inf if level > SYSTEM_HIGHEST_V else 24.0 if level >= SYSTEM_SPLIT_V else 12.0
             return True
         self._start = self._pos
         self._pos += 1

@@ -6,6 +6,8 @@ from dataclasses import dataclass, fields
 
 SYSTEM_SPLIT_V = 18.0
 """Between a 12 V system at its highest and a 24 V system at rest: arithmetic."""
+SYSTEM_HIGHEST_V = 33.0
+"""Above what a 24 V system stands at, 29 V charging, with 10 % to spare: nothing known stands there (arithmetic)."""
 
 
 @dataclass(frozen=True, slots=True)

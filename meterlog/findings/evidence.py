@@ -51,8 +51,8 @@ class Evidence:
         return self._session.believed(channel.number)
 
     def of(self, *quantities: Quantity) -> list[Channel]:
-        """The channels of these quantities that hold readings."""
-        return [c for c in self.channels if c.quantity in quantities and len(self.series(c))]
+        """The channels of these quantities that hold readings; what no limits apply to is left out."""
+        return [c for c in self.channels if c.quantity in quantities and not c.foreign and len(self.series(c))]
 
     def playing(self, role: Role) -> list[Channel]:
         """The DC voltage channels of this role that hold readings."""

@@ -52,11 +52,11 @@ class _Case:
         """The statement about them."""
         text, limit = self.kind.sentence.format_map(self), self.kind.limit.format_map(self)
         source, lines = self.kind.source.format_map(self), tuple(self._lines())
-        if self.kind.name == "overvoltage":  # what merely occurred has no margin; a highest level has one
+        known = self.channel.measurand.role not in (Role.OTHER, Role.CONTROL)
+        if known and self.kind.name == "overvoltage":  # what merely occurred has no margin; a highest level has one
             value, error = self._top
             verdict = judge(value, error, high=self._allowed)
             return Finding(text, limit, source, *verdict, self.channel.number, lines)
-        known = self.channel.measurand.role not in (Role.OTHER, Role.CONTROL)
         occurred: Verdict = "outside" if known and self.kind.about_circuit else "cannot tell"
         found = Finding(text, limit, source, occurred, channel=self.channel.number, lines=lines)
         if self.kind.otherwise:

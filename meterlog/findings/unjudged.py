@@ -10,9 +10,19 @@ from meterlog.session.model import Channel
 
 
 def findings(evidence: Evidence) -> list[Finding]:
-    """One finding for each voltage channel whose role nothing says."""
+    """One finding for each channel of no known system, and for each voltage channel whose role nothing says."""
+    found = [_foreign(channel) for channel in evidence.channels if channel.foreign and roles_of(channel.quantity)]
     channels = evidence.of(Quantity.DC_VOLTAGE, Quantity.AC_VOLTAGE)
-    return [_ask(channel) for channel in channels if not channel.measurand.said_by]
+    return found + [_ask(channel) for channel in channels if not channel.measurand.said_by]
+
+
+def _foreign(channel: Channel) -> Finding:
+    text = (
+        f"{channel.label}: not judged: {channel.foreign}. If it is of one of these, say so: "
+        "meterlog details SESSION --set system_v=12 (or 6, or 24); where it stands higher, the meter's range or its "
+        "probe's factor is wrong."
+    )
+    return Finding(text, "", "", "cannot tell", channel=channel.number)
 
 
 def _ask(channel: Channel) -> Finding:

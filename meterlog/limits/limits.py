@@ -19,6 +19,8 @@ class Limits:
         figures: by their names.
         detection: the settings of the detectors.
         assumed: what was assumed in choosing the set, in words; empty where nothing was.
+        foreign: why nothing can be judged by them, in words, where the system as entered is none that there are limits
+            for; else empty.
     """
 
     name: str
@@ -26,6 +28,7 @@ class Limits:
     figures: Mapping[str, Figure]
     detection: DetectionSettings
     assumed: str = ""
+    foreign: str = ""
 
     @property
     def settings(self) -> DetectionSettings:

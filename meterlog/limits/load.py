@@ -21,6 +21,9 @@ SETS = {"car-12v": 12.0, "truck-24v": 24.0, "old-6v": 6.0}
 """The sets that come with the program, with their system voltages in V; of those with the same voltage the first is
 taken where only the voltage is stated."""
 
+_NEAR = 0.1
+"""A system voltage within this share of a set's is that set's: a choice."""
+
 _TOP = ("name", "system_v", "figure", "detection")
 _FIGURE = ("value", "points", "unit", "meaning", "grade", "source")
 
@@ -43,6 +46,12 @@ def load_limits(name_or_path: str | Path | None = None, system_v: float | None =
     return own.over(_for_voltage(system_v if own.system_v is None else own.system_v))
 
 
+def no_limits(system_v: float) -> Limits:
+    """Make the limits of a system that there are none for: they say so, and nothing is judged by their figures."""
+    why = _unknown(system_v)
+    return dataclasses.replace(_for_voltage(12.0), name=f"none, {why}", system_v=system_v, foreign=why)
+
+
 def _shipped(name: str) -> Limits:
     """The set of that name."""
     shipped = (files("meterlog.limits") / f"{name}.toml").read_bytes()
@@ -63,10 +72,14 @@ def _for_voltage(system_v: float | None) -> Limits:
 
 def _set_for(system_v: float) -> str:
     for name, volts in SETS.items():
-        if math.isclose(volts, system_v, rel_tol=0.1):
+        if math.isclose(volts, system_v, rel_tol=_NEAR):
             return name
-    known = ", ".join(f"{volts:g} V" for volts in SETS.values())
-    raise LimitsError(f"there are no limits for a {system_v:g} V system; there are for {known}")
+    raise LimitsError(_unknown(system_v))
+
+
+def _unknown(system_v: float) -> str:
+    voltages = ", ".join(f"{volts:g} V" for volts in SETS.values())
+    return f"there are no limits for a {system_v:g} V system; there are for {voltages}"
 
 
 def _read(path: Path) -> TomlText:

@@ -9,9 +9,9 @@ from pathlib import Path
 import numpy as np
 
 from meterlog.details import entered_number
-from meterlog.events.settings import SYSTEM_SPLIT_V, DetectionSettings
+from meterlog.events.settings import SYSTEM_HIGHEST_V, SYSTEM_SPLIT_V, DetectionSettings
 from meterlog.limits.limits import Limits
-from meterlog.limits.load import load_limits
+from meterlog.limits.load import load_limits, no_limits
 from meterlog.series import Series
 
 _ON_V = DetectionSettings().on_at_least_v
@@ -23,7 +23,7 @@ _LOOKED_AT = 20_000
 def limits_for(
     details: Mapping[str, str], voltages: Iterable[Series], name_or_path: str | Path | None = None
 ) -> Limits:
-    """The limits to judge a session by.
+    """Choose the limits to judge a session by; above all known systems they say that there are none (`foreign`).
 
     Args:
         details: as entered; `system_v` decides where it is there.
@@ -34,8 +34,13 @@ def limits_for(
         LimitsError: see `load_limits`.
     """
     stated = entered_number(details, "system_v")
+    if stated is not None and stated > SYSTEM_HIGHEST_V and name_or_path is None:
+        return no_limits(stated)
     limits = load_limits(name_or_path, stated)
-    if not limits.assumed or max(map(upper_v, voltages), default=0.0) <= SYSTEM_SPLIT_V:
+    if not limits.assumed:
+        return limits
+    standing = (level for level in map(upper_v, voltages) if level <= SYSTEM_HIGHEST_V)
+    if max(standing, default=0.0) <= SYSTEM_SPLIT_V:
         return limits
     return replace(load_limits(name_or_path, 24.0), assumed="the system voltage was not stated: 24 V by the readings")
 

@@ -34,6 +34,8 @@ class Channel:
         interval_s: the meter's declared display interval, s; None where it is not known.
         role: the role that a person entered (see `meterlog.roles.Role`); empty where none was.
         rejected: frames of its meter that were thrown away because they contradicted themselves.
+        foreign: why no limits apply to it, in words, where it is of no known system (see `meterlog.limits.foreign`);
+            not kept in the file.
     """
 
     number: int
@@ -46,6 +48,7 @@ class Channel:
     interval_s: float | None = None
     role: str = ""
     rejected: int = 0
+    foreign: str = ""
 
     @property
     def imported(self) -> bool:
@@ -55,7 +58,7 @@ class Channel:
     @property
     def measurand(self) -> Measurand:
         """Return what its readings stand for: the one place that decides it is `meterlog.roles`."""
-        return measurand(self.quantity, self.label, self.point, self.role)
+        return measurand(self.quantity, self.label, self.point, self.role, foreign=bool(self.foreign))
 
 
 HARD_END = "The recording ended without being closed (power, crash or a full disk); all that was saved is here."

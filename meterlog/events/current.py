@@ -43,6 +43,10 @@ _NEW_LEVEL_S = 1.0
 """A lower current that lasts this long is a new level, s: a guess, above what one averaging reading takes."""
 _NEW_LEVEL_READINGS = 3
 """And for so many readings: a guess; an edge shows in two at the most."""
+_EDGE_READINGS = 3
+"""Readings in which a current that is cut off falls: a guess; an averaged edge takes two."""
+_STEEP_SHARE = 0.4
+"""It falls by this share of its level in them at the least; what fades or passes through nothing does not: a guess."""
 _OUT_READINGS = 64
 """Readings of an interruption that its level is taken from: bounds memory."""
 _NEAR_READINGS = 6
@@ -93,7 +97,7 @@ class Current:
         self._threshold = self._settings.interruption_at_least_a
         self._reference = 0.0
         self._fall = self._return = self._partial_from = index
-        self._least = inf
+        self._least, self._steep = inf, False
         self._fallen: tuple[Edge, float, float] | None = None
         self._stretch: Stretch | None = None
 
@@ -155,6 +159,11 @@ class Current:
     @property
     def _off(self) -> float:
         return self._settings.off_share * self._reference
+
+    @property
+    def _reversed(self) -> float:
+        """Return what must flow the other way before that is no stray of the clamp's zero, A."""
+        return max(self._settings.interruption_at_least_a, self._off)
 
     @property
     def _usual(self) -> tuple[float, float]:
@@ -268,7 +277,7 @@ class Current:
         value = self._sign * self._track.value(index)
         if value >= (settings.off_share + settings.return_hysteresis) * self._reference:
             self._state, self._return, self._pos = "back", index, index + 1
-        elif value <= -max(self._threshold, out):
+        elif value <= -self._reversed:
             self._turn(index)
         elif value <= out:
             self._skip_out(stop, out)
@@ -289,8 +298,13 @@ class Current:
         stop = min(stop, self._track.first_after(deadline_s, self._pos, stop) + 1)
         if self._fallen is None:
             stop = min(stop, self._fall + _OUT_READINGS)
-        start, reach = self._pos, max(self._threshold, out)
-        self._pos = self._track.first_outside(start, stop, *self._signed(-reach, nextafter(out, inf)))
+        start = self._pos
+        if self._least == inf:
+            lately = self._sizes(max(self._segment, start - _EDGE_READINGS), start + 1)
+            self._steep = float(lately.max() - lately[-1]) >= _STEEP_SHARE * self._reference
+        self._pos = self._track.first_outside(
+            start, stop, *self._signed(nextafter(-self._reversed, inf), nextafter(out, inf))
+        )
         self._least = min(self._least, float(np.abs(self._track.values(start, self._pos)).min(initial=inf)))
         self._partial_from = self._pos
 
@@ -350,7 +364,7 @@ class Current:
         if (event.duration_s or 0.0) > self._longest_out_s():
             self._end_stretch(event.start_s, fall)
             return True
-        if not self._is_noise():
+        if self._steep and not self._is_noise():
             self.events.append(event)
         return False
 
@@ -358,9 +372,10 @@ class Current:
         """Tell whether the readings before the fall stray as far as to nothing by themselves."""
         start = max(self._segment, self._fall - _NOISE_READINGS)
         before = self._sizes(start, self._fall)
-        if float(before.min(initial=inf)) <= -self._settings.off_share * self._reference:
+        if len(before) < _EDGE_READINGS or float(before.min()) <= -self._settings.off_share * self._reference:
             return True
-        return self._reference < min(_CLAMP_NOISE_A, 2.0 * self._measure.noise(start, self._fall))
+        strays = min(_CLAMP_NOISE_A, 2.0 * self._measure.noise(start, self._fall))
+        return self._reference < max(self._settings.interruption_at_least_a, strays)
 
     def _place_fall(self, stop: int) -> tuple[Edge, float, float]:
         """Place the beginning of what is low, its level, and the noise around, from readings before `stop`."""

@@ -47,6 +47,8 @@ _EDGE_READINGS = 3
 """Readings in which a current that is cut off falls: a guess; an averaged edge takes two."""
 _STEEP_SHARE = 0.4
 """It falls by this share of its level in them at the least; what fades or passes through nothing does not: a guess."""
+_STAYS_OUT = 2.0
+"""Once at a tenth, what stays below so many tenths has not come back: a guess, as a hysteresis."""
 _OUT_READINGS = 64
 """Readings of an interruption that its level is taken from: bounds memory."""
 _NEAR_READINGS = 6
@@ -273,7 +275,7 @@ class Current:
     def _low(self, stop: int) -> None:
         """At or below half: interrupted, between two pulses, or soon at a new level."""
         settings, index = self._settings, self._pos
-        out = settings.interruption_share * self._reference
+        out = settings.interruption_share * self._reference * (_STAYS_OUT if self._least < inf else 1.0)
         value = self._sign * self._track.value(index)
         if value >= (settings.off_share + settings.return_hysteresis) * self._reference:
             self._state, self._return, self._pos = "back", index, index + 1
@@ -290,7 +292,11 @@ class Current:
             if self._fallen is None and self._pos - self._fall >= _OUT_READINGS:
                 self._place_fall(self._pos)
             if self._since(self._fall) > self._longest_out_s():
+                short = self._is_short(self._fall - 1)
                 self._close()
+                lately = self._sizes(max(self._fall, self._pos - _NEW_LEVEL_READINGS), self._pos)
+                if not short and float(lately.min()) >= settings.interruption_at_least_a:
+                    self._go_on(self._pos - len(lately), median(lately))
 
     def _skip_out(self, stop: int, out: float) -> None:
         """Step over readings that show nothing but that no current flows."""
@@ -328,10 +334,17 @@ class Current:
         level = median(self._sizes(start, self._pos))
         if self._is_short(self._fall - 1):
             self._close()
-            self._stretch = Stretch(start, None, self._track.time(start), from_start=True)
-            self.stretches.append(self._stretch)
-        elif self._least < inf:
+            self._go_on(start, level)
+            return
+        if self._least < inf:
             self._tell(start, level, self._pos)
+        self._reference = level
+        self._flow(start)
+
+    def _go_on(self, start: int, level: float) -> None:
+        """What flowed is over, and less flows on, for a time that nothing tells, seen from reading `start` on."""
+        self._stretch = Stretch(start, None, self._track.time(start), from_start=True)
+        self.stretches.append(self._stretch)
         self._reference = level
         self._flow(start)
 

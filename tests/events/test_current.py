@@ -156,3 +156,11 @@ def test_nothing_is_invented_across_a_long_break(log: Log) -> None:
     series = log([(4.8, 20), (0, 10), (4.8, 60)])
     series = series[(series.time_s <= 18.0) | (series.time_s >= 60.0)]
     assert kinds(detect(Channel(1, "pump current", AMPERES), series)) == ["gap"]
+
+
+def test_a_draw_that_falls_asleep_to_just_a_tenth_is_not_interrupted(amps: Found) -> None:
+    """It wavers about the tenth there; and what is left can be interrupted in its turn."""
+    wavering = [(0.38 + 0.01 * (k % 3 - 1), 0.5) for k in range(160)]
+    found = amps([(3.79, 60), *wavering, (0.0, 2), (0.38, 20)])
+    assert kinds(found) == ["interruption"]
+    assert found[0].reference == pytest.approx(0.38, abs=0.02)

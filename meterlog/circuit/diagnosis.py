@@ -25,7 +25,7 @@ from meterlog.circuit.faults.fault_cells import COMMAND_FAULTS, FAULTS, Cells, a
 from meterlog.circuit.faults.fault_rates import Rates
 from meterlog.circuit.model.circuit import Circuit
 from meterlog.circuit.next_measurement.candidates import Tool
-from meterlog.circuit.next_measurement.suggest import LEAST_BITS, Suggestion, suggest
+from meterlog.circuit.next_measurement.suggest import LEAST_BITS, SEEN_TO_COME_AND_GO, Suggestion, suggest
 from meterlog.circuit.probability.posterior import Posterior, posterior
 from meterlog.circuit.probability.predict import Network
 from meterlog.circuit.probability.unknowns import FAULT_1, LOGISTIC
@@ -43,6 +43,8 @@ BY_FAR = 3.0
 """Times as probable as the next from which 'healthy' is the verdict below one half too, said to be unproven. Guess."""
 LEAST_BITS_WHEN_SURE = 0.05
 """Least information worth the way to the vehicle once one is sure. Guess."""
+WRONG_REPAIR_MIN = 120.0
+"""Minutes that it costs to call a faulty circuit good: the way back and the search elsewhere. A guess."""
 LEAST_SHOWN = 0.005
 """Parts below this probability are not listed. A guess."""
 OVER_99 = 0.995
@@ -52,6 +54,8 @@ CELLS_OF_BAND = 1e-6
 MODEL_WRONG = 0.02
 """Share of vehicles that are not as the model says (a part it does not know, three faults, a wrong drawing): for them
 the readings say nothing and the fault rates stand. A guess; it keeps every part's probability below 98 %."""
+FITS_NOTHING = "these readings fit nothing in this circuit"
+LOOK_AGAIN = "check the drawing, where the probes were, and what else hangs on this fuse and this ground"
 NOTHING_YET = "nothing is measured yet, so the probabilities are the usual fault rates"
 
 Array = NDArray[np.float64]
@@ -122,6 +126,8 @@ class Diagnosis:
         hypotheses: in order of probability.
         healthy: probability that nothing in the circuit is at fault.
         several: probability that two parts are.
+        comes_and_goes: probability that one part's contact comes and goes.
+        outside: probability that the readings fit nothing in this circuit.
         next: measurements, in order of information per minute.
         inconsistent: sentences about readings that cannot all be right.
         rates_source: where the fault rates came from.
@@ -133,6 +139,8 @@ class Diagnosis:
     hypotheses: tuple[Hypothesis, ...]
     healthy: float
     several: float
+    comes_and_goes: float
+    outside: float
     next: tuple[Suggestion, ...]
     inconsistent: tuple[str, ...]
     rates_source: str
@@ -148,12 +156,13 @@ class Diagnosis:
             "next": [s.as_json() for s in self.next],
             "inconsistent": list(self.inconsistent),
             "choice": self.acting and self.acting.text,
+            "outside": round(self.outside, 4),
         }
 
     @property
     def decided(self) -> str:
         """The part, or 'healthy', that is sure enough to act on; empty while none is."""
-        return _decided(self.hypotheses, self.healthy)
+        return _decided(self.hypotheses, self.healthy, self.comes_and_goes)
 
     @property
     def enough(self) -> str:
@@ -203,13 +212,17 @@ class Diagnoser:
         hypotheses = tuple(self._hypothesis(case, told, id_, p) for id_, p in ranked if p >= LEAST_SHOWN)
         several = float(known.weight[self.cells.part[:, 1] >= 0].sum())
         comes = float(known.comes_and_goes.sum())
-        sure = _decided(hypotheses, healthy)
+        sure = _decided(hypotheses, healthy, comes)
         least_bits = LEAST_BITS_WHEN_SURE if sure else LEAST_BITS
         following = suggest(self.network, known, measured, suggestions, least_bits, self.tool) if suggestions else []
         acting = self._acting(hypotheses, healthy, following)
         if acting is not None and (acting.quicker or (sure and not acting.pays())):
             following = []
+        if sure == "healthy":
+            following = [s for s in following if (s.right_after - healthy) * WRONG_REPAIR_MIN > s.minutes]
         verdict = _verdict(hypotheses, healthy, several, comes) if measured or tried else NOTHING_YET
+        if known.outside > max([healthy, *(h.probability for h in hypotheses)]):
+            verdict = f"{FITS_NOTHING} ({percent(known.outside)}): {LOOK_AGAIN}. Within it: {verdict}"
         on = stays_on(measured, self.circuit)
         if on:
             verdict = f"{on}. As for lost voltage: {verdict}"
@@ -218,6 +231,8 @@ class Diagnoser:
             hypotheses=hypotheses,
             healthy=healthy,
             several=several,
+            comes_and_goes=comes,
+            outside=known.outside,
             next=tuple(following),
             inconsistent=tuple(contradictions(case, self.suspects, on)),
             rates_source=self.rates.source,
@@ -341,8 +356,9 @@ def _suspects(circuit: Circuit, cells: Cells) -> list[Suspect]:
     return [*parts, *commands, Suspect("", cells.fault == FAULTS.index("healthy"))]
 
 
-def _decided(hypotheses: Sequence[Hypothesis], healthy: float) -> str:
-    if healthy >= SURE:
+def _decided(hypotheses: Sequence[Hypothesis], healthy: float, comes: float) -> str:
+    """Name the part, or 'healthy', that is sure; a contact that was not seen to fail does not stand in the way."""
+    if healthy + (comes if comes < SEEN_TO_COME_AND_GO else 0.0) >= SURE:
         return "healthy"
     return hypotheses[0].part if hypotheses and hypotheses[0].probability >= SURE else ""
 

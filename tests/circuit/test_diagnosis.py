@@ -151,7 +151,7 @@ def test_the_resistance_band_holds_drop_over_current(diagnose: Diagnose) -> None
 
 def test_the_json_is_the_contract(diagnose: Diagnose) -> None:
     found = json.loads(json.dumps(diagnose([v("plug_feed", 0.0), v("relay_out", 12.3)]).as_json(), allow_nan=False))
-    assert list(found) == ["verdict", "hypotheses", "healthy", "next", "inconsistent", "choice"]
+    assert list(found) == ["verdict", "hypotheses", "healthy", "next", "inconsistent", "choice", "outside"]
     assert list(found["hypotheses"][0]) == ["part", "fault", "probability", "resistance_ohm", "for", "against"]
     assert list(found["next"][0]) == [
         "measure", "at", "to", "state", "load", "gain_bits", "minutes", "outcomes", "caution",

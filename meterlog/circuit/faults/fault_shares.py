@@ -65,7 +65,7 @@ WEAK_LOAD = ((0.05, 0.5, 0.25), (0.05, 2.5, 0.5))
 
 CHARGING_SPREAD = 0.7
 """Standard deviation of the log of what a good battery takes: two of three between half and twice as much. Guess."""
-CURRENT_SPREAD, RESISTANCE_SPREAD, UNSTATED_SPREAD = 0.25, 0.15, 0.5
+CURRENT_SPREAD, RESISTANCE_SPREAD, UNSTATED_SPREAD = 0.2, 0.15, 0.5
 """Standard deviation of the log of a good load's current: a motor's as stated, that of a stated resistance, and where
 the circuit states neither. Guesses."""
 
@@ -94,5 +94,5 @@ STUCK_CONTACT, FED_WIRE_SHARE = 0.15, 0.08
 """Contacts that weld, and wires that touch another one with a feed, as shares of their own fault rates. Guesses."""
 FEEDS = ((0.6, 0.1), (0.25, 2.0), (0.15, 25.0))
 """Resistance of such a feed: share, ohm. Guesses."""
-SMALL_FUSE_SHARE = 0.03
+SMALL_FUSE_SHARE = 0.02
 """Share of blown fuses that were of too small a size. A guess."""

@@ -149,6 +149,9 @@ def _key_off(circuit: Circuit) -> Iterable[Measurement]:
     if "off" in circuit.active or not circuit.commands:
         return
     at_node = points_by_node(circuit)
+    fuse = next((part for part in circuit.parts if part.kind == "fuse"), None)
+    if fuse is not None and circuit.load_a < MOST_IN_SERIES_A:
+        yield Measurement("current", fuse.id, state="off")
     for command, k in circuit.commands.items():
         if k in at_node:
             yield Measurement("voltage", at_node[k], state="off")

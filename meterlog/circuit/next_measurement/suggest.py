@@ -35,6 +35,9 @@ TAKEN_ONCE = "Taken once already: take it again, to prove that the probe made co
 CELLS_KEPT, WEIGHT_KEPT, TWINS_FROM = 400, 1e-5, 1e-3
 """For speed only so many cells count, none below this share of the likeliest one, and contacts that come and go from
 this probability on. Guesses."""
+SEEN_TO_COME_AND_GO = 0.3
+"""From this probability on a reading speaks for a contact that comes and goes; before the first one it is 0.1. A
+guess."""
 BINS = 28
 """Values of a reading are told apart in so many bins. A guess."""
 RARE_OUTCOME, RARE_CAUSE = 0.01, 0.05
@@ -186,8 +189,11 @@ def _parts_of(cells: Cells, rows: NDArray[np.int64], kept: int, twin_part: NDArr
 
 
 def _twins(cells: Cells, known: Posterior) -> tuple[NDArray[np.int64], Array, NDArray[np.int64]]:
-    """Cells, weights and hypotheses of the contacts that come and go."""
+    """Cells, weights and hypotheses of the contacts that come and go; none while no reading speaks for one, since what
+    was not seen to fail cannot be measured."""
     good = first_healthy(cells)
+    if known.comes_and_goes.sum() < SEEN_TO_COME_AND_GO:
+        return np.array([], int), np.array([]), np.array([], int)
     twin: list[int] = []
     weight: list[float] = []
     group: list[int] = []

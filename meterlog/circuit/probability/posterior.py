@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -11,6 +12,7 @@ from numpy.typing import NDArray
 from meterlog.circuit.probability.facts import comes_and_goes_log
 from meterlog.circuit.probability.fit import NO_WORTH, Fit
 from meterlog.circuit.probability.intermittent import comes_and_goes
+from meterlog.circuit.probability.outside import log_outside
 from meterlog.circuit.probability.predict import Network
 from meterlog.circuit.probability.trials import tried_log, works
 from meterlog.circuit.readings.measurement import Measurement, Told
@@ -27,8 +29,9 @@ class Posterior:
     """The probabilities after the readings.
 
     Attributes:
-        weight: shape (K,), the cells' probabilities; with `comes_and_goes` they sum to 1.
+        weight: shape (K,), the cells' probabilities; with `comes_and_goes` and `outside` they sum to 1.
         comes_and_goes: shape (n,), the probability that each part's contact comes and goes.
+        outside: the probability that the readings fit nothing in this circuit.
         bad: shape (M,), the probability that each reading is a bad one; 1 where it was set aside.
         used: positions of the readings that say anything, the rows of `fit`.
         fit: the joint Gaussian of those.
@@ -37,6 +40,7 @@ class Posterior:
 
     weight: Array
     comes_and_goes: Array
+    outside: float
     bad: Array
     used: tuple[int, ...]
     fit: Fit
@@ -85,10 +89,13 @@ def posterior(
     for one in tried:
         if isinstance(one, Observed):
             comes = comes + comes_and_goes_log(network, one)
-    top = max(float(total.max()), float(comes.max()))
-    weight, comes_weight = np.exp(total - top), np.exp(comes - top)
-    whole = weight.sum() + comes_weight.sum()
+    outside = log_outside(cells, fit, base)
+    top = max(float(total.max()), float(comes.max()), outside)
+    weight, comes_weight, outside_weight = np.exp(total - top), np.exp(comes - top), math.exp(outside - top)
+    whole = weight.sum() + comes_weight.sum() + outside_weight
     bad_all = np.zeros(len(measured))
     if used:
         bad_all[used] = (weight[:, None] * bad).sum(axis=0) / weight.sum()
-    return Posterior(weight / whole, comes_weight / whole, bad_all, tuple(used), fit, bad)
+    return Posterior(
+        weight / whole, comes_weight / whole, float(outside_weight / whole), bad_all, tuple(used), fit, bad
+    )

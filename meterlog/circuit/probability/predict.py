@@ -35,14 +35,16 @@ from meterlog.circuit.readings.measurement import Measurement
 ALLOWED_V = {"connector": 0.1, "ground": 0.1, "wire": 0.2, "switch": 0.3, "relay_contact": 0.3}
 """Drop that manuals allow a good part at its load's current in a 12 V circuit, V (makers' manuals; a small connection:
 nothing, a high-current one and a ground 0.1 V, a cable 0.2 V, a switch or relay contact 0.3 V)."""
-STATED_SPREAD, BATTERY_SPREAD, DEFAULT_SPREAD, BY_DESIGN_SPREAD = 0.12, 0.3, 1.0, 1.5
+STATED_SPREAD, BATTERY_SPREAD, DEFAULT_SPREAD, BY_DESIGN_SPREAD = 0.12, 0.3, 1.0, 0.25
 """Standard deviation of a good part's resistance as a share of its usual one: where it is stated, of a battery (whose
-voltage is known at its posts), by the kind's default (a log-normal with a factor of 2), by design but not stated.
-Guesses."""
+voltage is known at its posts), by the kind's default (a log-normal with a factor of 2), stated and by design (a speed
+unit warms, a pulsed feed varies). Guesses."""
 ALLOWED_SPREADS = 2.0
 """A drop at the limit of the manuals is taken as so many standard deviations. A guess."""
 COIL_LOSS_V = 0.2
 """Drop in a coil's own wires and switch, V. A guess."""
+FLOATING_V = 0.15
+"""Standard deviation of what a meter shows on a stretch of circuit that hangs on nothing, V: dirt and pickup. Guess."""
 BRIDGE_OHM = 0.01
 """What bridges a resistor while cranking. A guess."""
 LITTLE = 0.25
@@ -95,11 +97,9 @@ class Network:
             if k == self.circuit.load:
                 values.append(0.0)
             elif part.resistance_ohm is not None:
-                values.append(STATED_SPREAD)
-            elif part.kind == "battery":
-                values.append(BATTERY_SPREAD)
+                values.append(BY_DESIGN_SPREAD if part.by_design else STATED_SPREAD)
             else:
-                values.append(BY_DESIGN_SPREAD if part.by_design else DEFAULT_SPREAD)
+                values.append(BATTERY_SPREAD if part.kind == "battery" else DEFAULT_SPREAD)
         return np.array(values)
 
     @cached_property
@@ -288,15 +288,19 @@ class Network:
         lo, hi = min(a, b), max(a, b)
         span = setup.line_ohm[:, :, hi] - setup.line_ohm[:, :, lo]
         loop = setup.line_ohm[:, :, n] + setup.load_ohm
+        floats = np.zeros(values.shape[1])
         if not bridged:
             seen_ohm = span * (loop - span) / loop
             values = values * METER_OHM / (METER_OHM + seen_ohm)
+            floats = FLOATING_V * seen_ohm[0] / (METER_OHM + seen_ohm[0])
         chain = [(c.load + 1 + place) % n for place in range(lo, hi)]
         inside = np.zeros(n)
         inside[chain] = 1.0
         share = (span[0] / loop[0])[:, None]
         slope = sign * self.good_drop_v(setup.part_a[0]) * (inside[None, :] - share)
-        return self._assemble(values, setup, slope)
+        found = self._assemble(values, setup, slope)
+        found.slope[:, UNKNOWNS.index("lead")] = floats
+        return found
 
     def _assemble(self, values: Array, setup: Setup, good: Array) -> Prediction:
         slope = np.zeros((values.shape[1], len(UNKNOWNS) + good.shape[1]))

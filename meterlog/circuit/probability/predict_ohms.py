@@ -53,7 +53,8 @@ def resistance(c: Circuit, cells: Cells, good_ohm: Array, m: Measurement) -> Pre
     ohm = np.minimum(cells.ohm, OPEN_OHM)
     if at_rest:
         ohm = ohm.copy()
-        ohm[cells.stuck_at != contacts[0], contacts[0]] = OPEN_OHM
+        past = np.where(cells.fed_at == contacts[0], np.minimum(cells.fed_ohm, OPEN_OHM), OPEN_OHM)
+        ohm[:, contacts[0]] = np.where(cells.stuck_at == contacts[0], ohm[:, contacts[0]], past)
     if not on_load and any(inside[k] for k in apart):
         ohm = ohm.copy()
         ohm[:, [k for k in apart if inside[k]]] = OPEN_OHM

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from tests.bench.diagnosis_world.meter import MOST_IN_SERIES_A
 from tests.bench.diagnosis_world.vehicle import Vehicle
 
 Made = tuple[Vehicle, frozenset[str]]
@@ -135,11 +136,16 @@ def _wrong_fuse(vehicle: Vehicle, rng: np.random.Generator) -> Made:
 
 
 def _tight(vehicle: Vehicle, rng: np.random.Generator) -> Made | None:
-    return _draws(vehicle, float(rng.uniform(1.5, 2.3))) if vehicle.drawn.motor else None
+    return _draws(vehicle, float(rng.uniform(1.5, 2.3))) if _in_series(vehicle) else None
 
 
 def _idle(vehicle: Vehicle, rng: np.random.Generator) -> Made | None:
-    return _draws(vehicle, float(rng.uniform(0.3, 0.6))) if vehicle.drawn.motor else None
+    return _draws(vehicle, float(rng.uniform(0.3, 0.6))) if _in_series(vehicle) else None
+
+
+def _in_series(vehicle: Vehicle) -> bool:
+    """A motor whose current a hand-held meter can measure: of a larger one nothing tells that it is tight."""
+    return vehicle.drawn.motor and vehicle.drawn.load_a < MOST_IN_SERIES_A
 
 
 def _draws(vehicle: Vehicle, share: float) -> Made:

@@ -16,6 +16,8 @@ Row = dict[str, object]
 LAMP_OHM = 28.0
 """A test lamp of 5 W."""
 OVERLOAD_OHM = 30e6
+MOST_IN_SERIES_A = 10.0
+"""The current jack of a hand-held meter is fused at this."""
 BAD_WAYS = ("no contact", "slip", "next pin", "unplugged")
 BAD_SHARES = (0.5, 0.15, 0.2, 0.15)
 """How readings go wrong, and how often each. Guesses."""

@@ -88,7 +88,8 @@ def closed(vehicle: Vehicle, state: str, posts_v: float) -> bool:
         return True
     if not vehicle.drawn.relay:
         return state in vehicle.drawn.active
-    held = state == "crank" and vehicle.coil_v.get("key_on", 0.0) * vehicle.emf_v >= PULL_IN_V
+    before = "key_on" if "key_on" in vehicle.drawn.active else "crank"  # the starter loads the battery a moment later
+    held = state == "crank" and vehicle.coil_v.get(before, 0.0) * vehicle.emf_v >= PULL_IN_V
     return vehicle.coil_v.get(state, 0.0) * posts_v >= (HOLDS_V if held else PULL_IN_V)
 
 
@@ -96,11 +97,13 @@ def solved(
     vehicle: Vehicle, state: str, apart: str, shunts: tuple[Shunt, ...], rng: np.random.Generator
 ) -> tuple[Network, np.ndarray]:
     """Solve the network in a state; `apart` is how the load is connected."""
-    turns = state == "crank"
-    network, volts, load_v = _solve(vehicle, state, apart, shunts, turns, rng)
-    if turns and vehicle.drawn.active == ("crank",) and (apart != "connected" or load_v < PULL_IN_V):
-        network, volts, _ = _solve(vehicle, state, apart, shunts, turns=False, rng=rng)
-    return network, volts
+    if state != "crank":
+        return _solve(vehicle, state, apart, shunts, turns=False, rng=rng)[:2]
+    if vehicle.drawn.active == ("crank",):
+        network, volts, load_v = _solve(vehicle, state, apart, shunts, turns=False, rng=rng)
+        if apart != "connected" or load_v < PULL_IN_V:
+            return network, volts  # the solenoid does not pull in: the engine stands
+    return _solve(vehicle, state, apart, shunts, turns=True, rng=rng)[:2]
 
 
 def _solve(

@@ -129,10 +129,11 @@ def sound_vehicle(world: World, rng: np.random.Generator) -> Vehicle:
 
 
 def _good_ohm(drawn: Drawn, world: World, rng: np.random.Generator) -> np.ndarray:
-    """Good parts together lose less than 0.6 V; a worn car's more than a new one's."""
+    """Good parts lose less than 0.2 V each and 0.6 V together; a worn car's more than a new one's."""
     usual = np.array([GOOD_OHM.get(kind, 0.0) for _, kind, _ in drawn.parts]) * 5 / drawn.load_a
     ohm = usual * np.exp(rng.normal(0.0, 0.7 * world.worn, len(usual)))
     most = 0.6 / drawn.load_a
+    ohm = np.minimum(ohm, most / 3)
     return np.asarray(ohm * min(1.0, most / ohm.sum()))
 
 

@@ -17,6 +17,8 @@ def volts(at: str, value: float, state: str = "key_on") -> Measurement:
 
 WORKS = [volts("fuse_out", 12.3), volts("pump_plus", 12.1), volts("pump_minus", 0.03)]
 
+NO_CURRENT = Measurement("current", "fuse", state="off", value=0.0)
+
 
 def found(*measured: Measurement) -> Diagnosis:
     return TOOL.diagnose(measured, suggestions=0)
@@ -36,8 +38,7 @@ def found(*measured: Measurement) -> Diagnosis:
         ([*WORKS, volts("relay_out", 12.5, "off"),
           Measurement("resistance", "fuse_out", "relay_out", "isolated", value=0.3)], "relay", "stuck_closed"),
         ([*WORKS, volts("relay_out", 12.5, "off"), volts("plug_feed", 12.4, "off"),
-          Measurement("resistance", "fuse_out", "relay_out", "isolated", value=float("inf")),
-          Measurement("current", "fuse", state="off", value=0.0)],
+          NO_CURRENT, NO_CURRENT],
          "feed_wire", "fed_elsewhere"),
         ([volts("battery_plus", 12.7), volts("battery_plus", 6.0, "crank"), volts("relay_out", 5.8, "crank")],
          "battery", "weak"),

@@ -1,0 +1,35 @@
+"""Weighs that the vehicle is not as the file says: each reading could be of this circuit, together of none.
+
+Under a fault of the file the readings depend on one another: 12.3 V here makes 12.2 V there. In a circuit that is wired
+otherwise each reading is still some usual one, but none foretells the next: the product of what each alone is worth.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import NDArray
+
+from meterlog.circuit.faults.fault_cells import Cells
+from meterlog.circuit.probability.fit import Fit
+
+OUTSIDE_SHARE = 0.02
+"""Share of vehicles that are not as the file says (another branch, three faults, a wrong drawing). A guess."""
+ANYTHING_SHARE = 0.2
+"""Share of their readings that are like none of the file's faults. A guess."""
+
+Array = NDArray[np.float64]
+
+
+def log_outside(cells: Cells, fit: Fit, base: Array) -> float:
+    """Log-weight of 'these readings fit nothing in this circuit', on the scale of the cells' (see `posterior`).
+
+    `base`, shape (K,), is the cells' log-weight without the readings: what was tried or seen counts as it does for all
+    of them together.
+    """
+    count = len(fit.y)
+    variance = fit.covariance[:, range(count), range(count)]
+    like = np.exp(-0.5 * fit.residual**2 / variance) / np.sqrt(2 * math.pi * variance)
+    alone = (1 - ANYTHING_SHARE) * (cells.prior @ like) + ANYTHING_SHARE * np.exp(fit.log_bad)
+    return math.log(OUTSIDE_SHARE) + float(np.logaddexp.reduce(base)) + float(np.log(alone).sum())

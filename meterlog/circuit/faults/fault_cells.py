@@ -38,8 +38,9 @@ COMMAND_FAULTS = ("not_commanded", "half_commanded", "weakly_commanded")
 COIL_STATE = {"off": 0, "key_on": 1, "prime": 1, "crank": 2, "run": 3}
 """Columns of `Cells.coil_share`: the states in which a coil may be fed differently."""
 
-PULL_IN_SHARE = 0.58
-"""Of the system voltage, where a solenoid pulls in: 7.0 of 12 V, as 12 V relays must (makers' datasheets)."""
+PULL_IN_SHARE, HOLDS_SHARE = 0.58, 0.3
+"""Of the system voltage, where a solenoid pulls in: 7.0 of 12 V, as 12 V relays must (makers' datasheets), and down to
+which one that is in stays so (a guess; datasheets say that it must let go at 0.1)."""
 LEAST_FAULT_SHARE = 0.03
 """A series resistance is called a fault from this drop at the load's current on, of the system voltage: 0.36 V at 12 V,
 above the 0.3 V that makers' manuals allow a switch contact."""
@@ -85,6 +86,7 @@ class Cells:
         fed_ohm: shape (K,), that feed's resistance, ohm; inf for none.
         small_fuse: shape (K,), the blown fuse is of too small a size.
         bridged: shape (K,), parts whose loss is meant are bridged while cranking.
+        neighbour_ohm: shape (K,), another load that returns through the bad ground, ohm; inf for none.
         short_at: shape (K,), position of the part shorted to ground, -1 for none (its fuse has blown).
     """
 
@@ -105,6 +107,7 @@ class Cells:
     fed_ohm: Array
     small_fuse: NDArray[np.bool_]
     bridged: NDArray[np.bool_]
+    neighbour_ohm: Array
     short_at: NDArray[np.int64]
 
     def __len__(self) -> int:
@@ -135,6 +138,7 @@ class _Row:
     fed_ohm: float = np.inf
     small_fuse: bool = False
     bridged: bool = False
+    neighbour_ohm: float = np.inf
     short_at: int = -1
 
 
@@ -152,7 +156,7 @@ def single_open(cells: Cells, k: int) -> int:
 def single_resistive(cells: Cells, k: int) -> NDArray[np.bool_]:
     """The cells in which part k alone has too much resistance, shape (K,)."""
     alone = (cells.part[:, 0] == k) & (cells.part[:, 1] < 0)
-    usual = (cells.coil_share == np.array(shares.FED)).all(axis=1) & ~cells.bridged
+    usual = (cells.coil_share == np.array(shares.FED)).all(axis=1) & ~cells.bridged & np.isinf(cells.neighbour_ohm)
     return np.asarray(alone & usual & (cells.fault == FAULTS.index("high_resistance")))
 
 
@@ -249,7 +253,11 @@ def _singles(circuit: Circuit, rates: Rates, series: list[int]) -> list[_Row]:
         found.append(_Row(rate * share * opens * (1 - small), "open", (k,), (np.inf,), (0.0,)))
         if small:
             found.append(_Row(rate * share * opens * small, "wrong_size", (k,), (np.inf,), (0.0,), small_fuse=True))
-        found += [_Row(high * w, "high_resistance", (k,), (ohm,), (spread,)) for ohm, spread, w in finite]
+        for neighbour_ohm, share_of in _neighbours(circuit, k):
+            found += [
+                _Row(high * w * share_of, "high_resistance", (k,), (ohm,), (spread,), neighbour_ohm=neighbour_ohm)
+                for ohm, spread, w in finite
+            ]
         if part.kind == "wire" and fuse_before(circuit, k) > 0:
             found.append(_Row(rate * shares.CHAFED_WIRE_SHARE, "short_to_ground", (k,), short_at=k))
     found += _load_faults(circuit, rates)
@@ -267,6 +275,21 @@ def _command_faults(circuit: Circuit, rate: float, k: int) -> list[_Row]:
         ways += [(share, "half_commanded", coil) for share, coil in shares.HALF_COMMANDED]
     total = sum(share for share, _, _ in ways)
     return [_Row(rate * share / total, fault, coil_share=coil, command_at=k) for share, fault, coil in ways]
+
+
+def shared_ground(circuit: Circuit) -> int:
+    """The position of the ground through which other loads may return, too: the first after the load; -1 for none."""
+    grounds = (k for k in range(circuit.load + 1, len(circuit.parts)) if circuit.parts[k].kind == "ground")
+    return -1 if circuit.charges else next(grounds, -1)
+
+
+def _neighbours(circuit: Circuit, k: int) -> tuple[tuple[float, float], ...]:
+    """Resistance of other loads on part k's ground, ohm, and how often each is there; none first."""
+    if k != shared_ground(circuit):
+        return ((np.inf, 1.0),)
+    others = shares.NEIGHBOURS
+    scaled = tuple((ohm * circuit.volts_scale, share) for ohm, share in others)
+    return ((np.inf, 1 - sum(share for _, share in others)), *scaled)
 
 
 def _always_on(circuit: Circuit, rates: Rates, k: int) -> list[_Row]:
@@ -378,6 +401,7 @@ def _arrays(circuit: Circuit, table: list[_Row]) -> Cells:
         fed_ohm=np.array([row.fed_ohm for row in table]),
         small_fuse=np.array([row.small_fuse for row in table]),
         bridged=np.array([row.bridged for row in table]),
+        neighbour_ohm=np.array([row.neighbour_ohm for row in table]),
         short_at=np.array([row.short_at for row in table]),
     )
 

@@ -96,3 +96,5 @@ FEEDS = ((0.6, 0.1), (0.25, 2.0), (0.15, 25.0))
 """Resistance of such a feed: share, ohm. Guesses."""
 SMALL_FUSE_SHARE = 0.02
 """Share of blown fuses that were of too small a size. A guess."""
+NEIGHBOURS = ((1.5, 0.08), (5.0, 0.08))
+"""Other loads that return through a bad ground: resistance, ohm on 12 V, and share of bad grounds. Guesses."""

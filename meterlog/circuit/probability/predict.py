@@ -14,7 +14,14 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from meterlog.circuit.faults.fault_cells import COIL_STATE, FAULTS, PULL_IN_SHARE, Cells
+from meterlog.circuit.faults.fault_cells import (
+    COIL_STATE,
+    FAULTS,
+    HOLDS_SHARE,
+    PULL_IN_SHARE,
+    Cells,
+    shared_ground,
+)
 from meterlog.circuit.faults.fault_shares import WEAK_COIL_SPREAD
 from meterlog.circuit.model.bulb import Bulb
 from meterlog.circuit.model.circuit import Circuit
@@ -150,7 +157,7 @@ class Network:
         if m.quantity == "current":
             values = self._through_fuse(setup.part_a[:, :, i], m.state, i)
             return self._assemble(values, setup, np.zeros((values.shape[1], len(self.circuit.parts))))
-        return self._voltage(setup, i, j, bridged=lamp == (i, j))
+        return self._voltage(setup, i, j, bridged=lamp == (i, j), connected=m.load == "connected")
 
     def _brightness(self, m: Measurement) -> Prediction:
         """Predict a lamp's voltage as a share of its rated one, the system's."""
@@ -158,7 +165,7 @@ class Network:
             volts = self._at_command(m)
         else:
             i, j = self.ends(m)
-            volts = self._voltage(self.setup(m.state, m.load, (i, j), m.bulb), i, j, bridged=True)
+            volts = self._voltage(self.setup(m.state, m.load, (i, j), m.bulb), i, j, bridged=True, connected=True)
         sign = np.where(volts.mean < 0, -1.0, 1.0) / self.circuit.system_v
         return Prediction(volts.mean * sign, volts.slope * sign[:, None])
 
@@ -203,7 +210,14 @@ class Network:
     def closed(self, state: str, k: int) -> NDArray[np.bool_]:
         """Tell for each cell whether its commanded part k is closed in a state, shape (K,)."""
         stuck = self.cells.stuck_at == k
-        return np.asarray(stuck | (self.coil_share(state, k) >= PULL_IN_SHARE))
+        share = self.coil_share(state, k)
+        closed = share >= PULL_IN_SHARE
+        if state == "crank" and not self.circuit.turns_engine:
+            # a battery that gives way lets the relay go, or never pulls it in where it was not in at key-on
+            held = self.coil_share("key_on", k) >= PULL_IN_SHARE
+            needed = np.where(held, HOLDS_SHARE, PULL_IN_SHARE) * self.circuit.system_v
+            closed &= share * self.cells.source_v[:, state_index(state)] >= needed
+        return np.asarray(stuck | closed)
 
     def coil_share(self, state: str, k: int) -> Array:
         """The source's voltage that reaches the coil of part k in a state, in each cell, shape (K,)."""
@@ -243,6 +257,7 @@ class Network:
             elif u >= FAULT_1:
                 ohm = self._moved(base, u - FAULT_1, step)
             shunts = [Shunt(*lamp, lamp_ohm)] if lamp[0] != lamp[1] else []
+            shunts += self.neighbours()
             model = load_model(
                 self.circuit, current_share=share, stalled=cells.stalled, winding_share=winding, rest_v=rest
             )
@@ -260,6 +275,13 @@ class Network:
             tuple(unknown),
             np.stack(steps[1:]),
         )
+
+    def neighbours(self) -> list[Shunt]:
+        """The other load on a bad ground, fed from the battery; none where no cell has one."""
+        ground = shared_ground(self.circuit)
+        if ground < 0 or np.isinf(self.cells.neighbour_ohm).all():
+            return []
+        return [Shunt(0, ground - 1, np.minimum(self.cells.neighbour_ohm, OPEN_OHM))]
 
     def _settled(self, ohm: Array, emf: Array, lamp: tuple[int, int], bulb: Bulb) -> Array:
         """The lamp's resistance in every cell, shape (K,), as hot as its voltage there makes it."""
@@ -280,7 +302,7 @@ class Network:
         moved[rows, k[rows]] *= np.exp(step[rows] * self.cells.ohm_spread[rows, slot])
         return np.minimum(moved, OPEN_OHM)
 
-    def _voltage(self, setup: Setup, i: int, j: int, *, bridged: bool) -> Prediction:
+    def _voltage(self, setup: Setup, i: int, j: int, *, bridged: bool, connected: bool) -> Prediction:
         c, n = self.circuit, len(self.circuit.parts)
         values = setup.node_v[:, :, i] - setup.node_v[:, :, j]
         a, b = line_place(i, c.load, n), line_place(j, c.load, n)
@@ -290,7 +312,9 @@ class Network:
         loop = setup.line_ohm[:, :, n] + setup.load_ohm
         floats = np.zeros(values.shape[1])
         if not bridged:
-            seen_ohm = span * (loop - span) / loop
+            # where another load ties the ground side to the battery, no node hangs on nothing
+            tied = np.isfinite(self.cells.neighbour_ohm) & connected
+            seen_ohm = np.where(tied, 0.0, span * (loop - span) / loop)
             values = values * METER_OHM / (METER_OHM + seen_ohm)
             floats = FLOATING_V * seen_ohm[0] / (METER_OHM + seen_ohm[0])
         chain = [(c.load + 1 + place) % n for place in range(lo, hi)]

@@ -69,7 +69,7 @@ CURRENT_SPREAD, RESISTANCE_SPREAD, UNSTATED_SPREAD = 0.2, 0.15, 0.5
 """Standard deviation of the log of a good load's current: a motor's as stated, that of a stated resistance, and where
 the circuit states neither. Guesses."""
 
-CLOSES_ONLY_CRANKING = 0.15
+CLOSES_ONLY_CRANKING = 0.10
 """Share of good vehicles that by design do not close the relay before the engine turns (makers' manuals tell of them;
 the share is a guess)."""
 ENGINE_STANDS = 0.2
@@ -96,5 +96,5 @@ FEEDS = ((0.6, 0.1), (0.25, 2.0), (0.15, 25.0))
 """Resistance of such a feed: share, ohm. Guesses."""
 SMALL_FUSE_SHARE = 0.02
 """Share of blown fuses that were of too small a size. A guess."""
-NEIGHBOURS = ((1.5, 0.08), (5.0, 0.08))
+NEIGHBOURS = ((1.5, 0.04), (5.0, 0.04))
 """Other loads that return through a bad ground: resistance, ohm on 12 V, and share of bad grounds. Guesses."""

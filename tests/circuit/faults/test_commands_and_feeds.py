@@ -51,7 +51,7 @@ def test_what_the_key_the_coil_or_a_contact_does_wrong_is_named(
 ) -> None:
     top = found(*measured).hypotheses[0]
     assert (top.part, top.fault) == (part, fault)
-    assert top.probability > 0.6
+    assert top.probability > 0.5  # more likely than all else together
 
 
 def test_a_vehicle_that_never_primes_may_have_any_fault() -> None:

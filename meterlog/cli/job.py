@@ -64,6 +64,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     repaired.add_argument("--price", type=float, metavar="X", help="of the part")
     repaired.add_argument("--minutes", type=float, metavar="M", help="of work")
     repaired.add_argument("--note", default="", metavar="TEXT")
+    report = add("report", "write the report for the customer")
+    report.add_argument("--out", required=True, metavar="FILE.html", help="an existing one is replaced")
+    report.add_argument("--pdf", action="store_true", help="also write a PDF beside it, with this computer's Chromium")
     close = add("close", "close it without a proof")
     close.add_argument("--reason", required=True, metavar="TEXT")
 
@@ -74,6 +77,8 @@ def run(args: argparse.Namespace) -> int:
 
     if args.what == "start":
         return _show(_start(args), args)
+    if args.what == "report":
+        return _report(read_job(args.folder), args)
     doing: dict[str, Callable[[Job, argparse.Namespace], Job]] = {
         "status": lambda job, _: job,
         "look": _look,
@@ -190,3 +195,26 @@ def _close(job: Job, args: argparse.Namespace) -> Job:
     from meterlog.job.job_file import add_step
 
     return add_step(job.folder, "closed", {"reason": args.reason})
+
+
+def _report(job: Job, args: argparse.Namespace) -> int:
+    from meterlog.cli.report import check_out
+    from meterlog.job.job_file import NAME
+    from meterlog.job.status import status_of
+    from meterlog.report import build_report, print_pdf, write_report
+    from meterlog.report.job import job_circuit, job_part, job_sessions
+
+    out = Path(args.out)
+    check_out(out, [str(job.folder / NAME)])
+    now = status_of(job)
+    sessions, missing = job_sessions(now)
+    for sentence in missing:
+        print(f"note: {one_line(sentence)}", file=sys.stderr)
+    write_report(build_report(sessions, circuit=job_circuit(now), job=job_part(now)), out)
+    if args.json:
+        print(json.dumps({"report": str(out)}))
+    else:
+        print(f"{one_line(str(out))}: {out.stat().st_size / 1e6:.1f} MB, needs no network")
+    if args.pdf:
+        print_pdf(out, out.with_suffix(".pdf"))
+    return 0

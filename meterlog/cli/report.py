@@ -46,7 +46,7 @@ def run(args: argparse.Namespace) -> int:
     out = Path(args.out)
     _check_sides(args)
     args.sessions += args.before
-    _check_out(out, [*args.sessions, *args.good, *args.after, *filter(None, [args.circuit, args.measured])])
+    check_out(out, [*args.sessions, *args.good, *args.after, *filter(None, [args.circuit, args.measured])])
     from meterlog.loaded import load
     from meterlog.report import build_report, print_pdf, write_report
 
@@ -88,7 +88,7 @@ def _circuit(args: argparse.Namespace) -> CircuitPart | None:
     return circuit_part(diagnoser, measured, tried, left_out)
 
 
-def _check_out(out: Path, inputs: list[str]) -> None:
+def check_out(out: Path, inputs: list[str]) -> None:
     """Refuse a place that would overwrite something that is no report."""
     if out.suffix.lower() not in (".html", ".htm"):
         raise UsageError(f"--out must end in .html, not '{out}'")

@@ -9,9 +9,9 @@ from typing import Literal
 
 import numpy as np
 
-from meterlog.circuit.evidence.for_and_against import Case, apart, expected_band, same_place
+from meterlog.circuit.evidence.for_and_against import Case, apart, expected_band, members_expect, same_place
 from meterlog.circuit.faults.fault_cells import first_healthy
-from meterlog.circuit.readings.measurement import Measurement
+from meterlog.circuit.readings.measurement import Measurement, Told
 from meterlog.job.case import JobCase
 
 MOST_DECIDING = 2
@@ -32,15 +32,20 @@ class Proof:
         verdict: `not yet` while a deciding reading was not taken again.
         before: the value that decided most, in its unit; None where none lay outside.
         after: the same place now; None where it was not read again.
-        text: one sentence a deciding reading.
+        sentences: one a deciding reading.
         next: the deciding readings that are still to be taken again.
     """
 
     verdict: Verdict
     before: float | None
     after: float | None
-    text: str
+    sentences: tuple[str, ...]
     next: tuple[Measurement, ...] = ()
+
+    @property
+    def text(self) -> str:
+        """All sentences as one."""
+        return "; ".join(self.sentences)
 
     def as_json(self) -> dict[str, object]:
         """The object of `job status --json`."""
@@ -52,7 +57,7 @@ class Proof:
         }
 
 
-NOTHING = Proof("not yet", None, None, "nothing is repaired yet")
+NOTHING = Proof("not yet", None, None, ("nothing is repaired yet",))
 
 
 def sound_band(case: JobCase, m: Measurement) -> tuple[float, float]:
@@ -64,12 +69,21 @@ def sound_band(case: JobCase, m: Measurement) -> tuple[float, float]:
     return expected_band(Case(case.diagnoser.network, known, [m], []), 0, shares)
 
 
-def deciding(case: JobCase, before: Sequence[Measurement]) -> list[Measurement]:
-    """The readings that lay outside of what a sound circuit shows, furthest first, each place once."""
+def deciding(case: JobCase, before: Sequence[Measurement], told: Sequence[Told], part: str) -> list[Measurement]:
+    """The readings that lay outside of what a sound circuit shows and inside of what the part's fault makes expected,
+    furthest outside first, each place once."""
+    if not before:
+        return []
+    known = case.diagnoser.weigh(before, told)
+    weighed = Case(case.diagnoser.network, known, before, told)
+    suspect = next((one for one in case.diagnoser.suspects if one.name == part), None)
     found: dict[int, float] = {}
-    for k, m in enumerate(before):
+    for slot, k in enumerate(known.used):
+        m = before[k]
         beyond = _beyond(m, sound_band(case, m))
-        if beyond > 0 and not any(same_place(m, before[other]) for other in found):
+        band = members_expect(weighed, slot, suspect) if suspect is not None else None
+        explained = band is None or _beyond(m, band) == 0
+        if beyond > 0 and explained and not any(same_place(m, before[other]) for other in found):
             found[k] = beyond
     least = LEAST_OF_FURTHEST * max(found.values(), default=0.0)
     ranked = sorted((k for k in found if found[k] >= least), key=lambda k: -found[k])
@@ -77,18 +91,25 @@ def deciding(case: JobCase, before: Sequence[Measurement]) -> list[Measurement]:
 
 
 def proof(
-    case: JobCase, before: Sequence[Measurement], after: Sequence[Measurement], *, loose: bool, skipped: set[str]
+    case: JobCase,
+    before: tuple[Sequence[Measurement], Sequence[Told]],
+    after: Sequence[Measurement],
+    part: str,
+    *,
+    loose: bool,
+    skipped: set[str],
 ) -> Proof:
     """Hold the readings after a repair against a sound circuit.
 
     Args:
         case: the circuit.
-        before: readings before the repair, that it was decided by.
+        before: readings and what else was told before the repair, that it was decided by.
         after: readings since.
+        part: what was repaired.
         loose: the fault was a contact that comes and goes.
         skipped: places that cannot be reached any more.
     """
-    wanted = [m for m in deciding(case, before) if m.place not in skipped]
+    wanted = [m for m in deciding(case, *before, part) if m.place not in skipped]
     if not wanted:
         wanted = [m for m in _at_the_load(case) if m.place not in skipped]
     times = TIMES_FOR_LOOSE if loose else 1
@@ -103,9 +124,9 @@ def proof(
     first = wanted[0] if wanted else None
     last = [one.value for one in after if first is not None and same_place(first, one)]
     verdict: Verdict = "not proved" if bad else "not yet" if left or not wanted else "proved"
-    text = "; ".join(sentences) or "no reading that this circuit allows can prove it"
+    said = tuple(sentences) or ("no reading that this circuit allows can prove it",)
     value = None if first is None or math.isnan(first.value) else first.value
-    return Proof(verdict, value, last[-1] if last else None, text, tuple(left))
+    return Proof(verdict, value, last[-1] if last else None, said, tuple(left))
 
 
 def _at_the_load(case: JobCase) -> list[Measurement]:

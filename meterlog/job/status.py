@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
+from meterlog.cautions import DEFERS
 from meterlog.circuit.complaints.complaint import standing
 from meterlog.circuit.complaints.complaint_file import find_complaint
 from meterlog.circuit.diagnosis import Diagnosis
@@ -46,10 +47,8 @@ class Status:
     @property
     def verdict(self) -> str:
         """What is known, in one sentence."""
-        if self.proof.verdict == "proved":
-            return f"{self.job.repaired} repaired and proved"
         if self.diagnosis is not None:
-            return self.diagnosis.verdict.split(";")[0]
+            return self.diagnosis.verdict.removesuffix(f"; {DEFERS}.")
         likeliest = next(iter(self.chances.items()), None)
         return f"not measured yet, likeliest {likeliest[0]} ({likeliest[1]:.0%})" if likeliest else "nothing known yet"
 
@@ -106,9 +105,10 @@ def _without_circuit(job: Job) -> Status:
 def _proof(job: Job, case: JobCase) -> Proof:
     if not job.repaired:
         return NOTHING
-    before, after = case.measured(job.before), case.measured(job.after)
+    repairs = [str(step.values["part"]) for step in job.of("repaired")]
+    before, after = case.told(job.before, failed=repairs[:-1]), case.measured(job.after)
     skipped = {str(step.values["place"]) for step in job.after if step.kind == "skipped"}
-    return proof(case, before, after, loose=_was_loose(job, case), skipped=skipped)
+    return proof(case, before, after, job.repaired, loose=_was_loose(job, case), skipped=skipped)
 
 
 def _was_loose(job: Job, case: JobCase) -> bool:

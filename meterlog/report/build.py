@@ -26,6 +26,7 @@ from meterlog.exchange.finished_file import finished_file
 from meterlog.loaded import Loaded
 from meterlog.report.circuit import CircuitPart
 from meterlog.report.content import SessionPart, session_part
+from meterlog.report.job import JobPart
 from meterlog.sides import BEFORE_AFTER
 from meterlog.signal.statistics_text import HEADINGS
 from meterlog.text.figures import count, shown
@@ -46,6 +47,7 @@ def build_report(
     title: str = "",
     circuit: CircuitPart | None = None,
     after: Sequence[Loaded] = (),
+    job: JobPart | None = None,
 ) -> str:
     """The whole page.
 
@@ -55,6 +57,7 @@ def build_report(
         title: of the page; from what was entered about the first session where empty.
         circuit: which part of the circuit is at fault, where that was asked.
         after: what was recorded after the repair; then `sessions` are those before, and nothing is called known-good.
+        job: the repair that the sessions belong to; it comes first.
 
     Raises:
         CompareError: not one of the sessions can be compared with the known-good.
@@ -71,10 +74,11 @@ def build_report(
     environment.filters["file_name"] = lambda path: Path(path).name
     environment.filters["plusminus"] = lambda text: str(text).replace("+-", "±")
     return environment.get_template("report.html").render(
-        title=title or _title(sessions),
+        title=title or (f"{job.complaint}" if job else _title(sessions)),
         parts=parts,
         circuit=circuit,
-        worst=_worst(parts),
+        job=job,
+        worst=_worst(parts) if parts else "",
         cautions=_cautions(sessions, circuit),
         versions=_versions(),
         made=datetime.now().astimezone().isoformat(" ", "minutes"),

@@ -106,34 +106,34 @@ def circuit_part(
         verdict=_sentence(found.verdict.removesuffix(f"; {DEFERS}.")),
         healthy=_chance("nothing wrong in this circuit", found.healthy),
         chain=_chain(circuit, by_id, measured),
-        tried=[_plain(str(one)) for one in tried],
+        tried=[plain(str(one)) for one in tried],
         readings=len(measured),
         remaining=_remaining(found),
         excluded=excluded,
         rare=rare,
-        check=[_plain(sentence) for sentence in found.inconsistent],
-        enough=_plain(found.enough),
+        check=[plain(sentence) for sentence in found.inconsistent],
+        enough=plain(found.enough),
         next=_named(best.measurement) if best else "",
         next_minutes=f"{best.minutes:.0f} min" if best else "",
-        outcomes=[(seen, _plain(meaning)) for seen, meaning in best.outcomes] if best else [],
+        outcomes=[(seen, plain(meaning)) for seen, meaning in best.outcomes] if best else [],
         mind=[*([best.again] if best.again else []), *best.cautions] if best else [*found.repair_cautions],
         not_used=list(not_used),
         rates=found.rates_source,
     )
 
 
-def _plain(text: str) -> str:
+def plain(text: str) -> str:
     """An id, or a sentence with ids in it, as a person reads it."""
     return text.replace("_", " ")
 
 
 def _sentence(text: str) -> str:
-    said = _plain(text)
+    said = plain(text)
     return f"{said[:1].upper()}{said[1:]}."
 
 
 def _named(m: Measurement) -> str:
-    words = _plain(f"{m.quantity} {m.place}")
+    words = plain(f"{m.quantity} {m.place}")
     return words[:1].upper() + words[1:]
 
 
@@ -142,21 +142,21 @@ def _chance(name: str, probability: float, found: Hypothesis | None = None) -> C
     share = "under 1 %" if probability < 0.01 else percent(probability)
     told = found is not None and probability >= REMAINS
     fault = found.title if found is not None and told else ""
-    return Chance(_plain(name), word, share, round(100 * min(1.0, max(0.0, probability)), 1), fault)
+    return Chance(plain(name), word, share, round(100 * min(1.0, max(0.0, probability)), 1), fault)
 
 
 def _chain(circuit: Circuit, by_id: dict[str, Hypothesis], measured: Sequence[Measurement]) -> list[Link]:
     links = []
     for place, part in enumerate(circuit.parts):
         here = [m for m in measured if _place(circuit, m) == place]
-        points = [_plain(point.id) for point in circuit.points if point.after == part.id]
+        points = [plain(point.id) for point in circuit.points if point.after == part.id]
         links.append(
             Link(
                 part=_of(part.id, by_id),
                 kind=_kind(part),
                 command=_of(part.command, by_id) if part.command else None,
                 points=" = ".join(points),
-                readings=[_plain(str(m)) for m in here],
+                readings=[plain(str(m)) for m in here],
             )
         )
     return links
@@ -168,8 +168,8 @@ def _of(id_: str, by_id: dict[str, Hypothesis]) -> Chance:
 
 
 def _kind(part: Part) -> str:
-    kind = _plain(part.kind)
-    return "" if kind in _plain(part.id) else kind
+    kind = plain(part.kind)
+    return "" if kind in plain(part.id) else kind
 
 
 def _place(circuit: Circuit, m: Measurement) -> int:
@@ -180,7 +180,7 @@ def _place(circuit: Circuit, m: Measurement) -> int:
 def _remaining(found: Diagnosis) -> list[Remaining]:
     return [
         Remaining(
-            _chance(h.part, h.probability, h), [_plain(s) for s in h.speaks_for], [_plain(s) for s in h.speaks_against]
+            _chance(h.part, h.probability, h), [plain(s) for s in h.speaks_for], [plain(s) for s in h.speaks_against]
         )
         for h in found.hypotheses
         if h.probability >= REMAINS
@@ -197,5 +197,5 @@ def _excluded(
     rare: list[str] = []
     for id_, now in diagnoser.chances(after.weight, after.comes_and_goes).items():
         if id_ != "healthy" and now < REMAINS:
-            (excluded if now * EXCLUDED_BY <= prior[id_] else rare).append(_plain(id_))
+            (excluded if now * EXCLUDED_BY <= prior[id_] else rare).append(plain(id_))
     return excluded, rare

@@ -148,7 +148,7 @@ _ROWS = (
         "deviation",
         fault=True,
         detector="supply",
-        sentence="{times}: it sank slowly, too slowly for a sag{lasting}{lowest}",
+        sentence="{times}: it sank below what it stood at before and stayed there{lasting}{lowest}",
         limit="no slow fall below {sag_share:.0%} of the level before, or {floor_share:.1%} of the nominal voltage",
         source="own choice: a slow reference beside the sliding one of IEC 61000-4-30",
         line="fade below, {sag_share:.0%} of usual",

@@ -49,7 +49,7 @@ class Fade:
         """Take undisturbed readings [start, stop) in."""
         values = track.values(start, stop)
         if len(values) and values.min() < self.lowest:
-            self.lowest = float(values.min())
+            self.lowest = float(values.min()) + 0.0  # and no minus zero
             self.lowest_s = track.time(stop - len(values) + int(values.argmin()))
 
     def event(self, measure: Measure, end_s: float, end: int | None) -> Event:
@@ -81,12 +81,12 @@ class Fade:
         return 2.0 * interval_s + (noise / slope if slope > 0.0 else 0.0)
 
 
-def fade_from(measure: Measure, reference: Reference, rise: int, index: int) -> Fade | None:
-    """The fade that readings [rise, index) show; None where the supply stands where it usually does."""
+def fade_from(measure: Measure, reference: Reference, calm: int, index: int) -> Fade | None:
+    """The fade that the undisturbed readings [calm, index) show; None where the supply stands where it usually does."""
     if not reference.value < reference.fade_below:
         return None
     track, below = measure.track, reference.fade_below
-    first = max(rise, index - 2 * WINDOW)
+    first = max(calm, index - 2 * WINDOW)
     values = track.values(first, index)
     above = [at for at, value in enumerate(values.tolist()) if value >= below]
     start = first + above[-1] + 1 if above else first

@@ -89,6 +89,11 @@ class Reference:
         return max(self._settings.sag_share * self.slow, self.floor)
 
     @property
+    def new_level_from(self) -> float:
+        """A sag that lasts is a new level from here up, V."""
+        return max(self._settings.sag_shallow_share * self.value, self.floor)
+
+    @property
     def fade_ends(self) -> float:
         """A fade ends at this, V."""
         return self.fade_below * (1.0 + self._settings.sag_hysteresis / self._settings.sag_share)
@@ -99,8 +104,10 @@ class Reference:
         self.update_at = index + FIRST_READINGS
 
     def accept(self, level: float) -> None:
-        """Take a new level for the usual one."""
-        self.value = self.slow = level
+        """Take a new level for the fast reference; for the slow one too, unless it is lower than a charger's stop."""
+        usual = max(self.slow, min(self.value, self._highest))
+        self.slow = usual if self._limited and level < self._settings.sag_share * usual else level
+        self.value = level
 
     def slide(self, index: int, stop: int, high: float) -> int:
         """Take the fast reference anew at reading `index`, or later where it can step over a long calm stretch.

@@ -108,7 +108,7 @@ class Supply:
         self._threshold = self._rules.on_at_least
         self._previous = 0.0
         self._reference = Reference(self._track, self._settings, self._rules.faults)
-        self._reference.quiet = self._dip = self._fall = self._return = index
+        self._reference.quiet = self._calm = self._dip = self._fall = self._return = index
         self._lasting = False
         self._deeper: float | None = None  # below this a dip inside the dip begins, once it is known
         self._pending: list[Event] = []
@@ -271,7 +271,7 @@ class Supply:
             self._loss = None
 
     def _be_on(self, quiet: int) -> None:
-        self._state = "on"
+        self._state, self._calm = "on", quiet
         self._reference.rest(quiet)
 
     def _on(self, stop: int) -> None:
@@ -323,8 +323,8 @@ class Supply:
 
     def _begin_fade(self) -> None:
         """Tell whether the supply has sunk slowly below where it usually stands, in a long 'on' interval."""
-        if self._fade is None and self._stretch is not None and self._rules.faults and self._is_long(self._pos - 1):
-            self._fade = fade_from(self._measure, self._reference, self._stretch.rise, self._pos)
+        if self._fade is None and self._rules.faults and self._is_long(self._pos - 1):
+            self._fade = fade_from(self._measure, self._reference, self._calm, self._pos)
 
     def _end_fade(self, end_s: float, index: int | None) -> None:
         if self._fade is not None and end_s - self._fade.start_s >= self._settings.fade_at_least_s:
@@ -370,7 +370,7 @@ class Supply:
         Then the readings since are gone through again, for dips below that; they are none as a whole, so this ends.
         """
         level = self._measure.inside(self._dip, stop)
-        if level < max(self._settings.sag_shallow_share * self._reference.value, self._reference.floor):
+        if level < self._reference.new_level_from:
             return False
         self._flush()
         self._reference.accept(level)

@@ -108,4 +108,6 @@ def test_a_fall_below_the_floor_is_no_new_level(found: Found) -> None:
     """11.9 V, then 10.2 V for good: within 20 %, but no 12 V supply stands there."""
     (event,) = found([(11.9, 30), (10.2, 90)])
     assert event.kind == "sag"
-    assert found([(11.9, 30), (10.6, 90)]) == []
+    (event,) = found([(11.9, 30), (10.6, 90)])
+    assert event.kind == "fade", "a level of its own, but below 90 % of the one before"
+    assert found([(11.7, 30), (10.6, 90)]) == []

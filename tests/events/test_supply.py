@@ -332,12 +332,15 @@ def test_a_sag_that_the_readings_end_in_says_that_it_had_not_recovered(found: Fo
 
 
 def test_a_lower_level_that_lasts_is_a_new_level_and_a_deep_one_stays_a_sag(found: Found) -> None:
-    assert found([(13, 20), (11.2, 60), (13, 20)]) == []
+    assert found([(14.2, 20), (12.5, 60), (14.2, 20)]) == [], "charging stopped"
+    (low,) = found([(13, 20), (11.2, 60), (13, 20)])
+    assert low.kind == "fade", "no battery at rest stands there: once nothing was said of it"
+    assert is_covered(low, 60)
     (deep,) = found([(13, 20), (9.0, 60), (13, 20)])
     assert deep.kind == "sag"
     assert is_covered(deep, 60)
-    after, later = found([(13, 20), (11.2, 60), (5.7, 2), (11.2, 10), (5.5, 2), (11.2, 20)])
-    assert (after.kind, later.kind) == ("sag", "dropout")
+    low, after, later = found([(13, 20), (11.2, 60), (5.7, 2), (11.2, 10), (5.5, 2), (11.2, 20)])
+    assert (low.kind, after.kind, later.kind) == ("fade", "sag", "dropout")
     assert after.reference == later.reference == pytest.approx(11.2)
 
 
@@ -369,8 +372,10 @@ def test_a_sag_below_the_lower_level_that_a_dropout_came_back_to_is_found(
     found: Found, after_s: float, ends_s: float
 ) -> None:
     """Also before half a minute has shown that this is a new level, and when the readings end before that."""
-    gone, dip = found([(12.6, 20), (0, 2), (11.2, after_s), (8.5, 2), (11.2, ends_s)])
+    events = found([(12.6, 20), (0, 2), (11.2, after_s), (8.5, 2), (11.2, ends_s)])
+    gone, dip = (event for event in events if event.kind != "fade")
     assert (gone.kind, dip.kind) == ("dropout", "sag")
+    assert (len(events) == 3) == (ends_s > 30.0), "a low level that has shown that it stays is told too"
     assert is_covered(dip, 2.0)
     assert dip.start_s == pytest.approx(22.0 + after_s, abs=0.2)
     assert (dip.level, dip.reference) == pytest.approx((8.5, 11.2), abs=0.05)
@@ -447,7 +452,7 @@ def test_a_key_pressed_up_to_a_second_late_is_near_enough(found: Found, late_s: 
 
 def test_after_half_a_minute_a_lower_level_is_the_new_reference(found: Found) -> None:
     """9.9 V is a sag below 11.2 V, which has lasted for 33 s."""
-    (event,) = found([(13, 20), (11.2, 33), (9.9, 3), (11.2, 20)])
-    assert event.kind == "sag"
+    low, event = found([(13, 20), (11.2, 33), (9.9, 3), (11.2, 20)])
+    assert (low.kind, event.kind) == ("fade", "sag")
     assert event.reference == pytest.approx(11.2)
     assert is_covered(event, 3)

@@ -26,8 +26,8 @@ _BLOCK_WINDOWS, _MOST_BLOCKS = 20.0, 30
 """Parts of the time, each with a rate of faults of its own: at least so many windows long, at most so many. By
 simulation: smaller ones prove less of what is true, larger ones more of what is not."""
 
-_REACTION_S = 5.0
-"""A marker so soon after a fault may have been set because it was felt, s. A guess."""
+_REACTION_S = 4.0
+"""A marker so soon after a fault began, or while it lasts, may have been set because it was felt, s. A guess."""
 
 _PAUSE_S, _PAUSE_WINDOWS = 20.0, 6.0
 """The pause between markers that is advised, and the least in windows: then the windows are a sixth of the time."""
@@ -108,7 +108,7 @@ def findings(evidence: Evidence) -> list[Finding]:
 
 def unprompted(markers: list[float], faults: list[Event]) -> list[float]:
     """The markers that no fault went before: one that was set because a fault was felt is no try."""
-    spans = np.array([(fault.start_s, fault.end_s + _REACTION_S) for fault in faults]).reshape(-1, 2)
+    spans = np.array([(f.start_s, max(f.end_s, f.start_s + _REACTION_S)) for f in faults]).reshape(-1, 2)
     return [time_s for time_s in markers if not ((spans[:, 0] < time_s) & (time_s <= spans[:, 1])).any()]
 
 
@@ -183,7 +183,7 @@ def _left_out(after_faults: int, name: str) -> str:
     if not after_faults:
         return ""
     return (
-        f"{count(after_faults, 'marker')} '{name}' within {seconds(_REACTION_S)} after a fault "
+        f"{count(after_faults, 'marker')} '{name}' within {seconds(_REACTION_S)} of a fault's beginning "
         f"{'is' if after_faults == 1 else 'are'} left out: set because a fault was felt, a marker proves nothing."
     )
 

@@ -84,7 +84,7 @@ class Evidence:
         """Tell whether a dip is known to be the starter's: by a marker, by charging after it, by another channel."""
         if event.kind != "sag":
             return False
-        return self._crank_itself(event) or any(self._crank_beside(event, other) for other in self.events)
+        return self._crank_itself(event) or any(_beside(event, other) for other in self._starter_at_work)
 
     def may_be_crank(self, event: Event) -> bool:
         """Tell whether a dip only looks like the starter's."""
@@ -103,17 +103,18 @@ class Evidence:
     def _crank_itself(self, event: Event) -> bool:
         return self.marked_crank(event) or CRANKING in event.detail
 
-    def _crank_beside(self, event: Event, other: Event) -> bool:
-        """Tell whether another channel shows the starter at work during a dip: its dip, its feed, its current."""
-        apart = event.start_s - _STARTER_BESIDE_S > other.end_s or other.start_s > event.end_s + _STARTER_BESIDE_S
-        if other.channel == event.channel or apart:
+    @cached_property
+    def _starter_at_work(self) -> list[Event]:
+        """The events that show the starter at work on their own: its dips, its feed, its current."""
+        return [event for event in self.events if self._shows_starter(event)]
+
+    def _shows_starter(self, event: Event) -> bool:
+        if event.kind == "sag":
+            return self._crank_itself(event)
+        if event.kind != "prime_pulse":
             return False
-        if other.kind == "sag":
-            return self._crank_itself(other)
-        if other.kind != "prime_pulse":
-            return False
-        channel = next(channel for channel in self.channels if channel.number == other.channel)
-        strong = channel.quantity is Quantity.DC_CURRENT and (other.level or 0.0) >= _STARTER_A
+        channel = next(channel for channel in self.channels if channel.number == event.channel)
+        strong = channel.quantity is Quantity.DC_CURRENT and (event.level or 0.0) >= _STARTER_A
         return strong or channel.measurand.names("starter", "solenoid", "crank")
 
     @cached_property
@@ -163,3 +164,9 @@ class Evidence:
         curve = self.charge_curve.points
         low, high = self.limits.figure("rest_charge").points[0][0], curve[-1][0]
         return (low, high), f"the battery was not recorded: {low:.1f} to {high:.1f} V at rest is taken"
+
+
+def _beside(event: Event, other: Event) -> bool:
+    """Tell whether another channel shows something during an event, or next to it."""
+    apart = event.start_s - _STARTER_BESIDE_S > other.end_s or other.start_s > event.end_s + _STARTER_BESIDE_S
+    return other.channel != event.channel and not apart

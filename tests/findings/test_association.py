@@ -170,7 +170,7 @@ def test_a_marker_set_because_a_fault_was_felt_is_no_try(bench: Bench) -> None:
             bench.event("dropout", number, at + after_s, at + after_s + 0.3, extreme=0.0)
     found = bench.judge("set because a fault was felt, a marker proves nothing")
     assert found.verdict == "cannot tell"
-    assert "3 markers 'wiggle' within 5.00 s after a fault are left out" in found.text
+    assert "3 markers 'wiggle' within 4.00 s of a fault's beginning are left out" in found.text
 
 
 def wiggled(bench: Bench, dropouts: list[float]) -> None:

@@ -278,7 +278,9 @@ class ChannelDetector:
         stood = [(event.start_s, event.end_s) for event in self._standstill.events]
         known = next((machine for machine in self._machines if isinstance(machine, Supply | Current)), None)
         on = None if known is None else [(one.begin_s, one.end_s) for one in known.stretches]
-        return self._coverage.watch(looks_for, interval._replace(readings_a_look=self._looks.repeats), on, stood)
+        undecided = () if self.supply is None else tuple(self.supply.undecided)
+        watch = self._coverage.watch(looks_for, interval._replace(readings_a_look=self._looks.repeats), on, stood)
+        return replace(watch, undecided=undecided)
 
     def _sources(self) -> list[list[Event]]:
         meter = [self._gaps, self._untrusted.events, self._ranges.events, self._standstill.events]

@@ -30,8 +30,8 @@ _BACK_SHARE = 0.75
 """Of the wide jumps of noise so many go back, at the least two of three (arithmetic) and more the wider."""
 _LEAST_REPEATS = 16
 """Shorter runs are not looked at: a choice."""
-_EVIDENCE = 20.0
-"""A run counts that chance would bring about with at most exp(-20), 2 in a billion, for a log has a million looks."""
+_EVIDENCE = 15.0
+"""A run counts that chance would bring about with at most exp(-15), 3 in ten million, for a log has a million looks."""
 _FLAGS_A_WORD = 8
 
 Floats = NDArray[np.float64]

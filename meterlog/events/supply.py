@@ -46,6 +46,8 @@ _HALF_CAUGHT_READINGS = 2
 """A sag of so few readings may be a dropout that an averaging meter caught half (one interval spans two)."""
 _MOST_HELD = 1024
 """Readings since a supply went off that tell its level then: bounds time."""
+_OPEN_SAG_READINGS = 3
+"""Fewer readings at the end may be the edge of a fall that goes on: a guess."""
 _MOST_PENDING = 4096
 """Interruptions that wait to become chatter: bounds memory."""
 
@@ -76,12 +78,14 @@ class Supply:
         stretches: the 'on' intervals so far.
         events: what was found so far, in the order it was decided.
         looks_for: the kinds that it looks for.
+        undecided: when it fell, s, where the readings do not tell whether that was a fault.
     """
 
     def __init__(self, measure: Measure, settings: DetectionSettings, rules: Rules, markers: list[Marker]) -> None:
         self.stretches: list[Stretch] = []
         self.events: list[Event] = []
         self.looks_for = found_by("supply", faults=rules.faults)
+        self.undecided: list[float] = []
         self._measure = measure
         self._track = measure.track
         self._settings = settings
@@ -178,10 +182,13 @@ class Supply:
         the 'on' interval goes on with its reference. Otherwise all begins anew.
         """
         break_s = self._track.time(index) - self._track.time(index - 1)
-        if break_s <= LONGEST_S or self._state == "out":
+        bridged_s = self._settings.dropout_longest_s if self._state == "sagging" else LONGEST_S
+        if break_s <= bridged_s or self._state == "out":
             return
         if self._state == "ending":
             self._end_sag()
+        elif self._state == "sagging" and self._rules.faults:
+            self._sag_left_open(index)
         elif self._state == "back":
             self._returned(self._pos)
         self._flush()
@@ -196,6 +203,7 @@ class Supply:
             return
         if stretch is not None:
             stretch.end_s = self._track.time(index)
+            self._leave_open(stretch.end_s)
         self._end_fade(self._track.time(index - 1), index)
         self._restart(index)
 
@@ -203,6 +211,7 @@ class Supply:
         """The readings have come to their end."""
         stop = self._pos
         while self._state == "sagging" and self._rules.faults and self._stay(stop):
+            self._leave_open(self._track.time(self._dip))
             self.advance(stop)
         if self._state == "out":
             self._close()
@@ -210,11 +219,23 @@ class Supply:
             self._end_sag()
         elif self._state == "back":
             self._returned(stop)
-        elif self._state == "sagging" and self._rules.faults and stop - self._dip >= 3:
-            dip = Dip(self._reference.quiet, self._dip, stop, stop, self._reference.value)
-            self.events.append(open_sag(self._measure, dip))
+        elif self._state == "sagging" and self._rules.faults:
+            self._sag_left_open(stop)
         self._flush()
         self._end_fade(self._track.time(stop - 1) if stop else 0.0, None)
+
+    def _sag_left_open(self, stop: int) -> None:
+        """A sag had not ended when the readings did, or for a long time."""
+        if stop - self._dip >= _OPEN_SAG_READINGS:
+            dip = Dip(self._reference.quiet, self._dip, stop, stop, self._reference.value)
+            self.events.append(open_sag(self._measure, dip))
+        else:
+            self._leave_open(self._track.time(self._dip))
+
+    def _leave_open(self, time_s: float) -> None:
+        """A supply fell, and the readings do not tell whether that was a fault."""
+        if self._rules.faults:
+            self.undecided.append(time_s)
 
     def _first(self, _stop: int) -> None:
         if self._track.value(self._pos) >= self._threshold:
@@ -248,9 +269,11 @@ class Supply:
         reference.value = max(reference.value, value)
         same = abs(value - previous) <= _SETTLED_SHARE * previous
         if same or self._pos - rise >= _SETTLE_READINGS:
-            start = self._pos - 1
+            start, highest = self._pos - 1, reference.value
             reference.value = max(previous, value) if same else median(self._track.values(rise, self._pos + 1))
             self._place_rise(rise, self._pos + 1)
+            if rise <= self._segment and reference.value < self._settings.sag_share * highest:
+                self._leave_open(self._track.time(rise))  # it was on before, and higher
             reference.value = min(reference.value, reference.ceiling)
             self._be_on(start)
         self._previous = value
@@ -484,6 +507,8 @@ class Supply:
             event = supply_lost(self._measure, stretch, self._fall, self._pos, end, usual, self._settings)
             if event is not None:
                 self._loss = (len(self.events), end)
+            elif stretch.edge is None:
+                self._leave_open(stretch.end_s)
         if event is not None:
             self.events.append(event)
         self._stretch = None

@@ -36,6 +36,7 @@ class Watch:
         longest_s: the longest wait for a look while watched, with what the times of two may be wrong, s.
         unwatched: the stretches without looks, in time order.
         longest_unwatched_s: the longest of them, with what the times of its ends may be wrong, s; 0 without any.
+        undecided: when something fell, s, that the readings do not tell to be a fault or none.
     """
 
     looks_for: tuple[str, ...]
@@ -45,6 +46,7 @@ class Watch:
     longest_s: float = float("nan")
     unwatched: tuple[Span, ...] = ()
     longest_unwatched_s: float = 0.0
+    undecided: tuple[float, ...] = ()
 
     @property
     def watched_s(self) -> float:

@@ -46,6 +46,13 @@ def _nothing(channel: Channel, watch: Watch, starts: int) -> Finding:
     if watch.on_s is not None and not watch.on_s:
         text = f"{channel.label}: never on, so no {looked_for} could have shown."
         return Finding(text, "", "", "cannot tell", channel=channel.number)
+    if watch.undecided:
+        text = (
+            f"{channel.label}: it fell at {watch.undecided[0]:.1f} s, and the readings do not tell whether it failed, "
+            "was switched off or settled lower: record a minute more before and after it. "
+            f"But for that, no {looked_for} was seen."
+        )
+        return Finding(text, "", _SOURCE, "cannot tell", channel=channel.number)
     but = f"but for {count(starts, 'dip')} of the starter, " if starts else ""
     text = (
         f"{channel.label}: {but}no {looked_for} was seen in {_watched(watch)}. Anything shorter than "

@@ -23,6 +23,7 @@ from meterlog.limits import load_limits
 from meterlog.reading import Accuracy, Quantity
 from meterlog.series import Series
 from meterlog.session import SessionWriter, open_reader
+from meterlog.session.model import ARMED, CAPTURE
 from meterlog.sides import BEFORE_AFTER, KNOWN_GOOD
 from tests.compare.conftest import Maker, Shape, prime
 
@@ -211,6 +212,22 @@ def test_the_quiet_time_that_is_asked_for_is_the_one_that_tells(make: Maker) -> 
     for minutes, verdict in ((50, "cannot tell"), (56, "different")):
         quiet = make(f"quiet{minutes}", {"pump feed": 12.5}, length_s=60.0 * minutes, interval_s=0.5, seed=1)
         assert rows(compare([faulty], quiet))["dropout per hour"].verdict == verdict
+
+
+def test_the_time_that_an_armed_capture_waited_counts_though_it_kept_none_of_it(make: Maker, tmp_path: Path) -> None:
+    whole = make("whole", {"pump feed": failing_at(600.0, 1800.0, 3000.0)}, length_s=3600.0, interval_s=0.5)
+    armed = tmp_path / "armed.sqlite"
+    with SessionWriter.create(armed, details={"system_v": "12"}) as writer, open_reader(whole) as reader:
+        writer.add_channel("pump feed", Quantity.DC_VOLTAGE)
+        kept = ((0.0, 10.0), (595.0, 605.0), (1795.0, 1805.0), (2995.0, 3005.0), (3590.0, 3600.0))
+        for start_s, end_s in kept:
+            writer.append_series(1, reader.series(1, start_s, end_s))
+            if end_s < 3600.0:
+                writer.add_marker(end_s, ARMED, "waiting for fall 9V", CAPTURE)
+    found = rows(compare([whole], armed))["dropout per hour"].counted
+    assert found is not None
+    assert (found.good, found.suspect) == (3, 3)
+    assert found.suspect_of == pytest.approx(found.good_of, rel=0.02)
 
 
 def test_a_burst_counts_once(make: Maker) -> None:

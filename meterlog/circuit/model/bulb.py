@@ -32,6 +32,8 @@ COLD_SHARE, TEMPERATURE_EXPONENT = 0.1, 0.45
 """A cold filament's resistance as a share of the hot one's, and the exponent over the share of the voltage."""
 STATED_SPREAD, UNSTATED_SPREAD = 0.15, 0.6
 """Standard deviation of the log of a lamp's resistance, where its watts are stated and where not. Guesses."""
+HALF_AT = 1.18
+"""Standard deviations at which a bell has fallen to a half: at an edge either word is as likely."""
 _ROUNDS = 6
 """Each leaves at most 0.45 of the error of the log before it: 1 % is left."""
 
@@ -68,6 +70,13 @@ class Bulb:
         bounds = (0.0, *self.edges, math.inf)
         k = int(np.searchsorted(self.edges, share, side="right"))
         return bounds[k], bounds[k + 1]
+
+    def surely(self, share: float) -> tuple[float, float]:
+        """The shares that look like one to everybody: from there outwards it fades as a bell of `EDGE_BLUR` does."""
+        low, high = self.range(share)
+        inset = HALF_AT * EDGE_BLUR
+        low, high = (low + inset if low > 0 else low), high - inset
+        return (low, high) if low <= high else ((low + high) / 2, (low + high) / 2)
 
     def word(self, share: float) -> str:
         """How a share of its rated voltage looks."""

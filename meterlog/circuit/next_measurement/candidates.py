@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from itertools import pairwise
 from typing import Literal
 
@@ -17,8 +17,9 @@ MOST_IN_SERIES_A = 9.0
 """Up to this load current a meter can stand in series: the current jack of hand-held meters is fused at 10 A."""
 Tool = Literal["meter", "lamp"]
 """What a person has to read with."""
-MOST_LOOKS = 2
-"""So often a place is worth reading: the second time tells a probe that did not touch. A guess."""
+MOST_LOOKS: Mapping[Tool, int] = {"meter": 2, "lamp": 1}
+"""So often a place is worth reading: the second time tells a probe that did not touch; a lamp is proved on the battery
+instead. Guesses."""
 READ_MIN = 1.0
 """Minutes to take one reading where the place is already open. Guess."""
 
@@ -38,7 +39,7 @@ def candidates(circuit: Circuit, measured: Sequence[Measurement], tool: Tool = "
     every = [said(circuit, m) for m in every]
     found = {_key(circuit, m): m for m in reversed(every)}  # of those that are the same by another name, the first
     taken = [_key(circuit, m) for m in measured]
-    return [m for key, m in reversed(found.items()) if taken.count(key) < MOST_LOOKS]
+    return [m for key, m in reversed(found.items()) if taken.count(key) < MOST_LOOKS[tool]]
 
 
 def times_taken(circuit: Circuit, m: Measurement, measured: Iterable[Measurement]) -> int:

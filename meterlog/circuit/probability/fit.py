@@ -148,7 +148,7 @@ class Fit:
         self.seen = np.tile(self.y, (k, 1))
         for i, m in enumerate(ms):
             if m.quantity == "lamp":
-                self.seen[:, i] = np.clip(self.mean[:, i], *m.bulb.range(m.value))
+                self.seen[:, i] = np.clip(self.mean[:, i], *m.bulb.surely(m.value))
         self.residual = self.seen - self.mean
         self.precision = np.linalg.inv(self.covariance) if count else np.zeros((k, 0, 0))
         pull = np.einsum("kij,kj->ki", self.precision, self.residual)

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from meterlog.circuit.model.bulb import BRIGHTNESS, Bulb
+from meterlog.circuit.model.bulb import BRIGHTNESS, EDGE_BLUR, Bulb
 
 
 @pytest.mark.parametrize(("word", "share"), BRIGHTNESS.items())
@@ -39,3 +39,15 @@ def test_a_joint_that_a_meter_does_not_see_makes_the_lamp_dark_and_leaves_an_led
 
 def test_a_lamp_of_a_24_v_vehicle_is_rated_for_it() -> None:
     assert Bulb(5.0).hot_ohm(24.0) == pytest.approx(115.2)
+
+
+def test_at_an_edge_either_word_is_as_likely() -> None:
+    lamp, edge = Bulb(5.0), 0.85
+    _, dim_to = lamp.surely(0.62)
+    bright_from, _ = lamp.surely(1.0)
+    assert edge - dim_to == pytest.approx(bright_from - edge)
+    assert np.exp(-0.5 * ((edge - dim_to) / EDGE_BLUR) ** 2) == pytest.approx(0.5, abs=0.01)
+    for share in BRIGHTNESS.values():
+        for bulb in (Bulb(5.0), Bulb(0.0)):
+            low, high = bulb.surely(share)
+            assert low <= high

@@ -19,7 +19,6 @@ from meterlog.findings.line import Line, around
 from meterlog.reading import Quantity
 from meterlog.roles import Role
 from meterlog.session.model import Channel
-from meterlog.signal.interval import reading_interval
 from meterlog.text.figures import count, displayed, shown
 
 _BEFORE_S = 5.0
@@ -95,7 +94,7 @@ def _what(evidence: Evidence, channel: Channel, events: list[Event], stretches: 
     text = f"{channel.label}:"
     if events:
         times = ", ".join(f"{e.start_s:.1f}" for e in events[:5]) + (" ..." if len(events) > 5 else "")
-        text += f" the current was interrupted: {count(len(events), 'interruption')} (at {times} s)"
+        text += f" the current was interrupted {count(len(events), 'time')} (at {times} s)"
         timed = sorted((e.duration_s, e.duration_error_s) for e in events if e.duration_s is not None)
         lengths = list(dict.fromkeys(shown(duration_s, "s", error_s) for duration_s, error_s in timed))
         text += f", lasting {lengths[0]}" + (f" to {lengths[-1]}" if len(lengths) > 1 else "") if lengths else ""
@@ -134,7 +133,7 @@ def _at_load(evidence: Evidence) -> list[Channel]:
 def _voltage(evidence: Evidence, channel: Channel, off: _Off) -> _Said:
     """What the voltage of a channel did while no current flowed, from readings wholly inside."""
     settings, series = evidence.limits.detection, evidence.series(channel)
-    interval_s = reading_interval(series.time_s, series.time_error_s).interval_s
+    interval_s = evidence.watches[channel.number].interval.interval_s
     before = series.between(off.start_s - _BEFORE_S, off.start_s - interval_s).value
     inside = series.between(off.start_s + 2 * interval_s, off.end_s - interval_s / 2).value
     before, inside = before[np.isfinite(before)], inside[np.isfinite(inside)]

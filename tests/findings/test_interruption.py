@@ -30,7 +30,7 @@ def test_a_current_that_was_nothing_for_two_seconds_is_never_within(bench: Bench
     interrupted(bench)
     found = bench.judge("interrupted")
     assert found.verdict == "cannot tell"
-    assert "1 interruption (at 30.0 s), lasting 2.00 s +-0.25, down to 0.00 A." in found.text
+    assert "interrupted 1 time (at 30.0 s), lasting 2.00 s +-0.25, down to 0.00 A." in found.text
     assert "A load that is switched off reads the same" in found.text
     assert "What decides: the voltage at the load's own connector at the same instant" in found.text
     assert not [f for f in bench.all() if "was seen in" in f.text]

@@ -23,6 +23,8 @@ if TYPE_CHECKING:
     from meterlog.job.case import JobCase
     from meterlog.job.job import Job
 
+_PLACE = ("quantity", "at", "to", "state", "load", "side")
+"""The options that say where and how to measure."""
 EXAMPLE = 'meterlog job start blue-van --complaint "cranks, does not start"'
 
 
@@ -52,7 +54,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         measure.add_argument("--skip", action="store_true", help="it cannot be reached, or is not on this vehicle")
         measure.add_argument("--meter", metavar="ADDRESS", help="take it from this meter")
         measure.add_argument("--wait", type=float, default=20.0, metavar="S", help="wait this long (default 20)")
-        for option in ("quantity", "at", "to", "state", "load"):
+        for option in _PLACE:
             measure.add_argument(f"--{option}", metavar=option.upper()[0], help=f"measure elsewhere: its {option}")
     tried = add("tried", "enter what was tried, and what came of it")
     tried.add_argument(
@@ -139,7 +141,7 @@ def _look(job: Job, args: argparse.Namespace) -> Job:
 def _measure(job: Job, args: argparse.Namespace) -> Job:
     from meterlog.job.entering import enter_value, skip, wanted
 
-    named = {option: getattr(args, option) for option in ("quantity", "at", "to", "state", "load")}
+    named = {option: getattr(args, option) for option in _PLACE}
     case, m = wanted(job, named)
     if args.skip:
         return skip(job, m)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import shutil
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 
 from meterlog.circuit.complaints.complaint import Complaint, likelihood, standing
@@ -138,7 +139,7 @@ def enter_value(job: Job, case: JobCase, m: Measurement, typed: str) -> Job:
     """
     lamp = typed_lamp(typed)
     if lamp is not None:
-        row: dict[str, object] = {"at": m.at, "to": m.to, "state": m.state, "load": m.load, **lamp[0]}
+        row = {**m.as_row(), **lamp[0]}
         case.measurement(row)
         return add_step(job.folder, "measured", row | {"how": "typed"})
     if m.quantity == "lamp":
@@ -152,10 +153,7 @@ def enter_reading(job: Job, case: JobCase, m: Measurement, value: float, source:
     Raises:
         CircuitError: no vehicle can show it.
     """
-    row: dict[str, object] = {"quantity": m.quantity, "at": m.at, "to": m.to, "state": m.state, "load": m.load}
-    row |= {"side": m.side} if m.side else {}
-    row["value"] = "open" if value == float("inf") else value
-    row |= source
+    row = replace(m, value=value, error=None).as_row() | dict(source)
     case.measurement(row)
     return add_step(job.folder, "measured", row)
 

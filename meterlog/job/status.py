@@ -135,7 +135,7 @@ def reading_row(step: Step) -> dict[str, object]:
     """One reading of `job status --json`; null for an overload, with `overload` true."""
     values = step.values
     value = values["value"]
-    found: dict[str, object] = {key: values.get(key) for key in ("quantity", "at", "to", "state", "load")}
+    found: dict[str, object] = {key: values.get(key) for key in ("quantity", "at", "to", "state", "load", "side")}
     number = float(value) if isinstance(value, int | float) else math.nan
     found["value"] = number if math.isfinite(number) else value if isinstance(value, str) else None
     found["unit"] = UNITS.get(str(values["quantity"]))

@@ -108,7 +108,7 @@ def _unplug(circuit: Circuit, m: Measurement) -> str:
     if m.load == "lamp":
         return f"unplug {plugs} and put a test lamp between the two leads, in the load's place"
     if m.load == "unplugged":
-        half = "load's" if _on_the_load(circuit, m) else "harness"
+        half = "load's" if m.side == "load" or (not m.side and _on_the_load(circuit, m)) else "harness"
         return f"unplug {plugs}, and measure on the {half} half"
     return "key off, and take one side of what is measured off the circuit"
 

@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 
 from meterlog.events.event import Event
+from meterlog.events.gap import length
 from meterlog.reading import Quantity
 from meterlog.series import Series
 from meterlog.session.model import Channel
@@ -51,8 +52,8 @@ def turned_to(quantity: Quantity) -> str:
 
 def elsewhere(event: Event, quantity: Quantity) -> Event:
     """Return a gap as what it is: the dial stood elsewhere, at first on `quantity`."""
-    length_s = event.end_s - event.start_s
-    return replace(event, detail=f"no readings for {length_s:.1f} s: {turned_to(quantity)} meanwhile")
+    lasting = length(event.end_s - event.start_s)
+    return replace(event, detail=f"no readings for {lasting}: {turned_to(quantity)} meanwhile")
 
 
 def explained(events: Iterable[Event], found: Sequence[Turn]) -> list[Event]:

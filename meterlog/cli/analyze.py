@@ -25,6 +25,8 @@ _NEGLIGIBLE_TIME_ERROR = 0.05
 
 _SHORT_S = 120.0
 """A session shorter than this has its length in seconds, s: a choice."""
+_MOST_LISTED = 12
+"""So many gaps and the like are listed one by one, more of them in one line: a choice."""
 _DAY_S = 86_400.0
 """From this length on the date stands beside the time of day, s."""
 
@@ -92,21 +94,19 @@ def _turn_lines(analysis: Analysis) -> Iterator[tuple[float, str]]:
 
 
 def _event_lines(analysis: Analysis) -> Iterator[tuple[float, str]]:
-    """Each event's time and words; range changes, which come and go with every pulse, in one line a channel."""
+    """Each event's time and words; what says nothing of the circuit and comes often in one line a channel and kind."""
     labels = {c.channel.number: c.channel.label for c in analysis.channels}
-    ranges: dict[int, list[Event]] = {}
-    for event in analysis.events:
-        if event.kind == "range_change":
-            ranges.setdefault(event.channel, []).append(event)
-    for event in analysis.events:
-        if any(turn.explains(event) for turn in analysis.turns):
-            continue
-        words = event.detail
-        if event.kind == "range_change":
-            changes = ranges[event.channel]
-            if event is not changes[0]:
+    events = [e for e in analysis.events if not any(turn.explains(e) for turn in analysis.turns)]
+    alike: dict[tuple[str, int], list[Event]] = {}
+    for event in events:
+        alike.setdefault((event.kind, event.channel), []).append(event)
+    for event in events:
+        same, words = alike[event.kind, event.channel], event.detail
+        if len(same) > (1 if event.kind == "range_change" else _MOST_LISTED) and not KINDS[event.kind].about_circuit:
+            if event is not same[0]:
                 continue
-            words += f" ({len(changes)} times in all)" if len(changes) > 1 else ""
+            total_s = sum(one.end_s - one.start_s for one in same)
+            words += f" ({len(same)} times in all, {seconds(total_s)} together)"
         where = f"{one_line(labels.get(event.channel, ''))}: " if len(labels) > 1 else ""
         yield event.start_s, f"{KINDS[event.kind].word:<13} {where}{words}"
 

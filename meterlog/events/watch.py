@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from meterlog.events.event import Event
 from meterlog.kinds import KINDS
 from meterlog.signal.interval import Interval
 from meterlog.signal.track import Track
@@ -71,6 +72,10 @@ class Watch:
     def shortest_while_watched_s(self) -> float:
         """The same for what did not fall into a break, s."""
         return self.longest_s + self.interval.look_s
+
+    def missed_some_of(self, event: Event) -> bool:
+        """Tell whether something of an event fell into a stretch without looks."""
+        return any(start_s < event.end_s and end_s > event.start_s for start_s, end_s in self.unwatched)
 
     @property
     def breaks(self) -> str:

@@ -18,6 +18,7 @@ from meterlog.kinds import KINDS, Kind
 from meterlog.roles import Role
 from meterlog.session.model import Channel
 from meterlog.text.figures import count, displayed, seconds, shown
+from meterlog.text.times import HOUR_S, from_start
 
 
 def findings(evidence: Evidence) -> list[Finding]:
@@ -94,8 +95,11 @@ class _Case:
 
     @property
     def _at(self) -> str:
-        times = ", ".join(f"{e.start_s:.1f}" for e in self.events[:5]) + (" ..." if len(self.events) > 5 else "")
-        return f"at {times} s"
+        starts_s = [event.start_s for event in self.events[:5]]
+        more = " ..." if len(self.events) > len(starts_s) else ""
+        if starts_s[-1] >= HOUR_S:
+            return f"at {', '.join(from_start(start_s, hours=True) for start_s in starts_s)}{more}, h:min:s"
+        return f"at {', '.join(f'{start_s:.1f}' for start_s in starts_s)}{more} s"
 
     @property
     def to_the_end(self) -> str:

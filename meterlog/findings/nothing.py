@@ -6,6 +6,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 from meterlog.events.watch import Watch
 from meterlog.findings.evidence import Evidence
@@ -28,8 +29,9 @@ def findings(evidence: Evidence) -> list[Finding]:
         watch = evidence.watches[channel.number]
         judged = channel.measurand.role is not Role.OTHER and len(evidence.series(channel))
         if judged and watch.faults and not evidence.faults_of(channel) and not _stands_low(evidence, channel):
-            starts = sum(evidence.is_crank(event) for event in evidence.events_of(channel, *watch.faults))
-            found.append(_nothing(channel, watch, starts))
+            dips = [event for event in evidence.events_of(channel, *watch.faults) if evidence.is_crank(event)]
+            hidden = [dip.start_s for dip in dips if watch.missed_some_of(dip) and not evidence.marked_crank(dip)]
+            found.append(_nothing(channel, watch, len(dips), [*hidden, *watch.undecided]))
     return found
 
 
@@ -37,7 +39,8 @@ def _stands_low(evidence: Evidence, channel: Channel) -> bool:
     return channel.measurand.role is Role.SUPPLY and stands_low(evidence, channel) is not None
 
 
-def _nothing(channel: Channel, watch: Watch, starts: int) -> Finding:
+def _nothing(channel: Channel, watch: Watch, starts: int, undecided: Sequence[float]) -> Finding:
+    """One finding, with `starts` dips of the starter seen, and what fell at the times `undecided`, s, left open."""
     looked_for = _alternatives([KINDS[kind].named for kind in watch.faults])
     shortest_s = watch.shortest_visible_s
     if math.isnan(shortest_s):
@@ -46,9 +49,15 @@ def _nothing(channel: Channel, watch: Watch, starts: int) -> Finding:
     if watch.on_s is not None and not watch.on_s:
         text = f"{channel.label}: never on, so no {looked_for} could have shown."
         return Finding(text, "", "", "cannot tell", channel=channel.number)
-    if watch.undecided:
+    if watch.shortest_while_watched_s >= watch.watched_s:
         text = (
-            f"{channel.label}: it fell at {watch.undecided[0]:.1f} s, and the readings do not tell whether it failed, "
+            f"{channel.label}: no {looked_for} could have shown for certain: the readings come up to "
+            f"{seconds(watch.longest_s)} apart, and only {seconds(watch.watched_s)} were watched."
+        )
+        return Finding(text, "", _SOURCE, "cannot tell", channel=channel.number)
+    if undecided:
+        text = (
+            f"{channel.label}: it fell at {undecided[0]:.1f} s, and the readings do not tell whether it failed, "
             "was switched off or settled lower: record a minute more before and after it. "
             f"But for that, no {looked_for} was seen."
         )

@@ -123,3 +123,39 @@ def test_the_figures_of_every_channel_are_said_and_the_lowest_is_among_them(
     assert main(["analyze", str(session)]) == 0
     text = " ".join(capsys.readouterr().out.split())
     assert f"lowest {value.min():.2f} V, highest {value.max():.2f} V, mean {value.mean():.2f} V" in text
+
+
+def test_a_log_of_days_reads_as_clocks_do_and_sums_up_its_many_gaps(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """It listed each of 1513 gaps as 'no readings for 58002.0 s', '(min:s)' over hours, and events 'at 60432.0 s'."""
+    time_s = np.asarray(np.arange(0.0, 30 * 3600.0, 2.0), dtype=np.float64)
+    value = np.where((time_s > 80_000.0) & (time_s < 80_010.0), 0.0, 12.6)
+    keep = (time_s % 3600.0 > 60.0) | (time_s < 60.0)
+    path = tmp_path / "days.sqlite"
+    with SessionWriter.create(path) as writer:
+        channel = writer.add_channel("pump feed", Quantity.DC_VOLTAGE)
+        kept = np.count_nonzero(keep)
+        counts, flags = np.full(kept, 0.01, np.float32), np.zeros(kept, np.uint16)
+        writer.append_series(channel, Series(time_s[keep], value[keep], counts, flags))
+        writer.add_marker(-3.2, "key-on")
+    assert main(["analyze", str(path)]) == 0
+    text = capsys.readouterr().out
+    assert "29:59:58.0 (h:min:s)" in text
+    assert "-0:00:03.2" in text
+    assert text.count("no readings for") == 1
+    assert "(29 times in all, 31 min together)" in text
+    assert "at 22:13:20.8, h:min:s" in text
+
+
+def test_two_readings_do_not_show_that_nothing_happened(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """It was 'within': no dropout in 5 min; 'anything shorter than 11 min could have passed unseen'."""
+    path = tmp_path / "two.sqlite"
+    with SessionWriter.create(path) as writer:
+        channel = writer.add_channel("pump feed", Quantity.DC_VOLTAGE)
+        two = np.full(2, 0.01, np.float32), np.zeros(2, np.uint16)
+        writer.append_series(channel, Series(np.array([0.0, 320.0]), np.full(2, 12.6), *two))
+    assert main(["analyze", str(path)]) == 0
+    text = capsys.readouterr().out
+    assert "[within]" not in text
+    assert "could have shown for certain: the readings come up to 5 min apart" in text

@@ -22,7 +22,7 @@ Said = dict[str, Any]
 
 
 class Refused(Exception):
-    """A command ended with an error; its message."""
+    """A command ended with an error or a traceback; its message."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +49,7 @@ def ask(scene: Scene, folder: Path) -> Answer:
         folder: for the files; theirs are overwritten.
 
     Raises:
-        Refused: a command ended with an error.
+        Refused: a command ended with an error or a traceback.
     """
     session = folder / "log.sqlite"
     session.unlink(missing_ok=True)
@@ -63,8 +63,11 @@ def ask(scene: Scene, folder: Path) -> Answer:
 
 def _run(*words: str) -> str:
     out, err = io.StringIO(), io.StringIO()
-    with redirect_stdout(out), redirect_stderr(err):
-        status = main(list(words))
+    try:
+        with redirect_stdout(out), redirect_stderr(err):
+            status = main(list(words))
+    except Exception as error:  # whatever it is, a person would see its traceback
+        raise Refused(f"{words[0]} ends with a traceback: {error!r}") from error
     if status:
         raise Refused(f"{words[0]} ends with {status}: {err.getvalue().strip()}")
     return out.getvalue()

@@ -31,9 +31,9 @@ _DRIVEN = ("pump", "fan", "blower")
 """Loads that are often driven by pulses since about 2000 (trade press, grade B; fans: unverified)."""
 _NEAR = 0.03
 """Readings within this share of a level are at it: a guess, above noise and small loads."""
-_MOSTLY = 0.5
+_MOSTLY = 0.6
 """A level holds where this share of the readings is at it: a choice."""
-_LEAST_TURNS = 4
+_LEAST_TURNS = 3
 """Fewer times from above the middle to below it, and back, are no going up and down: a guess."""
 _FEW = 20
 """Fewer readings tell no such thing: a guess."""

@@ -315,11 +315,12 @@ def _load_faults(circuit: Circuit, rates: Rates) -> list[_Row]:
     rate = part_rate(circuit, k, rates)
     if circuit.charges:
         return []  # a battery takes what it needs
-    if circuit.parts[k].kind != "motor":
-        return _weak(rate, k, shares.WEAK_LOAD)
-    found = [_Row(rate * shares.STALLED_SHARE, "stalled", (k,), stalled=True), *_weak(rate, k, shares.WEAK_MOTOR)]
+    found: list[_Row] = []
     if fuse_before(circuit, k) > 0:
-        found.append(_Row(rate * shares.SHORTED_MOTOR_SHARE, "short_to_ground", (k,), short_at=k))
+        found.append(_Row(rate * shares.SHORTED_LOAD_SHARE, "short_to_ground", (k,), short_at=k))
+    if circuit.parts[k].kind != "motor":
+        return found + _weak(rate, k, shares.WEAK_LOAD)
+    found += [_Row(rate * shares.STALLED_SHARE, "stalled", (k,), stalled=True), *_weak(rate, k, shares.WEAK_MOTOR)]
     return found
 
 

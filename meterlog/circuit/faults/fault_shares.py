@@ -54,7 +54,7 @@ CHARGED_BATTERY_SERIES_SHARE = 0.2
 """The same for a battery as the load: a worn one shows under load, seldom while it is charged. A guess."""
 BY_DESIGN_SHARE, BY_DESIGN_PAIR_SHARE = 0.2, 0.1
 """By how much rarer a part whose loss is meant has too much resistance, alone and in a pair. Guesses."""
-CHAFED_WIRE_SHARE, SHORTED_MOTOR_SHARE = 0.1, 0.04
+CHAFED_WIRE_SHARE, SHORTED_LOAD_SHARE = 0.1, 0.04
 """Share of the faults that are shorts to ground behind a fuse. Guesses."""
 STALLED_SHARE = 0.18
 """Share of a motor's faults in which it is stuck. A guess."""
@@ -88,7 +88,7 @@ NO_RUN_CONTACT: Coil = (0.0, 0.0, 1.0, 0.0)
 WEAK_COIL_SPREAD = 0.12
 """Standard deviation of what reaches a weakly fed coil, as a share of the system voltage. A guess."""
 WEAKLY_COMMANDED = 0.12
-HALF_COMMANDED = ((0.15, NO_START_CONTACT), (0.10, NO_RUN_CONTACT))
+HALF_COMMANDED = ((0.25, NO_START_CONTACT), (0.15, NO_RUN_CONTACT))
 """Commands that are too weak, or miss in one position of the key, relative to those that miss altogether. Guesses."""
 STUCK_CONTACT, FED_WIRE_SHARE = 0.15, 0.08
 """Contacts that weld, and wires that touch another one with a feed, as shares of their own fault rates. Guesses."""

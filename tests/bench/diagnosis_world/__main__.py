@@ -18,6 +18,7 @@ import numpy as np
 from tests.bench.diagnosis_world.person import from_battery_on, half_split
 from tests.bench.diagnosis_world.report import lines
 from tests.bench.diagnosis_world.search import Bench, Outcome
+from tests.bench.diagnosis_world.speed import lines as speed_lines
 from tests.bench.diagnosis_world.tool import follow
 from tests.bench.diagnosis_world.worlds import WORLDS, make_case
 from tests.bench.results import printed
@@ -52,7 +53,12 @@ def main() -> int:
     parser.add_argument("--sound", type=int)
     parser.add_argument("--jobs", type=int, default=2)
     parser.add_argument("--wrong", metavar="CLASS", help="print the readings of what went wrong in classes named so")
+    parser.add_argument("--speed", action="store_true", help="time a suggestion instead")
     args = parser.parse_args()
+    if args.speed:
+        with printed("Diagnosis, speed of a suggestion"):
+            print("\n".join(speed_lines()))
+        return 0
     faults = args.faults or (QUICK_FAULTS if args.quick else FAULTS)
     sound = args.sound or (QUICK_SOUND if args.quick else SOUND)
     for name in args.world or WORLDS:

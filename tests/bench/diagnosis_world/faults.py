@@ -117,17 +117,26 @@ def _fed_elsewhere(vehicle: Vehicle, rng: np.random.Generator) -> Made | None:
     if not vehicle.drawn.relay:
         return None
     k = next(k for k in range(vehicle.drawn.index(vehicle.drawn.relay), 99) if vehicle.drawn.kind(k) == "wire")
-    ohm = float(rng.choice([0.05, rng.uniform(0.1, 2.0), rng.uniform(2, 60)]))
-    return replace(vehicle, feed=(k, ohm)), _name(vehicle, k) | {OUTSIDE}
+    ohm = float(rng.choice([0.05, rng.uniform(0.1, 2.0)]))  # through more than that nothing runs, and nobody comes
+    return replace(vehicle, feed=(k, ohm)), _run_of_wires(vehicle) | {OUTSIDE}
+
+
+def _run_of_wires(vehicle: Vehicle) -> frozenset[str]:
+    """The wires from the fuse to the load: which of them only taking the connector between them apart would tell."""
+    fuse = vehicle.drawn.last("fuse")
+    wires = [k for k in range(fuse + 1, vehicle.drawn.load) if vehicle.drawn.kind(k) == "wire"]
+    return frozenset(vehicle.drawn.parts[k][0] for k in wires)
 
 
 def _short(vehicle: Vehicle, rng: np.random.Generator) -> Made:
     fuse = vehicle.drawn.last("fuse")
     wires = [k for k in range(fuse + 1, vehicle.drawn.load) if vehicle.drawn.kind(k) == "wire"]
-    k = int(rng.choice(wires)) if rng.random() < 0.8 else vehicle.drawn.load
-    at = k if k < vehicle.drawn.load else k - 1
-    shorted = replace(vehicle.changed(fuse, math.inf), leak=(at, float(rng.uniform(0.02, 0.5))), blows=True)
-    return shorted, _name(vehicle, k)
+    blown = replace(vehicle.changed(fuse, math.inf), blows=True)
+    if rng.random() < 0.2:  # inside the load, from one of its pins to the other
+        shorted = replace(blown, winding_ohm=float(rng.uniform(0.01, 0.1)), stalled=True)
+        return shorted, _name(vehicle, vehicle.drawn.load)
+    k = int(rng.choice(wires))
+    return replace(blown, leak=(k, float(rng.uniform(0.02, 0.5)))), _run_of_wires(vehicle)
 
 
 def _wrong_fuse(vehicle: Vehicle, rng: np.random.Generator) -> Made:
@@ -234,8 +243,8 @@ FAULTS = {
     "discharged": Fault("battery discharged", _discharged),
     "fuse": Fault("fuse blown, a new one holds", _fuse),
     "welded": Fault("welded relay", _welded),
-    "fed elsewhere": Fault("feed from elsewhere past the relay", _fed_elsewhere),
-    "short": Fault("short to ground that blows each new fuse", _short),
+    "fed elsewhere": Fault("feed from elsewhere past the relay (any wire of the run)", _fed_elsewhere),
+    "short": Fault("short that blows each new fuse (any wire of the run)", _short),
     "wrong fuse": Fault("fuse of too small a size, blows again", _wrong_fuse, "only the number printed on it tells"),
     "tight": Fault("motor tight (draws too much)", _tight),
     "idle": Fault("motor draws too little", _idle),

@@ -22,6 +22,7 @@ SURE, LEAST_CLAIM = 0.9, 0.05
 """The product's word for sure is 90 %; claims below 5 % are not judged."""
 REPLACE_FUSE_FROM = 0.6
 """A fuse costs nothing: from this probability on a person puts a new one in."""
+PLACE = ("at", "to", "state", "load", "side")
 KINDS = ("voltage", "voltage_drop", "current", "resistance")
 
 
@@ -85,7 +86,7 @@ def _blown(said: Mapping[str, Any], drawn: Drawn, tried: list[Tried]) -> str:
 
 def _entered(bench: Bench, wanted: Mapping[str, Any], tool: Diagnoser) -> Measurement:
     """Take what is suggested and enter it; a value that the product refuses is read again."""
-    asked = {"quantity": wanted["measure"], **{key: wanted[key] for key in ("at", "to", "state", "load")}}
+    asked = {"quantity": wanted["measure"], **{key: wanted[key] for key in PLACE if key in wanted}}
     while True:
         row = bench.note(dict(asked))
         try:

@@ -14,7 +14,7 @@ from meterlog.findings.finding import Finding
 from meterlog.findings.judgement import judge
 from meterlog.findings.level import level_of, resolution_of, upper_level
 from meterlog.findings.line import limit_lines
-from meterlog.findings.regulated import READS_LOWER, may_be_driven
+from meterlog.findings.regulated import lower_by_design
 from meterlog.findings.same_instants import Instants, difference, same_instants
 from meterlog.reading import Quantity
 from meterlog.roles import Role
@@ -131,5 +131,5 @@ def _between(evidence: Evidence, first: Channel, second: Channel) -> Finding | N
         text += " The difference of two meters carries both their errors: one meter across the part tells more."
     limit = f"at most {figure.number():g} V ({figure.meaning})"
     found = Finding(text, limit, figure.cite(), *verdict, channel=second.number)
-    driven = found.verdict == "outside" and may_be_driven(second)
-    return found.unless(READS_LOWER) if driven else found
+    design = lower_by_design(second, float(np.median(instants.second)))
+    return found if found.verdict != "outside" or design is None else found.unless(design)

@@ -29,6 +29,15 @@ READS_LOWER = Alternative(
 )
 _DRIVEN = ("pump", "fan", "blower")
 """Loads that are often driven by pulses since about 2000 (trade press, grade B; fans: unverified)."""
+_SENSORS_V = (4.5, 5.5)
+"""What a control unit feeds its sensors with, V: 5 V, a tenth to either side (unverified)."""
+_LOWER = ("sensor", "reference", "dimm", "daytime", "instrument", "resistor")
+"""Words of feeds that stand lower by design (unverified)."""
+_FEEDS_LOWER = Alternative(
+    "Some feeds stand lower by design: 5 V of sensors, dimmed lamps, what has a resistor in series.",
+    "What decides: the vehicle's wiring diagram, and the battery at the same instants: what is lost between the two is "
+    "lost on the way.",
+)
 _NEAR = 0.03
 """Readings within this share of a level are at it: a guess, above noise and small loads."""
 _MOSTLY = 0.6
@@ -39,9 +48,17 @@ _FEW = 20
 """Fewer readings tell no such thing: a guess."""
 
 
-def may_be_driven(channel: Channel) -> bool:
+def _may_be_driven(channel: Channel) -> bool:
     """Tell whether a channel is at a load that is often driven by pulses, by its words."""
     return channel.measurand.names(*_DRIVEN)
+
+
+def lower_by_design(channel: Channel, level: float) -> Alternative | None:
+    """Return why a feed at `level`, V, may stand below its battery by design; None where nothing says so."""
+    if _may_be_driven(channel):
+        return READS_LOWER
+    low, high = _SENSORS_V
+    return _FEEDS_LOWER if low <= abs(level) <= high or channel.measurand.names(*_LOWER) else None
 
 
 def is_regulated(evidence: Evidence, channel: Channel) -> bool:

@@ -11,7 +11,7 @@ from meterlog.findings.finding import Finding
 from meterlog.findings.judgement import judge
 from meterlog.findings.level import median_error, resolution_of, upper_level
 from meterlog.findings.quotient import quotient
-from meterlog.findings.regulated import READS_LOWER, may_be_driven
+from meterlog.findings.regulated import lower_by_design
 from meterlog.findings.same_instants import Instants, difference, same_instants
 from meterlog.reading import Quantity
 from meterlog.roles import Role
@@ -57,7 +57,9 @@ def _between(evidence: Evidence, first: Channel, second: Channel, current: Chann
     drop = difference(pair, first.accuracy, second.accuracy, counts)
     label = f"{first.label} to {second.label}"
     name = "feed_drop_max_v" if first.measurand.is_battery else "drop_circuit_max_v"
-    return _finding(evidence, label, drop, current, instants, name, second)
+    found = _finding(evidence, label, drop, current, instants, name, second)
+    design = lower_by_design(second, float(np.median(pair.second)))
+    return found if found is None or found.verdict != "outside" or design is None else found.unless(design)
 
 
 def _flowing(evidence: Evidence, current: Channel, instants: Instants) -> Instants:
@@ -99,6 +101,4 @@ def _finding(
         f"{label}: {shown(drop[0], 'V', drop[1])} at {shown(amperes, 'A', amperes_error)} is a resistance of "
         f"{ohms.said('ohm')}."
     )
-    found = Finding(text, limit, source, *verdict, channel=channel.number)
-    driven = found.verdict == "outside" and name == "feed_drop_max_v" and may_be_driven(channel)
-    return found.unless(READS_LOWER) if driven else found
+    return Finding(text, limit, source, *verdict, channel=channel.number)

@@ -11,7 +11,7 @@ from meterlog.findings.finding import Alternative, Finding
 from meterlog.findings.judgement import judge
 from meterlog.findings.level import Level, level_of, thin
 from meterlog.findings.line import around, limit_lines
-from meterlog.findings.regulated import READS_LOWER, may_be_driven
+from meterlog.findings.regulated import lower_by_design
 from meterlog.kinds import faults
 from meterlog.roles import Role
 from meterlog.session.model import Channel
@@ -21,16 +21,6 @@ _LEAST_S = 10.0
 """A shorter stand is a prime or a start, and not told here, s: as long as the longest prime."""
 _SMALLER_V = 7.5
 """A level below this may be another system's, of 6 V or 5 V, where nobody stated the voltage: V, arithmetic."""
-
-_SENSORS_V = (4.5, 5.5)
-"""What a control unit feeds its sensors with, V: 5 V, a tenth to either side (unverified)."""
-_LOWER = ("sensor", "reference", "lamp", "light", "resistor")
-"""Words of feeds that stand lower by design (unverified)."""
-_LOWER_BY_DESIGN = Alternative(
-    "Some feeds stand lower by design: 5 V of sensors, dimmed lamps, what has a resistor in series.",
-    "What decides: the vehicle's wiring diagram, and the battery at the same instants: what is lost between the two is "
-    "lost on the way.",
-)
 
 
 class Stand(NamedTuple):
@@ -96,8 +86,5 @@ def _finding(evidence: Evidence, channel: Channel, stand: Stand) -> Finding:
         return found.unless(Alternative(f"It may be none of {system_v:g} V.", "Say which it is: --set system_v=..."))
     if what == "battery":
         return found
-    if may_be_driven(channel):
-        return found.unless(READS_LOWER)
-    low, high = _SENSORS_V
-    lower_by_design = low <= abs(level.value) <= high or channel.measurand.names(*_LOWER)
-    return found.unless(_LOWER_BY_DESIGN) if lower_by_design else found
+    design = lower_by_design(channel, level.value)
+    return found if design is None else found.unless(design)

@@ -110,7 +110,7 @@ class TestLevels:
         assert found.margin == pytest.approx(level - 10.5)
         assert not [finding for finding in bench.all() if "was seen in" in finding.text]
 
-    @pytest.mark.parametrize(("label", "level"), [("sensor supply", 5.02), ("power", 5.0), ("lamp feed", 8.0)])
+    @pytest.mark.parametrize(("label", "level"), [("sensor supply", 5.02), ("power", 5.0), ("dimmed lamp feed", 8.0)])
     def test_what_is_lower_by_design_is_not_outside(self, bench: Bench, label: str, level: float) -> None:
         bench.channel(label, level)
         found = bench.judge("it stood at")

@@ -92,7 +92,7 @@ class Overvoltage:
     def _told(self, stop: int) -> bool:
         """Tell whether the reading at hand can be judged: tells the system voltage where need be."""
         if self._system_v == 0.0:
-            earlier = self._track.values(max(self._segment, self._pos - 64), self._pos)
+            earlier = self._track.values(max(0, self._pos - 64), self._pos)  # a break changes no system
             earlier = earlier[earlier >= self._settings.on_at_least_v]
             if len(earlier) >= _TELLING_READINGS:
                 level = median(earlier)

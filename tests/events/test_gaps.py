@@ -91,3 +91,11 @@ def test_one_overload_before_a_much_higher_resistance_is_no_opening_in_a_table_o
     value = np.where(time_s < 15.0, 107.6, np.where(time_s < 15.5, np.inf, 3111.0))
     wire = Channel(1, "feed wire", Quantity.RESISTANCE, driver=IMPORT)
     assert [e.kind for e in detect(wire, log_at(time_s, value, 0.1))] == ["resistance_step"]
+
+
+def test_an_overvoltage_after_a_gap_makes_no_24_v_system() -> None:
+    """21.5 V for 6 s, begun within a gap, was 'no overvoltage was seen'."""
+    time_s = np.arange(0.0, 60.0, 0.2)
+    value = np.where((time_s > 30.0) & (time_s < 38.0), 21.5, 14.1)
+    kept = (time_s < 29.0) | (time_s > 31.0)
+    assert [e.kind for e in detect(RECORDED, log_at(time_s, value)[kept])] == ["gap", "overvoltage"]

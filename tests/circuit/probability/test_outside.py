@@ -1,0 +1,52 @@
+"""Checks when the readings are said to fit nothing in the circuit, and when they are not."""
+
+from meterlog.circuit import load_circuit
+from meterlog.circuit.diagnosis import Diagnoser
+from meterlog.circuit.readings.measurement import Measurement
+
+TOOL = Diagnoser(load_circuit("pump-feed"))
+
+
+def volts(at: str, value: float) -> Measurement:
+    return Measurement("voltage", at, value=value)
+
+
+WORKS = [volts("fuse_out", 12.3), volts("plug_feed", 12.1), volts("pump_plus", 12.0), volts("pump_minus", 0.05)]
+NOTHING_LIKE_IT = [
+    volts("fuse_out", 12.3),
+    volts("plug_feed", 5.1),
+    volts("pump_plus", 9.2),
+    volts("body", 3.3),
+    volts("relay_out", 2.2),
+]
+
+
+def test_voltages_that_rise_along_the_feed_fit_nothing_and_name_no_part_for_sure() -> None:
+    found = TOOL.diagnose(NOTHING_LIKE_IT, suggestions=0)
+    assert found.verdict.startswith("these readings fit nothing in this circuit")
+    assert found.decided == ""
+    assert found.as_json()["outside"] == round(found.outside, 4)
+
+
+def test_a_circuit_that_works_and_one_bad_reading_in_it_do_not_fit_nothing() -> None:
+    for measured in (WORKS, [*WORKS, volts("relay_out", 0.0)]):
+        found = TOOL.diagnose(measured, suggestions=0)
+        assert found.outside < 0.1
+        assert "fit nothing" not in found.verdict
+
+
+def test_a_contact_that_was_not_seen_to_fail_keeps_nobody_from_an_end() -> None:
+    more = [
+        Measurement("current", "fuse", value=4.9),
+        Measurement("voltage", "pump_plus", "pump_minus", value=11.95),
+        Measurement("voltage", "pump_plus", "pump_minus", "crank", value=10.35),
+        Measurement("voltage", "pump_minus", state="crank", value=0.04),
+        Measurement("voltage", "battery_plus", state="crank", value=10.6),
+        Measurement("voltage", "relay_out", state="off", value=0.0),
+        Measurement("voltage", "relay_out", state="off", value=0.0),
+        Measurement("voltage", "relay_coil", state="run", value=13.8),
+    ]
+    found = TOOL.diagnose([*WORKS, *more])
+    assert found.healthy < 0.9 <= found.healthy + found.comes_and_goes
+    assert found.decided == "healthy"
+    assert found.next == ()

@@ -264,7 +264,7 @@ class Diagnoser:
         for k, part in enumerate(self.circuit.parts):
             found[part.id] = float(weight[(cells.part == k).any(axis=1)].sum() + comes_and_goes[k])
         for command, k in self.circuit.commands.items():
-            found[command] = float(weight[cells.command_at == k].sum())
+            found[command] = float(weight[cells.command_at == k].sum() + comes_and_goes[len(self.circuit.parts) + k])
         found["healthy"] = float(weight[cells.fault == FAULTS.index("healthy")].sum())
         return found
 
@@ -281,6 +281,8 @@ class Diagnoser:
         member = this.member
         if id_ in self.circuit.commands:
             ways = {f: float(weight[member & (cells.fault == FAULTS.index(f))].sum()) for f in COMMAND_FAULTS}
+            k = len(self.circuit.parts) + self.circuit.commands[id_]
+            ways["intermittent"] = float(case.known.comes_and_goes[k])
             fault, band = max(ways, key=lambda name: ways[name]), None
         else:
             k = self.circuit.part_index[id_]

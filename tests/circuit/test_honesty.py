@@ -97,3 +97,12 @@ def test_a_battery_is_not_believed_the_less_the_worse_it_reads(pump: Diagnoser, 
     assert min(chances) > 0.55
     for k, chance in enumerate(chances):
         assert chance > max(chances[: k + 1]) - 0.07, (volts[k], chance)
+
+
+def test_a_command_may_come_and_go(pump: Diagnoser) -> None:
+    flicker = [v("relay_out", x, state="run") for x in (13.8, 0.0, 13.8, 0.0)]
+    coil = [Measurement("voltage", "relay_coil", state="run", value=x, at_coil=True) for x in (13.8, 0.0, 13.8, 0.0)]
+    found = pump.diagnose([*flicker, *coil], suggestions=3)
+    assert (found.hypotheses[0].part, found.hypotheses[0].fault) == ("relay_coil", "intermittent")
+    steady = [Measurement("voltage", "relay_coil", state="run", value=13.8, at_coil=True)] * 4
+    assert of(pump.diagnose([*flicker, *steady], suggestions=0), "relay_coil") < 0.1

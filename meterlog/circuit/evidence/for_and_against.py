@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from meterlog.circuit.faults.fault_cells import first_healthy, single_open
+from meterlog.circuit.faults.fault_cells import first_healthy, interrupted
 from meterlog.circuit.probability.facts import chance_of, comes_and_goes_log
 from meterlog.circuit.probability.fit import BAD_READING, bad_density
 from meterlog.circuit.probability.posterior import Posterior
@@ -87,9 +87,10 @@ def evidence(case: Case, this: Suspect, suspects: Sequence[Suspect]) -> tuple[tu
 
 
 def comes_and_goes_evidence(case: Case, k: int) -> tuple[str, ...]:
-    """Sentences for 'the contact of part k comes and goes': one place read twice, where it makes the difference."""
+    """Sentences for 'part k, or from n on the command of k - n, comes and goes': one place read twice, where that makes
+    the difference."""
     cells = case.network.cells
-    states = [first_healthy(cells), single_open(cells, k)]
+    states = [first_healthy(cells), interrupted(cells, k)]
     moved = [one for one in case.tried if isinstance(one, Observed) and comes_and_goes_log(case.network, one)[k] > 0]
     found: dict[str, None] = {f"{one}": None for one in moved}
     for a, m in enumerate(case.measured):

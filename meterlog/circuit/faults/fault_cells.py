@@ -153,6 +153,16 @@ def single_open(cells: Cells, k: int) -> int:
     return int(np.append(np.flatnonzero(alone), -1)[0])
 
 
+def interrupted(cells: Cells, k: int) -> int:
+    """The cell in which what comes and goes is gone: part k is open, or from n on the command of part k - n is missing;
+    -1 where there is none."""
+    n = cells.ohm.shape[1]
+    if k < n:
+        return single_open(cells, k)
+    missing = (cells.fault == FAULTS.index("not_commanded")) & (cells.command_at == k - n)
+    return int(np.append(np.flatnonzero(missing), -1)[0])
+
+
 def single_resistive(cells: Cells, k: int) -> NDArray[np.bool_]:
     """The cells in which part k alone has too much resistance, shape (K,)."""
     alone = (cells.part[:, 0] == k) & (cells.part[:, 1] < 0)

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from meterlog.circuit.acts import cautions_for
-from meterlog.circuit.faults.fault_cells import FAULTS, Cells, first_healthy, single_open
+from meterlog.circuit.faults.fault_cells import FAULTS, Cells, first_healthy, interrupted
 from meterlog.circuit.model.bulb import BRIGHTNESS
 from meterlog.circuit.model.circuit import BATTERY_MINUS, Circuit
 from meterlog.circuit.next_measurement.candidates import Tool, candidates, minutes_for, times_taken
@@ -198,9 +198,10 @@ def _twins(cells: Cells, known: Posterior) -> tuple[NDArray[np.int64], Array, ND
     weight: list[float] = []
     group: list[int] = []
     for k in np.flatnonzero(known.comes_and_goes > TWINS_FROM):
-        twin += [good, single_open(cells, int(k))]
+        twin += [good, interrupted(cells, int(k))]
         weight += [float(known.comes_and_goes[k]) / 2] * 2
-        group += [int(k)] * 2
+        n = cells.ohm.shape[1]
+        group += [int(k) if k < n else n * (n + 2) + int(k) - n] * 2  # as `groups_of` numbers them
     return np.array(twin, int), np.array(weight), np.array(group, int)
 
 

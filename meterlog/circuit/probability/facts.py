@@ -36,13 +36,13 @@ def chance_of(network: Network, one: Observed) -> Array:
 
 
 def comes_and_goes_log(network: Network, one: Observed) -> Array:
-    """How much more likely (log) an observation is where each part's contact comes and goes, shape (n,), beyond what
+    """How much more likely (log) an observation is where each part's contact comes and goes, shape (2n,), beyond what
     `chance_of` says of its good and its bad moments."""
     parts = network.circuit.parts
+    named = [*(part.id for part in parts), *(part.command for part in parts)]
     if one.fact != "comes_and_goes":
-        return np.zeros(len(parts))
+        return np.zeros(len(named))
     if_so, if_not = one.likelihood
-    named = [part.id for part in parts]
     meant = [one.answer not in named or one.answer == id_ for id_ in named]
     return np.where(meant, np.log(if_so / if_not), 0.0)
 

@@ -7,12 +7,15 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from meterlog.circuit.faults.fault_cells import first_healthy, single_open, single_resistive
+from meterlog.circuit.faults.fault_cells import first_healthy, interrupted, single_resistive
 from meterlog.circuit.probability.fit import BAD_READING, BAD_WEIGHT, Fit
 from meterlog.circuit.probability.predict import Network
 
 GOOD_SHARES = (0.3, 0.5, 0.7)
 """Of the time, how much a contact that comes and goes is good while somebody measures: each as likely. Guesses."""
+COMMAND_SHARE = 0.4
+"""How often a command comes and goes beside how often it fails, relative to a contact: most intermittents are
+connections or wiring (makers' manuals); the figure is a guess."""
 NOTICED_SHARE = 0.2
 """A contact that comes and goes is noticed as such when the load fails: from this share of the load's resistance on. A
 guess."""
@@ -21,31 +24,35 @@ Array = NDArray[np.float64]
 
 
 def comes_and_goes(network: Network, fit: Fit, base: Array, share: float) -> Array:
-    """Log-weight of 'this part's contact comes and goes', shape (n,).
+    """Log-weight of 'this part's contact comes and goes' and, behind these, of 'this part's command does', shape (2n,).
 
     Each reading was taken while the contact was good, open or resistive, unless it is a bad one; the share of the
     time that it is good is one of `GOOD_SHARES`. The readings are taken in one after the other: what one says about the
     unknowns (the network's, see `predict`) sharpens what the next one should show; a reading that shows the same either
     way costs nothing. `base`, shape (K,), is the cells' log-weight without the readings.
     """
-    logs = np.full(len(network.circuit.parts), -np.inf)
-    for k, part in enumerate(network.circuit.parts):
-        if k and part.kind not in ("fuse", "resistor") and share > 0:
-            logs[k] = _of_part(network, fit, base, k)
-    rates = np.array([network.cells.prior[(network.cells.part[:, 0] == k)].sum() for k in range(len(logs))])
+    n, cells = len(network.circuit.parts), network.cells
+    logs = np.full(2 * n, -np.inf)
+    contacts = [k for k, part in enumerate(network.circuit.parts) if k and part.kind not in ("fuse", "resistor")]
+    for k in [*contacts, *(n + k for k in network.circuit.commands.values())] if share > 0 else []:
+        logs[k] = _of_part(network, fit, base, k)
+    rates = np.array([cells.prior[cells.part[:, 0] == k].sum() for k in range(n)])
+    rates = np.append(rates, [COMMAND_SHARE * cells.prior[cells.command_at == k].sum() for k in range(n)])
     could = np.isfinite(logs)
     logs[could] += np.log(np.maximum(share * rates[could] / max(rates[could].sum(), 1e-300), 1e-300))
     return logs
 
 
 def _of_part(network: Network, fit: Fit, base: Array, k: int) -> float:
-    """Log-likelihood of the readings and of what was tried if part k comes and goes."""
+    """Log-likelihood of the readings and of what was tried if part k, or from n on the command of k - n, comes and
+    goes."""
     cells = network.cells
-    open_ = single_open(cells, k)
+    open_ = interrupted(cells, k)
     if open_ < 0:
         return -np.inf
     least_ohm = NOTICED_SHARE * network.circuit.system_v / network.circuit.load_a
-    fault = np.append(np.flatnonzero(single_resistive(cells, k) & (cells.ohm[:, k] >= least_ohm)), open_)
+    lossy = single_resistive(cells, k) & (cells.ohm[:, min(k, cells.ohm.shape[1] - 1)] >= least_ohm)
+    fault = np.append(np.flatnonzero(lossy), open_)
     states = np.append(first_healthy(cells), fault)  # (S,)
     odds = cells.prior[fault] / max(cells.prior[fault].sum(), 1e-300)
     good = np.array(GOOD_SHARES)[:, None]

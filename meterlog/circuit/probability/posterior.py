@@ -30,7 +30,7 @@ class Posterior:
 
     Attributes:
         weight: shape (K,), the cells' probabilities; with `comes_and_goes` and `outside` they sum to 1.
-        comes_and_goes: shape (n,), the probability that each part's contact comes and goes.
+        comes_and_goes: shape (2n,), the probability that each part's contact comes and goes; then of its command.
         outside: the probability that the readings fit nothing in this circuit.
         bad: shape (M,), the probability that each reading is a bad one; 1 where it was set aside.
         used: positions of the readings that say anything, the rows of `fit`.

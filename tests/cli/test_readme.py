@@ -108,7 +108,8 @@ def test_readings_in_a_file(here: Path, capsys: pytest.CaptureFixture[str], monk
     with open(os.devnull) as nothing:
         monkeypatch.setattr("sys.stdin", nothing)
         _run("meterlog diagnose --circuit pump-feed --measured readings.toml")
-    assert "Measure next:" in capsys.readouterr().out
+    said = capsys.readouterr().out
+    assert "Measure next:" in said or "Enough is measured" in said
 
 
 def test_a_table_comes_in_and_goes_out_and_comes_back(here: Path, capsys: pytest.CaptureFixture[str]) -> None:

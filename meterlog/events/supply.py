@@ -334,9 +334,12 @@ class Supply:
         if self._started is not None and level >= self._started[1]:
             dip, self._started = self._started[0], None
             wait_s = self._track.time(index) - dip.end_s
-            for events in (self.events, self._pending):
-                if dip in events and wait_s <= CHARGING_WITHIN_S:
-                    events[events.index(dip)] = begins_charging(dip, wait_s)
+            for events in (self.events, self._pending) if wait_s <= CHARGING_WITHIN_S else ():
+                for at in range(len(events) - 1, -1, -1):  # it is among the last, of thousands
+                    if events[at] == dip:
+                        events[at] = begins_charging(dip, wait_s)
+                    if events[at].end_s <= dip.end_s:
+                        break
 
     def _pass_by(self, index: int) -> None:
         """Go on to reading `index`: those before it are undisturbed."""

@@ -50,7 +50,8 @@ def stands_low(evidence: Evidence, channel: Channel) -> Stand | None:
     size = np.abs(series.value)
     low = (size >= evidence.limits.detection.on_at_least_v) & (size < floor_v(evidence))
     for event in evidence.events_of(channel, *faults()):
-        low &= (series.time_s < event.start_s) | (series.time_s > event.end_s)
+        first, last = np.searchsorted(series.time_s, (event.start_s, np.nextafter(event.end_s, np.inf)))
+        low[first:last] = False
     if not low.any():
         return None
     edges = np.flatnonzero(np.diff(np.concatenate([[False], low, [False]]).astype(np.int8)))

@@ -33,6 +33,8 @@ _LEAST_REPEATS = 16
 _EVIDENCE = 15.0
 """A run counts that chance would bring about with at most exp(-15), 3 in ten million, for a log has a million looks."""
 _FLAGS_A_WORD = 8
+_FEW = 200
+"""So many words without a change are looked at one by one; for more all changes are listed. A choice for speed."""
 
 Floats = NDArray[np.float64]
 
@@ -128,8 +130,21 @@ def _flicker(before: Floats, value: float) -> float:
 def _long_runs(changed: NDArray[np.bool_]) -> list[tuple[int, int]]:
     """The runs that begin and end in sight: the first look of one value, and the first of the next."""
     words = changed[: len(changed) // _FLAGS_A_WORD * _FLAGS_A_WORD].copy().view(np.uint64)
-    if words.all():
-        return []
+    still = np.flatnonzero(words == 0)  # so many repeats hold a whole word of them, and most logs have hardly any
+    if len(still) <= _FEW:
+        return _runs_at(changed, still)
     changes = np.flatnonzero(changed)
     long = np.flatnonzero(np.diff(changes) > _LEAST_REPEATS)
     return [(int(changes[at]), int(changes[at + 1])) for at in long]
+
+
+def _runs_at(changed: NDArray[np.bool_], still: NDArray[np.int64]) -> list[tuple[int, int]]:
+    """The long runs through some words without a change."""
+    found: dict[int, int] = {}
+    for word in still:
+        first, after = int(word) * _FLAGS_A_WORD, (int(word) + 1) * _FLAGS_A_WORD
+        back, on = changed[:first][::-1], changed[after:]
+        start, stop = first - 1 - int(back.argmax()), after + int(on.argmax())
+        if back.any() and on.any() and stop - start > _LEAST_REPEATS:
+            found[start] = stop
+    return list(found.items())

@@ -49,6 +49,8 @@ def stands_low(evidence: Evidence, channel: Channel) -> Stand | None:
     series = thin(evidence.series(channel))
     size = np.abs(series.value)
     low = (size >= evidence.limits.detection.on_at_least_v) & (size < floor_v(evidence))
+    if not low.any():
+        return None
     for event in evidence.events_of(channel, *faults()):
         first, last = np.searchsorted(series.time_s, (event.start_s, np.nextafter(event.end_s, np.inf)))
         low[first:last] = False

@@ -144,7 +144,8 @@ def _runs_at(changed: NDArray[np.bool_], still: NDArray[np.int64]) -> list[tuple
     for word in still:
         first, after = int(word) * _FLAGS_A_WORD, (int(word) + 1) * _FLAGS_A_WORD
         back, on = changed[:first][::-1], changed[after:]
-        start, stop = first - 1 - int(back.argmax()), after + int(on.argmax())
-        if back.any() and on.any() and stop - start > _LEAST_REPEATS:
-            found[start] = stop
+        if back.any() and on.any():
+            start, stop = first - 1 - int(back.argmax()), after + int(on.argmax())
+            if stop - start > _LEAST_REPEATS:
+                found[start] = stop
     return list(found.items())

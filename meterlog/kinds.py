@@ -165,8 +165,7 @@ _ROWS = (
         detector="overvoltage",
         sentence="{times}{lasting}, highest reading {highest}.",
         limit="at most {highest_allowed} V",
-        source="default, unverified (grade M); in the cold up to the highest charging voltage of a maker's "
-        "service manual (grade A)",
+        source="default, unverified (grade M); in the cold the highest charging voltage of these limits",
         line="highest voltage",
     ),
     Kind(

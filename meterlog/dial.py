@@ -6,10 +6,10 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 
 from meterlog.events.event import Event
-from meterlog.events.gap import length
 from meterlog.reading import Quantity
 from meterlog.series import Series
 from meterlog.session.model import Channel
+from meterlog.text.figures import wait
 
 _BY_TURNS = 0.2
 """More changes than this share of the readings are a meter that shows two quantities by turns: a guess."""
@@ -52,7 +52,7 @@ def turned_to(quantity: Quantity) -> str:
 
 def elsewhere(event: Event, quantity: Quantity) -> Event:
     """Return a gap as what it is: the dial stood elsewhere, at first on `quantity`."""
-    lasting = length(event.end_s - event.start_s)
+    lasting = wait(event.end_s - event.start_s)
     return replace(event, detail=f"no readings for {lasting}: {turned_to(quantity)} meanwhile")
 
 

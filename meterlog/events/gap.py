@@ -17,7 +17,7 @@ from meterlog.events.range_change import is_ranging
 from meterlog.events.settings import DetectionSettings
 from meterlog.session.model import Channel, LinkChange
 from meterlog.signal.track import Track
-from meterlog.text.figures import seconds
+from meterlog.text.figures import wait
 
 _PART = 32768
 _JITTER = 0.2
@@ -33,16 +33,8 @@ _OWN_SHARE = 0.01
 _ABOVE_OWN = 2.0
 """A wait longer than a table's own ones by this factor is a gap in it: a guess."""
 
-_LONG_S = 120.0
-"""From here on tenths of a second do not matter, s: a choice."""
-
 LINK = "the link to the meter, not the circuit"
 TABLE = "the table that was imported holds none"
-
-
-def length(length_s: float) -> str:
-    """Say how long a gap is; to a tenth of a second where that matters."""
-    return f"{length_s:.1f} s" if length_s < _LONG_S else seconds(length_s)
 
 
 def why(channel: Channel) -> str:
@@ -134,7 +126,7 @@ def lost_links(
         if down.up or not up.up or shown:
             continue
         length_s = up.time_s - down.time_s
-        detail = f"no readings for {length(length_s)} while it was armed: {down.cause}"
+        detail = f"no readings for {wait(length_s)} while it was armed: {down.cause}"
         found.append(Event("gap", channel, down.time_s, up.time_s, length_s, None, detail=detail))
     return found
 
@@ -154,5 +146,5 @@ def gap(track: Track, index: int, channel: Channel) -> Event | None:
         end,
         end - start - (interval if known else 0.0),
         1.1 * interval + track.time_error_s(index - 1) + track.time_error_s(index) if known else None,
-        detail=f"no readings for {length(end - start)}: {why(channel)}",
+        detail=f"no readings for {wait(end - start)}: {why(channel)}",
     )

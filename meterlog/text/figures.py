@@ -27,6 +27,8 @@ _LEAST_S = 0.0005
 """What three decimals show at the least, s."""
 _DAYS_FROM_H = 48
 """From so many hours on a length of time is said in days: by choice."""
+_WAIT_LONG_S = 120.0
+"""From here on tenths of a second of a wait do not matter, s: a choice."""
 _SLACK = 1e-6
 """Resolutions come as float32: 0.01 may be a little less."""
 
@@ -92,6 +94,11 @@ def seconds(value: float) -> str:
     if minutes < _DAYS_FROM_H * 60:
         return f"{minutes // 60} h {minutes % 60} min"
     return f"{hours // 24} d {hours % 24} h"
+
+
+def wait(value: float) -> str:
+    """A length of time without readings, to a tenth of a second where that matters: `1.3 s`, `95.0 s`, `12 min`."""
+    return f"{value:.1f} s" if value < _WAIT_LONG_S else seconds(value)
 
 
 def count(number: int, word: str) -> str:

@@ -61,8 +61,9 @@ class Firing(NamedTuple):
 class ArmedCapture:
     """Holds readings back, and lets through those within `before_s` before and `after_s` after each firing.
 
-    All channels are let through together. Within an open window a further firing changes nothing; a reading that is
-    not let through is forgotten after `before_s` and `LATE_MARKER_S`.
+    All channels are let through together. Within the window of a firing a further one changes nothing; in that of a
+    marker it counts, for the marker may have come long before. A reading that is not let through is forgotten after
+    `before_s` and `LATE_MARKER_S`.
     """
 
     def __init__(self, condition: Condition, before_s: float = BEFORE_S, after_s: float = AFTER_S) -> None:
@@ -77,7 +78,7 @@ class ArmedCapture:
         self.fired = 0
         self._watches: dict[int, ConditionWatch | None] = {}
         self._memory: dict[int, deque[Reading]] = {}
-        self._from_s = self._until_s = -math.inf
+        self._from_s = self._until_s = self._fired_until_s = -math.inf
 
     @property
     def until_s(self) -> float:
@@ -101,8 +102,9 @@ class ArmedCapture:
         watch, memory = self._watches[channel], self._memory[channel]
         for reading in readings:
             fires = watch is not None and watch.sees(reading)
-            if fires and reading.time_s > self._until_s:
+            if fires and reading.time_s > self._fired_until_s:
                 self.fired += 1
+                self._fired_until_s = reading.time_s + self.after_s
                 firings.append(Firing(reading.time_s, channel, reading.value))
                 _merge(keep, self.open_window(reading.time_s))
             if self._from_s <= reading.time_s <= self._until_s:

@@ -142,6 +142,16 @@ def test_a_moment_that_a_person_names_is_kept_too() -> None:
     assert capture.fired == 0
 
 
+def test_what_comes_true_in_the_window_of_a_marker_is_kept_whole_and_counts() -> None:
+    readings = volts(*[0.0] * 30, *[12.4] * 20, *[0.0] * 60)
+    capture = armed(1.0, 2.5)
+    kept = capture.take(1, readings[:8])[0].get(1, []) + capture.open_window(0.8).get(1, [])  # the key, 2.2 s before it
+    for reading in readings[8:]:
+        kept += capture.take(1, [reading])[0].get(1, [])
+    assert kept == [r for r in readings if r.time_s <= 5.5]
+    assert capture.fired == 1
+
+
 def test_memory_holds_no_more_than_the_time_before() -> None:
     capture = armed(1.0, 1.0)
     capture.take(1, volts(*[0.0] * 10_000))

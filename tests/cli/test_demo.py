@@ -54,7 +54,7 @@ def test_all_is_well_when_the_sessions_show_what_happened(
     ("instead", "words"),
     [
         ({"healthy_prime": "no-command"}, "0 primes were found instead of one"),
-        ({"intermittent_feed": "link-lost"}, "was not found"),
+        ({"intermittent_feed": "link-lost"}, "no dropout was found"),
         ({"intermittent_feed": "relay-chatter"}, "was not found"),
     ],
 )

@@ -110,3 +110,38 @@ def falls_slowly(track: Track, reference: Reference, index: int, settings: Detec
     level = median(track.values(index + 1 - _LEVEL_READINGS, index + 1))
     steady = track.value(index) >= share * before
     return level if before < share * reference.value and steady else None
+
+
+class FadeWatch:
+    """Watches for fades in one supply.
+
+    Attributes:
+        events: where they go.
+    """
+
+    def __init__(self, measure: Measure, events: list[Event], settings: DetectionSettings) -> None:
+        self.events = events
+        self._measure = measure
+        self._settings = settings
+        self._fade: Fade | None = None
+
+    @property
+    def ends_v(self) -> float:
+        """The level at which the one that goes on is over, V; inf while there is none."""
+        return inf if self._fade is None else self._fade.ends
+
+    def see(self, start: int, stop: int) -> None:
+        """Take undisturbed readings [start, stop) in."""
+        if self._fade is not None:
+            self._fade.see(self._measure.track, start, stop)
+
+    def begin(self, reference: Reference, calm: int, index: int) -> None:
+        """Tell whether the undisturbed readings [calm, index) show that one has begun."""
+        if self._fade is None:
+            self._fade = fade_from(self._measure, reference, calm, index)
+
+    def end(self, end_s: float, index: int | None) -> None:
+        """What goes on is over with reading `index`, or with the readings where None; a short one is none."""
+        if self._fade is not None and end_s - self._fade.start_s >= self._settings.fade_at_least_s:
+            self.events.append(self._fade.event(self._measure, end_s, index))
+        self._fade = None

@@ -72,7 +72,9 @@ def test_a_hidden_fault_is_found_repaired_and_proved_by_doing_what_comes_next(pa
 
 
 @pytest.mark.slow
-@FAULTS
+@pytest.mark.parametrize(
+    ("part", "ohm"), [("fuse", math.inf), ("relay", 1.6), ("plug_feed_pin", math.inf), ("relay_coil", math.inf)]
+)
 def test_a_test_lamp_is_enough(part: str, ohm: float, job: Run) -> None:
     vehicle = Vehicle(load_circuit("pump-feed"), {part: ohm}, commanded=part != "relay_coil")
     now = follow(job, start(job, "--tool", "lamp"), vehicle)

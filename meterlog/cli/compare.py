@@ -62,7 +62,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _sides(args: argparse.Namespace) -> tuple[Sides, list[str], list[str]]:
-    """Which of the two comparisons it is, and the paths of its two sides.
+    """Tell which of the two comparisons it is, and the paths of its two sides.
 
     Raises:
         UsageError: they are mixed, or one side is missing.

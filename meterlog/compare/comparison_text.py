@@ -46,7 +46,7 @@ def as_text(comparison: Comparison) -> str:
 
 
 def channel_name(channel: ChannelComparison, comparison: Comparison) -> str:
-    """What a channel is called, with its session where there are several on that side."""
+    """Return what a channel is called, with its session where there are several on that side."""
     name = channel.label or f"channel {channel.suspect_channel}"
     return f"{name} in {Path(channel.suspect).name}" if len(comparison.suspect) > 1 else name
 
@@ -94,7 +94,7 @@ def measure_words(measure: Measure) -> tuple[str, str, str, str, str]:
 
 
 def _counted(measure: Measure, found: Counted) -> tuple[str, str, str]:
-    """What was counted on each side, and the difference of the rates where there is one."""
+    """Return what was counted on each side, and the difference of the rates where there is one."""
     sides = ((measure.good, found.good, found.good_of), (measure.suspect, found.suspect, found.suspect_of))
     cells = [
         (f"{_figure(rate, measure.unit, None)} ({n} in {seconds(of)})" if found.timed else f"{n} of {of:g}")

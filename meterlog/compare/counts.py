@@ -33,7 +33,7 @@ def counts(good: Sequence[Side], suspect: Side, limits: Limits, sides: Sides) ->
 
 
 def _seen(side: Side, kind: str, limits: Limits) -> tuple[int, float]:
-    """How many bursts of that fault, and for how long one could have been seen, s."""
+    """Return how many bursts of that fault, and for how long one could have been seen, s."""
     capture, channel = side
     return capture.bursts(channel, kind, limits.value("marker_window_s")), capture.exposed_s(channel)
 

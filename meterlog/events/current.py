@@ -342,7 +342,8 @@ class Current:
         self._flow(start)
 
     def _go_on(self, start: int, level: float) -> None:
-        """What flowed is over, and less flows on, for a time that nothing tells, seen from reading `start` on."""
+        """Return what flowed is over, and less flows on, for a time that nothing tells, seen from reading `start`
+        on."""
         self._stretch = Stretch(start, None, self._track.time(start), from_start=True)
         self.stretches.append(self._stretch)
         self._reference = level
@@ -402,7 +403,7 @@ class Current:
         return self._fallen
 
     def _close(self) -> None:
-        """What flowed is over: it was a prime, or was switched off."""
+        """Return what flowed is over: it was a prime, or was switched off."""
         edge, level, _ = self._fallen or self._place_fall(self._pos)
         noise = self._measure.noise(self._fall + 1, min(self._pos, self._fall + _OUT_READINGS))
         self._end_stretch(self._measure.when(edge, self._fall), edge)

@@ -75,7 +75,8 @@ class Fade:
         )
 
     def _error_s(self, measure: Measure, end: int, slope: float) -> float:
-        """How far off the duration may be: an interval at each edge, and what noise does to so slow a crossing, s."""
+        """Return how far off the duration may be: an interval at each edge, and what noise does to so slow a
+        crossing, s."""
         interval_s, _ = measure.interval(end)
         noise = measure.noise(self.start, min(self.start + WINDOW, end))
         return 2.0 * interval_s + (noise / slope if slope > 0.0 else 0.0)
@@ -141,7 +142,7 @@ class FadeWatch:
             self._fade = fade_from(self._measure, reference, calm, index)
 
     def end(self, end_s: float, index: int | None) -> None:
-        """What goes on is over with reading `index`, or with the readings where None; a short one is none."""
+        """Return what goes on is over with reading `index`, or with the readings where None; a short one is none."""
         if self._fade is not None and end_s - self._fade.start_s >= self._settings.fade_at_least_s:
             self.events.append(self._fade.event(self._measure, end_s, index))
         self._fade = None

@@ -144,7 +144,7 @@ class Reference:
 
     @property
     def _highest(self) -> float:
-        """What a supply of its system stands at when it rests, V; inf where none is known."""
+        """Return what a supply of its system stands at when it rests, V; inf where none is known."""
         return _REST_SHARE * self._system_v if self._limited and self.value < self.ceiling else inf
 
     def _rise(self) -> None:

@@ -131,7 +131,7 @@ def _at_load(evidence: Evidence) -> list[Channel]:
 
 
 def _voltage(evidence: Evidence, channel: Channel, off: _Off) -> _Said:
-    """What the voltage of a channel did while no current flowed, from readings wholly inside."""
+    """Return what the voltage of a channel did while no current flowed, from readings wholly inside."""
     settings, series = evidence.limits.detection, evidence.series(channel)
     interval_s = evidence.watches[channel.number].interval.interval_s
     before = series.between(off.start_s - _BEFORE_S, off.start_s - interval_s).value

@@ -110,7 +110,7 @@ def enter_trial(job: Job, words: str) -> Job:
 
 
 def wanted(job: Job, given: Mapping[str, str | None]) -> tuple[JobCase, Measurement]:
-    """What is to be measured: what was named, or else what comes next.
+    """Return what is to be measured: what was named, or else what comes next.
 
     Args:
         job: with a circuit.

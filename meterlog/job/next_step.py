@@ -63,7 +63,7 @@ class Next:
 
 
 def next_look(complaint: Complaint | None, look: Look | None, chosen: str) -> Next:
-    """What to look at while no circuit is chosen."""
+    """Return what to look at while no circuit is chosen."""
     if look is not None:
         return Next("look", look.question, minutes=look.minutes, look=look)
     choice = f"choose the circuit with 'job look FOLDER circuit=NAME' ({', '.join(template_names())}, or a file)"
@@ -73,7 +73,7 @@ def next_look(complaint: Complaint | None, look: Look | None, chosen: str) -> Ne
 
 
 def next_for_circuit(case: JobCase, diagnosis: Diagnosis, skipped: set[str], replaced: Sequence[str]) -> Next:
-    """What to measure or to repair, as the diagnosis stands.
+    """Return what to measure or to repair, as the diagnosis stands.
 
     Args:
         case: the circuit.

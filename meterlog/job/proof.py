@@ -61,7 +61,7 @@ NOTHING = Proof("not yet", None, None, ("nothing is repaired yet",))
 
 
 def sound_band(case: JobCase, m: Measurement) -> tuple[float, float]:
-    """What a circuit without a fault shows in that place: the middle nine tenths, in the reading's unit."""
+    """Return what a circuit without a fault shows in that place: the middle nine tenths, in the reading's unit."""
     m = replace(m, value=1.0)  # what is expected alone does not depend on what was read
     known = case.diagnoser.weigh([m])
     shares = np.zeros(len(case.diagnoser.cells.prior))
@@ -130,7 +130,7 @@ def proof(
 
 
 def _at_the_load(case: JobCase) -> list[Measurement]:
-    """Where nothing lay outside before: the voltage across the load, while it is switched on."""
+    """Find where nothing lay outside before: the voltage across the load, while it is switched on."""
     circuit = case.circuit
     load = circuit.parts[circuit.load].id
     state = next((s for s in ("key_on", *circuit.active) if s in circuit.active), "off")
@@ -139,7 +139,7 @@ def _at_the_load(case: JobCase) -> list[Measurement]:
 
 
 def _beyond(m: Measurement, band: tuple[float, float]) -> float:
-    """How far a reading lies outside of a band, in widths of what is told apart; 0 inside."""
+    """Return how far a reading lies outside of a band, in widths of what is told apart; 0 inside."""
     low, high = band
     nearest = min(max(m.value, low), high)
     if nearest == m.value:

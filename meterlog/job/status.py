@@ -46,7 +46,7 @@ class Status:
 
     @property
     def verdict(self) -> str:
-        """What is known, in one sentence."""
+        """Return what is known, in one sentence."""
         if self.diagnosis is not None:
             return self.diagnosis.verdict.removesuffix(f"; {DEFERS}.")
         likeliest = next(iter(self.chances.items()), None)

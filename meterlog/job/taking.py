@@ -43,7 +43,7 @@ class Taken:
 
     @property
     def source(self) -> dict[str, object]:
-        """What its step says beside the value."""
+        """Return what its step says beside the value."""
         row: dict[str, object] = {"how": "measured", "session": self.session, "time_s": round(self.time_s, 3)}
         return row | ({"error": float(f"{self.error:.3g}")} if self.error else {})
 

@@ -101,7 +101,8 @@ class Track:
         return float(self._error[index - self._base])
 
     def time_errors(self, start: int, stop: int) -> NDArray[np.float32]:
-        """How far the times of readings [start, stop) may be wrong either way, s, as far as they are still held."""
+        """Return how far the times of readings [start, stop) may be wrong either way, s, as far as they are still
+        held."""
         return self._error[max(start - self._base, 0) : max(min(stop, self.count) - self._base, 0)]
 
     def time(self, index: int) -> float:

@@ -78,7 +78,7 @@ class Van:
     eyes: Array
 
     def readings(self, asked: Measurement) -> list[Measurement]:
-        """What a person sees there: what lasts longest, and what else it flickers to."""
+        """Return what a person sees there: what lasts longest, and what else it flickers to."""
         share = np.concatenate([self._share(asked, a, b) for a, b in self.spans.get(asked.state, ())])
         words = np.searchsorted(self.eyes, share, side="right")
         lasting = np.bincount(words, minlength=4) * self._every * STEP_S

@@ -32,7 +32,7 @@ class Vehicle:
     crank_v: float = 10.4
 
     def read(self, asked: Mapping[str, Any]) -> str:
-        """What the meter shows where `job status` asks for a reading, as a person types it."""
+        """Return what the meter shows where `job status` asks for a reading, as a person types it."""
         circuit, quantity = self.circuit, asked["quantity"]
         on = asked["state"] in circuit.active
         if asked["at"] in circuit.commands and quantity == "lamp":

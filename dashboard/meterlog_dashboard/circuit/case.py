@@ -149,7 +149,7 @@ def entered_row(form: Mapping[str, object], text: str) -> Row:
 
 
 def observable() -> dict[str, Question]:
-    """What can be observed without an instrument; a lamp is entered as a reading."""
+    """Return what can be observed without an instrument; a lamp is entered as a reading."""
     return {key: one for key, one in questions().items() if key != LAMP_AT_PLUG}
 
 

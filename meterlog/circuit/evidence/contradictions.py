@@ -67,7 +67,8 @@ def _all_explained(case: Case) -> bool:
 
 
 def _together(case: Case, a: int, b: int) -> float:
-    """How far two used readings (rows of the fit) are, at the least, from what any fault makes of both: chi-squared."""
+    """Return how far two used readings (rows of the fit) are, at the least, from what any fault makes of both:
+    chi-squared."""
     fit, rows = case.known.fit, [a, b]
     if fit.beyond(a) or fit.beyond(b):
         return math.inf

@@ -157,7 +157,7 @@ def _of_reading(
 
 
 def _shown(m: Measurement, y: float) -> tuple[float, float]:
-    """What was read, from the least to the most that it may be: a lamp's word stands for a range."""
+    """Return what was read, from the least to the most that it may be: a lamp's word stands for a range."""
     return m.bulb.range(m.value) if m.quantity == "lamp" else (_read(m, y), _read(m, y))
 
 

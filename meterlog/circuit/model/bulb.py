@@ -52,7 +52,7 @@ class Bulb:
 
     @property
     def name(self) -> str:
-        """What it is, in words."""
+        """Return what it is, in words."""
         return "an LED lamp" if self.watt == 0 else f"a {self.watt or USUAL_W:g} W lamp"
 
     @property
@@ -79,11 +79,11 @@ class Bulb:
         return (low, high) if low <= high else ((low + high) / 2, (low + high) / 2)
 
     def word(self, share: float) -> str:
-        """How a share of its rated voltage looks."""
+        """Return how a share of its rated voltage looks."""
         return list(BRIGHTNESS)[int(np.searchsorted(self.edges, share, side="right"))]
 
     def words(self, low: float, high: float) -> str:
-        """How two shares of its rated voltage look: `dim`, `dark to glowing`."""
+        """Return how two shares of its rated voltage look: `dim`, `dark to glowing`."""
         first, last = self.word(low), self.word(high)
         return first if first == last else f"{first} to {last}"
 

@@ -230,7 +230,7 @@ def _resistance(
 
 
 def _marks(row: Mapping[str, object], where: str) -> dict[str, str]:
-    """What finds a part or point in the vehicle."""
+    """Return what finds a part or point in the vehicle."""
     return {key: _text(row, key, where) for key in ("colour", "pins", "connector")}
 
 

@@ -36,8 +36,8 @@ def chance_of(network: Network, one: Observed) -> Array:
 
 
 def comes_and_goes_log(network: Network, one: Observed) -> Array:
-    """How much more likely (log) an observation is where each part's contact comes and goes, shape (2n,), beyond what
-    `chance_of` says of its good and its bad moments."""
+    """Return how much more likely (log) an observation is where each part's contact comes and goes, shape (2n,),
+    beyond what `chance_of` says of its good and its bad moments."""
     parts = network.circuit.parts
     named = [*(part.id for part in parts), *(part.command for part in parts)]
     if one.fact != "comes_and_goes":

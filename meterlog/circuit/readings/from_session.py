@@ -144,7 +144,7 @@ def _unplaced(channel: Channel, circuit: Circuit) -> str:
 
 
 def _place(text: str, quantity: str, circuit: Circuit) -> Place | None:
-    """Where a channel was read, as `typed_place` says, with the other probe's place where it is not named."""
+    """Find where a channel was read, as `typed_place` says, with the other probe's place where it is not named."""
     found = typed_place(text, circuit)
     if found is None:
         return None

@@ -59,12 +59,12 @@ class Observed:
 
     @property
     def fact(self) -> str:
-        """What it tells about."""
+        """Return what it tells about."""
         return questions()[self.key].fact
 
     @property
     def likelihood(self) -> Pair:
-        """How likely the answer is where its fact holds, and where it does not."""
+        """Return how likely the answer is where its fact holds, and where it does not."""
         answers = questions()[self.key].answers
         return answers.get(self.answer, answers.get(PART, (1.0, 1.0)))
 

@@ -71,7 +71,7 @@ def _pulses(events: Iterable[Event]) -> list[Span]:
 
 
 def _marked(markers: Sequence[Marker], duration_s: float) -> Iterator[Window]:
-    """What the markers say; what the recorder noted by itself ends no state."""
+    """Return what the markers say; what the recorder noted by itself ends no state."""
     said = [marker for marker in markers if marker.by != CAPTURE]
     for k, marker in enumerate(said):
         state = _STATE_OF_MARKER.get(marker.name.lower())

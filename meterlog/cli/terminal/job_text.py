@@ -48,7 +48,7 @@ def verdict_lines(now: Status) -> Iterator[str]:
 
 
 def repair_lines(now: Status) -> Iterator[str]:
-    """What was repaired, and how the proof stands."""
+    """Return what was repaired, and how the proof stands."""
     for step in now.job.of("repaired"):
         yield f"Repaired: {one_line(str(step.values['part']))}"
     if now.job.repaired:

@@ -24,7 +24,7 @@ class Wire:
 
     @property
     def blind_s(self) -> float:
-        """What is longer than this shows in a reading of its own, s; where nothing was lost."""
+        """Return what is longer than this shows in a reading of its own, s; where nothing was lost."""
         return self.meter.cadence_s + self.meter.window_s + 2.0 * self.meter.jitter_s
 
 
@@ -100,5 +100,5 @@ def without(start_s: float, end_s: float) -> Callable[[Shown], Shown]:
 
 
 def outside(time_s: Array, start_s: float, end_s: float) -> Mask:
-    """Where the times are not inside a span; shape (n,)."""
+    """Find where the times are not inside a span; shape (n,)."""
     return (time_s < start_s) | (time_s >= end_s)

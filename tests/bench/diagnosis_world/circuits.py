@@ -43,7 +43,7 @@ class Drawn:
 
     @property
     def unit_ohm(self) -> float:
-        """What the drawing says of a speed unit, ohm."""
+        """Return what the drawing says of a speed unit, ohm."""
         return SPEED_UNIT_SHARE * 12 / self.load_a
 
     @property
@@ -53,7 +53,7 @@ class Drawn:
 
     @property
     def plug(self) -> tuple[int, ...]:
-        """What is apart when the load is unplugged: the connectors beside it, or else the load."""
+        """Return what is apart when the load is unplugged: the connectors beside it, or else the load."""
         beside = [k for k in (self.load - 1, self.load + 1) if self.kind(k) == "connector"]
         return tuple(beside) or (self.load,)
 

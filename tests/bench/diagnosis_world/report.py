@@ -64,7 +64,7 @@ def minutes(faults: Sequence[Row]) -> list[str]:
 
 
 def calibration(rows: Sequence[Row]) -> list[str]:
-    """What is so of what is called, by band, over all answers after all readings."""
+    """Return what is so of what is called, by band, over all answers after all readings."""
     claims = [c for r in rows for c in r["tool"].claims]
     found = ["called      so      claims  mean called"]
     for low, high in BANDS:

@@ -1,4 +1,4 @@
-"""What it costs to act now and to be wrong, against one more reading: the same choice as a mechanic's."""
+"""Weighs what it costs to act now and to be wrong, against one more reading: the same choice as a mechanic's."""
 
 from __future__ import annotations
 

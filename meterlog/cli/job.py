@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from meterlog.cli.options.details_and_roles import details
+from meterlog.cli.options.key_answers import key_answers
 from meterlog.errors import UsageError
 from meterlog.text.safe import one_line
 
@@ -130,10 +131,7 @@ def _start(args: argparse.Namespace) -> Job:
 def _look(job: Job, args: argparse.Namespace) -> Job:
     from meterlog.job.entering import enter_look
 
-    for word in args.answers:
-        key, equals, answer = word.partition("=")
-        if not equals or not answer:
-            raise UsageError(f"'{word}' is not KEY=ANSWER, for example prime_heard=no")
+    for key, answer in key_answers(args.answers, "prime_heard=no"):
         job = enter_look(job, key, answer)
     return job
 

@@ -34,7 +34,7 @@ class Alignment:
 
 
 class Counted(NamedTuple):
-    """What was counted on both sides, and of how much.
+    """Holds what was counted on both sides, and of how much.
 
     Attributes:
         good: how many in the known-good; events in one burst count once.

@@ -292,7 +292,7 @@ def _in_order(found: Iterable[Event]) -> list[Event]:
 
 
 class Detected(NamedTuple):
-    """What was found on one channel, in time order, and what was watched."""
+    """Holds what was found on one channel, in time order, and what was watched."""
 
     events: list[Event]
     watch: Watch

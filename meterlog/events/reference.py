@@ -1,4 +1,4 @@
-"""What a supply usually stands at: a fast reference that follows it, and a slow one that a fade cannot draw along.
+"""Follows what a supply usually stands at: a fast reference, and a slow one that a fade cannot draw along.
 
 The fast one is the median of up to 64 undisturbed readings, taken anew every 32 readings, and sooner while there are
 few. Dips and overvoltages are left out, so neither becomes the reference. The slow one is the highest that the fast one

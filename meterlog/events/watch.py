@@ -27,7 +27,7 @@ Span = tuple[float, float]
 
 @dataclass(frozen=True, slots=True)
 class Watch:
-    """What was watched on one channel.
+    """Holds what was watched on one channel.
 
     Attributes:
         looks_for: the kinds that a machine really looked for.

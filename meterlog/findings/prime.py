@@ -18,7 +18,7 @@ from meterlog.text.figures import count, seconds, shown
 _CRANK_LOOK_S = 5.0
 """Time after a `crank` marker in which the supply is looked for, s; default, unverified."""
 _KEY_OFF_S = 10.0
-"""How long the key must have been off for the next prime, s: makers' service manuals (grade A)."""
+"""Time for which the key must have been off for the next prime, s: makers' service manuals (grade A)."""
 _WEAK_BATTERY = Alternative(
     "A weak battery reads as low, and so does a pump that is driven by pulses (PWM).",
     "Record the battery as a second channel to know.",

@@ -19,7 +19,7 @@ _LEAST_S = 1.0
 _STEADY_SHARE = 0.01
 """At most the first 60 s and at least 1 s count, and they must keep within 1 %; defaults, unverified."""
 _LOADED_V = 0.4
-"""How much lower a good battery stands with the ignition and lamps on, V: a guess."""
+"""Volts by which a good battery stands lower with the ignition and lamps on, V: a guess."""
 _IN_USE = Alternative(
     "With something switched on it reads lower than at rest.",
     "What decides: the same with all off for some minutes, or a `key-on` marker that shows that it was off until then.",

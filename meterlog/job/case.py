@@ -1,4 +1,4 @@
-"""What a job knows of its circuit: the circuit, the readings and the trials that its steps entered."""
+"""Holds what a job knows of its circuit: the circuit, the readings and the trials that its steps entered."""
 
 from __future__ import annotations
 

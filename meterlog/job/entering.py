@@ -1,4 +1,4 @@
-"""What a person enters into a job: looks, readings, repairs; each is checked, and becomes one step."""
+"""Enters what a person tells a job: looks, readings, repairs; each is checked, and becomes one step."""
 
 from __future__ import annotations
 

@@ -6,10 +6,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
-from typing import Literal
+from typing import Literal, get_args
 
 StepKind = Literal["look", "measured", "skipped", "tried", "repaired", "closed", "note"]
-STEP_KINDS: tuple[StepKind, ...] = ("look", "measured", "skipped", "tried", "repaired", "closed", "note")
+STEP_KINDS: tuple[StepKind, ...] = get_args(StepKind)
 
 
 @dataclass(frozen=True, slots=True)

@@ -20,7 +20,7 @@ StepWanted = Literal["look", "measure", "try", "repair", "prove", "done"]
 
 @dataclass(frozen=True, slots=True)
 class Next:
-    """What to do next.
+    """Says what to do next.
 
     Attributes:
         kind: `done` where nothing is left to do here.

@@ -17,7 +17,7 @@ from meterlog.job.case import JobCase
 MOST_DECIDING = 2
 """Readings that are taken again: the two that lay furthest outside. A choice: more are not worth the way."""
 LEAST_OF_FURTHEST = 0.3
-"""What lay outside by less than this share of the furthest did not decide. A guess."""
+"""Least share: what lay outside by less than this share of the furthest did not decide. A guess."""
 TIMES_FOR_LOOSE = 3
 """A contact that came and went must read sound so often: one good reading says nothing about it. A choice."""
 
@@ -26,7 +26,7 @@ Verdict = Literal["proved", "not proved", "not yet"]
 
 @dataclass(frozen=True, slots=True)
 class Proof:
-    """How a repair stands.
+    """Says how a repair stands.
 
     Attributes:
         verdict: `not yet` while a deciding reading was not taken again.

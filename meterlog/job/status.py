@@ -1,4 +1,4 @@
-"""Where a job stands: what is known, the verdict with its chances, the next step, the repairs and their proof."""
+"""Works out where a job stands: what is known, its chances, the next step, the repairs and their proof."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from meterlog.cautions import DEFERS
 from meterlog.circuit.complaints.complaint import standing
 from meterlog.circuit.complaints.complaint_file import find_complaint
 from meterlog.circuit.diagnosis import Diagnosis
-from meterlog.circuit.readings.measurement import UNITS
+from meterlog.circuit.readings.measurement import UNITS, Measurement, Told
 from meterlog.job.case import JobCase, case_of
 from meterlog.job.job import Job, Step
 from meterlog.job.next_step import Next, measuring, next_for_circuit, next_look
@@ -24,7 +24,7 @@ SUGGESTIONS = 30
 
 @dataclass(frozen=True)
 class Status:
-    """Where a job stands.
+    """Says where a job stands.
 
     Attributes:
         job: as its file says.
@@ -79,12 +79,15 @@ def status_of(job: Job) -> Status:
     case = case_of(job)
     if case is None:
         return _without_circuit(job)
-    shown = _proof(job, case)
-    failed = shown.verdict == "not proved"
-    steps = job.steps if failed or not job.repaired else job.before
     repairs = [str(step.values["part"]) for step in job.of("repaired")]
-    replaced = repairs if failed else repairs[:-1]
-    diagnosis = case.diagnoser.diagnose(*case.told(steps, failed=replaced), suggestions=SUGGESTIONS)
+    replaced = repairs[:-1]
+    before = case.told(job.before, failed=replaced)
+    diagnosis = case.diagnoser.diagnose(*before, suggestions=SUGGESTIONS)
+    shown = _proof(job, case, before, diagnosis)
+    failed = shown.verdict == "not proved"
+    if failed:
+        replaced = repairs
+        diagnosis = case.diagnoser.diagnose(*case.told(job.steps, failed=replaced), suggestions=SUGGESTIONS)
     state: State = "closed" if job.closed else "proved" if shown.verdict == "proved" else "open"
     if state == "open" and job.repaired and not failed:
         state = "repaired"
@@ -102,19 +105,14 @@ def _without_circuit(job: Job) -> Status:
     return Status(job, "open", None, chances, None, following, NOTHING)
 
 
-def _proof(job: Job, case: JobCase) -> Proof:
+def _proof(job: Job, case: JobCase, before: tuple[list[Measurement], list[Told]], known: Diagnosis) -> Proof:
+    """Hold what was read since the last repair against what was known before it."""
     if not job.repaired:
         return NOTHING
-    repairs = [str(step.values["part"]) for step in job.of("repaired")]
-    before, after = case.told(job.before, failed=repairs[:-1]), case.measured(job.after)
+    after = case.measured(job.after)
+    loose = any(h.part == job.repaired and h.fault == "intermittent" for h in known.hypotheses)
     skipped = {str(step.values["place"]) for step in job.after if step.kind == "skipped"}
-    return proof(case, before, after, job.repaired, loose=_was_loose(job, case), skipped=skipped)
-
-
-def _was_loose(job: Job, case: JobCase) -> bool:
-    """Tell whether the repaired part's fault came and went."""
-    found = case.diagnoser.diagnose(*case.told(job.before), suggestions=0)
-    return any(h.part == job.repaired and h.fault == "intermittent" for h in found.hypotheses)
+    return proof(case, before, after, job.repaired, loose=loose, skipped=skipped)
 
 
 def _next(job: Job, case: JobCase, state: State, diagnosis: Diagnosis, shown: Proof, replaced: Sequence[str]) -> Next:

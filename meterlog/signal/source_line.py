@@ -51,7 +51,7 @@ _NOISE_OF_SECOND = math.sqrt(6.0)
 
 
 class SourceLine(NamedTuple):
-    """How a voltage goes with a current.
+    """Says how a voltage goes with a current.
 
     Attributes:
         ohms: fall of the voltage for each ampere; negative where it rises with the current.

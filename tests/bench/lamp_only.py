@@ -41,7 +41,7 @@ ASKED = 4
 
 @dataclass(frozen=True)
 class Known:
-    """What is wrong in a scenario, and what its driver says.
+    """Holds what is wrong in a scenario, and what its driver says.
 
     Attributes:
         part: the one at fault.

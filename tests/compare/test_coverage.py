@@ -1,4 +1,4 @@
-"""What is stated about a prime covers: the same prime, read by two meters at moments of their own, is one prime."""
+"""Checks that what is stated about a prime covers: read by two meters at moments of their own it is one prime."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What was switched off is no fault, and what came back is not said to have stayed away."""
+"""Checks that what was switched off is no fault, and what came back is not said to have stayed away."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What another explanation is named for is never 'outside'."""
+"""Checks that what another explanation is named for is never 'outside'."""
 
 from __future__ import annotations
 

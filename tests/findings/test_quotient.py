@@ -1,4 +1,4 @@
-"""What lies between the bounds of a drop divided by a current."""
+"""Checks what lies between the bounds of a drop divided by a current."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What is driven by pulses or regulated reads lower, and moves, by design: never 'outside'."""
+"""Checks that what is driven by pulses or regulated reads lower, and moves, by design: never 'outside'."""
 
 from __future__ import annotations
 

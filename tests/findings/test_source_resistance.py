@@ -1,4 +1,4 @@
-"""What voltage and current together say of the source."""
+"""Checks what voltage and current together say of the source."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What is said of supplies that were switched, cranked, or stand too low."""
+"""Checks what is said of supplies that were switched, cranked, or stand too low."""
 
 from __future__ import annotations
 

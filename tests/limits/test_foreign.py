@@ -1,4 +1,4 @@
-"""What is of no system that there are limits for is not judged by a car's."""
+"""Checks that what is of no system that there are limits for is not judged by a car's."""
 
 from __future__ import annotations
 

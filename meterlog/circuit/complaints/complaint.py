@@ -31,7 +31,7 @@ class Look:
 
 @dataclass(frozen=True, slots=True)
 class Complaint:
-    """What a driver says, and where it may come from.
+    """Holds what a driver says, and where it may come from.
 
     Attributes:
         id: the name of its file.
@@ -64,7 +64,7 @@ class Complaint:
 
 @dataclass(frozen=True, slots=True)
 class Standing:
-    """Where a complaint stands after some answers.
+    """Says where a complaint stands after some answers.
 
     Attributes:
         chances: each circuit with its probability, likeliest first.

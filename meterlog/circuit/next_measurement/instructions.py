@@ -26,7 +26,7 @@ _KEY = {
 
 @dataclass(frozen=True, slots=True)
 class Instruction:
-    """How to take one measurement.
+    """Says how to take one measurement.
 
     Attributes:
         dial: what the meter's dial points to.

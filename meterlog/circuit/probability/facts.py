@@ -1,4 +1,4 @@
-"""What an observation without an instrument is about: for each cell, how likely the fact holds there."""
+"""Tells what an observation without an instrument is about: for each cell, how likely the fact holds there."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Which half of an unplugged connector a reading was taken on: said, or what is usual."""
+"""Tells which half of an unplugged connector a reading was taken on: said, or what is usual."""
 
 from __future__ import annotations
 

@@ -27,7 +27,7 @@ Pair = tuple[float, float]
 
 @dataclass(frozen=True, slots=True)
 class Question:
-    """What can be observed.
+    """Says what can be observed.
 
     Attributes:
         key: its name in a file and in a job.

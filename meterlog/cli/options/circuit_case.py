@@ -6,7 +6,7 @@ import argparse
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from meterlog.errors import UsageError
+from meterlog.cli.options.key_answers import key_answers
 
 if TYPE_CHECKING:
     from meterlog.circuit.diagnosis import Diagnoser
@@ -57,9 +57,7 @@ def looks(words: Sequence[str], circuit: Circuit) -> tuple[list[Measurement], li
     """
     from meterlog.circuit.readings.measurement import measured_from_table
 
-    if wrong := next((word for word in words if "=" not in word), None):
-        raise UsageError(f"'{wrong}' is not KEY=ANSWER, for example relay_clicks=no")
-    observed = {key.strip(): answer.strip() for key, _, answer in (word.partition("=") for word in words)}
+    observed = dict(key_answers(words, "relay_clicks=no"))
     return measured_from_table({"observed": observed}, circuit, "--look")
 
 

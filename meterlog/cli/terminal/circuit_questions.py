@@ -40,7 +40,7 @@ _KINDS_ASKED = "fuse, relay, switch, wire, connector, motor, load, resistor, gro
 
 @dataclass
 class NewCircuit:
-    """What was answered so far."""
+    """Holds what was answered so far."""
 
     name: str = "circuit"
     system_v: float = 12.0

@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from meterlog.circuit.complaints.complaint import Complaint, Look, Standing, likelihood, standing
 from meterlog.circuit.complaints.complaint_file import complaints, find_complaint
 from meterlog.circuit.model.circuit_file import template_names
+from meterlog.cli.options.key_answers import key_answers
 from meterlog.errors import CircuitError, UsageError
 from meterlog.text.safe import one_line
 
@@ -31,14 +32,10 @@ def observed_from_words(words: Iterable[str], complaint: Complaint) -> dict[str,
         UsageError: there is no `=`.
         CircuitError: there is no such look, or it has no such answer.
     """
-    found = {}
-    for word in words:
-        key, equals, answer = word.partition("=")
-        if not equals:
-            raise UsageError(f"'{word}' is not KEY=ANSWER, for example {complaint.looks[0].key}=no")
+    found = dict(key_answers(words, f"{complaint.looks[0].key}=no"))
+    for key, answer in found.items():
         if answer != "unknown":
             likelihood(complaint.look(key), answer)
-        found[key] = answer
     return found
 
 

@@ -27,7 +27,7 @@ class Refused(Exception):
 
 @dataclass(frozen=True, slots=True)
 class Answer:
-    """What the program says of one log."""
+    """Holds what the program says of one log."""
 
     channels: list[Said]
     events: list[Said]

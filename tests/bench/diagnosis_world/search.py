@@ -13,7 +13,7 @@ from tests.bench.diagnosis_world.vehicle import Vehicle, works
 
 @dataclass(frozen=True)
 class Outcome:
-    """How one search went.
+    """Says how one search went.
 
     Attributes:
         fault: the class of what was wrong.

@@ -24,7 +24,7 @@ Shunt = tuple[int, int, float]
 
 @dataclass(frozen=True)
 class Vehicle:
-    """What nobody knows.
+    """Holds what nobody knows.
 
     Attributes:
         drawn: its circuit, as the file has it.

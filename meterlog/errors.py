@@ -27,6 +27,7 @@ MeterlogError
 ├── LimitsError (ValueError)           a limits file is wrong
 ├── CircuitError (ValueError)          a circuit or measurement file is wrong
 ├── CompareError (ValueError)          these captures cannot be compared
+├── SettingsError (ValueError)         the user's settings are wrong
 └── JobError (ValueError)              a job cannot be read or written
     ├── JobBusy                        another program is writing it
     └── NewerJob                       written by a later version
@@ -195,6 +196,10 @@ class CircuitError(MeterlogError, ValueError):
 
 class CompareError(MeterlogError, ValueError):
     """These captures cannot be compared."""
+
+
+class SettingsError(MeterlogError, ValueError):
+    """The file of the user's settings is wrong, or cannot be written."""
 
 
 class JobError(MeterlogError, ValueError):

@@ -7,6 +7,7 @@ import sys
 from collections.abc import Callable, Iterator
 from importlib import invalidate_caches
 from pathlib import Path
+from tempfile import gettempdir
 from typing import TYPE_CHECKING
 
 import pytest
@@ -32,6 +33,7 @@ CHROMIUM_ARGUMENTS = [
 ]
 
 
+os.environ["METERLOG_SETTINGS"] = str(Path(gettempdir()) / "meterlog-tests-have-no-settings.toml")  # nor the user's
 settings.register_profile("patient", deadline=None)  # a busy machine is no failure
 settings.load_profile("patient")
 

@@ -83,7 +83,7 @@ LAYERS: tuple[tuple[str, ...], ...] = (
     ("transports", "session"),
     ("driver", "events", "exchange"),
     ("dial", "framing"),
-    ("limits", "condition"),
+    ("limits", "condition", "settings"),
     ("capture", "circuit", "findings"),
     ("analysis",),
     ("loaded", "notebook"),

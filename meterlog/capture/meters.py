@@ -14,6 +14,7 @@ from meterlog.capture.same_device import check_each_once
 from meterlog.driver import Driver, Meter, driver_errors, load_driver
 from meterlog.errors import AddressError, UsageError
 from meterlog.reading import Accuracy
+from meterlog.settings import meter_address
 from meterlog.text.typed import typed_number
 from meterlog.transports.tap import RawSink
 
@@ -174,13 +175,13 @@ class MeterSetup:
 
 
 def meter_setup(text: str) -> MeterSetup:
-    """The meter behind an address as typed.
+    """The meter behind an address as typed, or behind the name of a saved one.
 
     Raises:
-        AddressError, DriverError: with one plain sentence.
+        AddressError, DriverError, SettingsError: with one plain sentence.
         LinkError, SessionError: a file that is to be replayed cannot be read.
     """
-    address = Address.parse(text)
+    address = meter_address(text)
     with driver_errors(address.scheme):
         setup = _setup(address, _driver(address.scheme))
         _ = setup.columns_named, setup.meter.name  # asked again where a defect would end more than this meter

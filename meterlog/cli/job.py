@@ -115,13 +115,13 @@ def _start(args: argparse.Namespace) -> Job:
 
     if args.circuit:
         load_circuit(args.circuit)  # refused before a folder is made
-    meter_setups(args.meter)
+    setups = meter_setups(args.meter)  # a saved meter's name says nothing on the next computer
     entered = details(args.set)
     job = create_job(
         args.folder,
         complaint=args.complaint,
         vehicle=args.vehicle,
-        meters=tuple(args.meter),
+        meters=tuple(str(setup.address) for setup in setups),
         tool=args.tool,
         details=entered,
     )

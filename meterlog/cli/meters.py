@@ -13,11 +13,14 @@ from collections.abc import Callable, Iterable, Iterator
 from importlib import import_module
 from pathlib import Path
 
+from meterlog.capture import meter_setup
 from meterlog.cli.terminal.readout import readout
 from meterlog.driver import Driver, discover, driver_errors, driver_names, load_driver
 from meterlog.driver.discover import Found
 from meterlog.driver.probe import LISTEN_S, SILENT
 from meterlog.errors import DriverError, LinkError, UsageError
+from meterlog.settings import meter_address, read_settings, save_meter
+from meterlog.text.safe import one_line
 
 EXAMPLE = "meterlog meters --listen 5"
 
@@ -36,6 +39,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help=f"listen this long to each port, s (default {LISTEN_S:g})",
     )
     parser.add_argument("--ask", action="store_true", help="also send *IDN? where nothing else fits; implies --listen")
+    parser.add_argument(
+        "--save",
+        nargs=2,
+        metavar=("NAME", "ADDRESS"),
+        help="save a meter in your settings, with the options of its address; then --meter NAME will do",
+    )
     parser.add_argument("--drivers", action="store_true", help="list the drivers, their line settings and verification")
     parser.add_argument(
         "--try", dest="profile", nargs=2, metavar=("PROFILE", "FILE"), help="decode a raw capture with a profile"
@@ -44,6 +53,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """List, listen, or try a profile."""
+    if args.save:
+        _save(*args.save)
+        return 0
     if args.profile:
         _print(import_module(_TRY_PROFILE).try_profile(args.profile[0], Path(args.profile[1])))
         return 0
@@ -57,6 +69,18 @@ def run(args: argparse.Namespace) -> int:
     for section in SECTIONS:
         _print(section(args))
     return 0
+
+
+def _save(name: str, typed: str) -> None:
+    address = meter_setup(typed).address  # refused before anything is written
+    path = save_meter(name, address)
+    print(f"saved in {one_line(str(path))}: record it with --meter {name}")
+
+
+def saved_lines(args: argparse.Namespace) -> Iterator[str]:
+    """A line a saved meter; nothing when ports are named."""
+    if not args.port:
+        yield from (f"saved as {name}: {meter_address(name)}" for name in read_settings().meters)
 
 
 def driver_lines() -> Iterator[str]:
@@ -119,7 +143,7 @@ def ble_lines(args: argparse.Namespace) -> Iterator[str]:
             yield from _heard_lines(discover.listen_to_peripheral(peripheral, args.listen))
 
 
-SECTIONS: tuple[Callable[[argparse.Namespace], Iterable[str]], ...] = (serial_lines, ble_lines)
+SECTIONS: tuple[Callable[[argparse.Namespace], Iterable[str]], ...] = (saved_lines, serial_lines, ble_lines)
 """The sections of the list, in their order: each yields lines to print as they become known."""
 
 

@@ -36,6 +36,7 @@ from meterlog.driver import Traffic
 from meterlog.errors import EmptySession, LinkAbsent, LinkError, MeterlogError, NoFrameFits, UsageError, bytes_in_words
 from meterlog.session import SessionWriter
 from meterlog.session.names import create_named
+from meterlog.settings import read_settings
 from meterlog.text.safe import one_line
 from meterlog.text.times import span
 
@@ -99,6 +100,7 @@ def run(args: argparse.Namespace) -> int:
     """Do it; the exit status."""
     setups = meter_setups(args.meter)
     armed = _armed(args, setups)
+    args.quiet = args.quiet or read_settings().quiet
     sys.setswitchinterval(_SWITCH_INTERVAL_S)
     with lasting_output(), _Ends() as ends:
         with ending_when_frozen():

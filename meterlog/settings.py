@@ -84,7 +84,8 @@ def settings_path() -> Path:
         return Path(named)
     from platformdirs import user_config_path
 
-    return user_config_path("meterlog", appauthor=False) / "settings.toml"
+    folder: Path = user_config_path("meterlog", appauthor=False)
+    return folder / "settings.toml"
 
 
 def read_settings() -> Settings:

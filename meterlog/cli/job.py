@@ -12,7 +12,7 @@ import sys
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 from meterlog.cli.options.details_and_roles import details
 from meterlog.cli.options.key_answers import key_answers
@@ -70,6 +70,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     report = add("report", "write the report for the customer")
     report.add_argument("--out", required=True, metavar="FILE.html", help="an existing one is replaced")
     report.add_argument("--pdf", action="store_true", help="also write a PDF beside it, with this computer's Chromium")
+    wait = add("wait", "say what it waits for: a part, the customer; whatever is done next goes on with it")
+    wait.add_argument("reason", metavar="REASON", help="for example 'relay, ordered for Friday'")
     close = add("close", "close it without a proof")
     close.add_argument("--reason", required=True, metavar="TEXT")
 
@@ -90,7 +92,8 @@ def run(args: argparse.Namespace) -> int:
         "tried": _tried,
         "undo": _undo,
         "repaired": _repaired,
-        "close": _close,
+        "wait": lambda job, args: _give_reason(job, "waiting", args.reason),
+        "close": lambda job, args: _give_reason(job, "closed", args.reason),
     }
     return _show(doing[args.what](read_job(args.folder), args), args)
 
@@ -191,10 +194,10 @@ def _repaired(job: Job, args: argparse.Namespace) -> Job:
     return enter_repair(job, args.part, price=args.price, minutes=args.minutes, note=args.note)
 
 
-def _close(job: Job, args: argparse.Namespace) -> Job:
+def _give_reason(job: Job, kind: Literal["waiting", "closed"], reason: str) -> Job:
     from meterlog.job.job_file import add_step
 
-    return add_step(job.folder, "closed", {"reason": args.reason})
+    return add_step(job.folder, kind, {"reason": reason})
 
 
 def _report(job: Job, args: argparse.Namespace) -> int:

@@ -124,7 +124,7 @@ def wanted(job: Job, given: Mapping[str, str | None]) -> tuple[JobCase, Measurem
     if row:
         case = _case(job)
         return case, _named(case, row)
-    now = status_of(job)
+    now = status_of(job, suggestions=1)
     if now.case is None or now.next.measurement is None:
         raise JobError(f"the next step is not a measurement but this: {now.next.for_folder(job.folder)}")
     return now.case, now.next.measurement

@@ -8,7 +8,7 @@ from functools import cached_property
 from pathlib import Path
 from typing import Literal, get_args
 
-StepKind = Literal["look", "measured", "skipped", "tried", "repaired", "closed", "note"]
+StepKind = Literal["look", "measured", "skipped", "tried", "repaired", "waiting", "closed", "note"]
 STEP_KINDS: tuple[StepKind, ...] = get_args(StepKind)
 
 
@@ -86,6 +86,23 @@ class Job:
         """The reason for which a person closed it; empty while it is not closed."""
         closed = self.of("closed")
         return str(closed[-1].values["reason"]) if closed else ""
+
+    @cached_property
+    def waiting(self) -> str:
+        """What it waits for; empty once something else was done."""
+        last = self.steps[-1] if self.steps else None
+        return str(last.values["reason"]) if last is not None and last.kind == "waiting" else ""
+
+    @property
+    def sessions(self) -> tuple[str, ...]:
+        """The files in the folder that its readings came from, each once."""
+        names = (str(step.values["session"]) for step in self.of("measured") if "session" in step.values)
+        return tuple(dict.fromkeys(Path(name).name for name in names))
+
+    @property
+    def missing_sessions(self) -> list[str]:
+        """Those of them that are gone; what was read stays."""
+        return [name for name in self.sessions if not (self.folder / name).is_file()]
 
     @cached_property
     def _repair(self) -> int | None:

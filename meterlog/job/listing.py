@@ -9,7 +9,7 @@ from pathlib import Path
 
 from meterlog.errors import MeterlogError
 from meterlog.job.job_file import NAME, read_job
-from meterlog.job.status import status_of
+from meterlog.job.status import known_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,7 +47,7 @@ def _folders(folder: Path) -> Iterator[Path]:
 def _listed(folder: Path) -> Listed:
     changed = datetime.fromtimestamp((folder / NAME).stat().st_mtime).astimezone()
     try:
-        now = status_of(read_job(folder))
+        now = known_of(read_job(folder))
     except MeterlogError as error:
         return Listed(folder, changed, "", "", "", str(error))
     return Listed(folder, changed, now.job.vehicle, now.job.complaint, now.state, now.verdict)

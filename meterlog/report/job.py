@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from pathlib import Path
 
 from meterlog.cautions import sentence
 from meterlog.circuit.readings.measurement import Measurement
@@ -84,11 +83,10 @@ def job_part(now: Status) -> JobPart:
 
 def job_sessions(now: Status) -> tuple[list[Loaded], list[str]]:
     """The sessions of a job's readings, and a sentence for each that cannot be read."""
-    names = dict.fromkeys(str(step.values["session"]) for step in now.job.of("measured") if "session" in step.values)
     found, missing = [], []
-    for name in names:
+    for name in now.job.sessions:
         try:
-            found.append(load(str(now.job.folder / Path(name).name)))
+            found.append(load(str(now.job.folder / name)))
         except MeterlogError as error:
             missing.append(str(error))
     return found, missing

@@ -254,3 +254,42 @@ def test_a_reading_is_taken_from_a_meter_recorded_and_entered(job: Run, folder: 
     assert reading["value"] == pytest.approx(12.0, abs=0.3)
     assert reading["error"] > 0
     assert (folder / reading["session"]).is_file()
+
+
+def test_a_job_that_waits_says_for_what_and_goes_on_with_the_next_step(
+    job: Run, folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    start(job, "--circuit", "pump-feed")
+    assert job("wait", "relay, ordered for Friday")["state"] == "waiting"
+    assert main(["job", "status", str(folder)]) == 0
+    said = capsys.readouterr().out
+    assert "Job, waiting: cranks, does not start" in said
+    assert "waits for: relay, ordered for Friday" in said
+    assert main(["jobs", str(folder)]) == 0
+    assert ": waiting, " in capsys.readouterr().out
+    assert job("measure", "--value", "12.3")["state"] == "open"
+    assert job("undo")["state"] == "waiting"
+
+
+def test_a_missing_session_is_said_and_its_reading_stays(
+    job: Run, folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    start(job, "--circuit", "pump-feed")
+    reading = job("measure", "--meter", "sim:healthy-prime?speed=8")["readings"][0]
+    (folder / reading["session"]).unlink()
+    assert job("status")["readings"] == [reading]
+    assert main(["job", "status", str(folder)]) == 0
+    assert f"{reading['session']} is missing; what was read in it stays" in capsys.readouterr().out
+
+
+def test_a_list_of_jobs_says_what_each_says_itself(
+    tmp_path: Path, job: Run, capsys: pytest.CaptureFixture[str]
+) -> None:
+    start(job, "--circuit", "pump-feed")
+    job("measure", "--value", "12.1")
+    now = job("repaired", "fuse")
+    assert now["state"] == "repaired"
+    assert main(["jobs", str(tmp_path)]) == 0
+    said = capsys.readouterr().out
+    assert ": repaired, " in said
+    assert now["diagnosis"]["verdict"].partition(";")[0] in said

@@ -21,11 +21,15 @@ def status_lines(now: Status, folder: str) -> Iterator[str]:
     """The whole job; `folder` is its name in the commands that are offered."""
     vehicle = f" ({one_line(now.job.vehicle)})" if now.job.vehicle else ""
     yield f"Job, {now.state}: {one_line(now.job.complaint)}{vehicle}"
+    if now.job.waiting:
+        yield f"  waits for: {one_line(now.job.waiting)}"
     for key, answer in now.job.observed.items():
         yield f"  {one_line(key)} = {one_line(answer)}"
     if now.case is not None:
         for m in now.case.measured(now.job.steps):
             yield f"  {m}"
+    for name in now.job.missing_sessions:
+        yield f"  note: {one_line(name)} is missing; what was read in it stays"
     yield from verdict_lines(now)
     yield from repair_lines(now)
     yield from next_lines(now.next, folder, said_before(now))

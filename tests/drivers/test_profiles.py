@@ -373,3 +373,76 @@ def test_frames_told_apart_by_pauses_are_timed_and_the_refused_are_counted(tmp_p
     (last,) = decoder.feed(b"1\x12\x340*\r", 10.12)
     assert last.time_s == pytest.approx(10.114)
     assert decoder.traffic.bytes_discarded == 2
+
+
+WIRED = """
+kind = "frames"
+taught = true
+[frame]
+length = 8
+start = [0xAB]
+xor = [0x5A, 0xC3]
+offset = [0x11]
+[number]
+digits = "wired"
+bits = [["2.6", "4.0", "2.1", "3.3"], ["3.6", "~3.5", "4.2", "2.0"], ["5.3", "5.2", "5.1", "5.0"]]
+[number.segments]
+"0x00" = "0"
+"0x01" = "1"
+"0x02" = "2"
+"0x04" = "3"
+"0x03" = "4"
+"0x05" = "5"
+"0x06" = "6"
+"0x07" = "7"
+"0x08" = "8"
+"0x09" = "9"
+"1:0x0F" = " "
+"3:0x0C" = "7"
+[[map]]
+at = [6, 7]
+masks = [0x03, 0x40]
+unknown = "refused"
+values = { "0x0100" = "dc V", "0x0140" = "dc A", "0x0240" = "ohm", "0x0200" = "M ohm unscaled" }
+[[map]]
+at = 7
+mask = 0x07
+unknown = "refused"
+values = { "0x01" = "e-2", "0x02" = "e-3" }
+[bits]
+"6.4" = "minus"
+"6.5" = "overload"
+[[steady]]
+at = 8
+mask = 0xFF
+value = 0x95
+"""
+WIRED_INTEGER = """
+kind = "frames"
+[frame]
+length = 5
+end = [0x0D]
+parity = "odd"
+[number]
+digits = "wired-integer"
+signed = true
+bits = ["2.0", "2.1", "2.2", "2.3", "2.4", "2.5", "3.4", "3.6", "~3.5", "1.0", "1.1", "1.2"]
+[[map]]
+at = 4
+values = { "0x01" = "dc V point2", "0x02" = "dc V point1" }
+"""
+
+
+@pytest.mark.parametrize("text", [WIRED, WIRED_INTEGER])
+def test_digits_in_any_wiring_are_read_as_they_are_sent(text: str, tmp_path: Path) -> None:
+    path = tmp_path / "wired.toml"
+    path.write_text(text)
+    framing = framing_of(f"frames:x?profile={path}")
+    for exponent in (-2, -3) if text is WIRED else (-2, -1):
+        for counts in (0, 7, 45, 199, 680, 912):
+            for sign in (1, -1) if counts else (1,):
+                reading = Reading(0.0, sign * counts * 10.0**exponent, Quantity.DC_VOLTAGE, 10.0**exponent, Flag.DC)
+                (got,) = framing.decoder().feed(framing.encoder().encode([reading]), 1.0)
+                assert got.value == pytest.approx(reading.value, rel=1e-12)
+                assert got.quantity is reading.quantity
+                assert got.resolution == pytest.approx(reading.resolution)

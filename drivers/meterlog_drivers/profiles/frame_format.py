@@ -19,6 +19,7 @@ from meterlog_drivers.formats.fixed_frames import KNOWN_MODES
 from meterlog_drivers.profiles.frame_number import ProfiledNumber
 from meterlog_drivers.profiles.frame_profile import FrameProfile, Map
 
+_POWER = re.compile(r"e-?\d+")
 MOST_COMBINATIONS = 20_000
 """Combinations of the maps' values that an encoder goes through; a profile with more can be read, not emulated."""
 
@@ -29,6 +30,7 @@ class _Mode(NamedTuple):
     scale: Scale
     minus: bool
     overload: bool
+    scaled: bool
 
 
 class ProfiledFormat:
@@ -39,9 +41,10 @@ class ProfiledFormat:
         self.length = profile.length
         self._number = ProfiledNumber(profile.number, profile.length)
         self.ending: re.Pattern[bytes] | None = None
-        if profile.end and not profile.start:
-            self.ending = re.compile(re.escape(profile.end[-2:]))
-        self._xor = int.from_bytes(profile.xor, "big")
+        self._start, end = (_with_parity(profile, mark) for mark in (profile.start, profile.end))
+        if end and not self._start:
+            self.ending = re.compile(re.escape(end[-2:]))
+        self.taught = profile.taught
         fixed_mask, fixed = bytearray(self.length), bytearray(self.length)
         ends = [*enumerate(profile.start), *enumerate(profile.end, self.length - len(profile.end))]
         for at, byte in ends:
@@ -60,26 +63,30 @@ class ProfiledFormat:
 
     def next_start(self, data: bytes, start: int) -> int:
         """See `FrameFormat`."""
-        if self._profile.start:
-            found = data.find(self._profile.start, start)
-            return found if found >= 0 else max(start, len(data) - len(self._profile.start) + 1)
+        if self._start:
+            found = data.find(self._start, start)
+            return found if found >= 0 else max(start, len(data) - len(self._start) + 1)
         return start
 
     def parse(self, frame: bytes) -> tuple[Shown, ...] | None:
         """See `FrameFormat`."""
-        bits = int.from_bytes(frame, "big") ^ self._xor
-        if bits & self._fixed_mask != self._fixed or not self.checksum_right(frame):
+        if not self.checksum_right(frame) or (plain := unwrapped(self._profile, bytes(frame))) is None:
+            return None
+        bits = int.from_bytes(plain, "big")
+        if bits & self._fixed_mask != self._fixed:
             return None
         mode = self._mode_of(bits & self._head_mask)
         if mode is None:
             return None
         counts = self._number.counts(bits)
-        if counts is None:
-            return None
+        if counts is None and not (mode and mode.overload):
+            return () if mode and self.taught else None
         if not mode:
             return ()
-        if mode.overload or counts is math.inf:
+        if mode.overload or counts is math.inf or counts is None:
             return mode.scale.overload(mode.minus)
+        if not mode.scaled:
+            return ()
         return mode.scale.number(-int(counts) if mode.minus else int(counts))
 
     def checksum_right(self, frame: bytes) -> bool:
@@ -116,18 +123,20 @@ class ProfiledFormat:
         points = [int(w[5:]) for w in said if w.startswith("point")]
         columns = [int(w[6:]) for w in said if w.startswith("column")]
         mode = mode_of(said & SYMBOLS)
-        unused = any(frame[u.at] & u.mask for u in self._profile.unused)
-        if mode is None or unused or len(points) > 1 or len(columns) > 1 or "refused" in said:
+        powers = [int(w[1:]) for w in said if _POWER.fullmatch(w)]
+        rest = (*self._profile.unused, *self._profile.steady)
+        unused = any(frame[u.at] & u.mask != u.value for u in rest)
+        if mode is None or unused or len(points) + len(powers) > 1 or len(columns) > 1 or "refused" in said:
             return ()
         decimals = points[0] if points else self._profile.number.decimals or 0
         scale = Scale.of(
             mode.quantity,
-            mode.exponent - decimals,
+            powers[0] if powers else mode.exponent - decimals,
             mode.flags,
             fahrenheit=mode.fahrenheit,
             column=columns[0] if columns else 0,
         )
-        return _Mode(scale, "minus" in said, "overload" in said)
+        return _Mode(scale, "minus" in said, "overload" in said, "unscaled" not in said)
 
     def build(self, reading: Reading) -> bytes:
         """See `FrameFormat`."""
@@ -139,7 +148,7 @@ class ProfiledFormat:
             exponents = [resolution_exponent(reading.resolution)]
         for exponent in exponents:
             for prefix in prefixes:
-                if 0 <= PREFIXES[prefix] - exponent <= 6:
+                if 0 <= PREFIXES[prefix] - exponent <= 6 or f"e{exponent}" in self._vocabulary:
                     frame = self._build(reading, exponent, prefix)
                     if frame is not None:
                         return frame
@@ -151,6 +160,9 @@ class ProfiledFormat:
     def _build(self, reading: Reading, exponent: int, prefix: str) -> bytes | None:
         needed = symbols_of(reading, prefix)
         decimals = PREFIXES[prefix] - exponent
+        if f"e{exponent}" in self._vocabulary:
+            needed.add(f"e{exponent}")
+            decimals = 0
         if self._profile.number.decimals is not None and decimals != self._profile.number.decimals:
             return None
         if self._profile.number.decimals is None and (decimals or "point0" in self._vocabulary):
@@ -184,9 +196,11 @@ class ProfiledFormat:
         frames = []
         for chosen in product(*choices):
             frame = bytearray(self._fixed.to_bytes(self.length, "big"))
+            for steady in profile.steady:
+                frame[steady.at] |= steady.value
             for one, value in chosen:
-                for at, byte in zip(one.at, value, strict=True):
-                    frame[at] = frame[at] & ~one.mask | byte
+                for at, mask, byte in zip(one.at, one.masks, value, strict=True):
+                    frame[at] = frame[at] & ~mask | byte
             for (at, bit), words in profile.bits.items():
                 if words - set(SILENT) and words <= needed:
                     frame[at] |= bit
@@ -200,7 +214,7 @@ class ProfiledFormat:
 
     def _finish(self, frame: bytearray) -> bytes:
         """Mask a frame and give it its checksum."""
-        wire = bytearray((int.from_bytes(frame, "big") ^ self._xor).to_bytes(self.length, "big"))
+        wire = bytearray(wrapped(self._profile, bytes(frame)))
         if check := self._profile.check:
             value = check.of(bytes(wire[check.first : check.last]))
             wire[check.at : check.at + check.size] = value.to_bytes(
@@ -211,7 +225,35 @@ class ProfiledFormat:
 
 def value_in(frame: bytes, one: Map) -> bytes:
     """The masked bytes of a frame that a map looks at."""
-    return bytes(frame[at] & one.mask for at in one.at)
+    return bytes(frame[at] & mask for at, mask in zip(one.at, one.masks, strict=True))
+
+
+def unwrapped(profile: FrameProfile, wire: bytes) -> bytes | None:
+    """Take parity, offset and mask off the bytes of the wire; None where the parity is wrong."""
+    if profile.parity:
+        odd = profile.parity == "odd"
+        if any(byte.bit_count() % 2 != odd for byte in wire):
+            return None
+        wire = bytes(byte & 0x7F for byte in wire)
+    if profile.offset:
+        wire = bytes((byte - more) & 0xFF for byte, more in zip(wire, profile.offset, strict=True))
+    if profile.xor:
+        wire = bytes(byte ^ mask for byte, mask in zip(wire, profile.xor, strict=True))
+    return wire
+
+
+def wrapped(profile: FrameProfile, plain: bytes) -> bytes:
+    """Put mask, offset and parity on, as `unwrapped` takes them off."""
+    if profile.xor:
+        plain = bytes(byte ^ mask for byte, mask in zip(plain, profile.xor, strict=True))
+    if profile.offset:
+        plain = bytes((byte + more) & 0xFF for byte, more in zip(plain, profile.offset, strict=True))
+    return _with_parity(profile, plain)
+
+
+def _with_parity(profile: FrameProfile, plain: bytes) -> bytes:
+    odd = profile.parity == "odd"
+    return bytes(b | 0x80 if b.bit_count() % 2 != odd else b for b in plain) if profile.parity else plain
 
 
 def _same_count(shown: float, reading: Reading) -> bool:

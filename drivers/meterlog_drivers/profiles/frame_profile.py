@@ -8,22 +8,32 @@ bytes in hex, `"0x3138"`. Words say what the meter's display shows:
 - `minus`, `overload`
 - `point0` .. `point6`: so many decimals
 - `column0` .. `column7`: which of several displays
+- `e-12` .. `e6`: one count is that power of ten of the unit, in place of a prefix and a point
+- `unscaled`: where the point stands is not known here: no number is read, an overload is
 
 Top level: `kind = "frames"`, `about`, `lines = ["9600 8N1"]`, and these tables:
 
 - `[frame]`: `length`; `start` and `end`, bytes as on the wire, `[0x02]`; in their place `gap_ms`, when a frame begins
-  after a pause of that length; `xor`, a mask that is repeated over the bytes `xor_from` to `xor_to`
+  after a pause of that length; `xor`, a mask that is repeated over the bytes `xor_from` to `xor_to`; `offset`, bytes
+  that are added to them before, `offset_from` to `offset_to`; `parity` (odd even), the top bit of every byte
 - `[checksum]`: `kind` (sum8 sum16 xor8 crc8 crc16), `at`, `from` and `to` (the bytes covered, as on the wire), `order`
   (big little), and `polynomial initial reflected final_xor negate`
-- `[number]`: `digits` (ascii nibble bcd seven-segment integer); `at = [2, 3, 4, 5]`, most significant first, or lists
-  of bytes with their `masks` where a digit is spread; `signed` and `order` of an integer; `overload`, the digits' text
-  that means it; `leading_blanks`; `decimals` when they are always the same
-- `[number.segments]`: `"0x7D" = "0"`, seven-segment codes and their character, a space for blank
-- `[[map]]`: `at`, `mask`, `[map.values]` with `"18" = "dc m V"`, the words of each value; another value is no frame, or
-  one that is refused where `unknown = "refused"`
+- `[number]`: `digits` (ascii nibble bcd seven-segment integer wired wired-integer); `at = [2, 3, 4, 5]`, most
+  significant first, or lists of bytes with their `masks` where a digit is spread; `signed` and `order` of an integer;
+  `overload`, the digits' text that means it; `leading_blanks`; `decimals` when they are always the same
+- digits in any wiring have `bits` in place of `at`, the highest first, `~` before one that is inverted: of each digit,
+  `[["2.2", "2.1", "3.3"], ...]`, or of the whole `wired-integer`, `["4.7", "4.6", ...]`
+- `[number.segments]`: `"0x7D" = "0"`, the codes of seven-segment or wired digits and their character, a space for
+  blank; `"2:0x7D"` is a code of the second digit alone
+- `[[map]]`: `at`, `mask` or, for each byte, `masks`, `[map.values]` with `"18" = "dc m V"`, the words of each value;
+  another value is no frame, or one that is refused where `unknown = "refused"`
 - `[bits]`: `"8.5" = "auto"`, the words of a bit that is set; `[bits_clear]`: of a bit that is clear
 - `[[fixed]]`: `at`, `value`, `mask`: what is the same in every frame
 - `[[unused]]`: `at`, `mask`: bits that are never set; a frame with one is refused
+- `[[steady]]`: `at`, `value`, `mask`: bits that nobody has seen change; a frame in which they differ is refused
+
+`taught = true` is written by `meterlog meters --teach`: what is refused, and digits that are not known, then count as
+something that was never taught. `verified_on` says when it was compared with the meter's display.
 """
 
 from __future__ import annotations
@@ -46,8 +56,10 @@ _MOST_GAP_MS = 10_000
 """The longest pause that may tell frames apart, ms; a meter that pauses longer would be taken for silent. A choice."""
 MOST_INTEGER_BYTES = 8
 """A 64-bit integer; a choice."""
-_WORD = re.compile(r"point[0-6]|column[0-7]|minus|overload")
+_WORD = re.compile(r"point[0-6]|column[0-7]|e-(?:[1-9]|1[0-2])|e[0-6]|minus|overload|unscaled")
 _BIT = re.compile(r"(\d+)\.([0-7])")
+_WIRE = re.compile(r"(~?)(\d+)\.([0-7])")
+_WIRED = ("wired", "wired-integer")
 
 
 class Check(NamedTuple):
@@ -61,8 +73,21 @@ class Check(NamedTuple):
     of: Checksum
 
 
+class Wire(NamedTuple):
+    """One bit of a frame: its byte, its mask in there, and whether it is inverted."""
+
+    at: int
+    bit: int
+    inverted: bool
+
+
 class Number(NamedTuple):
-    """The way digits are written in a frame."""
+    """The way digits are written in a frame.
+
+    Attributes:
+        wires: of digits in any wiring, the bits of each, the highest first; one row for a whole integer.
+        codes: of wired digits, each one's own codes.
+    """
 
     digits: str
     at: tuple[tuple[int, ...], ...]
@@ -73,13 +98,15 @@ class Number(NamedTuple):
     signed: bool
     order: str
     decimals: int | None
+    wires: tuple[tuple[Wire, ...], ...] = ()
+    codes: tuple[dict[int, str], ...] = ()
 
 
 class Map(NamedTuple):
-    """Bytes (each with the mask) whose value says words."""
+    """Bytes (each with its mask) whose value says words."""
 
     at: tuple[int, ...]
-    mask: int
+    masks: tuple[int, ...]
     values: dict[bytes, frozenset[str]]
     unknown_refused: bool
 
@@ -103,6 +130,8 @@ class FrameProfile:
     end: bytes
     gap_s: float
     xor: bytes
+    offset: bytes
+    parity: str
     check: Check | None
     number: Number
     maps: tuple[Map, ...]
@@ -110,6 +139,9 @@ class FrameProfile:
     bits_clear: dict[tuple[int, int], frozenset[str]]
     fixed: tuple[Fixed, ...]
     unused: tuple[Fixed, ...]
+    steady: tuple[Fixed, ...]
+    taught: bool
+    verified_on: str
 
     @property
     def columns(self) -> int:
@@ -133,7 +165,9 @@ def frame_profile(profile: Table) -> FrameProfile:
         raise frame.error("start and end leave no bytes between them", "length")
     if gap_ms and (start or end):
         raise frame.error("give either gap_ms, or start and end", "gap_ms")
-    mask = _xor(frame, length, len(start), len(end))
+    mask = _repeated(frame, "xor", length, len(start), len(end))
+    offset = _repeated(frame, "offset", length, len(start), len(end))
+    parity = frame.text("parity", "", ("", "odd", "even"))
     frame.finish()
     check = _check(profile.table("checksum"), length) if profile.has("checksum") else None
     fixed = tuple(_fixed(t, length) for t in profile.tables("fixed"))
@@ -147,6 +181,8 @@ def frame_profile(profile: Table) -> FrameProfile:
         end=end,
         gap_s=gap_ms / 1000,
         xor=mask,
+        offset=offset,
+        parity=parity,
         check=check,
         number=_number(profile.table("number"), length),
         maps=tuple(_map(t, length) for t in profile.tables("map")),
@@ -154,6 +190,9 @@ def frame_profile(profile: Table) -> FrameProfile:
         bits_clear=dict(_bits(profile.table("bits_clear"), length)),
         fixed=fixed,
         unused=tuple(_unused(t, length) for t in profile.tables("unused")),
+        steady=tuple(_fixed(t, length) for t in profile.tables("steady")),
+        taught=profile.yes("taught", False),
+        verified_on=profile.text("verified_on", ""),
     )
     if not result.maps and not result.bits and not result.bits_clear:
         raise profile.error("nothing says what is measured: give a [[map]] or [bits]")
@@ -182,14 +221,15 @@ def _places(table: Table, length: int) -> tuple[int, ...]:
     return (_place(table, "at", length),)
 
 
-def _xor(frame: Table, length: int, start: int, end: int) -> bytes:
-    key = _bytes(frame, "xor")
-    first = _place(frame, "xor_from", length, start + 1)
-    last = frame.integer("xor_to", length - end, 1, length)
+def _repeated(frame: Table, name: str, length: int, start: int, end: int) -> bytes:
+    """Read bytes that are repeated over a part of the frame; all between `start` and `end` where it names none."""
+    key = _bytes(frame, name)
+    first = _place(frame, f"{name}_from", length, start + 1)
+    last = frame.integer(f"{name}_to", length - end, 1, length)
     if not key:
         return b""
     if first >= last:
-        raise frame.error("xor_from is greater than xor_to", "xor_from")
+        raise frame.error(f"{name}_from is greater than {name}_to", f"{name}_from")
     return bytes(key[(n - first) % len(key)] if first <= n < last else 0 for n in range(length))
 
 
@@ -219,17 +259,14 @@ def _check(table: Table, length: int) -> Check:
 
 
 def _number(table: Table, length: int) -> Number:
-    digits = table.text("digits", choices=("ascii", "nibble", "bcd", "seven-segment", "integer"))
-    at, masks = _digit_places(table, length)
-    segments: dict[int, str] = {}
-    codes = table.table("segments")
-    for code in codes.items():
-        glyph = codes.text(code)
-        if len(glyph) != 1:
-            raise codes.error("a segment code stands for one character", code)
-        segments[int.from_bytes(_value(codes, code), "big")] = glyph
-    if (digits == "seven-segment") != bool(segments):
-        raise table.error("seven-segment digits, and only those, need [number.segments]", "digits")
+    digits = table.text("digits", choices=("ascii", "nibble", "bcd", "seven-segment", "integer", *_WIRED))
+    wires = _wires(table, length, digits == "wired-integer") if digits in _WIRED else ()
+    at, masks = _digit_places(table, length) if not wires else ((), ())
+    shared, own = _segments(table.table("segments"), len(wires))
+    if (digits in ("seven-segment", "wired")) != bool(shared or any(own)):
+        raise table.error("seven-segment and wired digits, and only those, need [number.segments]", "digits")
+    if any(own) and digits != "wired":
+        raise table.error("only wired digits have codes of one digit alone", "digits")
     if digits == "integer" and len(at) > MOST_INTEGER_BYTES:
         raise table.error(f"an integer has at most {MOST_INTEGER_BYTES} bytes", "at")
     decimals = table.integer("decimals", 0, 0, 6) if table.has("decimals") else None
@@ -237,15 +274,52 @@ def _number(table: Table, length: int) -> Number:
         digits,
         at,
         masks,
-        segments,
+        shared,
         tuple(table.texts("overload", [])),
         table.yes("leading_blanks", False),
         table.yes("signed", False),
         table.text("order", "big", ("big", "little")),
         decimals,
+        wires,
+        tuple(shared | one for one in own),
     )
     table.finish()
     return result
+
+
+def _segments(table: Table, places: int) -> tuple[dict[int, str], list[dict[int, str]]]:
+    """Read codes and their characters: those of every digit, and those of each alone."""
+    shared: dict[int, str] = {}
+    own: list[dict[int, str]] = [{} for _ in range(places)]
+    for key in table.items():
+        place, colon, code = key.rpartition(":")
+        glyph = table.text(key)
+        if len(glyph) != 1:
+            raise table.error("a segment code stands for one character", key)
+        if colon and not (place.isdecimal() and 1 <= int(place) <= places):
+            raise table.error(f"'{key}' must begin with a digit's number, 1 to {places}", key)
+        codes = own[int(place) - 1] if colon else shared
+        codes[int.from_bytes(_value(table, code), "big")] = glyph
+    return shared, own
+
+
+def _wires(table: Table, length: int, one_number: bool) -> tuple[tuple[Wire, ...], ...]:
+    """Read the bits of digits in any wiring."""
+    rows = [table.texts("bits")] if one_number else table.nested_texts("bits")
+    wires = tuple(tuple(_wire(table, text, length) for text in row) for row in rows)
+    flat = [(wire.at, wire.bit) for row in wires for wire in row]
+    if not all(wires) or not wires or len(set(flat)) != len(flat):
+        raise table.error("bits must name at least one bit for each digit, and each only once", "bits")
+    if one_number and len(flat) > 8 * MOST_INTEGER_BYTES:
+        raise table.error(f"an integer has at most {8 * MOST_INTEGER_BYTES} bits", "bits")
+    return wires
+
+
+def _wire(table: Table, text: str, length: int) -> Wire:
+    place = _WIRE.fullmatch(text)
+    if not place or not 1 <= int(place[2]) <= length:
+        raise table.error(f"'{text}' must have the form \"byte.bit\", bytes 1 to {length}, bits 0 to 7", "bits")
+    return Wire(int(place[2]) - 1, 1 << int(place[3]), bool(place[1]))
 
 
 def _digit_places(table: Table, length: int) -> tuple[tuple[tuple[int, ...], ...], tuple[int, ...]]:
@@ -284,22 +358,36 @@ def _words(table: Table, key: str) -> frozenset[str]:
     for word in words:
         if word not in SYMBOLS and not _WORD.fullmatch(word):
             known = ", ".join(sorted(filter(None, SYMBOLS)))
-            raise table.error(f"'{word}' is not a symbol; known are {known}, minus, overload, point0-6, column0-7", key)
+            raise table.error(
+                f"'{word}' is not a symbol; known are {known}, minus, overload, unscaled, point0-6, e-12 to e6,"
+                " column0-7",
+                key,
+            )
     return frozenset(words)
 
 
 def _map(table: Table, length: int) -> Map:
     at = _places(table, length)
-    mask = table.integer("mask", 0xFF, 1, 255)
+    masks = _masks(table, len(at))
     values = table.table("values")
     found = {_value(values, key): _words(values, key) for key in values.items()}
     if not found or any(len(value) != len(at) for value in found):
         raise values.error(f"each value must have {len(at)} byte(s), as many as 'at'")
-    if any(byte & ~mask for value in found for byte in value):
+    if any(byte & ~mask for value in found for byte, mask in zip(value, masks, strict=True)):
         raise values.error("a value has bits outside the mask")
     refused = table.text("unknown", "no frame", ("no frame", "refused")) == "refused"
     table.finish()
-    return Map(at, mask, found, refused)
+    return Map(at, masks, found, refused)
+
+
+def _masks(table: Table, count: int) -> tuple[int, ...]:
+    """`mask`, the same for each byte, or `masks`, one for each."""
+    if not table.has("masks"):
+        return (table.integer("mask", 0xFF, 1, 255),) * count
+    masks = table.integers("masks")
+    if len(masks) != count or not all(1 <= mask <= 255 for mask in masks):
+        raise table.error(f"masks must be {count} of them, 1 to 255, as many as 'at'", "masks")
+    return tuple(masks)
 
 
 def _bits(table: Table, length: int) -> Iterator[tuple[tuple[int, int], frozenset[str]]]:

@@ -111,6 +111,19 @@ class Table:
             raise self.error(f"{key} must be lists of whole numbers, [[1, 2], [3, 4]], not {value!r}", key)
         return value
 
+    def nested_texts(self, key: str) -> list[list[str]]:
+        """A key that holds lists of texts.
+
+        Raises:
+            ProfileError: it is absent, or holds something else.
+        """
+        value = self._take(key, None)
+        if not isinstance(value, list) or not all(
+            isinstance(row, list) and all(isinstance(v, str) for v in row) for row in value
+        ):
+            raise self.error(f'{key} must be lists of texts, [["like"], ["this"]], not {value!r}', key)
+        return value
+
     def table(self, key: str) -> Table:
         """A table inside this one; empty where it is absent.
 

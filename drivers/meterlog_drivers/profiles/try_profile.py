@@ -13,7 +13,7 @@ from meterlog.text.figures import displayed
 from meterlog.transports.raw_capture import RawCapture, read_raw_capture
 from meterlog_drivers.display.symbols import SILENT
 from meterlog_drivers.frames import Frames
-from meterlog_drivers.profiles.frame_format import ProfiledFormat, value_in
+from meterlog_drivers.profiles.frame_format import ProfiledFormat, unwrapped, value_in
 from meterlog_drivers.profiles.frame_number import ProfiledNumber
 from meterlog_drivers.profiles.frame_profile import FrameProfile, frame_profile
 from meterlog_drivers.profiles.profile_file import read_profile
@@ -50,7 +50,7 @@ def try_profile(name: str, path: Path) -> Iterator[str]:
 def explained(profile: FrameProfile, frame: bytes) -> list[str]:
     """Explain each byte of a frame, as on the wire; a meaning that does not fit begins with `WRONG:`."""
     length = profile.length
-    plain = bytes(a ^ b for a, b in zip(frame, profile.xor or bytes(length), strict=True))
+    plain = unwrapped(profile, frame) or frame
     said: list[list[str]] = [[] for _ in range(length)]
     for name, at, wanted in (("start", 0, profile.start), ("end", length - len(profile.end), profile.end)):
         for n, byte in enumerate(wanted, at):
@@ -94,6 +94,11 @@ def explained(profile: FrameProfile, frame: bytes) -> list[str]:
 def _explain_number(profile: FrameProfile, plain: bytes, said: list[list[str]]) -> None:
     number = ProfiledNumber(profile.number, profile.length)
     text = number.text(plain)
+    for place, wires in enumerate(profile.number.wires):
+        whole = profile.number.digits == "wired-integer"
+        for at in sorted({wire.at for wire in wires}):
+            what = f"the number {text}" if whole else f"digit {place + 1} '{number.glyph(plain, place)}'"
+            said[at].append(f"part of {what}")
     for place, row in enumerate(profile.number.at):
         if profile.number.digits == "integer":
             what = f"part of the number {text}"

@@ -19,10 +19,10 @@ from meterlog.errors import UsageError
 from meterlog.exchange.table.import_plan import ImportOptions, ImportPlan, make_plan
 from meterlog.exchange.table.remarks import Remarks
 from meterlog.exchange.table.time_kind import ORDERS
+from meterlog.exchange.table.time_unit import UNIT_CHOICES
 from meterlog.reading import Quantity
 from meterlog.roles import check_role, entered_role
 from meterlog.text.safe import one_line
-from meterlog.text.units import TIME_UNITS
 
 EXAMPLE = "meterlog import log.csv --time time_s --value voltage --quantity dc_voltage --unit V --out crank.sqlite"
 
@@ -65,7 +65,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         default=[],
         help="another word for overload, besides OL and the like",
     )
-    add("--time-unit", choices=tuple(TIME_UNITS), help="unit of times that are numbers")
+    add("--time-unit", choices=UNIT_CHOICES, help="unit of times that are numbers; serial: a spreadsheet's days")
     add("--date-order", choices=ORDERS, help="order of day, month and year")
     add("--clock", choices=("hm", "ms"), help="read 12:30 as hours and minutes, or as minutes and seconds")
     add("--date", type=_date, help="the date of clock times: YYYY-MM-DD")

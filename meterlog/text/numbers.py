@@ -26,6 +26,7 @@ OVERLOAD_WORDS = frozenset(
 )
 """Case, blanks and dots are passed over, so that `O.L`, `.OL` and `0.L` are all `ol`. `--overload` adds to them."""
 
+
 BLANK_WORDS = frozenset(("", "-", "--", "---", "----", "nan", "na", "n/a", "null", "none", "#n/a"))
 """No reading there."""
 
@@ -191,6 +192,11 @@ class CellReader(dict[str, Cell]):
 
 def _bare(word: str) -> str:
     return re.sub(r"[\s.,]", "", word).casefold()
+
+
+def is_overload_word(text: str) -> bool:
+    """Tell whether a cell says overload, with or without a sign."""
+    return _bare(text.lstrip("+-\u2212")) in OVERLOAD_WORDS
 
 
 def _without_unit(text: str, quantity: Quantity) -> list[str]:

@@ -73,6 +73,14 @@ def find_unit(text: str, quantity: Quantity | None = None) -> Unit | None:
     return None
 
 
+def is_unit(text: str) -> bool:
+    """Tell whether a text says a unit, be it one that can be read in two ways."""
+    try:
+        return find_unit(text) is not None
+    except TableError:
+        return True
+
+
 def named_unit(text: str, quantity: Quantity) -> Unit:
     """The unit of `--unit`.
 

@@ -161,11 +161,11 @@ def test_units_in_headers(header: str, name: str, unit: str) -> None:
 
 
 def _reader(
-    cells: list[str], *, header_unit: str = "", order: str | None = None, clock: str | None = None, decimal: str = "."
+    cells: list[str], *, title: str = "", order: str | None = None, clock: str | None = None, decimal: str = "."
 ) -> TimeReader:
     survey = TimeSurvey()
     survey.see(cells)
-    return survey.reader(unit=None, header_unit=header_unit, order=order, clock=clock, decimal=decimal)
+    return survey.reader(title=title, order=order, clock=clock, decimal=decimal)
 
 
 def _epoch(*moment: int) -> float:
@@ -209,8 +209,8 @@ def test_no_time_is_made_of_what_is_none(cell: str) -> None:
 
 
 def test_milliseconds_by_the_header() -> None:
-    assert _reader(["1500"], header_unit="ms").one("1500") == 1.5
-    assert _reader(["1500,5"], header_unit="ms", decimal=",").one("1500,5") == 1.5005
+    assert _reader(["1500"], title="t [ms]").one("1500") == 1.5
+    assert _reader(["1500,5"], title="t [ms]", decimal=",").one("1500,5") == 1.5005
 
 
 def test_an_unclear_date_order_shows_both_readings_and_any_settling_date_ends_it() -> None:

@@ -8,9 +8,9 @@ from datetime import date, datetime, tzinfo
 from pathlib import Path
 
 from meterlog.errors import TableError, UsageError
-from meterlog.exchange.table.layout import Layout, as_delimiter, find_layout
+from meterlog.exchange.table.layout import Layout, as_delimiter, find_layout, head_of
 from meterlog.exchange.table.remarks import Remarks
-from meterlog.exchange.table.text_rows import Block, blocks, find_encoding
+from meterlog.exchange.table.text_rows import Block, blocks, find_encoding, text_lines
 from meterlog.exchange.table.time_kind import TimeSurvey
 from meterlog.exchange.table.time_text import TimeReader
 from meterlog.reading import Quantity
@@ -102,7 +102,8 @@ def make_plan(path: Path, options: ImportOptions) -> ImportPlan:
     encoding = options.encoding or find_encoding(path)
     delimiter = as_delimiter(options.delimiter) if options.delimiter else None
     extra = [name for name in (options.marker, options.channel) if name is not None]
-    layout = find_layout(path, encoding, [*options.time, *options.value, *extra], delimiter)
+    head = head_of(text_lines(path, encoding))
+    layout = find_layout(head, [*options.time, *options.value, *extra], delimiter, str(path))
     places = iter(layout.places)
     time_places = tuple(next(places) for _ in options.time)
     value_places = tuple(next(places) for _ in options.value)
@@ -110,10 +111,9 @@ def make_plan(path: Path, options: ImportOptions) -> ImportPlan:
     channel_place = next(places) if options.channel is not None else None
     seen = _Survey(path, encoding, layout, time_places, value_places, channel_place)
     decimal = options.decimal or seen.marks.decimal_mark(layout.delimiter)
-    header_unit = split_header(layout.title(time_places[-1]))[1]
     time = seen.time.reader(
         unit=options.time_unit,
-        header_unit=header_unit,
+        title=layout.title(time_places[-1]),
         order=options.date_order,
         clock=options.clock,
         decimal=decimal,

@@ -120,7 +120,7 @@ class RowReader:
             time_s = np.nan
         if not np.isfinite(time_s):
             cells = block.row(i)
-            if cells == self._plan.layout.header:
+            if [cell.strip() for cell in cells] in self._plan.layout.header_rows:
                 reason = "repeated header lines, skipped"
             elif not any(cell.strip() for cell in cells):
                 reason = "empty rows, skipped"

@@ -2,21 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import re
+from collections.abc import Callable, Iterator, Sequence
 from itertools import islice
-from pathlib import Path
 from typing import NamedTuple
 
 from meterlog.errors import TableError
-from meterlog.exchange.table.text_rows import Shape, split_line, text_lines
+from meterlog.exchange.table.grid import Grid, find_grid
+from meterlog.exchange.table.text_rows import Shape, split_line
 from meterlog.text.units import header_name
 
 DELIMITERS = {"comma": ",", "semicolon": ";", "tab": "\t", "bar": "|", "space": "space"}
 """Names for `--delimiter`, which also takes the character itself."""
 
-_SEARCHED_LINES = 100
-"""A header is looked for in so many lines: instruments write some dozens before it. A guess."""
-_SHOWN_CELLS = 12
+HEAD_LINES, HEAD_CHARACTERS = 300, 1 << 22
+"""The table is looked for in so much of the file: instruments write some dozens of lines before it. A guess."""
+_SHOWN_NAMES = 40
 """So many column names fit a message. A guess."""
 
 
@@ -25,120 +26,157 @@ class Layout(NamedTuple):
 
     Attributes:
         delimiter: one character, or `space`.
-        header_line: the header's line number; 0 where there is none.
-        header: its cells.
+        header_line: the number of the line before the first row; 0 where that is the first of the file.
+        header: each column's title with its unit; nothing for one that has none.
+        header_rows: the lines that name the columns, as they are cut.
         width: cells in a row.
         places: for each column asked for, its place from 0.
+        labels: for each column, what stands before the value in each cell.
     """
 
     delimiter: str
     header_line: int
     header: list[str]
+    header_rows: list[list[str]]
     width: int
     places: list[int]
+    labels: tuple[str, ...] = ()
 
     def shape(self, needed: int) -> Shape:
         """The shape of its rows, when each must have `needed` cells."""
-        return Shape(self.delimiter, self.header_line, self.width, needed)
+        return Shape(self.delimiter, self.header_line, self.width, needed, self.labels)
 
     def title(self, place: int) -> str:
         """A column's header cell, or its number."""
-        return self.header[place].strip() if place < len(self.header) else f"column {place + 1}"
+        named = self.header[place].strip() if place < len(self.header) else ""
+        return named or f"column {place + 1}"
 
 
-def find_layout(path: Path, encoding: str, wanted: Sequence[str], delimiter: str | None) -> Layout:
-    """Find the header line that names every wanted column; columns may also be given by number, from 1.
+def head_of(lines: Iterator[str]) -> list[tuple[int, str]]:
+    """The first lines, numbered from 1."""
+    head: list[tuple[int, str]] = []
+    room = HEAD_CHARACTERS
+    for number, line in enumerate(islice(lines, HEAD_LINES), 1):
+        head.append((number, line))
+        room -= len(line)
+        if room < 0:
+            break
+    return head
+
+
+def grids_of(lines: Sequence[tuple[int, str]], delimiter: str | None, columns: int = 2) -> list[Grid]:
+    """The ways of cutting the lines that show a table, the best first."""
+    candidates = [delimiter] if delimiter else list(DELIMITERS.values())
+    found = [grid for d in candidates if (grid := find_grid(lines, d, columns=1 if delimiter else columns))]
+    return sorted(found, key=lambda grid: -grid.fit)
+
+
+def find_layout(lines: Sequence[tuple[int, str]], wanted: Sequence[str], delimiter: str | None, name: str) -> Layout:
+    """Find the columns by their names in the header, or by their numbers from 1.
+
+    Args:
+        lines: the first lines of the file, with their numbers.
+        wanted: names or numbers.
+        delimiter: as given by `--delimiter`.
+        name: of the file, for messages.
 
     Raises:
-        TableError: no line names them, a name occurs twice, or two delimiters both fit.
+        TableError: no line names them, or a name occurs twice.
     """
-    lines = list(enumerate(islice(text_lines(path, encoding), _SEARCHED_LINES), 1))
+    numbered = all(name.isdecimal() for name in wanted)
+    columns = max([int(name) for name in wanted if name.isdecimal()], default=1) if numbered else 1
+    grids = grids_of(lines, delimiter, max(columns, 1))
+    layouts = [layout for grid in grids if (layout := _in_grid(grid, wanted))]
+    if not layouts and not (numbered and grids):
+        layouts = _in_any_line(lines, delimiter, wanted)
+    if not layouts:
+        raise _not_found(lines, wanted, grids, name)
+    fit = {grid.delimiter: grid.fit for grid in grids}
+    return max(layouts, key=lambda layout: (round(fit.get(layout.delimiter, 0.0), 2), layout.delimiter != "space"))
+
+
+def _in_grid(grid: Grid, wanted: Sequence[str]) -> Layout | None:
+    places: list[int] = []
+    for name in wanted:
+        place = _place([*grid.header_rows, grid.titles], name, grid.width)
+        if place is None:
+            return None
+        places.append(place)
+    return Layout(grid.delimiter, grid.header_line, grid.titles, grid.header_rows, grid.width, places, grid.labels)
+
+
+def _in_any_line(lines: Sequence[tuple[int, str]], delimiter: str | None, wanted: Sequence[str]) -> list[Layout]:
+    """The first line that names every column, whatever stands below it."""
     candidates = [delimiter] if delimiter else [d for d in DELIMITERS.values() if d != "space"]
-    found = _named(lines, candidates, wanted)
-    if not found:
-        if all(name.isdecimal() for name in wanted):
-            return _by_number(path, lines, candidates, [int(name) for name in wanted])
-        names = " and ".join(f"'{name}'" for name in wanted)
-        raise TableError(
-            f"none of the first {len(lines)} lines of '{path}' names the columns {names}{_hint(lines, candidates)}"
-        )
-    first_line = found[0].header_line
-    fitting = [layout for layout in found if layout.header_line == first_line]
-    if len(fitting) > 1:
-        raise _two_delimiters(fitting)
-    return fitting[0]
-
-
-def _named(lines: list[tuple[int, str]], candidates: Sequence[str], wanted: Sequence[str]) -> list[Layout]:
-    found = []
-    numbers = not all(name.isdecimal() for name in wanted)  # a line that is only counted in is no header yet
     for number, line in lines:
-        for delimiter in candidates:
-            header = split_line(line, delimiter)
-            places = [_place(header, name, numbers) for name in wanted]
+        found = []
+        for mark in candidates:
+            header = [cell.strip().lstrip("\ufeff") for cell in split_line(line, mark)]
+            places = [_place([header], name, 0) for name in wanted]
             if None not in places:
-                found.append(Layout(delimiter, number, header, len(header), [p for p in places if p is not None]))
+                known = [place for place in places if place is not None]
+                found.append(Layout(mark, number, header, [header], len(header), known))
         if found:
-            break
-    return found
+            return found
+    return []
 
 
-def _place(header: list[str], name: str, numbers: bool) -> int | None:
-    """Find where a column is: by its whole header cell, then whatever its case, then without its unit, then by
-    number."""
-    wanted = name.strip()
-    cells = [cell.strip().lstrip("\ufeff") for cell in header]
-    folded = wanted.casefold()
-    for matches in (
-        [i for i, cell in enumerate(cells) if cell == wanted],
-        [i for i, cell in enumerate(cells) if cell.casefold() == folded],
-        [i for i, cell in enumerate(cells) if header_name(cell).casefold() == folded],
-        [int(wanted) - 1] if numbers and wanted.isdecimal() and 1 <= int(wanted) <= len(cells) else [],
-    ):
-        if len(matches) > 1:
-            which = " or ".join(str(i + 1) for i in matches)
-            raise TableError(f"{len(matches)} columns are called '{name}': give the number of the one meant, {which}")
-        if matches:
-            return matches[0]
-    return None
-
-
-def _by_number(path: Path, lines: list[tuple[int, str]], candidates: Sequence[str], numbers: list[int]) -> Layout:
-    """No header names the columns: the delimiter that most lines have, the same number of times."""
-    fitting = []
-    for delimiter in candidates:
-        widths = [len(split_line(line, delimiter)) for _, line in lines if line.strip()]
-        usual = max(set(widths), key=widths.count, default=0)
-        if min(numbers) >= 1 and usual >= max(numbers) and widths.count(usual) * 2 > len(widths):
-            fitting.append(Layout(delimiter, 0, [], usual, [number - 1 for number in numbers]))
-    if not fitting:
-        raise TableError(
-            f"'{path}' has no {max(numbers)} columns{_hint(lines, candidates)};"
-            " say what separates them with --delimiter"
+def _not_found(lines: Sequence[tuple[int, str]], wanted: Sequence[str], grids: Sequence[Grid], name: str) -> TableError:
+    if not grids:
+        return TableError(
+            f"no table was found in the first {len(lines)} lines of '{name}': the first is '{_first(lines)}';"
+            " say what separates its columns with --delimiter"
         )
-    if len(fitting) > 1:
-        raise _two_delimiters(fitting)
-    return fitting[0]
+    grid = grids[0]
+    there = _names(grid)
+    if all(one.isdecimal() for one in wanted):
+        return TableError(f"'{name}' has {grid.width} columns, not {max(map(int, wanted))}{there}")
+    missing = [one for one in wanted if _in_grid(grid, [one]) is None]
+    names = " and ".join(f"'{one}'" for one in missing)
+    return TableError(f"no column of '{name}' is called {names}{there}")
 
 
-def _two_delimiters(layouts: list[Layout]) -> TableError:
-    names = {mark: name for name, mark in DELIMITERS.items()}
-    ways = " or ".join(f"{names[layout.delimiter]}s ({layout.width} columns)" for layout in layouts)
-    choices = " or ".join(f"--delimiter {names[layout.delimiter]}" for layout in layouts)
-    return TableError(f"the columns can be separated by {ways}: say which with {choices}")
+def _first(lines: Sequence[tuple[int, str]]) -> str:
+    text = next((line.strip() for _, line in lines if line.strip()), "")
+    return text if len(text) <= 80 else f"{text[:80]}..."
 
 
-def _hint(lines: list[tuple[int, str]], candidates: Sequence[str]) -> str:
-    """List the cells of the line that looks most like a header."""
-    cells: list[str] = []
-    for _, line in lines:
-        for delimiter in candidates:
-            split = split_line(line, delimiter)
-            if len(split) > len(cells):
-                cells = split
-    if len(cells) < 2:
-        return ""
-    return "; there are " + ", ".join(f"'{cell.strip()}'" for cell in cells[:_SHOWN_CELLS] if cell.strip())
+def _names(grid: Grid) -> str:
+    named = [f"'{title}'" for title in grid.titles if title]
+    more = f" and {len(named) - _SHOWN_NAMES} more" if len(named) > _SHOWN_NAMES else ""
+    if not named:
+        return f"; it has no header, so name the columns by number, 1 to {grid.width}"
+    return f"; there are {', '.join(named[:_SHOWN_NAMES])}{more}"
+
+
+def _bare(name: str) -> str:
+    """A name without case, blanks and underscores."""
+    return re.sub(r"[\s_]+", "", name).casefold()
+
+
+def _place(headers: Sequence[Sequence[str]], name: str, width: int) -> int | None:
+    """Find where a column is: by a whole header cell, then whatever its case and blanks, then without its unit, then by
+    its number up to `width`."""
+    wanted = name.strip()
+    bare = _bare(wanted)
+    ways: tuple[Callable[[str], bool], ...] = (
+        lambda cell: cell == wanted,
+        lambda cell: cell.casefold() == wanted.casefold(),
+        lambda cell: _bare(cell) == bare,
+        lambda cell: _bare(header_name(cell)) == bare,
+    )
+    for way in ways:
+        found = [[i for i, cell in enumerate(header) if cell and way(cell)] for header in headers]
+        for matches in found:
+            if len(matches) == 1:
+                return matches[0]
+        for matches in found:
+            if matches:
+                which = " or ".join(str(i + 1) for i in matches)
+                raise TableError(
+                    f"{len(matches)} columns are called '{name}': give the number of the one meant, {which}"
+                )
+    return int(wanted) - 1 if wanted.isdecimal() and 1 <= int(wanted) <= width else None
 
 
 def as_delimiter(text: str) -> str:

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from meterlog.errors import TableError
+from meterlog.exchange.table.looks import unlabelled
 from meterlog.exchange.table.remarks import Remarks
 from meterlog.session.schema import CHUNK_READINGS
 
@@ -150,12 +151,23 @@ class Shape(NamedTuple):
         after_line: the line before the first row.
         width: cells in a row.
         needed: cells that a row must have; further ones may be missing at its end.
+        labels: for each column, what stands before the value in each cell; nothing where no column has any.
     """
 
     delimiter: str
     after_line: int
     width: int
     needed: int
+    labels: tuple[str, ...] = ()
+
+    def unlabelled(self, block: Block) -> Block:
+        """The block without the labels in its cells."""
+        if not any(self.labels):
+            return block
+        pairs = zip(block.columns, self.labels, strict=True)
+        return Block(
+            block.line, [[unlabelled(cell, label) for cell in cells] if label else cells for cells, label in pairs]
+        )
 
 
 def blocks(path: Path, encoding: str, shape: Shape, remarks: Remarks) -> Iterator[Block]:
@@ -169,13 +181,13 @@ def blocks(path: Path, encoding: str, shape: Shape, remarks: Remarks) -> Iterato
     while texts := list(islice(lines, BLOCK_ROWS)):
         columns = _even_columns(texts, shape)
         if columns is not None:
-            yield Block(range(first, first + len(texts)), columns)
+            yield shape.unlabelled(Block(range(first, first + len(texts)), columns))
             first += len(texts)
             continue
         numbered = list(enumerate(texts, first))
         block = _uneven_block(numbered, lines, shape, remarks)
         if block.line:
-            yield block
+            yield shape.unlabelled(block)
         first += len(numbered)
 
 

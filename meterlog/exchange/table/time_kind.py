@@ -7,6 +7,8 @@ from collections.abc import Sequence
 from datetime import UTC, datetime
 
 from meterlog.errors import TableError
+from meterlog.exchange.table.looks import Look, look
+from meterlog.exchange.table.question import Question
 from meterlog.exchange.table.time_text import (
     DAY_S,
     ClockTime,
@@ -19,20 +21,11 @@ from meterlog.exchange.table.time_text import (
     possible_orders,
     split_date,
 )
-from meterlog.text.units import TIME_UNITS
+from meterlog.exchange.table.time_unit import number_kind
 
 _ISO = re.compile(r"\d{4}-\d{2}-\d{2}([T ]\d{2}:\d{2}(:\d{2}([.,]\d+)?)?\s*(Z|[+-]\d{2}:?\d{2})?)?")
+_SHOWS_PART = re.compile(r"[.,eE]")
 _NUMBER = re.compile(r"[-+]?(\d+([.,]\d*)?|[.,]\d+)([eE][-+]?\d+)?")
-
-_EPOCH_S = 1e9
-"""From this on a number of seconds is counted from 1970 (2001 and later), not from a session's start (31 years)."""
-_EPOCHS = (
-    (1e17, "nanoseconds", 1e-9),
-    (1e14, "microseconds", 1e-6),
-    (1e11, "milliseconds", 1e-3),
-    (_EPOCH_S, "seconds", 1.0),
-)
-"""The least number of each unit that is counted from 1970."""
 
 ORDERS = ("dmy", "mdy", "ymd")
 
@@ -50,30 +43,32 @@ class TimeSurvey:
         """Look at cells; those that are no times say nothing."""
         if len(self._cells) < self._FEW:
             texts = [cell.strip() for cell in cells[: self._FEW]]
-            self._cells += [text for text in texts if _NUMBER.fullmatch(text) or ":" in text or split_date(text)[0]]
+            self._cells += [text for text in texts if _NUMBER.fullmatch(text) or look(text) is Look.TIME]
         if self._cells and split_date(self._cells[0])[0] and not _ISO.fullmatch(self._cells[0]):
             self._days |= dict.fromkeys(day for cell in cells if (day := split_date(cell.strip())[0]))
 
     def reader(
-        self, *, unit: str | None, header_unit: str, order: str | None, clock: str | None, decimal: str
-    ) -> TimeReader:
+        self, *, title: str, unit: str | None = None, order: str | None = None, clock: str | None = None,
+        decimal: str = ".",
+    ) -> TimeReader:  # fmt: skip
         """The reader for this column.
 
         Args:
-            unit: as given by `--time-unit`, a key of `TIME_UNITS`.
-            header_unit: the unit in the header cell, or nothing.
+            title: the header cell, which may state the unit.
+            unit: as given by `--time-unit`, one of `UNIT_CHOICES`.
             order: as given by `--date-order`.
             clock: as given by `--clock`: `hm` or `ms`.
             decimal: the decimal mark of numbers.
 
         Raises:
-            TableError: no cell is a time, or they could be two kinds.
+            TableError: no cell is a time.
+            Question: they could be two kinds.
         """
         if not self._cells:
             raise TableError("no cell of the time column is a time; 'meterlog import --help' lists the kinds it knows")
         numbers = [cell for cell in self._cells if _NUMBER.fullmatch(cell)]
         if len(numbers) * 2 > len(self._cells):
-            return self._number_reader(numbers, unit or (header_unit if header_unit in TIME_UNITS else None), decimal)
+            return _number_reader(numbers, title, unit, decimal)
         iso = [cell for cell in self._cells if _ISO.fullmatch(cell)]
         if len(iso) * 2 > len(self._cells) and order in (None, "ymd"):
             return IsoTime(_zoned(iso))
@@ -81,17 +76,6 @@ class TimeSurvey:
         if len(dated) * 2 > len(self._cells):
             return DatedTime(order or self._order(), _zoned(dated))
         return self._clock_reader(clock)
-
-    def _number_reader(self, numbers: list[str], unit: str | None, decimal: str) -> TimeReader:
-        first = abs(float(numbers[0].replace(",", ".")))
-        # With a unit stated, only a time far beyond any recording counts from 1970.
-        stated = TIME_UNITS.get(unit or "")
-        if stated is not None:
-            return NumberTime(unit or "", stated, first * stated >= _EPOCH_S, decimal)
-        for least, name, scale in _EPOCHS:
-            if first >= least:
-                return NumberTime(name, scale, True, decimal)
-        return NumberTime("seconds", 1.0, False, decimal)
 
     def _order(self) -> str:
         """The one order in which every date of the column can be read."""
@@ -108,7 +92,8 @@ class TimeSurvey:
             raise TableError(f"the dates ('{day}', ...) are not all in one order of day, month and year")
         readings = " or as ".join(_read_as(day, order) for order in ORDERS if order in orders)
         choices = " or ".join(f"--date-order {order}" for order in ORDERS if order in orders)
-        raise TableError(f"the date '{day}' can be read as {readings}: say which with {choices}")
+        answers = tuple(order for order in ORDERS if order in orders)
+        raise Question(f"the date '{day}' can be read as {readings}: say which with {choices}", "date_order", answers)
 
     def _clock_reader(self, clock: str | None) -> TimeReader:
         if clock is not None:
@@ -122,10 +107,17 @@ class TimeSurvey:
             return ClockTime(True)
         cell = two_parts[0]
         hours, _, minutes = cell.partition(":")
-        raise TableError(
+        raise Question(
             f"the time '{cell}' can be read as {int(hours)} h {minutes} min or as {int(hours)} min {minutes} s:"
-            " say which with --clock hm or --clock ms"
+            " say which with --clock hm or --clock ms",
+            "clock",
+            ("hm", "ms"),
         )
+
+
+def _number_reader(numbers: Sequence[str], title: str, unit: str | None, decimal: str) -> TimeReader:
+    kind = number_kind(NumberTime(decimal).many(numbers), not any(map(_SHOWS_PART.search, numbers)), title, unit)
+    return NumberTime(decimal, kind)
 
 
 def _clock_or_more(cell: str) -> bool:

@@ -8,6 +8,8 @@ from abc import ABC, abstractmethod
 from collections.abc import Sequence
 from datetime import date, datetime, timedelta
 
+from meterlog.exchange.table.time_unit import NumberKind
+
 _EPOCH = datetime(1970, 1, 1)  # noqa: DTZ001 - naive on purpose: local times are counted from a local epoch
 _MONTH_NAMES = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
 _MONTHS = {m: i for i, m in enumerate(_MONTH_NAMES, 1)}
@@ -54,16 +56,22 @@ class TimeReader(ABC):
         return list(map(self.one, cells))
 
 
-class NumberTime(TimeReader):
-    """Seconds or another unit, from the session's start or from 1970."""
+_SECONDS = NumberKind("seconds", 1.0)
+_SERIAL_ZERO_S = (_EPOCH - datetime(1899, 12, 30)).total_seconds()  # noqa: DTZ001
 
-    def __init__(self, unit: str, scale: float, absolute: bool, decimal: str) -> None:
-        since = " since 1970" if absolute else ""
-        self.description = f"{unit}{since}"
-        self.absolute = self.zoned = absolute
+
+class NumberTime(TimeReader):
+    """Seconds or another unit, from the session's start, from midnight or from 1970; or a spreadsheet's days."""
+
+    def __init__(self, decimal: str, kind: NumberKind = _SECONDS) -> None:
+        since = " since 1970" if kind.since_1970 else " since midnight" if kind.daily else ""
+        self.description = f"{kind.unit}{since}"
+        self.absolute = kind.since_1970 or kind.daily or kind.serial
+        self.zoned, self.daily = kind.since_1970, kind.daily
         self._decimal = decimal
+        self._zero_s = _SERIAL_ZERO_S if kind.serial else 0.0
         # Dividing by 1000 is exact to the last bit where multiplying by 0.001 is not.
-        self._divisor, self._factor = (round(1 / scale), 1.0) if scale < 1 else (1, scale)
+        self._divisor, self._factor = (round(1 / kind.scale), 1.0) if kind.scale < 1 else (1, kind.scale)
 
     def one(self, cell: str) -> float:
         """See `TimeReader.one`."""
@@ -80,7 +88,7 @@ class NumberTime(TimeReader):
         if self._divisor != 1:
             return [time / self._divisor for time in times]
         if self._factor != 1.0:
-            return [time * self._factor for time in times]
+            return [time * self._factor - self._zero_s for time in times]
         return times
 
 

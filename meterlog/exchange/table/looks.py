@@ -1,0 +1,71 @@
+"""What a cell looks like at first sight: a number, a time, nothing, or text; and the label that stands before it."""
+
+from __future__ import annotations
+
+import re
+from enum import Enum
+from functools import lru_cache
+
+from meterlog.exchange.table.time_text import split_date
+from meterlog.text.numbers import BLANK_WORDS, is_overload_word
+from meterlog.text.units import is_unit
+
+
+class Look(Enum):
+    """The kinds of cells."""
+
+    NUMBER = "number"
+    TIME = "time"
+    BLANK = "blank"
+    TEXT = "text"
+
+
+_NUMBER = re.compile(
+    r"[-+\u2212]?\s?(?:\d{1,3}(?:[.,'\u2019\s\u00a0\u202f]\d{3})+(?:[.,]\d*)?|\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][-+]?\d{1,4})?"
+    r"\s*(?P<unit>[^\d\s.,+\-][^\d.,+\-]{0,9})?"
+)
+_CLOCK = re.compile(
+    r"[-+]?\d{1,3}:\d{1,2}(?::\d{1,2}(?:[.,:]\d+)?|[.,]\d+)?\s*(?:[AaPp]\.?[Mm]\.?|Z|[-+]\d{2}:?\d{2})?"
+)
+_WORDED_DURATION = re.compile(
+    r"[-+]?(?:\d+\s*d(?:ays?)?,?\s*)\d{1,2}:\d{2}(?::\d{2}(?:[.,]\d+)?)?|P(?:\d+D)?T[\dHMS.,]+"
+)
+_LABELLED = re.compile(r"\s*(?P<label>[^\W\d][^:=|;\t]{0,40}?)\s*(?P<mark>[:=])\s*(?P<rest>[-+.,\d\u2212].*|)")
+
+
+@lru_cache(maxsize=20_000)
+def look(cell: str) -> Look:
+    """What a cell looks like; a label before it is passed over."""
+    text = cell.strip()
+    if text.casefold() in BLANK_WORDS:
+        return Look.BLANK
+    if (number := _NUMBER.fullmatch(text)) and (number["unit"] is None or is_unit(number["unit"])):
+        return Look.NUMBER
+    if is_overload_word(text):
+        return Look.NUMBER
+    if _CLOCK.fullmatch(text) or _WORDED_DURATION.fullmatch(text) or _is_dated(text):
+        return Look.TIME
+    label = label_of(cell)
+    return look(unlabelled(cell, label)) if label else Look.TEXT
+
+
+def _is_dated(text: str) -> bool:
+    day, rest = split_date(text)
+    return bool(day) and not re.search(r"[^\W\d]{3,}", rest)
+
+
+def label_of(cell: str) -> str:
+    """The words and the mark before a value: `Tempo (ms):` of `Tempo (ms): 100`, `Ubat=` of `Ubat=15.209V`."""
+    match = _LABELLED.fullmatch(cell)
+    return cell[match.start("label") : match.end("mark")] if match else ""
+
+
+def unlabelled(cell: str, label: str) -> str:
+    """The value behind a label; the cell as it is where it bears another."""
+    text = cell.lstrip()
+    return text[len(label) :].lstrip() if text.startswith(label) else cell
+
+
+def label_name(label: str) -> str:
+    """A label as a column's name."""
+    return label.rstrip(" :=").strip()

@@ -167,7 +167,7 @@ def _from_meter(job: Job, case: JobCase, m: Measurement, address: str, args: arg
 
     say(instruction(case.circuit, m).text)
     say("Waiting for a steady reading ...")
-    taken = take_into(job.folder, address, m, wait_s=args.wait, shown=lambda reading: say(f"  {readout(reading)}"))
+    taken = take_into(job, address, m, wait_s=args.wait, shown=lambda reading: say(f"  {readout(reading)}"))
     ring()
     say(f"Caught: {replace(m, value=taken.value)}")
     return enter_reading(job, case, m, taken.value, taken.source)

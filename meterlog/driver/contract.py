@@ -127,6 +127,11 @@ class Driver(ABC):
         del address
         return False
 
+    def moves(self, address: Address) -> bool:
+        """Tell whether options of the address move the probes: a simulated vehicle, which nobody has to clip on to."""
+        del address
+        return False
+
     def ask(self, target: str) -> str | None:
         """Write to a port to find out whether such a meter is there; its answer, None for none.
 

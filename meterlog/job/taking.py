@@ -5,9 +5,8 @@ from __future__ import annotations
 import queue
 import time
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
-from types import MappingProxyType
 
 from meterlog.address import Address
 from meterlog.capture.meters import meter_setup
@@ -16,6 +15,8 @@ from meterlog.circuit.readings.from_meter import SteadyLevel
 from meterlog.circuit.readings.measurement import Measurement
 from meterlog.errors import UsageError
 from meterlog.events import Event
+from meterlog.job.job import Job
+from meterlog.job.placing import placed
 from meterlog.reading import Reading
 from meterlog.session import Channel, Marker, SessionWriter
 
@@ -69,12 +70,12 @@ class _Handing:
 
 
 def take_into(
-    folder: Path, address: str, m: Measurement, *, wait_s: float = WAIT_S, shown: Callable[[Reading], None]
+    job: Job, address: str, m: Measurement, *, wait_s: float = WAIT_S, shown: Callable[[Reading], None]
 ) -> Taken:
     """Record until the reading is steady.
 
     Args:
-        folder: of the job; the session is made there.
+        job: the session is made in its folder.
         address: of the meter; its point becomes the place of the measurement.
         m: what is measured.
         wait_s: how long to wait for something else than nothing, s.
@@ -84,14 +85,14 @@ def take_into(
         LinkError: the meter cannot be reached.
         UsageError: it shows another quantity, or nothing steady in time.
     """
-    setup = meter_setup(str(_at_place(Address.parse(address), m)))
+    setup = meter_setup(str(placed(Address.parse(address), m, job)))
     readings: queue.SimpleQueue[Reading] = queue.SimpleQueue()
 
     def handing(channel: Channel) -> _Handing:
         _ = channel
         return _Handing(readings)
 
-    path = _free(folder, m)
+    path = _free(job.folder, m)
     recorder = Recorder([setup], SessionWriter.create(path), detector=handing)
     recorder.start()
     try:
@@ -112,13 +113,6 @@ def take_into(
     if outcome.path is None:
         raise UsageError("the meter sent no reading: is it on, and its output switched on?")
     return Taken(value, error, path.name, last_s)
-
-
-def _at_place(address: Address, m: Measurement) -> Address:
-    """The address with the place as its test point."""
-    point = m.at if m.to == m.at or m.quantity == "current" else f"{m.at} to {m.to}"
-    point += "" if m.load == "connected" else f"; {m.load}"
-    return replace(address, options=MappingProxyType({**address.options, "point": f"{point}; {m.state}"}))
 
 
 def _free(folder: Path, m: Measurement) -> Path:

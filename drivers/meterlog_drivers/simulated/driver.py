@@ -2,8 +2,12 @@
 
 `sim:healthy-prime?seed=7&interval_s=0.33`. A scenario with several test points is one meter with a column for each.
 `seed=` varies what varies by chance, `speed=10` plays it ten times as fast (the readings keep their distances),
-`loop=yes` begins again at its end. The meter in front of the van is changed by `interval_s=`, `window_s=` (how
-long each display averages), `jitter_s=`, `counts=` (highest number shown) and `noise_counts=`.
+`loop=yes` begins again at its end. The meter in front of the van is changed by `interval_s=`, `window_s=` (how long
+each display averages), `jitter_s=`, `counts=` (highest number shown) and `noise_counts=`.
+
+`sim:van?fault=relay:1.6&at=plug_feed&state=crank` is the van with that fault, its probes where `at=`, `to=`, `load=`,
+`side=` say, its key turned as `state=` says, again and again. `quantity=` is what the dial is on, `repaired=relay` what
+was put right since, `turn=3` how often the key was turned before.
 """
 
 from __future__ import annotations
@@ -15,8 +19,10 @@ from meterlog.address import Address
 from meterlog.driver import Connection, Driver, Meter, Traffic
 from meterlog.errors import AddressError, did_you_mean
 from meterlog.reading import Reading
-from meterlog_drivers.simulated.scenario import Run, Scenario
+from meterlog_drivers.simulated.scenario import PLACED, Run, Scenario
 
+VAN = "van"
+"""The target that is no scenario: the van measured anywhere."""
 METER_OPTIONS = {
     "interval_s": (0.33, 0.001, 60.0),
     "window_s": (0.3, 0.0005, 60.0),
@@ -34,8 +40,14 @@ class Simulated(Driver):
     summary = "a scenario at the simulated van: sim:healthy-prime?seed=7; 'meterlog emulate --list' lists them"
     verification = "the motor against its analytic solution, the rest against the circuit solver"
     modes = ("V DC", "A DC", "ohm")
-    options = frozenset({"seed", "speed", "loop", *METER_OPTIONS} - {"interval_s"})
+    options = frozenset(
+        {"seed", "speed", "loop", "fault", "repaired", "turn", *PLACED, *METER_OPTIONS} - {"interval_s"}
+    )
     silence_is_loss = False
+
+    def moves(self, address: Address) -> bool:
+        """See `Driver.moves`."""
+        return address.target == VAN
 
     def meter(self, address: Address) -> Meter:
         """The scenario's meter.
@@ -43,11 +55,35 @@ class Simulated(Driver):
         Raises:
             AddressError: no such scenario, or an option is out of bounds.
         """
-        scenario = scenario_named(address.target)
-        overrides = meter_overrides(address)
-        run = scenario.run(round(address.number("seed", 0, most=2**31)), together=True, **overrides)
+        van = self.moves(address)
+        scenario = _van(address) if van else scenario_named(address.target)
+        if not van and (only := sorted({"fault", "repaired", "turn", *PLACED} & address.options.keys())):
+            raise AddressError(
+                f"'{only[0]}' belongs to sim:van: the scenario '{address.target}' has its own faults and places"
+            )
+        run = scenario.run(_seed(address), together=True, **meter_overrides(address))
         speed = address.number("speed", 1.0, least=0.001, most=1e6)
-        return SimulatedMeter(run, speed, address.choice("loop", ("yes", "no"), "no") == "yes")
+        return SimulatedMeter(run, speed, address.choice("loop", ("yes", "no"), "yes" if van else "no") == "yes")
+
+
+def _seed(address: Address) -> int:
+    return round(address.number("seed", 0, most=2**31))
+
+
+def _van(address: Address) -> Scenario:
+    """The van with the fault and the probes that the address says.
+
+    Raises:
+        MeterlogError: there is no such fault or place.
+    """
+    from meterlog_drivers.simulated.measured import MeasuredVan
+    from meterlog_drivers.simulated.van.faults import HIDDEN, faults_named
+
+    options = address.options
+    seed = _seed(address)
+    van = MeasuredVan(faults_named(options.get("fault", HIDDEN), seed), seed)
+    van = van.repaired(*options.get("repaired", "").split(","))
+    return van.scenario(van.place({"at": "plug_feed", **options}), round(address.number("turn", 0, most=1e6)))
 
 
 def scenario_named(name: str) -> Scenario:

@@ -1,17 +1,16 @@
 """The van: the pump circuit hung on the supply and solved over time.
 
 The control unit commands the relay, the relay closes its contact, the contact and the parts' resistances (faults
-included) set what the motor sees; between two changes all of that is constant and the motor is solved exactly
-(`motor.py`). Node voltages follow from the current along the chain; where the chain is open, everything on the
-battery's side of the first break has its voltage, everything on the other side of the last break lies at battery -
-(plus what the coasting motor generates), and what is between two breaks floats. The arc of an opening contact
-(below a millisecond) is left out: the current ends with the contact.
+included) set what the motor sees; between two changes all of that is constant, one network (`network.py`), and the
+motor is solved exactly (`motor.py`). The arc of an opening contact (below a millisecond) is left out: the current ends
+with the contact.
 """
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from collections.abc import Iterator
+from dataclasses import dataclass, field, replace
 from functools import cache
 from importlib.resources import files
 from itertools import pairwise
@@ -24,6 +23,7 @@ from meterlog.circuit.model.circuit_file import circuit_from_table
 from meterlog.circuit.model.solve import METER_OHM
 from meterlog.reading import Quantity
 from meterlog_drivers.simulated.van.motor import PumpMotor
+from meterlog_drivers.simulated.van.network import Network, Shunt
 from meterlog_drivers.simulated.van.relay import Relay
 from meterlog_drivers.simulated.van.supply import Array, Span, Supply, within
 
@@ -107,12 +107,20 @@ class Vehicle:
     Attributes:
         supply, relay, motor: see their modules.
         prime_s: how long the control unit primes at key-on, s; 0 for a van that primes only while cranking.
+        crank_command: the control unit commands the relay while cranking, too.
+        coil_share: share of the supply's voltage that reaches the commanded coil.
+        welded: the relay's contact never opens.
+        shunts: what hangs on the chain beside the meter: shorts, feeds from elsewhere, lamps.
     """
 
     supply: Supply = field(default_factory=Supply)
     relay: Relay = field(default_factory=Relay)
     motor: PumpMotor = field(default_factory=PumpMotor)
     prime_s: float = 2.0
+    crank_command: bool = True
+    coil_share: float = 1.0
+    welded: bool = False
+    shunts: tuple[Shunt, ...] = ()
 
     def solve(self, trip: Trip, first_angle_rad: float = 1.0) -> Solved:
         """Run the trip; `first_angle_rad` is where the pump's rotor rests at the start."""
@@ -123,44 +131,52 @@ class Vehicle:
             consumers[within(count, STEP_S, ((begin, end),))] += more_a
         source_v = self.supply.voltage(consumers, STEP_S, trip.cranks, trip.runs)
         commanded = within(count, STEP_S, self._commands(trip)) & ~within(count, STEP_S, trip.coil_open)
-        closed = self.relay.contact(np.where(commanded, source_v, 0.0), STEP_S)
+        coil_v = np.where(commanded, self.coil_share * source_v, 0.0)
         ohm = np.repeat(circuit.healthy_ohm()[:, None], count, axis=1)
         ohm[0] = self.supply.battery.ohm
         for fault in trip.faults:
             ohm[circuit.part_index[fault.part], within(count, STEP_S, ((fault.start_s, fault.end_s),))] += fault.ohm
-        ohm[circuit.part_index["relay"], ~closed] = np.inf
-        current, speed = self._drive(source_v, ohm, trip, first_angle_rad, circuit.load)
-        return Solved(circuit, self.motor, source_v, ohm, current, self.motor.constant * speed, consumers)
+        if not self.welded:
+            ohm[circuit.part_index["relay"], ~self.relay.contact(coil_v, STEP_S)] = np.inf
+        current, speed = self._drive(source_v, ohm, trip, first_angle_rad)
+        emf_v = self.motor.constant * speed
+        return Solved(circuit, self.motor, source_v, ohm, current, emf_v, consumers, coil_v, self.shunts)
 
     def _commands(self, trip: Trip) -> tuple[Span, ...]:
         primes = tuple((on, min(on + self.prime_s, off)) for on, off in trip.keyed)
-        cranks = tuple((on + FIRST_CRANK_PULSES_S, off) for on, off in trip.cranks)
+        cranks = tuple((on + FIRST_CRANK_PULSES_S, off) for on, off in trip.cranks) if self.crank_command else ()
         return primes + cranks + trip.runs
 
-    def _drive(self, source_v: Array, ohm: Array, trip: Trip, angle_rad: float, load: int) -> tuple[Array, Array]:
+    def _drive(self, source_v: Array, ohm: Array, trip: Trip, angle_rad: float) -> tuple[Array, Array]:
         """The motor's current and speed; a burnt segment is written into `ohm` as an open winding."""
-        count = len(source_v)
-        total = ohm.sum(axis=0)
-        changes = np.flatnonzero(total[1:] != total[:-1]) + 1
+        load, count = van_circuit().load, len(source_v)
         taps = [round(t / STEP_S) for t in trip.taps_s if t < trip.duration_s]
-        bounds = sorted({0, count, *changes.tolist(), *taps})
         current, speed = np.zeros(count), np.zeros(count)
         i = w = 0.0
-        for a, b in pairwise(bounds):
+        for a, b in pairwise(sorted({0, count, *changes(ohm), *taps})):
             if a in taps:
                 angle_rad += self.motor.dead_arc_rad
+            network = Network(ohm[:, a], load, self.motor.winding_ohm, self.shunts)
             stuck = w == 0.0 and self.motor.rests_on_dead_arc(angle_rad)
-            if stuck and np.isfinite(total[a]):
+            if stuck and network.fed:
                 ohm[load, a:b] = np.inf
-            if stuck or not np.isfinite(total[a]):
+            if stuck or not network.fed:
                 i = 0.0
                 speed[a:b] = self.motor.coast(b - a, STEP_S, w)
             else:
-                current[a:b], speed[a:b] = self.motor.drive(source_v[a:b], float(total[a]), STEP_S, i, w)
+                behind_ohm = network.behind_load_ohm + float(ohm[load, a])
+                fed_v = network.load_share * source_v[a:b]
+                current[a:b], speed[a:b] = self.motor.drive(fed_v, behind_ohm, STEP_S, i, w)
                 i = float(current[b - 1])
             w = float(speed[b - 1])
             angle_rad += STEP_S * float(speed[a:b].sum())
         return current, speed
+
+
+def changes(ohm: Array) -> list[int]:
+    """The steps at which a resistance changes; `ohm` has the shape (parts, n)."""
+    same = (ohm[:, 1:] == ohm[:, :-1]).all(axis=0)
+    return (np.flatnonzero(~same) + 1).tolist()
 
 
 @dataclass(frozen=True)
@@ -172,9 +188,11 @@ class Solved:
         motor: the pump.
         source_v: the supply's voltage behind the battery's resistance, V, shape (n,).
         ohm: each part's resistance, shape (parts, n); inf is open; the pump's row is what its fault adds.
-        current_a: through the chain, A, shape (n,).
+        current_a: through the pump, A, shape (n,).
         emf_v: what the motor generates, V, shape (n,).
         consumers_a: what else but the starter and the pump is taken from the battery, A, shape (n,).
+        coil_v: across the relay's coil, V, shape (n,).
+        shunts: what hangs on the chain.
     """
 
     circuit: Circuit
@@ -184,20 +202,43 @@ class Solved:
     current_a: Array
     emf_v: Array
     consumers_a: Array
+    coil_v: Array
+    shunts: tuple[Shunt, ...] = ()
 
     def voltage(self, at: str, to: str = "battery_minus") -> Signal:
         """The voltage of a point against another, with a 10 Mohm meter between them."""
         a, b = self.circuit.node(at), self.circuit.node(to)
-        (at_v, at_ohm), (to_v, to_ohm) = self._node(a), self._node(b)
-        source_ohm = at_ohm + to_ohm
-        floating = ~np.isfinite(source_ohm)
-        volts = np.where(floating, 0.0, at_v - to_v)
-        share = METER_OHM / (METER_OHM + np.where(floating, 0.0, source_ohm))
-        return Signal(Quantity.DC_VOLTAGE, STEP_S, volts * share, floating)
+        volts, floating = np.zeros(len(self.source_v)), np.zeros(len(self.source_v), dtype=bool)
+        for part, network in self.networks():
+            floating[part] = network.floats(a) or network.floats(b)
+            if a != b and not floating[part.start]:
+                metered = replace(network, shunts=(*self.shunts, (a, b, METER_OHM)))
+                volts[part] = metered.voltage(a, b, self.source_v[part], self.emf_v[part])
+        return Signal(Quantity.DC_VOLTAGE, STEP_S, volts, floating)
 
-    def current(self) -> Signal:
-        """The current through the chain, as a clamp sees it."""
-        return Signal(Quantity.DC_CURRENT, STEP_S, self.current_a, np.zeros(len(self.current_a), dtype=bool))
+    def networks(self, *, isolated: bool = False) -> Iterator[tuple[slice, Network]]:
+        """Yield the stretches in which nothing switches, as slices of the steps, each with its network."""
+        for a, b in pairwise([0, *changes(self.ohm), len(self.source_v)]):
+            column = self.ohm[:, a]
+            yield slice(a, b), Network(column, self.circuit.load, self.motor.winding_ohm, self.shunts, isolated)
+
+    def current(self, part: str = "") -> Signal:
+        """The current through a part, as a clamp sees it; through the pump where none is named."""
+        k = self.circuit.part_index[part] if part else self.circuit.load
+        amps = self.current_a
+        if k != self.circuit.load:
+            count = len(self.circuit.parts)
+            at, to = (k - 1) % count, k
+            amps = np.zeros(len(self.source_v))
+            for span, network in self.networks():
+                if np.isfinite(network.ohm[k]):
+                    volts = network.voltage(at, to, self.source_v[span], self.emf_v[span])
+                    amps[span] = (volts + (self.source_v[span] if k == 0 else 0.0)) / network.ohm[k]
+        return Signal(Quantity.DC_CURRENT, STEP_S, amps, np.zeros(len(amps), dtype=bool))
+
+    def coil(self) -> Signal:
+        """The voltage across the relay's coil."""
+        return Signal(Quantity.DC_VOLTAGE, STEP_S, self.coil_v, np.zeros(len(self.coil_v), dtype=bool))
 
     def battery_current(self) -> Signal:
         """The current out of the battery, the starter's left out; with the engine off."""
@@ -205,29 +246,9 @@ class Solved:
         return Signal(Quantity.DC_CURRENT, STEP_S, total, np.zeros(len(total), dtype=bool))
 
     def resistance(self, at: str, to: str, leads_ohm: float = 0.3) -> Signal:
-        """The resistance from a point to a later one, isolated and at rest, leads included (0.2-0.6 ohm, grade A)."""
+        """The resistance between two points, isolated and at rest, leads included (0.2-0.6 ohm, grade A)."""
         a, b = self.circuit.node(at), self.circuit.node(to)
-        ohm = leads_ohm + self.ohm[a + 1 : b + 1].sum(axis=0)
-        if a < self.circuit.load <= b:
-            ohm = ohm + self.motor.winding_ohm
+        ohm = np.full(len(self.source_v), leads_ohm)
+        for part, network in self.networks(isolated=True):
+            ohm[part] += network.behind_ohm(a, b) if a != b else 0.0
         return Signal(Quantity.RESISTANCE, STEP_S, ohm, np.zeros(len(ohm), dtype=bool))
-
-    def _node(self, node: int) -> tuple[Array, Array]:
-        """Voltage of the node after that part against battery -, and the resistance behind it (inf: it floats)."""
-        load = self.circuit.load
-        above = self.ohm[: node + 1].sum(axis=0)
-        below = self.ohm[node + 1 :].sum(axis=0)
-        emf_above = self.emf_v if node >= load else np.zeros_like(self.emf_v)
-        fed, grounded = np.isfinite(above), np.isfinite(below)
-        finite_above, finite_below = np.where(fed, above, 0.0), np.where(grounded, below, 0.0)
-        from_plus = self.source_v - self.current_a * finite_above - emf_above
-        if node >= load:
-            from_minus = self.current_a * finite_below
-            finite_above = finite_above + self.motor.winding_ohm
-        else:
-            from_minus = self.emf_v + np.where(fed, self.current_a * (finite_below + self.motor.winding_ohm), 0.0)
-            finite_below = finite_below + self.motor.winding_ohm
-        volts = np.where(grounded & (~fed | (node >= load)), from_minus, np.where(fed, from_plus, 0.0))
-        both = finite_above * finite_below / np.maximum(finite_above + finite_below, 1e-12)
-        behind = np.where(fed & grounded, both, np.where(fed, finite_above, np.where(grounded, finite_below, np.inf)))
-        return volts, behind

@@ -72,7 +72,7 @@ def register(app: Dash, context: Context) -> None:
         return _made(f"circuit-{Path(name).stem}", "html", lambda out: _circuit_report(context, name, out))
 
     def refused(error: Exception) -> flask.Response:
-        return flask.Response(f"meterlog: {error}\n", 404, mimetype="text/plain")
+        return flask.Response(f"meterlog: {context.said(error)}\n", 404, mimetype="text/plain")
 
     files = flask.Blueprint("files", __name__, url_prefix="/files")
     files.add_url_rule("/<name>/<suffix>", "session", session)

@@ -62,7 +62,8 @@ def enter_look(job: Job, key: str, answer: str) -> Job:
         MeterlogError: there is no such look, or it has no such answer.
     """
     if key == CHOOSES:
-        return add_step(job.folder, "look", {"key": key, "answer": answer, "circuit": choose_circuit(job, answer)})
+        chosen = choose_circuit(job, answer)  # its copy is named: the folder goes on with another computer
+        return add_step(job.folder, "look", {"key": key, "answer": chosen.removesuffix(".toml"), "circuit": chosen})
     complaint = find_complaint(job.complaint)
     _check_look(job, complaint, key, answer)
     values = {"key": key, "answer": answer, "circuit": ""}

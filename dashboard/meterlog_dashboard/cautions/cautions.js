@@ -23,6 +23,6 @@ document.addEventListener("click", ({ target }) => {
   if (!target.closest("#cautions-read")) return;
   localStorage.setItem(KEY, JSON.stringify([...new Set([...readQuantities(), ...asked])]));
   showUnread(asked);
-  const next = byId("start") || byId("stop");
+  const next = byId("start") || byId("stop") || document.querySelector("[data-do=measure]");
   if (next) next.focus();
 }, true);

@@ -184,7 +184,7 @@ def _register_case(app: Dash, context: Context) -> None:
         try:
             case = weigh(context.folder, name, sessions or [], rows, bool(dead))
         except MeterlogError as error:
-            said = html.P(str(error), role="alert", className="error")
+            said = html.P(context.said(error), role="alert", className="error")
             return said, None, None, None, no_update, no_update, no_update, None
         address = circuit_address(name, sessions or [], rows, bool(dead))
         report = html.A("Report", href=address, className="button main", download="")
@@ -236,7 +236,7 @@ def _register_meter(app: Dash, context: Context) -> None:
         try:
             live = live_reading(context.listed, quantity or "voltage", at or "")
         except MeterlogError as error:
-            return no_update, str(error)
+            return no_update, context.said(error)
         return live.text, f"{live.text} {live.unit} now on '{live.label}' of {live.session}. Add it if it is steady."
 
 
@@ -305,5 +305,5 @@ def _register_entering(app: Dash, context: Context) -> None:
                 row = entered_row({key: value for key, value in zip(_FORM, form, strict=True) if value}, text or "")
             check_row(context.folder, name, row)
         except MeterlogError as error:
-            return no_update, no_update, str(error)
+            return no_update, no_update, context.said(error)
         return [*rows, row], "", "Added."

@@ -151,7 +151,7 @@ def register(app: Dash, context: Context) -> None:
         try:
             return _result(context, good, suspects, nudge_s, _SIDES[key])
         except MeterlogError as error:
-            return html.P(str(error), role="alert", className="error")
+            return html.P(context.said(error), role="alert", className="error")
 
 
 def _result(

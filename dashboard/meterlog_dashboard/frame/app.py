@@ -24,15 +24,16 @@ def views() -> list[View]:
     """The views in the order of the navigation; the first is the start page."""
     from meterlog_dashboard.circuit import view as circuit_view
     from meterlog_dashboard.compare import view as compare_view
+    from meterlog_dashboard.job import view as job_view
     from meterlog_dashboard.record import view as record_view
     from meterlog_dashboard.sessions import view as sessions_view
 
-    return [record_view, sessions_view, compare_view, circuit_view]
+    return [job_view, record_view, sessions_view, compare_view, circuit_view]
 
 
 def build(folder: Path, access: Access) -> Dash:
     """The page over one folder of sessions, behind its gate; `.server` is the WSGI application."""
-    shown = views()
+    shown, context = views(), Context.of(folder)
     app = Dash(
         "meterlog",
         include_assets_files=False,
@@ -43,11 +44,10 @@ def build(folder: Path, access: Access) -> Dash:
         suppress_callback_exceptions=True,
         serve_locally=True,
         enable_mcp=False,
-        on_error=error_message.say,
+        on_error=lambda error: error_message.say(error, context.folder.without_paths),
         meta_tags=[{"name": "viewport", "content": "width=device-width, initial-scale=1"}],
     )
     app.index_string = _INDEX
-    context = Context.of(folder)
     app.layout = _frame(shown)
     _route(app, context, shown)
     assets.serve(app.server)
@@ -116,7 +116,7 @@ def _page(context: Context, shown: list[View], pathname: str, query: Mapping[str
             try:
                 return view.layout(context, pathname[len(view.PATH) :].strip("/"), query)
             except MeterlogError as error:
-                return html.P(str(error), role="alert", className="error")
+                return html.P(context.said(error), role="alert", className="error")
     if pathname == "/":
         return shown[0].layout(context, "", query)
     return html.P("There is nothing at this address.", role="alert", className="error")

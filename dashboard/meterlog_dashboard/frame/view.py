@@ -10,6 +10,7 @@ from typing import Any, Protocol
 from dash import Dash
 from dash.development.base_component import Component
 
+from meterlog_dashboard.job.folder import JobFolders
 from meterlog_dashboard.session_files.cache import SessionCache
 from meterlog_dashboard.session_files.folder import SessionFolder
 from meterlog_dashboard.session_files.session_list import SessionList
@@ -17,23 +18,29 @@ from meterlog_dashboard.session_files.session_list import SessionList
 
 @dataclass(frozen=True, slots=True)
 class Context:
-    """The sessions that every view works with.
+    """The sessions and jobs that every view works with.
 
     Attributes:
         folder: the session files, found by name.
         opened: those that were looked at, in memory.
         listed: a summary of each of them.
+        jobs: the folders with a job.
     """
 
     folder: SessionFolder
     opened: SessionCache
     listed: SessionList
+    jobs: JobFolders
 
     @classmethod
     def of(cls, path: Path) -> Context:
         """The context of a folder."""
         folder = SessionFolder(path)
-        return cls(folder, SessionCache(folder), SessionList(folder.path))
+        return cls(folder, SessionCache(folder), SessionList(folder.path), JobFolders(folder.path))
+
+    def said(self, error: Exception) -> str:
+        """An error's sentence for the page: files by their names alone."""
+        return self.folder.without_paths(str(error))
 
 
 class View(Protocol):

@@ -49,7 +49,7 @@ def add_routes(server: flask.Flask, context: Context, recorders: Recorders) -> N
             context.folder.path / name
         )  # False for what can be no name
         words = recorders.last_words(name) if gone else ""
-        return _answer({"error": words or str(error)}, 404 if gone else 400)
+        return _answer({"error": context.folder.without_paths(words) or context.said(error)}, 404 if gone else 400)
 
     routes = flask.Blueprint("live", __name__, url_prefix="/live")
     routes.add_url_rule("/<name>", "new", new)

@@ -99,7 +99,7 @@ class Recorders:
             output = tempfile.TemporaryFile()  # noqa: SIM115 - lives as long as the process
             command = [sys.executable, "-m", "meterlog", "record", "--plain", f"--out={path}", *options.words()]
             process = subprocess.Popen(
-                command, stdin=subprocess.DEVNULL, stdout=output, stderr=subprocess.STDOUT, **_APART
+                command, stdin=subprocess.DEVNULL, stdout=output, stderr=subprocess.STDOUT, **APART
             )
             self._started[name] = (process, output)
         give_up_s = time.monotonic() + _OPENING_S
@@ -108,7 +108,7 @@ class Recorders:
                 if process.returncode:
                     raise LinkError(self.last_words(name) or "the recorder ended at once", ", ".join(options.meters))
                 return name
-            if b"recording to " in _tail(output):
+            if b"recording to " in tail(output):
                 return name
             time.sleep(0.03)
         return name
@@ -125,7 +125,7 @@ class Recorders:
         if not isinstance(pid, int):
             raise UsageError(f"'{name}' is not being recorded any more")
         try:
-            os.kill(pid, _END_SIGNAL)
+            os.kill(pid, END_SIGNAL)
         except ProcessLookupError:
             pass  # it has just ended
 
@@ -138,7 +138,7 @@ class Recorders:
         started = self._started.get(name)
         if started is None:
             return ""
-        lines = _tail(started[1]).decode(errors="replace").strip().splitlines()
+        lines = tail(started[1]).decode(errors="replace").strip().splitlines()
         return lines[-1].removeprefix("meterlog: ") if lines else ""
 
     def _forget_ended(self) -> None:
@@ -146,17 +146,17 @@ class Recorders:
             self._started.pop(name)[1].close()
 
 
-_APART: dict[str, Any] = {"start_new_session": True}
+APART: dict[str, Any] = {"start_new_session": True}
 """Keeps the page's Ctrl-C away from a recorder."""
 
-_END_SIGNAL: int = signal.SIGINT
+END_SIGNAL: int = signal.SIGINT
 if sys.platform == "win32":
-    _APART = {"creationflags": subprocess.CREATE_NEW_PROCESS_GROUP}
-    _END_SIGNAL = signal.CTRL_BREAK_EVENT
+    APART = {"creationflags": subprocess.CREATE_NEW_PROCESS_GROUP}
+    END_SIGNAL = signal.CTRL_BREAK_EVENT
 
 
-def _tail(output: IO[bytes]) -> bytes:
-    """The last bytes of what a process wrote. Reads at a place of its own: the process shares the file's position."""
+def tail(output: IO[bytes]) -> bytes:
+    """Read the last bytes of what a process wrote, at a place of its own: the process shares the file's position."""
     size = os.fstat(output.fileno()).st_size
     if sys.platform == "win32":
         return b""

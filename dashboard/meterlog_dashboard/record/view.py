@@ -176,7 +176,7 @@ def register(app: Dash, context: Context) -> None:
             need_read(Quantity(quantity), said)
             name = recorders.start(_options(Quantity(quantity), meters, waits, dict(zip(_DETAILS, case, strict=True))))
         except MeterlogError as error:
-            return no_update, str(error)
+            return no_update, context.said(error)
         return f"{PATH}/{quote(name)}", ""
 
 

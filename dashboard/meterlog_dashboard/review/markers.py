@@ -131,7 +131,7 @@ def register(app: Dash, context: Context) -> None:
         try:
             said, number = _write(context, name, number, time_s, text or "", note or "")
         except MeterlogError as error:
-            return no_update, no_update, str(error), no_update, no_update, no_update
+            return no_update, no_update, context.said(error), no_update, no_update, no_update
         session = opened.loaded(name)
         heading = "Add a marker" if number is None else f"Change '{text}'"
         listed = _list(session.markers, Clock(session.started_at, session.duration_s))

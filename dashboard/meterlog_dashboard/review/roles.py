@@ -76,5 +76,5 @@ def register(app: Dash, context: Context) -> None:
         try:
             correct(context.folder.file(name), {role_key(int(chosen["channel"])): str(chosen["role"])})
         except MeterlogError as error:
-            return no_update, str(error), no_update
+            return no_update, context.said(error), no_update
         return _list(context.opened.loaded(name)), "Saved. The findings are judged anew.", time.time_ns()

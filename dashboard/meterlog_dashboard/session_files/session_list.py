@@ -15,6 +15,7 @@ from pathlib import Path
 
 from meterlog.session.names import SUFFIX
 from meterlog.session.summary import Summary, summarize
+from meterlog_dashboard.session_files.folder import lies_in
 
 Stamp = tuple[int, ...]
 
@@ -114,7 +115,7 @@ def stamps(folder: Path) -> dict[Path, Stamp]:
                     status = entry.stat()
                 except FileNotFoundError:
                     continue
-                if entry.is_file():
+                if entry.is_file() and (not entry.is_symlink() or lies_in(Path(entry.path), folder)):
                     sizes[entry.name] = status.st_mtime_ns, status.st_size
     return {
         folder / name: (*size, *sizes.get(f"{name}-wal", (0, 0)))

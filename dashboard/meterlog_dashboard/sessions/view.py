@@ -80,11 +80,11 @@ def _looked_up(context: Context, text: str, most: int, age_s: float = 0.0) -> tu
     """Search; return a sentence, the list, whether it holds all that was found, and whether every file is read."""
     known, unread = context.listed.so_far(age_s)
     if not known and not unread:
-        return "No sessions in this folder yet.", _first_steps(context), True, True
+        return "No sessions in this folder yet.", _first_steps(), True, True
     words = text.split()
     found = [summary for summary in known if all(summary.holds(word) for word in words)]
     said = _said(len(found), len(known), unread, most, bool(words))
-    return said, _list(found[:most]), len(found) <= most, not unread
+    return said, _list(context, found[:most]), len(found) <= most, not unread
 
 
 def _said(found: int, known: int, unread: int, most: int, searched: bool) -> str:
@@ -94,25 +94,30 @@ def _said(found: int, known: int, unread: int, most: int, searched: bool) -> str
     return f"{said}; the newest {most} are shown" if found > most else said
 
 
-def _first_steps(context: Context) -> Component:
+def _first_steps() -> Component:
     return html.Ul(
         [
             html.Li(
                 [dcc.Link("Record one", href="/record"), ", with a meter or with the simulated van that is offered."]
             ),
             html.Li("Or stop this page and start it on the folder that has your sessions: meterlog page FOLDER"),
-            html.Li(f"It looked for files named *{SUFFIX} in {context.folder.path}, not in folders below it."),
+            html.Li(
+                f"It looked for files named *{SUFFIX} in the folder that it was started on, not in folders below it."
+            ),
         ]
     )
 
 
-def _list(found: Sequence[Summary]) -> Component:
-    return html.Ul([html.Li(_entry(summary)) for summary in found], className="session-list")
+def _list(context: Context, found: Sequence[Summary]) -> Component:
+    return html.Ul([html.Li(_entry(context, summary)) for summary in found], className="session-list")
 
 
-def _entry(summary: Summary) -> Component:
+def _entry(context: Context, summary: Summary) -> Component:
     if summary.started_at is None:
-        return html.Div([html.Strong(summary.path.name), f"cannot be read: {summary.damage}"], className="panel error")
+        return html.Div(
+            [html.Strong(summary.path.name), f"cannot be read: {context.folder.without_paths(summary.damage)}"],
+            className="panel error",
+        )
     case = " · ".join(summary.details[key] for key in ("vehicle", "complaint") if summary.details.get(key))
     channels = ", ".join(f"{label} ({quantity.words})" for label, quantity in summary.channels)
     figures = [seconds(summary.duration_s), count(summary.readings, "reading"), count(summary.markers, "marker")]

@@ -1,0 +1,125 @@
+"""What is known of a job: the chain of parts with chances and readings, what was done, and its texts to correct."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from dash import dcc, html
+from dash.development.base_component import Component
+
+from meterlog.circuit.readings.observed import questions
+from meterlog_dashboard.circuit import display
+from meterlog_dashboard.circuit.case import Case
+from meterlog_dashboard.frame.elements import attributes
+from meterlog_dashboard.job.start import sentence
+
+if TYPE_CHECKING:
+    from meterlog.job.job import Step
+    from meterlog.job.status import Status
+
+
+def known(status: Status) -> list[Component]:
+    """The chain, the steps, and the texts."""
+    return [*_chain(status), _steps(status), *_proof(status), _notes(), _texts(status)]
+
+
+def _chain(status: Status) -> list[Component]:
+    if status.case is None or status.diagnosis is None:
+        return []
+    measured, told = status.case.told(status.job.steps)
+    case = Case(
+        status.case.circuit,
+        tuple(measured),
+        0,
+        tuple(told),
+        0,
+        (),
+        status.case.diagnoser,
+        status.diagnosis,
+    )
+    checks = [
+        html.P([html.Strong("Check: "), sentence(text)], className="note") for text in status.diagnosis.inconsistent
+    ]
+    return [*checks, display.chain(case)]
+
+
+def _proof(status: Status) -> list[Component]:
+    if not status.job.repaired:
+        return []
+    lines = [html.Li(sentence(text)) for text in status.proof.sentences]
+    return [html.Section([html.H2(f"The proof: {status.proof.verdict}"), html.Ul(lines)])]
+
+
+def _steps(status: Status) -> Component:
+    """What was done, the newest first; the first of them is what Undo takes back."""
+    rows = [
+        html.Li([html.Span(step.when[11:16], className="soft"), " ", _words(status, step)])
+        for step in reversed(status.job.steps)
+    ]
+    return html.Section(
+        [
+            html.H2("What was done"),
+            html.Ol(rows, className="steps", reversed="reversed") if rows else html.P("Nothing yet."),
+        ]
+    )
+
+
+def _words(status: Status, step: Step) -> str:
+    values = step.values
+    if step.kind == "measured" and status.case is not None:
+        how = "from the meter" if values.get("session") else "typed"
+        return sentence(f"{status.case.measurement(values)} ({how})")
+    if step.kind == "look":
+        key = str(values["key"])
+        asked = questions()[key].text if key in questions() else key.replace("_", " ")
+        return f"{sentence(asked)}: {values['answer']}"
+    words = {
+        "skipped": "could not be reached: {place}",
+        "repaired": "put right: {part}",
+        "closed": "closed: {reason}",
+        "note": "note: {text}",
+    }
+    if step.kind in words:
+        return sentence(words[step.kind].format_map({"place": values.get("at"), **values}))
+    return sentence(f"{step.kind}: " + " ".join(str(value) for value in values.values()))
+
+
+def _notes() -> Component:
+    box = dcc.Input(id="job-note-text", type="text", autoComplete="off", maxLength=2000, persistence=True)
+    trial = dcc.Input(
+        id="job-trial",
+        type="text",
+        autoComplete="off",
+        maxLength=200,
+        placeholder="bridged relay runs",
+        persistence=True,
+    )
+    return html.Section(
+        [
+            html.Label("A note", htmlFor="job-note-text"),
+            html.Div([box, _button("note", "Add it", "job-note-text", "text")], className="row typed"),
+            html.Label("Something was tried", htmlFor="job-trial"),
+            html.Div([trial, _button("tried", "Enter it", "job-trial", "words")], className="row typed"),
+        ]
+    )
+
+
+def _texts(status: Status) -> Component:
+    """Vehicle and complaint, to be corrected."""
+
+    def field(key: str, label: str, text: str) -> Component:
+        box = dcc.Input(id=f"job-{key}", type="text", value=text, autoComplete="off", maxLength=300)
+        button = _button("correct", "Correct it", f"job-{key}", key)
+        return html.Div([html.Label(label, htmlFor=f"job-{key}"), html.Div([box, button], className="row typed")])
+
+    return html.Details(
+        [
+            html.Summary("Vehicle and complaint"),
+            field("vehicle", "Vehicle", status.job.vehicle),
+            field("complaint", "Complaint", status.job.complaint),
+        ]
+    )
+
+
+def _button(do: str, words: str, field: str, key: str) -> Component:
+    return html.Button(words, **attributes(data_do=do, data_field=field, data_as=key))

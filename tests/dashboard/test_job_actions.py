@@ -134,6 +134,7 @@ def test_a_circuit_of_the_folder_is_copied_and_its_place_is_not_told(
         ("repaired", {"part": "relay", "price": "dear"}, "'dear' is not a number"),
         ("tried", {"words": "hit it"}, "is no trial"),
         ("close", {"reason": ""}, "say why it is closed"),
+        ("wait", {"reason": " "}, "say what it waits for"),
         ("note", {"text": " "}, "the note is empty"),
         ("meter", {"meter": ""}, "choose a meter"),
         ("meter", {"meter": "nonsense"}, "nonsense"),

@@ -154,18 +154,7 @@ def _done(status: Status) -> list[Component]:
     report = html.A(
         "Report", href=f"/job/{quote(name, safe='')}/report.html", className="button main giant wide", download=""
     )
-    if status.state in ("proved", "closed"):
-        return [report]
-    close = html.Div(
-        [
-            html.Label("Close it without a proof, because", htmlFor="job-reason"),
-            html.Div(
-                [_text("job-reason", 300, "reason"), _do("close", "Close", field="job-reason", **{"as": "reason"})],
-                className="row typed",
-            ),
-        ]
-    )
-    return [close, report]
+    return [report]
 
 
 def _text(id_: str, longest: int, about: str) -> Component:

@@ -95,10 +95,18 @@ def _undo(_: Context, job: Job, __: Said) -> None:
 
 
 def _close(_: Context, job: Job, said: Said) -> None:
+    add_step(job.folder, "closed", {"reason": _reason(said, "say why it is closed without a proof")})
+
+
+def _wait(_: Context, job: Job, said: Said) -> None:
+    add_step(job.folder, "waiting", {"reason": _reason(said, "say what it waits for")})
+
+
+def _reason(said: Said, missing: str) -> str:
     reason = _text(said, "reason")
     if not reason:
-        raise UsageError("say why it is closed without a proof")
-    add_step(job.folder, "closed", {"reason": reason})
+        raise UsageError(missing)
+    return reason
 
 
 def _note(_: Context, job: Job, said: Said) -> None:
@@ -132,6 +140,7 @@ ACTS: dict[str, Callable[[Context, Job, Said], None]] = {
     "tried": _tried,
     "repaired": _repaired,
     "undo": _undo,
+    "wait": _wait,
     "close": _close,
     "note": _note,
     "meter": _meter,

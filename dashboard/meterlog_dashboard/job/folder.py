@@ -6,6 +6,7 @@ import hashlib
 import re
 import threading
 from collections import OrderedDict
+from collections.abc import Callable
 from datetime import datetime
 from itertools import count
 from pathlib import Path
@@ -16,7 +17,7 @@ from meterlog_dashboard.session_files.folder import lies_in
 
 if TYPE_CHECKING:  # they import much, and the page is to be there at once
     from meterlog.job.job import Job
-    from meterlog.job.status import Status
+    from meterlog.job.status import Known, Status
 
 _FILE = "job.toml"
 _NAME = re.compile(r"[^/\\\x00]+")
@@ -33,7 +34,7 @@ class JobFolders:
         self.path = folder.resolve()
         self.changing = threading.Lock()
         self._lock = threading.Lock()
-        self._kept: OrderedDict[tuple[str, str], Status] = OrderedDict()
+        self._kept: OrderedDict[tuple[str, str, bool], Known] = OrderedDict()
 
     def folder(self, name: str) -> Path:
         """The folder behind a name from the address bar or a form.
@@ -79,24 +80,39 @@ class JobFolders:
             raise JobError(f"the job '{name}' cannot be read: {error.strerror or error}") from error
 
     def status(self, name: str) -> tuple[Status, str]:
-        """Where a job stands, and the version of its file that says so.
+        """Where a job stands with what comes next, and the version of its file that says so.
 
         Raises:
             MeterlogError: the job or its circuit cannot be used.
         """
-        from meterlog.job.status import status_of
+        from meterlog.job.status import Status, status_of
 
-        key = (name, self.version(name))
+        version = self.version(name)
+        found = self._once((name, version, True), status_of)
+        assert isinstance(found, Status)
+        return found, version
+
+    def known(self, name: str) -> Known:
+        """What is known of a job, for a list.
+
+        Raises:
+            MeterlogError: as `status`.
+        """
+        from meterlog.job.status import known_of
+
+        return self._once((name, self.version(name), False), known_of)
+
+    def _once(self, key: tuple[str, str, bool], work_out: Callable[[Job], Known]) -> Known:
         with self._lock:
             if key in self._kept:
                 self._kept.move_to_end(key)
-                return self._kept[key], key[1]
-        found = status_of(self.read(name))
+                return self._kept[key]
+        found = work_out(self.read(key[0]))
         with self._lock:
             self._kept[key] = found
             while len(self._kept) > _KEPT:
                 self._kept.popitem(last=False)
-        return found, key[1]
+        return found
 
     def free_name(self, words: str) -> str:
         """A name for a new job's folder: the day, and the words as far as a folder can be called so."""

@@ -76,6 +76,7 @@ def _words(status: Status, step: Step) -> str:
     words = {
         "skipped": "could not be reached: {place}",
         "repaired": "put right: {part}",
+        "waiting": "waits for: {reason}",
         "closed": "closed: {reason}",
         "note": "note: {text}",
     }
@@ -85,23 +86,26 @@ def _words(status: Status, step: Step) -> str:
 
 
 def _notes() -> Component:
-    box = dcc.Input(id="job-note-text", type="text", autoComplete="off", maxLength=2000, persistence=True)
-    trial = dcc.Input(
-        id="job-trial",
-        type="text",
-        autoComplete="off",
-        maxLength=200,
-        placeholder="bridged relay runs",
-        persistence=True,
-    )
+    """What can be entered at any time."""
     return html.Section(
         [
-            html.Label("A note", htmlFor="job-note-text"),
-            html.Div([box, _button("note", "Add it", "job-note-text", "text")], className="row typed"),
-            html.Label("Something was tried", htmlFor="job-trial"),
-            html.Div([trial, _button("tried", "Enter it", "job-trial", "words")], className="row typed"),
+            _entry("A note", "job-note-text", "note", "Add it", "text"),
+            _entry("Something was tried", "job-trial", "tried", "Enter it", "words", "bridged relay runs"),
+            html.Details(
+                [
+                    html.Summary("Wait, or close"),
+                    _entry("It waits for", "job-waits", "wait", "Wait", "reason", "relay, ordered for Friday"),
+                    _entry("It is closed without a proof, because", "job-reason", "close", "Close", "reason"),
+                ]
+            ),
         ]
     )
+
+
+def _entry(label: str, id_: str, do: str, words: str, key: str, example: str = "") -> Component:
+    box = dcc.Input(id=id_, type="text", autoComplete="off", maxLength=2000, placeholder=example, persistence=True)
+    button = html.Button(words, **attributes(data_do=do, data_field=id_, data_as=key))
+    return html.Div([html.Label(label, htmlFor=id_), html.Div([box, button], className="row typed")])
 
 
 def _texts(status: Status) -> Component:
@@ -109,7 +113,7 @@ def _texts(status: Status) -> Component:
 
     def field(key: str, label: str, text: str) -> Component:
         box = dcc.Input(id=f"job-{key}", type="text", value=text, autoComplete="off", maxLength=300)
-        button = _button("correct", "Correct it", f"job-{key}", key)
+        button = html.Button("Correct it", **attributes(data_do="correct", data_field=f"job-{key}", data_as=key))
         return html.Div([html.Label(label, htmlFor=f"job-{key}"), html.Div([box, button], className="row typed")])
 
     return html.Details(
@@ -119,7 +123,3 @@ def _texts(status: Status) -> Component:
             field("complaint", "Complaint", status.job.complaint),
         ]
     )
-
-
-def _button(do: str, words: str, field: str, key: str) -> Component:
-    return html.Button(words, **attributes(data_do=do, data_field=field, data_as=key))

@@ -13,7 +13,7 @@ from meterlog_dashboard.frame.elements import attributes, dropdown
 from meterlog_dashboard.frame.view import Context
 
 _MOST_WITH_VERDICT = 30
-"""Jobs that are weighed for the list: 0.3 s each at the first look. The others are listed by their folder's name."""
+"""Jobs that are weighed for the list: tenths of a second each at the first look. The others are listed by their folder's name."""
 _MOST = 500
 """Jobs listed. A guess: more are not read."""
 _STATES = {"open": "open", "waiting": "waiting", "repaired": "repaired, not proved yet", "proved": "proved"}
@@ -43,7 +43,7 @@ def _entry(context: Context, name: str, weighed: bool) -> Component:
     if not weighed:
         return dcc.Link([html.Strong(name)], href=address(name), className="session")
     try:
-        status, _ = context.jobs.status(name)
+        status = context.jobs.known(name)
     except MeterlogError as error:
         return html.Div([html.Strong(name), html.Span(context.said(error), className="line")], className="panel error")
     changed = datetime.fromtimestamp((context.jobs.folder(name) / "job.toml").stat().st_mtime).astimezone()

@@ -13,7 +13,7 @@ from meterlog_dashboard.frame.elements import attributes, dropdown
 from meterlog_dashboard.frame.view import Context
 
 _MOST_WITH_VERDICT = 30
-"""Jobs that are weighed for the list: tenths of a second each at the first look. The others are listed by their folder's name."""
+"""Jobs that are weighed for the list, in tenths of a second each at the first look; the others are named alone."""
 _MOST = 500
 """Jobs listed. A guess: more are not read."""
 _STATES = {"open": "open", "waiting": "waiting", "repaired": "repaired, not proved yet", "proved": "proved"}

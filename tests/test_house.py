@@ -77,7 +77,7 @@ def test_no_import_cycles() -> None:
 
 
 LAYERS: tuple[tuple[str, ...], ...] = (
-    ("errors", "reading", "series", "kinds", "sides"),
+    ("errors", "extras", "reading", "series", "kinds", "sides"),
     ("text", "timing"),
     ("address", "cautions", "details", "roles", "signal"),
     ("transports", "session"),

@@ -12,6 +12,7 @@ from typing import NoReturn, Protocol
 from meterlog import __version__
 from meterlog.cli.terminal.output_streams import discard, plain_output
 from meterlog.errors import MeterlogError, UsageError, did_you_mean
+from meterlog.extras import missing_library
 from meterlog.text.safe import one_line
 from meterlog.text.typed import typed_number
 
@@ -157,7 +158,17 @@ def main(argv: Sequence[str] | None = None) -> int:
 
 
 def _run(command: str, words: Sequence[str]) -> int:
-    module: CommandModule = import_module(COMMANDS[command][0])
+    try:
+        return _run_module(import_module(COMMANDS[command][0]), command, words)
+    except ModuleNotFoundError as error:
+        said = missing_library(error)
+        if said is None or "--debug" in words:
+            raise
+        print(f"meterlog: {said}", file=sys.stderr)
+        return 2
+
+
+def _run_module(module: CommandModule, command: str, words: Sequence[str]) -> int:
     args = _parser(command, module).parse_args(words)
     try:
         status = module.run(args)

@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
+import json
 import platform
 import secrets
 from collections.abc import Sequence
 from datetime import datetime
-from importlib.metadata import version
 from importlib.resources import files
 from pathlib import Path
 
 import jinja2
+import numpy as np
 from markupsafe import Markup
-from plotly.io.json import to_json_plotly
 
 from meterlog import __version__
 from meterlog.cautions import Act, applying, first_said
@@ -182,10 +182,10 @@ def _cautions(sessions: Sequence[Loaded], circuit: CircuitPart | None) -> list[s
 
 
 def _versions() -> str:
-    return f"meterlog {__version__}, Python {platform.python_version()}, plotly {version('plotly')}"
+    return f"meterlog {__version__}, Python {platform.python_version()}"
 
 
 def _figure_json(figure: Figure) -> Markup:
     """A figure for a script element: no `<` can end it early."""
-    text: str = to_json_plotly(figure)
+    text = json.dumps(figure, separators=(",", ":"), allow_nan=False, default=np.generic.item)
     return Markup(text.replace("<", "\\u003c").replace("\u2028", "\\u2028").replace("\u2029", "\\u2029"))

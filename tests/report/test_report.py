@@ -45,7 +45,6 @@ def test_it_holds_everything_that_was_measured_and_said(make: Make) -> None:
         "An event shorter than 0.50 s may be missed",
         "limits for 12 V car",
         "meterlog 0.1.0",
-        "plotly",
         "It does not replace the vehicle's service information",
         "no readings from pump feed",
         *applying(Act("record")),

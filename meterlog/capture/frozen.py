@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import signal
+import sys
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -23,7 +24,7 @@ def ending_when_frozen() -> Iterator[None]:
     timer runs. What was committed is in the session. The timer counts processor time, not the clock, so that a
     suspension, a stopped process or a busy computer never set it off. Does nothing on Windows, which has none.
     """
-    if not hasattr(signal, "setitimer"):
+    if sys.platform == "win32":
         yield
         return
     ended = threading.Event()

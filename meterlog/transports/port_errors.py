@@ -79,6 +79,8 @@ def _how_to_join(port: str) -> str:
 
 def _holders(port: str) -> str:
     """Who has the port open, by name where the system tells it (Linux, for programs we may look at)."""
+    if sys.platform == "win32":
+        return "another program"
     try:
         device = os.stat(port).st_rdev
     except OSError:
@@ -98,7 +100,7 @@ def _holders(port: str) -> str:
 
 def _is_device(link: Path, device: int) -> bool:
     try:
-        return str(link.readlink()).startswith("/dev/") and link.stat().st_rdev == device
+        return sys.platform != "win32" and str(link.readlink()).startswith("/dev/") and link.stat().st_rdev == device
     except OSError:
         return False
 

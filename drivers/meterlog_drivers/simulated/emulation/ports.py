@@ -40,6 +40,9 @@ class PseudoTerminal:
     open (Linux; a system that does not report it counts as having a reader).
     """
 
+    _master: int
+    _name: str
+
     def __init__(self) -> None:
         if sys.platform == "win32":
             raise UsageError("this system has no pseudo-terminals: add --tcp 0 for a TCP port instead")
@@ -60,6 +63,8 @@ class PseudoTerminal:
 
     def listening(self) -> bool:
         """Tell whether the slave's end is open, and throw away what the reader sent."""
+        if sys.platform == "win32":
+            return False
         states = self._poll.poll(0)
         if any(state & select.POLLHUP for _, state in states):
             return False

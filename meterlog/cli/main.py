@@ -34,6 +34,8 @@ COMMANDS = {
     "emulate": ("meterlog_drivers.simulated.emulate", "simulate a meter on a real port"),
     "page": ("meterlog_dashboard.serve", "record and review in a browser"),
     "demo": ("meterlog_drivers.simulated.demo", "show the whole job in a minute, without hardware"),
+    "help": ("meterlog.cli.help", "show a manual"),
+    "completion": ("meterlog.cli.completion", "print what completes commands in your shell"),
 }
 """Each command's module and summary. A module has `add_arguments(parser)` and `run(args) -> int`; its docstring
 is the command's description and `EXAMPLE` one line to try."""
@@ -137,7 +139,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         The exit status: 0 done, 2 a known error (one line on stderr), 130 interrupted.
     """
     words = list(sys.argv[1:] if argv is None else argv)
-    if not words or words[0] in ("-h", "--help", "help"):
+    if not words or words[0] in ("-h", "--help"):
         sys.stdout.write(_overview())
         return 0 if words else 2
     if words[0] == "--version":

@@ -33,7 +33,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the options."""
     add = parser.add_argument
     add("folder", metavar="FOLDER", type=Path, nargs="?", default=Path(), help="the folder; the current one by default")
-    add("--set", metavar="KEY=TEXT", action="append", default=[], help="only sessions whose detail KEY contains TEXT")
+    add("--set", metavar="KEY=TEXT", action="append", default=[], help="only sessions whose detail KEY is TEXT")
     add("--with", dest="word", metavar="TEXT", help="only sessions with TEXT in a label, a detail or the file's name")
     add(
         "--quantity",
@@ -114,7 +114,7 @@ def _fits(summary: Summary, args: argparse.Namespace, wanted: list[tuple[str, st
     if summary.damage:
         return not (wanted or args.word or args.quantity)
     return (
-        all(text in summary.details.get(key, "").casefold() for key, text in wanted)
+        all(text == summary.details.get(key, "").casefold() for key, text in wanted)
         and (not args.word or summary.holds(args.word))
         and (not args.quantity or any(quantity == args.quantity for _, quantity in summary.channels))
     )

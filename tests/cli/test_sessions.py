@@ -55,7 +55,8 @@ def test_newest_first_with_everything_one_wants_to_know(folder: Path, capsys: py
 
 def test_filters_and_sorts(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert _listed(folder, capsys) == ["2.sqlite", "1.sqlite", "broken.sqlite"]
-    assert _listed(folder, capsys, "--set", "vehicle=van") == ["1.sqlite"]
+    assert _listed(folder, capsys, "--set", "vehicle=van") == []
+    assert _listed(folder, capsys, "--set", "vehicle=Red van") == ["1.sqlite"]
     assert _listed(folder, capsys, "--with", "PUMP") == ["2.sqlite"]
     assert _listed(folder, capsys, "--quantity", "dc_voltage") == ["1.sqlite"]
     assert _listed(folder, capsys, "--sort", "readings") == ["1.sqlite", "2.sqlite", "broken.sqlite"]

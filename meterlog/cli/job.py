@@ -9,8 +9,7 @@ from __future__ import annotations
 import argparse
 import json
 import sys
-from collections.abc import Callable
-from dataclasses import replace
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
@@ -53,7 +52,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         measure = add(name, summary)
         measure.add_argument("--value", metavar="V", help="the reading, typed: 12.4, 12300 mV, open")
         measure.add_argument("--skip", action="store_true", help="it cannot be reached, or is not on this vehicle")
-        measure.add_argument("--meter", metavar="ADDRESS", help="take it from this meter")
+        measure.add_argument(
+            "--meter", action="append", default=[], metavar="ADDRESS", help="take it from this meter; may come again"
+        )
         measure.add_argument("--wait", type=float, default=20.0, metavar="S", help="wait this long (default 20)")
         for option in _PLACE:
             measure.add_argument(f"--{option}", metavar=option.upper()[0], help=f"measure elsewhere: its {option}")
@@ -111,20 +112,20 @@ def _show(job: Job, args: argparse.Namespace) -> int:
 
 
 def _start(args: argparse.Namespace) -> Job:
-    from meterlog.capture.meters import meter_setups
     from meterlog.circuit.model.circuit_file import load_circuit
     from meterlog.job.entering import begin_with
     from meterlog.job.job_file import create_job
+    from meterlog.job.taking.meters import checked_meters
 
     if args.circuit:
         load_circuit(args.circuit)  # refused before a folder is made
-    setups = meter_setups(args.meter)  # a saved meter's name says nothing on the next computer
+    meters = checked_meters(args.meter)
     entered = details(args.set)
     job = create_job(
         args.folder,
         complaint=args.complaint,
         vehicle=args.vehicle,
-        meters=tuple(str(setup.address) for setup in setups),
+        meters=meters,
         tool=args.tool,
         details=entered,
     )
@@ -148,29 +149,27 @@ def _measure(job: Job, args: argparse.Namespace) -> Job:
         return skip(job, m)
     if args.value is not None:
         return enter_value(job, case, m, args.value)
-    address = args.meter or next(iter(job.meters), None)
-    if address is None:
+    addresses = args.meter or list(job.meters)
+    if not addresses:
         raise UsageError("name a meter with --meter, type the reading with --value, or refuse it with --skip")
-    return _from_meter(job, case, m, address, args)
+    return _from_meter(job, case, m, addresses, args)
 
 
-def _from_meter(job: Job, case: JobCase, m: Measurement, address: str, args: argparse.Namespace) -> Job:
+def _from_meter(job: Job, case: JobCase, m: Measurement, addresses: Sequence[str], args: argparse.Namespace) -> Job:
     """Take it from the meter, record it into the job, enter it."""
     from meterlog.circuit.next_measurement.instructions import instruction
+    from meterlog.cli.terminal.job_lines import Lines, caught_lines
     from meterlog.cli.terminal.output_streams import ring
-    from meterlog.cli.terminal.readout import readout
-    from meterlog.job.entering import enter_reading
+    from meterlog.job.entering import enter_taken
     from meterlog.job.taking import take_into
 
-    def say(text: str) -> None:
-        print(text, file=sys.stderr if args.json else sys.stdout, flush=True)
-
-    say(instruction(case.circuit, m).text)
-    say("Waiting for a steady reading ...")
-    taken = take_into(job, address, m, wait_s=args.wait, shown=lambda reading: say(f"  {readout(reading)}"))
+    lines = Lines(sys.stderr if args.json else sys.stdout)
+    lines.say(instruction(case.circuit, m).text)
+    taken = take_into(job, addresses, case, m, lines, wait_s=args.wait)
     ring()
-    say(f"Caught: {replace(m, value=taken.value)}")
-    return enter_reading(job, case, m, taken.value, taken.source)
+    for line in caught_lines(job.folder, taken):
+        lines.say(line)
+    return enter_taken(job, case, taken)
 
 
 def _tried(job: Job, args: argparse.Namespace) -> Job:

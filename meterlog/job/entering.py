@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import shutil
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -16,8 +16,9 @@ from meterlog.circuit.readings.typed_answers import HOW_BRIGHT, typed_lamp, type
 from meterlog.errors import CircuitError, JobError, UsageError, did_you_mean
 from meterlog.job.case import JobCase, case_of
 from meterlog.job.job import Job
-from meterlog.job.job_file import add_step, set_value
+from meterlog.job.job_file import add_step, add_steps, set_value
 from meterlog.job.status import status_of
+from meterlog.job.taking import Taken
 
 CHOOSES = "circuit"
 """The look that names the circuit."""
@@ -157,6 +158,18 @@ def enter_reading(job: Job, case: JobCase, m: Measurement, value: float, source:
     row = replace(m, value=value, error=None).as_row() | dict(source)
     case.measurement(row)
     return add_step(job.folder, "measured", row)
+
+
+def enter_taken(job: Job, case: JobCase, taken: Sequence[Taken]) -> Job:
+    """Enter what meters showed at the same moments, in one write.
+
+    Raises:
+        CircuitError: no vehicle can show it.
+    """
+    rows = [one.measurement.as_row() | one.source for one in taken]
+    for row in rows:
+        case.measurement(row)
+    return add_steps(job.folder, [("measured", row) for row in rows])
 
 
 def skip(job: Job, m: Measurement) -> Job:

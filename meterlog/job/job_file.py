@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import socket
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from datetime import datetime
 from pathlib import Path
@@ -12,7 +12,7 @@ from typing import Any
 
 import tomlkit
 from filelock import FileLock, Timeout
-from tomlkit.items import AoT
+from tomlkit.items import AoT, Table
 
 from meterlog.errors import JobBusy, JobError, NewerJob
 from meterlog.exchange.finished_file import finished_file
@@ -114,11 +114,32 @@ def editing(folder: Path) -> Iterator[tomlkit.TOMLDocument]:
 
 
 def add_step(folder: Path, kind: StepKind, values: Mapping[str, object]) -> Job:
-    """Put a step at the end of the journal, in one write.
+    """Put a step at the end of the journal.
 
     Raises:
         JobError: the job cannot be read or written.
     """
+    return add_steps(folder, [(kind, values)])
+
+
+def add_steps(folder: Path, steps: Iterable[tuple[StepKind, Mapping[str, object]]]) -> Job:
+    """Put steps at the end of the journal, in one write.
+
+    Raises:
+        JobError: the job cannot be read or written.
+    """
+    tables = [_table(kind, values) for kind, values in steps]
+    with editing(folder) as document:
+        journal = document.get("step")
+        if not isinstance(journal, AoT):
+            journal = tomlkit.aot()
+            document["step"] = journal
+        for table in tables:
+            journal.append(table)
+    return read_job(folder)
+
+
+def _table(kind: StepKind, values: Mapping[str, object]) -> Table:
     table = tomlkit.table()
     table.trivia.indent = "\n"  # an empty line before each step
     table["step"] = kind
@@ -126,13 +147,7 @@ def add_step(folder: Path, kind: StepKind, values: Mapping[str, object]) -> Job:
     for key, value in values.items():
         if value is not None and value != "":
             table[key] = value
-    with editing(folder) as document:
-        steps = document.get("step")
-        if not isinstance(steps, AoT):
-            steps = tomlkit.aot()
-            document["step"] = steps
-        steps.append(table)
-    return read_job(folder)
+    return table
 
 
 def undo(folder: Path) -> Step:

@@ -248,9 +248,9 @@ def test_what_comes_next_is_said_in_the_terminal(job: Run, folder: Path, capsys:
 
 def test_a_reading_is_taken_from_a_meter_recorded_and_entered(job: Run, folder: Path) -> None:
     start(job, "--circuit", "pump-feed", "--meter", "sim:healthy-prime?speed=4")
-    now = job("measure")
+    now = job("measure", "--at", "plug_feed")
     reading = now["readings"][-1]
-    assert reading["at"] == "fuse_out"
+    assert reading["at"] == "plug_feed"
     assert reading["value"] == pytest.approx(12.0, abs=0.3)
     assert reading["error"] > 0
     assert (folder / reading["session"]).is_file()
@@ -275,7 +275,7 @@ def test_a_missing_session_is_said_and_its_reading_stays(
     job: Run, folder: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     start(job, "--circuit", "pump-feed")
-    reading = job("measure", "--meter", "sim:healthy-prime?speed=8")["readings"][0]
+    reading = job("measure", "--at", "plug_feed", "--meter", "sim:healthy-prime?speed=8")["readings"][0]
     (folder / reading["session"]).unlink()
     assert job("status")["readings"] == [reading]
     assert main(["job", "status", str(folder)]) == 0

@@ -57,7 +57,7 @@ def test_a_missing_session_is_said_and_its_reading_stays(
     job: Run, folder: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     job("start", "--complaint", "cranks, does not start", "--circuit", "pump-feed")
-    session = job("measure", "--meter", "sim:healthy-prime?speed=8")["readings"][0]["session"]
+    session = job("measure", "--at", "plug_feed", "--meter", "sim:healthy-prime?speed=8")["readings"][0]["session"]
     (folder / session).unlink()
     page = folder / "report.html"
     assert main(["job", "report", str(folder), "--out", str(page)]) == 0

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 from meterlog.driver import Meter
 from meterlog.errors import LinkLost, UsageError
@@ -90,7 +90,7 @@ class SteadyLevel:
             self._other = reading.quantity.words
             return None
         self._recent = [*self._recent[-(STEADY - 1) :], reading]
-        if _steady(self._recent) and not _nothing(reading, self._quantity):
+        if agree(self._recent) and not _nothing(reading, self._quantity):
             return _level(self._recent, self._accuracy)
         return None
 
@@ -100,14 +100,15 @@ class SteadyLevel:
         Raises:
             UsageError: the meter shows another quantity, or nothing steady.
         """
-        if _steady(self._recent):
+        if agree(self._recent):
             return _level(self._recent, self._accuracy)
         if self._other and not self._recent:
             raise UsageError(f"the meter shows {self._other}; turn its dial to {self._wanted[0].words}")
         raise UsageError("no steady reading came in time; type it in instead, or try again")
 
 
-def _steady(recent: list[Reading]) -> bool:
+def agree(recent: Sequence[Reading]) -> bool:
+    """Tell whether enough readings agree on a level; overloads agree with one another."""
     if len(recent) < STEADY:
         return False
     values = [reading.value for reading in recent]

@@ -7,9 +7,10 @@ from __future__ import annotations
 import io
 import os
 import sys
+import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
-from typing import Any, TextIO, cast
+from typing import Any, Literal, TextIO, cast
 
 from meterlog.text.safe import in_lines
 
@@ -109,8 +110,20 @@ def _streams(wrapper: Callable[[TextIO], object]) -> Iterator[None]:
         sys.stdout, sys.stderr = before
 
 
-def ring() -> None:
-    """Ring the terminal's bell: hands and eyes are elsewhere. Nothing where the output is no terminal."""
-    if sys.__stdout__ is not None and sys.__stdout__.isatty():
+Tone = Literal[1, 2, 3]
+CAUGHT: Tone = 1
+STILL_WAITING: Tone = 2
+FAILED: Tone = 3
+_BETWEEN_STROKES_S = 0.25
+"""A terminal's bell lasts for about 0.1 s; two strokes closer than this run into one (a guess)."""
+
+
+def ring(strokes: Tone = CAUGHT) -> None:
+    """Ring the terminal's bell so often: hands and eyes are elsewhere. Nothing where the output is no terminal."""
+    if sys.__stdout__ is None or not sys.__stdout__.isatty():
+        return
+    for stroke in range(strokes):
+        if stroke:
+            time.sleep(_BETWEEN_STROKES_S)
         sys.__stdout__.write("\a")
         sys.__stdout__.flush()

@@ -1,0 +1,5 @@
+"""Takes a measurement of a job from its meters: recorded into the job's folder, and the reading out of it."""
+
+from meterlog.job.taking.take import WAIT_S, Attendant, Said, Taken, Wish, take_into
+
+__all__ = ["WAIT_S", "Attendant", "Said", "Taken", "Wish", "take_into"]

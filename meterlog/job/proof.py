@@ -9,10 +9,11 @@ from typing import Literal
 
 import numpy as np
 
-from meterlog.circuit.evidence.for_and_against import Case, apart, expected_band, members_expect, same_place
+from meterlog.circuit.evidence.for_and_against import Case, expected_band, members_expect, same_place
 from meterlog.circuit.faults.fault_cells import first_healthy
 from meterlog.circuit.readings.measurement import Measurement, Told
 from meterlog.job.case import JobCase
+from meterlog.job.reading_again import Again, beyond, judged
 
 MOST_DECIDING = 2
 """Readings that are taken again: the two that lay furthest outside. A choice: more are not worth the way."""
@@ -20,6 +21,8 @@ LEAST_OF_FURTHEST = 0.3
 """Least share: what lay outside by less than this share of the furthest did not decide. A guess."""
 TIMES_FOR_LOOSE = 3
 """A contact that came and went must read sound so often: one good reading says nothing about it. A choice."""
+MORE_TIMES = 1
+"""A reading that does not settle it is taken so many times more; then only a drive can. A choice."""
 
 Verdict = Literal["proved", "not proved", "not yet"]
 
@@ -29,35 +32,54 @@ class Proof:
     """Says how a repair stands.
 
     Attributes:
-        verdict: `not yet` while a deciding reading was not taken again.
-        before: the value that decided most, in its unit; None where none lay outside.
-        after: the same place now; None where it was not read again.
-        sentences: one a deciding reading.
-        next: the deciding readings that are still to be taken again.
+        verdict: `not yet` while a deciding reading was not taken again, or does not settle it.
+        readings: one a deciding place, the one that decided most first.
+        nothing: the sentence where there is no such place.
     """
 
     verdict: Verdict
-    before: float | None
-    after: float | None
-    sentences: tuple[str, ...]
-    next: tuple[Measurement, ...] = ()
+    readings: tuple[Again, ...] = ()
+    nothing: str = "no reading that this circuit allows can prove it"
+
+    @property
+    def before(self) -> float | None:
+        """The value that decided most, in its unit; None where none lay outside, or it was an overload."""
+        return _finite(self.readings[0].before.value) if self.readings else None
+
+    @property
+    def after(self) -> float | None:
+        """The same place now; None where it was not read again, or was an overload."""
+        return _finite(self.readings[0].after[-1].value) if self.readings and self.readings[0].after else None
+
+    @property
+    def sentences(self) -> tuple[str, ...]:
+        """One a deciding reading."""
+        return tuple(one.sentence for one in self.readings) or (self.nothing,)
 
     @property
     def text(self) -> str:
         """All sentences as one."""
         return "; ".join(self.sentences)
 
+    @property
+    def next(self) -> tuple[Measurement, ...]:
+        """The deciding readings that are still to be taken again."""
+        return tuple(
+            one.before for one in self.readings if one.verdict not in ("sound", "outside") and not one.exhausted
+        )
+
     def as_json(self) -> dict[str, object]:
         """The object of `job status --json`."""
         return {
             "verdict": self.verdict,
-            "before": _finite(self.before),
-            "after": _finite(self.after),
+            "before": self.before,
+            "after": self.after,
             "text": self.text,
+            "readings": [one.as_json() for one in self.readings],
         }
 
 
-NOTHING = Proof("not yet", None, None, ("nothing is repaired yet",))
+NOTHING = Proof("not yet", nothing="nothing is repaired yet")
 
 
 def sound_band(case: JobCase, m: Measurement) -> tuple[float, float]:
@@ -80,11 +102,11 @@ def deciding(case: JobCase, before: Sequence[Measurement], told: Sequence[Told],
     found: dict[int, float] = {}
     for slot, k in enumerate(known.used):
         m = before[k]
-        beyond = _beyond(m, sound_band(case, m))
+        outside = beyond(m, sound_band(case, m))
         band = members_expect(weighed, slot, suspect) if suspect is not None else None
-        explained = band is None or _beyond(m, band) == 0
-        if beyond > 0 and explained and not any(same_place(m, before[other]) for other in found):
-            found[k] = beyond
+        explained = band is None or beyond(m, band) == 0
+        if outside > 0 and explained and not any(same_place(m, before[other]) for other in found):
+            found[k] = outside
     least = LEAST_OF_FURTHEST * max(found.values(), default=0.0)
     ranked = sorted((k for k in found if found[k] >= least), key=lambda k: -found[k])
     return [before[k] for k in ranked[:MOST_DECIDING]]
@@ -99,7 +121,7 @@ def proof(
     loose: bool,
     skipped: set[str],
 ) -> Proof:
-    """Hold the readings after a repair against a sound circuit.
+    """Hold the readings after a repair against a sound circuit, and against those before.
 
     Args:
         case: the circuit.
@@ -113,20 +135,16 @@ def proof(
     if not wanted:
         wanted = [m for m in _at_the_load(case) if m.place not in skipped]
     times = TIMES_FOR_LOOSE if loose else 1
-    sentences, left, bad = [], [], False
+    rows = []
     for m in wanted:
-        again = [one for one in after if same_place(m, one)]
-        outside = [one for one in again if _beyond(one, sound_band(case, one)) > 0]
-        bad = bad or bool(outside)
-        if len(again) < times and not outside:
-            left.append(m)
-        sentences.append(_sentence(m, (outside or again)[-1:], sound_band(case, m)))
-    first = wanted[0] if wanted else None
-    last = [one.value for one in after if first is not None and same_place(first, one)]
-    verdict: Verdict = "not proved" if bad else "not yet" if left or not wanted else "proved"
-    said = tuple(sentences) or ("no reading that this circuit allows can prove it",)
-    value = None if first is None or math.isnan(first.value) else first.value
-    return Proof(verdict, value, last[-1] if last else None, said, tuple(left))
+        again = tuple(one for one in after if same_place(m, one))
+        bands = [sound_band(case, one) for one in again]
+        verdict = judged(case.circuit, m, again, bands, times)
+        shown = bands[-1] if bands else sound_band(case, m)
+        rows.append(Again(case.circuit, m, again, shown, verdict, len(again) >= times + MORE_TIMES))
+    if any(one.verdict == "outside" for one in rows):
+        return Proof("not proved", tuple(rows))
+    return Proof("proved" if rows and all(one.verdict == "sound" for one in rows) else "not yet", tuple(rows))
 
 
 def _at_the_load(case: JobCase) -> list[Measurement]:
@@ -138,25 +156,5 @@ def _at_the_load(case: JobCase) -> list[Measurement]:
     return [Measurement(quantity, load, load, state)]
 
 
-def _beyond(m: Measurement, band: tuple[float, float]) -> float:
-    """Return how far a reading lies outside of a band, in widths of what is told apart; 0 inside."""
-    low, high = band
-    nearest = min(max(m.value, low), high)
-    if nearest == m.value:
-        return 0.0
-    edge = replace(m, value=nearest)
-    error = m.error or 0.0
-    if not apart(m, edge) and abs(m.value - nearest) <= max(error, high - low):
-        return 0.0
-    return abs(m.value - nearest) / max(high - low, error, 1e-3) if math.isfinite(m.value + nearest) else math.inf
-
-
-def _sentence(m: Measurement, again: Sequence[Measurement], band: tuple[float, float]) -> str:
-    now = f", {again[0].shown} now" if again else ", not read again yet"
-    was = "not read before" if math.isnan(m.value) else f"{m.shown} before"
-    sound = m.span(*band)
-    return f"{m.quantity.replace('_', ' ')} {m.place}: {was}{now}; a sound circuit shows {sound}"
-
-
-def _finite(value: float | None) -> float | None:
-    return value if value is not None and math.isfinite(value) else None
+def _finite(value: float) -> float | None:
+    return value if math.isfinite(value) else None

@@ -26,6 +26,7 @@ from meterlog.circuit.faults.fault_rates import Rates
 from meterlog.circuit.model.circuit import Circuit
 from meterlog.circuit.next_measurement.candidates import Tool
 from meterlog.circuit.next_measurement.suggest import LEAST_BITS, SEEN_TO_COME_AND_GO, Suggestion, suggest
+from meterlog.circuit.probability.outside import MODEL_WRONG
 from meterlog.circuit.probability.posterior import Posterior, posterior
 from meterlog.circuit.probability.predict import Network
 from meterlog.circuit.probability.unknowns import FAULT_1, LOGISTIC
@@ -51,9 +52,6 @@ OVER_99 = 0.995
 """From this probability on it is told as 'over 99 %': never as certain."""
 CELLS_OF_BAND = 1e-6
 """Cells below this share of a part's likeliest one do not count for its band."""
-MODEL_WRONG = 0.02
-"""Share of vehicles that are not as the model says (a part it does not know, three faults, a wrong drawing): for them
-the readings say nothing and the fault rates stand. A guess; it keeps every part's probability below 98 %."""
 FITS_NOTHING = "these readings fit nothing in this circuit"
 LOOK_AGAIN = "check the drawing, where the probes were, and what else hangs on this fuse and this ground"
 NOTHING_YET = "nothing is measured yet, so the probabilities are the usual fault rates"

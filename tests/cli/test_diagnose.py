@@ -48,7 +48,7 @@ def few(tmp_path: Path) -> Path:
 def test_when_one_more_reading_saves_nothing_it_is_enough(readings: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["diagnose", "--circuit", "pump-feed", "--measured", str(readings), "--json"]) == 0
     found = json.loads(capsys.readouterr().out)
-    assert found["hypotheses"][0]["probability"] > 0.95
+    assert found["hypotheses"][0]["probability"] > 0.9
     assert found["next"] == []
     assert found["choice"].startswith("putting relay right now (10 min) is right in")
 

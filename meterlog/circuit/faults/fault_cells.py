@@ -44,8 +44,9 @@ which one that is in stays so (a guess; datasheets say that it must let go at 0.
 LEAST_FAULT_SHARE = 0.03
 """A series resistance is called a fault from this drop at the load's current on, of the system voltage: 0.36 V at 12 V,
 above the 0.3 V that makers' manuals allow a switch contact."""
-LEAST_IN_LOAD = 3.0
-"""Times that from which more resistance inside the load is a fault of it: less is how loads differ. A guess."""
+LEAST_IN_LOAD = {"motor": 8.0, "load": 3.0}
+"""Times that from which more resistance inside the load is a fault of it: less is how loads differ, and no reading
+tells it. A motor that loses a quarter of its voltage inside turns a quarter slower. Guesses."""
 LEAST_SINGLE_SHARE = 1e-3
 """Single faults keep this prior, whatever a file of rates gives to the others."""
 
@@ -254,7 +255,8 @@ def _by_design(circuit: Circuit, rows: list[_Row]) -> list[_Row]:
 def _singles(circuit: Circuit, rates: Rates, series: list[int]) -> list[_Row]:
     found: list[_Row] = []
     finite = resistance_cells(circuit)
-    noticed = [cell for cell in finite if cell[0] >= LEAST_IN_LOAD * least_fault_ohm(circuit)]
+    least_in_load = LEAST_IN_LOAD[circuit.parts[circuit.load].kind] * least_fault_ohm(circuit)
+    noticed = [cell for cell in finite if cell[0] >= least_in_load]
     for k in series:
         part, rate = circuit.parts[k], part_rate(circuit, k, rates)
         share = shares.SERIES_SHARE.get(part.kind, 1.0)

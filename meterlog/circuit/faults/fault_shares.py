@@ -69,10 +69,10 @@ CURRENT_SPREAD, RESISTANCE_SPREAD, UNSTATED_SPREAD = 0.2, 0.15, 0.5
 """Standard deviation of the log of a good load's current: a motor's as stated, that of a stated resistance, and where
 the circuit states neither. Guesses."""
 
-CLOSES_ONLY_CRANKING = 0.10
+CLOSES_ONLY_CRANKING = 0.13
 """Share of good vehicles that by design do not close the relay before the engine turns (makers' manuals tell of them;
 the share is a guess)."""
-ENGINE_STANDS = 0.2
+ENGINE_STANDS = 0.12
 """Share of good starter circuits whose engine stands all the same: the motor, its cable. A guess."""
 BRIDGED_WHILE_CRANKING = 0.2
 """Share of vehicles that bridge a resistor of an intended loss while cranking, as ignition ballasts are. A guess."""

@@ -20,6 +20,7 @@ from meterlog.circuit.model.bulb import BRIGHTNESS
 from meterlog.circuit.model.circuit import BATTERY_MINUS, Circuit
 from meterlog.circuit.next_measurement.candidates import Tool, candidates, minutes_for, times_taken
 from meterlog.circuit.probability.fit import BAD_READING, noise
+from meterlog.circuit.probability.outside import MODEL_WRONG
 from meterlog.circuit.probability.posterior import Posterior
 from meterlog.circuit.probability.predict import Network
 from meterlog.circuit.probability.predict_ohms import OHM_OFFSET, OVERLOAD_OHM
@@ -98,8 +99,9 @@ class Suggestion:
 
 @dataclass(frozen=True, slots=True)
 class _Outlook:
-    """The k cells that matter, with what the readings made of their unknowns; `by_group` are their weights, each in the
-    row of its hypothesis, `by_part` in the rows of the parts at fault in it (two for a pair)."""
+    """The k cells that matter, with what the readings made of their unknowns, which spread by `spreads`; `by_group` are
+    their weights, each in the row of its hypothesis; `by_part`, in the rows of the parts at fault in it (two for a
+    pair), the probabilities that are called."""
 
     network: Network
     weight: Array
@@ -107,6 +109,7 @@ class _Outlook:
     by_part: Array
     mean: Array
     root: Array
+    spreads: Array
 
 
 def suggest(
@@ -161,17 +164,19 @@ def _outlook(network: Network, known: Posterior) -> _Outlook:
     twin, twin_weight, twin_group = _twins(network.cells, known)
     _, group = np.unique(np.concatenate([groups[keep], twin_group]), return_inverse=True)
     weight = np.concatenate([known.weight[keep], twin_weight])
-    weight /= weight.sum()
+    called = weight * (1 - MODEL_WRONG)  # as a part's probability is: what comes and goes unseen has its share of it
+    weight = weight / weight.sum()
     width = mean.shape[1]
     return _Outlook(
         network.among(np.concatenate([keep, twin])),
         weight,
         (group[None, :] == np.arange(group.max() + 1)[:, None]) * weight,
-        _parts_of(network.cells, np.concatenate([keep, twin]), len(keep), twin_group) * weight,
+        _parts_of(network.cells, np.concatenate([keep, twin]), len(keep), twin_group) * called,
         np.concatenate([mean, np.zeros((len(twin), width))]),
         np.concatenate(
             [np.linalg.cholesky(covariance + 1e-9 * np.eye(width)), np.tile(np.eye(width), (len(twin), 1, 1))]
         ),
+        known.fit.spreads,
     )
 
 
@@ -208,8 +213,9 @@ def _twins(cells: Cells, known: Posterior) -> tuple[NDArray[np.int64], Array, ND
 def _expected(outlook: _Outlook, m: Measurement) -> tuple[Array, Array]:
     """Mean and standard deviation of what each kept cell would show, on the scale of `predict`."""
     prediction = outlook.network.predict(m)
-    mean = prediction.mean + np.einsum("kp,kp->k", prediction.slope, outlook.mean)
-    variance = ((prediction.slope[:, None, :] @ outlook.root)[:, 0] ** 2).sum(axis=1)
+    slope = prediction.slope * outlook.spreads
+    mean = prediction.mean + np.einsum("kp,kp->k", slope, outlook.mean)
+    variance = ((slope[:, None, :] @ outlook.root)[:, 0] ** 2).sum(axis=1)
     own = noise(m, outlook.network.circuit, mean)
     return mean, np.sqrt(np.maximum(variance, 0) + own**2)
 

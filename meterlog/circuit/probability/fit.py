@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from copy import copy
 
 import numpy as np
 from numpy.typing import NDArray
@@ -35,7 +36,8 @@ Guesses."""
 OTHER_HALF = 0.2
 """Share of readings at an unplugged connector that are of the other half than is usual, where nobody said. A guess."""
 SECOND_LOOK = 0.2
-"""Factor on how often a reading is bad where its place was read twice: it was looked at twice. A guess."""
+"""Factor on how often a reading is bad where its place was read before: the second time it is looked at twice. A
+guess."""
 MOST_BAD = 6
 """So many bad readings at the most are told from a circuit that is not the one in the file."""
 BEYOND = 3.0
@@ -128,29 +130,41 @@ class Fit:
         expected: shape (K, M), what each cell expects of a reading given the others (y, see `predict`).
         alone_residual: shape (K, M), the reading less that.
         alone_spread: shape (K, M), its standard deviation with the reading's own error.
+        spreads: shape (P,), the factor on how far each unknown spreads.
     """
 
     def __init__(self, network: Network, measured: Sequence[Measurement], used: Sequence[int]) -> None:
         ms = [measured[k] for k in used]
-        count, k = len(ms), len(network.cells)
+        k = len(network.cells)
         self.y = np.array([shown_y(m) for m in ms])
         self.noise = np.array([float(noise(m, network.circuit, np.array(y))) for m, y in zip(ms, self.y, strict=True)])
         self.log_bad = np.log([bad_density(m, network.circuit) for m in ms]) if ms else np.zeros(0)
         self.log_reads_good = self._reads_good(network, ms)
         places = [(m.quantity, m.at, m.to, m.state, m.load, m.side) for m in ms]
-        self.again = [places.count(place) > 1 for place in places]
+        self.again = [place in places[:i] for i, place in enumerate(places)]
         predictions = [network.predict(m) for m in ms]
         self.mean = np.stack([p.mean for p in predictions], 1) if ms else np.zeros((k, 0))
         width = len(UNKNOWNS) + len(network.circuit.parts)
-        self.slope = np.stack([p.slope for p in predictions], 1) if ms else np.zeros((k, 0, width))
-        self.covariance = self.slope @ self.slope.transpose(0, 2, 1)
-        self.covariance[:, range(count), range(count)] += self.noise**2
+        self.slope = np.stack([p.slope for p in predictions], 1) if ms else np.zeros((k, 0, width), np.float32)
         self.seen = np.tile(self.y, (k, 1))
         for i, m in enumerate(ms):
             if m.quantity == "lamp":
                 self.seen[:, i] = np.clip(self.mean[:, i], *m.bulb.surely(m.value))
         self.residual = self.seen - self.mean
-        self.precision = np.linalg.inv(self.covariance) if count else np.zeros((k, 0, 0))
+        self._spread(np.ones(width))
+
+    def spread(self, factors: Array) -> Fit:
+        """The same readings where each unknown spreads less or further by a factor, shape (P,)."""
+        other = copy(self)
+        other._spread(factors)
+        return other
+
+    def _spread(self, factors: Array) -> None:
+        self.spreads, count = factors, len(self.y)
+        slope = self.slope * factors.astype(self.slope.dtype)
+        self.covariance = (slope @ slope.transpose(0, 2, 1)).astype(float)
+        self.covariance[:, range(count), range(count)] += self.noise**2
+        self.precision = np.linalg.inv(self.covariance) if count else np.zeros(self.covariance.shape)
         pull = np.einsum("kij,kj->ki", self.precision, self.residual)
         diagonal = np.maximum(np.einsum("kii->ki", self.precision), 1e-300)
         self._expect(pull / diagonal, 1 / np.sqrt(diagonal))
@@ -231,15 +245,18 @@ class Fit:
 
     def leave_out(self, bad: Array) -> None:
         """Expect every reading from the others that are not likely bad (`bad`, shape (K, M)) in each cell."""
-        if not len(self.y) or not (bad > 0.5).any():
+        rows, count = np.flatnonzero((bad > 0.5).any(axis=1)), range(len(self.y))
+        if not len(rows):
             return
-        count = range(len(self.y))
-        covariance = self.covariance.copy()
-        covariance[:, count, count] += np.where(bad > 0.5, NO_WORTH, 0.0)
+        apart = np.where(bad[rows] > 0.5, NO_WORTH, 0.0)
+        covariance = self.covariance[rows]
+        covariance[:, count, count] += apart
         precision = np.linalg.inv(covariance)
         variance = 1 / np.maximum(np.einsum("kii->ki", precision), 1e-300)
-        residual = np.einsum("kij,kj->ki", precision, self.residual) * variance
-        self._expect(residual, np.sqrt(np.maximum(variance - np.where(bad > 0.5, NO_WORTH, 0.0), 1e-9)))
+        residual, spread = self.alone_residual.copy(), self.alone_spread.copy()
+        residual[rows] = np.einsum("kij,kj->ki", precision, self.residual[rows]) * variance
+        spread[rows] = np.sqrt(np.maximum(variance - apart, 1e-9))
+        self._expect(residual, spread)
 
     def _expect(self, residual: Array, spread: Array) -> None:
         self.alone_residual, self.alone_spread = residual, spread

@@ -63,7 +63,7 @@ def _of_part(network: Network, fit: Fit, base: Array, k: int) -> float:
     covariance = np.tile(np.eye(mean.shape[1]), (len(good), 1, 1))
     bad_count = np.zeros(len(good))
     for i in range(len(fit.y)):
-        slope, every = fit.slope[states, i], np.arange(len(good))
+        slope, every = fit.slope[states, i] * fit.spreads, np.arange(len(good))
         seen = slope @ covariance  # (Q, S, P)
         variance = np.einsum("qsp,sp->qs", seen, slope) + fit.noise[i] ** 2
         residual = fit.residual[states, i] - mean @ slope.T

@@ -18,6 +18,9 @@ from meterlog.circuit.probability.trials import tried_log, works
 from meterlog.circuit.readings.measurement import Measurement, Told
 from meterlog.circuit.readings.observed import Observed
 
+TIRED_SHARE = 0.6
+"""Share of vehicles whose good parts lose about what manuals allow; the others' lose next to nothing.
+A guess."""
 DEAD_FOR_SURE = 0.97
 """Share of complaints of a dead load in which it does not work. A guess."""
 
@@ -49,7 +52,7 @@ class Posterior:
     def unknowns(self, keep: NDArray[np.int64]) -> tuple[Array, Array]:
         """Estimate the unknowns in some cells from the readings: mean, shape (k, P), and covariance, shape (k, P, P),
         in prior standard deviations. Readings that are likely bad in a cell are left out there."""
-        slope, residual = self.fit.slope[keep], self.fit.residual[keep]
+        slope, residual = self.fit.slope[keep] * self.fit.spreads, self.fit.residual[keep]
         count = residual.shape[1]
         covariance = self.fit.covariance[keep].copy()
         covariance[:, range(count), range(count)] += np.where(self.bad_in[keep] > 0.5, NO_WORTH, 0.0)
@@ -81,21 +84,41 @@ def posterior(
         base = base + np.log(1 - DEAD_FOR_SURE * works(network))
     predictions = [network.predict(m) for m in measured]
     used = [k for k, p in enumerate(predictions) if not np.isnan(p.mean).any()]
-    fit = Fit(network, measured, used)
+    tired = Fit(network, measured, used)
+    weighed = [
+        _weighed(network, fit, base, share, tried, comes_share)
+        for share, fit in ((TIRED_SHARE, tired), (1 - TIRED_SHARE, tired.spread(network.fresh)))
+    ]
+    top = max(float(one.log.max()) for one in weighed)
+    whole = sum(float(np.exp(one.log - top).sum()) for one in weighed)
+    together = np.add(*(np.exp(one.log - top) for one in weighed)) / whole
+    likelier = max(weighed, key=lambda one: float(np.logaddexp.reduce(one.log)))
+    bad_all = np.zeros(len(measured))
+    if used:
+        each = np.exp(likelier.log[: len(cells)] - likelier.log[: len(cells)].max())
+        bad_all[used] = (each[:, None] * likelier.bad).sum(axis=0) / each.sum()
+    weight, comes, outside = np.split(together, [len(cells), len(together) - 1])
+    return Posterior(weight, comes, float(outside[0]), bad_all, tuple(used), likelier.fit, likelier.bad)
+
+
+@dataclass(frozen=True)
+class _Weighed:
+    """The log-weights of all cells, of what comes and goes, and of 'outside', on one scale, where the good parts spread
+    as in `fit`; `bad` are its readings' probabilities of being bad ones."""
+
+    log: Array
+    bad: Array
+    fit: Fit
+
+
+def _weighed(
+    network: Network, fit: Fit, base: Array, share: float, tried: Sequence[Told], comes_share: float
+) -> _Weighed:
     log_like, bad = fit.likelihood()
     fit.leave_out(bad)
-    total = base + log_like
     comes = comes_and_goes(network, fit, base, comes_share)
     for one in tried:
         if isinstance(one, Observed):
             comes = comes + comes_and_goes_log(network, one)
-    outside = log_outside(cells, fit, base)
-    top = max(float(total.max()), float(comes.max()), outside)
-    weight, comes_weight, outside_weight = np.exp(total - top), np.exp(comes - top), math.exp(outside - top)
-    whole = weight.sum() + comes_weight.sum() + outside_weight
-    bad_all = np.zeros(len(measured))
-    if used:
-        bad_all[used] = (weight[:, None] * bad).sum(axis=0) / weight.sum()
-    return Posterior(
-        weight / whole, comes_weight / whole, float(outside_weight / whole), bad_all, tuple(used), fit, bad
-    )
+    outside = log_outside(network.cells, fit, base)
+    return _Weighed(math.log(share) + np.concatenate([base + log_like, comes, [outside]]), bad, fit)

@@ -26,8 +26,9 @@ class Prediction:
 
     Attributes:
         mean: shape (K,).
-        slope: shape (K, P), change per standard deviation of each unknown.
+        slope: shape (K, P), change per standard deviation of each unknown; kept in single precision, since there are
+            many.
     """
 
     mean: Array
-    slope: Array
+    slope: NDArray[np.floating]

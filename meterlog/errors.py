@@ -11,6 +11,7 @@ MeterlogError
 │   └── WrongDriverType (TypeError)    what is registered is not a driver
 ├── ProfileError (ValueError)          a profile file is wrong; carries its line
 ├── EncodeError (ValueError)           a framing cannot express that reading
+├── NotLearned (ValueError)            a meter could not be learned from what was shown
 ├── LinkError (OSError)                the way to a meter
 │   ├── LinkAbsent                     nothing is there
 │   ├── LinkBusy                       another program holds it
@@ -100,6 +101,10 @@ class ProfileError(MeterlogError, ValueError):
 
 class EncodeError(MeterlogError, ValueError):
     """A framing has no way to express that reading."""
+
+
+class NotLearned(MeterlogError, ValueError):
+    """A meter could not be learned from what was shown of it."""
 
 
 class LinkError(MeterlogError, OSError):

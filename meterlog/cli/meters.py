@@ -3,7 +3,8 @@ what evidence.
 
 Listening tries the line settings that the drivers declare and runs every decoder on the same bytes. It never writes
 to a port unless --ask is given, which sends *IDN? to ports where nothing else fits. --try PROFILE FILE shows how
-a profile reads a raw capture, byte by byte, which helps when writing one.
+a profile reads a raw capture, byte by byte, which helps when writing one. --teach learns an unknown meter from what
+its display shows: it asks, you type; or from a raw capture and a list of what was shown, --shown.
 """
 
 from __future__ import annotations
@@ -25,6 +26,7 @@ from meterlog.text.safe import one_line
 EXAMPLE = "meterlog meters --listen 5"
 
 _TRY_PROFILE = "meterlog_drivers.profiles.try_profile"  # by name, as a command: the core imports no driver
+_TEACH = "meterlog_drivers.teach.dialogue"
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -50,9 +52,20 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--try", dest="profile", nargs=2, metavar=("PROFILE", "FILE"), help="decode a raw capture with a profile"
     )
 
+    parser.add_argument("--teach", metavar="PORT|CAPTURE", help="learn an unknown meter from what its display shows")
+    parser.add_argument(
+        "--shown", type=Path, metavar="FILE", help="with a capture: what the display showed, CSV with time_s,shown"
+    )
+    parser.add_argument("--out", type=Path, metavar="FILE", help="the profile that --teach writes (default meter.toml)")
+
 
 def run(args: argparse.Namespace) -> int:
-    """List, listen, or try a profile."""
+    """List, listen, try a profile, or teach."""
+    if args.teach:
+        _print(import_module(_TEACH).teach_meter(args.teach, args.shown, args.out, _asked))
+        return 0
+    if args.shown or args.out:
+        raise UsageError("--shown and --out go with --teach")
     if args.save:
         _save(*args.save)
         return 0
@@ -150,6 +163,14 @@ SECTIONS: tuple[Callable[[argparse.Namespace], Iterable[str]], ...] = (saved_lin
 def _print(lines: Iterable[str]) -> None:
     for line in lines:
         print(line, flush=True)
+
+
+def _asked(prompt: str) -> str | None:
+    """Return what the person types; None at the end of input."""
+    try:
+        return input(prompt)
+    except EOFError:
+        return None
 
 
 def _heading(found: Found) -> str:

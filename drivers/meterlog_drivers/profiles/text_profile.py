@@ -15,6 +15,8 @@
 | `pattern` | a regular expression for the column's whole text, in which `{number}` and `{unit}` stand for those |
 | `write` | what the encoder writes, with `{number}` and `{unit}`; needed to emulate a meter with a `pattern` |
 | `skip` | true for a column that is not a reading (a clock, a counter) |
+| `taught` | true: written by `meterlog meters --teach`; units are those of `[units]` alone |
+| `verified_on` | when it was compared with the meter's display |
 | `[units]` | further spellings: `"volts" = { quantity = "dc_voltage", exponent = 0 }` |
 """
 
@@ -90,6 +92,8 @@ class TextProfile:
     overload: tuple[str, ...]
     columns: tuple[Column, ...]
     units: dict[str, UnitWord]
+    taught: bool
+    verified_on: str
 
     def parse(self, line: str) -> tuple[Shown, ...] | None:
         """Read a line: a `Shown` for each column with a number; None where it is not such a line."""
@@ -209,8 +213,8 @@ def text_profile(address: Address) -> TextProfile:
     default = ("number", "two-column")[max(map(len, given.values())) > 1] if given else "value-unit"
     profile = read_profile(address.options.get("profile", default), "text")
     overload = profile.texts("overload", [])
-    units = dict(UNIT_WORDS)
-    extra = profile.table("units")
+    extra, taught = profile.table("units"), profile.yes("taught", False)
+    units = {} if taught and extra.values else dict(UNIT_WORDS)
     for unit in extra.items():
         row = extra.table(unit)
         quantity = Quantity(row.text("quantity", choices=_QUANTITIES))
@@ -244,6 +248,8 @@ def text_profile(address: Address) -> TextProfile:
         overload=tuple(overload),
         columns=tuple(columns),
         units=units,
+        taught=taught,
+        verified_on=profile.text("verified_on", ""),
     )
     if len(columns) > 1 and (not result.separator or result.separator == decimal):
         raise profile.error("several columns need a separator other than the decimal sign", "separator")

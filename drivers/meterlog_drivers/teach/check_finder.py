@@ -1,0 +1,137 @@
+"""Finds the checksum of frames: sums, exclusive or, CRC-8 of every polynomial, the usual CRC-16."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+Frames = NDArray[np.uint8]
+
+LEAST_FRAMES = 8
+"""Frames that differ, from which a checksum can be told from chance: 2**-8 each, less the choices tried."""
+LEAST_VALUES = 5
+"""Values that the checksum must have taken; a guess."""
+FIT_SHARE = 0.9
+"""The share of the frames that must fit: the others are damaged."""
+POLYNOMIALS_16 = (0x1021, 0x8005, 0x3D65, 0x8BB7, 0xC867, 0x0589, 0xA097, 0x755B)
+"""The generators in general use (catalogues of CRCs, from memory)."""
+
+
+class CheckFound(NamedTuple):
+    """A checksum, in the words of a profile; `at`, `first` and `last` from 1 as there."""
+
+    kind: str
+    at: int
+    first: int
+    last: int
+    options: Mapping[str, int | bool | str]
+
+    @property
+    def size(self) -> int:
+        """How many bytes it takes."""
+        return 2 if self.kind.endswith("16") else 1
+
+
+def find_check(frames: Frames, end: int) -> tuple[CheckFound, NDArray[np.bool_]] | None:
+    """Look for a checksum in the last bytes before the end mark.
+
+    Args:
+        frames: whole frames as on the wire, one a row.
+        end: bytes of the end mark.
+
+    Returns:
+        It and which frames fit it; None where there is none, or too few frames to tell.
+    """
+    length = frames.shape[1] - end
+    different = np.unique(frames, axis=0)
+    for size in (1, 2):
+        at = length - size
+        if at < 2 or len(different) < LEAST_FRAMES or len(np.unique(different[:, at:length], axis=0)) < LEAST_VALUES:
+            continue
+        for first in range(min(4, at - 1)):
+            found = (_byte if size == 1 else _word)(frames, at, first)
+            if found is not None:
+                return found
+    return None
+
+
+def _residual(frames: NDArray[np.int64], computed: NDArray[np.int64]) -> tuple[int, NDArray[np.bool_]] | None:
+    """The constant that most differences are, and where; None where it is not nearly all."""
+    values, counts = np.unique(frames ^ computed, return_counts=True)
+    if counts.max() < FIT_SHARE * len(frames):
+        return None
+    best = int(values[counts.argmax()])
+    return best, (frames ^ computed) == best
+
+
+def _byte(frames: Frames, at: int, first: int) -> tuple[CheckFound, NDArray[np.bool_]] | None:
+    check = frames[:, at].astype(np.int64)
+    body = frames[:, first:at].astype(np.int64)
+    total = body.sum(axis=1)
+    place = (at + 1, first + 1, at)
+    for negate in (False, True):
+        difference = (-check if negate else check) - total & 0xFF
+        found = _residual(difference, np.zeros_like(difference))
+        if found is not None:
+            return CheckFound("sum8", *place, {"initial": found[0], "negate": negate}), found[1]
+    found = _residual(check, np.bitwise_xor.reduce(body, axis=1))
+    if found is not None:
+        return CheckFound("xor8", *place, {"initial": found[0]}), found[1]
+    for reflected in (False, True):
+        polynomials = np.arange(1, 256, dtype=np.int64)
+        registers = _crc(body, polynomials, 8, reflected)
+        for n, polynomial in enumerate(polynomials):
+            found = _residual(check, registers[n])
+            if found is not None:
+                options = {"polynomial": int(polynomial), "reflected": reflected, "final_xor": found[0]}
+                return CheckFound("crc8", *place, options), found[1]
+    return None
+
+
+def _word(frames: Frames, at: int, first: int) -> tuple[CheckFound, NDArray[np.bool_]] | None:
+    high, low = frames[:, at].astype(np.int64), frames[:, at + 1].astype(np.int64)
+    body = frames[:, first:at].astype(np.int64)
+    place = (at + 1, first + 1, at)
+    polynomials = np.array(POLYNOMIALS_16, dtype=np.int64)
+    for order, check in (("big", high << 8 | low), ("little", low << 8 | high)):
+        for negate in (False, True):
+            difference = (-check if negate else check) - body.sum(axis=1) & 0xFFFF
+            found = _residual(difference, np.zeros_like(difference))
+            if found is not None:
+                options: dict[str, int | bool | str] = {"initial": found[0], "negate": negate, "order": order}
+                return CheckFound("sum16", *place, options), found[1]
+        for reflected in (False, True):
+            registers = _crc(body, polynomials, 16, reflected)
+            for n, polynomial in enumerate(POLYNOMIALS_16):
+                found = _residual(check, registers[n])
+                if found is not None:
+                    crc: dict[str, int | bool | str] = {
+                        "polynomial": polynomial,
+                        "reflected": reflected,
+                        "final_xor": found[0],
+                        "order": order,
+                    }
+                    return CheckFound("crc16", *place, crc), found[1]
+    return None
+
+
+def _crc(body: NDArray[np.int64], polynomials: NDArray[np.int64], width: int, reflected: bool) -> NDArray[np.int64]:
+    """The CRCs of all bodies by all polynomials, from an initial 0: shape (polynomials, bodies).
+
+    For frames of one length another initial value only changes the result by a constant, which `final_xor` holds.
+    """
+    top, mask = 1 << width - 1, (1 << width) - 1
+    if reflected:
+        polynomials = np.array([int(f"{p:0{width}b}"[::-1], 2) for p in polynomials], dtype=np.int64)
+    register = np.zeros((len(polynomials), len(body)), dtype=np.int64)
+    for column in body.T:
+        register ^= column if reflected else column << width - 8
+        for _ in range(8):
+            if reflected:
+                register = register >> 1 ^ np.where(register & 1, polynomials[:, None], 0)
+            else:
+                register = (register << 1 ^ np.where(register & top, polynomials[:, None], 0)) & mask
+    return register

@@ -1,0 +1,148 @@
+"""The layouts in which the bits of a number may lie in a frame, and how well each explains what was shown.
+
+A layout is an array of frame bits, shape (places, bits of a digit), the units and the lowest bit first.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from itertools import product
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+Misses = NDArray[np.int64]
+"""How often each frame bit contradicts each feature: shape (places, bits of a digit, bits of a frame)."""
+
+_STEPS = tuple(sign * n for n in (4, 8, 12, 16, 20, 24, 32, 5, 6, 7) for sign in (-1, 1))
+"""Distances of one digit from the next, in bits; the first byte holds the highest digit where they are negative."""
+_PAIRS = tuple((near, far) for near in (-4, 4) for far in (-16, -8, 8, 16) if abs(far) > abs(near))
+"""Two digits a byte, and the next two a constant distance away."""
+_FAR = 10**6
+_MOST_TIED = 12
+"""Bits that a digit's code may have while some of them are open; more would be guessing."""
+
+
+class Layout(NamedTuple):
+    """A layout and what speaks against it.
+
+    Attributes:
+        at: the frame bit of each place and bit, and further ones that fit as well; -1 for none.
+        misses: contradictions in all.
+        regular: the places are alike, a constant step apart.
+    """
+
+    at: NDArray[np.int64]
+    misses: int
+    regular: bool
+
+
+def _offsets(places: int) -> Iterator[NDArray[np.int64]]:
+    """The distances of each place from the units."""
+    place = np.arange(places)
+    for step in _STEPS if places > 1 else (8,):
+        yield place * step
+    if places > 2:
+        for near, far in _PAIRS:
+            yield place % 2 * near + place // 2 * far
+
+
+def _shifted(misses: Misses, offsets: NDArray[np.int64]) -> NDArray[np.int64]:
+    """The misses of all places together, by the frame bit of the units: shape (bits of a digit, bits of a frame)."""
+    places, _, size = misses.shape
+    total = np.zeros(misses.shape[1:], dtype=np.int64)
+    for place in range(places):
+        at = np.arange(size) + offsets[place]
+        inside = (at >= 0) & (at < size)
+        total[:, inside] += misses[place][:, at[inside]]
+        total[:, ~inside] += _FAR
+    return total
+
+
+def _nibbles(total: NDArray[np.int64]) -> Iterator[tuple[NDArray[np.int64], int]]:
+    """Four neighbouring bits for a digit, in either order: where, and the misses."""
+    size = total.shape[1]
+    for direction in (-1, 1):
+        low = np.arange(size)
+        at = low[None, :] + direction * np.arange(4)[:, None]
+        inside = ((at >= 0) & (at < size)).all(axis=0)
+        misses = np.where(inside, np.take_along_axis(total, at.clip(0, size - 1), axis=1).sum(axis=0), _FAR)
+        for n in np.flatnonzero(misses < min(_FAR, misses.min() + 1)):
+            yield at[:, n], int(misses[n])
+
+
+def decimal_layouts(misses: Misses) -> list[Layout]:
+    """Digits of four neighbouring bits, a constant step apart; else each where it fits alone."""
+    places = len(misses)
+    found = [
+        Layout(at[None, :] + offsets[:, None], count, True)
+        for offsets in _offsets(places)
+        for at, count in _nibbles(_shifted(misses, offsets))
+    ]
+    alone = [list(_nibbles(misses[place])) for place in range(places)]
+    if all(len(choices) == 1 for choices in alone):  # by itself, each must be the only one
+        rows = [choices[0] for choices in alone]
+        found.append(Layout(np.array([at for at, _ in rows]), sum(count for _, count in rows), False))
+    return [one for one in found if _once(one.at)]
+
+
+def segment_layouts(misses: Misses) -> list[Layout]:
+    """Seven bits a digit in any wiring: the same for each digit, a constant step apart; else each by itself."""
+    found = []
+    for offsets in _offsets(len(misses)):
+        at, count = _wiring(_shifted(misses, offsets))
+        if len(at) <= _MOST_TIED:
+            found.append(Layout(at[None, :] + offsets[:, None], count, True))
+    rows = [_wiring(place) for place in misses]
+    width = max(len(at) for at, _ in rows)
+    if width <= _MOST_TIED:
+        alone = np.array([np.pad(at, (0, width - len(at)), constant_values=-1) for at, _ in rows])
+        found.append(Layout(alone, sum(count for _, count in rows), False))
+    return [one for one in found if _once(one.at)]
+
+
+def _wiring(total: NDArray[np.int64]) -> tuple[NDArray[np.int64], int]:
+    """The best bit of each feature, and behind them those that fit as well: which is which then stays open."""
+    best = total.min(axis=1)
+    fitting = total == best[:, None]
+    at: list[int] = []
+    for row in fitting:
+        at.append(int(next((n for n in np.flatnonzero(row) if n not in at), -1)))
+    tied = [int(n) for n in np.flatnonzero(fitting.any(axis=0)) if n not in at]
+    return np.array([*at, *tied]), int(best.sum()) + _FAR * (-1 in at)
+
+
+def integer_layouts(misses: Misses, used: int) -> list[Layout]:
+    """The bits of a number in whole bytes, in either order of bytes and bits; else each where it fits best.
+
+    Args:
+        misses: of one place.
+        used: bits that the numbers shown have.
+    """
+    size = misses.shape[2]
+    bit = np.arange(used)
+    found = []
+    for first, order, low in product(range(size // 8), (-1, 1), (7, 0)):
+        at = 8 * (first + order * (bit // 8)) + (low - bit % 8 if low else bit % 8)
+        if (at >= 0).all() and (at < size).all():
+            found.append(Layout(at[None, :], int(misses[0, bit, at].sum()), True))
+    alone, count = _wiring(misses[0, :used])
+    if len(alone) == used:
+        found.append(Layout(alone[None, :], count, False))
+    return [one for one in found if _once(one.at)]
+
+
+def _once(at: NDArray[np.int64]) -> bool:
+    """Tell whether no bit is used twice, and all are inside of the frame's beginning."""
+    if (at < -1).any():
+        return False
+    known = at[at >= 0]
+    return len(np.unique(known)) == len(known)
+
+
+def best_of(layouts: Sequence[Layout]) -> list[Layout]:
+    """Those with the fewest contradictions; regular ones alone where there are any."""
+    least = min((one.misses for one in layouts), default=0)
+    best = [one for one in layouts if one.misses == least]
+    return [one for one in best if one.regular] or best

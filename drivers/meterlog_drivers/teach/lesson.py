@@ -1,0 +1,245 @@
+"""Puts what was shown and the frames together: learns what the bytes mean, and names what does not fit.
+
+A display is typed a moment late, and now and then wrongly: of the frames near a moment, the one is taken that shows
+what was typed, once it is known how; a moment that no frame near it explains is a slip and decides nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from meterlog_drivers.teach.frame_finder import FramesFound
+from meterlog_drivers.teach.mode_search import ModeFit, find_modes
+from meterlog_drivers.teach.moments import Moment
+from meterlog_drivers.teach.number_search import Bits, NumberFit, find_numbers
+
+BEFORE, AFTER = 3.2, 0.7
+"""Intervals before and after a moment in which its frame is looked for: typed up to two displays late (a choice)."""
+LAGS = (0, 1, -1, 2)
+"""Displays by which answers may be late, all of them; the likeliest first."""
+
+
+@dataclass(frozen=True)
+class Lesson:
+    """What was learned.
+
+    Attributes:
+        found: the frames.
+        moments: what was shown.
+        numbers: the hypotheses about the digits; one where they are known.
+        modes: what else a frame says; None where the digits are not known, or what was typed contradicts itself.
+        frame_of: the frame of each moment; -1 where none was near, or none shows what was typed.
+        late: how many displays late each moment was typed.
+        slips: moments that no frame explains, and what the frames say in their place.
+        overloads: the digits that mean overload.
+        offset: what is added to every byte.
+        problem: why nothing, or not all, was learned; empty where all was.
+    """
+
+    found: FramesFound
+    moments: tuple[Moment, ...]
+    numbers: tuple[NumberFit, ...] = ()
+    modes: ModeFit | None = None
+    frame_of: tuple[int, ...] = ()
+    late: dict[int, int] = field(default_factory=dict)
+    slips: dict[int, str] = field(default_factory=dict)
+    overloads: tuple[str, ...] = ()
+    offset: int = 0
+    problem: str = ""
+
+    @property
+    def learned(self) -> bool:
+        """True where a profile can be written."""
+        return len(self.numbers) == 1 and self.modes is not None
+
+    @property
+    def bits(self) -> Bits:
+        """The bits of every frame, the offset taken off."""
+        return frame_bits(self.found, self.offset)
+
+
+def frame_bits(found: FramesFound, offset: int) -> Bits:
+    """The bits of frames without what is added to their bytes, the marks left as they are."""
+    plain = found.frames.copy()
+    first, last = len(found.start), found.length - len(found.end)
+    plain[:, first:last] -= np.uint8(offset)
+    return np.unpackbits(plain, axis=1).astype(np.bool_)
+
+
+def learn(found: FramesFound, moments: Sequence[Moment]) -> Lesson:
+    """Learn from frames and moments."""
+    lesson = Lesson(found, tuple(moments))
+    near = [_near(found, moment.time_s) for moment in moments]
+    best = lesson
+    for offset in (0, *_offsets(lesson, near)):
+        tried = _numbers(replace(lesson, offset=offset), near)
+        if tried.numbers:
+            best = tried
+            break
+    if not best.numbers:
+        return replace(lesson, problem="the digits were not found yet")
+    if len(best.numbers) > 1:
+        return replace(best, problem=f"{len(best.numbers)} ways to read the digits fit all that was shown")
+    return _modes(best, near)
+
+
+def _near(found: FramesFound, time_s: float) -> list[int]:
+    """The frames near a moment, from the one that was on the display back in time, then those after it."""
+    since_s = time_s - found.time_s
+    interval_s = found.interval_s or 1.0
+    inside = np.flatnonzero((since_s < BEFORE * interval_s) & (since_s > -AFTER * interval_s))
+    before = [int(n) for n in inside[::-1] if since_s[n] > -0.2 * interval_s]
+    return before + [int(n) for n in inside if since_s[n] <= -0.2 * interval_s]
+
+
+def _at_lag(near: Sequence[int], lag: int) -> int | None:
+    """The frame so many displays before the one at a moment."""
+    if not near:
+        return None
+    wanted = near[0] - lag
+    return wanted if wanted in near else near[0]
+
+
+def _offsets(lesson: Lesson, near: Sequence[Sequence[int]]) -> list[int]:
+    """Constants that bytes may be increased by: what a byte exceeds a digit, or two, or a part of the number by."""
+    chosen = [(m.label, _at_lag(n, 0)) for m, n in zip(lesson.moments, near, strict=True) if not m.label.overload]
+    rows = [(label, at) for label, at in chosen if at is not None and label.digits]
+    if len(rows) < 3:
+        return []
+    bytes_ = lesson.found.frames[[at for _, at in rows]].astype(np.int64)
+    wanted = []
+    for place in range(max(len(label.digits) for label, _ in rows)):
+        wanted.append([label.counts // 10**place % 10 for label, _ in rows])
+        two = [label.counts // 10**place % 100 for label, _ in rows]
+        wanted.append([value // 10 << 4 | value % 10 for value in two])
+    wanted += [[label.counts >> 8 * n & 0xFF for label, _ in rows] for n in range(2)]
+    votes: dict[int, int] = {}
+    for row in wanted:
+        if len(set(row)) < 3:
+            continue
+        differences = (bytes_ - np.array(row)[:, None]) & 0xFF
+        for column in differences.T:
+            values, counts = np.unique(column, return_counts=True)
+            if counts.max() >= 0.6 * len(rows):
+                offset = int(values[counts.argmax()])
+                votes[offset] = votes.get(offset, 0) + 1
+    likely = sorted(votes, key=lambda offset: -votes[offset])[:4]
+    return [c for offset in likely for c in ((offset - 0x30) & 0xFF, offset) if c]
+
+
+def _numbers(lesson: Lesson, near: Sequence[Sequence[int]]) -> Lesson:
+    """Find the digits, and with them the frame of each moment."""
+    bits = lesson.bits
+    numbered = [n for n, m in enumerate(lesson.moments) if near[n] and not m.label.overload]
+    labels = [lesson.moments[n].label for n in numbered]
+    best: tuple[int, int, list[NumberFit]] | None = None
+    for lag in LAGS:
+        frames = [near[n][0] if (at := _at_lag(near[n], lag)) is None else at for n in numbered]
+        fits = find_numbers(labels, bits[frames]) if frames else []
+        if fits and (best is None or len(fits[0].moments) > best[0]):
+            best = len(fits[0].moments), lag, fits
+        if fits and len(fits[0].moments) == len(labels):
+            break
+    if best is None:
+        return lesson
+    fits = best[2]
+    for _ in range(3):  # frames found by the digits may tell more about the digits
+        chosen = {n: _showing(fits[0], bits, near[n], lesson, n, best[1]) for n in numbered}
+        sure = {n: at for n, at in chosen.items() if at is not None}
+        again = find_numbers([lesson.moments[n].label for n in sure], bits[list(sure.values())])
+        if not again or {(f.kind, f.places, str(f.codes)) for f in again} == {
+            (f.kind, f.places, str(f.codes)) for f in fits
+        }:
+            break
+        fits = again
+    frame_of, late, slips = [], {}, {}
+    for n, moment in enumerate(lesson.moments):
+        at = _at_lag(near[n], best[1]) if moment.label.overload else chosen.get(n)
+        frame_of.append(-1 if at is None else at)
+        if not near[n]:
+            slips[n] = "no whole frame came near that moment"
+        elif at is None:
+            slips[n] = f"the frames then say {_said(fits[0], bits, near[n])}"
+        elif near[n].index(at):
+            late[n] = near[n][0] - at
+    return replace(lesson, numbers=tuple(fits), frame_of=tuple(frame_of), late=late, slips=slips)
+
+
+def _showing(fit: NumberFit, bits: Bits, near: Sequence[int], lesson: Lesson, moment: int, lag: int) -> int | None:
+    """The frame near a moment that shows the number typed: the usual distance back, else the nearest."""
+    label = lesson.moments[moment].label
+    usual = _at_lag(near, lag)
+    return next((at for at in (usual, *near) if at is not None and fit.shows(bits[at], label)), None)
+
+
+def _said(fit: NumberFit, bits: Bits, near: Sequence[int]) -> str:
+    """The numbers that frames show, each once."""
+    return " or ".join(dict.fromkeys(fit.text(bits[at]).strip() for at in near[:2]))
+
+
+def _modes(lesson: Lesson, near: Sequence[Sequence[int]]) -> Lesson:
+    """Find what frames say beside the digits."""
+    bits, number = lesson.bits, lesson.numbers[0]
+    used = [n for n, at in enumerate(lesson.frame_of) if at >= 0]
+    labels = [lesson.moments[n].label for n in used]
+    overloads = {number.text(bits[lesson.frame_of[n]]) for n in used if lesson.moments[n].label.overload}
+    alike = []
+    for k, n in enumerate(used):
+        label = lesson.moments[n].label
+        same_number = [at for at in near[n] if not label.overload and number.shows(bits[at], label)]
+        if len(same_number) == len(near[n]):  # a display that stood still
+            alike += [(k, bits[at]) for at in same_number]
+    signed = number.kind == "signed"
+    fit = find_modes(labels, bits[[lesson.frame_of[n] for n in used]], alike, _ours(lesson), signed=signed)
+    if fit is None:
+        return replace(lesson, problem="what was typed contradicts itself more than twice: show it again")
+    slips = dict(lesson.slips)
+    for k in fit.slips:
+        slips[used[k]] = "other moments with the same bytes showed something else"
+    fit = replace(
+        fit,
+        moments=tuple(used[k] for k in fit.moments),
+        slips=tuple(used[k] for k in fit.slips),
+        fields=tuple(
+            replace(
+                one,
+                values={
+                    key: meaning._replace(moments=tuple(used[k] for k in meaning.moments))
+                    for key, meaning in one.values.items()
+                },
+            )
+            for one in fit.fields
+        ),
+    )
+    learned = replace(lesson, modes=fit, slips=slips)
+    if not overloads or any("overload" in field_.says for field_ in fit.fields):
+        return learned
+    return _by_digits(learned, overloads)
+
+
+def _by_digits(lesson: Lesson, overloads: set[str]) -> Lesson:
+    """Take digits that were seen with overloads alone for one; without that, a number would be read in its place."""
+    number, bits = lesson.numbers[0], lesson.bits
+    shown = {
+        number.text(bits[at])
+        for at, moment in zip(lesson.frame_of, lesson.moments, strict=True)
+        if at >= 0 and not moment.label.overload
+    }
+    if overloads & shown or len(overloads) > 2:
+        return replace(lesson, problem="nothing in the frames tells an overload from a number: show it again")
+    return replace(lesson, overloads=tuple(sorted(overloads)))
+
+
+def _ours(lesson: Lesson) -> list[int]:
+    """The bits that are not marks, digits, checksum or, where it was taken off, parity."""
+    found, number = lesson.found, lesson.numbers[0]
+    taken = {*range(len(found.start)), *range(found.length - len(found.end), found.length)}
+    if found.check:
+        taken |= set(range(found.check.at - 1, found.check.at - 1 + found.check.size))
+    fixed = {8 * at + k for at, mask, _ in found.fixed for k in range(8) if mask >> 7 - k & 1}
+    parity = {8 * at for at in range(found.length)} if found.parity else set()
+    digits = set(number.bits)
+    return [b for b in range(8 * found.length) if b // 8 not in taken and b not in digits | fixed | parity]

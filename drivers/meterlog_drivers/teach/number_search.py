@@ -1,0 +1,297 @@
+"""Finds the bits of the number, by comparing each bit of the frames with each bit of what was shown.
+
+A bit of the number, in whatever encoding, wiring, order and mask, is set where it should be, always, or never where it
+is inverted. So one comparison of all bits with all serves for BCD, ASCII, nibbles, segments and integers alike. Which
+bits belong together follows from a regular layout: the same for each digit, a constant step apart. What has none is
+taken bit by bit, and then only as far as it was seen.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import combinations
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from meterlog_drivers.teach.features import (
+    EITHER,
+    GLYPHS,
+    SEGMENTS,
+    Features,
+    compared,
+    decimal_features,
+    digit,
+    integer_features,
+    segment_features,
+)
+from meterlog_drivers.teach.layouts import (
+    Layout,
+    Misses,
+    best_of,
+    decimal_layouts,
+    integer_layouts,
+    segment_layouts,
+)
+from meterlog_drivers.teach.moments import Label
+
+Rows = NDArray[np.int64]
+Bits = NDArray[np.bool_]
+"""Shape (moments, bits of a frame); the first bit is the highest of the first byte."""
+
+LEAST_NUMBERS = 4
+"""Different numbers without which nothing is concluded (guess: each halves what is left by chance)."""
+LEAST_EVIDENCE = 20
+"""Bits of evidence: a layout found among 2**13 by chance has 2**-7 of fitting; a choice."""
+MOST_OUTLIERS = 0.34
+"""The share of moments that may contradict: late answers and slips; a guess."""
+
+
+class BitAt(NamedTuple):
+    """A bit of the frame, from 0, the highest of the first byte first."""
+
+    at: int
+    inverted: bool
+
+
+@dataclass(frozen=True)
+class NumberFit:
+    """A hypothesis of where the number is.
+
+    Attributes:
+        kind: `decimal`, `segments`, `integer` or `signed`.
+        places: the bits of each digit, units first, each digit's highest first; of an integer one row.
+        codes: what each place's bits mean: a digit or a blank.
+        moments: which moments it explains.
+        structured: the layout is regular, not only what was seen.
+    """
+
+    kind: str
+    places: tuple[tuple[BitAt, ...], ...]
+    codes: tuple[dict[int, str], ...]
+    moments: tuple[int, ...]
+    structured: bool
+
+    @property
+    def bits(self) -> set[int]:
+        """All its bits."""
+        return {bit.at for place in self.places for bit in place}
+
+    @property
+    def is_integer(self) -> bool:
+        """True for a binary number."""
+        return self.kind in ("integer", "signed")
+
+    def code(self, frame: Bits, place: int) -> int:
+        """The code at one place of one frame."""
+        value = 0
+        for at, inverted in self.places[place]:
+            value = value << 1 | (bool(frame[at]) != inverted)
+        return value
+
+    def text(self, frame: Bits) -> str:
+        """The digits, most significant first, `?` for what is none; of an integer the number."""
+        if self.is_integer:
+            code, size = self.code(frame, 0), len(self.places[0])
+            return str(code - (1 << size) if self.kind == "signed" and code >> (size - 1) else code)
+        return "".join(self.codes[p].get(self.code(frame, p), "?") for p in reversed(range(len(self.places))))
+
+    def shows(self, frame: Bits, label: Label) -> bool:
+        """Tell whether a frame's digits are those that were typed."""
+        text = self.text(frame).strip()
+        if not text.lstrip("-").isdecimal() or label.overload:
+            return False
+        number = int(text)
+        return number == (-label.counts if label.minus and self.kind == "signed" else label.counts)
+
+
+def find_numbers(labels: Sequence[Label], bits: Bits) -> list[NumberFit]:
+    """Find every encoding that explains what was shown; of the kinds, the first that does.
+
+    Args:
+        labels: what was shown, without overloads.
+        bits: the frame of each.
+
+    Returns:
+        The hypotheses: one where it is found, several where they differ, none where nothing fits.
+    """
+    for kind in ("decimal", "signed", "integer", "segments"):
+        rows = np.arange(len(labels))
+        for _ in range(2):
+            kept = [labels[int(n)] for n in rows]
+            if len({label.digits for label in kept}) < LEAST_NUMBERS or (
+                kind == "signed" and not any(label.minus for label in kept)
+            ):
+                break
+            features = _features(kind, kept)
+            misses, inverted = compared(features, bits[rows])
+            best = best_of(_layouts(kind, misses, kept))
+            if not best:
+                break
+            if best[0].misses == 0:
+                fits = [_fit(kind, one, kept, features, inverted, bits[rows], rows) for one in _alike(best, inverted)]
+                if found := _different([fit for fit in fits if fit is not None]):
+                    return found
+                break
+            right = _explained(best[0], features, inverted, bits[rows])
+            rows = rows[right]
+            if len(rows) < (1 - MOST_OUTLIERS) * len(labels):
+                break
+    return []
+
+
+def _features(kind: str, labels: Sequence[Label]) -> Features:
+    if kind == "decimal":
+        return decimal_features(labels)
+    if kind == "segments":
+        return segment_features(labels)
+    return integer_features(labels, kind == "signed")
+
+
+def _layouts(kind: str, misses: Misses, labels: Sequence[Label]) -> list[Layout]:
+    if kind == "decimal":
+        return decimal_layouts(misses)
+    if kind == "segments":
+        return segment_layouts(misses)
+    return integer_layouts(misses, _bits_used(labels) + (kind == "signed"))
+
+
+def _bits_used(labels: Sequence[Label]) -> int:
+    return max(1, max(label.counts.bit_length() for label in labels))
+
+
+def _explained(layout: Layout, features: Features, inverted: Bits, bits: Bits) -> Bits:
+    """Tell which moments a layout explains."""
+    right = np.ones(len(bits), dtype=np.bool_)
+    for (place, k), at in np.ndenumerate(layout.at[:, : features.shape[1]]):
+        if at >= 0:
+            wanted = features[place, k]
+            right &= (wanted == 0) | ((bits[:, at] != inverted[place, k, at]) == (wanted > 0))
+    return right
+
+
+def _alike(layouts: Sequence[Layout], inverted: Bits) -> list[Layout]:
+    """Those whose places are inverted alike, where there are any: a mask is seldom different for each digit."""
+    alike = [one for one in layouts if one.regular and _inverted_alike(one, inverted)]
+    return alike or list(layouts)
+
+
+def _inverted_alike(layout: Layout, inverted: Bits) -> bool:
+    at = layout.at[:, : inverted.shape[1]]
+    place, k = np.indices(at.shape)
+    turned = inverted[place, k, at]
+    return bool((turned == turned[0]).all())
+
+
+def _fit(
+    kind: str, layout: Layout, labels: Sequence[Label], features: Features, inverted: Bits, bits: Bits, rows: Rows
+) -> NumberFit | None:
+    """Make a hypothesis of a layout that fits; None where too little speaks for it, or its codes contradict."""
+    varying = (features.min(axis=2) < 0) & (features.max(axis=2) > 0)
+    numbers = len({label.digits for label in labels})
+    if (numbers - 1) * min(6, int(varying[:, : layout.at.shape[1]].sum())) < LEAST_EVIDENCE:
+        return None
+    moments = tuple(int(n) for n in rows)
+    if kind in ("integer", "signed"):
+        if not layout.regular and not varying[0, : layout.at.shape[1]].all():
+            return None
+        wide = _widened(kind, layout, labels, features, inverted, bits) if layout.regular else layout.at[0]
+        row = tuple(BitAt(int(at), bool(inverted[0, k, at])) for k, at in enumerate(wide))
+        return NumberFit(kind, (row[::-1],), (), moments, layout.regular)
+    bits_each = inverted.shape[1]
+    places = []
+    for place, row_at in enumerate(layout.at):
+        wires = [
+            BitAt(int(at), bool(k < bits_each and inverted[place, k, at]))
+            for k, at in enumerate(row_at)
+            if at >= 0 and (layout.regular or k >= bits_each or varying[place, k])
+        ]
+        places.append(tuple(wires[::-1]))
+    if not all(places):
+        return None
+    whole = layout.regular and layout.at.shape[1] == bits_each and not _tied(kind, features, varying)
+    codes = _codes(kind, places, labels, bits, whole)
+    if codes is None:
+        return None
+    if layout.regular and not whole and _inverted_alike(layout, inverted):
+        codes = _shared(codes)
+    return NumberFit(kind, tuple(places), codes, moments, whole)
+
+
+def _tied(kind: str, features: Features, varying: Bits) -> bool:
+    """Tell whether two segments, or one all the time, were alike in all that was shown: which is which is then open."""
+    if kind != "segments":
+        return False
+    seen = features.transpose(1, 0, 2).reshape(features.shape[1], -1)
+    pairs = combinations(seen, 2)
+    alike = any((np.where((a != 0) & (b != 0), a, 0) == np.where((a != 0) & (b != 0), b, 0)).all() for a, b in pairs)
+    return alike or not varying.any(axis=0).all()
+
+
+def _shared(codes: tuple[dict[int, str], ...]) -> tuple[dict[int, str], ...]:
+    """The codes that any place has shown, for all of them; as they were where they contradict each other."""
+    together: dict[int, str] = {}
+    for table in codes:
+        for code, glyph in table.items():
+            if together.setdefault(code, glyph) != glyph and " " not in (glyph, together[code]):
+                return codes
+    return tuple({**together, **table} for table in codes)
+
+
+def _widened(
+    kind: str, layout: Layout, labels: Sequence[Label], features: Features, inverted: Bits, bits: Bits
+) -> NDArray[np.int64]:
+    """An integer's further bits in its last byte: copies of the sign; zeros, once the sign is known to be elsewhere."""
+    at = layout.at[0]
+    step = int(at[1] - at[0]) if len(at) > 1 else -1
+    wide = list(at)
+    seen_minus = any(label.minus for label in labels)
+    while len(wide) % 8 and seen_minus and len(wide) < features.shape[1]:
+        after = int(wide[-1]) + step
+        wanted = features[0, len(wide)] > 0
+        same = bits[:, after] != inverted[0, len(wide), after]
+        if not (same == wanted).all() or (kind == "integer" and bits[:, after].any() != bits[:, after].all()):
+            break
+        wide.append(after)
+    return np.array(wide)
+
+
+def _codes(
+    kind: str, places: Sequence[tuple[BitAt, ...]], labels: Sequence[Label], bits: Bits, whole: bool
+) -> tuple[dict[int, str], ...] | None:
+    """The codes of each place; None where one code would mean two digits."""
+    known = NumberFit(kind, tuple(places), (), (), whole)
+    tables: list[dict[int, str]] = [{} for _ in places]
+    shared = _standard_codes(kind) if whole else {}
+    for n, label in enumerate(labels):
+        for place, table in enumerate(tables):
+            value = digit(label, place)
+            if value is not None and table.setdefault(known.code(bits[n], place), str(value)) != str(value):
+                return None
+    if whole and any(shared.get(code) != glyph for table in tables for code, glyph in table.items()):
+        return None
+    tables = [{**shared, **table} for table in tables]
+    for n, label in enumerate(labels):
+        for place, table in enumerate(tables):
+            code = known.code(bits[n], place)
+            if digit(label, place) is None and table.setdefault(code, " ") not in " 0":
+                return None
+    return tuple(tables)
+
+
+def _standard_codes(kind: str) -> dict[int, str]:
+    """What four bits or seven segments mean by themselves."""
+    if kind == "decimal":
+        return {value: str(value) for value in range(10)}
+    codes = {0: " "}
+    for value, lit in enumerate(GLYPHS):
+        for shape in {lit, "".join(set(lit) ^ {EITHER.get(value, lit[0])}) if value in EITHER else lit}:
+            codes[sum(1 << SEGMENTS.index(segment) for segment in shape)] = str(value)
+    return codes
+
+
+def _different(fits: Sequence[NumberFit]) -> list[NumberFit]:
+    """Hypotheses that differ in what they look at."""
+    return list({(fit.kind, fit.places): fit for fit in fits}.values())

@@ -1,0 +1,178 @@
+"""Chooses what to show next: where what is left open matters most.
+
+First the digits, without which nothing can be read. Then what lies on the display now and cannot be read, which costs
+nobody a hand. Then, of what the hypotheses still leave open, that which most readings would run into: the sign, an
+overload, units, codes that rest on one reading, digits and high numbers that were never shown.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterator
+from typing import NamedTuple
+
+import numpy as np
+
+from meterlog.reading import Quantity
+from meterlog_drivers.teach.lesson import Lesson
+from meterlog_drivers.teach.moments import Label
+
+ENOUGH_NUMBERS = 6
+"""Numbers of different digits after which the digits may be called known; a choice."""
+ENOUGH_EACH = 2
+"""Readings on which a code should rest, so that one slip of the keyboard cannot make it; a choice."""
+
+
+class Question(NamedTuple):
+    """Something to show.
+
+    Attributes:
+        name: what it is about; a question that was refused is not asked again.
+        text: for the person.
+        why: what is open without it.
+        quantity: that the dial should be on; None for the one that it is on.
+        minus, overload: what the display should show.
+        digit: a digit that should be in the number; None for any.
+        high: the number should be as high as it can be made.
+    """
+
+    name: str
+    text: str
+    why: str
+    quantity: Quantity | None = None
+    minus: bool = False
+    overload: bool = False
+    digit: int | None = None
+    high: bool = False
+
+
+_UNITS = (
+    (Quantity.DC_VOLTAGE, "Turn the dial to volts DC and touch a battery"),
+    (Quantity.RESISTANCE, "Turn the dial to ohms and hold a resistor, a lamp or your fingers to the leads"),
+    (Quantity.DC_CURRENT, "Turn the dial to a current range, the leads in its jacks, in series with a lamp"),
+    (Quantity.AC_VOLTAGE, "Turn the dial to volts AC, on a low-voltage transformer if there is one"),
+    (Quantity.FREQUENCY, "Turn the dial to Hz"),
+    (Quantity.CAPACITANCE, "Turn the dial to capacitance, with a capacitor"),
+    (Quantity.TEMPERATURE, "Turn the dial to temperature"),
+    (Quantity.DIODE, "Turn the dial to diode test, with a diode (type the word diode behind the unit)"),
+    (Quantity.DUTY_CYCLE, "Turn the dial to duty cycle, %"),
+)
+_AGAIN = "leave it until it stands still, then type what it shows, with unit"
+
+
+def next_question(lesson: Lesson | None, refused: Collection[str]) -> Question | None:
+    """The question that leaves least open.
+
+    Args:
+        lesson: what is known so far; None before the first moment.
+        refused: names of questions that the person passed over.
+
+    Returns:
+        None where nothing is open that could be asked.
+    """
+    return next((question for question in _open(lesson) if question.name not in refused), None)
+
+
+def _open(lesson: Lesson | None) -> Iterator[Question]:
+    """Everything that is open, what matters most first."""
+    if lesson is None or not lesson.numbers:
+        asked = len(lesson.moments) if lesson else 0
+        first = f"{_UNITS[0][1]}; {_AGAIN}"
+        another = f"Show another number, best with four different digits; {_AGAIN}"
+        yield Question(f"number {asked}", another if asked else first, "the digits are not found yet", _UNITS[0][0])
+        return
+    labels = [m.label for n, m in enumerate(lesson.moments) if n not in lesson.slips]
+    if lesson.modes is None:
+        why = lesson.problem
+        yield Question(
+            f"open {len(labels)}", f"Show another number in the same unit; {_AGAIN}", why, labels[-1].quantity
+        )
+        return
+    yield from _unread_now(lesson)
+    yield from _digits(lesson, labels)
+    yield from _signs(labels)
+    yield from _units(labels)
+    yield from _thin(lesson)
+    yield from _high(lesson, labels)
+
+
+def _unread_now(lesson: Lesson) -> Iterator[Question]:
+    assert lesson.modes is not None
+    frame = lesson.bits[-1]
+    if not lesson.modes.known(frame) or "?" in lesson.numbers[0].text(frame):
+        yield Question(
+            f"now {hash(frame.tobytes())}", f"What does it show now? {_AGAIN.capitalize()}", "it was never taught"
+        )
+
+
+def _digits(lesson: Lesson, labels: list[Label]) -> Iterator[Question]:
+    different = {label.digits for label in labels if label.digits}
+    if len(different) < ENOUGH_NUMBERS:
+        yield Question(
+            f"digits {len(different)}",
+            f"Show another number, best with other digits; {_AGAIN}",
+            f"the digits rest on {len(different)} numbers",
+        )
+    if not lesson.numbers[0].structured and not lesson.numbers[0].is_integer:
+        seen = set("".join(different))
+        for digit in "0123456789":
+            if digit not in seen:
+                text = f"Show a number with a {digit} in it; {_AGAIN}"
+                yield Question(f"digit {digit}", text, f"no {digit} was shown", digit=int(digit))
+
+
+def _signs(labels: list[Label]) -> Iterator[Question]:
+    signed = next((label for label in labels if label.quantity in (Quantity.DC_VOLTAGE, Quantity.DC_CURRENT)), None)
+    minus = sum(label.minus for label in labels)
+    if signed and minus < ENOUGH_EACH:
+        text = f"Swap the leads, so that it shows a minus; {_AGAIN}"
+        yield Question(
+            f"minus {minus}",
+            text,
+            "no minus was shown" if not minus else "the minus rests on one reading",
+            signed.quantity,
+            minus=True,
+        )
+    over = sum(label.overload for label in labels)
+    if over < ENOUGH_EACH:
+        text = "Turn the dial to ohms, the leads apart, and type OL with the unit: OL Mohm"
+        why = "no overload was shown" if not over else "the overload rests on one reading"
+        yield Question(f"overload {over}", text, why, Quantity.RESISTANCE, overload=True)
+
+
+def _units(labels: list[Label]) -> Iterator[Question]:
+    for quantity, text in _UNITS:
+        count = sum(label.quantity is quantity and not label.overload for label in labels)
+        if count < ENOUGH_EACH:
+            why = f"{quantity.words} was not shown" if not count else f"{quantity.words} rests on one reading"
+            again = "once more, another number" if count else ""
+            yield Question(f"{quantity} {count}", f"{text}{f', {again}' if again else ''}; {_AGAIN}", why, quantity)
+
+
+def _thin(lesson: Lesson) -> Iterator[Question]:
+    """Codes that rest on one reading."""
+    assert lesson.modes is not None
+    for field in lesson.modes.fields:
+        for meaning in field.values.values():
+            if len(meaning.moments) == 1:
+                label = lesson.moments[meaning.moments[0]].label
+                what = f"'{label.text}'"
+                yield Question(
+                    f"again {label.text}",
+                    f"Go back to where it showed {what}, with another number if you can; {_AGAIN}",
+                    f"what {what} showed rests on one reading",
+                    label.quantity,
+                    minus=label.minus,
+                    overload=label.overload,
+                )
+
+
+def _high(lesson: Lesson, labels: list[Label]) -> Iterator[Question]:
+    """Numbers higher than any that was shown use bits that nobody has seen."""
+    highest = max(label.counts for label in labels)
+    if lesson.numbers[0].is_integer or not lesson.numbers[0].structured or np.log10(max(highest, 1)) < 3:
+        yield Question(
+            f"high {highest}",
+            f"Show as high a number as you can; {_AGAIN}",
+            f"nothing above {highest} was shown",
+            high=True,
+        )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-EXTRAS = {"pyarrow": "parquet", "shtab": "completion"}
+EXTRAS = {"pyarrow": "parquet", "shtab": "completion", "PIL": "photos"}
 """Libraries that a plain install leaves out, and the extra that brings each."""
 
 

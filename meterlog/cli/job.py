@@ -68,6 +68,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     repaired.add_argument("--price", type=float, metavar="X", help="of the part")
     repaired.add_argument("--minutes", type=float, metavar="M", help="of work")
     repaired.add_argument("--note", default="", metavar="TEXT")
+    photo = add("photo", "copy a photo into the job, for the report")
+    photo.add_argument("file", metavar="FILE", type=Path, help="JPEG, PNG or WebP; where it was taken is left out")
+    photo.add_argument("--caption", default="", metavar="TEXT", help="what it shows")
     report = add("report", "write the report for the customer")
     report.add_argument("--out", required=True, metavar="FILE.html", help="an existing one is replaced")
     report.add_argument("--pdf", action="store_true", help="also write a PDF beside it, with this computer's Chromium")
@@ -93,6 +96,7 @@ def run(args: argparse.Namespace) -> int:
         "tried": _tried,
         "undo": _undo,
         "repaired": _repaired,
+        "photo": _photo,
         "wait": lambda job, args: _give_reason(job, "waiting", args.reason),
         "close": lambda job, args: _give_reason(job, "closed", args.reason),
     }
@@ -191,6 +195,12 @@ def _repaired(job: Job, args: argparse.Namespace) -> Job:
     from meterlog.job.entering import enter_repair
 
     return enter_repair(job, args.part, price=args.price, minutes=args.minutes, note=args.note)
+
+
+def _photo(job: Job, args: argparse.Namespace) -> Job:
+    from meterlog.job.photos import add_photo
+
+    return add_photo(job, args.file, args.caption)
 
 
 def _give_reason(job: Job, kind: Literal["waiting", "closed"], reason: str) -> Job:

@@ -8,7 +8,7 @@ from functools import cached_property
 from pathlib import Path
 from typing import Literal, get_args
 
-StepKind = Literal["look", "measured", "skipped", "tried", "repaired", "waiting", "closed", "note"]
+StepKind = Literal["look", "measured", "skipped", "tried", "repaired", "photo", "waiting", "closed", "note"]
 STEP_KINDS: tuple[StepKind, ...] = get_args(StepKind)
 
 

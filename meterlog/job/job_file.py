@@ -32,6 +32,7 @@ _NEEDED: Mapping[StepKind, tuple[str, ...]] = {
     "skipped": ("quantity", "at"),
     "tried": ("result",),
     "repaired": ("part",),
+    "photo": ("file",),
     "waiting": ("reason",),
     "closed": ("reason",),
     "note": ("text",),

@@ -26,14 +26,7 @@ class NewSession:
         self._path = path
         self._passing = path.with_name(f".{path.name}.{os.getpid()}.part")
         self._writer: SessionWriter | None = None
-        self._refuse_existing()
-
-    def _refuse_existing(self) -> None:
-        if self._path.exists():
-            raise SessionWriteFailed(
-                f"'{self._path}' exists already, and a session never overwrites a file: give another name",
-                str(self._path),
-            )
+        _refuse_existing(path)
 
     def begin(self, started_at: datetime, details: Mapping[str, str]) -> SessionWriter:
         """The writer of it, to be called once; its times count from the session's start."""
@@ -50,17 +43,18 @@ class NewSession:
         said = str(error).replace(str(self._passing), str(self._path)).removesuffix(KEPT)
         return SessionWriteFailed(f"{said}; no session was made", str(self._path))
 
-    def keep(self) -> None:
-        """End it and give it its name.
+    def keep(self, path: Path | None = None) -> None:
+        """End it and give it its name, or another one.
 
         Raises:
             SessionWriteFailed: it could not be written, or the name was taken meanwhile.
         """
         if self._writer is not None:
             self._writer.close()
-        self._refuse_existing()
-        with write_errors(self._path):
-            self._passing.rename(self._path)
+        path = path or self._path
+        _refuse_existing(path)
+        with write_errors(path):
+            self._passing.rename(path)
 
     def __enter__(self) -> NewSession:
         return self
@@ -78,3 +72,10 @@ class NewSession:
                     self._passing.with_name(self._passing.name + suffix).unlink(missing_ok=True)
         if isinstance(failure, SessionWriteFailed) and failure.path == str(self._passing):
             raise self._failed(failure) from failure
+
+
+def _refuse_existing(path: Path) -> None:
+    if path.exists():
+        raise SessionWriteFailed(
+            f"'{path}' exists already, and a session never overwrites a file: give another name", str(path)
+        )

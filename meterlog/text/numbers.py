@@ -120,26 +120,43 @@ class CellReader(dict[str, Cell]):
         unit: the unit of cells that show none; None when every cell must show its own.
         decimal: `.` or `,`.
         overload: further overload words.
+        blank: further words, or numbers, for no reading.
+        numbers: texts that are numbers whatever they look like.
+
+    Attributes:
+        numbers: as given.
+        scale: of the unit, so that the value by it is the number that the cell shows.
     """
 
     MOST = 200_000
     """Cells remembered, at the most."""
 
-    def __init__(self, quantity: Quantity, unit: Unit | None, decimal: str, overload: Iterable[str] = ()) -> None:
+    def __init__(
+        self, quantity: Quantity, unit: Unit | None, decimal: str, overload: Iterable[str] = (),
+        blank: Iterable[str] = (), numbers: Iterable[str] = (),
+    ) -> None:  # fmt: skip
         super().__init__()
+        self.numbers = frozenset(numbers)
+        self.scale = 10.0**unit.exponent if unit is not None else 1.0
+        self._blank = frozenset(map(str.casefold, blank))
         self._quantity, self._unit = quantity, unit
         self._decimal = decimal
         self._group = r"[,'\u2019" if decimal == "." else r"[.'\u2019"
         self._body = re.compile(
             rf"(?P<whole>\d+|\d{{1,3}}(?:{self._group}{_SPACES}]\d{{3}})+)?(?:{re.escape(decimal)}(?P<part>\d*))?"
         )
-        self._overload = OVERLOAD_WORDS | {_bare(word) for word in overload}
+        self._overload = OVERLOAD_WORDS | set(overload) | {_bare(word) for word in overload if not _is_number(word)}
+        self._substituted = any(map(_is_number, (*overload, *blank)))
 
     @property
     def is_plain(self) -> bool:
         """Tell whether bare digits with a point are values as they stand."""
         return (
-            self._decimal == "." and self._unit is not None and self._unit.exponent == 0 and self._unit.base != "degF"
+            self._decimal == "."
+            and self._unit is not None
+            and self._unit.exponent == 0
+            and self._unit.base != "degF"
+            and not self._substituted
         )
 
     def __missing__(self, cell: str) -> Cell:
@@ -149,6 +166,10 @@ class CellReader(dict[str, Cell]):
         return understood
 
     def _understand(self, cell: str) -> Cell:
+        if cell.casefold() in self._blank:
+            return Cell(math.nan, None, 0, BLANK)
+        if cell in self._overload:
+            return Cell(math.copysign(math.inf, -1 if cell.startswith("-") else 1), None, int(Flag.OVERLOAD), GOOD)
         if cell.casefold() in BLANK_WORDS and _bare(cell) not in self._overload:
             return Cell(math.nan, None, 0, BLANK)
         match = _NUMBER.fullmatch(cell)
@@ -171,9 +192,9 @@ class CellReader(dict[str, Cell]):
         exponent = int((match["exponent"] or "e0")[1:])
         digits = re.sub(r"\D", "", whole)
         shown = float(f"{digits}.{part}e{exponent}")
-        if shown >= _SCPI_INFINITY:
-            if shown == _SCPI_NAN:
-                return Cell(math.nan, None, 0, BLANK)
+        if shown == _SCPI_NAN:
+            return Cell(math.nan, None, 0, BLANK)
+        if shown == _SCPI_INFINITY or math.isinf(shown):
             return Cell(math.copysign(math.inf, -1 if sign else 1), None, int(Flag.OVERLOAD), GOOD)
         exponent += unit.exponent
         # One conversion from text: 12.34 mV is the float nearest to 0.01234.
@@ -192,6 +213,10 @@ class CellReader(dict[str, Cell]):
 
 def _bare(word: str) -> str:
     return re.sub(r"[\s.,]", "", word).casefold()
+
+
+def _is_number(text: str) -> bool:
+    return _NUMBER.fullmatch(text.strip()) is not None
 
 
 def is_overload_word(text: str) -> bool:

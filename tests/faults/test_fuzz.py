@@ -23,8 +23,9 @@ from meterlog.driver.framing import framing_of
 from meterlog.errors import MeterlogError, UsageError
 from meterlog.exchange.csv_export import export_csv
 from meterlog.exchange.session_table_import import import_session_table, is_session_table
-from meterlog.exchange.table.import_plan import ImportOptions, make_plan
+from meterlog.exchange.table.import_plan import make_plan
 from meterlog.exchange.table.import_table import import_table
+from meterlog.exchange.table.options import ImportOptions
 from meterlog.exchange.table.remarks import Remarks
 from meterlog.limits import load_limits
 from meterlog.reading import Quantity, Reading

@@ -11,6 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from meterlog.errors import TableError
+from meterlog.exchange.table.options import ImportOptions
 from meterlog.exchange.table.time_kind import TimeSurvey
 from meterlog.exchange.table.time_text import TimeReader
 from meterlog.reading import Flag, Quantity
@@ -165,7 +166,7 @@ def _reader(
 ) -> TimeReader:
     survey = TimeSurvey()
     survey.see(cells)
-    return survey.reader(title=title, order=order, clock=clock, decimal=decimal)
+    return survey.reader(ImportOptions(("time",), (), date_order=order, clock=clock), title, decimal)
 
 
 def _epoch(*moment: int) -> float:

@@ -1,250 +1,119 @@
-"""The options of an import, and what the first pass over the file found out before the rows are read."""
+"""What the first pass over a file found out, before its rows are read."""
 
 from __future__ import annotations
 
-import re
-from dataclasses import dataclass, field
-from datetime import date, datetime, tzinfo
+from collections.abc import Iterator
+from dataclasses import dataclass
 from pathlib import Path
 
-from meterlog.errors import TableError, UsageError
 from meterlog.exchange.table.layout import Layout, as_delimiter, find_layout, head_of
+from meterlog.exchange.table.options import ImportOptions
 from meterlog.exchange.table.remarks import Remarks
-from meterlog.exchange.table.text_rows import Block, blocks, find_encoding, text_lines
-from meterlog.exchange.table.time_kind import TimeSurvey
+from meterlog.exchange.table.source import Source, open_source
+from meterlog.exchange.table.stamps import Stamps
+from meterlog.exchange.table.survey import Survey
+from meterlog.exchange.table.text_rows import Block, blocks
 from meterlog.exchange.table.time_text import TimeReader
-from meterlog.reading import Quantity
-from meterlog.text.numbers import FOREIGN, CellReader, MarkSurvey, ShownDecimals
-from meterlog.text.units import Unit, find_unit, guess_quantity, named_unit, split_header
-
-
-@dataclass(frozen=True, slots=True)
-class ImportOptions:
-    """The words of the command; None where the file itself shall say. See `meterlog import --help`."""
-
-    time: tuple[str, ...]
-    value: tuple[str, ...]
-    quantity: tuple[str, ...] = ()
-    unit: tuple[str, ...] = ()
-    label: tuple[str, ...] = ()
-    point: tuple[str, ...] = ()
-    marker: str | None = None
-    channel: str | None = None
-    encoding: str | None = None
-    delimiter: str | None = None
-    decimal: str | None = None
-    overload: tuple[str, ...] = ()
-    time_unit: str | None = None
-    date_order: str | None = None
-    clock: str | None = None
-    utc_offset: tzinfo | None = None
-    started_at: datetime | None = None
-    date: date | None = None
-    unit_from: str | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class ValueColumn:
-    """A column of values understood."""
-
-    place: int
-    title: str
-    label: str
-    point: str
-    quantity: Quantity
-    unit: Unit | None
-    cells: CellReader
-    shown: ShownDecimals
+from meterlog.exchange.table.value_column import ValueColumn, value_column
 
 
 @dataclass(frozen=True, slots=True)
 class ImportPlan:
-    """Everything about the file but its rows."""
+    """Everything about the file but its rows.
 
-    path: Path
+    Attributes:
+        source: the file.
+        options: of the command.
+        layout: where things are.
+        decimal: the decimal mark.
+        time_places: the columns of the time; none where rows are counted.
+        time: reads their cells.
+        stamps: how fine the times are.
+        values: the columns of values.
+        state_places: columns whose changes become markers.
+        marker_place: the column of markers.
+        channel_place: the column that names each row's channel.
+        channel_names: the names in it.
+        first_s: the earliest first time of any channel, as the file counts; None where rows are counted.
+        last_s: the last time that was seen.
+        rows: how many there are.
+    """
+
+    source: Source
     options: ImportOptions
-    encoding: str
     layout: Layout
     decimal: str
     time_places: tuple[int, ...]
     time: TimeReader
+    stamps: Stamps
     values: tuple[ValueColumn, ...]
+    state_places: tuple[int, ...]
     marker_place: int | None
     channel_place: int | None
-    channel_names: tuple[str, ...] = field(default=())
+    channel_names: tuple[str, ...]
+    first_s: float
+    last_s: float
+    rows: int
 
     def described(self) -> list[str]:
         """Describe what was understood, one line for each thing."""
         named = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar", "space": "blanks"}
-        mark = named.get(self.layout.delimiter, self.layout.delimiter)
-        header = f"header in line {self.layout.header_line}" if self.layout.header_line else "no header"
+        layout, source = self.layout, self.source
+        mark = named.get(layout.delimiter, layout.delimiter)
+        header = f"header in line {layout.header_line}" if layout.header_rows else "no header"
+        how = f"{source.translated}, " if source.translated else ""
+        titles = " and ".join(layout.title(place) for place in self.time_places) or "none, rows are counted"
         lines = [
-            f"file: {self.encoding}, columns separated by {mark}, decimal mark '{self.decimal}', {header}",
-            f"time: {' and '.join(self.layout.title(p) for p in self.time_places)}, read as {self.time.description}",
+            f"file: {source.kind}, {how}columns separated by {mark}, decimal mark '{self.decimal}', {header}",
+            f"time: {titles}, read as {self.time.description}",
         ]
-        for column in self.values:
-            lines.append(f"value: {column.title}, read as {column.quantity} in {_spelled(column.unit)}")
+        lines += [f"value: {column.title}, read as {column.spelled}" for column in self.values]
+        lines += [f"state: {layout.title(place)}, a marker where it changes" for place in self.state_places]
         if self.marker_place is not None:
-            lines.append(f"markers: {self.layout.title(self.marker_place)}")
+            lines.append(f"markers: {layout.title(self.marker_place)}")
         if self.channel_place is not None:
-            lines.append(f"channels named by {self.layout.title(self.channel_place)}: {', '.join(self.channel_names)}")
+            lines.append(f"channels named by {layout.title(self.channel_place)}: {', '.join(self.channel_names)}")
+        if self.stamps.spread:
+            lines.append(self.stamps.sentence)
         return lines
+
+    def blocks(self, remarks: Remarks) -> Iterator[Block]:
+        """The rows of the file, block by block."""
+        places = (*self.time_places, *(column.place for column in self.values))
+        return blocks(self.source.lines(), self.layout.shape(max(places) + 1), remarks)
 
 
 def make_plan(path: Path, options: ImportOptions) -> ImportPlan:
     """Read the whole file once to see what its columns can mean.
 
     Raises:
-        TableError: something is missing, or can be understood in two ways; the message says how to settle it.
+        TableError: something is missing.
+        Question: something can be understood in two ways; the message says how to settle it.
         UsageError: the options do not fit together.
     """
-    _check(options)
-    encoding = options.encoding or find_encoding(path)
-    delimiter = as_delimiter(options.delimiter) if options.delimiter else None
-    extra = [name for name in (options.marker, options.channel) if name is not None]
-    head = head_of(text_lines(path, encoding))
-    layout = find_layout(head, [*options.time, *options.value, *extra], delimiter, str(path))
+    options.check()
+    source = open_source(path, options.encoding)
+    given = as_delimiter(options.delimiter) if options.delimiter else source.delimiter
+    layout = find_layout(head_of(source.lines()), options.columns, given, source.path.name)
     places = iter(layout.places)
-    time_places = tuple(next(places) for _ in options.time)
-    value_places = tuple(next(places) for _ in options.value)
+    time_places, value_places, state_places = (
+        tuple(next(places) for _ in names) for names in (options.time, options.value, options.state)
+    )
     marker_place = next(places) if options.marker is not None else None
     channel_place = next(places) if options.channel is not None else None
-    seen = _Survey(path, encoding, layout, time_places, value_places, channel_place)
+    shape = layout.shape(max((*time_places, *value_places)) + 1)
+    seen = Survey(source, shape, time_places, value_places, channel_place)
     decimal = options.decimal or seen.marks.decimal_mark(layout.delimiter)
-    time = seen.time.reader(
-        unit=options.time_unit,
-        title=layout.title(time_places[-1]),
-        order=options.date_order,
-        clock=options.clock,
-        decimal=decimal,
+    title = layout.title(time_places[-1]) if time_places else ""
+    time = seen.time.reader(options, title, decimal)
+    values = tuple(
+        value_column(i, place, layout.title(place), options, decimal, seen.distinct[place])
+        for i, place in enumerate(value_places)
     )
-    values = tuple(_value_column(i, place, layout, options, decimal, seen) for i, place in enumerate(value_places))
-    names = tuple(seen.channels)
+    first = seen.time.read(time, [*seen.channels.values()] or seen.time.first)
+    last = seen.time.read(time, seen.time.last)
+    stamps = seen.time.stamps(time, channels=len(seen.channels))
     return ImportPlan(
-        path, options, encoding, layout, decimal, time_places, time, values, marker_place, channel_place, names
-    )
-
-
-_MOST_CHANNELS = 1000
-"""More names in a channel column mean that it is another column. A guess."""
-_DISTINCT_CELLS = 20_000
-"""So many different cells of a column show how many decimals it has. A guess."""
-_MARK_CELLS = 1000
-"""So many times of a block are looked at for the decimal mark. A guess."""
-_MARKED_NUMBER = re.compile(r"[-+]?\d*[.,]\d*")
-
-
-def _check(options: ImportOptions) -> None:
-    columns = len(options.value)
-    for name in ("quantity", "unit", "label", "point"):
-        given = len(getattr(options, name))
-        if given not in (0, 1, columns) or (name == "label" and given == 1 < columns):
-            raise UsageError(
-                f"--{name} is given {given} times for {columns} value columns: once for each, or once for all"
-            )
-    if options.channel is not None and columns > 1:
-        raise UsageError("with --channel, a file has one column of values: give --value once")
-
-
-def joined(block: Block, places: tuple[int, ...]) -> list[str]:
-    """The cells of one column, or those of a date and a clock column put together."""
-    if len(places) == 1:
-        return block.columns[places[0]]
-    return list(map(" ".join, zip(*(block.columns[place] for place in places), strict=True)))
-
-
-class _Survey:
-    """One pass over the file."""
-
-    def __init__(
-        self, path: Path, encoding: str, layout: Layout, time_places: tuple[int, ...],
-        value_places: tuple[int, ...], channel_place: int | None,
-    ) -> None:  # fmt: skip
-        self.marks, self.time = MarkSurvey(), TimeSurvey()
-        self.distinct: dict[int, dict[str, None]] = {place: {} for place in value_places}
-        self.channels: dict[str, None] = {}
-        shape = layout.shape(max((*time_places, *value_places)) + 1)
-        for block in blocks(path, encoding, shape, Remarks()):
-            times = joined(block, time_places)
-            self.time.see(times)
-            self.marks.see([time for time in times[:_MARK_CELLS] if _MARKED_NUMBER.fullmatch(time.strip())])
-            for place, distinct in self.distinct.items():
-                new = set(block.columns[place])
-                self.marks.see(new)
-                if len(distinct) < _DISTINCT_CELLS:
-                    distinct |= dict.fromkeys(new)
-            if channel_place is not None:
-                self.channels |= dict.fromkeys(map(str.strip, block.columns[channel_place]))
-                if len(self.channels) > _MOST_CHANNELS:
-                    raise TableError("the channel column names more than 1000 channels: is it the right column?")
-        self.channels.pop("", None)
-
-
-def _value_column(
-    i: int, place: int, layout: Layout, options: ImportOptions, decimal: str, seen: _Survey
-) -> ValueColumn:
-    title = layout.title(place)
-    asked = _nth(options.quantity, i)
-    quantity = None
-    if asked is not None:
-        try:
-            quantity = Quantity(asked)
-        except ValueError:
-            raise UsageError(f"there is no quantity '{asked}'; there are {', '.join(Quantity)}") from None
-    name, header_word, header_unit = split_header(title, quantity)
-    option = _nth(options.unit, i)
-    if quantity is None:
-        quantity = _guess(title, header_unit, option)
-    unit = _settle_unit(title, header_word, header_unit, option, quantity, options.unit_from)
-    cells = CellReader(quantity, unit, decimal, options.overload)
-    shown = ShownDecimals()
-    for cell in seen.distinct[place]:
-        shown.see(cell, cells[cell].decimals)
-    if unit is None and any(cells[cell].state == FOREIGN for cell in seen.distinct[place]):
-        raise TableError(
-            f"the column '{title}' does not state its unit: give --unit, for example --unit {quantity.unit}"
-        )
-    label = options.label[i] if options.label else (name if unit == header_unit else title)
-    return ValueColumn(place, title, label or title, _nth(options.point, i) or "", quantity, unit, cells, shown)
-
-
-def _nth(given: tuple[str, ...], i: int) -> str | None:
-    if not given:
-        return None
-    return given[i] if len(given) > 1 else given[0]
-
-
-def _guess(title: str, header_unit: Unit | None, option: str | None) -> Quantity:
-    guessed = guess_quantity(find_unit(option) if option else header_unit)
-    if guessed is None:
-        raise TableError(
-            f"the column '{title}' does not state its quantity: give --quantity, one of {', '.join(Quantity)}"
-        )
-    return guessed
-
-
-def _settle_unit(
-    title: str,
-    header_word: str,
-    header_unit: Unit | None,
-    option: str | None,
-    quantity: Quantity,
-    unit_from: str | None,
-) -> Unit | None:
-    """The unit of bare numbers: as given, or as the header says (both must agree); None where neither says it."""
-    header = header_unit if header_unit is not None and header_unit.fits(quantity) else None
-    given = named_unit(option, quantity) if option else None
-    if given and header and given != header:
-        if unit_from is None:
-            raise TableError(
-                f"the header '{title}' says {header_word} and --unit says {option}, so 1 can be read as"
-                f" 1 {header_word} or as 1 {option}: say which holds with --unit-from header or --unit-from option"
-            )
-        return header if unit_from == "header" else given
-    return given or header
-
-
-def _spelled(unit: Unit | None) -> str:
-    if unit is None:
-        return "the unit that each cell shows"
-    return unit.base + (f" times 1e{unit.exponent}" if unit.exponent else "")
+        source, options, layout, decimal, time_places, time, stamps, values, state_places, marker_place, channel_place,
+        tuple(seen.channels), min(first, default=0.0), max(last, default=0.0), seen.rows,
+    )  # fmt: skip

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from enum import Enum
 from functools import lru_cache
 
@@ -69,3 +70,24 @@ def unlabelled(cell: str, label: str) -> str:
 def label_name(label: str) -> str:
     """A label as a column's name."""
     return label.rstrip(" :=").strip()
+
+
+_WORD = re.compile(r"[^\W\d_]{2,}")
+
+
+def is_words(cells: Sequence[str]) -> bool:
+    """Tell whether the cells of a line hold words and, beside a time, no number: a note among the readings."""
+    looks = [look(cell) for cell in cells]
+    words = [cell for cell, seen in zip(cells, looks, strict=True) if seen is Look.TEXT and _WORD.search(cell)]
+    return bool(words) and Look.NUMBER not in looks[1:] and looks.count(Look.TIME) <= 2
+
+
+def note_of(cells: Sequence[str]) -> str:
+    """The words of such a line."""
+    words = " ".join(cell.strip() for cell in cells if look(cell) is Look.TEXT)
+    return words.strip().lstrip("#;/*!>").strip().strip('"').strip()
+
+
+def has_word(text: str) -> bool:
+    """Tell whether a text holds a word, or at least two letters in a row."""
+    return _WORD.search(text) is not None

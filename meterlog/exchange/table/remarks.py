@@ -30,6 +30,10 @@ class Remarks:
         """The number of lines counted for a reason."""
         return self._counts.get(reason, 0)
 
+    def total(self, reasons: Iterable[str]) -> int:
+        """The number of lines counted for some reasons."""
+        return sum(map(self.count, reasons))
+
     def sentences(self) -> Iterator[str]:
         """One sentence a reason, most frequent first."""
         for reason, count in sorted(self._counts.items(), key=lambda item: -item[1]):

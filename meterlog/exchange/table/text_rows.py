@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import codecs
 import csv
 from collections import deque
 from collections.abc import Iterable, Iterator, Sequence
@@ -14,70 +13,19 @@ import numpy as np
 from numpy.typing import NDArray
 
 from meterlog.errors import TableError
-from meterlog.exchange.table.looks import unlabelled
+from meterlog.exchange.table.looks import Look, is_words, look, note_of, unlabelled
 from meterlog.exchange.table.remarks import Remarks
 from meterlog.session.schema import CHUNK_READINGS
 
 BLOCK_ROWS = 5 * CHUNK_READINGS
 """Rows worked on at once: what bounds the memory. Whole chunks, so that a clean table is sealed as it comes."""
 
-_BOMS = (
-    (codecs.BOM_UTF8, "utf-8-sig"),
-    (codecs.BOM_UTF32_LE, "utf-32"),
-    (codecs.BOM_UTF32_BE, "utf-32"),
-    (codecs.BOM_UTF16_LE, "utf-16"),
-    (codecs.BOM_UTF16_BE, "utf-16"),
-)
 _QUOTED_LINES = 50
 """A quoted cell that runs on over more lines is a stray quote. A guess."""
-_READ_BYTES, _HEAD_BYTES = 1 << 20, 4000
-"""The file is read in such pieces, and UTF-16 told by the zero bytes of so many."""
-_UTF16_ZEROS = 0.25
-"""Share of zero bytes from which a text is UTF-16: half of it for Latin letters, none in any other encoding."""
-
 LONGEST_LINE = 1 << 24
 """Characters of a line, and of a cell: a hundred times what `export` writes of a session with 1000 link changes, and
 still little memory where a file has no line ends."""
 csv.field_size_limit(LONGEST_LINE)
-
-
-def find_encoding(path: Path) -> str:
-    """The encoding: by its mark, by the zero bytes of UTF-16, as UTF-8 when all of it is valid, else Windows-1252
-    (which is Latin-1 and a few characters more).
-
-    Raises:
-        TableError: the file is absent, empty, or cannot be read.
-    """
-    try:
-        with path.open("rb") as file:
-            return _encoding(iter(lambda: file.read(_READ_BYTES), b""))
-    except FileNotFoundError:
-        raise TableError(f"there is no file '{path}'") from None
-    except IsADirectoryError:
-        raise TableError(f"'{path}' is a folder, not a table") from None
-    except OSError as error:
-        raise TableError(f"'{path}' cannot be read: {error.strerror}") from error
-    except StopIteration:
-        raise TableError(f"'{path}' is an empty file") from None
-
-
-def _encoding(blocks: Iterator[bytes]) -> str:
-    block = next(blocks)
-    for mark, name in _BOMS:
-        if block.startswith(mark):
-            return name
-    head = block[:_HEAD_BYTES]
-    if len(head) > 3 and head.count(0) > _UTF16_ZEROS * len(head):
-        return "utf-16-le" if head[1::2].count(0) > head[::2].count(0) else "utf-16-be"
-    decoder = codecs.getincrementaldecoder("utf-8")()
-    try:
-        while block:
-            decoder.decode(block)
-            block = next(blocks, b"")
-        decoder.decode(b"", final=True)
-    except UnicodeDecodeError:
-        return "cp1252"
-    return "utf-8"
 
 
 def text_lines(path: Path, encoding: str) -> Iterator[str]:
@@ -121,16 +69,33 @@ def _cells(lines: Iterable[str], delimiter: str) -> list[str]:
         return []
 
 
+Texts = list[tuple[int, str]]
+"""Lines of text between the rows: their numbers and words."""
+
+
+TOO_FEW = "rows with too few cells, skipped"
+TOO_MANY = "rows with more cells than the header, skipped"
+OPEN_QUOTE = "lines with a quote that does not close, skipped"
+EMPTY = "empty rows, skipped"
+HEADER_AGAIN = "repeated header lines, skipped"
+DAMAGED = (TOO_FEW, TOO_MANY, OPEN_QUOTE)
+"""Lines that are rows but are never seen as such."""
+NO_ROWS = (EMPTY, HEADER_AGAIN)
+"""Lines that are seen and are no rows."""
+
+
 class Block(NamedTuple):
     """Some rows of a table, by column.
 
     Attributes:
         line: the line on which each row begins.
         columns: for each column of the table, its cells.
+        texts: lines between the rows that hold words and no numbers, with their numbers and cells.
     """
 
     line: Sequence[int]
     columns: list[list[str]]
+    texts: Sequence[tuple[int, list[str]]] = ()
 
     def row(self, i: int) -> list[str]:
         """One row's cells."""
@@ -141,6 +106,15 @@ class Block(NamedTuple):
         if good.all():
             return self
         return Block(list(compress(self.line, good)), [list(compress(column, good)) for column in self.columns])
+
+    def part(self, start: int, stop: int) -> Block:
+        """The rows from `start` on, before `stop`."""
+        return Block(self.line[start:stop], [column[start:stop] for column in self.columns])
+
+    def before(self, later: Block) -> Block:
+        """These rows and then the later ones."""
+        columns = [[*first, *then] for first, then in zip(self.columns, later.columns, strict=True)]
+        return Block([*self.line, *later.line], columns)
 
 
 class Shape(NamedTuple):
@@ -170,13 +144,12 @@ class Shape(NamedTuple):
         )
 
 
-def blocks(path: Path, encoding: str, shape: Shape, remarks: Remarks) -> Iterator[Block]:
+def blocks(lines: Iterator[str], shape: Shape, remarks: Remarks) -> Iterator[Block]:
     """The rows, block by block; those that do not fit are counted and left out, blank lines passed over.
 
     A quoted cell may hold line ends. A quote that does not close within 50 lines is taken for damage: its line is
     counted and left out, and the next one read as usual.
     """
-    lines = text_lines(path, encoding)
     first = 1 + sum(1 for _ in islice(lines, shape.after_line))
     while texts := list(islice(lines, BLOCK_ROWS)):
         columns = _even_columns(texts, shape)
@@ -186,7 +159,7 @@ def blocks(path: Path, encoding: str, shape: Shape, remarks: Remarks) -> Iterato
             continue
         numbered = list(enumerate(texts, first))
         block = _uneven_block(numbered, lines, shape, remarks)
-        if block.line:
+        if block.line or block.texts:
             yield shape.unlabelled(block)
         first += len(numbered)
 
@@ -206,17 +179,26 @@ def _even_columns(texts: list[str], shape: Shape) -> list[list[str]] | None:
 
 def _uneven_block(numbered: list[tuple[int, str]], more: Iterator[str], shape: Shape, remarks: Remarks) -> Block:
     """The block row by row; takes more lines, and adds them to `numbered`, where a quoted cell runs on over its end."""
-    numbers, rows = [], []
+    numbers, rows, texts = [], [], []
     for number, cells in _rows(numbered, more, shape.delimiter, remarks):
-        if len(cells) < shape.needed:
+        if len(cells) < shape.needed and is_words(cells):
+            if look(cells[0]) is Look.TEXT:
+                texts.append((number, cells))
+            else:  # words behind a time: they stand where a value would
+                numbers.append(number)
+                rows.append(
+                    [*cells[:1], *[""] * (shape.needed - 2), note_of(cells), *[""] * (shape.width - shape.needed)]
+                )
+        elif len(cells) < shape.needed:
             filled = any(cell.strip() for cell in cells)
-            remarks.add("rows with too few cells, skipped" if filled else "empty rows, skipped", number)
+            remarks.add(TOO_FEW if filled else EMPTY, number)
         elif len(cells) > shape.width and any(cell.strip() for cell in cells[shape.width :]):
-            remarks.add("rows with more cells than the header, skipped", number)
+            remarks.add(TOO_MANY, number)
         else:
             numbers.append(number)
             rows.append(cells[: shape.width] + [""] * (shape.width - len(cells)))
-    return Block(numbers, [list(column) for column in zip(*rows, strict=True)])
+    columns = [list(column) for column in zip(*rows, strict=True)] or [[] for _ in range(shape.width)]
+    return Block(numbers, columns, texts)
 
 
 def _rows(
@@ -233,7 +215,7 @@ def _rows(
         taken = _Taken(line, waiting, numbered, more)
         cells = taken.cells(delimiter)
         if cells is None:
-            remarks.add("lines with a quote that does not close, skipped", number)
+            remarks.add(OPEN_QUOTE, number)
             waiting.extendleft((number + i, taken.lines[i]) for i in range(len(taken.lines) - 1, 0, -1))
         else:
             yield number, cells

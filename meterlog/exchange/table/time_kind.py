@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from datetime import UTC, datetime
 
 from meterlog.errors import TableError
 from meterlog.exchange.table.looks import Look, look
+from meterlog.exchange.table.options import ImportOptions
 from meterlog.exchange.table.question import Question
+from meterlog.exchange.table.stamps import Stamps, shares_stamps
 from meterlog.exchange.table.time_text import (
     DAY_S,
     ClockTime,
@@ -21,7 +23,7 @@ from meterlog.exchange.table.time_text import (
     possible_orders,
     split_date,
 )
-from meterlog.exchange.table.time_unit import number_kind
+from meterlog.exchange.table.time_unit import NumberKind, number_kind
 
 _ISO = re.compile(r"\d{4}-\d{2}-\d{2}([T ]\d{2}:\d{2}(:\d{2}([.,]\d+)?)?\s*(Z|[+-]\d{2}:?\d{2})?)?")
 _SHOWS_PART = re.compile(r"[.,eE]")
@@ -38,6 +40,7 @@ class TimeSurvey:
     def __init__(self) -> None:
         self._cells: list[str] = []  # the first ones that are times of some kind
         self._days: dict[str, None] = {}  # every date that occurs
+        self.last: list[str] = []
 
     def see(self, cells: Sequence[str]) -> None:
         """Look at cells; those that are no times say nothing."""
@@ -46,36 +49,55 @@ class TimeSurvey:
             self._cells += [text for text in texts if _NUMBER.fullmatch(text) or look(text) is Look.TIME]
         if self._cells and split_date(self._cells[0])[0] and not _ISO.fullmatch(self._cells[0]):
             self._days |= dict.fromkeys(day for cell in cells if (day := split_date(cell.strip())[0]))
+        self.last = [cell.strip() for cell in cells[-1:]]
 
-    def reader(
-        self, *, title: str, unit: str | None = None, order: str | None = None, clock: str | None = None,
-        decimal: str = ".",
-    ) -> TimeReader:  # fmt: skip
+    @property
+    def first(self) -> list[str]:
+        """The first cell that may be a time."""
+        return self._cells[:1]
+
+    def read(self, time: TimeReader, cells: Iterable[str]) -> list[float]:
+        """Those of some cells that are times."""
+        times = []
+        for cell in cells:
+            try:
+                times.append(time.one(cell))
+            except (ValueError, OverflowError):
+                continue
+        return times
+
+    def stamps(self, time: TimeReader, channels: int) -> Stamps:
+        """How fine the times are, and whether rows share them; with `channels`, each has a row of its own."""
+        times = self.read(time, self._cells)
+        return Stamps(time.resolution(self._cells), not channels and shares_stamps(times))
+
+    def reader(self, options: ImportOptions, title: str, decimal: str) -> TimeReader:
         """The reader for this column.
 
         Args:
+            options: of the command: unit, order and clock as given.
             title: the header cell, which may state the unit.
-            unit: as given by `--time-unit`, one of `UNIT_CHOICES`.
-            order: as given by `--date-order`.
-            clock: as given by `--clock`: `hm` or `ms`.
             decimal: the decimal mark of numbers.
 
         Raises:
             TableError: no cell is a time.
             Question: they could be two kinds.
         """
+        order = options.date_order
+        if not options.time:
+            return NumberTime(decimal)
         if not self._cells:
             raise TableError("no cell of the time column is a time; 'meterlog import --help' lists the kinds it knows")
         numbers = [cell for cell in self._cells if _NUMBER.fullmatch(cell)]
         if len(numbers) * 2 > len(self._cells):
-            return _number_reader(numbers, title, unit, decimal)
+            return _number_reader(numbers, title, options, decimal)
         iso = [cell for cell in self._cells if _ISO.fullmatch(cell)]
         if len(iso) * 2 > len(self._cells) and order in (None, "ymd"):
             return IsoTime(_zoned(iso))
         dated = [cell for cell in self._cells if split_date(cell)[0]]
         if len(dated) * 2 > len(self._cells):
             return DatedTime(order or self._order(), _zoned(dated))
-        return self._clock_reader(clock)
+        return self._clock_reader(options.clock)
 
     def _order(self) -> str:
         """The one order in which every date of the column can be read."""
@@ -115,9 +137,12 @@ class TimeSurvey:
         )
 
 
-def _number_reader(numbers: Sequence[str], title: str, unit: str | None, decimal: str) -> TimeReader:
-    kind = number_kind(NumberTime(decimal).many(numbers), not any(map(_SHOWS_PART.search, numbers)), title, unit)
-    return NumberTime(decimal, kind)
+def _number_reader(numbers: Sequence[str], title: str, options: ImportOptions, decimal: str) -> TimeReader:
+    if options.interval is not None:
+        return NumberTime(decimal, NumberKind(f"rows counted, {options.interval:g} s apart", options.interval))
+    values = NumberTime(decimal).many(numbers)
+    whole = not any(map(_SHOWS_PART.search, numbers))
+    return NumberTime(decimal, number_kind(values, whole, title, options.time_unit))
 
 
 def _clock_or_more(cell: str) -> bool:

@@ -8,6 +8,7 @@ from abc import ABC, abstractmethod
 from collections.abc import Sequence
 from datetime import date, datetime, timedelta
 
+from meterlog.exchange.table.stamps import clock_resolution, number_resolution
 from meterlog.exchange.table.time_unit import NumberKind
 
 _EPOCH = datetime(1970, 1, 1)  # noqa: DTZ001 - naive on purpose: local times are counted from a local epoch
@@ -55,6 +56,10 @@ class TimeReader(ABC):
         """
         return list(map(self.one, cells))
 
+    def resolution(self, cells: Sequence[str]) -> float:
+        """The step in which such cells can change, s."""
+        return clock_resolution(cells)
+
 
 _SECONDS = NumberKind("seconds", 1.0)
 _SERIAL_ZERO_S = (_EPOCH - datetime(1899, 12, 30)).total_seconds()  # noqa: DTZ001
@@ -70,6 +75,7 @@ class NumberTime(TimeReader):
         self.zoned, self.daily = kind.since_1970, kind.daily
         self._decimal = decimal
         self._zero_s = _SERIAL_ZERO_S if kind.serial else 0.0
+        self._scale = kind.scale
         # Dividing by 1000 is exact to the last bit where multiplying by 0.001 is not.
         self._divisor, self._factor = (round(1 / kind.scale), 1.0) if kind.scale < 1 else (1, kind.scale)
 
@@ -90,6 +96,10 @@ class NumberTime(TimeReader):
         if self._factor != 1.0:
             return [time * self._factor - self._zero_s for time in times]
         return times
+
+    def resolution(self, cells: Sequence[str]) -> float:
+        """See `TimeReader.resolution`."""
+        return number_resolution(cells, self._scale)
 
 
 class IsoTime(TimeReader):

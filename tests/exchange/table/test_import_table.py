@@ -15,8 +15,9 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from meterlog.errors import SessionWriteFailed, TableError, UsageError
-from meterlog.exchange.table.import_plan import ImportOptions, make_plan
+from meterlog.exchange.table.import_plan import make_plan
 from meterlog.exchange.table.import_table import Imported, import_table
+from meterlog.exchange.table.options import ImportOptions
 from meterlog.exchange.table.remarks import Remarks
 from meterlog.reading import Flag, Quantity
 from meterlog.session import SessionReader, open_reader
@@ -91,7 +92,9 @@ def test_lines_before_the_header_units_below_it_and_a_header_again(bench: Bench)
     text = "Report 7\n\nsep=;\ntime_s;v\ns;V\n0;1,5\ntime_s;v\n1;2,5\nend of data\n"
     with bench.session(text) as reader:
         assert reader.series(1).value.tolist() == [1.5, 2.5]
-    assert bench.notes() == "rows with too few cells, skipped: 1 (line 9)\nrepeated header lines, skipped: 1 (line 7)"
+    assert bench.notes() == (
+        "repeated header lines, skipped: 1 (line 7)\nlines of text after the last row, left out: 1 (line 9)"
+    )
 
 
 def test_ragged_damaged_and_text_rows_are_counted_with_their_lines(bench: Bench) -> None:
@@ -102,7 +105,7 @@ def test_ragged_damaged_and_text_rows_are_counted_with_their_lines(bench: Bench)
     for words in (
         "too few cells, skipped: 1 (line 3)",
         "more cells than the header, skipped: 1 (line 4)",
-        "not numbers, left out: 1 (line 5)",
+        "words in place of values, kept as markers: 1 (line 5)",
         "quote that does not close, skipped: 1 (line 6)",
         "time cannot be read, skipped: 1 (line 8)",
         "without a time, skipped: 1 (line 9)",

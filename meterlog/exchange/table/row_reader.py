@@ -1,0 +1,133 @@
+"""Reads the rows of a file in the order of time, each channel's by its own clock where a row is one channel's."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import NamedTuple
+
+import numpy as np
+
+from meterlog.exchange.table.clock import Clock, Restart, Stretch
+from meterlog.exchange.table.import_plan import ImportPlan
+from meterlog.exchange.table.looks import is_words, note_of
+from meterlog.exchange.table.remarks import Remarks
+from meterlog.exchange.table.rows import Floats, Rows
+from meterlog.exchange.table.survey import joined
+from meterlog.exchange.table.text_rows import EMPTY, HEADER_AGAIN, Block, Texts
+
+
+class Ordered(NamedTuple):
+    """Rows in order.
+
+    Attributes:
+        channel: the name of theirs, where a column names it; else nothing.
+        stretch: the rows.
+    """
+
+    channel: str
+    stretch: Stretch
+
+
+class RowReader:
+    """Gives a file's rows with their times as the file counts them.
+
+    Attributes:
+        remarks: what was left out.
+        seen: how many rows there were.
+        texts: lines of text and their numbers that no row given so far stands behind.
+    """
+
+    def __init__(self, plan: ImportPlan, remarks: Remarks) -> None:
+        self.remarks, self.seen = remarks, 0
+        self.texts: Texts = []
+        self._plan = plan
+        self._clocks: dict[str, Clock] = {}
+        self._counted = 0
+        self._found_texts: list[tuple[int, list[str]]] = []
+
+    @property
+    def restarts(self) -> list[Restart]:
+        """Where clocks began again, in the order of the file."""
+        return sorted(restart for clock in self._clocks.values() for restart in clock.restarts)
+
+    def rows(self) -> Iterator[Ordered]:
+        """The rows, stretch by stretch."""
+        for block in self._plan.blocks(self.remarks):
+            self.seen += len(block.line)
+            self._found_texts = list(block.texts)
+            rows = self._timed(block)
+            self.texts += [(line, note) for line, cells in sorted(self._found_texts) if (note := note_of(cells))]
+            for name, part in self._by_channel(rows):
+                yield from (Ordered(name, stretch) for stretch in self._clock(name).feed(part))
+        for name, clock in self._clocks.items():
+            yield from (Ordered(name, stretch) for stretch in clock.finish())
+
+    def _clock(self, name: str) -> Clock:
+        if name not in self._clocks:
+            plan = self._plan
+            joins = plan.options.restarts == "offset"
+            self._clocks[name] = Clock(
+                daily=plan.time.daily, joins=joins, stamps=plan.stamps, remarks=self.remarks, title=self._title
+            )
+        return self._clocks[name]
+
+    @property
+    def _title(self) -> str:
+        return " and ".join(self._plan.layout.title(place) for place in self._plan.time_places)
+
+    def _by_channel(self, rows: Rows) -> Iterator[tuple[str, Rows]]:
+        place = self._plan.channel_place
+        if place is None or not len(rows):
+            yield "", rows
+            return
+        names = np.array(list(map(str.strip, rows.block.columns[place])))
+        for name in dict.fromkeys(names.tolist()):
+            chosen = names == name
+            if name:
+                yield name, rows.chosen(chosen)
+            else:
+                self.remarks.add_all("values without a channel name, left out", rows.lines(chosen))
+
+    def _timed(self, block: Block) -> Rows:
+        """The rows whose time is one."""
+        if not self._plan.time_places:
+            return self._numbered(block)
+        texts = joined(block, self._plan.time_places)
+        try:
+            time_s = np.array(self._plan.time.many(texts), np.float64)
+        except (ValueError, OverflowError):
+            time_s = np.array([self._one_time(block, i, text) for i, text in enumerate(texts)], np.float64)
+        return Rows(block, time_s).chosen(np.isfinite(time_s))
+
+    def _numbered(self, block: Block) -> Rows:
+        """Rows without a time of their own: each is one interval after the one before."""
+        interval_s = self._plan.options.interval or 0.0
+        first = self._plan.values[0].place
+        header = [row[first].strip() for row in self._plan.layout.header_rows if first < len(row)]
+        again = np.array([cell.strip() in header for cell in block.columns[first]], np.bool_)
+        self.remarks.add_all(HEADER_AGAIN, Rows(block, np.zeros(len(again))).lines(again))
+        block = block.chosen(~again)
+        time_s: Floats = np.arange(self._counted, self._counted + len(block.line), dtype=np.float64) * interval_s
+        self._counted += len(block.line)
+        return Rows(block, time_s)
+
+    def _one_time(self, block: Block, i: int, text: str) -> float:
+        try:
+            time_s = self._plan.time.one(text)
+        except (ValueError, OverflowError):
+            time_s = np.nan
+        if not np.isfinite(time_s):
+            cells = block.row(i)
+            if [cell.strip() for cell in cells] in self._plan.layout.header_rows:
+                reason = HEADER_AGAIN
+            elif not any(cell.strip() for cell in cells):
+                reason = EMPTY
+            elif is_words(cells):
+                self._found_texts.append((block.line[i], cells))
+                return np.nan
+            elif not text.strip():
+                reason = "rows without a time, skipped"
+            else:
+                reason = "rows whose time cannot be read, skipped"
+            self.remarks.add(reason, block.line[i])
+        return time_s

@@ -9,7 +9,6 @@ import pytest
 
 from meterlog.circuit.faults.fault_cells import FAULTS
 from meterlog.circuit.model.circuit_file import load_circuit
-from meterlog.circuit.readings.measurement import trial_from_row
 from meterlog.driver import open_address
 from meterlog.errors import MeterlogError
 from meterlog_drivers.simulated.measured import MeasuredVan
@@ -117,11 +116,13 @@ def test_what_is_heard_and_seen(fault: str, key: str, answer: str) -> None:
         ("pump", {"into": "pump_plus"}, "dead"),
         ("fuse", {"replaced": "fuse"}, "runs"),
         ("feed_wire:short_to_ground", {"replaced": "fuse"}, "blew"),
+        ("relay", {"compared": "relay"}, "differs"),
+        ("fuse", {"compared": "relay"}, "alike"),
+        ("feed_wire:intermittent", {"observed": "moves_with_harness"}, "feed_wire"),
     ],
 )
 def test_what_comes_of_a_trial(fault: str, trial: dict[str, str], result: str) -> None:
-    one = van(fault)
-    assert one.tried(trial_from_row({**trial, "result": "dead"}, one.circuit, "a trial:")) == result
+    assert van(fault).came_of(trial) == result
 
 
 def test_what_was_put_right_is_sound() -> None:

@@ -2,7 +2,7 @@
 
 The first line of the output is the port to open, nothing else; further ports of a scenario with several test points
 follow, one a line. Lines that begin with spaces explain. The scenario begins when a port is first opened and repeats
-until Ctrl-C.
+until Ctrl-C. 'emulate van' is the van with a fault, measured where you type.
 """
 
 from __future__ import annotations
@@ -10,6 +10,7 @@ from __future__ import annotations
 import argparse
 import contextlib
 import sys
+import threading
 import time
 from pathlib import Path
 from typing import TYPE_CHECKING, TextIO
@@ -18,13 +19,14 @@ from meterlog.address import Address
 from meterlog.driver import load_driver
 from meterlog.driver.framing import Encoder, FramingDriver
 from meterlog.errors import SessionWriteFailed, UsageError
-from meterlog_drivers.simulated.driver import scenario_named
+from meterlog_drivers.simulated.driver import VAN, scenario_named
 from meterlog_drivers.simulated.emulation.emulator import Emulator, Outlet, shows_columns
 from meterlog_drivers.simulated.emulation.ports import Port, PseudoTerminal, TcpPort
 from meterlog_drivers.simulated.scenario import Run
 
 if TYPE_CHECKING:
     from meterlog_drivers.simulated.bluetooth.ble_port import SimulatedAdapter
+    from meterlog_drivers.simulated.emulation.moved_probes import MovedProbes
 
 EXAMPLE = "meterlog emulate healthy-prime --driver status14"
 
@@ -32,6 +34,7 @@ EXAMPLE = "meterlog emulate healthy-prime --driver status14"
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the options."""
     parser.add_argument("scenario", nargs="?", metavar="SCENARIO", help="what happens to the van; see --list")
+    parser.add_argument("--fault", metavar="F", help="of 'van': PART:KIND, PART:OHM, none or hidden (default hidden)")
     parser.add_argument("--list", action="store_true", help="list the scenarios and exit")
     parser.add_argument(
         "--driver",
@@ -60,6 +63,10 @@ def run(args: argparse.Namespace) -> int:
     if not (0.001 <= args.interval <= 60 and args.speed > 0 and args.counts >= 1000 and args.seed >= 0):
         raise UsageError("--interval is 0.001 to 60 s, --speed more than 0, --counts at least 1000, --seed at least 0")
     overrides = {"interval_s": args.interval, "counts": args.counts}
+    if args.scenario == VAN:
+        return _van(address, overrides, args)
+    if args.fault is not None:
+        raise UsageError(f"--fault is for 'emulate van': the scenario '{args.scenario}' has its own")
     scenario = scenario_named(args.scenario)
     together = scenario.run(args.seed, together=True, **overrides)
     if address.scheme == "scpi":
@@ -69,22 +76,56 @@ def run(args: argparse.Namespace) -> int:
     played = together if in_columns else scenario.run(args.seed, **overrides)
     groups = [tuple(range(len(played.probes)))] if in_columns else [(k,) for k in range(len(played.probes))]
     with contextlib.ExitStack() as stack:
-        outlets = []
         adapter = _adapter(stack) if args.ble else None
-        for n, channels in enumerate(groups):
-            port: Port
-            if adapter is not None:
-                port = adapter.port(n)
-            else:
-                port = PseudoTerminal() if args.tcp is None else TcpPort(args.tcp and args.tcp + n)
-            stack.callback(port.close)
-            outlets.append(Outlet(port, channels))
+        outlets = [Outlet(_port(n, args, adapter, stack), channels) for n, channels in enumerate(groups)]
         shown = stack.enter_context(_opened(args.shown)) if args.shown else None
         emulator = Emulator(played, encoder, outlets, args.speed, shown)
         _announce(played, outlets, address, args, adapter.setting if adapter is not None else "")
         with contextlib.suppress(KeyboardInterrupt):
             emulator.play(1 if args.once else None)
     return 0
+
+
+def _port(n: int, args: argparse.Namespace, adapter: SimulatedAdapter | None, stack: contextlib.ExitStack) -> Port:
+    """The n-th port of the kind that was asked for."""
+    port: Port
+    if adapter is not None:
+        port = adapter.port(n)
+    else:
+        port = PseudoTerminal() if args.tcp is None else TcpPort(args.tcp and args.tcp + n)
+    stack.callback(port.close)
+    return port
+
+
+def _van(address: Address, overrides: dict[str, float], args: argparse.Namespace) -> int:
+    """Emulate a meter at the van, its probes and key moved by what is typed."""
+    from meterlog_drivers.simulated.emulation.moved_probes import HELP, MovedProbes
+    from meterlog_drivers.simulated.measured import MeasuredVan
+    from meterlog_drivers.simulated.van.faults import HIDDEN, faults_named
+
+    if args.ble or args.once or args.shown or address.scheme == "scpi":
+        raise UsageError("'emulate van' is for a port and a driver that sends: without --ble, --once, --shown, scpi")
+    van = MeasuredVan(faults_named(args.fault or HIDDEN, args.seed), args.seed)
+    with contextlib.ExitStack() as stack:
+        port = _port(0, args, None, stack)
+        probes = MovedProbes(van, _encoder(address), port, args.speed, overrides)
+        meter = Address(address.scheme, port.name, address.options)
+        _say(port.name, f"  a meter at the van: meterlog job start van --meter {meter}", f"  {HELP}")
+        threading.Thread(target=_hand_lines, args=(probes,), daemon=True).start()
+        with contextlib.suppress(KeyboardInterrupt):
+            probes.play(lambda text: _say(f"  {text}"))
+    return 0
+
+
+def _hand_lines(probes: MovedProbes) -> None:
+    for line in sys.stdin:
+        if line.strip():
+            probes.tell(line)
+
+
+def _say(*lines: str) -> None:
+    sys.stdout.write("\n".join(lines) + "\n")
+    sys.stdout.flush()
 
 
 def _answer_queries(together: Run, args: argparse.Namespace) -> int:
@@ -121,6 +162,7 @@ def _list_scenarios(asked: bool) -> int:
     if not asked:
         raise UsageError(f"name a scenario: {', '.join(SCENARIOS)}; 'meterlog emulate --list' describes each")
     width = max(map(len, SCENARIOS))
+    print(f"{VAN:<{width}}  The van with a fault of your choice or a hidden one, measured where you type.")
     for name, scenario in SCENARIOS.items():
         print(f"{name:<{width}}  {scenario.summary}")
     return 0
@@ -168,5 +210,4 @@ def _print_port(ports: list[str], what: list[str], meters: list[str], played: Ru
     lap = f"takes {played.lap_s / args.speed:g} s" + ("" if args.once else ", repeats until Ctrl-C")
     more = [*what, f"record it in another shell:  meterlog record {command}"]
     more.append(f"{played.name} begins when a port is opened, {lap}")
-    sys.stdout.write("\n".join([*ports, *("  " + line for line in more)]) + "\n")
-    sys.stdout.flush()
+    _say(*ports, *("  " + line for line in more))

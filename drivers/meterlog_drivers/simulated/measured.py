@@ -6,14 +6,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from zlib import crc32
 
 import numpy as np
 
 from meterlog.circuit.model.circuit import Circuit
-from meterlog.circuit.readings.measurement import Measurement, Tried, measurement_from_row
+from meterlog.circuit.readings.measurement import Measurement, measurement_from_row
 from meterlog.reading import Quantity
 from meterlog_drivers.simulated.meter import MeterModel
 from meterlog_drivers.simulated.scenario import PLACED, Probe, Run, Scenario, Setup
@@ -46,6 +46,8 @@ LAMP_ROUNDS = 6
 """A lamp's resistance follows its voltage: so many rounds settle them within a percent."""
 SEEN = ((0.85, "bright"), (0.40, "dim"), (0.15, "glowing"), (0.0, "dark"))
 """From this share of 12 V on a person calls a lamp so. Guesses."""
+LEAD_OHM = 0.05
+"""A fused lead with its two clips. A guess."""
 RUNS_SHARE, SOUND_EMF_V = 0.4, 7.5
 """A pump is heard from this share of a sound one's speed on; what that generates, V. A guess, and this van's figure."""
 TURNS_V, TURNS_WELL_V = 5.0, 8.5
@@ -114,17 +116,30 @@ class MeasuredVan:
             volts = abs(_median(hung.solve(trip).voltage(at, to), span))
         return _brightness(volts)
 
-    def tried(self, trial: Tried) -> str:
-        """What comes of a trial at key-on: `runs`, `dead` or `blew`."""
-        vehicle, trip = self._set_up(self.place({"at": "battery_plus"}))
+    def came_of(self, tried: Mapping[str, object]) -> str:
+        """What comes of a trial, from its row in `tried`: `runs`, `dead`, `blew`; or of a look, or a comparison.
+
+        Raises:
+            CircuitError: the van has no such part.
+        """
+        if "observed" in tried:
+            return self.look(str(tried["observed"]))
+        row = {key: str(value) for key, value in tried.items()}
+        if "compared" in row:
+            return "differs" if any(fault.part == row["compared"] for fault in self.faults) else "alike"
         shorted = any(fault.kind == "short_to_ground" for fault in self.faults)
-        if trial.replaced:
-            return "runs" if self.repaired(trial.replaced).pump_runs() else "blew" if shorted else "dead"
-        bridged = self.circuit.part_index.get(trial.bridged)
-        a, b = (bridged - 1, bridged) if bridged else (self.circuit.node(trial.feed), self.circuit.node(trial.into))
-        if shorted and not bridged:
+        if "replaced" in row:
+            runs = self.repaired(row["replaced"]).pump_runs()
+            return "runs" if runs else "blew" if shorted and row["replaced"] == "fuse" else "dead"
+        if "bridged" in row:
+            b = self.circuit.part_index[row["bridged"]]
+            a = b - 1
+        elif shorted:
             return "blew"
-        return "runs" if _turns(replace(vehicle, shunts=(*vehicle.shunts, (a, b, 0.05))), trip) else "dead"
+        else:
+            a, b = self.circuit.node(row.get("feed", "battery")), self.circuit.node(row["into"])
+        vehicle, trip = self._set_up(self.place({"at": "battery_plus"}))
+        return "runs" if _turns(replace(vehicle, shunts=(*vehicle.shunts, (a, b, LEAD_OHM))), trip) else "dead"
 
     def pump_runs(self, state: str = "key_on") -> bool:
         """Tell whether the pump is heard."""
@@ -132,28 +147,26 @@ class MeasuredVan:
 
     def look(self, key: str) -> str:
         """What a person sees or hears; `unknown` where this van has nothing to say about it."""
-        crank_v = self.shown(self.place({"at": "battery_plus", "state": "crank"}))
+        answer = _LOOKS.get(key)
+        return answer(self) if answer else "unknown"
+
+    def _kind(self, part: str) -> str:
+        """How a part is at fault; empty where it is not."""
+        return next((fault.kind for fault in self.faults if fault.part == part), "")
+
+    def _crank_v(self) -> float:
+        return self.shown(self.place({"at": "battery_plus", "state": "crank"}))
+
+    def _clicks(self) -> bool:
         coil_v = self.shown(self.place({"at": "relay_coil", "state": "key_on"}))
-        wrong = {fault.part: fault.kind for fault in self.faults}
-        yes: dict[str, bool] = {
-            "prime_heard": self.pump_runs(),
-            "prime_heard_after": self.pump_runs(),
-            "load_works": self.pump_runs("crank"),
-            "fuel_at_rail": self.pump_runs() or self.pump_runs("crank"),
-            "relay_clicks": coil_v >= Vehicle().relay.pull_in_v and wrong.get("relay") != "stuck_closed",
-            "tachometer_moves": crank_v > TURNS_V,
-            "engine_lamp_lit": True,
-            "key_lamp_blinks": False,
-            "charge_lamp_lit": False,
-            "lamps_go_out": False,
-            "only_when_hot": False,
-            "fuse_whole": not ({"open", "wrong_size"} & {wrong.get("fuse")} or "short_to_ground" in wrong.values()),
-        }
-        words = {
-            "starter_turns": "yes" if crank_v > TURNS_WELL_V else "slowly",
-            "tachometer_falls": "with the engine",
-        }
-        return words[key] if key in words else {True: "yes", False: "no", None: "unknown"}[yes.get(key)]
+        return coil_v >= Vehicle().relay.pull_in_v and self._kind("relay") != "stuck_closed"
+
+    def _fuse_whole(self) -> bool:
+        blown = any(fault.kind == "short_to_ground" for fault in self.faults)
+        return not blown and self._kind("fuse") not in ("open", "wrong_size")
+
+    def _moves(self) -> str:
+        return next((fault.part for fault in self.faults if fault.kind == "intermittent"), "no")
 
     def _set_up(self, place: Measurement, turn: int = 0) -> tuple[Vehicle, Trip]:
         """The vehicle and what is done with it for a measurement: key, plug, a lamp in the load's place."""
@@ -225,3 +238,28 @@ def _turns(vehicle: Vehicle, trip: Trip, state: str = "key_on") -> bool:
 def _brightness(volts: float) -> str:
     share = abs(volts) / van_circuit().system_v
     return next(word for least, word in SEEN if share >= least)
+
+
+def _yes(known: Callable[[MeasuredVan], bool]) -> Callable[[MeasuredVan], str]:
+    return lambda van: "yes" if known(van) else "no"
+
+
+_LOOKS: Mapping[str, Callable[[MeasuredVan], str]] = {
+    "prime_heard": _yes(MeasuredVan.pump_runs),
+    "prime_heard_after": _yes(MeasuredVan.pump_runs),
+    "load_works": _yes(lambda van: van.pump_runs("crank")),
+    "fuel_at_rail": _yes(lambda van: van.pump_runs() or van.pump_runs("crank")),
+    "relay_clicks": _yes(MeasuredVan._clicks),
+    "tachometer_moves": _yes(lambda van: van._crank_v() > TURNS_V),
+    "starter_turns": lambda van: "yes" if van._crank_v() > TURNS_WELL_V else "slowly",
+    "tachometer_falls": lambda _: "with the engine",
+    "engine_lamp_lit": lambda _: "yes",
+    "key_lamp_blinks": lambda _: "no",
+    "charge_lamp_lit": lambda _: "no",
+    "lamps_go_out": lambda _: "no",
+    "only_when_hot": lambda _: "no",
+    "fuse_whole": _yes(MeasuredVan._fuse_whole),
+    "fuse_rating": lambda van: "too_small" if van._kind("fuse") == "wrong_size" else "right",
+    "moves_with_harness": MeasuredVan._moves,
+}
+"""What is seen and heard at the van, by the key of the question."""

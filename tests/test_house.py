@@ -86,10 +86,11 @@ LAYERS: tuple[tuple[str, ...], ...] = (
     ("limits", "condition", "settings"),
     ("capture", "circuit", "findings"),
     ("analysis",),
-    ("loaded", "notebook"),
-    ("compare", "job"),
+    ("loaded",),
+    ("comparing", "job"),
     ("drawing",),
     ("report",),
+    ("notebook",),
     ("cli",),
     ("__main__",),
 )

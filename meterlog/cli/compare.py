@@ -44,8 +44,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Compare and print."""
-    from meterlog.compare import compare_captures
-    from meterlog.compare.comparison_text import as_text
+    from meterlog.comparing import compare_captures
+    from meterlog.comparing.comparison_text import as_text
     from meterlog.loaded import load
 
     sides, reference, others = _sides(args)

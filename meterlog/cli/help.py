@@ -23,7 +23,7 @@ TOPICS = {
     "events": ("meterlog", "events", "what is found in a capture, and how sure a duration is"),
     "findings": ("meterlog", "findings", "what is concluded from it"),
     "limits": ("meterlog", "limits", "the figures that findings are judged by, and your own"),
-    "compare": ("meterlog", "compare", "known-good against suspect, before and after"),
+    "compare": ("meterlog", "comparing", "known-good against suspect, before and after"),
     "job": ("meterlog", "job", "one repair from complaint to proof"),
     "circuit": ("meterlog", "circuit", "which part it is, and what to measure next"),
     "templates": ("meterlog", "circuit/templates", "the circuits that come with it"),

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from meterlog.compare.comparison import Band
+from meterlog.comparing.comparison import Band
 from meterlog.drawing.palette import BLUE, GREEN, GREY, tint
 from meterlog.drawing.primitives import DOTS_UP_TO, line
 from meterlog.sides import KNOWN_GOOD, Sides

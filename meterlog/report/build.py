@@ -16,8 +16,8 @@ from markupsafe import Markup
 
 from meterlog import __version__
 from meterlog.cautions import Act, applying, first_said
-from meterlog.compare import compare_captures
-from meterlog.compare.comparison_text import alignment_words, channel_name, excursions_words, headline, measure_words
+from meterlog.comparing import compare_captures
+from meterlog.comparing.comparison_text import alignment_words, channel_name, excursions_words, headline, measure_words
 from meterlog.drawing import drawing_library
 from meterlog.drawing.palette import ROLES
 from meterlog.drawing.primitives import Figure

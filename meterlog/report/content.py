@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import timedelta
 
-from meterlog.compare.comparison import ChannelComparison, Comparison
+from meterlog.comparing.comparison import ChannelComparison, Comparison
 from meterlog.drawing.primitives import Figure
 from meterlog.events.event import Event
 from meterlog.findings.finding import Finding

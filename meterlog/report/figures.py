@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from meterlog.compare.comparison import Band, ChannelComparison, Excursion
+from meterlog.comparing.comparison import Band, ChannelComparison, Excursion
 from meterlog.drawing.palette import BLACK, GRID, ORANGE
 from meterlog.drawing.primitives import Figure, band, layout, word
 from meterlog.drawing.reference import MOST_EXCURSIONS, edges, middle_and_suspect, thinned

@@ -14,7 +14,7 @@ import numpy as np
 
 from tests.bench.results import printed
 from tests.bench.table import Row, at_least, at_most, show
-from tests.compare.test_coverage import FALLEN, agreement
+from tests.comparing.test_coverage import FALLEN, agreement
 from tests.findings.test_association import because_it_was_felt, each_moved_after_a_pause, only_while_cold, proved
 
 COVERED, FALSE, TRUE = 0.95, 0.01, 0.95

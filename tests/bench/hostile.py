@@ -22,7 +22,7 @@ from typing import NamedTuple
 
 import meterlog.analysis
 import meterlog.circuit
-import meterlog.compare
+import meterlog.comparing
 import meterlog.exchange.csv_export
 import meterlog.exchange.parquet
 import meterlog.report  # noqa: F401 imported before forking

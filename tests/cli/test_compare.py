@@ -8,8 +8,8 @@ from pathlib import Path
 import pytest
 
 from meterlog.cli import main
-from meterlog.compare import compare
-from meterlog.compare.comparison_text import as_text
+from meterlog.comparing import compare
+from meterlog.comparing.comparison_text import as_text
 
 RECORDINGS = Path(__file__).parents[2] / "recordings"
 GOOD = [RECORDINGS / "key-on-good-1.sqlite", RECORDINGS / "key-on-good-2.sqlite"]

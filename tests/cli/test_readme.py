@@ -10,14 +10,10 @@ from collections.abc import Iterator
 from importlib import import_module
 from pathlib import Path
 
-import numpy as np
 import pytest
 
 from meterlog.cli import main
 from meterlog.cli.main import COMMANDS, _parser
-from meterlog.reading import Quantity
-from meterlog.series import Series
-from meterlog.session import SessionWriter
 
 ROOT = Path(__file__).parents[2]
 TOPS = ("meterlog", "drivers", "dashboard", "recordings")
@@ -146,13 +142,8 @@ def test_a_date_that_can_be_read_in_two_ways_is_the_error_shown(here: Path, caps
     assert capsys.readouterr().err in BLOCKS
 
 
-def test_in_a_notebook(here: Path) -> None:
-    with SessionWriter.create(here / "crank.sqlite") as writer:
-        channel = writer.add_channel("voltage", Quantity.DC_VOLTAGE)
-        count = np.full(40, 0.01, "f4")
-        time_s = 0.5 * np.arange(40, dtype=np.float64)
-        writer.append_series(channel, Series(time_s, np.full(40, 12.5), count, np.zeros(40, "u2")))
-    code = block("import meterlog").replace(".plot()", ".mean()")  # a drawing library is the notebook's own
+@pytest.mark.usefixtures("here")
+def test_in_a_notebook() -> None:
     names: dict[str, object] = {}
-    exec(code, names)
+    exec(block("import meterlog"), names)
     assert "feed" in names

@@ -8,8 +8,8 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from meterlog.compare import compare
-from meterlog.compare.comparison import Band
+from meterlog.comparing import compare
+from meterlog.comparing.comparison import Band
 from meterlog.drawing.reference import thinned
 from meterlog_dashboard.compare.figures import compare_figure
 

@@ -15,7 +15,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import meterlog.analysis
-import meterlog.compare
+import meterlog.comparing
 import meterlog.exchange.parquet
 import meterlog.report  # noqa: F401 imported before forking, so that what is killed is the work
 from meterlog.cli.main import main

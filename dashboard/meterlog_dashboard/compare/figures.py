@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from meterlog.compare.comparison import Band, ChannelComparison
+from meterlog.comparing.comparison import Band, ChannelComparison
 from meterlog.drawing.palette import GREY, GRID, ORANGE, VERMILION
 from meterlog.drawing.primitives import Figure, band, layout, line, word
 from meterlog.drawing.reference import MOST_EXCURSIONS, POINTS, dots, edges, middle_and_suspect, thinned

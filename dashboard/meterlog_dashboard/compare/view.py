@@ -19,7 +19,7 @@ from meterlog_dashboard.frame.elements import PLOT, dropdown, table, verdict_wor
 from meterlog_dashboard.frame.view import Context
 
 if TYPE_CHECKING:  # it imports much, and the page is to be there at once
-    from meterlog.compare.comparison import ChannelComparison, Comparison
+    from meterlog.comparing.comparison import ChannelComparison, Comparison
     from meterlog.loaded import Loaded
 
 PATH = "/compare"
@@ -157,8 +157,8 @@ def register(app: Dash, context: Context) -> None:
 def _result(
     context: Context, good: Sequence[str], suspects: Sequence[str], nudge_s: float, sides: Sides
 ) -> list[Component]:
-    from meterlog.compare import compare_captures
-    from meterlog.compare.comparison_text import headline
+    from meterlog.comparing import compare_captures
+    from meterlog.comparing.comparison_text import headline
 
     captures, others = ([context.opened.measured(name) for name in names] for names in (good, suspects))
     comparison = compare_captures(captures, *others, nudge_s=nudge_s, sides=sides)
@@ -174,7 +174,7 @@ def _result(
 
 
 def _channel(channel: ChannelComparison, comparison: Comparison, good: Sequence[Loaded]) -> Component:
-    from meterlog.compare.comparison_text import alignment_words, channel_name, excursions_words
+    from meterlog.comparing.comparison_text import alignment_words, channel_name, excursions_words
     from meterlog_dashboard.compare.figures import compare_figure
 
     sides, name = comparison.sides, channel_name(channel, comparison)
@@ -217,7 +217,7 @@ def _overlay(channel: ChannelComparison, good: Sequence[Loaded]) -> list[tuple[s
 
 
 def _measures(channel: ChannelComparison, sides: Sides) -> Component:
-    from meterlog.compare.comparison_text import measure_words
+    from meterlog.comparing.comparison_text import measure_words
 
     rows = []
     for measure in channel.measures:

@@ -12,12 +12,13 @@ from rich.text import Text
 from meterlog.capture import Notice, Recorder
 from meterlog.capture.channels import LiveChannel
 from meterlog.cli.terminal.output_streams import LastingOutput, PlainOutput
-from meterlog.cli.terminal.readout import readout, sparkline
+from meterlog.cli.terminal.readout import readout
 from meterlog.cli.terminal.record_keys import HELP
 from meterlog.cli.terminal.record_lines import LineDisplay, said
 from meterlog.kinds import KINDS
 from meterlog.text.figures import displayed
 from meterlog.text.safe import one_line
+from meterlog.text.sparkline import sparkline
 
 REFRESH_S = 0.5
 """Time between two pictures, s: a person reads no faster, and drawing makes the meters' threads wait (a guess)."""

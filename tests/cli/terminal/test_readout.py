@@ -6,8 +6,9 @@ import math
 
 import pytest
 
-from meterlog.cli.terminal.readout import readout, sparkline
+from meterlog.cli.terminal.readout import readout
 from meterlog.reading import Flag, Quantity, Reading
+from meterlog.text.sparkline import sparkline
 
 V, OHM = Quantity.DC_VOLTAGE, Quantity.RESISTANCE
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from meterlog.compare.combine import Figure, combined, measured, same
+from meterlog.comparing.combine import Figure, combined, measured, same
 
 
 @pytest.mark.parametrize("halves", [(1.0,), (1.0, 1.0), (1.0, 0.3), (1.0, 0.05), (1.0, 1.0, 1.0), (1.0, 0.5, 0.2, 0.1)])

@@ -7,7 +7,7 @@ import statistics
 from collections.abc import Sequence
 from typing import NamedTuple
 
-from meterlog.compare.comparison import Measure, Same
+from meterlog.comparing.comparison import Measure, Same
 from meterlog.sides import KNOWN_GOOD, Sides
 
 

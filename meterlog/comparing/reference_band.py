@@ -8,9 +8,9 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from meterlog.compare.align import Pass
-from meterlog.compare.combine import COVERAGE, combined
-from meterlog.compare.comparison import Band, Excursion
+from meterlog.comparing.align import Pass
+from meterlog.comparing.combine import COVERAGE, combined
+from meterlog.comparing.comparison import Band, Excursion
 from meterlog.findings.level import resolution_of
 from meterlog.reading import Accuracy
 from meterlog.series import Series

@@ -12,12 +12,12 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from meterlog.compare import Comparison, compare
-from meterlog.compare.align import Pass
-from meterlog.compare.comparison import Counted, Measure
-from meterlog.compare.comparison_text import as_text, headline, measure_words
-from meterlog.compare.counts import _rate
-from meterlog.compare.reference_band import Reference, band, excursions
+from meterlog.comparing import Comparison, compare
+from meterlog.comparing.align import Pass
+from meterlog.comparing.comparison import Counted, Measure
+from meterlog.comparing.comparison_text import as_text, headline, measure_words
+from meterlog.comparing.counts import _rate
+from meterlog.comparing.reference_band import Reference, band, excursions
 from meterlog.errors import CompareError
 from meterlog.limits import load_limits
 from meterlog.reading import Accuracy, Quantity
@@ -25,7 +25,7 @@ from meterlog.series import Series
 from meterlog.session import SessionWriter, open_reader
 from meterlog.session.model import ARMED, CAPTURE
 from meterlog.sides import BEFORE_AFTER, KNOWN_GOOD
-from tests.compare.conftest import Maker, Shape, prime
+from tests.comparing.conftest import Maker, Shape, prime
 
 CAR = load_limits("car-12v")
 RECORDINGS = Path(__file__).parents[2] / "recordings"

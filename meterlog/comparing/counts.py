@@ -5,9 +5,9 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from meterlog.compare.combine import same
-from meterlog.compare.comparison import Counted, Measure, Same
-from meterlog.compare.pairing import Side
+from meterlog.comparing.combine import same
+from meterlog.comparing.comparison import Counted, Measure, Same
+from meterlog.comparing.pairing import Side
 from meterlog.events.missing_prime import KEY_ON
 from meterlog.findings.chance import chance_of_at_least, chance_of_split, quiet_needed, rate_span
 from meterlog.kinds import KINDS, faults

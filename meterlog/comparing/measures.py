@@ -7,11 +7,11 @@ from dataclasses import replace
 
 import numpy as np
 
-from meterlog.compare.align import Laid, Pass
-from meterlog.compare.combine import Figure, combined, measured
-from meterlog.compare.comparison import Measure
-from meterlog.compare.counts import counts
-from meterlog.compare.pairing import Side
+from meterlog.comparing.align import Laid, Pass
+from meterlog.comparing.combine import Figure, combined, measured
+from meterlog.comparing.comparison import Measure
+from meterlog.comparing.counts import counts
+from meterlog.comparing.pairing import Side
 from meterlog.events.missing_prime import KEY_ON
 from meterlog.findings.level import level_of, resolution_of, thin, upper_level
 from meterlog.limits import Limits

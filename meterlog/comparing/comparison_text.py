@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from pathlib import Path
 
-from meterlog.compare.comparison import Alignment, ChannelComparison, Comparison, Counted, Excursion, Measure
+from meterlog.comparing.comparison import Alignment, ChannelComparison, Comparison, Counted, Excursion, Measure
 from meterlog.reading import Quantity
 from meterlog.sides import Sides
 from meterlog.text.figures import seconds, shown

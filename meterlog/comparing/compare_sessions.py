@@ -8,12 +8,12 @@ from pathlib import Path
 
 import numpy as np
 
-from meterlog.compare.align import Laid, Pass, lay, nudged
-from meterlog.compare.combine import combined
-from meterlog.compare.comparison import Alignment, Band, ChannelComparison, Comparison
-from meterlog.compare.measures import measures
-from meterlog.compare.pairing import Pair, Side, check_systems, pair_channels
-from meterlog.compare.reference_band import Reference, band, excursions
+from meterlog.comparing.align import Laid, Pass, lay, nudged
+from meterlog.comparing.combine import combined
+from meterlog.comparing.comparison import Alignment, Band, ChannelComparison, Comparison
+from meterlog.comparing.measures import measures
+from meterlog.comparing.pairing import Pair, Side, check_systems, pair_channels
+from meterlog.comparing.reference_band import Reference, band, excursions
 from meterlog.errors import CompareError
 from meterlog.loaded import Loaded, load
 from meterlog.sides import KNOWN_GOOD, Sides

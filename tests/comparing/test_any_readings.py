@@ -8,15 +8,15 @@ import json
 import numpy as np
 import pytest
 
-from meterlog.compare import compare_captures
-from meterlog.compare.comparison_text import as_text
+from meterlog.comparing import compare_captures
+from meterlog.comparing.comparison_text import as_text
 from meterlog.errors import CompareError
 from meterlog.loaded import Loaded, load
 from meterlog.reading import Quantity
 from meterlog.report import build_report
 from meterlog.series import Series
 from meterlog.session.writer import SessionWriter
-from tests.compare.conftest import Maker
+from tests.comparing.conftest import Maker
 
 RNG = np.random.default_rng(3)
 SHAPES = {

@@ -6,11 +6,11 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from meterlog.compare import compare, compare_captures
-from meterlog.compare.align import best_shift
+from meterlog.comparing import compare, compare_captures
+from meterlog.comparing.align import best_shift
 from meterlog.loaded import load
 from meterlog.series import Series
-from tests.compare.conftest import Maker, Shape, prime
+from tests.comparing.conftest import Maker, Shape, prime
 
 
 def test_primes_are_laid_on_their_onset_within_the_stated_error(make: Maker) -> None:

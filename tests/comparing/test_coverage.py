@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from meterlog.compare import compare_captures
+from meterlog.comparing import compare_captures
 from meterlog.loaded import Loaded
 from meterlog.reading import Accuracy, Quantity
 from meterlog.series import Series

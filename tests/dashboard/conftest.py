@@ -12,6 +12,8 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+from meterlog.job.job_file import create_job
+
 if TYPE_CHECKING:
     from playwright.sync_api import Browser, Page
 
@@ -20,11 +22,20 @@ RECORDINGS = Path(__file__).parents[2] / "recordings"
 
 @pytest.fixture(scope="module")
 def sessions_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A folder with the sample sessions, to be written in."""
+    """A folder with the sample sessions and some jobs, to be written in."""
     folder = tmp_path_factory.mktemp("town") / "workshop"  # beside it nothing of another test
     folder.mkdir()
     for path in RECORDINGS.glob("*.sqlite"):
         shutil.copy(path, folder / path.name)
+    for vehicle, complaint in (("blue van", "cranks, does not start"), ("red van", "dies"), ("truck", "not charging")):
+        create_job(
+            folder / vehicle.replace(" ", "-"),
+            complaint=complaint,
+            vehicle=vehicle,
+            meters=(),
+            tool="meter",
+            details={},
+        )
     return folder
 
 

@@ -24,6 +24,8 @@ CONTRAST = (HERE / "contrast.js").read_text()
 RECORDINGS = HERE.parents[1] / "recordings"
 TAGS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
 VIEWS = {
+    "/jobs": ".new-job",
+    "/jobs/new": "#new-begin",
     "/record": "#start",
     "/record/drive-intermittent.sqlite": "#strip-chart .scatterlayer path",
     "/sessions": "a.session",

@@ -92,6 +92,7 @@ class Measuring:
         ours = known is not None and known.process.poll() is None
         said = known.said() if known is not None else ""
         failed = known is not None and not ours and known.process.returncode not in (0, None)
+        said = said if failed else said.replace("_", " ")  # places, as a person reads them
         return {
             "measuring": ours or bool(running),
             "said": said if known is not None else "Another program measures for this job." if running else "",

@@ -1,0 +1,301 @@
+"""A whole job in a real browser, on a phone and on a laptop, beside the terminal: the meter on a real port."""
+
+from __future__ import annotations
+
+import contextlib
+import re
+import subprocess
+import sys
+import threading
+import time
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import pytest
+
+from meterlog.circuit import load_circuit
+from meterlog.circuit.readings.measurement import QUANTITY
+from meterlog.job.entering import begin_with
+from meterlog.job.job_file import create_job, read_job
+from meterlog.job.status import status_of
+from meterlog.reading import Quantity
+from tests.conftest import PluggedMeter
+from tests.dashboard.test_accessible import SMALL, pale, unnamed, walk
+from tests.job.vehicle import Vehicle
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser, Page
+
+pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="needs pseudo-terminals")
+
+LOOKS = {"prime_heard": "no", "fuel_at_rail": "no", "tachometer_moves": "yes", "engine_lamp_lit": "yes"}
+LOOKS |= {"key_lamp_blinks": "no"}
+PHONE: Any = {"width": 390, "height": 844}
+LAPTOP: Any = {"width": 1280, "height": 900}
+MAIN = "#job-act .main, #job-act .answers button"
+IN_VIEW = """(node) => { const box = node.getBoundingClientRect();
+  return box.top >= 0 && box.bottom <= innerHeight && box.height >= 47.5; }"""
+"""Tells whether a control can be pressed where the page stands, by a thumb."""
+
+
+@pytest.fixture
+def address(tmp_path: Path) -> Iterator[str]:
+    """The page over an empty folder, as its command serves it."""
+    folder = tmp_path / "shop"
+    folder.mkdir()
+    command = [sys.executable, "-m", "meterlog", "page", "--port", "0", str(folder)]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as server:
+        assert server.stdout is not None
+        yield server.stdout.readline().split()[4].rstrip("/")
+        server.terminate()
+
+
+@pytest.fixture
+def page(browser: Browser, address: str, request: pytest.FixtureRequest) -> Iterator[Page]:
+    """A tab in which an error on the console fails the test; closed before its server ends."""
+    del address
+    page = browser.new_page(viewport=getattr(request, "param", PHONE))
+    page.set_default_timeout(30_000)
+    errors: list[str] = []
+    page.on("console", lambda said: errors.append(said.text) if said.type == "error" else None)
+    page.on("pageerror", lambda error: errors.append(str(error)))
+    yield page
+    page.close()
+    expected = ("400 (BAD REQUEST)", "ERR_INTERNET_DISCONNECTED")  # a refusal is an answer; a line that was cut
+    assert not [one for one in errors if not any(words in one for words in expected)]
+
+
+class Showing:
+    """A meter on a real port that shows a value ten times a second."""
+
+    def __init__(self, meter: PluggedMeter) -> None:
+        self.meter, self.value, self.quantity = meter, 0.0, Quantity.DC_VOLTAGE
+        self._ended = threading.Event()
+        self._thread = threading.Thread(target=self._run, daemon=True)
+        self._thread.start()
+
+    def _run(self) -> None:
+        while not self._ended.wait(0.1):
+            with contextlib.suppress(OSError):  # unplugged
+                self.meter.show(self.value, self.quantity)
+
+    def end(self) -> None:
+        self._ended.set()
+        self._thread.join()
+
+
+@pytest.fixture
+def showing(meter: PluggedMeter) -> Iterator[Showing]:
+    found = Showing(meter)
+    yield found
+    found.end()
+
+
+def wanted(folder: Path) -> dict[str, Any]:
+    """What the job asks for, as `job status --json` says."""
+    found: dict[str, Any] = status_of(read_job(folder)).next.as_json()
+    return found
+
+
+def begin(page: Page, address: str, **fields: str) -> str:
+    """Begin a job by hand; its name."""
+    page.goto(f"{address}/")
+    page.click(".new-job")
+    page.get_by_role("button", name="cranks, does not start").click()
+    for key, text in fields.items():
+        page.fill(f"#new-{key}", text)
+    page.click("#new-begin")
+    page.wait_for_selector("#job-card")
+    return page.url.rsplit("/", 1)[1]
+
+
+def asked(page: Page) -> str:
+    return page.locator("#job-next").inner_text()
+
+
+def moved_on(page: Page, before: str) -> None:
+    page.wait_for_function("(before) => document.getElementById('job-next').innerText !== before", arg=before)
+
+
+def picture(page: Page, pictures: Path | None, name: str) -> None:
+    if pictures is not None:
+        page.screenshot(path=pictures / f"{name}.png")
+
+
+@pytest.fixture
+def pictures() -> Path | None:
+    """Where the steps are drawn, to be looked at: the folder in METERLOG_PICTURES; nowhere else."""
+    import os
+
+    folder = os.environ.get("METERLOG_PICTURES")
+    if folder:
+        Path(folder).mkdir(parents=True, exist_ok=True)
+    return Path(folder) if folder else None
+
+
+def from_the_meter(page: Page, showing: Showing, vehicle: Vehicle, next_: dict[str, Any]) -> None:
+    """Clip on and take it: the cautions are read where they are new."""
+    typed = vehicle.read(next_)
+    showing.quantity = QUANTITY[next_["quantity"]]
+    showing.value = float("inf") if typed == "open" else float(typed)
+    page.get_by_role("button", name="Take it from the meter").click()
+    read = page.locator("#cautions-read")
+    if read.is_visible():
+        read.click()
+        page.get_by_role("button", name="Take it from the meter").click()
+    page.wait_for_selector("#job-live:not([hidden])")
+
+
+def typed(page: Page, vehicle: Vehicle, next_: dict[str, Any]) -> None:
+    page.get_by_role("button", name="Type it").click()
+    page.fill("#job-typed", vehicle.read(next_))
+    page.press("#job-typed", "Enter")
+
+
+@pytest.mark.parametrize("page", [PHONE, LAPTOP], indirect=True, ids=["phone", "laptop"])
+def test_a_whole_job_by_hand_from_the_complaint_to_the_report(
+    page: Page, address: str, tmp_path: Path, showing: Showing, pictures: Path | None
+) -> None:
+    phone = page.viewport_size == PHONE
+    size = "phone" if phone else "laptop"
+    name = begin(page, address, vehicle="blue van", meter=f"status14:{showing.meter.port}")
+    folder = tmp_path / "shop" / name
+    vehicle, kinds = Vehicle(load_circuit("pump-feed"), {"fuse": float("inf")}), []
+    for number in range(40):
+        next_, before = wanted(folder), asked(page)
+        kinds.append(next_["kind"])
+        picture(page, pictures, f"{size}-{number:02d}-{next_['kind']}")
+        if next_["kind"] == "done":
+            break
+        assert page.locator(MAIN).first.evaluate(IN_VIEW), f"{next_['kind']}: its main control wants scrolling"
+        if next_["kind"] == "look":
+            page.locator(f'[data-answer="{LOOKS[next_["look"]["key"]]}"]').click()
+        elif next_["kind"] == "repair":
+            vehicle.extra_ohm.clear()
+            page.get_by_role("button", name=f"{next_['part']} is put right").click()
+        elif next_["quantity"] == "lamp" or (kinds.count("measure") % 2 and not phone):
+            typed(page, vehicle, next_)
+        else:
+            from_the_meter(page, showing, vehicle, next_)
+            picture(page, pictures, f"{size}-{number:02d}-{next_['kind']}-live")
+        moved_on(page, before)
+    assert {"look", "measure", "repair", "prove", "done"} <= set(kinds)
+    now = status_of(read_job(folder))
+    assert now.state == "proved"
+    assert now.job.repaired == "fuse"
+    assert any("session" in step.values for step in now.job.of("measured"))
+    with page.expect_download() as download:
+        page.get_by_role("link", name="Report").click()
+    assert "blue van" in Path(download.value.path()).read_text("utf-8")
+    page.goto(f"{address}/")
+    assert "proved" in page.locator("a.session").inner_text()
+
+
+def test_page_and_terminal_work_on_the_same_job(page: Page, address: str, tmp_path: Path) -> None:
+    name = begin(page, address, vehicle="blue van")
+    folder = tmp_path / "shop" / name
+
+    def terminal(*words: str) -> None:
+        command = [sys.executable, "-m", "meterlog", "job", words[0], str(folder), *words[1:]]
+        subprocess.run(command, check=True, stdout=subprocess.DEVNULL)
+
+    before = asked(page)
+    terminal("look", "circuit=pump-feed")
+    moved_on(page, before)
+    page.get_by_text("Voltage from").wait_for()
+    typed(page, Vehicle(load_circuit("pump-feed")), wanted(folder))
+    page.locator("#job-known .steps").get_by_text("(typed)").wait_for()
+    terminal("undo")
+    page.locator("#job-known .steps").get_by_text("(typed)").wait_for(state="detached")
+    page.get_by_role("button", name="Cannot reach").click()
+    page.locator("#job-known .steps").get_by_text("could not be reached").wait_for()
+    assert [step.kind for step in read_job(folder).steps] == ["look", "skipped"]
+
+
+def test_what_was_typed_stays_until_it_is_entered(page: Page, address: str) -> None:
+    page.goto(f"{address}/jobs/new")
+    page.fill("#new-vehicle", "blue van")
+    page.fill("#new-complaint", "dies now and then")
+    page.reload()
+    page.wait_for_function("() => document.getElementById('new-vehicle')?.value === 'blue van'")
+    assert page.input_value("#new-complaint") == "dies now and then"
+
+
+def test_a_refused_reading_is_said_beside_the_field_and_stays_there(page: Page, address: str, tmp_path: Path) -> None:
+    begun(page, address, tmp_path)
+    page.get_by_role("button", name="Type it").click()
+    page.fill("#job-typed", "lots")
+    page.press("#job-typed", "Enter")
+    page.locator("#job-said").get_by_text("'lots' is not a number").wait_for()
+    assert page.input_value("#job-typed") == "lots"
+
+
+def test_the_meter_is_shown_large_and_waiting_can_be_ended(
+    page: Page, address: str, tmp_path: Path, showing: Showing
+) -> None:
+    folder = begun(page, address, tmp_path, f"status14:{showing.meter.port}")
+    page.evaluate("""localStorage.setItem("meterlog-cautions-read", '["dc_voltage"]')""")
+    page.get_by_role("button", name="Take it from the meter").click()  # 0 V is not believed at once
+    page.locator("#job-value").get_by_text(re.compile(r"^\d\.\d+ V$")).wait_for()
+    page.click("#job-stop")
+    page.wait_for_selector("#job-live", state="hidden")
+    assert not read_job(folder).of("measured")
+    page.get_by_role("button", name="Take it from the meter").wait_for()
+
+
+def test_a_dead_meter_is_said_where_one_looks(page: Page, address: str, tmp_path: Path, meter: PluggedMeter) -> None:
+    begun(page, address, tmp_path, f"status14:{meter.port}")
+    page.evaluate("""localStorage.setItem("meterlog-cautions-read", '["dc_voltage"]')""")
+    meter.unplug()
+    page.get_by_role("button", name="Take it from the meter").click()
+    page.locator("#job-said.wrong").wait_for()
+    page.get_by_role("button", name="Take it from the meter").wait_for()
+
+
+def test_the_line_goes_and_comes_back(page: Page, address: str, tmp_path: Path) -> None:
+    folder = begun(page, address, tmp_path)
+    page.context.set_offline(True)
+    page.locator("#job-link").get_by_text("The computer does not answer").wait_for()
+    page.get_by_role("button", name="Cannot reach").click()
+    page.locator("#job-said.wrong").get_by_text("No answer came").wait_for()
+    page.context.set_offline(False)
+    page.wait_for_selector("#job-link", state="hidden")
+    assert read_job(folder).steps == ()
+
+
+def begun(page: Page, address: str, tmp_path: Path, *meters: str) -> Path:
+    """A job with a circuit, opened; its folder."""
+    folder = tmp_path / "shop" / "van"
+    begin_with(
+        create_job(folder, complaint="no start", vehicle="", meters=meters, tool="meter", details={}), "pump-feed"
+    )
+    page.goto(f"{address}/jobs/van")
+    page.wait_for_selector("#job-card .next")
+    page.wait_for_timeout(500)
+    return folder
+
+
+STATES: dict[str, Callable[[Path], object]] = {
+    "looking": lambda folder: folder,
+    "measuring": lambda folder: begin_with(read_job(folder), "pump-feed"),
+}
+
+
+@pytest.mark.parametrize("page", [LAPTOP], indirect=True)
+@pytest.mark.parametrize("state", STATES)
+def test_a_job_can_be_read_and_worked_by_everybody(page: Page, address: str, tmp_path: Path, state: str) -> None:
+    folder = tmp_path / "shop" / "van"
+    create_job(folder, complaint="cranks, does not start", vehicle="van", meters=(), tool="meter", details={})
+    STATES[state](folder)
+    page.goto(f"{address}/jobs/van")
+    page.wait_for_selector("#job-card .next")
+    time.sleep(0.5)
+    walk(page)
+    unnamed(page)
+    for scheme in ("light", "dark"):
+        assert pale(page, scheme)["controls"] > 0
+    page.set_viewport_size(PHONE)
+    page.wait_for_function("() => document.documentElement.scrollWidth <= 390")
+    assert page.evaluate(SMALL) == []
+    unnamed(page)

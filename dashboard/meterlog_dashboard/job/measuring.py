@@ -22,6 +22,7 @@ from meterlog_dashboard.session_files.folder import SessionFolder
 
 _OF_A_READING = "  "
 """Lines that begin so are readings: the page shows those large, from the session."""
+_CAUGHT, _BELL = "Caught: ", "\a"
 
 
 @dataclass
@@ -32,10 +33,11 @@ class _Taking:
     output: IO[bytes] = field(default_factory=tempfile.TemporaryFile)
 
     def said(self) -> str:
-        """The newest line that is no reading."""
-        lines = tail(self.output).decode(errors="replace").splitlines()
+        """The newest line that is no reading; all of them from what was caught on."""
+        lines = tail(self.output).decode(errors="replace").replace(_BELL, "").splitlines()
         words = [line for line in lines if line.strip() and not line.startswith(_OF_A_READING)]
-        return words[-1].removeprefix("meterlog: ") if words else ""
+        caught = next((k for k, line in enumerate(words) if line.startswith(_CAUGHT)), len(words) - 1)
+        return ". ".join(words[caught:]).removeprefix("meterlog: ")
 
 
 class Measuring:

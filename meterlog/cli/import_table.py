@@ -1,4 +1,4 @@
-"""Make a session from a table: CSV and its relatives.
+"""Make a session from a table: CSV and its relatives. With FILE alone, show what it would become.
 
 Columns are named by their header or numbered from 1. Where the file is ambiguous (decimal mark, date order,
 unit) an error shows both readings and names the option that decides. Skipped rows are counted on stderr with their
@@ -30,6 +30,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--dry-run", action="store_true", help="show how the table is understood and its first rows; write nothing"
     )
+    parser.add_argument("--yes", action="store_true", help="import as the preview says, where nothing is in doubt")
     add_table_options(parser)
     add_details(parser)
     add_roles(parser)
@@ -39,17 +40,25 @@ def run(args: argparse.Namespace) -> int:
     """Import the table."""
     from meterlog.exchange.session_table_import import is_session_table
 
-    if args.out is None and not args.dry_run:
-        raise UsageError("give the session file to make with --out SESSION")
     entered = {**details(args.set), **entered_roles(args.role)}
-    if not args.time and not args.value:
-        if not _is_parquet(args.table) and not is_session_table(args.table):
-            raise UsageError(
-                "say which columns hold the times and the values: --time COL --value COL"
-                " (only a table that 'meterlog export' wrote needs neither)"
-            )
+    named = args.value or args.time
+    if not named and (_is_parquet(args.table) or is_session_table(args.table)):
+        _need_out(args)
         _import_again(args, entered)
         return 0
+    if not named and args.yes:
+        args.out = args.out or args.table.with_suffix(".sqlite")
+        _import_as_planned(_certain(args), args.out, entered)
+        return 0
+    if not named and args.out is None:
+        _preview(args)
+        return 0
+    _need_out(args)
+    if not named:
+        raise UsageError(
+            "say which columns hold the times and the values: --time COL --value COL;"
+            " 'meterlog import FILE' alone shows what each column seems to be"
+        )
     if not args.value or not (args.time or args.interval):
         raise UsageError(f"--{'value' if args.time else 'time'} COL is missing")
     plan = make_plan(args.table, table_options(args))
@@ -64,6 +73,34 @@ def run(args: argparse.Namespace) -> int:
     else:
         _import_as_planned(plan, args.out, entered)
     return 0
+
+
+def _need_out(args: argparse.Namespace) -> None:
+    if args.out is None and not args.dry_run:
+        raise UsageError("give the session file to make with --out SESSION")
+
+
+def _preview(args: argparse.Namespace) -> None:
+    from meterlog.cli.terminal.import_preview import preview_lines
+    from meterlog.exchange.table.preview import preview
+
+    seen = preview(args.table, table_options(args))
+    for line in preview_lines(args.table, seen, args.table.with_suffix(".sqlite")):
+        print(line)
+
+
+def _certain(args: argparse.Namespace) -> ImportPlan:
+    """The plan of a table where nothing is in doubt.
+
+    Raises:
+        UsageError: something is.
+    """
+    from meterlog.exchange.table.preview import preview
+
+    seen = preview(args.table, table_options(args))
+    if seen.doubts or seen.plan is None:
+        raise UsageError(f"--yes takes only what is in no doubt, but {'; '.join(seen.doubts)}")
+    return seen.plan
 
 
 def _import_again(args: argparse.Namespace, entered: Mapping[str, str]) -> None:

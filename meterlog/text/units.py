@@ -42,6 +42,12 @@ class Unit(NamedTuple):
     base: str
     exponent: int
 
+    @property
+    def spelled(self) -> str:
+        """With its prefix, for a person."""
+        prefix = next((prefix for prefix, exponent in PREFIXES.items() if exponent == self.exponent), None)
+        return f"{prefix}{self.base}" if prefix is not None else f"{self.base} times 1e{self.exponent}"
+
     def fits(self, quantity: Quantity) -> bool:
         """Tell whether values in this unit are values of that quantity."""
         return self.base == quantity.unit or (self.base == "degF" and quantity is Quantity.TEMPERATURE)

@@ -92,7 +92,7 @@ def make_plan(path: Path, options: ImportOptions) -> ImportPlan:
         UsageError: the options do not fit together.
     """
     options.check()
-    source = open_source(path, options.encoding)
+    source = open_source(path, options)
     given = as_delimiter(options.delimiter) if options.delimiter else source.delimiter
     layout = find_layout(head_of(source.lines()), options.columns, given, source.path.name)
     places = iter(layout.places)

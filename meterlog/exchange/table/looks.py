@@ -28,6 +28,7 @@ _NUMBER = re.compile(
 _CLOCK = re.compile(
     r"[-+]?\d{1,3}:\d{1,2}(?::\d{1,2}(?:[.,:]\d+)?|[.,]\d+)?\s*(?:[AaPp]\.?[Mm]\.?|Z|[-+]\d{2}:?\d{2})?"
 )
+_AFTER_DATE = re.compile(r"[-_T\d:.,\s+]*(?:[AaPp]\.?\s?[Mm]\.?|Z|UTC|GMT)?")
 _WORDED_DURATION = re.compile(
     r"[-+]?(?:\d+\s*d(?:ays?)?,?\s*)\d{1,2}:\d{2}(?::\d{2}(?:[.,]\d+)?)?|P(?:\d+D)?T[\dHMS.,]+"
 )
@@ -52,7 +53,7 @@ def look(cell: str) -> Look:
 
 def _is_dated(text: str) -> bool:
     day, rest = split_date(text)
-    return bool(day) and not re.search(r"[^\W\d]{3,}", rest)
+    return bool(day) and _AFTER_DATE.fullmatch(rest) is not None
 
 
 def label_of(cell: str) -> str:

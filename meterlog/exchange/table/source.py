@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from meterlog.exchange.table.encoding import find_encoding
+from meterlog.exchange.table.options import ImportOptions
 from meterlog.exchange.table.text_rows import text_lines
 
 Lines = Callable[[], Iterator[str]]
@@ -33,12 +34,13 @@ class Source:
     translated: str = ""
 
 
-def open_source(path: Path, encoding: str | None = None) -> Source:
+def open_source(path: Path, options: ImportOptions | None = None) -> Source:
     """Look what a file is.
 
     Raises:
         TableError: it is absent, empty, or cannot be read.
     """
+    encoding = options.encoding if options else None
     found = find_encoding(path) if encoding is None else None
     name = encoding or (found.name if found else "")
     return Source(path, name, lambda: text_lines(path, name), (found.doubt,) if found and found.doubt else ())

@@ -77,6 +77,11 @@ def header_words(title: str) -> list[str]:
     return re.findall(r"[^\W\d_]+", re.sub(r"(?<=[a-z])(?=[A-Z])", " ", title).casefold())
 
 
+def is_row_count(title: str) -> bool:
+    """Tell whether a header cell names a count of rows."""
+    return not _COUNTING.isdisjoint(header_words(title))
+
+
 def header_time_unit(title: str) -> str | None:
     """The unit of time that a header cell states; None where it states none."""
     word = split_header(title)[1]
@@ -111,7 +116,7 @@ def number_kind(numbers: Sequence[float], whole: bool, title: str, option: str |
             return NumberKind(name, scale, since_1970=True)
     step = float(np.median(np.diff(np.unique(numbers)))) if len(set(numbers)) > 1 else 0.0
     serial = _SERIAL_FROM < first < _SERIAL_TO
-    if whole or serial or step > _LONGEST_STEP_S or not _COUNTING.isdisjoint(header_words(title)):
+    if whole or serial or step > _LONGEST_STEP_S or is_row_count(title):
         raise _unit_question(numbers, step, title)
     return NumberKind("seconds", 1.0)
 
@@ -120,7 +125,7 @@ def _unit_question(numbers: Sequence[float], step: float, title: str) -> Questio
     shown = ", ".join(f"{number:.15g}" for number in numbers[:3])
     start = f"the column '{title}' ({shown}, ...) does not say what its numbers count"
     rows = "where it counts rows, the time between two with --interval S"
-    if not _COUNTING.isdisjoint(header_words(title)):
+    if is_row_count(title):
         return Question(f"{start}: give {rows}, else its unit with --time-unit s or ms", "interval")
     if _SERIAL_FROM < abs(numbers[0]) < _SERIAL_TO and step < 1.0:
         choices: tuple[str, ...] = (SERIAL, "s", "ms")

@@ -33,7 +33,7 @@ class ValueColumn:
         unit = self.unit
         if unit is None:
             return f"{self.quantity} in the unit that each cell shows"
-        return f"{self.quantity} in {unit.base}" + (f" times 1e{unit.exponent}" if unit.exponent else "")
+        return f"{self.quantity} in {unit.spelled}"
 
 
 def value_column(

@@ -45,6 +45,7 @@ SLOW = (
     *("stories", "faults", "ble", "cli/test_emulate.py", "cli/test_demo.py", "capture/test_recorder.py"),
     *("drivers/test_scpi.py", "driver/test_probe.py", "cli/terminal/test_lasting_output.py", "test_outside_drivers.py"),
     "test_installs.py",
+    "stream",
     "test_recordings_notebook.py",
 )
 """Folders and files whose tests wait for real seconds; so do those with a browser. Plain `pytest` leaves them out."""

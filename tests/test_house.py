@@ -85,7 +85,7 @@ LAYERS: tuple[tuple[str, ...], ...] = (
     ("dial", "framing"),
     ("limits", "condition", "settings"),
     ("capture", "circuit", "findings"),
-    ("analysis",),
+    ("analysis", "stream"),
     ("loaded",),
     ("comparing", "job"),
     ("drawing",),

@@ -19,6 +19,7 @@ from meterlog.text.typed import typed_number
 COMMANDS = {
     "meters": ("meterlog.cli.meters", "list ports and Bluetooth meters in reach, and the driver that fits each"),
     "record": ("meterlog.cli.record", "record one or more meters into a session"),
+    "follow": ("meterlog.cli.follow", "tell a session to other programs while it is recorded"),
     "mark": ("meterlog.cli.mark", "set a marker in a running or finished session"),
     "sessions": ("meterlog.cli.sessions", "list recorded sessions, newest first"),
     "details": ("meterlog.cli.details", "show and correct what was entered about a session"),

@@ -31,6 +31,7 @@ from meterlog.capture.meters import FindsItsDriver
 from meterlog.capture.trigger import AFTER_S, BEFORE_S
 from meterlog.cautions import DEFERS, Act, applying, sentence
 from meterlog.cli.options.details_and_roles import add_details, add_roles, details, entered_roles
+from meterlog.cli.options.told_to import add_told_to, output_for_listeners, telling
 from meterlog.cli.terminal.output_streams import lasting_output
 from meterlog.driver import Traffic
 from meterlog.errors import EmptySession, LinkAbsent, LinkError, MeterlogError, NoFrameFits, UsageError, bytes_in_words
@@ -68,6 +69,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add("--events", metavar="N", type=_count, help="end after N captures, or, when not armed, after N events")
     add_details(parser)
     add_roles(parser)
+    add_told_to(parser)
     add("--raw", action="store_true", help="also keep each meter's raw bytes, beside the session as NAME.meter1.raw")
     add("--plain", action="store_true", help="plain lines instead of the live view")
     add("--quiet", action="store_true", help="print only cautions and problems while recording")
@@ -102,7 +104,7 @@ def run(args: argparse.Namespace) -> int:
     armed = _armed(args, setups)
     args.quiet = args.quiet or read_settings().quiet
     sys.setswitchinterval(_SWITCH_INTERVAL_S)
-    with lasting_output(), _Ends() as ends:
+    with output_for_listeners(args.to) as args.told, lasting_output(), _Ends() as ends:
         with ending_when_frozen():
             outcome = _recorded(args, setups, armed, ends)
         return _report(outcome, setups, armed)
@@ -138,11 +140,12 @@ def _recorded(args: argparse.Namespace, setups: list[MeterSetup], armed: ArmedCa
     if path.suffix != ".sqlite":
         print(f"note: '{one_line(str(path))}' does not end in .sqlite, so the page does not list it")
     print("\n".join(f"caution: {caution}" for caution in [*applying(Act("record")), sentence(DEFERS)]))
-    try:
-        _show_until_end(recorder, notices, ends, args, str(path))
-    finally:
-        outcome = recorder.finish()
-        ends.by_flag = False
+    with telling(path, args.to, args.told):
+        try:
+            _show_until_end(recorder, notices, ends, args, str(path))
+        finally:
+            outcome = recorder.finish()
+            ends.by_flag = False
     return outcome
 
 

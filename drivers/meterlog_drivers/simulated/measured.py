@@ -22,8 +22,8 @@ from meterlog_drivers.simulated.van.faults import VanFault, at_fault, without
 from meterlog_drivers.simulated.van.supply import Span, Supply
 from meterlog_drivers.simulated.van.vehicle import STEP_S, Fault, Signal, Solved, Trip, Vehicle, van_circuit
 
-KEY_ON_S, STARTS_S = 1.98, 1.0
-"""The key is turned so long after a lap's beginning; an engine that starts does so after so much cranking, s."""
+KEY_ON_S, CRANK_S, STARTS_S = 1.98, 3.63, 1.0
+"""The key is turned on, and to start, so long after a lap's beginning; so much cranking later an engine starts, s."""
 SETTLED_S = 0.7
 """So long after switching on, what a display averages is all of the settled state, s: two displays."""
 TRIPS: Mapping[str, tuple[Trip, Span]] = {
@@ -31,10 +31,10 @@ TRIPS: Mapping[str, tuple[Trip, Span]] = {
     "isolated": (Trip(6.6), (0.0, 6.6)),
     "key_on": (Trip(7.92, ((KEY_ON_S, 6.0),)), (KEY_ON_S, KEY_ON_S + 2.0)),
     "prime": (Trip(7.92, ((KEY_ON_S, 6.0),)), (KEY_ON_S, KEY_ON_S + 2.0)),
-    "crank": (Trip(9.9, ((KEY_ON_S, 8.0),), ((KEY_ON_S + 0.4, 7.0),)), (KEY_ON_S + 0.4, 7.0)),
+    "crank": (Trip(9.9, ((KEY_ON_S, 8.8),), ((CRANK_S, 8.5),)), (CRANK_S, 8.5)),
     "run": (
-        Trip(13.2, ((KEY_ON_S, 12.0),), ((KEY_ON_S + 0.4, KEY_ON_S + 0.4 + STARTS_S),)),
-        (KEY_ON_S + 0.4 + STARTS_S, 12.0),
+        Trip(14.85, ((KEY_ON_S, 13.5),), ((CRANK_S, CRANK_S + STARTS_S),)),
+        (CRANK_S + STARTS_S, 13.5),
     ),
 }
 """What is done in each state, and the span that its readings are of, s. A lap is a whole number of 0.33 s displays."""

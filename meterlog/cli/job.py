@@ -212,21 +212,23 @@ def _give_reason(job: Job, kind: Literal["waiting", "closed"], reason: str) -> J
 def _report(job: Job, args: argparse.Namespace) -> int:
     from meterlog.cli.report import check_out
     from meterlog.job.job_file import NAME
-    from meterlog.job.status import status_of
-    from meterlog.report import build_report, print_pdf, write_report
-    from meterlog.report.job import job_circuit, job_part, job_sessions
+    from meterlog.job.status import known_of
+    from meterlog.report import print_pdf, write_report
+    from meterlog.report.of_job import report_of_job
 
     out = Path(args.out)
     check_out(out, [str(job.folder / NAME)])
-    now = status_of(job)
-    sessions, missing = job_sessions(now)
+    page, missing = report_of_job(known_of(job))
     for sentence in missing:
         print(f"note: {one_line(sentence)}", file=sys.stderr)
-    write_report(build_report(sessions, circuit=job_circuit(now), job=job_part(now)), out)
+    write_report(page, out)
     if args.json:
         print(json.dumps({"report": str(out)}))
     else:
         print(f"{one_line(str(out))}: {out.stat().st_size / 1e6:.1f} MB, needs no network")
     if args.pdf:
-        print_pdf(out, out.with_suffix(".pdf"))
+        pdf = out.with_suffix(".pdf")
+        print_pdf(out, pdf)
+        if not args.json:
+            print(f"{one_line(str(pdf))}: for printing")
     return 0

@@ -49,11 +49,13 @@ def run(args: argparse.Namespace) -> int:
     check_out(out, [*args.sessions, *args.good, *args.after, *filter(None, [args.circuit, args.measured])])
     from meterlog.loaded import load
     from meterlog.report import build_report, print_pdf, write_report
+    from meterlog.report.letterhead import letterhead
+    from meterlog.settings import read_settings
 
     sessions = [load(path, args.limits) for path in args.sessions]
     good, after = ([load(path, args.limits) for path in paths] for paths in (args.good, args.after))
     print_notes(note for session in (*sessions, *good, *after) for note in session.notes)
-    page = build_report(sessions, good, args.title, _circuit(args), after)
+    page = build_report(sessions, good, args.title, _circuit(args), after, head=letterhead(read_settings()))
     write_report(page, out)
     print(f"{one_line(str(out))}: {out.stat().st_size / 1e6:.1f} MB, needs no network")
     if args.pdf:

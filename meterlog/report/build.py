@@ -27,6 +27,7 @@ from meterlog.loaded import Loaded
 from meterlog.report.circuit import CircuitPart
 from meterlog.report.content import SessionPart, session_part
 from meterlog.report.job import JobPart
+from meterlog.report.letterhead import Letterhead
 from meterlog.sides import BEFORE_AFTER
 from meterlog.signal.statistics_text import HEADINGS
 from meterlog.text.figures import count, shown
@@ -48,6 +49,8 @@ def build_report(
     circuit: CircuitPart | None = None,
     after: Sequence[Loaded] = (),
     job: JobPart | None = None,
+    head: Letterhead | None = None,
+    pair: tuple[Loaded, Loaded] | None = None,
 ) -> str:
     """The whole page.
 
@@ -58,12 +61,16 @@ def build_report(
         circuit: which part of the circuit is at fault, where that was asked.
         after: what was recorded after the repair; then `sessions` are those before, and nothing is called known-good.
         job: the repair that the sessions belong to; it comes first.
+        head: the shop, and the language of dates.
+        pair: two recordings of one place beside the sessions, before and after a repair, which are compared.
 
     Raises:
         CompareError: not one of the sessions can be compared with the known-good.
     """
     parts = _before_and_after(sessions, after) if after else _parts(sessions, good)
-    sessions = [*sessions, *after]
+    if pair is not None:
+        parts = [*_pair(*pair), *parts]
+    sessions = [*sessions, *after, *(pair or ())]
     environment = jinja2.Environment(
         loader=jinja2.FunctionLoader(_template),
         autoescape=True,
@@ -74,14 +81,15 @@ def build_report(
     environment.filters["file_name"] = lambda path: Path(path).name
     environment.filters["plusminus"] = lambda text: str(text).replace("+-", "±")
     return environment.get_template("report.html").render(
-        title=title or (f"{job.complaint}" if job else _title(sessions)),
+        title=title or (_title_of(job) if job else _title(sessions)),
+        head=head or Letterhead(),
         parts=parts,
         circuit=circuit,
         job=job,
         worst=_worst(parts) if parts else "",
         cautions=_cautions(sessions, circuit),
         versions=_versions(),
-        made=datetime.now().astimezone().isoformat(" ", "minutes"),
+        made=datetime.now().astimezone().isoformat(timespec="minutes"),
         marks=MARKS,
         headline=headline,
         channel_name=channel_name,
@@ -91,6 +99,7 @@ def build_report(
         excursions_words=excursions_words,
         measure_words=measure_words,
         figure_json=_figure_json,
+        recordings=_recordings(parts),
         nonce=secrets.token_urlsafe(16),
         plotly=Markup(drawing_library().replace("</script", "<\\/script")),
         style=Markup(_colours() + _template("report.css")),
@@ -130,6 +139,21 @@ def _before_and_after(before: Sequence[Loaded], after: Sequence[Loaded]) -> list
     ]
 
 
+def _pair(before: Loaded, after: Loaded) -> list[SessionPart]:
+    """Two sessions of one place, compared where that can be done; else the second says why not."""
+    try:
+        return _before_and_after([before], [after])
+    except CompareError as error:
+        first = session_part(before, None, side=BEFORE_AFTER.reference)
+        return [first, session_part(after, None, str(error), side=BEFORE_AFTER.other)]
+
+
+def _recordings(parts: Sequence[SessionPart]) -> str:
+    """What the comparison of the recordings before and after says; empty where there is none."""
+    compared = [part.comparison for part in parts if part.comparison is not None]
+    return f"Their recordings, compared: {headline(compared[0])}" if compared else ""
+
+
 def write_report(page: str, path: Path) -> None:
     """Write the page; a failure leaves no half of a report.
 
@@ -147,6 +171,11 @@ def _template(name: str) -> str:
 def _title(sessions: Sequence[Loaded]) -> str:
     vehicles = {capture.details.get("vehicle", "").strip() for capture in sessions} - {""}
     return f"Measurement report: {', '.join(sorted(vehicles))}" if vehicles else "Measurement report"
+
+
+def _title_of(job: JobPart) -> str:
+    vehicle = dict(job.details).get("vehicle", "")
+    return f"Repair report: {vehicle}" if vehicle else "Repair report"
 
 
 def _worst(parts: Sequence[SessionPart]) -> str:

@@ -2,20 +2,32 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from pathlib import Path
 
 from meterlog.cautions import sentence
+from meterlog.circuit.diagnosis import Hypothesis, percent
+from meterlog.circuit.evidence.for_and_against import same_place
 from meterlog.circuit.readings.measurement import Measurement
-from meterlog.errors import MeterlogError
+from meterlog.errors import MeterlogError, UsageError
+from meterlog.job.bill import Bill, bill
+from meterlog.job.case import JobCase
 from meterlog.job.job import Step
-from meterlog.job.status import Status
+from meterlog.job.proof import proof
+from meterlog.job.reading_again import Again
+from meterlog.job.status import Known
 from meterlog.loaded import Loaded, load
+from meterlog.report.before_after import Line, line
 from meterlog.report.circuit import CircuitPart, circuit_part, plain
+from meterlog.report.pictures import picture_uri
+from meterlog.settings import Settings
 from meterlog.text.figures import seconds
 
 _MARK = {"proved": "within", "not proved": "outside", "not yet": "cannot tell"}
 """The mark that stands for each verdict of a proof."""
+_MARK_OF_READING = {"sound": "within", "outside": "outside", "cannot tell": "cannot tell", "not read": "cannot tell"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,59 +41,129 @@ class Repair:
 
 
 @dataclass(frozen=True, slots=True)
+class Figures:
+    """A deciding place before and after, in words, with its mark."""
+
+    place: str
+    before: str
+    after: str
+    sound: str
+    mark: str
+    verdict: str
+
+
+@dataclass(frozen=True, slots=True)
+class Photo:
+    """A photo, as a `data:` address; empty where its file cannot be read any more."""
+
+    picture: str
+    caption: str
+
+
+@dataclass(frozen=True, slots=True)
 class JobPart:
     """A job as a customer reads it.
 
     Attributes:
         complaint: what the driver says.
         details: (name, value): vehicle, customer, odometer, ...
-        found: the verdict before the repair, in one sentence.
-        reasons: what spoke for it.
+        begun, done: when its first and last step were entered, ISO 8601; empty where nothing was.
+        found: what was wrong, or the verdict so far, in one sentence.
+        why: why it was that part: its chance, and what spoke for it.
+        excluded: parts that the readings exclude.
+        picture: the deciding readings beside what a sound circuit shows.
         repairs: in their order.
+        cost: minutes and prices together, in words.
         proof: the verdict of the proof; empty where nothing was repaired.
         mark: the mark that stands for it.
-        deciding: one sentence a deciding reading, before and after.
+        closed: the reason for which a person closed it; empty where it is not closed.
+        waiting: what it waits for.
+        figures: before and after.
         observed: what was seen or heard.
-        readings: every reading, in words, with when and how.
-        skipped: what was not examined.
-        total: minutes and price of the repairs, in words; empty where nobody said.
+        readings: every reading: when, and in words with how.
+        skipped: places that were refused or cannot be reached.
+        untold: parts that the readings do not tell about.
+        cautions: for the one who drives or works on it next.
+        photos: with captions.
     """
 
     complaint: str
     details: list[tuple[str, str]]
+    begun: str
+    done: str
     found: str
-    reasons: list[str]
+    why: list[str]
+    excluded: list[str]
+    picture: list[Line]
     repairs: list[Repair]
+    cost: str
     proof: str
     mark: str
-    deciding: list[str]
+    closed: str
+    waiting: str
+    figures: list[Figures]
     observed: list[str]
     readings: list[tuple[str, str]]
     skipped: list[str]
-    total: str
+    untold: list[str]
+    cautions: list[str]
+    photos: list[Photo]
 
 
-def job_part(now: Status) -> JobPart:
-    """Put a job into words."""
-    repairs = now.job.of("repaired")
-    first = now.diagnosis.hypotheses[0] if now.diagnosis and now.diagnosis.hypotheses else None
+def job_part(now: Known, circuit: CircuitPart | None, settings: Settings) -> JobPart:
+    """Put a job into words.
+
+    Args:
+        now: where it stands.
+        circuit: its circuit's part; None while no circuit is chosen.
+        settings: hourly rate and currency.
+    """
+    job = now.job
+    repairs = job.of("repaired")
+    together = bill(repairs, hourly_rate=settings.hourly_rate, currency=settings.currency)
+    deciding = _deciding(now)
     return JobPart(
-        complaint=now.job.complaint,
+        complaint=job.complaint,
         details=[(key.replace("_", " "), value) for key, value in _details(now).items() if value],
-        found=plain(sentence(now.verdict)),
-        reasons=[plain(line) for line in first.speaks_for] if first else [],
-        repairs=[_repair(step) for step in repairs],
+        begun=job.steps[0].when if job.steps else "",
+        done=job.steps[-1].when if job.steps else "",
+        found=_found(now),
+        why=_why(now, deciding),
+        excluded=circuit.excluded if circuit else [],
+        picture=[line(one) for one in deciding],
+        repairs=[_repair(step, together) for step in repairs],
+        cost=together.words,
         proof=now.proof.verdict if repairs else "",
         mark=_MARK[now.proof.verdict],
-        deciding=[plain(line) for line in now.proof.sentences],
-        observed=[f"{key.replace('_', ' ')}: {answer}" for key, answer in now.job.observed.items()],
+        closed=job.closed,
+        waiting=job.waiting,
+        figures=[_figures(one) for one in deciding],
+        observed=[f"{key.replace('_', ' ')}: {answer}" for key, answer in job.observed.items()],
         readings=_readings(now),
-        skipped=[str(step.values.get("place", step.values["at"])) for step in now.job.of("skipped")],
-        total=_total(repairs),
+        skipped=list(dict.fromkeys(_refused(step) for step in job.of("skipped"))),
+        untold=circuit.rare if circuit else [],
+        cautions=list(now.diagnosis.repair_cautions) if now.diagnosis else [],
+        photos=[_photo(now, step) for step in job.of("photo")],
     )
 
 
-def job_sessions(now: Status) -> tuple[list[Loaded], list[str]]:
+def recorded_both(now: Known) -> tuple[str, str] | None:
+    """Name the recordings of the reading that decided, before the repair and after it; None without one of both."""
+    if not now.proof.readings or now.case is None:
+        return None
+    place = now.proof.readings[0].before
+    before, after = (_recording_of(now.case, place, steps) for steps in (now.job.before, now.job.after))
+    return (before, after) if before and after else None
+
+
+def _recording_of(case: JobCase, place: Measurement, steps: Sequence[Step]) -> str:
+    """The last session that a reading of some place came from; empty where there is none."""
+    measured = [step for step in steps if step.kind == "measured" and "session" in step.values]
+    names = [str(step.values["session"]) for step in measured if same_place(case.measurement(step.values), place)]
+    return names[-1] if names else ""
+
+
+def job_sessions(now: Known) -> tuple[list[Loaded], list[str]]:
     """The sessions of a job's readings, and a sentence for each that cannot be read."""
     found, missing = [], []
     for name in now.job.sessions:
@@ -92,7 +174,7 @@ def job_sessions(now: Status) -> tuple[list[Loaded], list[str]]:
     return found, missing
 
 
-def job_circuit(now: Status) -> CircuitPart | None:
+def job_circuit(now: Known) -> CircuitPart | None:
     """The circuit's part, from the readings before the repair; None while no circuit is chosen."""
     if now.case is None:
         return None
@@ -100,27 +182,84 @@ def job_circuit(now: Status) -> CircuitPart | None:
     return circuit_part(now.case.diagnoser, *now.case.told(steps))
 
 
-def _details(now: Status) -> dict[str, str]:
+def _details(now: Known) -> dict[str, str]:
     return {"vehicle": now.job.vehicle, **now.job.details, "state": now.state}
 
 
-def _repair(step: Step) -> Repair:
+def _suspect(now: Known) -> Hypothesis | None:
+    """What the repair, or else the diagnosis, is about."""
+    known = now.diagnosis.hypotheses if now.diagnosis else ()
+    repaired = [h for h in known if h.part == now.job.repaired]
+    return next(iter([*repaired, *known]), None)
+
+
+def _found(now: Known) -> str:
+    """What was wrong once that is proved; until then what the diagnosis says."""
+    first = _suspect(now)
+    if now.state != "proved" or first is None or first.part != now.job.repaired:
+        return plain(sentence(now.verdict))
+    return plain(sentence(f"{first.part} was at fault: it {first.words}"))
+
+
+def _why(now: Known, deciding: Sequence[Again]) -> list[str]:
+    first = _suspect(now)
+    if first is None:
+        return []
+    when = " before the repair" if now.job.repaired else ""
+    chance = f"{plain(first.part)} {first.words}: {percent(first.probability)} by what was read and seen{when}"
+    outside = [
+        f"{plain(one.place)}: {one.before_words}, where a sound circuit shows {one.sound_words}"
+        for one in deciding
+        if not math.isnan(one.before.value)
+    ]
+    return [chance, *outside, *(plain(line) for line in first.speaks_for)]
+
+
+def _deciding(now: Known) -> tuple[Again, ...]:
+    """The deciding readings; before a repair those that would have to change."""
+    first = _suspect(now)
+    if now.job.repaired or now.case is None or first is None:
+        return now.proof.readings
+    told = now.case.told(now.job.steps)
+    found = proof(now.case, told, [], first.part, loose=False, skipped=set())
+    return tuple(one for one in found.readings if not math.isnan(one.before.value))
+
+
+def _refused(step: Step) -> str:
+    return plain(str(step.values.get("place", step.values["at"])))
+
+
+def _figures(one: Again) -> Figures:
+    return Figures(
+        plain(one.place), one.before_words, one.after_words, one.sound_words, _MARK_OF_READING[one.verdict], one.verdict
+    )
+
+
+def _repair(step: Step, together: Bill) -> Repair:
     price, minutes = step.values.get("price"), step.values.get("minutes")
     return Repair(
-        part=str(step.values["part"]).replace("_", " "),
-        price=f"{price:g}" if isinstance(price, int | float) else "",
+        part=plain(str(step.values["part"])),
+        price=together.money(price) if isinstance(price, int | float) else "",
         minutes=f"{minutes:g} min" if isinstance(minutes, int | float) else "",
         note=str(step.values.get("note", "")),
     )
 
 
-def _readings(now: Status) -> list[tuple[str, str]]:
+def _photo(now: Known, step: Step) -> Photo:
+    name, caption = str(step.values["file"]), str(step.values.get("caption", ""))
+    try:
+        return Photo(picture_uri(now.job.folder / Path(name).name), caption or name)
+    except UsageError as error:
+        return Photo("", f"{caption or name}: {error}")
+
+
+def _readings(now: Known) -> list[tuple[str, str]]:
     if now.case is None:
         return []
     rows: list[tuple[Step, Measurement]] = [
         (step, now.case.measurement(step.values)) for step in now.job.of("measured")
     ]
-    return [(step.when.replace("T", " ")[:16], plain(str(m)) + _from(step)) for step, m in rows]
+    return [(step.when, plain(str(m)) + _from(step)) for step, m in rows]
 
 
 def _from(step: Step) -> str:
@@ -128,11 +267,3 @@ def _from(step: Step) -> str:
     if not session:
         return ", typed"
     return f", recorded in {session}" + (f" at {seconds(float(time_s))}" if isinstance(time_s, int | float) else "")
-
-
-def _total(repairs: Sequence[Step]) -> str:
-    minutes = [float(v) for step in repairs if isinstance(v := step.values.get("minutes"), int | float)]
-    prices = [float(v) for step in repairs if isinstance(v := step.values.get("price"), int | float)]
-    words = [f"parts {sum(prices):g}"] if prices else []
-    words += [f"{sum(minutes):g} min of work"] if minutes else []
-    return ", ".join(words)

@@ -90,13 +90,13 @@ def _report(context: Context, name: str) -> flask.Response:
     import tempfile
     from pathlib import Path
 
-    from meterlog.report import build_report, write_report
-    from meterlog.report.job import job_circuit, job_part, job_sessions
+    from meterlog.report import write_report
+    from meterlog.report.of_job import report_of_job
 
     status, _ = context.jobs.status(name)
     with tempfile.TemporaryDirectory(prefix="meterlog-") as folder:
         out = Path(folder) / "report.html"
-        write_report(build_report(job_sessions(status)[0], circuit=job_circuit(status), job=job_part(status)), out)
+        write_report(report_of_job(status)[0], out)
         made = io.BytesIO(out.read_bytes())
     return flask.send_file(made, mimetype="text/html", as_attachment=True, download_name=f"{name}.html")
 

@@ -1,6 +1,7 @@
-"""scpi: bench meters that answer SCPI queries, over a serial line or a TCP socket.
+"""scpi: bench meters that answer SCPI queries, over a serial line, a TCP socket or VISA.
 
-`scpi:/dev/ttyUSB1?baud=9600`, `scpi:socket://192.0.2.7:5025?quantity=dc_voltage&range=10`. Options:
+`scpi:/dev/ttyUSB1?baud=9600`, `scpi:socket://192.0.2.7:5025?quantity=dc_voltage&range=10`,
+`scpi:USB0::0x1234::0x5678::SERIAL::INSTR`, `scpi:TCPIP::192.0.2.7::INSTR` (VISA, with the extra `visa`). Options:
 
 | option | meaning |
 |---|---|
@@ -27,6 +28,7 @@ from meterlog.reading import Quantity, Reading
 from meterlog.transports import LineSettings, Link, Transport
 from meterlog.transports.serial_line import LINE_OPTIONS, serial_transport
 from meterlog.transports.tap import RawSink, TappedTransport
+from meterlog.transports.visa import VisaTransport, is_resource
 from meterlog_drivers.display.scpi_words import FUNCTIONS, error_of, implied, quantity_of, values_of, without_prompt
 
 TERMINATORS = {"lf": b"\n", "crlf": b"\r\n", "cr": b"\r"}
@@ -56,8 +58,8 @@ class Scpi(Driver):
     """Bench meters that answer SCPI queries."""
 
     name = "scpi"
-    summary = "bench meters that answer SCPI queries, over a serial line or TCP"
-    verification = "against a scripted instrument on TCP and on a pseudo-terminal; unverified against hardware"
+    summary = "bench meters that answer SCPI queries, over a serial line, TCP or VISA"
+    verification = "against a scripted instrument on TCP, VISA and a pseudo-terminal; unverified against hardware"
     modes = (
         "V DC/AC",
         "A DC/AC",
@@ -79,7 +81,8 @@ class Scpi(Driver):
         Raises:
             AddressError: an option cannot be understood.
         """
-        return ScpiMeter(address, serial_transport(address, self.lines[0]))
+        visa = is_resource(address.target)
+        return ScpiMeter(address, VisaTransport(address.target) if visa else serial_transport(address, self.lines[0]))
 
     def ask(self, target: str) -> str | None:
         """The instrument's answer to `*IDN?` at 9600 8N1, with each terminator."""
@@ -111,7 +114,8 @@ class ScpiMeter:
         self.range = "" if address.options.get("range", "auto") == "auto" else f"{address.number('range', 0.0):g}"
         self.query = {"read": "READ?", "fetch": "FETC?"}[address.choice("ask", ("read", "fetch"), "read")]
         remote = address.choice("remote", ("yes", "no", "auto"), "auto")
-        self.remote = remote == "yes" or (remote == "auto" and "://" not in address.target)
+        on_a_line = "://" not in address.target and not is_resource(address.target)
+        self.remote = remote == "yes" or (remote == "auto" and on_a_line)
         terminator = address.choice("terminator", ("find", *TERMINATORS), "find")
         self.terminators = list(TERMINATORS.values()) if terminator == "find" else [TERMINATORS[terminator]]
         self.timeout_s = address.number("timeout_s", 5.0, least=0.05, most=600)

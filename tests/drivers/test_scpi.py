@@ -43,6 +43,23 @@ def some(connection: Connection, count: int) -> list[Reading]:
     return readings
 
 
+def test_it_reads_by_visa_what_the_instrument_shows_and_says_when_it_is_gone() -> None:
+    with ScpiServer(ScpiInstrument(lambda: [BATTERY])) as server:
+        host, port = server.url.removeprefix("socket://").split(":")
+        connection = open_address(f"scpi:TCPIP::{host}::{port}::SOCKET?timeout_s=1")[1].open()
+        readings = some(connection, 3)
+    with pytest.raises(LinkLost):
+        some(connection, 1000)
+    connection.close()
+    assert [reading._replace(time_s=0.0) for reading in readings] == [BATTERY] * 3
+
+
+@pytest.mark.parametrize("resource", ["TCPIP::127.0.0.1::9::SOCKET", "USB0::0x1234::0x5678::NONE::INSTR", "TCPIP::x"])
+def test_what_visa_cannot_reach_is_one_sentence(resource: str) -> None:
+    with pytest.raises((LinkError, AddressError), match=resource.partition(":")[0]):
+        open_address(f"scpi:{resource}")[1].open()
+
+
 @pytest.mark.parametrize("query", ["read", "fetch"])
 def test_it_reads_what_the_instrument_shows(query: str) -> None:
     with ScpiServer(ScpiInstrument(lambda: [BATTERY])) as server:

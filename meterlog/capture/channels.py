@@ -6,6 +6,7 @@ import math
 from collections import deque
 
 from meterlog.events import Event
+from meterlog.events.standing import Standing
 from meterlog.reading import Flag, Quantity, Reading
 
 RECENT_READINGS = 60
@@ -33,6 +34,7 @@ class LiveChannel:
         gaps: silences longer than four of its intervals and a second.
         recent: the last readings, oldest first.
         last_event: the event found last.
+        standing: what the circuit does now; None where that is not known.
     """
 
     def __init__(self, number: int, meter: int, label: str, quantity: Quantity, interval_s: float | None) -> None:
@@ -43,6 +45,7 @@ class LiveChannel:
         self.minimum = self.maximum = math.nan
         self.recent: deque[Reading] = deque(maxlen=RECENT_READINGS)
         self.last_event: Event | None = None
+        self.standing: Standing | None = None
         self._interval_s = interval_s
         self._first_s = 0.0
 

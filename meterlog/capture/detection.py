@@ -11,6 +11,7 @@ from meterlog.session import Channel, Marker
 
 if TYPE_CHECKING:
     from meterlog.events.event import Event
+    from meterlog.events.standing import Standing
 
 
 def live_detection(details: Mapping[str, str]) -> Callable[[Channel], Detector]:
@@ -65,6 +66,11 @@ class _Later:
         self._finding: Detector | None = None
         self._kept: list[Reading] = []
         self._markers: list[Marker] = []
+
+    @property
+    def standing(self) -> Standing | None:
+        """Return what the circuit does; None until detection is imported."""
+        return self._finding.standing if self._finding is not None else None
 
     def feed(self, readings: Sequence[Reading]) -> list[Event]:
         """Take readings; what is certain now."""

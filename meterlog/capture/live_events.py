@@ -7,6 +7,7 @@ from collections.abc import Callable, Sequence
 from meterlog.capture.notices import Detector
 from meterlog.dial import elsewhere
 from meterlog.events import Event
+from meterlog.events.standing import Standing
 from meterlog.kinds import KINDS
 from meterlog.reading import Quantity, Reading
 from meterlog.session import Channel, Marker
@@ -46,6 +47,11 @@ class LiveEvents:
         self._left.pop(number, None)
         self.found += events
         return events
+
+    def standing(self, number: int) -> Standing | None:
+        """Return what a channel's circuit does now; None where that is not known."""
+        detector = self._detectors.get(number)
+        return detector.standing if detector is not None else None
 
     def dial_left(self, number: int, quantity: Quantity) -> None:
         """Note that a channel's meter shows another quantity from now on, so that its silence is no lost link."""

@@ -10,12 +10,18 @@ from typing import Literal, Protocol
 from meterlog.driver import Traffic
 from meterlog.errors import MeterlogError
 from meterlog.events import Event
+from meterlog.events.standing import Standing
 from meterlog.reading import Quantity, Reading
 from meterlog.session import Marker
 
 
 class Detector(Protocol):
     """Finds events while readings come: `meterlog.events.live.LiveDetector`. Times from the session's start."""
+
+    @property
+    def standing(self) -> Standing | None:
+        """Return what the circuit does after the last reading; None before that is known."""
+        ...
 
     def feed(self, readings: Sequence[Reading]) -> list[Event]:
         """Take readings; return what is certain now."""

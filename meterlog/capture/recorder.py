@@ -297,6 +297,7 @@ class Recorder:
             self.channels[number].kept += len(readings)
             for event in self._events.feed(number, readings, self._writer.monotonic_start_s):
                 self._tell_event(number, event)
+            self.channels[number].standing = self._events.standing(number)
         if self._windows is None and self._events_wanted is not None and self._events.count >= self._events_wanted:
             self._over.set()
 

@@ -22,6 +22,7 @@ from meterlog.events.measure import Measure, Watched
 from meterlog.events.prime_pulse import Stretch, prime_pulse
 from meterlog.events.range_change import LONGEST_S
 from meterlog.events.settings import DetectionSettings
+from meterlog.events.standing import Standing
 from meterlog.kinds import found_by
 from meterlog.reading import Quantity
 from meterlog.signal.edges import Edge
@@ -125,6 +126,19 @@ class Current:
     def until(self) -> int:
         """The reading at which the sliding reference is taken anew."""
         return self._update_at if self._state == "flowing" else 1 << 62
+
+    @property
+    def standing(self) -> Standing | None:
+        """Return the state after the last reading."""
+        if self._state == "idle":
+            last = self.stretches[-1] if self.stretches else None
+            return Standing("off", last.end_s if last is not None else None)
+        if self._state == "low":
+            return Standing(
+                "interrupted", self._track.time(self._fall), self._reference, not self._is_short(self._fall - 1)
+            )
+        begin_s = self._stretch.begin_s if self._stretch is not None else None
+        return Standing("flowing", begin_s, self._reference)
 
     def advance(self, stop: int) -> None:
         """Go on to reading `stop` (not included)."""

@@ -25,6 +25,7 @@ from meterlog.events.missing_prime import KEY_ON, missing_prime
 from meterlog.events.range_change import RangeChanges
 from meterlog.events.resistance import OHMS
 from meterlog.events.settings import DetectionSettings
+from meterlog.events.standing import Standing, Stands
 from meterlog.events.standstill import Standstill
 from meterlog.events.supply import Supply
 from meterlog.events.untrusted import STORED, Untrusted
@@ -141,6 +142,13 @@ class ChannelDetector:
             for module in _detector_modules()
         ]
         return [machine for machine in made if machine is not None]
+
+    @property
+    def standing(self) -> Standing | None:
+        """Return what the circuit does now, what nobody wants first; None where no machine knows."""
+        known = [machine.standing for machine in self._machines if isinstance(machine, Stands)]
+        found = [standing for standing in known if standing is not None]
+        return next((one for one in reversed(found) if one.unwanted), found[0] if found else None)
 
     def mark(self, marker: Marker) -> None:
         """A marker was set while recording."""

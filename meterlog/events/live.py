@@ -13,6 +13,7 @@ import numpy as np
 from meterlog.events.detect import ChannelDetector
 from meterlog.events.event import Event
 from meterlog.events.settings import DetectionSettings
+from meterlog.events.standing import Standing
 from meterlog.events.untrusted import TELLING
 from meterlog.reading import Flag, Reading
 from meterlog.series import Series
@@ -67,6 +68,11 @@ class LiveDetector:
         found = self._work()
         self._detector.finish()
         return found + self._detector.fresh()
+
+    @property
+    def standing(self) -> Standing | None:
+        """Return what the circuit does after the last reading; None before that is known."""
+        return self._detector.standing
 
     @property
     def events(self) -> list[Event]:

@@ -10,6 +10,7 @@ import numpy as np
 from meterlog.events.event import Event
 from meterlog.events.measure import Measure, Watched
 from meterlog.events.settings import SYSTEM_HIGHEST_V, SYSTEM_SPLIT_V, DetectionSettings
+from meterlog.events.standing import Standing
 from meterlog.kinds import found_by
 from meterlog.signal.edges import Edge, crossing
 from meterlog.signal.levels import median
@@ -65,6 +66,13 @@ class Overvoltage:
     @property
     def _limit(self) -> float:
         return inf if self._system_v == inf else self._settings.overvoltage(self._system_v)
+
+    @property
+    def standing(self) -> Standing | None:
+        """Return the state after the last reading; None while it is not too high."""
+        if self._start is None:
+            return None
+        return Standing("high", self._track.time(self._start), self._limit, True)
 
     def advance(self, stop: int) -> None:
         """Go on to reading `stop` (not included)."""

@@ -15,6 +15,7 @@ from meterlog.events.event import Event
 from meterlog.events.measure import Measure, Watched
 from meterlog.events.range_change import LONGEST_S, is_ranging
 from meterlog.events.settings import DetectionSettings
+from meterlog.events.standing import Standing
 from meterlog.kinds import found_by
 from meterlog.reading import Accuracy, Quantity
 from meterlog.signal.levels import median
@@ -79,6 +80,15 @@ class Resistance:
         self._state = "seek"
         self._pos = self._from = self._segment = self._update_at = index
         self._touched = False
+
+    @property
+    def standing(self) -> Standing | None:
+        """Return the state after the last reading."""
+        if self._state == "open":
+            return Standing("open", self._track.time(self._opened_at), self._level, True)
+        if self._state == "seek" and not self._touched:
+            return Standing("untouched")
+        return Standing("closed", None, self._level)
 
     def advance(self, stop: int) -> None:
         """Go on to reading `stop` (not included)."""

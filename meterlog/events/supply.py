@@ -20,6 +20,8 @@ from meterlog.events.range_change import LONGEST_S
 from meterlog.events.reference import FIRST_READINGS, WINDOW
 from meterlog.events.sag import Dip, begins_charging, open_sag, sag
 from meterlog.events.settings import DetectionSettings
+from meterlog.events.standing import Standing
+from meterlog.events.supply_lost import switched_off
 from meterlog.kinds import found_by
 from meterlog.roles import Role
 from meterlog.session.model import Marker
@@ -98,6 +100,27 @@ class Supply(OnOff):
         """From here up a reading means something while the supply is on, V."""
         charges = inf if self._started is None else self._started[1]
         return min(self._reference.idle_from, self._fades.ends_v, charges)
+
+    @property
+    def standing(self) -> Standing | None:
+        """Return the state after the last reading; None before it is known."""
+        usual = self._reference.value or None
+        if self._state == "sagging":
+            return Standing("sagging", self._track.time(self._dip), usual, self._rules.faults)
+        if self._state == "out":
+            since_s = self._track.time(self._fall)
+            return Standing("off", since_s, usual, self._is_unwanted(self._is_long(self._fall - 1), since_s))
+        if self._state == "idle":
+            last = self.stretches[-1] if self.stretches else None
+            if last is None or last.end_s is None:
+                return Standing("off")
+            long = last.from_start or last.end_s - last.begin_s > self._settings.prime_longest_s
+            return Standing("off", last.end_s, usual, self._is_unwanted(long, last.end_s))
+        return None if self._stretch is None else Standing("on", self._stretch.begin_s, usual)
+
+    def _is_unwanted(self, long: bool, since_s: float) -> bool:
+        """Tell whether nobody wants it off: it was on for longer than a prime, and no marker says it was switched."""
+        return long and self._rules.faults and not switched_off(self._markers, since_s, inf, self._settings)
 
     def advance(self, stop: int) -> None:
         """Go on to reading `stop` (not included)."""

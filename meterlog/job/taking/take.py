@@ -13,6 +13,7 @@ from meterlog.capture.recorder import Recorder
 from meterlog.circuit.readings.measurement import Measurement
 from meterlog.errors import UsageError
 from meterlog.events import Event
+from meterlog.events.standing import Standing
 from meterlog.job.case import JobCase
 from meterlog.job.job import Job
 from meterlog.job.taking.level import Counts, Level
@@ -78,6 +79,8 @@ Queued = queue.SimpleQueue[tuple[int, Reading]]
 
 class _Handing:
     """A live detector that finds nothing and hands every reading on, with its channel."""
+
+    standing: Standing | None = None
 
     def __init__(self, channel: Channel, queued: Queued) -> None:
         self._channel, self._queued = channel.number, queued

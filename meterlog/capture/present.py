@@ -103,7 +103,7 @@ def state_now(last: Reading | None, standing: Standing | None, now_s: float, lin
     since = f"{standing.does} {standing.since_s}"
     if standing.does == "untouched":
         return Present("doubt", "probe open", "nothing is connected yet", since)
-    lasts = f" for {lasting(now_s - standing.since_s)}" if standing.since_s is not None else ""
+    lasts = _lasts(now_s, standing.since_s)
     if standing.unwanted:
         return Present("trouble", f"{_SHOUTED[standing.does]}{lasts}", f"{shown}{_usually(last, standing)}{low}", since)
     word = _CALM.get(standing.does, standing.does)
@@ -114,6 +114,11 @@ def lasting(duration_s: float) -> str:
     """How long something has been so, in whole seconds: `3 s`, `12 min`."""
     whole_s = math.floor(max(0.0, duration_s))
     return f"{whole_s} s" if whole_s < _MINUTES_FROM_S else seconds(whole_s)
+
+
+def _lasts(now_s: float, since_s: float | None) -> str:
+    """Say how long, once that is a second."""
+    return "" if since_s is None or now_s - since_s < 1.0 else f" for {lasting(now_s - since_s)}"
 
 
 def _usually(last: Reading, standing: Standing) -> str:

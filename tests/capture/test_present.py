@@ -42,7 +42,7 @@ def test_a_supply_that_is_lost_is_told_at_the_first_reading_without_it() -> None
     said = told([*long_on(), *[-0.01] * 12])
     assert (said[64].sort, said[64].words) == ("calm", "on at 12.10 V")
     assert said[65].sort == "trouble"
-    assert said[65].words == "OFF for 0 s -0.01 V; it stood at 12.10 V"
+    assert said[65].words == "OFF -0.01 V; it stood at 12.10 V"
     assert said[76].words == "OFF for 3 s -0.01 V; it stood at 12.10 V"
     assert said[76].since == said[65].since, "one state is sounded once"
 

@@ -6,6 +6,7 @@ import time
 
 from meterlog.capture import Notice, Recorder
 from meterlog.cautions import Act, applying, first_said
+from meterlog.cli.terminal.present_lines import Begun
 from meterlog.cli.terminal.readout import readout
 from meterlog.kinds import KINDS
 from meterlog.reading import Quantity
@@ -24,6 +25,7 @@ class LineDisplay:
         self._quiet = quiet
         self._said = set(applying(Act("record")))  # when the recording began
         self._status_s = time.monotonic() + STATUS_S
+        self._begun = Begun()
 
     def notice(self, notice: Notice) -> None:
         """Show something that happened."""
@@ -38,7 +40,10 @@ class LineDisplay:
         return first_said(self._said, applying(Act("record", quantity)))
 
     def refresh(self, recorder: Recorder, typing: str | None) -> None:  # noqa: ARG002
-        """Print the figures when it is time."""
+        """Print what has just begun, and the figures when it is time."""
+        for label, present in self._begun.news(recorder):
+            if not self._quiet and present.sort != "lost":  # a notice says that a link was lost, with the cause
+                print(f"{recorder.elapsed_s:9.2f} s  {one_line(label)}: {present.words}")
         if self._quiet or time.monotonic() < self._status_s:
             return
         self._status_s += STATUS_S

@@ -12,7 +12,7 @@ from rich.text import Text
 from meterlog.capture import Notice, Recorder
 from meterlog.capture.channels import LiveChannel
 from meterlog.cli.terminal.output_streams import LastingOutput, PlainOutput
-from meterlog.cli.terminal.readout import readout
+from meterlog.cli.terminal.present_lines import Begun, channel_now
 from meterlog.cli.terminal.record_keys import HELP
 from meterlog.cli.terminal.record_lines import LineDisplay, said
 from meterlog.kinds import KINDS
@@ -45,6 +45,7 @@ class ScreenDisplay:
         self._live = Live(console=self._console, auto_refresh=False, transient=True)
         self._live.start()
         self._drawn_s = 0.0
+        self._begun = Begun()
 
     def notice(self, notice: Notice) -> None:
         """Show something that happened, above the picture."""
@@ -57,8 +58,10 @@ class ScreenDisplay:
             self._console.bell()
 
     def refresh(self, recorder: Recorder, typing: str | None) -> None:
-        """Draw when it is time, or at once while a text is being typed."""
+        """Draw when it is time, or at once while a text is being typed; ring for what has just begun."""
         now_s = time.monotonic()
+        if self._sound and any(True for _ in self._begun.news(recorder)):
+            self._console.bell()
         if now_s - self._drawn_s < REFRESH_S and typing is None:
             return
         self._drawn_s = now_s
@@ -84,13 +87,13 @@ class ScreenDisplay:
         last = channel.last
         if last is None:
             return [Text(one_line(channel.label))]
-        silent = channel.meter in recorder.silent
+        link, state = channel_now(channel, recorder)
         low, high = channel.range
         event = channel.last_event
         recent = list(channel.recent)[-_SPARK_READINGS:]
         return [
             Text(one_line(channel.label)),
-            Text("no readings" if silent else readout(last), "bold red" if silent else "bold"),
+            Text(link.word, "bold red") if link.sort == "lost" else Text(state.words, _STYLES.get(state.sort, "bold")),
             Text(sparkline([reading.value for reading in recent]), "cyan"),
             Text(f"{channel.rate_hz:.3g}/s"),
             Text(displayed(low, channel.quantity.unit, last.resolution)),
@@ -107,5 +110,6 @@ class ScreenDisplay:
         return [Text(f"{state} {recorder.elapsed_s:.0f} s to {self._path}", "dim"), keys]
 
 
-_HEADS = ("channel", "value", "last readings", "rate", "min", "max", "gaps", "last event")
-_RIGHT = (1, 3, 4, 5, 6)  # columns of figures
+_STYLES = {"trouble": "bold red", "lost": "bold red", "doubt": "bold yellow"}
+_HEADS = ("channel", "now", "last readings", "rate", "min", "max", "gaps", "last event")
+_RIGHT = (3, 4, 5, 6)  # columns of figures

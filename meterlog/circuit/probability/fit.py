@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from meterlog.circuit.faults.fault_cells import FAULTS, first_healthy
 from meterlog.circuit.model.bulb import EDGE_BLUR
 from meterlog.circuit.model.circuit import Circuit
-from meterlog.circuit.probability.predict import Network
+from meterlog.circuit.probability.predict import Network, in_chunks
 from meterlog.circuit.probability.predict_ohms import OHM_OFFSET, OVERLOAD_OHM
 from meterlog.circuit.probability.unknowns import UNKNOWNS
 from meterlog.circuit.readings.halves import other
@@ -142,16 +142,14 @@ class Fit:
         self.log_reads_good = self._reads_good(network, ms)
         places = [(m.quantity, m.at, m.to, m.state, m.load, m.side) for m in ms]
         self.again = [place in places[:i] for i, place in enumerate(places)]
-        predictions = [network.predict(m) for m in ms]
-        self.mean = np.stack([p.mean for p in predictions], 1) if ms else np.zeros((k, 0))
-        width = len(UNKNOWNS) + len(network.circuit.parts)
-        self.slope = np.stack([p.slope for p in predictions], 1) if ms else np.zeros((k, 0, width), np.float32)
+        self._predictions = network.predict_all(ms)
+        self.mean = np.stack([p.mean for p in self._predictions], 1) if ms else np.zeros((k, 0))
         self.seen = np.tile(self.y, (k, 1))
         for i, m in enumerate(ms):
             if m.quantity == "lamp":
                 self.seen[:, i] = np.clip(self.mean[:, i], *m.bulb.surely(m.value))
         self.residual = self.seen - self.mean
-        self._spread(np.ones(width))
+        self._spread(np.ones(len(UNKNOWNS) + len(network.circuit.parts)))
 
     def spread(self, factors: Array) -> Fit:
         """The same readings where each unknown spreads less or further by a factor, shape (P,)."""
@@ -159,10 +157,18 @@ class Fit:
         other._spread(factors)
         return other
 
+    def slopes(self, rows: NDArray[np.int64]) -> Array:
+        """The change of each reading per standard deviation of each unknown in some cells, shape (k, M, P)."""
+        if not self._predictions:
+            return np.zeros((len(rows), 0, len(self.spreads)))
+        return np.stack([p.slope[rows] for p in self._predictions], 1) * self.spreads
+
     def _spread(self, factors: Array) -> None:
         self.spreads, count = factors, len(self.y)
-        slope = self.slope * factors.astype(self.slope.dtype)
-        self.covariance = (slope @ slope.transpose(0, 2, 1)).astype(float)
+        self.covariance = np.zeros((len(self.mean), count, count))
+        for rows in in_chunks(len(self.mean)):
+            slope = self.slopes(rows)
+            self.covariance[rows] = slope @ slope.transpose(0, 2, 1)
         self.covariance[:, range(count), range(count)] += self.noise**2
         self.precision = np.linalg.inv(self.covariance) if count else np.zeros(self.covariance.shape)
         pull = np.einsum("kij,kj->ki", self.precision, self.residual)

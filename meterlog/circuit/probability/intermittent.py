@@ -59,11 +59,12 @@ def _of_part(network: Network, fit: Fit, base: Array, k: int) -> float:
     log_share = np.log(np.maximum(np.concatenate([good, (1 - good) * odds], axis=1), 1e-300))  # (Q, S)
     without = np.exp(base[states] - np.log(np.maximum(cells.prior[states], 1e-300)))
     total = np.log(0.5 * without[0] + 0.5 * without[1:] @ odds) + np.zeros(len(good))
-    mean = np.zeros((len(good), fit.slope.shape[2]))
+    slopes = fit.slopes(states)
+    mean = np.zeros((len(good), slopes.shape[2]))
     covariance = np.tile(np.eye(mean.shape[1]), (len(good), 1, 1))
     bad_count = np.zeros(len(good))
     for i in range(len(fit.y)):
-        slope, every = fit.slope[states, i] * fit.spreads, np.arange(len(good))
+        slope, every = slopes[:, i], np.arange(len(good))
         seen = slope @ covariance  # (Q, S, P)
         variance = np.einsum("qsp,sp->qs", seen, slope) + fit.noise[i] ** 2
         residual = fit.residual[states, i] - mean @ slope.T

@@ -52,7 +52,7 @@ class Posterior:
     def unknowns(self, keep: NDArray[np.int64]) -> tuple[Array, Array]:
         """Estimate the unknowns in some cells from the readings: mean, shape (k, P), and covariance, shape (k, P, P),
         in prior standard deviations. Readings that are likely bad in a cell are left out there."""
-        slope, residual = self.fit.slope[keep] * self.fit.spreads, self.fit.residual[keep]
+        slope, residual = self.fit.slopes(keep), self.fit.residual[keep]
         count = residual.shape[1]
         covariance = self.fit.covariance[keep].copy()
         covariance[:, range(count), range(count)] += np.where(self.bad_in[keep] > 0.5, NO_WORTH, 0.0)
@@ -82,8 +82,7 @@ def posterior(
     base = np.log(np.maximum(cells.prior, 1e-300)) + tried_log(network, tried)
     if dead:
         base = base + np.log(1 - DEAD_FOR_SURE * works(network))
-    predictions = [network.predict(m) for m in measured]
-    used = [k for k, p in enumerate(predictions) if not np.isnan(p.mean).any()]
+    used = [k for k, p in enumerate(network.predict_all(measured)) if not np.isnan(p.mean).any()]
     tired = Fit(network, measured, used)
     weighed = [
         _weighed(network, fit, base, share, tried, comes_share)

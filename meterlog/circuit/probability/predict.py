@@ -8,6 +8,7 @@ unknowns are integrated over without sampling. Ohms are handled as y = log(R + 0
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -57,6 +58,8 @@ BRIDGE_OHM = 0.01
 FRESH = 0.3
 """In a vehicle whose good parts are fresh, the drops that manuals allow shrink to this share: relay contacts lose 30 to
 100 mV at 10 A (makers' datasheets) where a manual allows 300. A guess for all other kinds."""
+CHUNK = 4000
+"""So many cells are solved at once: all of a usual circuit, and some 100 MB of one with 40 parts. A choice."""
 LITTLE = 0.25
 """Of the load's current, from which on a good part may lose all of that. Guess."""
 
@@ -88,6 +91,17 @@ class Setup:
     load_ohm: Array
     unknown: tuple[int, ...]
     step: Array
+
+
+def in_chunks(count: int) -> Iterator[NDArray[np.int64]]:
+    """So many cells in pieces of `CHUNK`: their positions."""
+    for first in range(0, count, CHUNK):
+        yield np.arange(first, min(first + CHUNK, count))
+
+
+def _key(m: Measurement) -> tuple[object, ...]:
+    """What a prediction depends on."""
+    return (m.quantity, m.at, m.to, m.state, m.load, m.watt, m.side, bool(np.isinf(m.value)))
 
 
 class Network:
@@ -140,11 +154,21 @@ class Network:
 
     def predict(self, m: Measurement) -> Prediction:
         """A measurement under every cell; its value matters only where it says whether a contact was bridged."""
-        key = (m.quantity, m.at, m.to, m.state, m.load, m.watt, m.side, bool(np.isinf(m.value)))
-        if key not in self._predictions:
-            found = self._predict(m)
-            self._predictions[key] = Prediction(found.mean, found.slope.astype(np.float32))
-        return self._predictions[key]
+        return self.predict_all([m])[0]
+
+    def predict_all(self, ms: Sequence[Measurement]) -> list[Prediction]:
+        """Several measurements under every cell; of many cells only so many are solved at once, to save memory."""
+        missing = {_key(m): m for m in ms if _key(m) not in self._predictions}
+        whole = len(self.cells) <= CHUNK
+        found: dict[tuple[object, ...], list[Prediction]] = {key: [] for key in missing}
+        for rows in in_chunks(len(self.cells)) if missing else ():
+            some = self if whole else self.among(rows)
+            for key, m in missing.items():
+                found[key].append(some._predict(m))
+        for key, parts in found.items():
+            slope = np.concatenate([p.slope.astype(np.float32) for p in parts])
+            self._predictions[key] = Prediction(np.concatenate([p.mean for p in parts]), slope)
+        return [self._predictions[_key(m)] for m in ms]
 
     def among(self, keep: NDArray[np.int64]) -> Network:
         """The same circuit with some of the cells only."""

@@ -46,6 +46,7 @@ SLOW = (
     *("drivers/test_scpi.py", "driver/test_probe.py", "cli/terminal/test_lasting_output.py", "test_outside_drivers.py"),
     "test_installs.py",
     "stream",
+    "test_template.py",
     "test_recordings_notebook.py",
 )
 """Folders and files whose tests wait for real seconds; so do those with a browser. Plain `pytest` leaves them out."""

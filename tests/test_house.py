@@ -82,7 +82,7 @@ LAYERS: tuple[tuple[str, ...], ...] = (
     ("address", "cautions", "details", "roles", "signal"),
     ("transports", "session"),
     ("driver", "events", "exchange"),
-    ("dial", "framing"),
+    ("dial", "framing", "testing"),
     ("limits", "condition", "settings"),
     ("capture", "circuit", "findings"),
     ("analysis", "stream"),

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 import random
-import tracemalloc
 
 import pytest
 from hypothesis import given, settings
@@ -13,25 +12,21 @@ from hypothesis import strategies as st
 from meterlog.driver.framing import Framing, framing_of
 from meterlog.errors import EncodeError
 from meterlog.reading import Flag, Quantity, Reading
-
-
-def same(got: list[Reading], wanted: list[Reading]) -> bool:
-    """Equal, an unknown resolution being equal to another."""
-    return [g._replace(resolution=-1.0) if math.isnan(g.resolution) else g for g in got] == [
-        w._replace(resolution=-1.0) if math.isnan(w.resolution) else w for w in wanted
-    ]
+from meterlog.testing import (
+    comes_back,
+    in_step_after,
+    keeps_little,
+    refuses_what_it_cannot_show,
+    same_however_cut,
+    timed_by_its_first_byte,
+)
 
 
 def test_every_reading_that_can_be_shown_comes_back(framing: Framing, shown: list[Reading]) -> None:
     assert len(shown) > 60
-    encoder, decoder = framing.encoder(), framing.decoder()
-    for reading in shown:
-        wanted = reading
-        if framing.driver.name == "text" and math.isinf(reading.value):
-            wanted = reading._replace(resolution=math.nan)  # a line of text shows no resolution of an overload
-        assert same(decoder.feed(encoder.encode([reading]), 0.0), [wanted])
-    assert decoder.traffic.frames_good == len(shown)
-    assert decoder.traffic.bytes_discarded == decoder.traffic.frames_refused == 0
+    if framing.driver.name == "text":  # a line of text shows no resolution of an overload
+        shown = [one._replace(resolution=math.nan) if math.isinf(one.value) else one for one in shown]
+    comes_back(framing, shown)
 
 
 def test_a_value_is_the_float_that_its_decimal_text_gives(shown: list[Reading]) -> None:
@@ -53,15 +48,7 @@ def test_the_same_bytes_cut_anywhere_give_the_same_readings(
         st.binary(max_size=20),
     )
     stream = b"".join(data.draw(st.lists(parts, max_size=12)))
-    cuts = sorted(data.draw(st.lists(st.integers(0, len(stream)), max_size=10)))
-    whole, cut = framing.decoder(), framing.decoder()
-    pieces: list[Reading] = []
-    for start, end in zip([0, *cuts], [*cuts, len(stream)], strict=True):
-        pieces += cut.feed(stream[start:end], 5.0)
-    assert same(pieces, whole.feed(stream, 5.0))
-    assert cut.traffic == whole.traffic
-    single = framing.decoder()
-    assert same([r for n in range(len(stream)) for r in single.feed(stream[n : n + 1], 5.0)], pieces)
+    same_however_cut(framing, stream, sorted(data.draw(st.lists(st.integers(0, len(stream)), max_size=10))))
 
 
 @given(noise=st.binary(max_size=600))
@@ -69,56 +56,22 @@ def test_the_same_bytes_cut_anywhere_give_the_same_readings(
 def test_any_bytes_neither_raise_nor_stop_what_comes_after(
     framing: Framing, shown: list[Reading], noise: bytes
 ) -> None:
-    shown = shown[:3]
-    decoder = framing.decoder()
-    decoder.feed(noise, 0.0)
-    frames = [framing.encoder().encode([r]) for r in shown]
-    got = decoder.feed(b"".join(frames[:1] * 2 + frames), 0.0)
-    assert same(got[-len(shown) :], shown), "after two frames at most a decoder is in step again"
+    in_step_after(framing, shown[:3], noise)
 
 
 def test_noise_without_end_does_not_grow_memory(framing: Framing, shown: list[Reading]) -> None:
-    rng = random.Random(7)
-    decoder, encoder = framing.decoder(), framing.encoder()
-    frames = [encoder.encode([r]) for r in shown]
-
-    def feed() -> None:
-        for _ in range(30):
-            good = b"".join(rng.choices(frames, k=20))
-            damaged = bytes(b ^ (1 << rng.randrange(8)) if rng.random() < 0.02 else b for b in good)
-            decoder.feed(rng.randbytes(3000) + damaged, 0.0)
-
-    feed()
-    tracemalloc.start()
-    try:
-        for _ in range(3):
-            feed()
-        grown = tracemalloc.get_traced_memory()[0]
-    finally:
-        tracemalloc.stop()
-    assert grown < 3_000_000, f"{framing.address} grew by {grown} bytes"
+    keeps_little(framing, shown, random.Random(7))
 
 
 def test_a_readings_time_is_when_its_first_byte_left_the_meter(framing: Framing, shown: list[Reading]) -> None:
-    byte_time_s = 0.001
-    decoder = framing.decoder(byte_time_s)
-    frame = framing.encoder().encode([shown[0]])
-    end_s = 10.0 + len(2 * frame) * byte_time_s
-    assert decoder.feed(frame[:5], 10.0 + 5 * byte_time_s) == []
-    first, second = decoder.feed(frame[5:] + frame, end_s)
-    last = decoder.traffic.frames_good
-    assert last == 2
-    assert first.time_s == pytest.approx(10.0, abs=0.0021)
-    assert second.time_s == pytest.approx(end_s - len(frame) * byte_time_s, abs=0.0021)
+    timed_by_its_first_byte(framing, shown)
 
 
 def test_what_a_framing_cannot_show_is_an_error_and_not_another_number(framing: Framing) -> None:
-    encoder = framing.encoder()
-    with pytest.raises(EncodeError):
-        encoder.encode([Reading(0.0, 1.0, Quantity.RESISTANCE, 1.0, Flag.NONE, column=9)])
+    refuses_what_it_cannot_show(framing)
     if framing.driver.name != "text":
         with pytest.raises(EncodeError):
-            encoder.encode([Reading(0.0, 1e12, Quantity.DC_VOLTAGE, 0.001, Flag.DC)])
+            framing.encoder().encode([Reading(0.0, 1e12, Quantity.DC_VOLTAGE, 0.001, Flag.DC)])
 
 
 @pytest.mark.parametrize("text", ["status14:x", "chars16:x", "segments14:x", "digits11:x", "digits14:x", "text:x"])

@@ -37,8 +37,8 @@ def trying(circuit: Circuit, doing: Doing, *ids: str) -> Act:
 
 def tried(circuit: Circuit, one: Tried) -> Act:
     """Describe what was tried."""
-    if one.replaced:
-        return trying(circuit, "replace", one.replaced)
+    if one.replaced or one.compared:
+        return trying(circuit, "replace", one.replaced or one.compared)
     return trying(circuit, "bridge", one.bridged) if one.bridged else trying(circuit, "feed", one.feed, one.into)
 
 

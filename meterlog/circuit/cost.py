@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from meterlog.circuit.model.circuit import Circuit, Part
-from meterlog.circuit.next_measurement.suggest import Suggestion
+from meterlog.circuit.next_measurement.propose import Step
 
 MINUTES_AN_HOUR = 60.0
 
@@ -69,16 +69,16 @@ class Choice:
         return self.minutes + bought
 
 
-def choice(circuit: Circuit, part: str, probability: float, suggestion: Suggestion) -> Choice:
-    """Set the likeliest part beside the best suggestion.
+def choice(circuit: Circuit, part: str, probability: float, step: Step) -> Choice:
+    """Set the likeliest part beside the best step.
 
     A command that never comes has no part to buy: it costs the minutes to the part that it closes.
     """
     found = _part(circuit, part)
     minutes = found.access_min + (found.replace_min or 0.0)
     price = None if part in circuit.commands else found.price
-    after = max(suggestion.right_after, probability)
-    return Choice(part, probability, after, minutes, suggestion.minutes, price)
+    after = max(step.right_after, probability)
+    return Choice(part, probability, after, minutes, step.minutes, price)
 
 
 def _part(circuit: Circuit, id_: str) -> Part:

@@ -25,7 +25,9 @@ from meterlog.circuit.faults.fault_cells import COMMAND_FAULTS, FAULTS, Cells, a
 from meterlog.circuit.faults.fault_rates import Rates
 from meterlog.circuit.model.circuit import Circuit
 from meterlog.circuit.next_measurement.candidates import Tool
-from meterlog.circuit.next_measurement.suggest import LEAST_BITS, SEEN_TO_COME_AND_GO, Suggestion, suggest
+from meterlog.circuit.next_measurement.outlook import SEEN_TO_COME_AND_GO, outlook_of
+from meterlog.circuit.next_measurement.propose import Step, in_order, propose
+from meterlog.circuit.next_measurement.suggest import LEAST_BITS, Suggestion, suggest
 from meterlog.circuit.probability.outside import MODEL_WRONG
 from meterlog.circuit.probability.posterior import Posterior, posterior
 from meterlog.circuit.probability.predict import Network
@@ -127,7 +129,7 @@ class Diagnosis:
         several: probability that two parts are.
         comes_and_goes: probability that one part's contact comes and goes.
         outside: probability that the readings fit nothing in this circuit.
-        next: measurements, in order of information per minute.
+        steps: what to measure or to try, in order of information per minute.
         inconsistent: sentences about readings that cannot all be right.
         rates_source: where the fault rates came from.
         repair_cautions: what to mind before putting right what is `decided`; empty while nothing is.
@@ -140,7 +142,7 @@ class Diagnosis:
     several: float
     comes_and_goes: float
     outside: float
-    next: tuple[Suggestion, ...]
+    steps: tuple[Step, ...]
     inconsistent: tuple[str, ...]
     rates_source: str
     repair_cautions: tuple[str, ...]
@@ -152,11 +154,16 @@ class Diagnosis:
             "verdict": self.verdict,
             "hypotheses": [h.as_json() for h in self.hypotheses],
             "healthy": round(self.healthy, 4),
-            "next": [s.as_json() for s in self.next],
+            "next": [step.as_json() for step in self.steps],
             "inconsistent": list(self.inconsistent),
             "choice": self.acting and self.acting.text,
             "outside": round(self.outside, 4),
         }
+
+    @property
+    def next(self) -> tuple[Suggestion, ...]:
+        """The measurements among the steps."""
+        return tuple(step for step in self.steps if isinstance(step, Suggestion))
 
     @property
     def decided(self) -> str:
@@ -201,7 +208,8 @@ class Diagnoser:
     def diagnose(
         self, measured: Sequence[Measurement], tried: Sequence[Told] = (), *, suggestions: int = 5
     ) -> Diagnosis:
-        """Diagnose from the readings; `suggestions` is how many next measurements to work out."""
+        """Diagnose from the readings; `suggestions` is how many next measurements to work out; what is
+        worth trying before the last of them comes besides."""
         known = self.weigh(measured, tried)
         case = Case(self.network, known, measured, tried)
         told = self._told_once(case)
@@ -214,12 +222,12 @@ class Diagnoser:
         sure = _decided(hypotheses, healthy, comes)
         likely = max([healthy, *(h.probability for h in hypotheses)]) >= LIKELY
         least_bits = LEAST_BITS_WHEN_SURE if sure else LEAST_BITS_WHEN_LIKELY if likely else LEAST_BITS
-        following = suggest(self.network, known, measured, suggestions, least_bits, self.tool) if suggestions else []
+        following = self._following(known, measured, tried, suggestions, least_bits) if suggestions else ()
         acting = self._acting(hypotheses, healthy, following)
         if acting is not None and (acting.quicker or (sure and not acting.pays())):
-            following = []
+            following = ()
         if sure == "healthy":
-            following = [s for s in following if (s.right_after - healthy) * WRONG_REPAIR_MIN > s.minutes]
+            following = tuple(s for s in following if (s.right_after - healthy) * WRONG_REPAIR_MIN > s.minutes)
         verdict = _verdict(hypotheses, healthy, several, comes) if measured or tried else NOTHING_YET
         if known.outside > max([healthy, *(h.probability for h in hypotheses)]):
             verdict = f"{FITS_NOTHING} ({percent(known.outside)}): {LOOK_AGAIN}. Within it: {verdict}"
@@ -233,16 +241,27 @@ class Diagnoser:
             several=several,
             comes_and_goes=comes,
             outside=known.outside,
-            next=tuple(following),
+            steps=following,
             inconsistent=tuple(contradictions(case, self.suspects, on)),
             rates_source=self.rates.source,
             repair_cautions=self._repair_cautions(sure or (acting.part if acting and not following else "")),
             acting=acting,
         )
 
-    def _acting(
-        self, hypotheses: Sequence[Hypothesis], healthy: float, following: Sequence[Suggestion]
-    ) -> Choice | None:
+    def _following(
+        self,
+        known: Posterior,
+        measured: Sequence[Measurement],
+        tried: Sequence[Told],
+        suggestions: int,
+        least_bits: float,
+    ) -> tuple[Step, ...]:
+        """The best measurements, and what is worth trying before the last of them."""
+        outlook = outlook_of(self.network, known)
+        found = suggest(outlook, measured, suggestions, least_bits, self.tool)
+        return in_order(found, propose(outlook, measured, tried, least_bits))
+
+    def _acting(self, hypotheses: Sequence[Hypothesis], healthy: float, following: Sequence[Step]) -> Choice | None:
         """Set putting the likeliest part right beside the best reading; None where no part is likely yet."""
         first = hypotheses[0] if hypotheses else None
         if first is None or not following or first.probability < max(LIKELY, healthy):

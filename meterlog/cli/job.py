@@ -50,7 +50,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     look.add_argument("answers", nargs="+", metavar="KEY=ANSWER", help="for example prime_heard=no; unknown passes it")
     for name, summary in (("measure", "measure what comes next"), ("prove", "measure again what decided")):
         measure = add(name, summary)
-        measure.add_argument("--value", metavar="V", help="the reading, typed: 12.4, 12300 mV, open")
+        measure.add_argument(
+            "--value", metavar="V", help="the reading, typed: 12.4, 12300 mV, open; or what came of it: runs"
+        )
         measure.add_argument("--skip", action="store_true", help="it cannot be reached, or is not on this vehicle")
         measure.add_argument(
             "--meter", action="append", default=[], metavar="ADDRESS", help="take it from this meter; may come again"
@@ -145,6 +147,7 @@ def _look(job: Job, args: argparse.Namespace) -> Job:
 
 
 def _measure(job: Job, args: argparse.Namespace) -> Job:
+    from meterlog.circuit.next_measurement.attempts import Attempt
     from meterlog.job.entering import enter_value, skip, wanted
 
     named = {option: getattr(args, option) for option in _PLACE}
@@ -153,6 +156,8 @@ def _measure(job: Job, args: argparse.Namespace) -> Job:
         return skip(job, m)
     if args.value is not None:
         return enter_value(job, case, m, args.value)
+    if isinstance(m, Attempt):
+        raise UsageError(f"say what came of it with --value {'|'.join(m.answers)}, or refuse it with --skip")
     addresses = args.meter or list(job.meters)
     if not addresses:
         raise UsageError("name a meter with --meter, type the reading with --value, or refuse it with --skip")

@@ -10,8 +10,9 @@ from pathlib import Path
 from meterlog.circuit.complaints.complaint import Complaint, likelihood, standing
 from meterlog.circuit.complaints.complaint_file import find_complaint
 from meterlog.circuit.model.circuit_file import load_circuit, template_names, template_text
+from meterlog.circuit.next_measurement.attempts import Attempt
 from meterlog.circuit.readings.measurement import Measurement, trial_from_row
-from meterlog.circuit.readings.observed import observed_from_table, questions
+from meterlog.circuit.readings.observed import Observed, observed_from_table, questions
 from meterlog.circuit.readings.typed_answers import HOW_BRIGHT, typed_lamp, typed_trial, typed_value
 from meterlog.errors import CircuitError, JobError, UsageError, did_you_mean
 from meterlog.job.case import JobCase, case_of
@@ -111,8 +112,22 @@ def enter_trial(job: Job, words: str) -> Job:
     return add_step(job.folder, "tried", row)
 
 
-def wanted(job: Job, given: Mapping[str, str | None]) -> tuple[JobCase, Measurement]:
-    """Return what is to be measured: what was named, or else what comes next.
+def _enter_result(job: Job, case: JobCase, attempt: Attempt, typed: str) -> Job:
+    """Enter what came of what was to be tried next; who cannot tell (`unknown`) passes it.
+
+    Raises:
+        CircuitError: that cannot come of it.
+    """
+    came_of_it = attempt.told(case.circuit, typed)
+    if came_of_it is None:
+        return skip(job, attempt)
+    if isinstance(came_of_it, Observed):
+        return enter_look(job, came_of_it.key, came_of_it.answer)
+    return add_step(job.folder, "tried", came_of_it.as_row())
+
+
+def wanted(job: Job, given: Mapping[str, str | None]) -> tuple[JobCase, Measurement | Attempt]:
+    """Return what is to be measured or tried: what was named, or else what comes next.
 
     Args:
         job: with a circuit.
@@ -127,18 +142,22 @@ def wanted(job: Job, given: Mapping[str, str | None]) -> tuple[JobCase, Measurem
         case = _case(job)
         return case, _named(case, row)
     now = status_of(job, suggestions=1)
-    if now.case is None or now.next.measurement is None:
+    asked = now.next.measurement or now.next.attempt
+    if now.case is None or asked is None:
         raise JobError(f"the next step is not a measurement but this: {now.next.for_folder(job.folder)}")
-    return now.case, now.next.measurement
+    return now.case, asked
 
 
-def enter_value(job: Job, case: JobCase, m: Measurement, typed: str) -> Job:
-    """Enter a reading as a person types it; a lamp may stand in for the meter, by its brightness.
+def enter_value(job: Job, case: JobCase, m: Measurement | Attempt, typed: str) -> Job:
+    """Enter a reading as a person types it, or what came of what was tried; a lamp may stand in for the meter, by its
+    brightness.
 
     Raises:
         UsageError: it is not a reading of that quantity.
-        CircuitError: no vehicle can show it.
+        CircuitError: no vehicle can show it, or that cannot come of it.
     """
+    if isinstance(m, Attempt):
+        return _enter_result(job, case, m, typed)
     lamp = typed_lamp(typed)
     if lamp is not None:
         row = {**m.as_row(), **lamp[0]}
@@ -172,8 +191,10 @@ def enter_taken(job: Job, case: JobCase, taken: Sequence[Taken]) -> Job:
     return add_steps(job.folder, [("measured", row) for row in rows])
 
 
-def skip(job: Job, m: Measurement) -> Job:
-    """Refuse a measurement: it cannot be reached, or is not on this vehicle."""
+def skip(job: Job, m: Measurement | Attempt) -> Job:
+    """Refuse what comes next: it cannot be reached, or is not on this vehicle."""
+    if isinstance(m, Attempt):
+        return add_step(job.folder, "skipped", {"quantity": "try", "at": m.at, "place": m.place})
     return add_step(job.folder, "skipped", {"quantity": m.quantity, "at": m.at, "to": m.to, "place": m.place})
 
 

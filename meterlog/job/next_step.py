@@ -11,7 +11,9 @@ from meterlog.circuit.acts import cautions_for
 from meterlog.circuit.complaints.complaint import Complaint, Look
 from meterlog.circuit.diagnosis import Diagnosis
 from meterlog.circuit.model.circuit_file import template_names
-from meterlog.circuit.next_measurement.instructions import instruction
+from meterlog.circuit.next_measurement.attempts import Attempt
+from meterlog.circuit.next_measurement.instructions import Instruction, instruction
+from meterlog.circuit.next_measurement.propose import Proposal
 from meterlog.circuit.readings.measurement import Measurement
 from meterlog.job.case import JobCase
 
@@ -30,6 +32,7 @@ class Next:
         how: dial, red, black, key and unplug, in words.
         cautions: what to mind, the most dangerous first.
         look: the question, for `look`; None where a circuit is to be chosen.
+        attempt: what is tried, and what may come of it, for `try`.
         part: what is to be put right, for `repair`.
         outcomes: what may be read, and what that would mean.
     """
@@ -41,6 +44,7 @@ class Next:
     how: Mapping[str, str] = field(default_factory=dict)
     cautions: tuple[str, ...] = ()
     look: Look | None = None
+    attempt: Attempt | None = None
     part: str = ""
     outcomes: tuple[tuple[str, str], ...] = ()
 
@@ -53,11 +57,15 @@ class Next:
         m = self.measurement
         found: dict[str, object] = {"kind": self.kind, "text": self.text}
         found |= {key: getattr(m, key) if m else None for key in ("at", "to", "state", "load", "quantity")}
+        if self.attempt:
+            found["at"] = self.attempt.at or None
         found["minutes"] = self.minutes
         found |= {key: self.how.get(key) for key in ("dial", "red", "black", "key", "unplug")}
         found["cautions"] = list(self.cautions)
         found["part"] = self.part or None
         found["look"] = self.look and {"key": self.look.key, "answers": [*self.look.answers, "unknown"]}
+        found["tried"] = self.attempt and self.attempt.row
+        found["answers"] = self.attempt and list(self.attempt.answers)
         found["outcomes"] = [{"if": seen, "then": meaning} for seen, meaning in self.outcomes]
         return found
 
@@ -83,7 +91,7 @@ def next_for_circuit(case: JobCase, diagnosis: Diagnosis, skipped: set[str], rep
     """
     if diagnosis.decided == "healthy":
         return Next("done", diagnosis.enough)
-    left = [s for s in diagnosis.next if s.measurement.place not in skipped]
+    left = [step for step in diagnosis.steps if step.place not in skipped]
     suspects = [h for h in diagnosis.hypotheses if h.part not in replaced]
     if suspects and (suspects[0].part == diagnosis.decided or not left):
         first = suspects[0]
@@ -91,8 +99,23 @@ def next_for_circuit(case: JobCase, diagnosis: Diagnosis, skipped: set[str], rep
         return Next("repair", text, part=first.part, cautions=diagnosis.repair_cautions)
     if not left:
         return Next("done", f"{diagnosis.enough} {', '.join(replaced)} changed nothing: look outside of this circuit.")
-    suggestion = left[0]
-    return measuring(case, suggestion.measurement, "measure", suggestion.minutes, suggestion.outcomes)
+    step = left[0]
+    if isinstance(step, Proposal):
+        return _trying(step)
+    return measuring(case, step.measurement, "measure", step.minutes, step.outcomes)
+
+
+def _trying(p: Proposal) -> Next:
+    """Say how something is tried."""
+    return Next(
+        "try",
+        p.how.text,
+        minutes=p.minutes,
+        how=_words(p.how),
+        cautions=p.cautions,
+        attempt=p.attempt,
+        outcomes=p.outcomes,
+    )
 
 
 def measuring(
@@ -104,5 +127,8 @@ def measuring(
 ) -> Next:
     """Say how a measurement is taken."""
     how = instruction(case.circuit, m)
-    words = {"dial": how.dial, "red": how.red, "black": how.black, "key": how.key, "unplug": how.unplug}
-    return Next(kind, how.text, m, minutes, words, cautions_for(case.circuit, [m]), outcomes=outcomes)
+    return Next(kind, how.text, m, minutes, _words(how), cautions_for(case.circuit, [m]), outcomes=outcomes)
+
+
+def _words(how: Instruction) -> dict[str, str]:
+    return {"dial": how.dial, "red": how.red, "black": how.black, "key": how.key, "unplug": how.unplug}

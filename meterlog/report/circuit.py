@@ -9,6 +9,8 @@ from meterlog.cautions import DEFERS, Act
 from meterlog.circuit.acts import beginning
 from meterlog.circuit.diagnosis import Diagnoser, Diagnosis, Hypothesis, percent
 from meterlog.circuit.model.circuit import Circuit, Part
+from meterlog.circuit.next_measurement.propose import Step
+from meterlog.circuit.next_measurement.suggest import Suggestion
 from meterlog.circuit.readings.measurement import Measurement, Told
 
 REMAINS = 0.02
@@ -98,7 +100,7 @@ def circuit_part(
     found = diagnoser.diagnose(measured, tried, suggestions=1)
     circuit = diagnoser.circuit
     by_id = {h.part: h for h in found.hypotheses}
-    best = found.next[0] if found.next else None
+    best = found.steps[0] if found.steps else None
     excluded, rare = _excluded(diagnoser, measured, tried)
     return CircuitPart(
         name=circuit.name,
@@ -113,10 +115,10 @@ def circuit_part(
         rare=rare,
         check=[plain(sentence) for sentence in found.inconsistent],
         enough=plain(found.enough),
-        next=_named(best.measurement) if best else "",
+        next=_named(best) if best else "",
         next_minutes=f"{best.minutes:.0f} min" if best else "",
         outcomes=[(seen, plain(meaning)) for seen, meaning in best.outcomes] if best else [],
-        mind=[*([best.again] if best.again else []), *best.cautions] if best else [*found.repair_cautions],
+        mind=[*(best.notes if best else found.repair_cautions)],
         not_used=list(not_used),
         rates=found.rates_source,
     )
@@ -132,8 +134,10 @@ def _sentence(text: str) -> str:
     return f"{said[:1].upper()}{said[1:]}."
 
 
-def _named(m: Measurement) -> str:
-    words = plain(f"{m.quantity} {m.place}")
+def _named(step: Step) -> str:
+    if not isinstance(step, Suggestion):
+        return plain(step.title)
+    words = plain(f"{step.measurement.quantity} {step.place}")
     return words[:1].upper() + words[1:]
 
 

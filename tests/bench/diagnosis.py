@@ -32,6 +32,7 @@ from meterlog.circuit.faults.fault_rates import DEFAULT_RATES, open_share
 from meterlog.circuit.model.circuit import BATTERY_MINUS
 from meterlog.circuit.model.solve import METER_OHM, LoadModel, Shunt, solve, unplug
 from meterlog.circuit.next_measurement.candidates import minutes_for, points_by_node, useful_states
+from meterlog.circuit.next_measurement.outlook import outlook_of
 from meterlog.circuit.next_measurement.suggest import suggest
 from meterlog.circuit.readings.measurement import Measurement
 from tests.bench.results import printed
@@ -324,7 +325,7 @@ def search(world: World, template: str, order: Callable[..., Measurement | None]
         if chance >= SURE:
             break
         if order is None:
-            found = suggest(tool.network, known, measured, 1)
+            found = suggest(outlook_of(tool.network, known), measured, 1)
             m = found[0].measurement if found else None
         else:
             m = order(world.circuit, measured)

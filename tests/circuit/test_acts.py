@@ -77,7 +77,7 @@ def test_no_screen_says_a_caution_twice(name: str, capsys: pytest.CaptureFixture
     trials = [Tried("runs", "battery", point.id) for point in circuit.points]
     for s in diagnosis.next:
         said: set[str] = set()
-        print(as_text(circuit, dataclasses.replace(diagnosis, next=(s,)), said))
+        print(as_text(circuit, dataclasses.replace(diagnosis, steps=(s,)), said))
         print_general(circuit, trials, said)
         screen = capsys.readouterr().out
         for caution in CAUTIONS:

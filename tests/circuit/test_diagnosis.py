@@ -154,7 +154,7 @@ def test_the_json_is_the_contract(diagnose: Diagnose) -> None:
     assert list(found) == ["verdict", "hypotheses", "healthy", "next", "inconsistent", "choice", "outside"]
     assert list(found["hypotheses"][0]) == ["part", "fault", "probability", "resistance_ohm", "for", "against"]
     assert list(found["next"][0]) == [
-        "measure", "at", "to", "state", "load", "gain_bits", "minutes", "outcomes", "caution",
+        "kind", "measure", "at", "to", "state", "load", "gain_bits", "minutes", "outcomes", "caution",
     ]  # fmt: skip
     assert set(found["next"][0]["outcomes"][0]) == {"if", "then"}
     order = [h["probability"] for h in found["hypotheses"]]

@@ -179,3 +179,14 @@ def test_the_report_is_one_file(begin: Callable[..., OnPage]) -> None:
     assert report.status_code == 200
     assert "blue van" in report.get_data(as_text=True)
     assert os.path.basename(report.headers["Content-Disposition"]).endswith(f"{job.name}.html")
+
+
+def test_what_is_to_be_tried_is_answered_by_a_press(begin: Callable[..., OnPage], tmp_path: Path) -> None:
+    job = begin(circuit="pump-feed")
+    for _ in range(2):
+        assert job.does("value", quantity="voltage", at="fuse_out", value="0") == ""
+    assert "'result' must be one of runs" in job.does("value", value="12.4")
+    assert job.does("value", value="runs") == ""
+    assert [dict(step.values) for step in read_job(tmp_path / job.name).of("tried")] == [
+        {"replaced": "fuse", "result": "runs"}
+    ]

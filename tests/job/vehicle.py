@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -50,6 +50,25 @@ class Vehicle:
             return "bright" if share > 0.85 else "dim" if share > 0.4 else "glowing" if share > 0.15 else "dark"
         volts, ampere = self._solved(a, b, on=on, crank=crank, load=asked["load"])
         return f"{ampere:.2f}" if quantity == "current" else f"{volts:.2f}"
+
+    def came_of(self, tried: Mapping[str, str]) -> str:
+        """Return what comes of what `job status` asks to be tried, as a person types it."""
+        if "observed" in tried:
+            return {"fuse_rating": "right", "moves_with_harness": "no"}[tried["observed"]]
+        if "compared" in tried:
+            return "differs" if self.extra_ohm.get(tried["compared"], 0.0) else "alike"
+        if "into" in tried:
+            node = self.circuit.node(tried["into"])
+            return self._runs(dict.fromkeys((part.id for part in self.circuit.parts[1 : node + 1]), 0.0), closed=True)
+        part = tried.get("bridged", tried.get("replaced", ""))
+        return self._runs({part: 0.1 if "bridged" in tried else 0.0}, closed="bridged" in tried)
+
+    def _runs(self, extra_ohm: dict[str, float], *, closed: bool = False) -> str:
+        """Tell whether the load runs with some parts made otherwise; a feed or a bridge passes the contact."""
+        circuit = self.circuit
+        changed = replace(self, extra_ohm=self.extra_ohm | extra_ohm, commanded=self.commanded or closed)
+        _, ampere = changed._solved(circuit.load - 1, circuit.load, on=True, crank=False, load="connected")
+        return "runs" if ampere > circuit.load_a / 2 else "dead"
 
     def _nodes(self, at: str, to: str | None) -> tuple[int, int]:
         circuit = self.circuit

@@ -13,7 +13,8 @@ from meterlog.circuit import Circuit, Part
 from meterlog.circuit.acts import beginning, trying
 from meterlog.circuit.diagnosis import Hypothesis, percent
 from meterlog.circuit.model.circuit import BATTERY_MINUS
-from meterlog.circuit.readings.measurement import Measurement
+from meterlog.circuit.next_measurement.propose import Step
+from meterlog.circuit.next_measurement.suggest import Suggestion
 from meterlog.circuit.readings.observed import Observed
 from meterlog_dashboard.circuit.case import Case
 from meterlog_dashboard.frame.elements import attributes
@@ -57,18 +58,19 @@ def suggestion(case: Case) -> Component:
     """The next measurement in large type, with what each outcome would mean and what to mind."""
     now, whole = _cautions(case)
     before, always = _mind("⚠ Before you do that", now), _mind("⚠ On this circuit", whole)
-    if not case.diagnosis.next:
+    if not case.diagnosis.steps:
         said = html.P(plain(case.diagnosis.enough), className="large")
         return html.Section([said, before, always], className="panel")
-    best = case.diagnosis.next[0]
+    best = case.diagnosis.steps[0]
     outcomes = [html.Li([html.Strong(f"{seen}: "), plain(meaning)]) for seen, meaning in best.outcomes]
-    others = [html.Li(f"{_named(one.measurement)}: about {one.minutes:.0f} min") for one in case.diagnosis.next[1:]]
+    others = [html.Li(f"{_named(one)}: about {one.minutes:.0f} min") for one in case.diagnosis.steps[1:]]
     return html.Section(
         [
-            html.H2("Measure next"),
-            html.P(_named(best.measurement), className="next"),
+            html.H2("Measure next" if isinstance(best, Suggestion) else "Try next"),
+            html.P(_named(best), className="next"),
+            None if isinstance(best, Suggestion) else html.P(best.how.text),
             html.P(f"About {best.minutes:.0f} min. It tells you most for the time it takes.", className="soft"),
-            html.P(best.again) if best.again else None,
+            html.P(best.again) if isinstance(best, Suggestion) and best.again else None,
             before,
             html.Ul(outcomes),
             html.Details([html.Summary("Or one of these"), html.Ul(others)]) if others else None,
@@ -87,7 +89,7 @@ def _mind(heading: str, texts: Sequence[str]) -> Component | None:
 def _cautions(case: Case) -> tuple[list[str], list[str]]:
     said = set[str]()
     found = case.diagnosis
-    now = first_said(said, found.next[0].cautions if found.next else found.repair_cautions)
+    now = first_said(said, found.steps[0].cautions if found.steps else found.repair_cautions)
     return now, first_said(said, applying(beginning(case.circuit)))
 
 
@@ -100,8 +102,10 @@ def feed_cautions(case: Case) -> Component:
     return html.Ul([html.Li(text) for text in first_said({*now, *whole}, applying(*feeds))])
 
 
-def _named(m: Measurement) -> str:
-    words = f"{m.quantity} {m.place}".replace("_", " ")
+def _named(step: Step) -> str:
+    if not isinstance(step, Suggestion):
+        return plain(step.title)
+    words = f"{step.measurement.quantity} {step.place}".replace("_", " ")
     return words[:1].upper() + words[1:]
 
 

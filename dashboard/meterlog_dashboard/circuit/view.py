@@ -33,8 +33,19 @@ _STATES = {
     "isolated": "isolated, no power",
 }
 _LOADS = {"connected": "all connected", "unplugged": "load unplugged", "lamp": "test lamp as the load"}
-_RESULTS = {"runs": "it ran", "dead": "it stayed dead", "blew": "a fuse blew"}
-_HOW = {"into": "battery voltage fed into", "bridged": "bridged", "replaced": "replaced"}
+_RESULTS = {
+    "runs": "it ran",
+    "dead": "it stayed dead",
+    "blew": "a fuse blew",
+    "differs": "it measures otherwise than the good one",
+    "alike": "both measure alike",
+}
+_HOW = {
+    "into": "battery voltage fed into",
+    "bridged": "bridged",
+    "replaced": "replaced, or swapped",
+    "compared": "measured beside a known-good one",
+}
 _SIDES = {"": "nothing unplugged, or not known", "harness": "harness side", "load": "load side"}
 _FORM = ("quantity", "at", "to", "state", "load", "side")
 _MOST_OFFERED = 200

@@ -12,8 +12,11 @@ from meterlog.circuit.model.bulb import BRIGHTNESS
 from meterlog.circuit.readings.measurement import UNITS
 from meterlog_dashboard.frame.elements import attributes
 from meterlog_dashboard.frame.view import Context
+from meterlog_dashboard.job.start import sentence
 
 if TYPE_CHECKING:
+    from meterlog.circuit.model.circuit import Circuit
+    from meterlog.circuit.next_measurement.attempts import Attempt
     from meterlog.circuit.readings.measurement import Measurement
     from meterlog.job.status import Status
 
@@ -26,6 +29,8 @@ def acts(context: Context, status: Status) -> list[Component]:
     m = following.measurement
     if m is not None:
         return _measure(context, status, m)
+    if following.attempt is not None and status.case is not None:
+        return _came_of(status, status.case.circuit, following.attempt)
     if following.look is not None:
         look = following.look
         answers = [*look.answers, "unknown"]
@@ -39,6 +44,17 @@ def acts(context: Context, status: Status) -> list[Component]:
     if following.kind == "repair":
         return [*_repair(following.part), _small(status)]
     return [*_done(status), _small(status)]
+
+
+def _came_of(status: Status, circuit: Circuit, attempt: Attempt) -> list[Component]:
+    """A button for each thing that may come of what is tried."""
+    from meterlog.circuit.next_measurement.attempt_words import result_words
+
+    buttons = [
+        _do("value", sentence(result_words(circuit, result)), "main giant", value=word)
+        for word, result in zip(attempt.answers, attempt.results, strict=True)
+    ]
+    return [html.Div(buttons, className="row answers"), _small(status, _do("skip", "Cannot try it"))]
 
 
 def _do(what: str, words: str, style: str = "", **said: str) -> Component:

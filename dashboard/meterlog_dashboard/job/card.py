@@ -47,8 +47,10 @@ def card(status: Status) -> list[Component]:
 
 def _what(status: Status, following: Next) -> Sequence[Component | None]:
     m = following.measurement
+    outcomes = [html.Li([html.Strong(f"{seen}: "), sentence(then)]) for seen, then in following.outcomes]
+    meaning = html.Details([html.Summary("What it would mean"), html.Ul(outcomes)]) if outcomes else None
     if m is None or status.case is None:
-        return [html.P(_plain(following.text), className="next")]
+        return [html.P(_plain(following.text), className="next"), meaning]
     place = sentence(f"{m.quantity} {m.place}")
     rows = [(key, following.how.get(key, "")) for key in _HOW]
     leads = [
@@ -57,8 +59,6 @@ def _what(status: Status, following: Next) -> Sequence[Component | None]:
         if words
     ]
     drawn = f"Red {following.how.get('red', '')}; black {following.how.get('black', '')}."
-    outcomes = [html.Li([html.Strong(f"{seen}: "), sentence(then)]) for seen, then in following.outcomes]
-    meaning = html.Details([html.Summary("What it would mean"), html.Ul(outcomes)]) if outcomes else None
     return [
         html.P(place, className="next"),
         html.Dl(leads, className="leads"),

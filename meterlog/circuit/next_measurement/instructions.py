@@ -34,6 +34,7 @@ class Instruction:
         black: where the black lead goes.
         key: what the key does.
         unplug: what is taken apart beforehand; empty for nothing.
+        words: all of it in sentences of its own; empty where `text` is to be made of the rest.
     """
 
     dial: str
@@ -41,10 +42,13 @@ class Instruction:
     black: str
     key: str
     unplug: str
+    words: str = ""
 
     @property
     def text(self) -> str:
         """All of it in one sentence."""
+        if self.words:
+            return self.words
         steps = [self.unplug, f"dial on {self.dial}", f"red {self.red}", f"black {self.black}", self.key]
         words = "; ".join(step for step in steps if step)
         return f"{words[:1].upper()}{words[1:]}."
@@ -61,41 +65,47 @@ def _leads(circuit: Circuit, m: Measurement) -> tuple[str, str]:
         return _in_series(circuit, m.at)
     if m.at_coil or m.at in circuit.commands:
         part = circuit.parts[circuit.commands[m.at]]
-        return f"on one coil terminal of {_name(part)}", "on its other coil terminal"
+        return f"on one coil terminal of {thing_words(part)}", "on its other coil terminal"
     if m.to == m.at and m.at in circuit.part_index:
         part = circuit.parts[circuit.part_index[m.at]]
-        return f"on {_name(part)}, the side towards battery +", f"on {_name(part)}, the other side"
+        return f"on {thing_words(part)}, the side towards battery +", f"on {thing_words(part)}, the other side"
     return _at(circuit, m.at), _at(circuit, m.to)
 
 
 def _in_series(circuit: Circuit, at: str) -> tuple[str, str]:
     part = circuit.parts[circuit.part_index[at]] if at in circuit.part_index else None
     if part is not None and part.kind in ("fuse", "relay_contact", "switch"):
-        return (
-            f"in the 10 A jack, in the place of {_name(part)}, the side towards battery + (or a clamp round its wire)",
-            "in the place of its other side",
-        )
-    where = _name(part) if part else _place(circuit, at)
+        side = f"in the place of {thing_words(part)}, the side towards battery +"
+        return f"in the 10 A jack, {side} (or a clamp round its wire)", "in the place of its other side"
+    where = thing_words(part) if part else place_words(circuit, at)
     return f"clamp round the wire at {where}, its arrow away from battery +", "in COM, as the clamp says"
 
 
 def _at(circuit: Circuit, id_: str) -> str:
-    return f"on {_place(circuit, id_)}"
+    return f"on {place_words(circuit, id_)}"
 
 
-def _place(circuit: Circuit, id_: str) -> str:
+def key_words(state: str) -> str:
+    """What the key does in a state."""
+    return _KEY[state]
+
+
+def place_words(circuit: Circuit, id_: str) -> str:
     """A place in words: `fuse out (behind fuse)`, `battery minus`."""
     if id_ == BATTERY_MINUS and id_ not in circuit.point_of:
         return "battery minus"
     if id_ in circuit.point_of:
         point = circuit.point_of[id_]
-        return _words(id_) if point.after == circuit.parts[0].id else _name(point, f"behind {_words(point.after)}")
+        return (
+            _words(id_) if point.after == circuit.parts[0].id else thing_words(point, f"behind {_words(point.after)}")
+        )
     if id_ in circuit.part_index:
-        return f"{_name(circuit.parts[circuit.part_index[id_]])}, the side away from battery +"
+        return f"{thing_words(circuit.parts[circuit.part_index[id_]])}, the side away from battery +"
     return _words(id_)
 
 
-def _name(thing: Part | Point, also: str = "") -> str:
+def thing_words(thing: Part | Point, also: str = "") -> str:
+    """A part or point with what finds it in the vehicle: `relay (30-87)`, `feed wire (violet)`."""
     connector = f"connector {thing.connector}" if thing.connector else ""
     marks = [mark for mark in (also, thing.colour, connector, thing.pins) if mark]
     return f"{_words(thing.id)} ({', '.join(marks)})" if marks else _words(thing.id)
@@ -104,7 +114,7 @@ def _name(thing: Part | Point, also: str = "") -> str:
 def _unplug(circuit: Circuit, m: Measurement) -> str:
     if m.load == "connected" and m.state != "isolated":
         return ""
-    plugs = " and ".join(_name(circuit.parts[k]) for k in circuit.plug)
+    plugs = " and ".join(thing_words(circuit.parts[k]) for k in circuit.plug)
     if m.load == "lamp":
         return f"unplug {plugs} and put a test lamp between the two leads, in the load's place"
     if m.load == "unplugged":

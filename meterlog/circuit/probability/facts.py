@@ -92,6 +92,10 @@ def _fuse_whole(network: Network, _: Observed) -> Array:
     return 1.0 - np.isinf(network.cells.ohm[:, fuses]).any(axis=1).astype(float)
 
 
+def _small_fuse(network: Network, _: Observed) -> Array:
+    return network.cells.small_fuse.astype(float)
+
+
 def _heated(network: Network, one: Observed) -> Array:
     """A part by its own power at the load's current, or any of them; the load itself where it is stuck."""
     circuit, cells = network.circuit, network.cells
@@ -126,6 +130,7 @@ FACTS: Mapping[str, Fact] = {
     "battery_cranks": _battery_cranks,
     "battery_lives": _battery_lives,
     "fuse_whole": _fuse_whole,
+    "small_fuse": _small_fuse,
     "heated": _heated,
     "at_plug": _at_plug,
     "loosened": _loosened,

@@ -23,6 +23,9 @@ CURED, COMMAND_CURED, CURED_BY_CHANCE, NEW_FUSE_HOLDS = 0.92, 0.7, 0.06, 0.08
 """Share of replacements after which the load runs: the part was the one (some new ones are bad: about one pump in ten
 comes back), the part had not been commanded, it was another one (the handling cures a connection next to it), a fuse
 that a short had blown. Guesses."""
+DIFFERS, DIFFERS_BY_CHANCE = 0.85, 0.06
+"""Share of parts at fault that measure otherwise than a known-good one once they are taken out, and of good ones: a
+fault may need current or heat to show, and two makes of one part differ. Guesses."""
 BOTH_LEADS_AT_LOAD, BOTH_LEADS_ELSEWHERE = 0.5, 0.05
 """Share of direct feeds that bring the ground from the battery too. Guesses."""
 BLOWS_BY_CHANCE, SHORT_BLOWS, SMALL_BLOWS, STALLED_BLOWS, GREEDY_SHARE = 0.01, 0.75, 0.5, 0.3, 1.4
@@ -41,7 +44,7 @@ Array = NDArray[np.float64]
 def tried_log(network: Network, tried: Sequence[Told]) -> Array:
     """The log-likelihood of what was tried and observed in each cell, shape (K,)."""
     total = np.zeros(len(network.cells))
-    if any(isinstance(one, Tried) for one in tried):
+    if any(isinstance(one, Tried) and not one.compared for one in tried):
         total += np.log(1 - NOT_TRIED_WHILE_IT_WORKS * works(network))
     for one in tried:
         total += np.log(chance_of(network, one) if isinstance(one, Observed) else outcome(network, one))
@@ -50,6 +53,9 @@ def tried_log(network: Network, tried: Sequence[Told]) -> Array:
 
 def outcome(network: Network, one: Tried) -> Array:
     """Give the probability of what came of a trial in each cell, shape (K,)."""
+    if one.compared:
+        differs = _differs(network, one)
+        return differs if one.result == "differs" else 1 - differs
     blew = _blows(network, one)
     if one.result == "blew":
         return blew
@@ -77,6 +83,12 @@ def _blows(network: Network, one: Tried) -> Array:
     return chance
 
 
+def _differs(network: Network, one: Tried) -> Array:
+    """The probability, in each cell, that a part measures otherwise than a known-good one."""
+    at_fault = (network.cells.part == network.circuit.part_index[one.compared]).any(axis=1)
+    return np.where(at_fault, DIFFERS, DIFFERS_BY_CHANCE)
+
+
 def _replaced(network: Network, one: Tried) -> Array:
     """The probability, in each cell, that the load runs after a part was replaced: a good part in a bad one's place
     cures a single fault there 92 times in 100 (some new ones are bad: about one pump in ten comes back), and sometimes
@@ -102,7 +114,7 @@ def _powered(network: Network, tried: Tried) -> Array:
     too); elsewhere seldom. A load counts as running from about half the system voltage. Guesses, all three.
     """
     c, cells = network.circuit, network.cells
-    ohm, emf, model = _in_use(network)
+    ohm, emf, model = _in_state(network, _key_turned_to(c))
     if tried.bridged:
         into = c.part_index[tried.bridged]
         jumper, both = Shunt(into - 1, into, JUMPER_OHM), 0.0
@@ -129,14 +141,23 @@ def _into(circuit: Circuit, tried: Tried) -> int:
 
 def works(network: Network) -> Array:
     """The probability, in each cell, that the load works in the vehicle so that nobody complains, shape (K,)."""
-    found = solve(network.circuit, *_in_use(network))
+    found = solve(network.circuit, *_in_state(network, _in_use(network.circuit)))
     volts = np.where(network.cells.stalled | (network.cells.fault == FAULTS.index("weak")), 0.0, found.load_v)
     return _smooth(volts / network.circuit.system_v, WORKS_FROM)
 
 
-def _in_use(network: Network) -> tuple[Array, Array, LoadModel]:
-    """Resistances, source and load in the state in which the circuit is used."""
-    state = next((s for s in ("run", "crank", *network.circuit.active) if s in network.circuit.active), "run")
+def _in_use(circuit: Circuit) -> str:
+    """The state in which the circuit is used."""
+    return next((s for s in ("run", "crank", *circuit.active) if s in circuit.active), "run")
+
+
+def _key_turned_to(circuit: Circuit) -> str:
+    """The state in which something is fed or bridged: the engine need not run for it."""
+    return "key_on" if "key_on" in circuit.active else _in_use(circuit)
+
+
+def _in_state(network: Network, state: str) -> tuple[Array, Array, LoadModel]:
+    """Resistances, source and load in a state."""
     load = load_model(network.circuit, current_share=network.cells.share, stalled=network.cells.stalled)
     return network.resistances(state, "connected"), network.cells.source_v[:, state_index(state)], load
 

@@ -41,13 +41,15 @@ SIDES = ("harness", "load")
 """Halves of an unplugged connector: the vehicle's, and the load's."""
 LOAD_WORDS = {"connected": "", "unplugged": ", unplugged", "lamp": ", a test lamp as the load"}
 
-Result = Literal["runs", "dead", "blew"]
-"""What can come of a trial."""
+Result = Literal["runs", "dead", "blew", "alike", "differs"]
+"""What can come of a trial; the last two: of a part that was held against a known-good one."""
 _RUNS = ("runs", "fixed", "works", "cured")
 _DEAD = ("dead", "no change", "unchanged", "same")
 RESULTS = (*_RUNS, *_DEAD, "blew")
 """Words for the result of a trial; `blew`: a fuse did, the new one or that of the lead."""
-HOW = ("feed", "bridged", "replaced")
+COMPARED = ("alike", "differs", "same")
+"""Words for the result of a comparison with a known-good part."""
+HOW = ("feed", "bridged", "replaced", "compared")
 """Keys of a trial, one of which says what was done."""
 MOST_READINGS, MOST_WORK = 60, 800
 """The most readings, and the most readings times parts, that are weighed together. Readings depend on one another under
@@ -130,10 +132,11 @@ class Measurement:
 
 @dataclass(frozen=True, slots=True)
 class Tried:
-    """A direct feed (`feed`, `into`), a `bridged` or a `replaced` part, and what came of it.
+    """A direct feed (`feed`, `into`), a `bridged`, a `replaced` or a `compared` part, and what came of it.
 
     Attributes:
-        result: the load `runs`, it stays `dead`, or a fuse `blew`.
+        result: the load `runs`, it stays `dead`, or a fuse `blew`; a part that was taken out and measured beside a
+            known-good one is `alike` or `differs`.
     """
 
     result: Result
@@ -141,8 +144,12 @@ class Tried:
     into: str = ""
     replaced: str = ""
     bridged: str = ""
+    compared: str = ""
 
     def __str__(self) -> str:
+        if self.compared:
+            found = "it differs" if self.result == "differs" else "both alike"
+            return f"{self.compared} measured beside a known-good one, {found}"
         end = {"runs": "and it ran", "dead": "and it stayed dead", "blew": "and the fuse blew"}[self.result]
         if self.replaced:
             return f"{self.replaced} replaced, {end}"
@@ -150,7 +157,7 @@ class Tried:
 
     def as_row(self) -> dict[str, object]:
         """Give the row of `tried` that says it."""
-        how = {key: value for key in ("feed", "into", "replaced", "bridged") if (value := getattr(self, key))}
+        how = {key: value for key in (*HOW, "into") if (value := getattr(self, key))}
         return {**how, "result": self.result}
 
 
@@ -307,22 +314,37 @@ def trial_from_row(row: Mapping[str, object], circuit: Circuit, where: str) -> T
     for key in row:
         if key not in known:
             raise CircuitError(f"{where} unknown key '{key}'{near(key, known)}")
+    if sum(bool({key, *more} & row.keys()) for key, *more in (("feed", "into"), *((how,) for how in HOW[1:]))) > 1:
+        raise CircuitError(
+            f"{where} a feed, a bridged, a replaced and a compared part are separate trials: make an entry for each"
+        )
+    if "compared" in row:
+        alike = _word(row, "result", COMPARED, where) != "differs"
+        return Tried("alike" if alike else "differs", compared=_compared(row, circuit, where))
     said = row.get("result")
     if said not in RESULTS:
         raise CircuitError(f"{where} 'result' must be one of {', '.join(RESULTS)}{instead(said)}")
     result: Result = "runs" if said in _RUNS else "dead" if said in _DEAD else "blew"
-    if sum(bool({key, *more} & row.keys()) for key, *more in (("feed", "into"), ("bridged",), ("replaced",))) > 1:
-        raise CircuitError(f"{where} a feed, a bridged and a replaced part are separate trials: make an entry for each")
     if "replaced" in row:
         return Tried(result, replaced=_id(row, "replaced", circuit, where))
     if "bridged" in row:
         return Tried(result, bridged=_bridged(row, circuit, where))
     if "into" not in row:
-        raise CircuitError(f"{where} give 'feed' and 'into' (a direct feed), 'bridged' (a part) or 'replaced' (a part)")
+        raise CircuitError(
+            f"{where} give 'feed' and 'into' (a direct feed), 'bridged', 'replaced' or 'compared' (a part)"
+        )
     feed, into = _id({"feed": "battery", **row}, "feed", circuit, where), _id(row, "into", circuit, where)
     if feed == into:
         raise CircuitError(f"{where} a feed from '{feed}' into itself feeds nothing")
     return Tried(result, feed=feed, into=into)
+
+
+def _compared(row: Mapping[str, object], circuit: Circuit, where: str) -> str:
+    """Read which part was held against a known-good one."""
+    id_ = _id(row, "compared", circuit, where)
+    if id_ not in circuit.part_index:
+        raise CircuitError(f"{where} 'compared' must be a part that was taken out; '{id_}' is none")
+    return id_
 
 
 def _bridged(row: Mapping[str, object], circuit: Circuit, where: str) -> str:

@@ -8,7 +8,7 @@ from collections.abc import Iterable
 
 from meterlog.circuit.model.bulb import BRIGHTNESS
 from meterlog.circuit.model.circuit import LOADS, STATES, Circuit
-from meterlog.circuit.readings.measurement import QUANTITY, RESULTS, SIDES, UNITS
+from meterlog.circuit.readings.measurement import COMPARED, QUANTITY, RESULTS, SIDES, UNITS
 from meterlog.circuit.readings.observed import questions
 from meterlog.errors import TableError, UsageError
 from meterlog.text.numbers import FOREIGN, GOOD, CellReader
@@ -22,6 +22,10 @@ _VERBS = {
     "bridge": "bridged",
     "replaced": "replaced",
     "replace": "replaced",
+    "swapped": "replaced",
+    "swap": "replaced",
+    "compared": "compared",
+    "compare": "compared",
 }
 HOW_BRIGHT = f"say how bright the lamp is: {', '.join(BRIGHTNESS)}, with '5 W' or 'led' if you know"
 _LAMP = re.compile(
@@ -128,8 +132,8 @@ def typed_observed(text: str, circuit: Circuit) -> dict[str, object] | None:
 
 
 def typed_trial(text: str, circuit: Circuit) -> dict[str, object] | None:
-    """`fed pump_plus runs`, `feed fuse_out into pump_plus dead`, `bridged relay runs`, `replaced fuse blew` as a
-    `tried` row; None where it is none of them. The names are not checked here.
+    """`fed pump_plus runs`, `feed fuse_out into pump_plus dead`, `bridged relay runs`, `replaced fuse blew`,
+    `compared relay differs` as a `tried` row; None where it is none of them. The names are not checked here.
 
     Raises:
         UsageError: it does not say what came of it, or of what.
@@ -138,11 +142,13 @@ def typed_trial(text: str, circuit: Circuit) -> dict[str, object] | None:
     kind = _VERBS.get(verb.casefold())
     if kind is None:
         return None
-    result = _result(rest)
+    result = _result(rest, kind)
     place = rest[: -len(result)].strip(" ,:;") if result else ""
     if not result or not place:
-        example = "fed pump_plus runs" if kind == "feed" else f"{kind} relay dead"
-        raise UsageError(f"'{text}' needs a name and the result, runs, dead or blew: for example '{example}'")
+        words = "alike or differs" if kind == "compared" else "runs, dead or blew"
+        end = "differs" if kind == "compared" else "dead"
+        example = "fed pump_plus runs" if kind == "feed" else f"{kind} relay {end}"
+        raise UsageError(f"'{text}' needs a name and the result, {words}: for example '{example}'")
     if kind != "feed":
         return {kind: _known(place, circuit), "result": result}
     ends = re.fullmatch(r"(?:(?P<feed>.+?)\s+(?:into|to)\s+)?(?P<into>.+?)(?:\s+from\s+(?P<source>.+))?", place)
@@ -153,15 +159,17 @@ def typed_trial(text: str, circuit: Circuit) -> dict[str, object] | None:
 
 def typed_plan(text: str, circuit: Circuit) -> dict[str, object] | None:
     """`fed pump_plus`, `replaced relay` as a `tried` row: what somebody is about to try, so nothing has come of it yet
-    (the row says `dead`); None where it is none of them, or says what came of it."""
+    (the row says `dead` or `alike`); None where it is none of them, or says what came of it."""
     verb, _, rest = text.strip().partition(" ")
-    if verb.casefold() not in _VERBS or not rest or _result(f" {rest}"):
+    kind = _VERBS.get(verb.casefold())
+    if kind is None or not rest or _result(f" {rest}", kind):
         return None
-    return typed_trial(f"{text} dead", circuit)
+    return typed_trial(f"{text} {'alike' if kind == 'compared' else 'dead'}", circuit)
 
 
-def _result(text: str) -> str | None:
-    return next((word for word in RESULTS if re.search(rf"\s{word}$", text, re.IGNORECASE)), None)
+def _result(text: str, kind: str) -> str | None:
+    words = COMPARED if kind == "compared" else RESULTS
+    return next((word for word in words if re.search(rf"\s{word}$", text, re.IGNORECASE)), None)
 
 
 def _known(name: str, circuit: Circuit) -> str:

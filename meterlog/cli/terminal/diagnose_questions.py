@@ -12,7 +12,7 @@ from meterlog.cautions import applying, first_said
 from meterlog.circuit.acts import tried as act_of
 from meterlog.circuit.diagnosis import Diagnoser
 from meterlog.circuit.model.circuit import Circuit
-from meterlog.circuit.next_measurement.suggest import Suggestion
+from meterlog.circuit.next_measurement.propose import Proposal, Step
 from meterlog.circuit.readings.measurement import (
     Measurement,
     Told,
@@ -62,9 +62,9 @@ class Talk:
         """Ask; the exit status."""
         while True:
             diagnosis = self.diagnoser.diagnose(self.measured, self.tried, suggestions=30)
-            left = [s for s in diagnosis.next if str(s.measurement.place) not in self.skipped]
+            left = [step for step in diagnosis.steps if step.place not in self.skipped]
             shown = set[str]()
-            print(as_text(self.diagnoser.circuit, replace(diagnosis, next=tuple(left)), shown))
+            print(as_text(self.diagnoser.circuit, replace(diagnosis, steps=tuple(left)), shown))
             if not self._said:
                 print_general(self.diagnoser.circuit, self.tried, shown)
             self._said |= shown
@@ -73,12 +73,15 @@ class Talk:
             if self.args.save:
                 save(Path(self.args.save), *self.kept)
 
-    def _ask(self, suggestion: Suggestion) -> bool:
+    def _ask(self, step: Step) -> bool:
         """One answer; False to end."""
-        live = "Enter = take it from the meter, " if self.args.meter else ""
+        if isinstance(step, Proposal):
+            question = f"What came of it ({', '.join(step.attempt.answers)}, or {_CHOICES})"
+        else:
+            question = f"Reading ({'Enter = take it from the meter, ' if self.args.meter else ''}{_CHOICES})"
         while True:
             try:
-                answer = input(f"\nReading ({live}{_CHOICES}): ").strip()
+                answer = input(f"\n{question}: ").strip()
             except EOFError:
                 return False
             if answer.casefold() in ("end", "q", "quit"):
@@ -87,12 +90,12 @@ class Talk:
                 print("\n".join(question_lines()))
                 continue
             if answer.casefold() == "other":
-                self.skipped.add(suggestion.measurement.place)
+                self.skipped.add(step.place)
                 return True
             try:
                 if self._plan(answer):
                     continue
-                self._take_in(answer, suggestion.measurement)
+                self._take_in(answer, step)
             except MeterlogError as error:
                 print(f"  {one_line(str(error))}")
             else:
@@ -110,7 +113,7 @@ class Talk:
         print(f"Then type what came of it: '{one_line(answer)}' with 'runs', 'dead' or 'blew' (a fuse) after it")
         return True
 
-    def _take_in(self, answer: str, m: Measurement) -> None:
+    def _take_in(self, answer: str, step: Step) -> None:
         circuit = self.diagnoser.circuit
         trial = typed_trial(answer, circuit)
         if trial is not None:
@@ -119,13 +122,22 @@ class Talk:
             print_mind("Mind, whenever you do that:", unsaid)
             self._add([], [one])
             return
-        refuse_too_many([*self.measured, m], circuit)
-        row: dict[str, object] = {"quantity": m.quantity, "at": m.at, "to": m.to, "state": m.state, "load": m.load}
-        row |= {"side": m.side} if m.side else {}
         seen = typed_observed(answer, circuit)
         if seen is not None:
             self._add(*measured_from_table({"observed": seen}, circuit, _ANSWER))
             return
+        if isinstance(step, Proposal):
+            came_of_it = step.attempt.told(circuit, answer)
+            self.skipped.add(step.place)
+            self._add([], [came_of_it] if came_of_it else [])
+        else:
+            self._read(answer, step.measurement)
+
+    def _read(self, answer: str, m: Measurement) -> None:
+        circuit = self.diagnoser.circuit
+        refuse_too_many([*self.measured, m], circuit)
+        row: dict[str, object] = {"quantity": m.quantity, "at": m.at, "to": m.to, "state": m.state, "load": m.load}
+        row |= {"side": m.side} if m.side else {}
         lamp = typed_lamp(answer)
         if lamp is not None:
             row = _by_lamp(row, *lamp, circuit)

@@ -9,6 +9,7 @@ from meterlog.circuit import acts
 from meterlog.circuit.diagnosis import Diagnosis, percent
 from meterlog.circuit.model.bulb import BRIGHTNESS
 from meterlog.circuit.model.circuit import Circuit
+from meterlog.circuit.next_measurement.propose import Proposal, Step
 from meterlog.circuit.next_measurement.suggest import Suggestion
 from meterlog.circuit.readings.measurement import Told
 from meterlog.circuit.readings.observed import questions
@@ -36,10 +37,10 @@ def as_text(circuit: Circuit, diagnosis: Diagnosis, said: set[str]) -> str:
     if healthy:
         lines.append(healthy)
     lines += [f"Check: {sentence}" for sentence in diagnosis.inconsistent]
-    if diagnosis.next:
-        lines += ["", *_next_lines(diagnosis.next[0])]
+    if diagnosis.steps:
+        lines += ["", *_next_lines(diagnosis.steps[0])]
         lines += [f"Or act: {diagnosis.acting.text}."] if diagnosis.acting else []
-        said.update(diagnosis.next[0].cautions)
+        said.update(diagnosis.steps[0].cautions)
     else:
         lines += ["", diagnosis.enough, *mind("  Mind, before you do that:", diagnosis.repair_cautions)]
         said.update(diagnosis.repair_cautions)
@@ -47,7 +48,17 @@ def as_text(circuit: Circuit, diagnosis: Diagnosis, said: set[str]) -> str:
     return "\n".join(lines)
 
 
-def _next_lines(s: Suggestion) -> list[str]:
+def _next_lines(step: Step) -> list[str]:
+    return _measure_lines(step) if isinstance(step, Suggestion) else _try_lines(step)
+
+
+def _try_lines(p: Proposal) -> list[str]:
+    lines = [f"Try next: {p.title}", f"  takes about {p.minutes:.0f} min", f"  {p.how.text}"]
+    lines += [f"  {seen}: {meaning}" for seen, meaning in p.outcomes]
+    return [*lines, *mind("  Mind, before you do that:", p.cautions)]
+
+
+def _measure_lines(s: Suggestion) -> list[str]:
     name = s.measurement.quantity.replace("_", " ")
     lines = [
         f"Measure next: {name} {s.measurement.place}",

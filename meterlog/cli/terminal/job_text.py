@@ -65,6 +65,8 @@ def next_lines(following: Next, folder: str, said: Container[str] = ()) -> Itera
     yield f"Next{minutes}: {following.for_folder(Path(folder))}"
     if following.measurement is not None:
         yield f"  {what(following.measurement)}"
+    if following.attempt is not None:
+        yield f"  meterlog job measure {folder} --value {'|'.join(following.attempt.answers)}"
     if following.look is not None:
         answers = "|".join([*following.look.answers, "unknown"])
         yield f"  meterlog job look {folder} {following.look.key}={answers}"

@@ -53,13 +53,13 @@ def test_what_was_measured_may_be_looked_at_again_once_and_states_are_the_circui
 def test_ohms_unplugged_and_cranking_carry_their_cautions(tool: Diagnoser) -> None:
     found = tool.diagnose([], suggestions=100).next
     ohms = next(s for s in found if s.measurement.quantity == "resistance")
-    assert "de-energised" in ohms.caution
+    assert "de-energised" in " ".join(ohms.notes)
     unplugged = next(s for s in found if s.measurement.load == "unplugged" and s.measurement.quantity == "voltage")
-    assert "proves little" in unplugged.caution
+    assert "proves little" in " ".join(unplugged.notes)
     crank = next(s for s in found if s.measurement.state == "crank")
-    assert "may move" in crank.caution
+    assert "may move" in " ".join(crank.notes)
     pump = next(s for s in found if s.measurement.at == "pump_plus")
-    assert "Fuel vapour" in pump.caution
+    assert "Fuel vapour" in " ".join(pump.notes)
 
 
 def test_cheap_access_is_asked_first() -> None:
@@ -104,9 +104,9 @@ def test_when_one_is_sure_nothing_of_little_use_is_suggested_but_the_proof_of_th
 def test_a_second_look_says_why_and_a_coil_is_measured_across_its_terminals(tool: Diagnoser) -> None:
     found = tool.diagnose(WIRE[:2], suggestions=100).next
     again = next(s for s in found if s.measurement.at == "plug_feed" and s.measurement.load == "connected")
-    assert again.caution.startswith("Taken once already")
+    assert again.notes[0].startswith("Taken once already")
     coil = next(s for s in tool.diagnose([], suggestions=100).next if s.measurement.at == "relay_coil")
-    assert "Across the coil's two terminals" in coil.caution
+    assert "Across the coil's two terminals" in " ".join(coil.notes)
     assert coil.measurement.place.startswith("across relay_coil ")
 
 

@@ -1,0 +1,172 @@
+"""Holds what is still possible as a suggestion looks at it: the cells that matter, and what an outcome would tell.
+
+Expected information is the mutual information between 'which part is it' and what will be seen: the entropy of the
+hypotheses now, less what is expected to remain (Lindley 1956, 'On a measure of the information provided by an
+experiment').
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from meterlog.circuit.faults.fault_cells import FAULTS, Cells, first_healthy, interrupted
+from meterlog.circuit.probability.outside import MODEL_WRONG
+from meterlog.circuit.probability.posterior import Posterior
+from meterlog.circuit.probability.predict import Network
+
+CELLS_KEPT, WEIGHT_KEPT, TWINS_FROM = 400, 1e-5, 1e-3
+"""For speed only so many cells count, none below this share of the likeliest one, and contacts that come and go from
+this probability on. Guesses."""
+SEEN_TO_COME_AND_GO = 0.3
+"""From this probability on a reading speaks for a contact that comes and goes; before the first one it is 0.1. A
+guess."""
+RARE_OUTCOME, RARE_CAUSE = 0.01, 0.05
+"""Outcomes, and what they would mean, are not listed below these probabilities. Guesses."""
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Outlook:
+    """The k cells that matter, with what the readings made of their unknowns, which spread by `spreads`.
+
+    `by_group` are their weights, each in the row of its hypothesis; `by_part`, in the rows of the parts at fault in it
+    (two for a pair), the probabilities that are called; `loose` is the contact that comes and goes in it (a part, or
+    from n on a command), -1 for none.
+    """
+
+    network: Network
+    weight: Array
+    by_group: Array
+    by_part: Array
+    mean: Array
+    root: Array
+    spreads: Array
+    loose: NDArray[np.int64]
+
+
+def groups_of(cells: Cells) -> NDArray[np.int64]:
+    """Number the hypothesis that each cell belongs to, shape (K,): a part, a pair of parts, not commanded, or
+    healthy."""
+    n = cells.ohm.shape[1]
+    first, second = cells.part[:, 0], cells.part[:, 1]
+    group = np.where(second >= 0, n + 2 + first * n + second, first)
+    group[cells.fault == FAULTS.index("healthy")] = n
+    missing = cells.command_at >= 0
+    group[missing] = n * (n + 2) + cells.command_at[missing]
+    return group
+
+
+def outlook_of(network: Network, known: Posterior) -> Outlook:
+    """The cells that matter. A contact that comes and goes stands in as two cells, good and open, at even odds."""
+    order = np.argsort(-known.weight)[:CELLS_KEPT]
+    keep = np.sort(order[known.weight[order] > WEIGHT_KEPT * known.weight[order[0]]])
+    mean, covariance = known.unknowns(keep)
+    groups = groups_of(network.cells)
+    twin, twin_weight, twin_of = _twins(network.cells, known)
+    twin_group = _numbered(network.cells, twin_of)
+    _, group = np.unique(np.concatenate([groups[keep], twin_group]), return_inverse=True)
+    weight = np.concatenate([known.weight[keep], twin_weight])
+    called = weight * (1 - MODEL_WRONG)  # as a part's probability is: what comes and goes unseen has its share of it
+    weight = weight / weight.sum()
+    width = mean.shape[1]
+    return Outlook(
+        network.among(np.concatenate([keep, twin])),
+        weight,
+        (group[None, :] == np.arange(group.max() + 1)[:, None]) * weight,
+        _parts_of(network.cells, np.concatenate([keep, twin]), len(keep), twin_of) * called,
+        np.concatenate([mean, np.zeros((len(twin), width))]),
+        np.concatenate(
+            [np.linalg.cholesky(covariance + 1e-9 * np.eye(width)), np.tile(np.eye(width), (len(twin), 1, 1))]
+        ),
+        known.fit.spreads,
+        np.concatenate([np.full(len(keep), -1), twin_of]),
+    )
+
+
+def _parts_of(cells: Cells, rows: NDArray[np.int64], kept: int, twin_part: NDArray[np.int64]) -> NDArray[np.bool_]:
+    """Tell which part, command or nothing (the last row) is at fault in each cell, shape (2 n + 1, k)."""
+    n = cells.ohm.shape[1]
+    every = np.arange(n)[:, None]
+    member = (cells.part[rows, 0] == every) | (cells.part[rows, 1] == every)
+    member[:, kept:] = twin_part == every
+    missing = cells.command_at[rows] == every
+    missing[:, kept:] = False
+    healthy = cells.fault[rows] == FAULTS.index("healthy")
+    healthy[kept:] = False
+    return np.concatenate([member & ~missing.any(axis=0), missing, healthy[None, :]])
+
+
+def _twins(cells: Cells, known: Posterior) -> tuple[NDArray[np.int64], Array, NDArray[np.int64]]:
+    """Cells, weights and places (a part, from n on a command) of the contacts that come and go; none while no reading
+    speaks for one, since what was not seen to fail cannot be measured."""
+    good = first_healthy(cells)
+    if known.comes_and_goes.sum() < SEEN_TO_COME_AND_GO:
+        return np.array([], int), np.array([]), np.array([], int)
+    twin: list[int] = []
+    weight: list[float] = []
+    place: list[int] = []
+    for k in np.flatnonzero(known.comes_and_goes > TWINS_FROM):
+        twin += [good, interrupted(cells, int(k))]
+        weight += [float(known.comes_and_goes[k]) / 2] * 2
+        place += [int(k)] * 2
+    return np.array(twin, int), np.array(weight), np.array(place, int)
+
+
+def _numbered(cells: Cells, place: NDArray[np.int64]) -> NDArray[np.int64]:
+    """The hypotheses of contacts that come and go, as `groups_of` numbers them."""
+    n = cells.ohm.shape[1]
+    return np.where(place < n, place, n * (n + 2) + place - n)
+
+
+def information(outlook: Outlook, chance: Array) -> float:
+    """Mutual information between the hypothesis and the bin of what is read, bits; `chance` of shape (k, bins)."""
+    joint = outlook.by_group @ chance
+    return _entropy(joint.sum(1)) + _entropy(joint.sum(0)) - _entropy(joint.ravel())
+
+
+def _entropy(p: Array) -> float:
+    p = p[p > 1e-12]
+    return float(-(p * np.log2(p)).sum())
+
+
+def right_after(outlook: Outlook, chance: Array) -> float:
+    """The probability to be right with the likeliest part once one of the outcomes was seen; `chance` of shape (k,
+    outcomes)."""
+    return float((outlook.by_part @ chance).max(axis=0).sum())
+
+
+def meanings(outlook: Outlook, names: Sequence[str], chance: Array) -> tuple[tuple[str, str], ...]:
+    """List in plain words what may be seen, and the hypotheses that each outcome would leave; `chance` of shape (k,
+    outcomes)."""
+    label = _labels(outlook)
+    found = []
+    for name, column in zip(names, chance.T, strict=True):
+        weight = outlook.weight * column
+        if weight.sum() < RARE_OUTCOME:
+            continue
+        left: dict[str, float] = {}
+        for w, text in zip(weight / weight.sum(), label, strict=True):
+            left[text] = left.get(text, 0.0) + float(w)
+        ranked = sorted(left.items(), key=lambda item: -item[1])
+        shown = [f"{text} ({p:.0%})" for text, p in ranked[:3] if p >= RARE_CAUSE]
+        found.append((f"{name} (expected {weight.sum():.0%} of the time)", "most likely " + ", ".join(shown)))
+    return tuple(found)
+
+
+def _labels(outlook: Outlook) -> list[str]:
+    cells, circuit = outlook.network.cells, outlook.network.circuit
+    n = len(circuit.parts)
+    names = []
+    for c in range(len(cells)):
+        parts = [circuit.parts[k].id for k in cells.part[c] if k >= 0]
+        if cells.command_at[c] >= 0:
+            parts = [circuit.parts[cells.command_at[c]].command]
+        if (loose := int(outlook.loose[c])) >= 0:  # its good moments are no sound circuit
+            parts = [circuit.parts[loose].id if loose < n else circuit.parts[loose - n].command]
+        names.append(" with ".join(parts) or "no fault")
+    return names

@@ -158,6 +158,7 @@ class Diagnosis:
             "inconsistent": list(self.inconsistent),
             "choice": self.acting and self.acting.text,
             "outside": round(self.outside, 4),
+            "rates": self.rates_source,
         }
 
     @property

@@ -45,6 +45,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     start.add_argument("--meter", action="append", default=[], metavar="ADDRESS", help="a meter; may come again")
     start.add_argument("--tool", choices=("meter", "lamp"), default="meter", help="lamp: a test lamp is all there is")
     start.add_argument("--set", action="append", default=[], metavar="KEY=VALUE", help="customer=, odometer=, ...")
+    start.add_argument(
+        "--no-experience", action="store_true", help="go by the guessed fault rates, not by your proved jobs beside it"
+    )
     add("status", "say where it stands, and what comes next")
     look = add("look", "enter what was looked at or heard")
     look.add_argument("answers", nargs="+", metavar="KEY=ANSWER", help="for example prime_heard=no; unknown passes it")
@@ -120,6 +123,7 @@ def _show(job: Job, args: argparse.Namespace) -> int:
 def _start(args: argparse.Namespace) -> Job:
     from meterlog.circuit.model.circuit_file import load_circuit
     from meterlog.job.entering import begin_with
+    from meterlog.job.experience import experience
     from meterlog.job.job_file import create_job
     from meterlog.job.taking.meters import checked_meters
 
@@ -134,6 +138,7 @@ def _start(args: argparse.Namespace) -> Job:
         meters=meters,
         tool=args.tool,
         details=entered,
+        rates=None if args.no_experience else experience(args.folder.absolute().parent),
     )
     return begin_with(job, args.circuit) if args.circuit else job
 

@@ -69,4 +69,4 @@ def case_of(job: Job) -> JobCase | None:
     if not job.circuit:
         return None
     circuit = load_circuit(job.folder / job.circuit)
-    return JobCase(circuit, Diagnoser(circuit, tool="lamp" if job.tool == "lamp" else "meter"))
+    return JobCase(circuit, Diagnoser(circuit, job.rates, tool="lamp" if job.tool == "lamp" else "meter"))

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
 from typing import Literal, get_args
+
+from meterlog.circuit.faults.fault_rates import Rates
 
 StepKind = Literal["look", "measured", "skipped", "tried", "repaired", "photo", "waiting", "closed", "note"]
 STEP_KINDS: tuple[StepKind, ...] = get_args(StepKind)
@@ -40,6 +42,7 @@ class Job:
         tool: what there is to read with: `lamp`, or empty for a meter.
         details: what else was entered: customer, odometer, system_v, temperature_c, ...
         steps: what was done and not undone, oldest first.
+        rates: fault rates that it was begun with.
     """
 
     folder: Path
@@ -50,6 +53,7 @@ class Job:
     tool: str
     details: Mapping[str, str]
     steps: tuple[Step, ...]
+    rates: Rates = field(default_factory=Rates)
 
     def of(self, *kinds: StepKind) -> list[Step]:
         """Return the steps of some kinds."""

@@ -14,7 +14,8 @@ import tomlkit
 from filelock import FileLock, Timeout
 from tomlkit.items import AoT, Table
 
-from meterlog.errors import JobBusy, JobError, NewerJob
+from meterlog.circuit.faults.fault_rates import DEFAULT_RATES, MOST_RATE, Rates
+from meterlog.errors import JobBusy, JobError, NewerJob, did_you_mean
 from meterlog.exchange.finished_file import finished_file
 from meterlog.job.job import STEP_KINDS, Job, Step, StepKind
 from meterlog.text.toml import TomlText, read_toml
@@ -41,9 +42,21 @@ _NEEDED: Mapping[StepKind, tuple[str, ...]] = {
 
 
 def create_job(
-    folder: Path, *, complaint: str, vehicle: str, meters: tuple[str, ...], tool: str, details: Mapping[str, str]
+    folder: Path,
+    *,
+    complaint: str,
+    vehicle: str,
+    meters: tuple[str, ...],
+    tool: str,
+    details: Mapping[str, str],
+    rates: Rates | None = None,
 ) -> Job:
     """Make the folder of a new job.
+
+    Args:
+        folder: to be made.
+        complaint, vehicle, meters, tool, details: as `Job` has them.
+        rates: fault rates other than the guesses; they are kept in the job, which may go where no other job is.
 
     Raises:
         JobError: there is a job already, or the folder cannot be made.
@@ -63,6 +76,9 @@ def create_job(
     document["tool"] = tool
     document["opened"] = now()
     document["details"] = dict(details)
+    if rates is not None and rates.by_name:
+        moved = {kind: round(rate, 3) for kind, rate in rates.by_name.items()}
+        document["rates"] = {"source": rates.source, **moved}
     with _locked(folder):
         _write(folder, tomlkit.dumps(document))
     return read_job(folder)
@@ -95,6 +111,7 @@ def read_job(folder: Path) -> Job:
         tool=_tool(text),
         details=_details(text),
         steps=tuple(_steps(text)),
+        rates=_rates(text),
     )
 
 
@@ -266,6 +283,21 @@ def _texts(text: TomlText, key: str) -> tuple[str, ...]:
     if not isinstance(value, list) or not all(isinstance(one, str) for one in value):
         raise _wrong(text, "", key, "must be a list of texts")
     return tuple(value)
+
+
+def _rates(text: TomlText) -> Rates:
+    value = text.values.get("rates")
+    if value is None:
+        return Rates()
+    if not isinstance(value, dict) or not isinstance(value.get("source"), str):
+        raise _wrong(text, "rates", "source", "must be text in quotes: where these fault rates are from")
+    by_kind = {key: rate for key, rate in value.items() if key != "source"}
+    for key, rate in by_kind.items():
+        if key not in DEFAULT_RATES:
+            raise _wrong(text, "rates", key, f"is not a kind of part{did_you_mean(key, DEFAULT_RATES)}")
+        if isinstance(rate, bool) or not isinstance(rate, int | float) or not 0 < rate < MOST_RATE:
+            raise _wrong(text, "rates", key, "must be a number above 0")
+    return Rates({key: float(rate) for key, rate in by_kind.items()}, str(value["source"]))
 
 
 def _details(text: TomlText) -> dict[str, str]:

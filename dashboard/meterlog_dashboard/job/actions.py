@@ -10,6 +10,7 @@ from meterlog.capture.meters import meter_setups
 from meterlog.circuit.model.circuit_file import template_names
 from meterlog.errors import JobError, UsageError
 from meterlog.job import entering
+from meterlog.job.experience import experience
 from meterlog.job.job import Job
 from meterlog.job.job_file import add_step, create_job, set_value, undo
 from meterlog.text.typed import typed_number
@@ -32,13 +33,18 @@ def begin(context: Context, said: Said) -> str:
     complaint, vehicle, meter = _text(said, "complaint"), _text(said, "vehicle"), _text(said, "meter")
     if not complaint:
         raise UsageError("say what the driver complains of, in a few words")
-    meters = (meter,) if meter else ()
-    meter_setups(meters)
+    meters = tuple(str(setup.address) for setup in meter_setups([meter] if meter else []))
     circuit = _circuit(context, said)
     name = context.jobs.free_name(vehicle or complaint)
     tool = "lamp" if said.get("tool") == "lamp" else "meter"
     job = create_job(
-        context.jobs.path / name, complaint=complaint, vehicle=vehicle, meters=meters, tool=tool, details={}
+        context.jobs.path / name,
+        complaint=complaint,
+        vehicle=vehicle,
+        meters=meters,
+        tool=tool,
+        details={},
+        rates=experience(context.jobs.path),
     )
     if circuit:
         entering.begin_with(job, circuit)

@@ -47,6 +47,8 @@ def verdict_lines(now: Status) -> Iterator[str]:
     for h in now.diagnosis.hypotheses[:_PARTS_SHOWN]:
         if h.probability >= _LEAST_SHOWN:
             yield f"  {percent(h.probability):>9}  {h.part}: {h.title}"
+    if now.job.rates.by_name:
+        yield f"  fault rates: {one_line(now.job.rates.source)}"
     for sentence in now.diagnosis.inconsistent:
         yield f"Check: {sentence}"
 

@@ -158,7 +158,6 @@ class Diagnosis:
             "inconsistent": list(self.inconsistent),
             "choice": self.acting and self.acting.text,
             "outside": round(self.outside, 4),
-            "rates": self.rates_source,
         }
 
     @property

@@ -76,6 +76,7 @@ class Status(Known):
             "observed": self.job.observed,
             "readings": [reading_row(step) for step in self.job.of("measured")],
             "diagnosis": self.diagnosis and self.diagnosis.as_json(),
+            "rates": self.job.rates.source,
             "next": self.next.as_json(),
             "repairs": [repair_row(step) for step in self.job.of("repaired")],
             "proof": self.proof.as_json(),

@@ -74,14 +74,14 @@ def test_proved_jobs_change_the_rates_of_the_next_one_which_says_so(
     jobs: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     now = start(jobs, capsys)
-    assert now["diagnosis"]["rates"] == "from 2 closed jobs of yours, beside guesses that weigh as 20 jobs"
+    assert now["rates"] == "from 2 closed jobs of yours, beside guesses that weigh as 20 jobs"
     assert main(["job", "status", str(jobs / "next")]) == 0
     assert "fault rates: from 2 closed jobs of yours" in capsys.readouterr().out
     alone = shutil.move(jobs / "next", jobs / "elsewhere" / "next")
     assert main(["job", "status", str(alone), "--json"]) == 0
     assert json.loads(capsys.readouterr().out)["diagnosis"] == now["diagnosis"]
     guessed = start(jobs, capsys, "--no-experience")
-    assert "guesses" in guessed["diagnosis"]["rates"]
+    assert "guesses" in guessed["rates"]
     assert chance(now) > 1.2 * chance(guessed)
 
 

@@ -8,8 +8,10 @@ from __future__ import annotations
 
 import argparse
 import json
+import random
 import sys
 from collections.abc import Callable, Sequence
+from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
@@ -23,8 +25,11 @@ if TYPE_CHECKING:
     from meterlog.job.case import JobCase
     from meterlog.job.job import Job
 
+_PRACTICE = "meterlog_drivers.simulated.practice"  # by name, as a command: the core imports no driver
 _PLACE = ("quantity", "at", "to", "state", "load", "side")
 """The options that say where and how to measure."""
+_SEEDS = 10_000
+"""So many hidden faults are drawn from where nobody names one."""
 EXAMPLE = 'meterlog job start blue-van --complaint "cranks, does not start"'
 
 
@@ -32,9 +37,17 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the options."""
     what = parser.add_subparsers(dest="what", required=True, metavar="DO")
 
-    def add(name: str, summary: str) -> argparse.ArgumentParser:
+    def add(name: str, summary: str, folder: Path | None = None) -> argparse.ArgumentParser:
         one = what.add_parser(name, help=summary, description=summary, allow_abbrev=False)
-        one.add_argument("folder", metavar="FOLDER", type=Path, help="the job's folder")
+        said = f" (default {folder})" if folder else ""
+        one.add_argument(
+            "folder",
+            metavar="FOLDER",
+            type=Path,
+            nargs="?" if folder else None,
+            default=folder,
+            help=f"the job's folder{said}",
+        )
         one.add_argument("--json", action="store_true", help="one JSON object on standard output")
         return one
 
@@ -79,6 +92,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     report = add("report", "write the report for the customer")
     report.add_argument("--out", required=True, metavar="FILE.html", help="an existing one is replaced")
     report.add_argument("--pdf", action="store_true", help="also write a PDF beside it, with this computer's Chromium")
+    practice = add("practice", "find a hidden fault of the simulated van, against the clock", Path("practice"))
+    practice.add_argument("--seed", type=int, metavar="N", help="which fault; another one each time where left out")
     wait = add("wait", "say what it waits for: a part, the customer; whatever is done next goes on with it")
     wait.add_argument("reason", metavar="REASON", help="for example 'relay, ordered for Friday'")
     close = add("close", "close it without a proof")
@@ -91,6 +106,10 @@ def run(args: argparse.Namespace) -> int:
 
     if args.what == "start":
         return _show(_start(args), args)
+    if args.what == "practice":
+        seed = random.SystemRandom().randrange(_SEEDS) if args.seed is None else args.seed
+        status: int = import_module(_PRACTICE).practise(args.folder, seed)
+        return status
     if args.what == "report":
         return _report(read_job(args.folder), args)
     doing: dict[str, Callable[[Job, argparse.Namespace], Job]] = {

@@ -226,4 +226,4 @@ def _named(case: JobCase, row: dict[str, str]) -> Measurement:
     if "quantity" not in row:
         across = row["at"] in case.circuit.part_index and "to" not in row
         row["quantity"] = "resistance" if row.get("state") == "isolated" else "voltage_drop" if across else "voltage"
-    return case.measurement(row | {"value": 0.0})
+    return case.measurement(row | {"value": "dark" if row["quantity"] == "lamp" else 0.0})

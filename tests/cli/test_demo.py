@@ -12,6 +12,7 @@ import pytest
 
 from meterlog.cli import main
 from meterlog_drivers.simulated import demo
+from meterlog_drivers.simulated.job_commands import free_folder
 
 
 def van(fault: str) -> contextlib.AbstractContextManager[tuple[str, demo.Tell]]:
@@ -69,4 +70,4 @@ def test_a_folder_that_cannot_be_made_is_one_line(tmp_path: Path, capsys: pytest
 
 def test_a_folder_that_is_there_is_left_alone(tmp_path: Path) -> None:
     (tmp_path / "job").mkdir()
-    assert demo._free(tmp_path / "job") == tmp_path / "job-2"
+    assert free_folder(tmp_path / "job") == tmp_path / "job-2"

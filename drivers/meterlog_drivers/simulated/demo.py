@@ -9,8 +9,6 @@ from __future__ import annotations
 
 import argparse
 import contextlib
-import io
-import json
 import shlex
 import subprocess
 import sys
@@ -20,10 +18,10 @@ from pathlib import Path
 from typing import Any
 
 from meterlog.cautions import DEFERS
-from meterlog.cli import main
-from meterlog.errors import SessionWriteFailed
+from meterlog.errors import MeterlogError
 from meterlog.text.safe import one_line
 from meterlog_drivers.simulated.emulation.moved_probes import line_for
+from meterlog_drivers.simulated.job_commands import JobCommands, Status, free_folder, typed
 from meterlog_drivers.simulated.measured import MeasuredVan
 from meterlog_drivers.simulated.person import Person
 from meterlog_drivers.simulated.van.faults import faults_named
@@ -39,7 +37,6 @@ MOST_STEPS = 25
 """A job that takes more steps has failed; twice what it takes."""
 
 METERLOG = (sys.executable, "-m", "meterlog")
-Status = dict[str, Any]
 Tell = Callable[[str], None]
 
 
@@ -55,7 +52,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Do the demonstration; 0 when every step gave what it should."""
     began_s = time.monotonic()
-    folder = _free(args.folder)
+    folder = free_folder(args.folder)
     try:
         with _emulated() as (meter, tell):
             shown = Demonstration(folder, meter, tell)
@@ -84,7 +81,7 @@ class Demonstration:
     """
 
     def __init__(self, folder: Path, meter: str, tell: Tell) -> None:
-        self._folder, self._meter, self._tell = folder, meter, tell
+        self._job_of, self._meter, self._tell = JobCommands(folder), meter, tell
         self._person = Person(MeasuredVan(faults_named(FAULT, SEED), SEED))
         self._minded: set[str] = set()
 
@@ -107,7 +104,7 @@ class Demonstration:
         if found != [fault.part]:
             raise StepFailed(f"{', '.join(found)} was put right, and this was wrong: {fault.words}")
         print(f"\nproved: {now['proof']['text']}\nwhat was truly wrong: {fault.words}")
-        report = self._folder / "report.html"
+        report = self._job_of.folder / "report.html"
         self._job("report", "--out", str(report))
         print(f"    for the customer: {one_line(str(report))}", flush=True)
 
@@ -124,10 +121,7 @@ class Demonstration:
         if asked["kind"] in ("measure", "prove"):
             return self._measure(asked)
         answer = self._person.do(asked)
-        if asked["kind"] == "try":
-            now = self._job("measure", "--value", answer)
-        else:
-            now = self._job("look", f"{asked['look']['key']}={answer}")
+        now = self._job(*typed(asked, answer))
         print(f"    {asked['text']}", flush=True)
         return now
 
@@ -153,14 +147,11 @@ class Demonstration:
         Raises:
             StepFailed: it failed.
         """
-        print(f"$ {one_line(shlex.join(['meterlog', 'job', what, str(self._folder), *words]))}", flush=True)
-        out, said = io.StringIO(), io.StringIO()
-        with contextlib.redirect_stdout(out), contextlib.redirect_stderr(said):
-            status = main(["job", what, str(self._folder), *words, *more, "--json"])
-        if status:
-            raise StepFailed(f"'meterlog job {what}' ended with {status}: {said.getvalue().splitlines()[-1:]}")
-        found: Status = json.loads(out.getvalue())
-        return found
+        print(f"$ {one_line(shlex.join(['meterlog', 'job', what, str(self._job_of.folder), *words]))}", flush=True)
+        try:
+            return self._job_of(what, *words, *more)
+        except MeterlogError as error:
+            raise StepFailed(f"'meterlog job {what}' failed: {error}") from None
 
 
 @contextlib.contextmanager
@@ -185,18 +176,3 @@ def _emulated() -> Iterator[tuple[str, Tell]]:
             yield f"status14:{port}", tell
         finally:
             process.terminate()
-
-
-def _free(folder: Path) -> Path:
-    """The folder, or with a number behind it where there is one already.
-
-    Raises:
-        SessionWriteFailed: something else is in the way.
-    """
-    if folder.exists() and not folder.is_dir():
-        raise SessionWriteFailed(f"the folder '{folder}' cannot be made: a file is there")
-    number, free = 1, folder
-    while free.exists():
-        number += 1
-        free = folder.with_name(f"{folder.name}-{number}")
-    return free

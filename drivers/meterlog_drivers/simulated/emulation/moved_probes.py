@@ -102,16 +102,22 @@ class MovedProbes:
         if word == "repaired":
             self._van = self._van.repaired(rest.strip())
             return f"{rest} is put right"
-        place = self._placed(line)
+        place = placed(line, self._van)
         if place.quantity == "lamp":
             return f"{self._van.lamp(place)}, {place.place}"
         self._place = place
         return f"probes {place.place}"
 
-    def _placed(self, line: str) -> Measurement:
-        word, _, rest = line.strip().partition(" ")
-        row = {"quantity": DIALS[word]} if word in DIALS else {}
-        where = typed_place(rest if row else line.strip(), self._van.circuit)
-        if where is None:
-            raise UsageError(f"'{line.strip()}' is no place of the van: {HELP}")
-        return self._van.place({**row, **where})
+
+def placed(line: str, van: MeasuredVan) -> Measurement:
+    """Where a line puts the probes.
+
+    Raises:
+        MeterlogError: it is no place of the van, or cannot be measured so.
+    """
+    word, _, rest = line.strip().partition(" ")
+    row = {"quantity": DIALS[word]} if word in DIALS else {}
+    where = typed_place(rest if row else line.strip(), van.circuit)
+    if where is None:
+        raise UsageError(f"'{line.strip()}' is no place of the van: {HELP}")
+    return van.place({**row, **where})

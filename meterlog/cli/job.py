@@ -112,6 +112,8 @@ def run(args: argparse.Namespace) -> int:
         return status
     if args.what == "report":
         return _report(read_job(args.folder), args)
+    if args.what in ("measure", "prove") and args.value is None and not (args.skip or args.json) and _in_terminal():
+        return _talk(read_job(args.folder), args)
     doing: dict[str, Callable[[Job, argparse.Namespace], Job]] = {
         "status": lambda job, _: job,
         "look": _look,
@@ -186,6 +188,19 @@ def _measure(job: Job, args: argparse.Namespace) -> Job:
     if not addresses:
         raise UsageError("name a meter with --meter, type the reading with --value, or refuse it with --skip")
     return _from_meter(job, case, m, addresses, args)
+
+
+def _in_terminal() -> bool:
+    from meterlog.cli.terminal.keys import Keys
+
+    return sys.stdout is not None and sys.stdout.isatty() and Keys.usable()
+
+
+def _talk(job: Job, args: argparse.Namespace) -> int:
+    from meterlog.cli.terminal.job_talk import JobTalk
+
+    named = {option: getattr(args, option) for option in _PLACE}
+    return JobTalk(job, args.meter or job.meters, args.wait, named).run()
 
 
 def _from_meter(job: Job, case: JobCase, m: Measurement, addresses: Sequence[str], args: argparse.Namespace) -> Job:

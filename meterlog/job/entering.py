@@ -191,11 +191,11 @@ def enter_taken(job: Job, case: JobCase, taken: Sequence[Taken]) -> Job:
     return add_steps(job.folder, [("measured", row) for row in rows])
 
 
-def skip(job: Job, m: Measurement | Attempt) -> Job:
+def skip(job: Job, m: Measurement | Attempt, why: str = "") -> Job:
     """Refuse what comes next: it cannot be reached, or is not on this vehicle."""
-    if isinstance(m, Attempt):
-        return add_step(job.folder, "skipped", {"quantity": "try", "at": m.at, "place": m.place})
-    return add_step(job.folder, "skipped", {"quantity": m.quantity, "at": m.at, "to": m.to, "place": m.place})
+    to = m.to if isinstance(m, Measurement) else ""
+    quantity = m.quantity if isinstance(m, Measurement) else "try"
+    return add_step(job.folder, "skipped", {"quantity": quantity, "at": m.at, "to": to, "place": m.place, "why": why})
 
 
 def enter_repair(job: Job, part: str, *, price: float | None, minutes: float | None, note: str) -> Job:

@@ -180,6 +180,8 @@ class LiveLevel:
         """Go on with a level that was caught until it ends, or for as long as a prime lasts."""
         assert self._caught is not None
         near = max(_HELD_SHARE * abs(self._caught), _TOLERANCE_COUNTS * _known(reading.resolution), _TOLERANCE)
+        if self._rest is not None:
+            near = min(near, abs(self._caught - self._rest) / 2)  # what is nearer to the rest is on its way there
         held = abs(reading.value - self._caught) <= near
         begin_s = self._away[0].time_s
         if held:

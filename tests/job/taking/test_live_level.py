@@ -87,6 +87,8 @@ def test_a_place_that_is_always_live_shows_the_key_by_its_sag() -> None:
     assert level is None  # clipping on is not the key
     assert watch.ready == "Key on now."
     assert value_of([*REST, *LIVE_REST, 12.33, *[12.28] * 12], LIVE) == pytest.approx(12.28)
+    over = [*REST, *LIVE_REST, *[12.28] * 5, 12.33, 12.36, *[12.36] * 9]  # a prime, then the key alone
+    assert value_of(over, LIVE) == pytest.approx(12.28)
     assert value_of([*REST, *LIVE_REST, *[7.0] * 12], LIVE) == pytest.approx(7.0)  # a burnt fuse under load
 
 

@@ -108,13 +108,19 @@ def test_every_band_of_the_live_page_is_readable(tab: Page, page_address: str) -
     tab.get_by_text("Ended; everything is kept").wait_for()
     tab.evaluate("""() => {
       document.getElementById("band-text").textContent = "fell to 0.00 V";
-      document.getElementById("band-seen").hidden = false;
+      document.getElementById("unseen").hidden = false;
+      document.getElementById("unseen-words").textContent = "2 not seen: last dropout on feed at 0:12.1";
+      document.getElementById("link-now").textContent = "feed: no link for 5 s";
       document.querySelector(".readout").classList.add("old");
     }""")
     tab.keyboard.press("Tab")
-    tab.focus("#band-seen")
+    tab.focus("#unseen-seen")
     for sort in ("calm", "trouble", "caught", "doubt", "lost"):
-        tab.evaluate("(sort) => { document.getElementById('band').className = 'band ' + sort; }", sort)
+        tab.evaluate(
+            """(sort) => { for (const name of ["band", "link-now", "unseen"])
+              document.getElementById(name).className = name + " " + sort; }""",
+            sort,
+        )
         for scheme in ("light", "dark"):
             pale(tab, scheme)
             assert tab.evaluate(CONTRAST, "ring") >= 3

@@ -1,4 +1,4 @@
-"""Checks what the live page works out in the browser: its band, age of readings, the chart, two presses of Stop."""
+"""Checks what the live page works out in the browser: what is so now, the link, markers, the chart, Stop."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ if TYPE_CHECKING:
 
 pytest.importorskip("playwright.sync_api")
 
-FEED = {
+FEED: dict[str, Any] = {
     "number": 1,
     "label": "feed",
     "point": "C12",
@@ -23,8 +23,13 @@ FEED = {
     "age_s": 0.1,
     "silent_after_s": 2.0,
     "interval_s": 0.5,
+    "link": {"sort": "calm", "word": "link up", "text": "", "since": "up"},
+    "now": {"sort": "calm", "word": "on at", "text": "12.10 V", "since": "on 1.0"},
 }
-STATE = {"channels": [FEED], "heardS": 0.0, "ended": "", "lost": False, "waitsFor": "", "count": 0}
+STATE = {"channels": [FEED], "heardS": 0.0, "ended": "", "lost": False, "waitsFor": ""}
+OFF = {"sort": "trouble", "word": "OFF for 3 s", "text": "-0.01 V; it stood at 12.10 V", "since": "off 25.4"}
+DEAD = {"sort": "lost", "word": "no link for 5 s", "text": "the port is gone", "since": "down"}
+GROUND = FEED | {"number": 2, "label": "ground", "now": FEED["now"] | {"word": "0.02 V", "text": ""}}
 
 
 @pytest.fixture(scope="module")
@@ -45,21 +50,86 @@ def run(tab: Page, module: str, call: str, *values: Any) -> Any:
 @pytest.mark.parametrize(
     ("change", "band"),
     [
-        ({}, ["calm", "Recording", "Nothing found so far. Events shorter than about 1.0 s may go unseen."]),
-        ({"count": 2}, ["calm", "Recording", " Events shorter than about 1.0 s may go unseen."]),
+        ({}, ["calm", "feed: on at", "12.10 V"]),
+        ({"channels": [GROUND, FEED]}, ["calm", "ground: 0.02 V", "feed: on at 12.10 V"]),
+        ({"channels": [GROUND, FEED | {"now": OFF}]}, ["trouble", "feed: OFF for 3 s", OFF["text"]]),
         ({"channels": []}, ["calm", "Waiting for the first reading", ""]),
-        ({"waitsFor": "rise 6 V"}, ["calm", "Armed", "rise 6 V. Nothing is kept until then."]),
         (
-            {"heardS": 1.8},
-            ["calm", "Recording", "Nothing found so far. Events shorter than about 1.0 s may go unseen."],
+            {"waitsFor": "rise 6 V"},
+            ["calm", "Armed", "rise 6 V. Nothing is kept until then. feed: on at 12.10 V"],
         ),
-        ({"heardS": 2.0}, ["lost", "nothing comes from feed (silent)", "Not the circuit: the meter or its link."]),
-        ({"lost": True}, ["lost", "this page cannot reach the computer", "The recording goes on there."]),
+        ({"waitsFor": "rise 6 V", "channels": [FEED | {"now": OFF}]}, ["trouble", "feed: OFF for 3 s", OFF["text"]]),
+        ({"lost": True}, ["lost", "not known", "feed was last on at 12.10 V"]),
         ({"lost": True, "ended": "Ended"}, ["calm", "Ended", ""]),
     ],
 )
-def test_what_the_band_says_while_there_is_no_alarm(tab: Page, change: dict[str, Any], band: list[str]) -> None:
-    assert run(tab, "words", "m.calmBand(v[0])", STATE | change) == band
+def test_the_band_says_what_is_so_now_the_worst_channel_first(
+    tab: Page, change: dict[str, Any], band: list[str]
+) -> None:
+    assert run(tab, "words", "m.bandNow(v[0])", STATE | change) == band
+
+
+@pytest.mark.parametrize(
+    ("change", "link"),
+    [
+        ({}, ["calm", "link up"]),
+        ({"channels": [FEED | {"link": DEAD, "now": OFF}]}, ["lost", "feed: no link for 5 s the port is gone"]),
+        (
+            {"lost": True, "heardS": 5.4},
+            ["lost", "This page cannot reach the computer for 5 s. The recording goes on there."],
+        ),
+        ({"lost": True, "ended": "Ended"}, ["calm", ""]),
+    ],
+)
+def test_the_link_has_a_place_of_its_own(tab: Page, change: dict[str, Any], link: list[str]) -> None:
+    assert run(tab, "words", "m.linkNow(v[0])", STATE | change) == link
+
+
+def test_what_was_not_seen_is_counted_with_the_newest_of_it(tab: Page) -> None:
+    one, two = {"words": "dropout on feed at 0:02.0"}, {"words": "sag on feed at 0:09.0"}
+    assert run(tab, "words", "m.unseenWords(v)") == ""
+    assert run(tab, "words", "m.unseenWords(v)", one) == "1 not seen: dropout on feed at 0:02.0"
+    assert run(tab, "words", "m.unseenWords(v)", one, two) == "2 not seen: last sag on feed at 0:09.0"
+
+
+def test_each_state_is_sounded_once_when_it_begins(tab: Page) -> None:
+    looks = [[FEED], [FEED], [FEED | {"now": OFF}], [FEED | {"now": OFF | {"word": "OFF for 4 s"}}], [FEED]]
+    told = run(tab, "words", "v[1].map((channels) => m.begun(channels, v[0]))", {}, looks)
+    assert [[one["sort"] for one in news] for news in told] == [[], [], ["trouble"], [], ["calm"]]
+    assert told[2][0]["spoken"] == "feed OFF for 3 s"
+    first = run(tab, "words", "m.begun(v[1], v[0])", {}, [FEED | {"link": DEAD}])
+    assert [one["sort"] for one in first] == ["lost"], "what is wrong when the page is opened is sounded too"
+
+
+def test_the_shortest_event_that_shows_is_said(tab: Page) -> None:
+    assert run(tab, "words", "m.limitWords([v[0]], 0)", FEED) == (
+        "Nothing found so far. Events shorter than about 1.0 s may go unseen."
+    )
+    assert run(tab, "words", "m.limitWords([v[0]], 2)", FEED) == "Events shorter than about 1.0 s may go unseen."
+
+
+def test_a_press_waits_for_the_line_and_is_sent_once_with_its_own_time(tab: Page) -> None:
+    sent = tab.evaluate("""async () => {
+      sessionStorage.clear();
+      const m = await import('/view-files/live/presses.js'), sent = [], at = 1e12;
+      let up = false;
+      const send = async (path, body) => {
+        if (!up) throw new TypeError("no line");
+        sent.push([path, body]);
+        return body;
+      };
+      for (const [name, s] of [["key-on", 0], ["crank", 2], ["key-off", 7]]) m.addPress("/live/a", name, at + 1000 * s);
+      await m.sendPresses("/live/a", send, () => at + 20000);
+      const waiting = m.waitingOf("/live/a").length;
+      up = true;
+      await m.sendPresses("/live/a", send, () => at + 20000);
+      await m.sendPresses("/live/a", send, () => at + 21000);
+      return { waiting, left: m.waitingOf("/live/a").length, sent: sent.map(([path, b]) => [path, b.name, b.ago_s]) };
+    }""")
+    path = "/live/a/marker"
+    assert sent["waiting"] == 3
+    assert sent["sent"] == [[path, "key-on", 20], [path, "crank", 18], [path, "key-off", 13]]
+    assert sent["left"] == 0
 
 
 def test_a_channel_is_named_with_its_point_its_quantity_and_what_it_stands_for(tab: Page) -> None:
@@ -71,8 +141,7 @@ def test_a_channel_is_named_with_its_point_its_quantity_and_what_it_stands_for(t
     ("channel", "heard_s", "state", "words"),
     [
         ({}, 0.4, {}, "link up · read 0.5 s ago"),
-        ({}, 30.0, {}, "NO DATA, the meter is silent · read 30 s ago"),
-        ({"up": False, "cause": "the port is gone"}, 299.9, {}, "NO DATA, the port is gone · read 5 min ago"),
+        ({"link": DEAD}, 5.0, {}, "no link for 5 s the port is gone · read 5.1 s ago"),
         ({"age_s": None}, 9.0, {}, "link up · no reading yet"),
         ({}, 0.4, {"lost": True}, "NOT KNOWN · read 0.5 s ago"),
         ({}, 0.4, {"lost": True, "ended": "Ended"}, "ended · read 0.5 s ago"),

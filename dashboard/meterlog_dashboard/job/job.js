@@ -2,7 +2,7 @@
 import { readQuantities, showUnread } from "../cautions/cautions.js";
 import { byId, put } from "../frame/dom.js";
 import { store, stored } from "../frame/stores.js";
-import { allowSound, beep } from "../live/sound.js";
+import { allowAlerts, call } from "../live/alerts.js";
 import { agoWords, ageS, isFresh } from "../live/words.js";
 import { bodyOf, fieldsOf } from "./request.js";
 
@@ -44,8 +44,7 @@ function showMeter(job, told) {
 }
 function showEnd(job, told) {
   if (told.measuring || !job.measuring) return;
-  beep(told.failed ? "doubt" : "caught");
-  if (navigator.vibrate) navigator.vibrate(told.failed ? [300] : [80, 60, 80]);
+  call(told.failed ? "doubt" : "caught", told.said);
   say(told.said, told.failed);
   window.scrollTo(0, 0);
 }
@@ -142,7 +141,7 @@ document.addEventListener("click", ({ target }) => {
   if (button.id === "new-begin") begin(button);
   else if (button.dataset.complaint) window.dash_clientside.set_props("new-complaint", { value: button.dataset.complaint });
   else if (button.closest("#job") && button.dataset.opens) open(button);
-  else if (button.closest("#job") && button.dataset.do) { allowSound(); press(button); }
+  else if (button.closest("#job") && button.dataset.do) { allowAlerts(); press(button); }
 });
 document.addEventListener("keydown", (key) => {
   if (key.key !== "Enter" || !key.target.closest("#job input")) return;

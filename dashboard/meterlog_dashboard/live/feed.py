@@ -19,6 +19,7 @@ import numpy as np
 
 from meterlog.capture.detection import live_detection
 from meterlog.capture.notices import Detector
+from meterlog.capture.present import SILENT_INTERVALS, Present, link_now, silent_after_s, state_now
 from meterlog.cli.terminal.readout import readout
 from meterlog.drawing.palette import kind_colour
 from meterlog.events import Event
@@ -40,10 +41,6 @@ _FORGET_S = 30.0
 """A feed that nobody asked for so long is forgotten, s; a guess, longer than a phone's short sleep."""
 _EVENTS_KEPT = 200
 """Events and markers that a page which comes late is given; a guess, it lists 8."""
-_SILENT_INTERVALS = 4.0
-"""So many intervals without a reading are silence: as the event `gap`."""
-_SILENT_AT_LEAST_S = 2.0
-"""Silence shorter than this is not worth an alarm, s; a guess, twice the least `gap`."""
 _BREAK_AT_LEAST_S = 1.0
 """The drawn line breaks where readings are missing for so long: as the event `gap`, s."""
 _STEPS = 40
@@ -82,11 +79,6 @@ class _Followed:
         if len(self.steps) >= _LEAST_STEPS:
             return float(np.median(self.steps))
         return self.channel.interval_s
-
-    @property
-    def silent_after_s(self) -> float:
-        """Silence after which its readings are old, s."""
-        return max(_SILENT_AT_LEAST_S, _SILENT_INTERVALS * (self.interval_s or 0.0))
 
 
 class LiveFeed:
@@ -197,7 +189,7 @@ class LiveFeed:
         """Keep a reading for the pages, with a break before it where readings are missing."""
         if one.last is not None:
             step_s = reading.time_s - one.last.time_s
-            if step_s > max(_BREAK_AT_LEAST_S, _SILENT_INTERVALS * (one.interval_s or 0.0)):
+            if step_s > max(_BREAK_AT_LEAST_S, SILENT_INTERVALS * (one.interval_s or 0.0)):
                 self._sequence += 1
                 one.points.append(_Point(self._sequence, one.last.time_s + 1e-3, None))
             else:
@@ -232,10 +224,13 @@ class LiveFeed:
 
     def _said(self, one: _Followed) -> dict[str, Any]:
         channel = one.channel
-        age_s = None
-        if one.last is not None:
-            age_s = max(0.0, time.monotonic() - self._start_s - one.last.time_s)
-        link = next((link for link in reversed(self._links) if link.channel == channel.number), None)
+        now_s = time.monotonic() - self._start_s
+        age_s = None if one.last is None else max(0.0, now_s - one.last.time_s)
+        change = next((link for link in reversed(self._links) if link.channel == channel.number), None)
+        up = change is None or change.up
+        cause = "" if change is None or up else change.cause
+        link = link_now(age_s, one.interval_s, up=up, cause=cause)
+        standing = None if self._about.get("waits_for") else one.detector.standing  # it is shown nothing meanwhile
         resolution = one.last.resolution if one.last else math.nan
         return {
             "number": channel.number,
@@ -251,9 +246,11 @@ class LiveFeed:
             "count": one.count,
             "interval_s": one.interval_s,
             "age_s": age_s,
-            "silent_after_s": one.silent_after_s,
-            "up": link is None or link.up,
-            "cause": "" if link is None or link.up else link.cause,
+            "silent_after_s": silent_after_s(one.interval_s),
+            "up": up,
+            "cause": cause,
+            "link": _present(link),
+            "now": _present(state_now(one.last, standing, now_s, link)),
         }
 
     def _event(self, sequence: int, event: Event) -> dict[str, Any]:
@@ -309,6 +306,10 @@ def _columns(points: deque[_Point], after: int) -> list[list[Any]]:
         [point.value for point in some],
         [int(point.overload) for point in some],
     ]
+
+
+def _present(present: Present) -> dict[str, str]:
+    return {"sort": present.sort, "word": present.word, "text": present.text, "since": present.since}
 
 
 def _last_s(one: _Followed) -> float:

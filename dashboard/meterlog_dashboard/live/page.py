@@ -14,6 +14,9 @@ from meterlog_dashboard.downloads import session_links
 from meterlog_dashboard.frame.elements import USUAL_MARKERS, attributes
 from meterlog_dashboard.frame.view import Context
 
+ALERTS = {"sound": "Sound", "speech": "Speech", "vibration": "Vibration", "screen": "Screen stays on"}
+"""Ways in which the page calls a person."""
+
 
 def layout(context: Context, name: str) -> Component:
     """The page.
@@ -24,52 +27,81 @@ def layout(context: Context, name: str) -> Component:
     context.folder.file(name)
     return html.Div(
         [
-            html.Div(
-                [html.Strong("Connecting …", id="band-word"), html.Span("", id="band-text"), _seen()],
-                id="band",
-                role="alert",
-                className="band calm",
-            ),
-            html.Div(
-                [
-                    html.H1("Live"),
-                    html.Span("", id="live-state", role="status"),
-                    html.Button("Sound: off", id="sound", **attributes(aria_pressed="false")),
-                ],
-                className="row live-head",
-            ),
+            _now(),
+            html.Div([html.H1("Live"), html.Span("", id="live-state", role="status")], className="row live-head"),
             cautions_panel(),
-            html.Div(id="readouts"),
-            _markers(),
-            dcc.Graph(id="strip-chart", figure={"data": [], "layout": figure_layout(260)}, config={"staticPlot": True}),
-            html.P("", id="live-said", role="status", className="soft"),
             html.Div(
                 [
-                    html.Button("Stop", id="stop", className="stop giant"),
+                    html.Div(id="readouts"),
+                    dcc.Graph(
+                        id="strip-chart",
+                        figure={"data": [], "layout": figure_layout(260)},
+                        config={"staticPlot": True},
+                    ),
+                ],
+                className="live-view",
+            ),
+            html.P("", id="live-said", role="status", className="soft"),
+            html.Section([html.H2("What happened"), html.P("", id="live-none"), html.Ol(id="live-events")]),
+            _alerts(),
+            html.Div(
+                [
                     dcc.Link("Review this session", href=f"/sessions/{quote(name, safe='')}", className="button"),
+                    html.Div(session_links(name), id="live-take", className="row", hidden=True),
                 ],
                 className="row",
             ),
-            html.Div(session_links(name), id="live-take", className="row", hidden=True),
-            html.Section([html.H2("Newest events"), html.Ol(id="live-events"), html.P("None so far.", id="live-none")]),
+            _acts(),
         ],
         id="live",
         **attributes(data_name=name, data_colours=" ".join(CHANNELS), data_grid=GRID, data_marker=GREY),
     )
 
 
-def _seen() -> Component:
-    return html.Button("Seen", id="band-seen", hidden=True)
+def _now() -> Component:
+    """What is so now, how the link is, and what was not seen yet: three places, none of which hides another."""
+    band = html.Div(
+        [html.Strong("Connecting …", id="band-word"), html.Span("", id="band-text")],
+        id="band",
+        className="band calm",
+        **attributes(aria_live="off"),  # it changes with every reading
+    )
+    told = html.P("", id="begun", role="alert", className="unseen-words")
+    link = html.P("", id="link-now", className="link-now", **attributes(aria_live="off"))
+    unseen = html.Div(
+        [html.Span("", id="unseen-words"), html.Button("Seen", id="unseen-seen")],
+        id="unseen",
+        role="status",
+        className="unseen",
+        hidden=True,
+    )
+    return html.Div([band, link, unseen, told], className="now")
 
 
-def _markers() -> Component:
+def _alerts() -> Component:
+    """One switch for each way in which the page calls a person; `alerts.js` remembers them."""
+    buttons = [
+        html.Button(f"{words}: off", id=f"alert-{key}", **attributes(data_alert=key, aria_pressed="false"))
+        for key, words in ALERTS.items()
+    ]
+    return html.Section(
+        [html.H2("When something begins", id="alerts-title"), html.Div(buttons, className="row")],
+        role="group",
+        **attributes(aria_labelledby="alerts-title"),
+    )
+
+
+def _acts() -> Component:
+    """Markers and Stop, at the thumb and always on the screen."""
+    stop = html.Button("Stop", id="stop", className="stop")
+    return html.Section([*_markers(), stop], className="live-acts", **attributes(aria_label="Markers and Stop"))
+
+
+def _markers() -> list[Component]:
     buttons = [html.Button(name, className="marker-button", **attributes(data_mark=name)) for name in USUAL_MARKERS]
     text = dcc.Input(id="mark-text", type="text", autoComplete="off", placeholder="wiggle at plug", maxLength=200)
     label = html.Label("Your own words", htmlFor="mark-text")
-    return html.Section(
-        [
-            html.Div(buttons, className="marker-buttons"),
-            html.Div([label, text, html.Button("Set marker", id="mark-typed")], className="row marker-typed"),
-        ],
-        **attributes(aria_label="Markers"),
-    )
+    return [
+        html.Div(buttons, className="marker-buttons"),
+        html.Div([label, text, html.Button("Set marker", id="mark-typed")], className="marker-typed"),
+    ]

@@ -5,10 +5,10 @@ import { isFresh, linkWords, nameWords } from "./words.js";
 function card(cards, number) {
   if (cards[number]) return cards[number];
   const node = make("section", "readout");
-  const card = { node, name: make("h2"), value: make("output"), link: make("p", "link"), more: make("p", "soft") };
+  const card = { node, name: make("h2"), value: make("output"), state: make("p", "state-now"), link: make("p", "link"), more: make("p", "soft") };
   card.value.id = "value-" + number;
   card.value.setAttribute("aria-live", "off"); // ten times a second would drown a screen reader
-  node.append(card.name, card.value, card.link, card.more);
+  node.append(card.name, card.value, card.state, card.link, card.more);
   byId("readouts").append(node);
   return (cards[number] = card);
 }
@@ -21,10 +21,12 @@ export function showReadings(live, colourOf) {
     delete live.cards[number];
   }
   live.channels.forEach((one, place) => {
-    const { node, name, value, more } = card(live.cards, one.number);
+    const { node, name, value, state, more } = card(live.cards, one.number);
     node.style.setProperty("--trace", colourOf(place));
     put(name, nameWords(one));
     put(value, one.shown);
+    state.className = "state-now " + one.now.sort;
+    put(state, one.now.since === "reading" || live.channels.length < 2 ? "" : one.now.word); // alone, the band says it
     put(more, "lowest " + one.low + " · highest " + one.high + " · " + one.count + " readings");
   });
 }

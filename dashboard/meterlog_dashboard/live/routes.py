@@ -8,14 +8,12 @@ from typing import Any
 
 import flask
 
-from meterlog.errors import MeterlogError, NotASession, SessionError, UsageError
-from meterlog.session.markers import add_marker
+from meterlog.errors import MeterlogError, NotASession, SessionError
 from meterlog_dashboard.frame.view import Context
 from meterlog_dashboard.live.feed import LiveFeed, LiveFeeds
+from meterlog_dashboard.live.presses import Presses
 from meterlog_dashboard.record.recorder_process import Recorders
 
-_LONGEST_TEXT = 200
-"""Characters of a marker; the page's own field takes as many."""
 _PATIENCE_S = 2.0
 """A recorder closes its session within this, s; a guess, usually 0.1 s."""
 _AGAIN_S = 0.05
@@ -24,7 +22,7 @@ _AGAIN_S = 0.05
 
 def add_routes(server: flask.Flask, context: Context, recorders: Recorders) -> None:
     """Add the addresses under `/live/`."""
-    feeds = LiveFeeds(context.folder)
+    feeds, presses = LiveFeeds(context.folder), Presses()
 
     def new(name: str) -> flask.Response:
         asked = flask.request.args
@@ -32,11 +30,7 @@ def add_routes(server: flask.Flask, context: Context, recorders: Recorders) -> N
         return _answer(_since(feeds.of(name), asked.get("epoch", ""), after))
 
     def mark(name: str) -> flask.Response:
-        said = flask.request.get_json(silent=True)
-        text = said.get("name") if isinstance(said, dict) else None
-        if not isinstance(text, str) or len(text) > _LONGEST_TEXT:
-            raise UsageError(f"a marker needs a text of at most {_LONGEST_TEXT} characters")
-        marker = add_marker(context.folder.file(name), text)
+        marker = presses.mark(context.folder.file(name), flask.request.get_json(silent=True))
         return _answer({"time_s": marker.time_s, "name": marker.name})
 
     def stop(name: str) -> flask.Response:

@@ -1,8 +1,6 @@
-/* The alarm's tones. A browser allows sound only after a press by hand: Start, or the first press on the live page. */
-import { byId, put } from "../frame/dom.js";
+/* The tones. A browser allows sound only after a press by hand: Start, or the first press on the page. */
 
-const KEY = "meterlog-sound";
-const TONES_HZ = { trouble: [880, 440, 880, 440], caught: [523, 659, 784], doubt: [330, 330], lost: [330, 330] };
+const TONES_HZ = { trouble: [880, 440, 880, 440], caught: [523, 659, 784], doubt: [330, 330], lost: [440, 330, 220], calm: [660] };
 const TONE_S = 0.18, VOLUME = 0.25, SILENT = 0.001; // guesses, by ear
 let audio = null;
 
@@ -20,23 +18,6 @@ export function beep(sort) {
   });
 }
 
-export function showSound() {
-  const button = byId("sound");
-  if (!button) return;
-  put(button, audio ? "Sound: on" : "Sound: off");
-  button.setAttribute("aria-pressed", String(!!audio));
-}
-
-export function switchSound() {
-  if (audio) { audio.close(); audio = null; } else { audio = new AudioContext(); beep("caught"); }
-  try { localStorage.setItem(KEY, audio ? "on" : "off"); } catch (_) { /* then it is not remembered */ }
-  showSound();
-}
-
-/* On, unless it was switched off in this browser. */
-export function allowSound() {
-  let wanted = "on";
-  try { wanted = localStorage.getItem(KEY); } catch (_) { /* nothing is remembered */ }
-  if (!audio && wanted !== "off") audio = new AudioContext();
-  showSound();
-}
+export const hasSound = () => !!audio;
+export function silence() { if (audio) audio.close(); audio = null; }
+export function allowSound() { if (!audio) audio = new AudioContext(); }

@@ -1,7 +1,9 @@
-/* What the live page says: times, the age of readings, and the band while there is no alarm. Pure. */
+/* What the live page says: times, and the three places of what is so now, of the link and of what was not seen. Pure.
+   The words of a channel's state and link are the server's, the same as the terminal's. */
 
 export const SORT_WORDS = { trouble: "TROUBLE", caught: "CAUGHT", doubt: "CHECK THE METER", lost: "NO DATA", calm: "" };
 const SHORTEST_SEEN_INTERVALS = 2; // a change has to last two readings to be seen for certain
+const WORST = ["trouble", "doubt", "lost", "calm"]; // what a person is to see first
 
 export const agoWords = (s) => (s < 10 ? s.toFixed(1) + " s" : s < 120 ? Math.round(s) + " s" : Math.round(s / 60) + " min");
 export const clockWords = (s) => Math.floor(s / 60) + ":" + (s % 60).toFixed(1).padStart(4, "0");
@@ -14,27 +16,59 @@ export const isFresh = (channel, heardS) =>
 export function nameWords(channel) {
   return [channel.label, channel.point, channel.measured, channel.role].filter(Boolean).join(" · ");
 }
+const presentWords = (present) => [present.word, present.text].filter(Boolean).join(" ");
 
+/* Below a reading: how old it is, and how its link is. */
 export function linkWords(channel, heardS, { ended, lost }) {
   const s = ageS(channel, heardS), seen = s === null ? "no reading yet" : "read " + agoWords(s) + " ago";
   if (ended) return "ended · " + seen;
   if (lost) return "NOT KNOWN · " + seen;
-  return (isFresh(channel, heardS) ? "link up" : "NO DATA, " + (channel.cause || "the meter is silent")) + " · " + seen;
+  return presentWords(channel.link) + " · " + seen;
 }
 
-/* The band: [sort, word, text]. `state` has channels, heardS, ended, lost, waitsFor and count (events so far). */
-export function calmBand({ channels, heardS, ended, lost, waitsFor, count }) {
+/* The link's own place: [sort, words]. `state` has channels, heardS, ended and lost. */
+export function linkNow({ channels, heardS, ended, lost }) {
+  if (ended) return ["calm", ""];
+  if (lost) return ["lost", "This page cannot reach the computer for " + Math.floor(heardS) + " s. The recording goes on there."];
+  const dead = channels.filter((one) => one.link.sort === "lost");
+  if (dead.length) return ["lost", dead.map((one) => one.label + ": " + presentWords(one.link)).join("; ")];
+  return ["calm", channels.length ? "link up" : ""];
+}
+
+/* The band, what is so now: [sort, word, text]. `state` has waitsFor beside those. */
+export function bandNow({ channels, ended, lost, waitsFor }) {
   if (ended) return ["calm", ended, ""];
-  if (lost) return ["lost", "this page cannot reach the computer", "The recording goes on there."];
-  const silent = channels.filter((one) => !isFresh(one, heardS));
-  if (silent.length) {
-    const named = silent.map((one) => one.label + " (" + (one.cause || "silent") + ")").join(", ");
-    return ["lost", "nothing comes from " + named, "Not the circuit: the meter or its link."];
-  }
-  if (waitsFor) return ["calm", "Armed", waitsFor + ". Nothing is kept until then."];
+  if (lost) return ["lost", "not known", channels.map((one) => one.label + " was last " + presentWords(one.now)).join("; ")];
   if (!channels.length) return ["calm", "Waiting for the first reading", ""];
-  const slowestS = Math.max(...channels.map((one) => one.interval_s || 0));
-  const shortest = (SHORTEST_SEEN_INTERVALS * slowestS).toFixed(1);
-  const limit = slowestS ? " Events shorter than about " + shortest + " s may go unseen." : "";
-  return ["calm", "Recording", (count ? "" : "Nothing found so far.") + limit];
+  const worst = [...channels].sort((a, b) => WORST.indexOf(a.now.sort) - WORST.indexOf(b.now.sort));
+  const [first, ...others] = worst, named = (one) => one.label + ": " + presentWords(one.now);
+  if (waitsFor && first.now.sort === "calm") return ["calm", "Armed", waitsFor + ". Nothing is kept until then. " + worst.map(named).join(" · ")];
+  const bad = others.filter((one) => one.now.sort !== "calm").map(named);
+  return [first.now.sort, first.label + ": " + first.now.word, [first.now.text, ...(first.now.sort === "calm" ? others.map(named) : bad)].filter(Boolean).join(" · ")];
+}
+
+/* What has not been seen yet: how much it is, and the newest of it; empty for nothing. */
+export function unseenWords(unseen) {
+  if (!unseen.length) return "";
+  const newest = unseen[unseen.length - 1];
+  return unseen.length + " not seen: " + (unseen.length > 1 ? "last " : "") + newest.words;
+}
+
+/* Under the list of events: what may have happened unseen. */
+export function limitWords(channels, count) {
+  const slowestS = Math.max(0, ...channels.map((one) => one.interval_s || 0));
+  const limit = slowestS ? "Events shorter than about " + (SHORTEST_SEEN_INTERVALS * slowestS).toFixed(1) + " s may go unseen." : "";
+  return [count ? "" : "Nothing found so far.", limit].filter(Boolean).join(" ");
+}
+
+/* The channels whose state or lost link has begun since `known` ({number: since}), with what is to be said of it. */
+export function begun(channels, known) {
+  const news = [];
+  for (const one of channels) {
+    const present = one.link.sort === "lost" ? one.link : one.now;
+    if (known[one.number] !== present.since && (known[one.number] !== undefined || present.sort !== "calm"))
+      news.push({ number: one.number, sort: present.sort, spoken: one.label + " " + present.word });
+    known[one.number] = present.since;
+  }
+  return news;
 }

@@ -1,7 +1,7 @@
 /* Record: Start waits until the cautions were read; a press on a meter that was found fills in its address. */
 import { readQuantities, showUnread } from "../cautions/cautions.js";
 import { byId } from "../frame/dom.js";
-import { allowSound } from "../live/sound.js";
+import { allowAlerts } from "../live/alerts.js";
 
 const LOOK_EVERY_MS = 250; // a guess: soon after a person chose another quantity
 
@@ -32,5 +32,5 @@ document.addEventListener("click", (press) => {
     return;
   }
   window.dash_clientside.set_props("cautions-said", { data: readQuantities() });
-  allowSound();
+  allowAlerts();
 }, true);

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import contextlib
 import shutil
 import socket
 import subprocess
 import sys
+import threading
 from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -13,6 +15,8 @@ from typing import TYPE_CHECKING
 import pytest
 
 from meterlog.job.job_file import create_job
+from meterlog.reading import Quantity
+from tests.conftest import PluggedMeter
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser, Page
@@ -67,3 +71,29 @@ def tab(browser: Browser) -> Iterator[Page]:
     yield page
     context.close()
     assert errors == []
+
+
+class Showing:
+    """A meter on a real port that shows a value ten times a second."""
+
+    def __init__(self, meter: PluggedMeter) -> None:
+        self.meter, self.value, self.quantity = meter, 0.0, Quantity.DC_VOLTAGE
+        self._ended = threading.Event()
+        self._thread = threading.Thread(target=self._run, daemon=True)
+        self._thread.start()
+
+    def _run(self) -> None:
+        while not self._ended.wait(0.1):
+            with contextlib.suppress(OSError):  # unplugged
+                self.meter.show(self.value, self.quantity)
+
+    def end(self) -> None:
+        self._ended.set()
+        self._thread.join()
+
+
+@pytest.fixture
+def showing(meter: PluggedMeter) -> Iterator[Showing]:
+    found = Showing(meter)
+    yield found
+    found.end()

@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import contextlib
 import re
 import subprocess
 import sys
-import threading
 import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -19,8 +17,8 @@ from meterlog.circuit.readings.measurement import QUANTITY
 from meterlog.job.entering import begin_with
 from meterlog.job.job_file import create_job, read_job
 from meterlog.job.status import status_of
-from meterlog.reading import Quantity
 from tests.conftest import PluggedMeter
+from tests.dashboard.conftest import Showing
 from tests.dashboard.test_accessible import SMALL, pale, unnamed, walk
 from tests.job.vehicle import Vehicle
 
@@ -64,32 +62,6 @@ def page(browser: Browser, address: str, request: pytest.FixtureRequest) -> Iter
     page.close()
     expected = ("400 (BAD REQUEST)", "ERR_INTERNET_DISCONNECTED")  # a refusal is an answer; a line that was cut
     assert not [one for one in errors if not any(words in one for words in expected)]
-
-
-class Showing:
-    """A meter on a real port that shows a value ten times a second."""
-
-    def __init__(self, meter: PluggedMeter) -> None:
-        self.meter, self.value, self.quantity = meter, 0.0, Quantity.DC_VOLTAGE
-        self._ended = threading.Event()
-        self._thread = threading.Thread(target=self._run, daemon=True)
-        self._thread.start()
-
-    def _run(self) -> None:
-        while not self._ended.wait(0.1):
-            with contextlib.suppress(OSError):  # unplugged
-                self.meter.show(self.value, self.quantity)
-
-    def end(self) -> None:
-        self._ended.set()
-        self._thread.join()
-
-
-@pytest.fixture
-def showing(meter: PluggedMeter) -> Iterator[Showing]:
-    found = Showing(meter)
-    yield found
-    found.end()
 
 
 def wanted(folder: Path) -> dict[str, Any]:

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).parents[1]
-MANUAL = ROOT / "meterlog" / "capture" / "README.md"
+MANUAL = ROOT / "meterlog" / "stream" / "README.md"
 
 
 @pytest.fixture(scope="module")

@@ -44,7 +44,7 @@ class Notice:
         kind: `channel`: a meter shows a quantity for the first time. `dial`: it shows another than before.
             `link`: a meter came or went. `waiting`: a meter has not said anything yet, or an armed capture watches
             none of the channels. `event`: found live. `marker`: set by someone. `capture`: an armed capture began to
-            wait, or its condition came true. `end`: the recording ends by itself.
+            wait, or its condition came true. `clock`: the computer's was set. `end`: the recording ends by itself.
         time_s: from the session's start, s.
         text: one plain sentence.
         channel: its number, where it concerns one.
@@ -52,7 +52,7 @@ class Notice:
         event: the event.
     """
 
-    kind: Literal["channel", "dial", "link", "waiting", "event", "marker", "capture", "end"]
+    kind: Literal["channel", "dial", "link", "waiting", "event", "marker", "capture", "clock", "end"]
     time_s: float
     text: str
     channel: int | None = None

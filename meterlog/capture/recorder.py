@@ -26,6 +26,7 @@ from meterlog.capture.raw_files import RawFiles
 from meterlog.capture.supervisor import Supervisor
 from meterlog.capture.suspension import Suspensions
 from meterlog.capture.trigger import ArmedCapture
+from meterlog.capture.wall_clock import WallClock
 from meterlog.dial import turned_to
 from meterlog.driver import Traffic
 from meterlog.errors import MeterlogError, SessionError
@@ -51,6 +52,7 @@ class Recorder:
         detector: Callable[[Channel], Detector] | None = None,
         observer: Callable[[Notice], None] | None = None,
         raw: bool = False,
+        patient: bool = False,
     ) -> None:
         """Nothing is opened yet.
 
@@ -62,6 +64,7 @@ class Recorder:
             detector: makes the live detector of a channel.
             observer: told of everything but readings, from the meters' threads, so it must be quick.
             raw: keep each meter's raw bytes beside the session, as `NAME.meter1.raw`.
+            patient: a meter that is not there yet is waited for, instead of failing the start.
 
         Raises:
             UsageError: `raw`, and a meter has no bytes.
@@ -79,9 +82,11 @@ class Recorder:
         self._meters = [self._raw.tap(number, setup) for number, setup in enumerate(meters)] if raw else list(meters)
         self._table = ChannelTable(self._meters, writer)
         self._events = LiveEvents(detector)
-        self._suspensions = Suspensions()
+        self._suspensions, self._clock = Suspensions(), WallClock(writer)
         self._windows = ArmedWindows(armed, events_wanted, writer.monotonic_start_s, self._announce) if armed else None
-        self._supervisors = [Supervisor(number, setup, self) for number, setup in enumerate(self._meters)]
+        self._supervisors = [
+            Supervisor(number, setup, self, patient=patient) for number, setup in enumerate(self._meters)
+        ]
         self._living = set(range(len(self._meters)))
         self._failed: dict[int, MeterlogError] = {}
 
@@ -167,6 +172,7 @@ class Recorder:
             else:
                 self._heed_markers_from_elsewhere()
             self._note_suspension()
+            self._note_clock()
             self._close_window(self._writer.elapsed_s)
             self._say_shown()
         return self._over.wait(timeout_s)
@@ -334,6 +340,18 @@ class Recorder:
         except SessionError as error:
             self._fail(error)
         self._tell(Notice("link", before_s, f"this computer was suspended for {more_s:.0f} s: nothing was read"))
+
+    def _note_clock(self) -> None:
+        """Say that this computer's wall clock was set."""
+        if self._over.is_set():
+            return
+        try:
+            said = self._clock.correct()
+        except SessionError as error:
+            self._fail(error)
+            return
+        if said:
+            self._tell(Notice("clock", self.elapsed_s, said))
 
     def _announce(self, at_s: float, marker: str, text: str, channel: LiveChannel | None = None) -> None:
         """Set a marker of the armed capture's own, and tell of it."""

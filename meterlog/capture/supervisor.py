@@ -57,9 +57,10 @@ class Listener(Protocol):
 class Supervisor:
     """Keeps one meter's readings coming."""
 
-    def __init__(self, number: int, setup: MeterSetup, listener: Listener) -> None:
-        """A supervisor for the meter of that number; `start` begins it."""
+    def __init__(self, number: int, setup: MeterSetup, listener: Listener, *, patient: bool = False) -> None:
+        """A supervisor for the meter of that number; `start` begins it. A patient one waits for a meter to appear."""
         self._number, self._setup, self._meter, self._listener = number, setup, setup.meter, listener
+        self._patient = patient
         self._stop = threading.Event()
         self._opened = threading.Event()
         self._open_failure: MeterlogError | None = None
@@ -122,7 +123,7 @@ class Supervisor:
             self._listener.ended(self._number, error)
 
     def _supervise(self) -> None:
-        connection: Connection | None = self._meter.open()
+        connection = self._first_opening()
         self._opened.set()
         while connection is not None:
             self._connection = connection
@@ -142,6 +143,17 @@ class Supervisor:
                 finally:
                     connection.close()
             connection = self._reopen()
+
+    def _first_opening(self) -> Connection | None:
+        """Open the meter; where it is not there yet and the supervisor is patient, wait for it."""
+        try:
+            return self._meter.open()
+        except LinkError as error:
+            if not self._patient:
+                raise
+            self._listener.waiting_for(self._number, f"{error}; waiting for it")
+            self._opened.set()
+            return self._reopen()
 
     def _read(self, connection: Connection) -> bool:
         """Read until the end is asked for or the source has come to its end (True)."""

@@ -16,8 +16,9 @@ from meterlog.errors import UsageError, did_you_mean
 EXAMPLE = "meterlog help circuit"
 
 TOPICS = {
-    "recording": ("meterlog", "capture", "record, armed captures, hunting what comes and goes, small boards"),
+    "recording": ("meterlog", "capture", "record, armed captures, hunting what comes and goes"),
     "meters": ("meterlog_drivers", "", "find your meter's driver, address options, describe a new meter"),
+    "always-on": ("meterlog", "stream", "a recorder that lives in the car, small boards, other programs"),
     "bluetooth": ("meterlog", "transports", "Bluetooth and serial lines"),
     "simulated-van": ("meterlog_drivers", "simulated", "try everything without a meter"),
     "events": ("meterlog", "events", "what is found in a capture, and how sure a duration is"),

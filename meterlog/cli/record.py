@@ -18,13 +18,15 @@ import queue
 import signal
 import sys
 import time
-from contextlib import ExitStack
+from collections.abc import Iterator
+from contextlib import ExitStack, contextmanager
 from pathlib import Path
 from types import FrameType
 from typing import Any, Protocol
 
 from meterlog.capture import ArmedCapture, Condition, MeterSetup, Notice, Outcome, Recorder, meter_setups
 from meterlog.capture.armed_check import check_channel
+from meterlog.capture.button import Button
 from meterlog.capture.detection import LaterDetection
 from meterlog.capture.frozen import ending_when_frozen
 from meterlog.capture.meters import FindsItsDriver
@@ -66,6 +68,14 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--before", metavar="S", type=span, help=f"armed: keep this much before the condition, s (default {BEFORE_S:g})"
     )
     add("--after", metavar="S", type=span, help=f"armed: keep this much after it, s (default {AFTER_S:g})")
+    add(
+        "--each",
+        metavar="S",
+        type=span,
+        help="begin a new session after each such time, named by its beginning; also 24h",
+    )
+    add("--wait", action="store_true", help="wait for a meter that is not there yet, as after a computer's start")
+    add("--button", metavar="DEVICE", help="each press of a key there sets a marker: /dev/input/event3 (Linux)")
     add("--events", metavar="N", type=_count, help="end after N captures, or, when not armed, after N events")
     add_details(parser)
     add_roles(parser)
@@ -104,13 +114,24 @@ def run(args: argparse.Namespace) -> int:
     armed = _armed(args, setups)
     args.quiet = args.quiet or read_settings().quiet
     sys.setswitchinterval(_SWITCH_INTERVAL_S)
+    if args.each is not None and (args.out or args.events):
+        raise UsageError("--each names its sessions by date and time, and goes on: leave --out and --events out")
+    if args.button and not Path(args.button).exists():  # before a session is begun
+        raise LinkAbsent(f"there is no button {args.button}", args.button)
+    until_s = time.monotonic() + (math.inf if args.for_s is None else args.for_s)
     with output_for_listeners(args.to) as args.told, lasting_output(), _Ends() as ends:
-        with ending_when_frozen():
-            outcome = _recorded(args, setups, armed, ends)
-        return _report(outcome, setups, armed)
+        while True:
+            this_until_s = min(until_s, time.monotonic() + (math.inf if args.each is None else args.each))
+            with ending_when_frozen():
+                outcome = _recorded(args, setups, armed, ends, this_until_s)
+            if this_until_s == until_s or time.monotonic() < this_until_s or outcome.error is not None:
+                return _report(outcome, setups, armed)
+            print(f"kept {one_line(str(outcome.path))}" if outcome.path else "no readings came, so no file is left")
 
 
-def _recorded(args: argparse.Namespace, setups: list[MeterSetup], armed: ArmedCapture | None, ends: _Ends) -> Outcome:
+def _recorded(
+    args: argparse.Namespace, setups: list[MeterSetup], armed: ArmedCapture | None, ends: _Ends, until_s: float
+) -> Outcome:
     entered = {**details(args.set), **entered_roles(args.role)}
     notices: queue.SimpleQueue[Notice] = queue.SimpleQueue()
     detection = LaterDetection(entered)
@@ -124,6 +145,7 @@ def _recorded(args: argparse.Namespace, setups: list[MeterSetup], armed: ArmedCa
         detector=detection,
         observer=notices.put,
         raw=args.raw,
+        patient=args.wait,
     )
     searching = [setup.meter for setup in setups if isinstance(setup.meter, FindsItsDriver)]
     try:
@@ -142,11 +164,25 @@ def _recorded(args: argparse.Namespace, setups: list[MeterSetup], armed: ArmedCa
     print("\n".join(f"caution: {caution}" for caution in [*applying(Act("record")), sentence(DEFERS)]))
     with telling(path, args.to, args.told):
         try:
-            _show_until_end(recorder, notices, ends, args, str(path))
+            with _marking(args.button, recorder):
+                _show_until_end(recorder, notices, ends, args, str(path), until_s)
         finally:
             outcome = recorder.finish()
             ends.by_flag = False
     return outcome
+
+
+@contextmanager
+def _marking(device: str | None, recorder: Recorder) -> Iterator[None]:
+    """Let the presses of a button set markers while inside."""
+    if device is None:
+        yield
+        return
+    button = Button(device, lambda: recorder.mark("button"))
+    try:
+        yield
+    finally:
+        button.close()
 
 
 def _armed(args: argparse.Namespace, setups: list[MeterSetup]) -> ArmedCapture | None:
@@ -200,7 +236,12 @@ class _Ends:
 
 
 def _show_until_end(
-    recorder: Recorder, notices: queue.SimpleQueue[Notice], ends: _Ends, args: argparse.Namespace, path: str
+    recorder: Recorder,
+    notices: queue.SimpleQueue[Notice],
+    ends: _Ends,
+    args: argparse.Namespace,
+    path: str,
+    until_s: float,
 ) -> None:
     """Show what happens until the recording ends. Drawing is imported only now, while bytes already come."""
     from meterlog.cli.terminal.keys import Keys
@@ -219,7 +260,6 @@ def _show_until_end(
             print(f"recording to {one_line(str(path))}; Ctrl-C ends the recording and keeps the data")
         stack.callback(display.close)
         keys = RecordKeys(lambda name, at_s: recorder.mark(name, time_s=at_s), lambda: recorder.elapsed_s)
-        until_s = time.monotonic() + (math.inf if args.for_s is None else args.for_s)
         over = False
         gc.freeze()  # a full collection of all that was imported would stop every thread for some 25 ms
         while not over:

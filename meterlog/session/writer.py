@@ -124,6 +124,11 @@ class SessionWriter:
         start_s = self.monotonic_start_s - self._suspended_s
         self._give(Statement("UPDATE recording SET monotonic_start_s = ?", (start_s,)))
 
+    def correct_start(self, started_at: datetime) -> None:
+        """The wall clock was set: the session began at this moment; no time in it changes."""
+        self.started_at = started_at
+        self._give(Statement("UPDATE recording SET started_at = ?", (started_at.isoformat(),)))
+
     def add_channel(
         self,
         label: str,

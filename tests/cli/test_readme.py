@@ -33,7 +33,14 @@ def _commands() -> Iterator[str]:
 COMMAND_LINES = sorted(set(_commands()))
 
 
-NAMED_ONLY = {"meterlog record", "meterlog record --raw", "meterlog record --plain", "meterlog mark"}
+NAMED_ONLY = {
+    "meterlog follow",
+    "meterlog mark",
+    "meterlog meters --teach",
+    "meterlog record",
+    "meterlog record --plain",
+    "meterlog record --raw",
+}
 """Named in a sentence, without what they need."""
 
 

@@ -16,18 +16,21 @@ SCALE = ("prefix", "decimals")
 _PREFIX = {power: prefix for prefix, power in PREFIXES.items()}
 
 
-def attributes_of(label: Label, *, power: bool, signed: bool) -> dict[str, Value]:
+def attributes_of(label: Label, *, power: bool, signed: bool, over: bool) -> dict[str, Value]:
     """List what a label says.
 
     Args:
         label: what was typed.
         power: one power of ten in place of prefix and point.
         signed: the digits bear the sign already.
+        over: overloads show beside the digits, not in them.
     """
     scale: dict[str, Value] = {"prefix": label.prefix, "decimals": None if label.overload else label.decimals}
     if power:
         scale = {"power": None if label.overload else label.prefix - label.decimals}
-    found: dict[str, Value] = {"unit": (label.quantity, label.fahrenheit), **scale, "overload": label.overload}
+    found: dict[str, Value] = {"unit": (label.quantity, label.fahrenheit), **scale}
+    if over:
+        found["overload"] = label.overload
     if not signed:
         found["minus"] = label.minus if label.minus or label.counts else None
     return found | dict.fromkeys(label.words, True)

@@ -84,33 +84,42 @@ def decimal_layouts(misses: Misses) -> list[Layout]:
     if all(len(choices) == 1 for choices in alone):  # by itself, each must be the only one
         rows = [choices[0] for choices in alone]
         found.append(Layout(np.array([at for at, _ in rows]), sum(count for _, count in rows), False))
-    return [one for one in found if _once(one.at)]
+    return [one for one in found if one.misses < _FAR and _once(one.at)]
 
 
-def segment_layouts(misses: Misses) -> list[Layout]:
-    """Seven bits a digit in any wiring: the same for each digit, a constant step apart; else each by itself."""
+def segment_layouts(misses: Misses, varying: NDArray[np.bool_]) -> list[Layout]:
+    """Seven bits a digit in any wiring: the same for each digit, a constant step apart; else each by itself.
+
+    Args:
+        misses: of each segment.
+        varying: which segments were on and off in what was shown: the others cannot be found where they lie alone.
+    """
     found = []
     for offsets in _offsets(len(misses)):
         at, count = _wiring(_shifted(misses, offsets))
         if len(at) <= _MOST_TIED:
             found.append(Layout(at[None, :] + offsets[:, None], count, True))
-    rows = [_wiring(place) for place in misses]
+    rows = [_wiring(place, seen) for place, seen in zip(misses, varying, strict=True)]
     width = max(len(at) for at, _ in rows)
     if width <= _MOST_TIED:
         alone = np.array([np.pad(at, (0, width - len(at)), constant_values=-1) for at, _ in rows])
         found.append(Layout(alone, sum(count for _, count in rows), False))
-    return [one for one in found if _once(one.at)]
+    return [one for one in found if one.misses < _FAR and _once(one.at)]
 
 
-def _wiring(total: NDArray[np.int64]) -> tuple[NDArray[np.int64], int]:
+def _wiring(total: NDArray[np.int64], varying: NDArray[np.bool_] | None = None) -> tuple[NDArray[np.int64], int]:
     """The best bit of each feature, and behind them those that fit as well: which is which then stays open."""
     best = total.min(axis=1)
     fitting = total == best[:, None]
+    if varying is not None:
+        fitting[~varying] = False
+        best = best[varying]
     at: list[int] = []
     for row in fitting:
         at.append(int(next((n for n in np.flatnonzero(row) if n not in at), -1)))
     tied = [int(n) for n in np.flatnonzero(fitting.any(axis=0)) if n not in at]
-    return np.array([*at, *tied]), int(best.sum()) + _FAR * (-1 in at)
+    missing = at.count(-1) - (0 if varying is None else int((~varying).sum()))
+    return np.array([*at, *tied]), int(best.sum()) + _FAR * (missing > 0)
 
 
 def integer_layouts(misses: Misses, used: int) -> list[Layout]:
@@ -130,7 +139,7 @@ def integer_layouts(misses: Misses, used: int) -> list[Layout]:
     alone, count = _wiring(misses[0, :used])
     if len(alone) == used:
         found.append(Layout(alone[None, :], count, False))
-    return [one for one in found if _once(one.at)]
+    return [one for one in found if one.misses < _FAR and _once(one.at)]
 
 
 def _once(at: NDArray[np.int64]) -> bool:

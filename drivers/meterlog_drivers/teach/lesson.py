@@ -55,6 +55,11 @@ class Lesson:
         """True where a profile can be written."""
         return len(self.numbers) == 1 and self.modes is not None
 
+    def reads(self, frame: Bits) -> bool:
+        """Tell whether all that a frame says was taught."""
+        text = self.numbers[0].text(frame)
+        return self.modes is not None and self.modes.known(frame) and ("?" not in text or text in self.overloads)
+
     @property
     def bits(self) -> Bits:
         """The bits of every frame, the offset taken off."""
@@ -134,15 +139,7 @@ def _numbers(lesson: Lesson, near: Sequence[Sequence[int]]) -> Lesson:
     """Find the digits, and with them the frame of each moment."""
     bits = lesson.bits
     numbered = [n for n, m in enumerate(lesson.moments) if near[n] and not m.label.overload]
-    labels = [lesson.moments[n].label for n in numbered]
-    best: tuple[int, int, list[NumberFit]] | None = None
-    for lag in LAGS:
-        frames = [near[n][0] if (at := _at_lag(near[n], lag)) is None else at for n in numbered]
-        fits = find_numbers(labels, bits[frames]) if frames else []
-        if fits and (best is None or len(fits[0].moments) > best[0]):
-            best = len(fits[0].moments), lag, fits
-        if fits and len(fits[0].moments) == len(labels):
-            break
+    best = _first_guess(lesson, near, numbered, bits)
     if best is None:
         return lesson
     fits = best[2]
@@ -155,6 +152,8 @@ def _numbers(lesson: Lesson, near: Sequence[Sequence[int]]) -> Lesson:
         }:
             break
         fits = again
+    if sum(at is None for at in chosen.values()) > MOST_UNEXPLAINED * len(numbered):
+        return lesson
     frame_of, late, slips = [], {}, {}
     for n, moment in enumerate(lesson.moments):
         at = _at_lag(near[n], best[1]) if moment.label.overload else chosen.get(n)
@@ -166,6 +165,50 @@ def _numbers(lesson: Lesson, near: Sequence[Sequence[int]]) -> Lesson:
         elif near[n].index(at):
             late[n] = near[n][0] - at
     return replace(lesson, numbers=tuple(fits), frame_of=tuple(frame_of), late=late, slips=slips)
+
+
+def _first_guess(
+    lesson: Lesson, near: Sequence[Sequence[int]], numbered: Sequence[int], bits: Bits
+) -> tuple[int, int, list[NumberFit]] | None:
+    """The digits as displays that stood still show them; else as all do, by the lag that explains most.
+
+    Returns:
+        How many moments agree, the lag, and the hypotheses.
+    """
+    still = _still(near, numbered, bits)
+    fits = find_numbers([lesson.moments[n].label for n in still], bits[[near[n][0] for n in still]])
+    if fits:
+        return len(still), 0, fits
+    labels = [lesson.moments[n].label for n in numbered]
+    best: tuple[int, int, list[NumberFit]] | None = None
+    for lag in LAGS:
+        frames = [near[n][0] if (at := _at_lag(near[n], lag)) is None else at for n in numbered]
+        fits = find_numbers(labels, bits[frames]) if frames else []
+        if fits and (best is None or len(fits[0].moments) > best[0]):
+            best = len(fits[0].moments), lag, fits
+        if fits and len(fits[0].moments) == len(labels):
+            break
+    return best
+
+
+def _still(near: Sequence[Sequence[int]], numbered: Sequence[int], bits: Bits) -> list[int]:
+    """The moments whose display stood still: of the bits that do not change all the time, all but damage stayed."""
+    changes = {}
+    for n in numbered:
+        ones = bits[near[n]].sum(axis=0)
+        changes[n] = (ones >= TWICE) & (ones <= len(near[n]) - TWICE)
+    if not changes:
+        return []
+    calm = np.array(np.mean([*changes.values()], axis=0) <= RESTLESS, dtype=np.bool_)
+    return [n for n, changed in changes.items() if len(near[n]) >= 3 and not (changed & calm).any()]
+
+
+TWICE = 2
+"""Frames in which a bit must differ, that it is not damage."""
+RESTLESS = 0.8
+"""The share of moments around which a bit that counts, or a checksum's, changes; a guess."""
+MOST_UNEXPLAINED = 0.34
+"""The share of moments that may be slips; a guess."""
 
 
 def _showing(fit: NumberFit, bits: Bits, near: Sequence[int], lesson: Lesson, moment: int, lag: int) -> int | None:
@@ -185,15 +228,12 @@ def _modes(lesson: Lesson, near: Sequence[Sequence[int]]) -> Lesson:
     bits, number = lesson.bits, lesson.numbers[0]
     used = [n for n, at in enumerate(lesson.frame_of) if at >= 0]
     labels = [lesson.moments[n].label for n in used]
-    overloads = {number.text(bits[lesson.frame_of[n]]) for n in used if lesson.moments[n].label.overload}
-    alike = []
-    for k, n in enumerate(used):
-        label = lesson.moments[n].label
-        same_number = [at for at in near[n] if not label.overload and number.shows(bits[at], label)]
-        if len(same_number) == len(near[n]):  # a display that stood still
-            alike += [(k, bits[at]) for at in same_number]
+    neighbours = {n: _neighbours(lesson, near[n], n) for n in used}
+    frames = np.array([_majority(bits[neighbours[n]], bits[lesson.frame_of[n]]) for n in used])
+    alike = [(k, bits[at]) for k, n in enumerate(used) for at in neighbours[n]]
+    overloads = _overloads(lesson, used)
     signed = number.kind == "signed"
-    fit = find_modes(labels, bits[[lesson.frame_of[n] for n in used]], alike, _ours(lesson), signed=signed)
+    fit = find_modes(labels, frames, alike, _ours(lesson), signed=signed, over=not overloads)
     if fit is None:
         return replace(lesson, problem="what was typed contradicts itself more than twice: show it again")
     slips = dict(lesson.slips)
@@ -214,23 +254,51 @@ def _modes(lesson: Lesson, near: Sequence[Sequence[int]]) -> Lesson:
             for one in fit.fields
         ),
     )
-    learned = replace(lesson, modes=fit, slips=slips)
-    if not overloads or any("overload" in field_.says for field_ in fit.fields):
-        return learned
-    return _by_digits(learned, overloads)
+    return replace(lesson, modes=fit, slips=slips, overloads=overloads)
 
 
-def _by_digits(lesson: Lesson, overloads: set[str]) -> Lesson:
-    """Take digits that were seen with overloads alone for one; without that, a number would be read in its place."""
+FLICKER = 5
+"""Counts by which the last digits of a display flicker while nothing happens; a guess."""
+FAR_ABOVE = 2
+"""So many times the highest number shown, an integer is no number but means overload; a guess."""
+
+
+def _neighbours(lesson: Lesson, near: Sequence[int], moment: int) -> list[int]:
+    """The frames around a moment's whose digits are nearly the same: the dial stood where it was."""
+    number, bits, own = lesson.numbers[0], lesson.bits, lesson.frame_of[moment]
+    text = number.text(bits[own]).strip()
+    found = []
+    for at in near:
+        other = number.text(bits[at]).strip()
+        close = text.lstrip("-").isdecimal() and other.lstrip("-").isdecimal()
+        if other == text or (close and abs(int(other) - int(text)) <= FLICKER < abs(int(text)) * 0.5):
+            found.append(at)
+    return found or [own]
+
+
+def _majority(frames: Bits, own: Bits) -> Bits:
+    """Each bit as most of the frames have it: a damaged one does not decide; as in `own` where they are too few."""
+    if len(frames) < 3:
+        return own
+    majority: Bits = 2 * frames.sum(axis=0) > len(frames)
+    return majority
+
+
+def _overloads(lesson: Lesson, used: Sequence[int]) -> tuple[str, ...]:
+    """The digits that mean overload: such as are no number, or far above all numbers; none where other bits tell it."""
     number, bits = lesson.numbers[0], lesson.bits
-    shown = {
-        number.text(bits[at])
-        for at, moment in zip(lesson.frame_of, lesson.moments, strict=True)
-        if at >= 0 and not moment.label.overload
-    }
-    if overloads & shown or len(overloads) > 2:
-        return replace(lesson, problem="nothing in the frames tells an overload from a number: show it again")
-    return replace(lesson, overloads=tuple(sorted(overloads)))
+    texts = {number.text(bits[lesson.frame_of[n]]) for n in used if lesson.moments[n].label.overload}
+    highest = max(lesson.moments[n].label.counts for n in used)
+    no_number = texts and all(_no_number(text.strip(), highest) for text in texts)
+    return tuple(sorted(texts)) if no_number else ()
+
+
+def _no_number(text: str, highest: int) -> bool:
+    """Tell whether digits are no number: no digits, far above all, or all ones and above all."""
+    if not text.isdecimal():
+        return True
+    number = int(text)
+    return number > FAR_ABOVE * highest or (number > highest and number & number + 1 == 0)
 
 
 def _ours(lesson: Lesson) -> list[int]:

@@ -1,14 +1,14 @@
 """Finds which bits of a frame say unit, point, sign and symbols, and which say nothing.
 
-Two displays that differ in one thing only, say the sign, tell which bits can say it: those in which their frames
-differ. Bits that differ where the displays were alike say nothing. What is left over belongs to the unit. Bits that
-two things need are read together, and then only in combinations that were seen: a code that was never taught is not
-read. That the point does not depend on the unit is believed once it was confirmed several times, never before.
+What is either on or off, the sign or an overload, is told by bits that follow it in every frame. The point is told by
+neighbouring bits, or by one bit for each place, once it was confirmed with several units that it does not depend on
+them. Bits that differ where displays were alike in all else say nothing. What is left over says the rest, together,
+and only in combinations that were seen: a code that was never taught is not read.
 """
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 from typing import NamedTuple
@@ -26,9 +26,11 @@ from meterlog_drivers.teach.attributes import (
 from meterlog_drivers.teach.moments import Label
 from meterlog_drivers.teach.number_search import Bits
 
-CONFIRMATIONS = 3
-"""Times that the point, or a prefix, was where the same code had put it with another unit, until that is believed: by
-chance each is so in a third of cases (guess), all three in 4 %."""
+CONFIRMATIONS = 5
+"""Times that the point was where the same code had put it with another unit, until that is believed: by chance each is
+so in a third of cases (guess), all five in 0.4 %, and about ten sets of bits are tried."""
+TWICE = 2
+"""So often a bit must be either way, in frames of a display that stood still, until it says nothing; once is damage."""
 
 
 class Meaning(NamedTuple):
@@ -82,6 +84,7 @@ class _Row(NamedTuple):
     said: Attributes
     frame: Bits
     moment: int
+    over: bool
 
 
 def key_of(frame: Bits, bits: Iterable[int]) -> tuple[bool, ...]:
@@ -90,7 +93,13 @@ def key_of(frame: Bits, bits: Iterable[int]) -> tuple[bool, ...]:
 
 
 def find_modes(
-    labels: Sequence[Label], bits: Bits, alike: Sequence[tuple[int, Bits]], ours: Collection[int], *, signed: bool
+    labels: Sequence[Label],
+    bits: Bits,
+    alike: Sequence[tuple[int, Bits]],
+    ours: Collection[int],
+    *,
+    signed: bool,
+    over: bool,
 ) -> ModeFit | None:
     """Find the fields.
 
@@ -100,19 +109,23 @@ def find_modes(
         alike: further frames of the same displays, with the moment's number.
         ours: bits that are the mode's to say: not digits, marks or checksum.
         signed: the digits bear the sign already.
+        over: overloads show beside the digits, not in them.
 
     Returns:
         What was found; None where what was typed contradicts itself beyond two moments.
     """
-    fits = [_with_slips(labels, bits, alike, sorted(ours), power, signed) for power in (False, True)]
+    fits = [_with_slips(labels, bits, alike, sorted(ours), power, signed, over) for power in (False, True)]
     plain, powers = fits
     if plain is None or powers is None:
         return plain or powers
     if len(powers.slips) != len(plain.slips):
         return min(plain, powers, key=lambda fit: len(fit.slips))
-    together = any("unit" in field.says and "decimals" in field.says for field in plain.fields)
-    apart = any("power" in field.says and "unit" not in field.says for field in powers.fields)
-    return powers if together and apart else plain
+    together, apart = (
+        ("unit" in f.says) == (s in f.says)
+        for fit, s in ((plain, "decimals"), (powers, "power"))
+        for f in fit.fields[:1]
+    )
+    return powers if together and not apart else plain
 
 
 def _with_slips(
@@ -122,11 +135,12 @@ def _with_slips(
     ours: Sequence[int],
     power: bool,
     signed: bool,
+    over: bool,
 ) -> ModeFit | None:
     """Find the fields, leaving out as few moments as possible, two at the most."""
-    said = with_all_words([attributes_of(label, power=power, signed=signed) for label in labels])
-    rows = [_Row(one, bits[n], n) for n, one in enumerate(said)]
-    more = [_Row(said[n], frame, n) for n, frame in alike]
+    said = with_all_words([attributes_of(label, power=power, signed=signed, over=over) for label in labels])
+    rows = [_Row(one, bits[n], n, labels[n].overload) for n, one in enumerate(said)]
+    more = [_Row(said[n], frame, n, labels[n].overload) for n, frame in alike]
     for count in range(3):
         fitting = []
         for left_out in combinations(range(len(rows)), count):
@@ -134,13 +148,14 @@ def _with_slips(
             twins = [row for row in more if row.moment not in left_out]
             silent = _silent(kept, twins, ours)
             if kept and not _contradiction(kept, [b for b in ours if b not in silent]):
-                fitting.append((left_out, silent))
+                fitting.append(left_out)
         if fitting:
             # where any of several moments may be the wrong one, none of them is believed
-            slips = tuple(sorted({n for left_out, _ in fitting for n in left_out}))
+            slips = tuple(sorted({n for left_out in fitting for n in left_out}))
             kept = [row for row in rows if row.moment not in slips]
             twins = [row for row in more if row.moment not in slips]
-            return _fields(kept, _silent(kept, twins, ours), ours, slips) if kept else None
+            scale = "power" if power else "decimals"
+            return _fields(kept, twins, ours, slips, scale) if kept else None
         if count == 1 and len(rows) > 40:
             break
     return None
@@ -150,124 +165,132 @@ def _differing(a: Bits, b: Bits, ours: Iterable[int]) -> set[int]:
     return {bit for bit in ours if a[bit] != b[bit]}
 
 
-def _silent(rows: Sequence[_Row], twins: Sequence[_Row], ours: Sequence[int]) -> frozenset[int]:
-    """Bits that differ between frames whose displays said the same; an overload does not say where its point is."""
+def _silent(rows: Sequence[_Row], twins: Sequence[_Row], ours: Sequence[int], apart: Collection[str] = ()) -> set[int]:
+    """Bits that differ between frames whose displays said the same; an overload does not say where its point is.
+
+    Args:
+        rows, twins: the frames of the moments, and further ones of displays that stood still.
+        ours: the bits in question.
+        apart: attributes with bits of their own, in which the displays may differ.
+    """
     found: set[int] = set()
-    first: dict[tuple[tuple[str, object], ...], Bits] = {}
-    for row in (*rows, *twins):
-        if None in row.said.values():
-            continue
-        before = first.setdefault(tuple(sorted(row.said.items(), key=lambda item: item[0])), row.frame)
-        found |= _differing(before, row.frame, ours)
-    return frozenset(found)
+    groups: dict[tuple[tuple[str, object], ...], list[_Row]] = {}
+    for row in rows:
+        said = tuple((name, value) for name, value in row.said.items() if name not in apart)
+        if all(value is not None for _, value in said):
+            groups.setdefault(said, []).append(row)
+    for group in groups.values():
+        for row in group[1:]:
+            found |= _differing(group[0].frame, row.frame, ours)
+    by_moment: dict[int, list[Bits]] = {}
+    for row in twins:
+        by_moment.setdefault(row.moment, []).append(row.frame)
+    for frames in by_moment.values():
+        ones = np.sum(frames, axis=0)
+        # once may be damage
+        found |= {bit for bit in ours if TWICE <= ones[bit] <= len(frames) - TWICE}
+    return found
 
 
 def _contradiction(rows: Sequence[_Row], ours: Sequence[int], names: Collection[str] | None = None) -> bool:
-    """Tell whether frames with the same bits are said to show different things."""
+    """Tell whether frames with the same bits are said to show different things; an overload may show in the digits."""
     seen: dict[tuple[bool, ...], list[_Row]] = {}
     for row in rows:
         for other in seen.setdefault(key_of(row.frame, ours), []):
-            if contradict(row.said, other.said, names or [n for n in row.said if n != "overload"]):
+            if contradict(row.said, other.said, row.said if names is None else names):
                 return True
         seen[key_of(row.frame, ours)].append(row)
     return False
 
 
-def _fields(rows: Sequence[_Row], silent: frozenset[int], ours: Sequence[int], slips: tuple[int, ...]) -> ModeFit:
+def _fields(
+    rows: Sequence[_Row], twins: Sequence[_Row], ours: Sequence[int], slips: tuple[int, ...], scale: str
+) -> ModeFit:
+    """Share the changing bits out among what they say."""
     frames = np.array([row.frame for row in rows])
-    changing = [bit for bit in ours if bit not in silent and frames[:, bit].any() != frames[:, bit].all()]
-    steady = {
-        bit: bool(frames[0, bit]) for bit in ours if bit not in silent and frames[:, bit].any() == frames[:, bit].all()
-    }
+    still = {bit for bit in ours if frames[:, bit].any() == frames[:, bit].all()}
+    silent = _silent(rows, twins, ours)
+    changing = [bit for bit in ours if bit not in still | silent]
     names = list(rows[0].said)
     varied = [name for name in names if len({row.said[name] for row in rows} - {None}) > 1]
-    groups = _groups(rows, changing, varied)
-    always = [name for name in names if name not in varied]
-    if not groups:
-        bit = next(iter(steady), 0)
-        groups = [((), (bit,))]
-    said_first, bits_first = groups[0]
-    groups[0] = ((*said_first, *always), bits_first)
+    groups: list[Group] = []
+    for name in varied:
+        bits = _scale_bits(name, rows, changing) if name == scale else _switch_bits(name, rows, changing)
+        if name == "overload" and not bits & _not_the_unit(name, rows, changing):
+            continue  # a unit's bit, perhaps, that only overloads have shown
+        if bits:
+            groups.append(((name,), tuple(sorted(bits))))
+    apart = {name for says, _ in groups for name in says}
+    fields_bits = {bit for _, bits in groups for bit in bits}
+    owned = {bit for (name,), bits in groups for bit in bits if bit in _not_the_unit(name, rows, changing)}
+    silent |= _silent(rows, (), [bit for bit in changing if bit not in fields_bits], apart)
+    rest = tuple(bit for bit in changing if bit not in silent | owned)
+    together = tuple(name for name in names if name not in apart)
+    if _contradiction(rows, rest, together):  # what seemed to be apart is not
+        silent = _silent(rows, twins, ours)
+        groups, together, rest = [], tuple(names), tuple(bit for bit in changing if bit not in silent)
+    groups.insert(0, (together, rest or (min(still, default=0),)))
+    steady = {bit: bool(frames[0, bit]) for bit in still if bit not in silent}
     fields = tuple(_field(rows, says, bits) for says, bits in groups)
-    return ModeFit(fields, steady, silent, tuple(row.moment for row in rows), slips)
+    return ModeFit(fields, steady, frozenset(silent), tuple(row.moment for row in rows), slips)
 
 
 Group = tuple[tuple[str, ...], tuple[int, ...]]
 
 
-def _groups(rows: Sequence[_Row], changing: Sequence[int], varied: Sequence[str]) -> list[Group]:
-    """Share the changing bits out among what they say; the unit first."""
-    if not changing:
-        return []
-    parts: list[tuple[set[str], set[int]]] = []
-    for name in varied:
-        bits = _overload_bits(rows, changing) if name == "overload" else _bits_of(name, rows, changing)
-        if bits:
-            parts.append(({name}, bits))
-    unit: tuple[set[str], set[int]] = ({"unit"}, set())
-    for part in [part for part in parts if "unit" in part[0]]:
-        unit[1].update(part[1])
-    parts = [part for part in parts if "unit" not in part[0]]
-    told = {name for part in parts for name in part[0]}
-    unit[0].update(name for name in varied if name not in told and name != "overload")
-    unit[1].update(set(changing) - {bit for part in parts for bit in part[1]})
-    parts = _merged([unit, *parts])
-    while True:
-        wrong = next((part for part in parts if _unsure(part, rows)), None)
-        if wrong is None or len(parts) == 1:
-            break
-        others = [part for part in parts if part is not wrong]
-        joined = next((part for part in others if "unit" in part[0]), others[0])
-        parts = _merged([(wrong[0] | joined[0], wrong[1] | joined[1]), *(p for p in others if p is not joined)])
-    parts.sort(key=lambda part: "unit" not in part[0])
-    return [(tuple(sorted(says)), tuple(sorted(bits))) for says, bits in parts if bits]
+def _switch_bits(name: str, rows: Sequence[_Row], changing: Sequence[int]) -> set[int]:
+    """The bits that follow an attribute that is on or off, in every frame; empty for others."""
+    known = [row for row in rows if row.said[name] is not None]
+    wanted = [row.said[name] for row in known]
+    if not set(wanted) <= {True, False}:
+        return set()
+    frames = np.array([row.frame for row in known])
+    on = np.array(wanted, dtype=np.bool_)
+    return {bit for bit in changing if (frames[:, bit] == on).all() or (frames[:, bit] != on).all()}
 
 
-def _bits_of(name: str, rows: Sequence[_Row], changing: Sequence[int]) -> set[int]:
-    """The bits in which frames differ whose displays differ in one thing only."""
+def _scale_bits(name: str, rows: Sequence[_Row], changing: Sequence[int]) -> set[int]:
+    """The bits that tell where the point is, whatever the unit; empty where that is not confirmed."""
+    known = [row for row in rows if row.said[name] is not None]
+    values = {row.said[name] for row in known}
+    frames = np.array([row.frame for row in known])
+    on = {value: np.array([row.said[name] == value for row in known]) for value in values}
+    follow = {
+        value: {bit for bit in changing if (frames[:, bit] == one).all() or (frames[:, bit] != one).all()}
+        for value, one in on.items()
+    }
+    bits: set[int] = set().union(*follow.values())
+    if sum(not found for found in follow.values()) > 1:
+        bits = set()
+    for run in _runs(changing):
+        keys = {key_of(row.frame, run) for row in known}
+        if len(keys) == len(values) and not _contradiction(known, run, (name,)):
+            bits |= set(run)
+    order = sorted(bits)
+    if not order or _contradiction(known, order, (name,)):
+        return set()
+    contexts = {(key_of(row.frame, order), row.said["unit"], row.said.get("prefix")) for row in known}
+    confirmed = len(contexts) - len({context[0] for context in contexts})
+    return bits if confirmed >= CONFIRMATIONS else set()
+
+
+def _runs(changing: Sequence[int]) -> Iterator[tuple[int, ...]]:
+    """Neighbours among the changing bits of each byte."""
+    for byte in sorted({bit // 8 for bit in changing}):
+        own = [bit for bit in changing if bit // 8 == byte]
+        for first in range(len(own)):
+            for last in range(first + 1, len(own) + 1):
+                yield tuple(own[first:last])
+
+
+def _not_the_unit(name: str, rows: Sequence[_Row], changing: Sequence[int]) -> set[int]:
+    """Bits that differed while unit and prefix were the same and the attribute was not: no unit's bits."""
+    same_unit = [other for other in ("unit", "prefix") if other in rows[0].said]
     found: set[int] = set()
     for a, b in combinations(rows, 2):
-        others = [other for other in a.said if other != name]
-        if contradict(a.said, b.said, (name,)) and same(a.said, b.said, others):
+        if contradict(a.said, b.said, (name,)) and same(a.said, b.said, same_unit):
             found |= _differing(a.frame, b.frame, changing)
     return found
-
-
-def _overload_bits(rows: Sequence[_Row], changing: Sequence[int]) -> set[int]:
-    """The bits that are one way with every overload, and the other way with every number."""
-    over = np.array([row.frame for row in rows if row.said["overload"]])
-    number = np.array([row.frame for row in rows if not row.said["overload"]])
-    return {
-        bit
-        for bit in changing
-        if over[:, bit].all() == over[:, bit].any()
-        and number[:, bit].all() == number[:, bit].any()
-        and over[0, bit] != number[0, bit]
-    }
-
-
-def _merged(parts: Sequence[tuple[set[str], set[int]]]) -> list[tuple[set[str], set[int]]]:
-    """Join what needs the same bits."""
-    found: list[tuple[set[str], set[int]]] = []
-    for says, bits in parts:
-        touching = [part for part in found if part[1] & bits]
-        for part in touching:
-            says, bits = says | part[0], bits | part[1]
-        found = [part for part in found if part not in touching] + [(says, bits)]
-    return found
-
-
-def _unsure(part: tuple[set[str], set[int]], rows: Sequence[_Row]) -> bool:
-    """Tell whether a part does not tell what it should by itself, or was not confirmed with other units."""
-    says, bits = part
-    order = sorted(bits)
-    if not bits or _contradiction(rows, order, says):
-        return True
-    if "unit" in says or not says & {"prefix", "decimals", "power"}:
-        return False
-    numbers = [row for row in rows if not row.said["overload"]]
-    contexts = {(key_of(row.frame, order), row.said["unit"], row.said.get("prefix")) for row in numbers}
-    return len(contexts) - len({context[0] for context in contexts}) < CONFIRMATIONS
 
 
 def _field(rows: Sequence[_Row], says: tuple[str, ...], bits: tuple[int, ...]) -> Field:
@@ -281,5 +304,8 @@ def _field(rows: Sequence[_Row], says: tuple[str, ...], bits: tuple[int, ...]) -
         for name in says:
             known = [row.said[name] for row in same_key if row.said[name] is not None]
             said[name] = known[0] if known else None
-        values[key] = Meaning(frozenset(words_of(said, says)), tuple(row.moment for row in same_key))
+        words = words_of(said, says)
+        if "unit" in says and all(row.over for row in same_key):
+            words = words - {"overload"} | {"unscaled"}
+        values[key] = Meaning(frozenset(words), tuple(row.moment for row in same_key))
     return Field(says, bits, values)

@@ -45,8 +45,8 @@ LEAST_NUMBERS = 4
 """Different numbers without which nothing is concluded (guess: each halves what is left by chance)."""
 LEAST_EVIDENCE = 20
 """Bits of evidence: a layout found among 2**13 by chance has 2**-7 of fitting; a choice."""
-MOST_OUTLIERS = 0.34
-"""The share of moments that may contradict: late answers and slips; a guess."""
+MOST_OUTLIERS = 0.5
+"""The share of moments that may contradict at first, before late answers have found their frames; a guess."""
 
 
 class BitAt(NamedTuple):
@@ -99,12 +99,14 @@ class NumberFit:
         return "".join(self.codes[p].get(self.code(frame, p), "?") for p in reversed(range(len(self.places))))
 
     def shows(self, frame: Bits, label: Label) -> bool:
-        """Tell whether a frame's digits are those that were typed."""
-        text = self.text(frame).strip()
-        if not text.lstrip("-").isdecimal() or label.overload:
+        """Tell whether a frame's digits are those that were typed; what blanks look like may not be known yet."""
+        text = self.text(frame)
+        if label.overload:
             return False
-        number = int(text)
-        return number == (-label.counts if label.minus and self.kind == "signed" else label.counts)
+        if self.is_integer:
+            return int(text) == (-label.counts if label.minus and self.kind == "signed" else label.counts)
+        shown = len(text) - len(label.digits)
+        return text[shown:] == label.digits and not text[:shown].strip(" 0?")
 
 
 def find_numbers(labels: Sequence[Label], bits: Bits) -> list[NumberFit]:
@@ -127,7 +129,7 @@ def find_numbers(labels: Sequence[Label], bits: Bits) -> list[NumberFit]:
                 break
             features = _features(kind, kept)
             misses, inverted = compared(features, bits[rows])
-            best = best_of(_layouts(kind, misses, kept))
+            best = best_of(_layouts(kind, misses, kept, features))
             if not best:
                 break
             if best[0].misses == 0:
@@ -150,12 +152,18 @@ def _features(kind: str, labels: Sequence[Label]) -> Features:
     return integer_features(labels, kind == "signed")
 
 
-def _layouts(kind: str, misses: Misses, labels: Sequence[Label]) -> list[Layout]:
+def _layouts(kind: str, misses: Misses, labels: Sequence[Label], features: Features) -> list[Layout]:
     if kind == "decimal":
         return decimal_layouts(misses)
     if kind == "segments":
-        return segment_layouts(misses)
+        return segment_layouts(misses, _varying(features))
     return integer_layouts(misses, _bits_used(labels) + (kind == "signed"))
+
+
+def _varying(features: Features) -> Bits:
+    """Tell which features were on and off in what was shown."""
+    varying: Bits = (features.min(axis=2) < 0) & (features.max(axis=2) > 0)
+    return varying
 
 
 def _bits_used(labels: Sequence[Label]) -> int:
@@ -189,7 +197,7 @@ def _fit(
     kind: str, layout: Layout, labels: Sequence[Label], features: Features, inverted: Bits, bits: Bits, rows: Rows
 ) -> NumberFit | None:
     """Make a hypothesis of a layout that fits; None where too little speaks for it, or its codes contradict."""
-    varying = (features.min(axis=2) < 0) & (features.max(axis=2) > 0)
+    varying = _varying(features)
     numbers = len({label.digits for label in labels})
     if (numbers - 1) * min(6, int(varying[:, : layout.at.shape[1]].sum())) < LEAST_EVIDENCE:
         return None
@@ -212,12 +220,49 @@ def _fit(
     if not all(places):
         return None
     whole = layout.regular and layout.at.shape[1] == bits_each and not _tied(kind, features, varying)
+    if kind == "decimal" and layout.regular:
+        places = _with_blank_bits(places, labels, bits)
     codes = _codes(kind, places, labels, bits, whole)
     if codes is None:
         return None
     if layout.regular and not whole and _inverted_alike(layout, inverted):
         codes = _shared(codes)
     return NumberFit(kind, tuple(places), codes, moments, whole)
+
+
+def _with_blank_bits(
+    places: Sequence[tuple[BitAt, ...]], labels: Sequence[Label], bits: Bits
+) -> list[tuple[BitAt, ...]]:
+    """The bits of each digit, and in front of them those beside it that only a blank in its place changes.
+
+    A blank in characters is 0x20 where a digit is 0x30 to 0x39: its four low bits are those of a zero. What was seen of
+    one place holds for all, since their layout is the same.
+    """
+    taken = {bit.at for place in places for bit in place}
+    lows = [place[-1].at for place in places]
+    found: list[int] = []
+    for beside in [n for n in range(-8, 9) if n]:
+        at = [low + beside for low in lows]
+        if taken & set(at) or min(at) < 0 or max(at) >= bits.shape[1]:
+            continue
+        typed = [
+            [bool(bits[n, a]) for n, label in enumerate(labels) if digit(label, p) is not None]
+            for p, a in enumerate(at)
+        ]
+        blank = [
+            {bool(bits[n, a]) for n, label in enumerate(labels) if digit(label, p) is None} for p, a in enumerate(at)
+        ]
+        if all(len(set(column)) == 1 for column in typed) and any(blank[p] - set(typed[p]) for p in range(len(at))):
+            found.append(beside)
+    more = [
+        tuple(BitAt(low + n, bool(_typed_value(bits, labels, p, low + n))) for n in found) for p, low in enumerate(lows)
+    ]
+    return [(*front, *place) for front, place in zip(more, places, strict=True)]
+
+
+def _typed_value(bits: Bits, labels: Sequence[Label], place: int, at: int) -> bool:
+    """A bit as it is where a digit was typed in a place."""
+    return next(bool(bits[n, at]) for n, label in enumerate(labels) if digit(label, place) is not None)
 
 
 def _tied(kind: str, features: Features, varying: Bits) -> bool:
@@ -278,6 +323,9 @@ def _codes(
             code = known.code(bits[n], place)
             if digit(label, place) is None and table.setdefault(code, " ") not in " 0":
                 return None
+    if whole:
+        blanks = {code for table in tables for code, glyph in table.items() if glyph == " "}
+        tables = [{**dict.fromkeys(blanks, " "), **table} for table in tables]
     return tuple(tables)
 
 

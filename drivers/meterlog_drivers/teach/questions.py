@@ -33,6 +33,7 @@ class Question(NamedTuple):
         minus, overload: what the display should show.
         digit: a digit that should be in the number; None for any.
         high: the number should be as high as it can be made.
+        like: the dial and the range should be as they were when it showed this.
     """
 
     name: str
@@ -43,6 +44,7 @@ class Question(NamedTuple):
     overload: bool = False
     digit: int | None = None
     high: bool = False
+    like: Label | None = None
 
 
 _UNITS = (
@@ -90,6 +92,7 @@ def _open(lesson: Lesson | None) -> Iterator[Question]:
     yield from _unread_now(lesson)
     yield from _digits(lesson, labels)
     yield from _signs(labels)
+    yield from _beside_overload(lesson, labels)
     yield from _units(labels)
     yield from _thin(lesson)
     yield from _high(lesson, labels)
@@ -98,7 +101,7 @@ def _open(lesson: Lesson | None) -> Iterator[Question]:
 def _unread_now(lesson: Lesson) -> Iterator[Question]:
     assert lesson.modes is not None
     frame = lesson.bits[-1]
-    if not lesson.modes.known(frame) or "?" in lesson.numbers[0].text(frame):
+    if not lesson.reads(frame):
         yield Question(
             f"now {hash(frame.tobytes())}", f"What does it show now? {_AGAIN.capitalize()}", "it was never taught"
         )
@@ -139,6 +142,18 @@ def _signs(labels: list[Label]) -> Iterator[Question]:
         yield Question(f"overload {over}", text, why, Quantity.RESISTANCE, overload=True)
 
 
+def _beside_overload(lesson: Lesson, labels: list[Label]) -> Iterator[Question]:
+    """A number where an overload was, without which nobody can tell the overload's bits from the unit's."""
+    assert lesson.modes is not None
+    over = next((label for label in labels if label.overload), None)
+    if over and not lesson.overloads and not any("overload" in field.says[:1] for field in lesson.modes.fields):
+        unit = over.text.partition(" ")[2]
+        text = f"Hold the leads with dry fingers or a large resistor, so that it shows a number in {unit}; {_AGAIN}"
+        yield Question(
+            "beside overload", text, "what tells the overload from its unit is open", over.quantity, like=over
+        )
+
+
 def _units(labels: list[Label]) -> Iterator[Question]:
     for quantity, text in _UNITS:
         count = sum(label.quantity is quantity and not label.overload for label in labels)
@@ -163,6 +178,7 @@ def _thin(lesson: Lesson) -> Iterator[Question]:
                     label.quantity,
                     minus=label.minus,
                     overload=label.overload,
+                    like=label,
                 )
 
 

@@ -99,27 +99,57 @@ def segment_layouts(misses: Misses, varying: NDArray[np.bool_]) -> list[Layout]:
         at, count = _wiring(_shifted(misses, offsets))
         if len(at) <= _MOST_TIED:
             found.append(Layout(at[None, :] + offsets[:, None], count, True))
-    rows = [_wiring(place, seen) for place, seen in zip(misses, varying, strict=True)]
-    width = max(len(at) for at, _ in rows)
-    if width <= _MOST_TIED:
-        alone = np.array([np.pad(at, (0, width - len(at)), constant_values=-1) for at, _ in rows])
-        found.append(Layout(alone, sum(count for _, count in rows), False))
+    alone = _scattered(misses, varying)
+    if alone is not None:
+        found.append(alone)
     return [one for one in found if one.misses < _FAR and _once(one.at)]
 
 
-def _wiring(total: NDArray[np.int64], varying: NDArray[np.bool_] | None = None) -> tuple[NDArray[np.int64], int]:
+def _wiring(total: NDArray[np.int64]) -> tuple[NDArray[np.int64], int]:
     """The best bit of each feature, and behind them those that fit as well: which is which then stays open."""
     best = total.min(axis=1)
-    fitting = total == best[:, None]
-    if varying is not None:
-        fitting[~varying] = False
-        best = best[varying]
+    fitting = [set(np.flatnonzero(row).tolist()) for row in total == best[:, None]]
+    at = _chosen(fitting)
+    return np.array(at), int(best.sum()) + _FAR * (-1 in at)
+
+
+def _chosen(fitting: Sequence[set[int]]) -> list[int]:
+    """One bit for each feature, -1 where none is left, and behind them the others that fit."""
     at: list[int] = []
-    for row in fitting:
-        at.append(int(next((n for n in np.flatnonzero(row) if n not in at), -1)))
-    tied = [int(n) for n in np.flatnonzero(fitting.any(axis=0)) if n not in at]
-    missing = at.count(-1) - (0 if varying is None else int((~varying).sum()))
-    return np.array([*at, *tied]), int(best.sum()) + _FAR * (missing > 0)
+    for bits in fitting:
+        at.append(min(bits - set(at), default=-1))
+    return at + sorted(set().union(*fitting) - set(at))
+
+
+def _scattered(misses: Misses, varying: NDArray[np.bool_]) -> Layout | None:
+    """Each digit's bits anywhere: a bit that only one segment can be is not any other's."""
+    best = misses.min(axis=2)
+    fitting = {
+        (place, k): set(np.flatnonzero(misses[place, k] == best[place, k]).tolist())
+        for place, k in np.argwhere(varying).tolist()
+    }
+    _told_apart(fitting)
+    rows = [_chosen([fitting.get((place, k), set()) for k in range(misses.shape[1])]) for place in range(len(misses))]
+    width = max(len(row) for row in rows)
+    if width > _MOST_TIED or not all(fitting.values()):
+        return None
+    at = np.array([row + [-1] * (width - len(row)) for row in rows])
+    return Layout(at, int(best[varying].sum()), False)
+
+
+def _told_apart(fitting: dict[tuple[int, int], set[int]]) -> None:
+    """Take from each feature the bits that others need: as many of them as they are, all in one place."""
+    changed = True
+    while changed:
+        changed = False
+        for (place, _), bits in list(fitting.items()):
+            own = [key for key, others in fitting.items() if others == bits and key[0] == place]
+            if len(own) != len(bits):
+                continue
+            for key, others in fitting.items():
+                if key not in own and others & bits:
+                    fitting[key] = others - bits
+                    changed = True
 
 
 def integer_layouts(misses: Misses, used: int) -> list[Layout]:

@@ -180,6 +180,10 @@ def _first_guess(
     if fits:
         return len(still), 0, fits
     labels = [lesson.moments[n].label for n in numbered]
+    hidden = [0 if n in still else _flickering(label.digits) for n, label in zip(numbered, labels, strict=True)]
+    fits = find_numbers(labels, bits[[near[n][0] for n in numbered]], hidden) if any(hidden) else []
+    if fits:
+        return len(numbered), 0, fits
     best: tuple[int, int, list[NumberFit]] | None = None
     for lag in LAGS:
         frames = [near[n][0] if (at := _at_lag(near[n], lag)) is None else at for n in numbered]
@@ -192,19 +196,22 @@ def _first_guess(
 
 
 def _still(near: Sequence[Sequence[int]], numbered: Sequence[int], bits: Bits) -> list[int]:
-    """The moments whose display stood still: of the bits that do not change all the time, all but damage stayed."""
+    """The moments whose display stood still: all bits stayed but those that change all the time."""
     changes = {}
     for n in numbered:
         ones = bits[near[n]].sum(axis=0)
-        changes[n] = (ones >= TWICE) & (ones <= len(near[n]) - TWICE)
+        changes[n] = (ones > 0) & (ones < len(near[n]))
     if not changes:
         return []
     calm = np.array(np.mean([*changes.values()], axis=0) <= RESTLESS, dtype=np.bool_)
     return [n for n, changed in changes.items() if len(near[n]) >= 3 and not (changed & calm).any()]
 
 
-TWICE = 2
-"""Frames in which a bit must differ, that it is not damage."""
+def _flickering(digits: str) -> int:
+    """How many of the last digits change where the last one flickers: with a carry, those in front of it too."""
+    return min(len(digits), 1 + len(digits) - len(digits.rstrip("09")))
+
+
 RESTLESS = 0.8
 """The share of moments around which a bit that counts, or a checksum's, changes; a guess."""
 MOST_UNEXPLAINED = 0.34

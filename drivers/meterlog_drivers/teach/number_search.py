@@ -109,17 +109,19 @@ class NumberFit:
         return text[shown:] == label.digits and not text[:shown].strip(" 0?")
 
 
-def find_numbers(labels: Sequence[Label], bits: Bits) -> list[NumberFit]:
+def find_numbers(labels: Sequence[Label], bits: Bits, hidden: Sequence[int] = ()) -> list[NumberFit]:
     """Find every encoding that explains what was shown; of the kinds, the first that does.
 
     Args:
         labels: what was shown, without overloads.
         bits: the frame of each.
+        hidden: how many of each number's last digits may have changed between frame and typing.
 
     Returns:
         The hypotheses: one where it is found, several where they differ, none where nothing fits.
     """
-    for kind in ("decimal", "signed", "integer", "segments"):
+    hidden = hidden or [0] * len(labels)
+    for kind in ("decimal", "segments") if any(hidden) else ("decimal", "signed", "integer", "segments"):
         rows = np.arange(len(labels))
         for _ in range(2):
             kept = [labels[int(n)] for n in rows]
@@ -127,13 +129,19 @@ def find_numbers(labels: Sequence[Label], bits: Bits) -> list[NumberFit]:
                 kind == "signed" and not any(label.minus for label in kept)
             ):
                 break
+            unsure = [hidden[int(n)] for n in rows]
             features = _features(kind, kept)
+            for n, count in enumerate(unsure):
+                features[:count, :, n] = 0
             misses, inverted = compared(features, bits[rows])
             best = best_of(_layouts(kind, misses, kept, features))
             if not best:
                 break
             if best[0].misses == 0:
-                fits = [_fit(kind, one, kept, features, inverted, bits[rows], rows) for one in _alike(best, inverted)]
+                fits = [
+                    _fit(kind, one, kept, features, inverted, bits[rows], rows, unsure)
+                    for one in _alike(best, inverted)
+                ]
                 if found := _different([fit for fit in fits if fit is not None]):
                     return found
                 break
@@ -194,7 +202,14 @@ def _inverted_alike(layout: Layout, inverted: Bits) -> bool:
 
 
 def _fit(
-    kind: str, layout: Layout, labels: Sequence[Label], features: Features, inverted: Bits, bits: Bits, rows: Rows
+    kind: str,
+    layout: Layout,
+    labels: Sequence[Label],
+    features: Features,
+    inverted: Bits,
+    bits: Bits,
+    rows: Rows,
+    hidden: Sequence[int],
 ) -> NumberFit | None:
     """Make a hypothesis of a layout that fits; None where too little speaks for it, or its codes contradict."""
     varying = _varying(features)
@@ -222,7 +237,7 @@ def _fit(
     whole = layout.regular and layout.at.shape[1] == bits_each and not _tied(kind, features, varying)
     if kind == "decimal" and layout.regular:
         places = _with_blank_bits(places, labels, bits)
-    codes = _codes(kind, places, labels, bits, whole)
+    codes = _codes(kind, places, labels, bits, hidden, whole)
     if codes is None:
         return None
     if layout.regular and not whole and _inverted_alike(layout, inverted):
@@ -304,7 +319,12 @@ def _widened(
 
 
 def _codes(
-    kind: str, places: Sequence[tuple[BitAt, ...]], labels: Sequence[Label], bits: Bits, whole: bool
+    kind: str,
+    places: Sequence[tuple[BitAt, ...]],
+    labels: Sequence[Label],
+    bits: Bits,
+    hidden: Sequence[int],
+    whole: bool,
 ) -> tuple[dict[int, str], ...] | None:
     """The codes of each place; None where one code would mean two digits."""
     known = NumberFit(kind, tuple(places), (), (), whole)
@@ -313,7 +333,11 @@ def _codes(
     for n, label in enumerate(labels):
         for place, table in enumerate(tables):
             value = digit(label, place)
-            if value is not None and table.setdefault(known.code(bits[n], place), str(value)) != str(value):
+            if (
+                value is not None
+                and place >= hidden[n]
+                and table.setdefault(known.code(bits[n], place), str(value)) != str(value)
+            ):
                 return None
     if whole and any(shared.get(code) != glyph for table in tables for code, glyph in table.items()):
         return None

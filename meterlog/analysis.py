@@ -71,6 +71,7 @@ class ChannelSummary:
             "doubtful": self.doubtful,
             "rejected_frames": self.channel.rejected,
             "role": str(self.channel.measurand.role),
+            "checked": self.channel.checked or None,
         }
 
 

@@ -79,11 +79,12 @@ def test_no_import_cycles() -> None:
 LAYERS: tuple[tuple[str, ...], ...] = (
     ("errors", "extras", "reading", "series", "kinds", "sides"),
     ("text", "timing"),
-    ("address", "cautions", "details", "roles", "signal"),
+    ("address", "cautions", "details", "display_check", "roles", "signal"),
     ("transports", "session"),
     ("driver", "events", "exchange"),
     ("dial", "framing", "testing"),
     ("limits", "condition", "settings"),
+    ("checks",),
     ("capture", "circuit", "findings"),
     ("analysis", "stream"),
     ("loaded",),

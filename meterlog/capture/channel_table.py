@@ -7,6 +7,8 @@ from collections.abc import Sequence
 
 from meterlog.capture.channels import LiveChannel
 from meterlog.capture.meters import MeterSetup
+from meterlog.checks import note_of
+from meterlog.display_check import check_key
 from meterlog.reading import Quantity, Reading
 from meterlog.roles import entered_role
 from meterlog.session import Channel, SessionWriter
@@ -83,6 +85,8 @@ class ChannelTable:
         live = LiveChannel(number, meter, label, quantity, setup.interval_s)
         self.live = dict(sorted({**self.live, number: live}.items()))
         role = entered_role(self._writer.details, number)
+        if checked := note_of(address):
+            self._writer.set_detail(check_key(number), checked)
         return Channel(
             number, label, quantity, point, str(address), address.scheme, setup.accuracy, setup.interval_s, role
         )

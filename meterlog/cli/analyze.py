@@ -129,6 +129,8 @@ def _visible(analysis: Analysis) -> Iterator[str]:
         if labels.count(summary.channel.label) > 1:
             name += f" ({summary.channel.quantity.words})"
         name += f", {summary.channel.measurand.described}"
+        if summary.channel.checked:
+            name += f", {one_line(summary.channel.checked)}"
         yield f"{name}: {_figures(summary)}"
         if damaged := _damaged(summary):
             yield f"  {damaged}"

@@ -4,7 +4,8 @@ what evidence.
 Listening tries the line settings that the drivers declare and runs every decoder on the same bytes. It never writes
 to a port unless --ask is given, which sends *IDN? to ports where nothing else fits. --try PROFILE FILE shows how
 a profile reads a raw capture, byte by byte, which helps when writing one. --teach learns an unknown meter from what
-its display shows: it asks, you type; or from a raw capture and a list of what was shown, --shown.
+its display shows: it asks, you type; or from a raw capture and a list of what was shown, --shown. --check compares a
+driver with the display, once for each meter.
 """
 
 from __future__ import annotations
@@ -27,6 +28,7 @@ EXAMPLE = "meterlog meters --listen 5"
 
 _TRY_PROFILE = "meterlog_drivers.profiles.try_profile"  # by name, as a command: the core imports no driver
 _TEACH = "meterlog_drivers.teach.dialogue"
+_CHECK = "meterlog_drivers.teach.check"
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -53,6 +55,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
 
     parser.add_argument("--teach", metavar="PORT|CAPTURE", help="learn an unknown meter from what its display shows")
+    parser.add_argument("--check", metavar="ADDRESS", help="compare five readings of a meter with its display")
     parser.add_argument(
         "--shown", type=Path, metavar="FILE", help="with a capture: what the display showed, CSV with time_s,shown"
     )
@@ -63,6 +66,9 @@ def run(args: argparse.Namespace) -> int:
     """List, listen, try a profile, or teach."""
     if args.teach:
         _print(import_module(_TEACH).teach_meter(args.teach, args.shown, args.out, _asked))
+        return 0
+    if args.check:
+        _print(import_module(_CHECK).check_meter(args.check, _asked))
         return 0
     if args.shown or args.out:
         raise UsageError("--shown and --out go with --teach")

@@ -32,6 +32,7 @@ from meterlog.capture.frozen import ending_when_frozen
 from meterlog.capture.meters import FindsItsDriver
 from meterlog.capture.trigger import AFTER_S, BEFORE_S
 from meterlog.cautions import DEFERS, Act, applying, sentence
+from meterlog.checks import unchecked
 from meterlog.cli.options.details_and_roles import add_details, add_roles, details, entered_roles
 from meterlog.cli.options.told_to import add_told_to, output_for_listeners, telling
 from meterlog.cli.terminal.output_streams import lasting_output
@@ -162,6 +163,9 @@ def _recorded(
     if path.suffix != ".sqlite":
         print(f"note: '{one_line(str(path))}' does not end in .sqlite, so the page does not list it")
     print("\n".join(f"caution: {caution}" for caution in [*applying(Act("record")), sentence(DEFERS)]))
+    for setup in setups:
+        if missing := unchecked(setup.reached_by):
+            print(f"caution: {missing}", flush=True)
     with telling(path, args.to, args.told):
         try:
             with _marking(args.button, recorder):

@@ -34,6 +34,7 @@ class Channel:
         interval_s: the meter's declared display interval, s; None where it is not known.
         role: the role that a person entered (see `meterlog.roles.Role`); empty where none was.
         rejected: frames of its meter that were thrown away because they contradicted themselves.
+        checked: that its meter was compared with its display, and when; empty where it was not.
         foreign: why no limits apply to it, in words, where it is of no known system (see `meterlog.limits.foreign`);
             not kept in the file.
     """
@@ -48,6 +49,7 @@ class Channel:
     interval_s: float | None = None
     role: str = ""
     rejected: int = 0
+    checked: str = ""
     foreign: str = ""
 
     @property

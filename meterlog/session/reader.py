@@ -14,6 +14,7 @@ from typing import Any, Literal
 
 import numpy as np
 
+from meterlog.display_check import noted_check
 from meterlog.errors import EmptySession, SessionBusy, UsageError
 from meterlog.reading import Accuracy, Quantity
 from meterlog.roles import entered_role
@@ -190,6 +191,7 @@ class SessionReader:
                     None if interval_s is None else amount(interval_s, LONGEST_INTERVAL_S),
                     role=entered_role(details, number),
                     rejected=whole(rejected),
+                    checked=noted_check(details, number),
                 )
                 for number, label, quantity, point, address, driver, share, counts, interval_s, rejected in rows
             ]

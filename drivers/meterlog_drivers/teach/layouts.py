@@ -153,7 +153,7 @@ def _told_apart(fitting: dict[tuple[int, int], set[int]]) -> None:
 
 
 def integer_layouts(misses: Misses, used: int) -> list[Layout]:
-    """The bits of a number in whole bytes, in either order of bytes and bits; else each where it fits best.
+    """The bits of a number in whole bytes, in either order of bytes and bits.
 
     Args:
         misses: of one place.
@@ -166,9 +166,6 @@ def integer_layouts(misses: Misses, used: int) -> list[Layout]:
         at = 8 * (first + order * (bit // 8)) + (low - bit % 8 if low else bit % 8)
         if (at >= 0).all() and (at < size).all():
             found.append(Layout(at[None, :], int(misses[0, bit, at].sum()), True))
-    alone, count = _wiring(misses[0, :used])
-    if len(alone) == used:
-        found.append(Layout(alone[None, :], count, False))
     return [one for one in found if one.misses < _FAR and _once(one.at)]
 
 

@@ -110,11 +110,9 @@ def _at_lag(near: Sequence[int], lag: int) -> int | None:
 
 def _offsets(lesson: Lesson, near: Sequence[Sequence[int]]) -> list[int]:
     """Constants that bytes may be increased by: what a byte exceeds a digit, or two, or a part of the number by."""
-    chosen = [(m.label, _at_lag(n, 0)) for m, n in zip(lesson.moments, near, strict=True) if not m.label.overload]
-    rows = [(label, at) for label, at in chosen if at is not None and label.digits]
+    rows = [(m.label, n) for m, n in zip(lesson.moments, near, strict=True) if n and not m.label.overload]
     if len(rows) < 3:
         return []
-    bytes_ = lesson.found.frames[[at for _, at in rows]].astype(np.int64)
     wanted = []
     for place in range(max(len(label.digits) for label, _ in rows)):
         wanted.append([label.counts // 10**place % 10 for label, _ in rows])
@@ -125,14 +123,20 @@ def _offsets(lesson: Lesson, near: Sequence[Sequence[int]]) -> list[int]:
     for row in wanted:
         if len(set(row)) < 3:
             continue
-        differences = (bytes_ - np.array(row)[:, None]) & 0xFF
-        for column in differences.T:
-            values, counts = np.unique(column, return_counts=True)
-            if counts.max() >= 0.6 * len(rows):
-                offset = int(values[counts.argmax()])
-                votes[offset] = votes.get(offset, 0) + 1
+        seen = np.zeros((256, lesson.found.length), dtype=np.int64)
+        for value, (_, frames) in zip(row, rows, strict=True):
+            near_by = np.zeros_like(seen, dtype=np.bool_)
+            for at in frames:
+                near_by[(lesson.found.frames[at].astype(np.int64) - value) & 0xFF, range(lesson.found.length)] = True
+            seen += near_by
+        for offset in np.flatnonzero(seen.max(axis=1) >= OFFSET_SHARE * len(rows)):
+            votes[int(offset)] = votes.get(int(offset), 0) + 1
     likely = sorted(votes, key=lambda offset: -votes[offset])[:4]
     return [c for offset in likely for c in ((offset - 0x30) & 0xFF, offset) if c]
+
+
+OFFSET_SHARE = 0.8
+"""The share of moments near which a byte must exceed a digit by the same; a guess."""
 
 
 def _numbers(lesson: Lesson, near: Sequence[Sequence[int]]) -> Lesson:
@@ -181,7 +185,8 @@ def _first_guess(
         return len(still), 0, fits
     labels = [lesson.moments[n].label for n in numbered]
     hidden = [0 if n in still else _flickering(label.digits) for n, label in zip(numbered, labels, strict=True)]
-    fits = find_numbers(labels, bits[[near[n][0] for n in numbered]], hidden) if any(hidden) else []
+    enough = any(hidden) and len(still) >= LEAST_STILL
+    fits = find_numbers(labels, bits[[near[n][0] for n in numbered]], hidden) if enough else []
     if fits:
         return len(numbered), 0, fits
     best: tuple[int, int, list[NumberFit]] | None = None
@@ -212,7 +217,9 @@ def _flickering(digits: str) -> int:
     return min(len(digits), 1 + len(digits) - len(digits.rstrip("09")))
 
 
-RESTLESS = 0.8
+LEAST_STILL = 4
+"""Displays that stood still, without which nothing is known of the last digit; a guess."""
+RESTLESS = 0.65
 """The share of moments around which a bit that counts, or a checksum's, changes; a guess."""
 MOST_UNEXPLAINED = 0.34
 """The share of moments that may be slips; a guess."""

@@ -218,9 +218,7 @@ def _fit(
         return None
     moments = tuple(int(n) for n in rows)
     if kind in ("integer", "signed"):
-        if not layout.regular and not varying[0, : layout.at.shape[1]].all():
-            return None
-        wide = _widened(kind, layout, labels, features, inverted, bits) if layout.regular else layout.at[0]
+        wide = _widened(kind, layout, labels, features, inverted, bits)
         row = tuple(BitAt(int(at), bool(inverted[0, k, at])) for k, at in enumerate(wide))
         return NumberFit(kind, (row[::-1],), (), moments, layout.regular)
     bits_each = inverted.shape[1]

@@ -1,0 +1,137 @@
+"""Compares a driver with a meter's display, five readings, and remembers it for that meter."""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections import deque
+from collections.abc import Callable, Iterator
+from datetime import datetime
+
+from meterlog.address import Address
+from meterlog.checks import remember
+from meterlog.display_check import check_words
+from meterlog.driver import Connection, driver_errors, load_driver
+from meterlog.errors import LinkError, NotLearned, TableError
+from meterlog.reading import Reading
+from meterlog.settings import meter_address
+from meterlog_drivers.display.shown import Shown
+from meterlog_drivers.profiles.try_profile import reading_text
+from meterlog_drivers.teach.moments import Label, parse_label
+
+READINGS = 5
+BEFORE_S = 6.0
+"""How long before it was typed a display may have been read, s: a number takes a person three to five (guess)."""
+SHOW = (
+    "volts DC, a battery for example",
+    "the same with the leads swapped, so that it shows a minus",
+    "ohms, or another quantity that you use",
+    "the small current range, mA, in its own jack",
+    "the large current range, A, in its own jack",
+)
+"""What to show: the places where sister chips' tables differ."""
+_LOOK_S = 0.1
+Ask = Callable[[str], str | None]
+
+
+def check_meter(text: str, ask: Ask) -> Iterator[str]:
+    """Compare, and yield what to show the person.
+
+    Args:
+        text: the meter's address or saved name.
+        ask: shows a prompt and returns what was typed; None at the end of input.
+
+    Raises:
+        NotLearned: the display shows something else, or the person stopped before the end.
+        LinkError, AddressError, DriverError: the meter cannot be read.
+    """
+    address = meter_address(text)
+    driver = load_driver(address.scheme)
+    with driver_errors(address.scheme):
+        driver.check(address)
+        meter = driver.meter(address)
+    connection = meter.open()
+    found = getattr(meter, "found", None)
+    address = found if isinstance(found, Address) else address
+    yield f"{meter.name}: compare {READINGS} readings with the display; leave each until it stands still."
+    yield "Type what the display shows, with its unit: 12.34 V, -3.2 mA, 230.1 V AC, OL kohm."
+    with _Heard(connection) as heard:
+        for number in range(READINGS):
+            yield f"\n{number + 1} of {READINGS}: show {SHOW[number]}, or anything else, and type it."
+            yield f"   agrees: {_agreed(heard, ask)}"
+    day = datetime.now().astimezone().date().isoformat()
+    remember(address, day, READINGS)
+    yield f"\n{check_words(day, READINGS)}; this is remembered for this meter, and its sessions say so"
+
+
+def _agreed(heard: _Heard, ask: Ask) -> str:
+    """Ask until the reading agrees, twice at the most; the second time it may have been a slip of the keyboard."""
+    for _ in range(2):
+        label = _typed(ask)
+        near = heard.before(time.monotonic())
+        match = next((reading for reading in reversed(near) if label.shows(_shown(reading))), None)
+        if match is not None:
+            return reading_text(match)
+        read = reading_text(near[-1]) if near else "nothing"
+        prompt = f"   the driver reads {read}; if '{label.text}' was a slip, press Enter and type it again "
+        ask(prompt)
+    raise NotLearned(
+        f"the driver reads {read} where the display shows {label.text}: do not record this meter with it;"
+        " 'meterlog meters --teach PORT' learns the meter from its display"
+    )
+
+
+def _typed(ask: Ask) -> Label:
+    while True:
+        typed = ask("   > ")
+        if typed is None:
+            raise NotLearned(f"ended before {READINGS} readings were compared: nothing is remembered")
+        try:
+            return parse_label(typed)
+        except TableError as error:
+            ask(f"   {error}; press Enter and type it again ")
+
+
+def _shown(reading: Reading) -> Shown:
+    return Shown(reading.value, reading.quantity, reading.resolution, reading.flags, reading.column)
+
+
+class _Heard:
+    """Reads a meter while a person is asked."""
+
+    def __init__(self, connection: Connection) -> None:
+        self._connection = connection
+        self._readings: deque[Reading] = deque(maxlen=1000)
+        self._over = threading.Event()
+        self._error: LinkError | None = None
+        self._thread = threading.Thread(target=self._read, name="check", daemon=True)
+
+    def __enter__(self) -> _Heard:
+        self._thread.start()
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._over.set()
+        self._thread.join()
+        self._connection.close()
+
+    def before(self, time_s: float) -> list[Reading]:
+        """The readings that a person may have typed at a time.
+
+        Raises:
+            LinkError: the link died.
+        """
+        if self._error is not None:
+            raise self._error
+        return [reading for reading in list(self._readings) if time_s - reading.time_s < BEFORE_S]
+
+    def _read(self) -> None:
+        while not self._over.is_set():
+            try:
+                came = self._connection.read(_LOOK_S)
+            except LinkError as error:
+                self._error = error
+                return
+            if came is None:
+                return
+            self._readings.extend(came)

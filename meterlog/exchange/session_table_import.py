@@ -13,7 +13,7 @@ from meterlog.errors import TableError
 from meterlog.exchange.new_session import NewSession
 from meterlog.exchange.session_table import COLUMNS, InOrder, SessionFacts, flags_from_words, unguard
 from meterlog.exchange.table.remarks import Remarks
-from meterlog.exchange.table.source import open_source
+from meterlog.exchange.table.source import text_source
 from meterlog.exchange.table.text_rows import Block, Shape, blocks, split_line
 from meterlog.series import Series
 from meterlog.session.writer import SessionWriter
@@ -28,7 +28,7 @@ def is_session_table(path: Path) -> bool:
 
 
 def _delimiter(path: Path) -> str | None:
-    for line in islice(open_source(path).lines(), 1):
+    for line in islice(text_source(path).lines(), 1):
         for delimiter in _DELIMITERS:
             if tuple(split_line(line.lstrip("\ufeff"), delimiter)) == COLUMNS:
                 return delimiter
@@ -53,7 +53,7 @@ def import_session_table(
     loader: _Loader | None = None
     with NewSession(out) as new:
         shape = Shape(delimiter, 1, len(COLUMNS), len(COLUMNS))
-        for block in blocks(open_source(path).lines(), shape, remarks):
+        for block in blocks(text_source(path).lines(), shape, remarks):
             if loader is None:
                 facts = SessionFacts.from_json(block.columns[-1][0])
                 writer = new.begin(facts.started_at, facts.details | dict(details))

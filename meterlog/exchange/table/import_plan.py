@@ -93,7 +93,7 @@ def make_plan(path: Path, options: ImportOptions) -> ImportPlan:
     """
     options.check()
     source = open_source(path, options)
-    given = as_delimiter(options.delimiter) if options.delimiter else source.delimiter
+    given = source.delimiter or (as_delimiter(options.delimiter) if options.delimiter else None)
     layout = find_layout(head_of(source.lines()), options.columns, given, source.path.name)
     places = iter(layout.places)
     time_places, value_places, state_places = (

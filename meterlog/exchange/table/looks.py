@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from enum import Enum
 from functools import lru_cache
 
+from meterlog.exchange.table.time_pattern import patterns_of
 from meterlog.exchange.table.time_text import split_date
 from meterlog.text.numbers import BLANK_WORDS, is_overload_word
 from meterlog.text.units import is_unit
@@ -46,6 +47,8 @@ def look(cell: str) -> Look:
     if is_overload_word(text):
         return Look.NUMBER
     if _CLOCK.fullmatch(text) or _WORDED_DURATION.fullmatch(text) or _is_dated(text):
+        return Look.TIME
+    if patterns_of([text]):
         return Look.TIME
     label = label_of(cell)
     return look(unlabelled(cell, label)) if label else Look.TEXT

@@ -68,7 +68,7 @@ def preview(path: Path, given: ImportOptions) -> Preview:
         TableError: no table is found in it.
     """
     source = open_source(path, given)
-    delimiter = as_delimiter(given.delimiter) if given.delimiter else source.delimiter
+    delimiter = source.delimiter or (as_delimiter(given.delimiter) if given.delimiter else None)
     lines = head_of(source.lines())
     grids = grids_of(lines, delimiter) or grids_of(lines, delimiter, 1)
     if not grids:

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import islice
 from pathlib import Path
 
 from meterlog.exchange.table.encoding import find_encoding
+from meterlog.exchange.table.forms import find_form
+from meterlog.exchange.table.layout import as_delimiter, head_of
 from meterlog.exchange.table.options import ImportOptions
 from meterlog.exchange.table.text_rows import text_lines
 
@@ -34,13 +37,39 @@ class Source:
     translated: str = ""
 
 
-def open_source(path: Path, options: ImportOptions | None = None) -> Source:
-    """Look what a file is.
+def open_source(path: Path, options: ImportOptions) -> Source:
+    """Look what a file is, and give its lines as those of a plain table.
 
     Raises:
         TableError: it is absent, empty, or cannot be read.
     """
-    encoding = options.encoding if options else None
+    return dressed(text_source(path, options.encoding), options.delimiter)
+
+
+def text_source(path: Path, encoding: str | None = None) -> Source:
+    """A file that is text, its lines as they stand.
+
+    Raises:
+        TableError: it is absent, empty, or cannot be read.
+    """
     found = find_encoding(path) if encoding is None else None
     name = encoding or (found.name if found else "")
     return Source(path, name, lambda: text_lines(path, name), (found.doubt,) if found and found.doubt else ())
+
+
+def dressed(source: Source, delimiter: str | None) -> Source:
+    """The source with its lines as those of a plain table, whatever their form."""
+    head = head_of(source.lines())
+    whole = sum(1 for _ in islice(source.lines(), len(head) + 1)) == len(head)
+    form = find_form(head, whole, as_delimiter(delimiter) if delimiter else None)
+    if form is None:
+        return source
+    plain = source.lines
+    described = f"{source.translated}, {form.described}" if source.translated else form.described
+    dress = replace(
+        source,
+        lines=lambda: form.translate(plain()),
+        delimiter=form.delimiter or source.delimiter,
+        translated=described,
+    )
+    return dressed(dress, delimiter) if form.delimiter is None else dress

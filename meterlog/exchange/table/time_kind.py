@@ -7,10 +7,12 @@ from collections.abc import Iterable, Sequence
 from datetime import UTC, datetime
 
 from meterlog.errors import TableError
+from meterlog.exchange.table.duration_text import DurationTime, is_duration
 from meterlog.exchange.table.looks import Look, look
 from meterlog.exchange.table.options import ImportOptions
 from meterlog.exchange.table.question import Question
 from meterlog.exchange.table.stamps import Stamps, shares_stamps
+from meterlog.exchange.table.time_pattern import PatternTime, patterns_of
 from meterlog.exchange.table.time_text import (
     DAY_S,
     ClockTime,
@@ -23,11 +25,14 @@ from meterlog.exchange.table.time_text import (
     possible_orders,
     split_date,
 )
-from meterlog.exchange.table.time_unit import NumberKind, number_kind
+from meterlog.exchange.table.time_unit import NumberKind, header_words, number_kind
 
 _ISO = re.compile(r"\d{4}-\d{2}-\d{2}([T ]\d{2}:\d{2}(:\d{2}([.,]\d+)?)?\s*(Z|[+-]\d{2}:?\d{2})?)?")
 _SHOWS_PART = re.compile(r"[.,eE]")
 _NUMBER = re.compile(r"[-+]?(\d+([.,]\d*)?|[.,]\d+)([eE][-+]?\d+)?")
+
+_ELAPSED = frozenset(("elapsed", "duration", "laufzeit", "runtime", "dauer"))
+_SHOWN_CELLS = 20
 
 ORDERS = ("dmy", "mdy", "ymd")
 
@@ -41,6 +46,7 @@ class TimeSurvey:
         self._cells: list[str] = []  # the first ones that are times of some kind
         self._days: dict[str, None] = {}  # every date that occurs
         self.last: list[str] = []
+        self._samples: list[str] = []
 
     def see(self, cells: Sequence[str]) -> None:
         """Look at cells; those that are no times say nothing."""
@@ -50,6 +56,8 @@ class TimeSurvey:
         if self._cells and split_date(self._cells[0])[0] and not _ISO.fullmatch(self._cells[0]):
             self._days |= dict.fromkeys(day for cell in cells if (day := split_date(cell.strip())[0]))
         self.last = [cell.strip() for cell in cells[-1:]]
+        if len(self._samples) < _SHOWN_CELLS:
+            self._samples += [text for cell in cells[:_SHOWN_CELLS] if (text := cell.strip())]
 
     @property
     def first(self) -> list[str]:
@@ -83,11 +91,37 @@ class TimeSurvey:
             TableError: no cell is a time.
             Question: they could be two kinds.
         """
-        order = options.date_order
         if not options.time:
             return NumberTime(decimal)
+        if options.time_format is not None:
+            return PatternTime(options.time_format)
         if not self._cells:
-            raise TableError("no cell of the time column is a time; 'meterlog import --help' lists the kinds it knows")
+            raise self._not_understood(title)
+        reader = self._found(options, title, decimal)
+        if len(self.read(reader, self._cells)) * 2 < len(self._cells):
+            raise self._not_understood(title)
+        return reader
+
+    def _not_understood(self, title: str) -> TableError:
+        """What is said of cells that are no times, with the pattern that they seem to have."""
+        sample = self._samples[:_SHOWN_CELLS]
+        shown = f"'{sample[0]}'" if sample else "nothing"
+        patterns = tuple(patterns_of(sample))
+        if patterns:
+            choices = " or ".join(f"--time-format '{pattern}'" for pattern in patterns)
+            return Question(
+                f"the times of '{title}' ({shown}) have a form of their own: say which with {choices}",
+                "time_format",
+                patterns,
+            )
+        return TableError(
+            f"no cell of the time column is a time: '{title}' has {shown}; give another column with --time, or the"
+            " pattern of its times with --time-format"
+        )
+
+    def _found(self, options: ImportOptions, title: str, decimal: str) -> TimeReader:
+        """The reader for the kind that most cells have."""
+        order = options.date_order
         numbers = [cell for cell in self._cells if _NUMBER.fullmatch(cell)]
         if len(numbers) * 2 > len(self._cells):
             return _number_reader(numbers, title, options, decimal)
@@ -97,6 +131,8 @@ class TimeSurvey:
         dated = [cell for cell in self._cells if split_date(cell)[0]]
         if len(dated) * 2 > len(self._cells):
             return DatedTime(order or self._order(), _zoned(dated))
+        if any(map(is_duration, self._cells)) or not _ELAPSED.isdisjoint(header_words(title)):
+            return DurationTime()
         return self._clock_reader(options.clock)
 
     def _order(self) -> str:
@@ -142,6 +178,13 @@ def _number_reader(numbers: Sequence[str], title: str, options: ImportOptions, d
         return NumberTime(decimal, NumberKind(f"rows counted, {options.interval:g} s apart", options.interval))
     values = NumberTime(decimal).many(numbers)
     whole = not any(map(_SHOWS_PART.search, numbers))
+    if options.time_unit is None and whole and (patterns := tuple(patterns_of(numbers[:_SHOWN_CELLS]))):
+        raise Question(
+            f"the numbers of '{title}' ({numbers[0]}, ...) look like dates and times written together: say so with"
+            f" --time-format '{patterns[0]}', else their unit with --time-unit",
+            "time_format",
+            patterns,
+        )
     return NumberTime(decimal, number_kind(values, whole, title, options.time_unit))
 
 

@@ -14,7 +14,7 @@ from meterlog.exchange.table.time_unit import NumberKind
 _EPOCH = datetime(1970, 1, 1)  # noqa: DTZ001 - naive on purpose: local times are counted from a local epoch
 _MONTH_NAMES = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
 _MONTHS = {m: i for i, m in enumerate(_MONTH_NAMES, 1)}
-_CLOCK = re.compile(r"(\d{1,3}):(\d{1,2})(?::(\d{1,2})(?:[.,](\d+))?)?\s*([AaPp])?\.?(?:[Mm]\.?)?")
+_CLOCK = re.compile(r"(\d{1,3}):(\d{1,2})(?::(\d{1,2})(?:[.,](\d+)|:(\d{3}))?)?\s*([AaPp])?\.?(?:[Mm]\.?)?")
 _MINUTES = re.compile(r"(\d{1,3}):(\d{1,2})(?:[.,](\d+))?")
 _NUMERIC = re.compile(r"[-+0-9.,eE\s]*")
 _ZONE = re.compile(r"(.*?)\s*(Z|[+-]\d{2}:?\d{2})")
@@ -178,7 +178,7 @@ def clock_s(text: str) -> float:
     match = _CLOCK.fullmatch(text)
     if match is None:
         raise ValueError("no clock time")
-    hours, minutes, seconds, part, half = match.groups()
+    hours, minutes, seconds, part, thousandths, half = match.groups()
     hour = int(hours)
     if half:
         if not 1 <= hour <= 12:
@@ -186,7 +186,7 @@ def clock_s(text: str) -> float:
         hour = hour % 12 + (12 if half in "Pp" else 0)
     if int(minutes) > 59 or int(seconds or 0) > 60:
         raise ValueError("no clock time")
-    return hour * 3600 + int(minutes) * 60 + float(f"{seconds or 0}.{part or 0}")
+    return hour * 3600 + int(minutes) * 60 + float(f"{seconds or 0}.{part or thousandths or 0}")
 
 
 _DATE = re.compile(

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterator, Sequence
 from functools import partial
-from itertools import pairwise, zip_longest
+from itertools import dropwhile, pairwise, zip_longest
 from typing import NamedTuple
 
 from meterlog.errors import TableError
@@ -33,11 +33,13 @@ class Form(NamedTuple):
         described: for a person.
         translate: lines into lines.
         delimiter: of the lines that come out; None where it is still to be found.
+        exact: whether a row that lacks a cell has its others in wrong places.
     """
 
     described: str
     translate: Translate
     delimiter: str | None = None
+    exact: bool = False
 
 
 def find_form(head: Head, whole: bool, delimiter: str | None) -> Form | None:
@@ -58,18 +60,22 @@ def find_form(head: Head, whole: bool, delimiter: str | None) -> Form | None:
     fit = max((grid.fit for grid in plain if grid.delimiter != "space"), default=0.0)
     if fit >= _PLAIN_FIT:
         return None
-    candidates = [Form("columns two or more blanks apart", _two_blanks, "\t"), *_fixed_width(head)]
+    candidates = [Form("columns two or more blanks apart", _two_blanks, "\t", exact=True), *_fixed_width(head)]
     candidates += [Form("named values in each line", _named_values, "\t"), *_records(head)]
     rated = [(_rate(form, head), form) for form in candidates]
     spaced = max((_rated(grid) for grid in plain if grid.delimiter == "space"), default=0.0)
-    best, form = max(rated, key=lambda one: one[0])
+    best, form = max(rated, key=lambda one: (round(one[0], 2), not one[1].exact))
     return form if best > max(spaced, fit) and best >= _PLAIN_FIT else None
 
 
 def _rate(form: Form, head: Head) -> float:
     lines = form.translate(line for _, line in head)
-    grid = find_grid(list(enumerate(lines, 1)), "\t")
-    return _rated(grid) if grid is not None else 0.0
+    numbered = list(enumerate(lines, 1))
+    grid = find_grid(numbered, "\t")
+    if grid is None:
+        return 0.0
+    rows = [line.count("\t") + 1 for number, line in numbered if number > grid.header_line and line.strip()]
+    return _rated(grid) if not form.exact or set(rows) == {grid.width} else 0.0
 
 
 def _rated(grid: Grid) -> float:
@@ -143,13 +149,20 @@ _LEAST_LINES = 5
 
 def _fixed_width(head: Head) -> list[Form]:
     """The places that are blank in every line cut the columns."""
-    lines = [line.rstrip("\r\n") for _, line in head if len(line.strip()) > 0]
-    later = lines[len(lines) // 4 :]
+    lines = [line.rstrip("\r\n") for _, line in head if line.strip()]
+    later = list(dropwhile(lambda line: sum(look(word) is not Look.TEXT for word in line.split()) < 2, lines))
     if len(later) < _LEAST_LINES or any("\t" in line for line in later):
         return []
     width = max(map(len, later))
     blank = [all(line[k : k + 1] in ("", " ") for line in later) for k in range(width)]
     starts = [k for k in range(width) if not blank[k] and (k == 0 or blank[k - 1])]
+    ends = [*starts[1:], width]
+    starts = [
+        start
+        for start, end in zip(starts, ends, strict=True)
+        if all(blank[max(start - 2, 0) : start])
+        or 2 * sum(bool(line[start:end].strip()) for line in later) > len(later)
+    ]
     if len(starts) < 2:
         return []
     return [Form("columns of fixed width", partial(_cut, tuple(starts)), "\t")]

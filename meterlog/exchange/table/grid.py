@@ -58,7 +58,10 @@ def find_grid(lines: Sequence[tuple[int, str]], delimiter: str, *, columns: int 
         return None
     first = data[0]
     header = _header(rows[:first], width)
-    width = max(width, len(header.names))
+    if delimiter != "space":
+        width = max(width, len(header.names))
+    elif len(header.names) != width:  # blanks within the names
+        header = header._replace(names=[])
     labels = _labels([rows[k][1] for k in data], width)
     titles = [title or label_name(label) for title, label in zip(_wide(header.names, width), labels, strict=True)]
     understood = [good / all_ for all_, good in (_filled(looks[k]) for k in data)]

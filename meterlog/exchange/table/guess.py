@@ -11,14 +11,28 @@ from meterlog.errors import TableError
 from meterlog.exchange.table.grid import Grid
 from meterlog.exchange.table.looks import Look, look, unlabelled
 from meterlog.exchange.table.text_rows import split_line
-from meterlog.exchange.table.time_text import split_date
+from meterlog.exchange.table.time_text import has_time_unit, split_date
 from meterlog.exchange.table.time_unit import header_time_unit, header_words, is_row_count
 from meterlog.reading import Quantity
-from meterlog.text.units import Unit, find_unit, split_header
+from meterlog.text.units import TIME_UNITS, Unit, find_unit, split_header
 
 _TIME_WORDS = frozenset(
     (
-        *("time", "times", "timestamp", "t", "date", "datetime", "clock", "elapsed", "epoch", "utc", "zeit", "uhrzeit"),
+        *(
+            "time",
+            "times",
+            "timestamp",
+            "stamp",
+            "t",
+            "date",
+            "datetime",
+            "clock",
+            "elapsed",
+            "epoch",
+            "utc",
+            "zeit",
+            "uhrzeit",
+        ),
         *("datum", "zeitstempel", "temps", "heure", "tempo", "hora", "fecha", "tiempo", "czas", "tid", "tijd", "x"),
         *("время", "时间", "時間", "時刻", "시간"),
     )
@@ -107,7 +121,11 @@ def _times(grid: Grid, columns: Sequence[Sequence[str]]) -> list[int]:
         day, rest = split_date(next((cell for cell in columns[place] if cell), ""))
         if day and not rest and (others := [other for other in stamped if other != place]):
             return [place, min(others, key=lambda other: abs(other - place))]
-    named = [place for place in sorted(grid.usual) if _is_time_title(grid.titles[place]) and _rises(columns[place])]
+    named = [
+        place
+        for place in sorted(grid.usual)
+        if (_is_time_title(grid.titles[place]) and _rises(columns[place])) or _share(columns[place], None) > _SPARSE
+    ]
     if stamped or named:
         return [min(stamped + named)]
     first = min(grid.usual)
@@ -130,8 +148,11 @@ def _rises(cells: Sequence[str]) -> bool:
     return len(numbers) > 1 and ups * 2 > len(numbers) - 1
 
 
-def _share(cells: Sequence[str], kind: Look) -> float:
-    return sum(look(cell) is kind for cell in cells) / len(cells) if cells else 0.0
+def _share(cells: Sequence[str], kind: Look | None) -> float:
+    """The share of the cells that have a look; without one, that are numbers with a unit of time."""
+    if not cells:
+        return 0.0
+    return sum(look(cell) is kind if kind else has_time_unit(cell) for cell in cells) / len(cells)
 
 
 def _other(place: int, name: str, grid: Grid, cells: Sequence[str]) -> Guess:
@@ -143,6 +164,8 @@ def _other(place: int, name: str, grid: Grid, cells: Sequence[str]) -> Guess:
     if _share(filled, Look.TIME) > _SPARSE:
         return Guess(place, name, why="another time")
     if _share(filled, Look.NUMBER) <= _SPARSE:
+        if len(filled) <= _SPARSE * len(cells) and not any(cells[len(filled) :]):
+            return Guess(place, name, why="words beside the first rows only")
         if len(filled) <= _SPARSE * len(cells):
             return Guess(place, name, "marker", why="words on some rows")
         if len(words) <= _MOST_STATES:
@@ -157,6 +180,8 @@ def _other(place: int, name: str, grid: Grid, cells: Sequence[str]) -> Guess:
 def _value(place: int, name: str, title: str, cells: Sequence[str]) -> Guess:
     """A column of numbers: its quantity by the unit that header or cells state, else by its name."""
     word, unit = _unit_of(title, cells)
+    if word in TIME_UNITS:
+        return Guess(place, name, why="another time")
     if word and unit is None:
         return Guess(place, name, why=f"numbers in {word}, which no meter shows")
     if is_row_count(title):

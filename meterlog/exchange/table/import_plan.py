@@ -80,7 +80,7 @@ class ImportPlan:
     def blocks(self, remarks: Remarks) -> Iterator[Block]:
         """The rows of the file, block by block."""
         places = (*self.time_places, *(column.place for column in self.values))
-        return blocks(self.source.lines(), self.layout.shape(max(places) + 1), remarks)
+        return blocks(self.source.lines(), self.layout.shape(max(places) + 1, exact=self.source.exact), remarks)
 
 
 def make_plan(path: Path, options: ImportOptions) -> ImportPlan:
@@ -101,7 +101,7 @@ def make_plan(path: Path, options: ImportOptions) -> ImportPlan:
     )
     marker_place = next(places) if options.marker is not None else None
     channel_place = next(places) if options.channel is not None else None
-    shape = layout.shape(max((*time_places, *value_places)) + 1)
+    shape = layout.shape(max((*time_places, *value_places)) + 1, exact=source.exact)
     seen = Survey(source, shape, time_places, value_places, channel_place)
     decimal = options.decimal or seen.marks.decimal_mark(layout.delimiter)
     title = layout.title(time_places[-1]) if time_places else ""

@@ -42,8 +42,10 @@ class Layout(NamedTuple):
     places: list[int]
     labels: tuple[str, ...] = ()
 
-    def shape(self, needed: int) -> Shape:
-        """The shape of its rows, when each must have `needed` cells."""
+    def shape(self, needed: int, *, exact: bool = False) -> Shape:
+        """The shape of its rows, when each must have `needed` cells; where blanks separate them, every one."""
+        if exact or self.delimiter == "space":
+            needed = self.width
         return Shape(self.delimiter, self.header_line, self.width, needed, self.labels)
 
     def title(self, place: int) -> str:

@@ -10,7 +10,7 @@ from functools import lru_cache
 from meterlog.exchange.table.time_pattern import patterns_of
 from meterlog.exchange.table.time_text import split_date
 from meterlog.text.numbers import BLANK_WORDS, is_overload_word
-from meterlog.text.units import is_unit
+from meterlog.text.units import TIME_UNITS, is_unit
 
 
 class Look(Enum):
@@ -42,7 +42,9 @@ def look(cell: str) -> Look:
     text = cell.strip()
     if text.casefold() in BLANK_WORDS:
         return Look.BLANK
-    if (number := _NUMBER.fullmatch(text)) and (number["unit"] is None or is_unit(number["unit"])):
+    if (number := _NUMBER.fullmatch(text)) and (
+        number["unit"] is None or (is_unit(number["unit"]) or number["unit"].strip() in TIME_UNITS)
+    ):
         return Look.NUMBER
     if is_overload_word(text):
         return Look.NUMBER

@@ -18,6 +18,8 @@ from meterlog.exchange.table.remarks import Remarks
 from meterlog.exchange.table.row_reader import RowReader
 from meterlog.exchange.table.session_start import session_start
 from meterlog.exchange.table.source import open_source
+from meterlog.exchange.table.text_rows import DAMAGED, NO_ROWS
+from meterlog.exchange.table.time_unit import header_words
 
 _MOST_QUESTIONS = 20
 SHOWN_ROWS = 5
@@ -75,7 +77,7 @@ def preview(path: Path, given: ImportOptions) -> Preview:
         first = next((line.strip() for _, line in lines if line.strip()), "")[:80]
         raise TableError(f"no table is found in the first {len(lines)} lines of '{path.name}'; the first is '{first}'")
     columns = guess_columns(grids[0], lines)
-    doubts = list(source.doubts)
+    doubts = [*source.doubts, *_other_times(columns)]
     options = _with_columns(given, columns, doubts)
     plan, options = _answered(path, options, doubts)
     missing = _MISSING if plan is None or not (options.time or given.interval) else ()
@@ -100,7 +102,23 @@ def preview(path: Path, given: ImportOptions) -> Preview:
     if missing:
         options = dataclasses.replace(options, interval=None)
     said = list(remarks.sentences())
-    return Preview(columns, options, plan, started_at, rows, (kept, reader.seen), said, doubts, missing)
+    seen = reader.seen + remarks.total(DAMAGED) - remarks.total(NO_ROWS)
+    return Preview(columns, options, plan, started_at, rows, (kept, seen), said, doubts, missing)
+
+
+def _other_times(columns: list[Guess]) -> list[str]:
+    """Times of single channels, which all get those of the first: `CH1 Time`, `CH2 Time`."""
+    times = [one for one in columns if one.role == "time"]
+    twins = [
+        one
+        for one in columns
+        if one.why == "another time" and times and header_words(one.name) == header_words(times[0].name)
+    ]
+    return [
+        f"'{one.name}' is another time: every channel gets the times of '{times[0].name}'; to give those of"
+        f" '{one.name}' to its own, import twice with --time and --value"
+        for one in twins
+    ]
 
 
 def _with_columns(given: ImportOptions, columns: list[Guess], doubts: list[str]) -> ImportOptions:

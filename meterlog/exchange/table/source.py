@@ -26,6 +26,7 @@ class Source:
         lines: gives the lines from the first on, line ends kept; may be called again.
         doubts: what of that was guessed, one sentence each.
         delimiter: what separates the cells, where that is known.
+        exact: whether a row that lacks a cell has its others in wrong places.
         translated: how the lines differ from those in the file, for a person.
     """
 
@@ -34,6 +35,7 @@ class Source:
     lines: Lines
     doubts: tuple[str, ...] = ()
     delimiter: str | None = None
+    exact: bool = False
     translated: str = ""
 
 
@@ -70,6 +72,7 @@ def dressed(source: Source, delimiter: str | None) -> Source:
         source,
         lines=lambda: form.translate(plain()),
         delimiter=form.delimiter or source.delimiter,
+        exact=form.exact,
         translated=described,
     )
     return dressed(dress, delimiter) if form.delimiter is None else dress

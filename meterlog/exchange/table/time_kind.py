@@ -20,7 +20,9 @@ from meterlog.exchange.table.time_text import (
     IsoTime,
     NumberTime,
     TimeReader,
+    UnitTime,
     clock_s,
+    has_time_unit,
     has_zone,
     possible_orders,
     split_date,
@@ -52,7 +54,9 @@ class TimeSurvey:
         """Look at cells; those that are no times say nothing."""
         if len(self._cells) < self._FEW:
             texts = [cell.strip() for cell in cells[: self._FEW]]
-            self._cells += [text for text in texts if _NUMBER.fullmatch(text) or look(text) is Look.TIME]
+            self._cells += [
+                text for text in texts if _NUMBER.fullmatch(text) or look(text) is Look.TIME or has_time_unit(text)
+            ]
         if self._cells and split_date(self._cells[0])[0] and not _ISO.fullmatch(self._cells[0]):
             self._days |= dict.fromkeys(day for cell in cells if (day := split_date(cell.strip())[0]))
         self.last = [cell.strip() for cell in cells[-1:]]
@@ -125,6 +129,8 @@ class TimeSurvey:
         numbers = [cell for cell in self._cells if _NUMBER.fullmatch(cell)]
         if len(numbers) * 2 > len(self._cells):
             return _number_reader(numbers, title, options, decimal)
+        if sum(map(has_time_unit, self._cells)) * 2 > len(self._cells):
+            return UnitTime(decimal)
         iso = [cell for cell in self._cells if _ISO.fullmatch(cell)]
         if len(iso) * 2 > len(self._cells) and order in (None, "ymd"):
             return IsoTime(_zoned(iso))

@@ -10,6 +10,7 @@ from datetime import date, datetime, timedelta
 
 from meterlog.exchange.table.stamps import clock_resolution, number_resolution
 from meterlog.exchange.table.time_unit import NumberKind
+from meterlog.text.units import TIME_UNITS
 
 _EPOCH = datetime(1970, 1, 1)  # noqa: DTZ001 - naive on purpose: local times are counted from a local epoch
 _MONTH_NAMES = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
@@ -100,6 +101,37 @@ class NumberTime(TimeReader):
     def resolution(self, cells: Sequence[str]) -> float:
         """See `TimeReader.resolution`."""
         return number_resolution(cells, self._scale)
+
+
+_WITH_UNIT = re.compile(r"(.*\d)\s*([^\W\d]+)")
+
+
+class UnitTime(TimeReader):
+    """Numbers with their unit in each cell: `0.5 s`, `500 ms`."""
+
+    absolute = False
+    description = "numbers in the unit that each cell shows"
+
+    def __init__(self, decimal: str) -> None:
+        self._readers = {unit: NumberTime(decimal, NumberKind(unit, scale)) for unit, scale in TIME_UNITS.items()}
+
+    def one(self, cell: str) -> float:
+        """See `TimeReader.one`."""
+        match = _WITH_UNIT.fullmatch(cell.strip())
+        if match is None or match[2] not in self._readers:
+            raise ValueError("no number with a unit of time")
+        return self._readers[match[2]].one(match[1])
+
+    def resolution(self, cells: Sequence[str]) -> float:
+        """See `TimeReader.resolution`."""
+        matches = [match for cell in cells if (match := _WITH_UNIT.fullmatch(cell))]
+        return min(number_resolution([match[1]], TIME_UNITS[match[2]]) for match in matches if match[2] in TIME_UNITS)
+
+
+def has_time_unit(cell: str) -> bool:
+    """Tell whether a cell is a number with a unit of time."""
+    match = _WITH_UNIT.fullmatch(cell)
+    return match is not None and match[2] in TIME_UNITS
 
 
 class IsoTime(TimeReader):

@@ -61,6 +61,8 @@ class MarkSurvey:
     def __init__(self) -> None:
         self._decimal: dict[str, str] = {}  # mark -> a cell where it can only be the decimal mark
         self._either: dict[str, str] = {}  # mark -> a cell where it may be either
+        self.comma_in_times = False
+        """Whether parts of seconds stand behind a comma: then those of other numbers do."""
 
     def see(self, cells: Collection[str]) -> None:
         """Look at cells; those that are no numbers say nothing."""
@@ -89,6 +91,11 @@ class MarkSurvey:
         elif dots + commas:
             self._decimal.setdefault(mark, cell)
 
+    @property
+    def likely(self) -> tuple[str, str]:
+        """The marks, the likelier first: the one that stands in the cells."""
+        return (",", ".") if "," in self._either else (".", ",")
+
     def decimal_mark(self, delimiter: str) -> str:
         """The decimal mark.
 
@@ -102,6 +109,8 @@ class MarkSurvey:
             )
         if self._decimal:
             return next(iter(self._decimal))
+        if self.comma_in_times:
+            return ","
         # In a file of semicolons a point may group thousands; elsewhere nobody writes only such numbers.
         unclear = self._either.get(",") or (self._either.get(".") if delimiter == ";" else None)
         if unclear:

@@ -52,7 +52,7 @@ def find_grid(lines: Sequence[tuple[int, str]], delimiter: str, *, columns: int 
     width = max(widths, key=lambda w: (widths[w], w))
     if width < columns:
         return None
-    usual = _usual_places([seen for seen in looks if len(seen) == width])
+    usual = _usual_places([seen for seen in looks if len(seen) == width and _filled(seen)[1]])
     data = [k for k, seen in enumerate(looks) if _is_data(seen, usual)]
     if not usual or not data:
         return None
@@ -89,9 +89,11 @@ def _numbers(column: Sequence[Look]) -> int:
 
 
 def _is_data(seen: Sequence[Look], usual: frozenset[int]) -> bool:
-    """Tell whether a row has numbers or times in at least half of the places that usually have them."""
+    """Tell whether a row reaches all places that usually have numbers or times, and has them in half of those."""
+    if not usual or len(seen) <= max(usual):
+        return False
     good = sum(k < len(seen) and seen[k] in (Look.NUMBER, Look.TIME) for k in usual)
-    return good * 2 >= len(usual) and good > 0
+    return good * 2 >= len(usual)
 
 
 def _labels(rows: Sequence[Sequence[str]], width: int) -> tuple[str, ...]:

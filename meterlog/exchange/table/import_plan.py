@@ -6,8 +6,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
+from meterlog.errors import TableError
 from meterlog.exchange.table.layout import Layout, as_delimiter, find_layout, head_of
 from meterlog.exchange.table.options import ImportOptions
+from meterlog.exchange.table.question import Question
 from meterlog.exchange.table.remarks import Remarks
 from meterlog.exchange.table.source import Source, open_source
 from meterlog.exchange.table.stamps import Stamps
@@ -103,7 +105,7 @@ def make_plan(path: Path, options: ImportOptions) -> ImportPlan:
     channel_place = next(places) if options.channel is not None else None
     shape = layout.shape(max((*time_places, *value_places)) + 1, exact=source.exact)
     seen = Survey(source, shape, time_places, value_places, channel_place)
-    decimal = options.decimal or seen.marks.decimal_mark(layout.delimiter)
+    decimal = options.decimal or _decimal_mark(seen, layout.delimiter)
     title = layout.title(time_places[-1]) if time_places else ""
     time = seen.time.reader(options, title, decimal)
     values = tuple(
@@ -117,3 +119,10 @@ def make_plan(path: Path, options: ImportOptions) -> ImportPlan:
         source, options, layout, decimal, time_places, time, stamps, values, state_places, marker_place, channel_place,
         tuple(seen.channels), min(first, default=0.0), max(last, default=0.0), seen.rows,
     )  # fmt: skip
+
+
+def _decimal_mark(seen: Survey, delimiter: str) -> str:
+    try:
+        return seen.marks.decimal_mark(delimiter)
+    except TableError as error:
+        raise Question(str(error), "decimal", seen.marks.likely) from None

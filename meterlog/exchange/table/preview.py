@@ -112,7 +112,7 @@ def _other_times(columns: list[Guess]) -> list[str]:
     twins = [
         one
         for one in columns
-        if one.why == "another time" and times and header_words(one.name) == header_words(times[0].name)
+        if one.why == "another time" and times and header_words(one.name)[-2:] == header_words(times[0].name)[-2:]
     ]
     return [
         f"'{one.name}' is another time: every channel gets the times of '{times[0].name}'; to give those of"
@@ -198,8 +198,13 @@ def command_words(path: Path, seen: Preview, out: Path) -> list[str]:
         value = getattr(seen.options, field.name)
         if value not in (None, ()) and value != field.default:
             for one in value if isinstance(value, tuple) else (value,):
-                words += [f"--{field.name.replace('_', '-')}", _spelled(one)]
+                words += _option(f"--{field.name.replace('_', '-')}", _spelled(one))
     return [*words, *seen.missing, "--out", str(out)]
+
+
+def _option(name: str, value: str) -> list[str]:
+    """An option and its value: in one word where the value would be taken for an option."""
+    return [f"{name}={value}"] if value.startswith("-") else [name, value]
 
 
 def _spelled(value: object) -> str:

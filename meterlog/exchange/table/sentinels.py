@@ -47,6 +47,6 @@ def ask_about_sentinels(title: str, cells: CellReader, distinct: Mapping[str, in
     times = f"{count} times" if count > 1 else "once"
     raise Question(
         f"'{cell}' stands {times} in the column '{title}', where no other value is beyond {others:g}: say whether it"
-        f" means no reading (--blank {cell}), overload (--overload {cell}) or itself (--number {cell})",
+        f" means no reading (--blank={cell}), overload (--overload={cell}) or itself (--number={cell})",
         "blank", (cell,),
     )  # fmt: skip

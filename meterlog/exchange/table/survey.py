@@ -18,6 +18,7 @@ _DISTINCT_CELLS = 20_000
 """So many different cells of a column show how many decimals it has. A guess."""
 _MARK_CELLS = 1000
 """So many times of a block are looked at for the decimal mark. A guess."""
+_COMMA_SECONDS = re.compile(r":\d{2},\d+")
 _MARKED_NUMBER = re.compile(r"[-+]?\d*[.,]\d*")
 
 
@@ -54,6 +55,7 @@ class Survey:
     def _see_times(self, times: list[str]) -> None:
         self.time.see(times)
         self.marks.see([time for time in times[:_MARK_CELLS] if _MARKED_NUMBER.fullmatch(time.strip())])
+        self.marks.comma_in_times |= any(map(_COMMA_SECONDS.search, times[:_MARK_CELLS]))
 
     def _see_values(self, cells: list[str], distinct: dict[str, int]) -> None:
         if len(distinct) < _DISTINCT_CELLS:

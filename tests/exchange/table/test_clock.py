@@ -170,7 +170,7 @@ def test_a_state_column_marks_its_changes_with_its_words(tmp_path: Path) -> None
 @pytest.mark.parametrize("cell", ["-1.0e+38", "30000.0", "-999.0"])
 def test_a_number_that_stands_for_none_is_asked_about(tmp_path: Path, cell: str) -> None:
     text = "time_s,v\n" + "".join(f"{i / 10:.1f},{cell if i % 10 == 3 else '12.5'}\n" for i in range(100))
-    with pytest.raises(Question, match=rf"--blank {cell.replace('+', '.')}.*--overload.*--number"):
+    with pytest.raises(Question, match=rf"--blank={cell.replace('+', '.')}.*--overload.*--number"):
         _imported(tmp_path, text)
     for words, count, overloads in (
         ({"blank": (cell,)}, 90, 0),

@@ -1,0 +1,105 @@
+"""Traps of time: units, dates, clocks that restart, stamps that are coarse or absent."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from tests.exchange.table.traps.trap import ROWS, Channel, Trap, Truth, clock, thousandths
+
+
+def traps() -> Iterator[Trap]:
+    """Give them."""
+    truth = Truth(2)
+    plain = [truth.channel()]
+
+    def table(title: str, cells: list[str], mark: str = ",") -> bytes:
+        values = zip(cells, truth.millivolts, strict=True)
+        return (f"{title}{mark}U [V]\n" + "".join(f"{cell}{mark}{thousandths(mv)}\n" for cell, mv in values)).encode()
+
+    ms = truth.milliseconds
+    yield Trap("milliseconds by name", table("millis", [str(t) for t in ms]), plain)
+    yield Trap("milliseconds of the day", table("ms_today", [str(36_000_000 + t) for t in ms]), plain)
+    yield Trap("microseconds", table("t_us", [f"{t}000" for t in ms]), plain)
+    yield Trap("minutes", table("Time (min)", [f"{t * 120}" for t in ms]), [
+        Channel("U", "dc_voltage", [t * 7200.0 for t in ms], truth.volts)
+    ])  # fmt: skip
+    yield Trap(
+        "time in steps of 500", table("time", [str(t) for t in ms]), plain,
+        asked="'time' .* does not say what its numbers", answer=("--time-unit", "ms"),
+    )  # fmt: skip
+    yield Trap(
+        "a count of rows", table("Sample", [str(i) for i in range(ROWS)]), plain,
+        asked="'Sample' .* the time between two with --interval S", answer=("--interval", "0.5"),
+    )  # fmt: skip
+    yield Trap(
+        "no time column", ("U [V]\n" + "".join(f"{thousandths(mv)}\n" for mv in truth.millivolts)).encode(), plain,
+        asked="no column holds times: give the time between rows with --interval S", answer=("--rate", "2/s"),
+    )  # fmt: skip
+    yield Trap("seconds since 1970", table("timestamp", [thousandths(1_700_000_000_000 + t) for t in ms]), plain)
+    yield Trap("milliseconds since 1970", table("timestamp", [str(1_700_000_000_000 + t) for t in ms]), plain)
+    yield Trap("ISO with offset", table("time", [f"2024-05-01T{clock(t)}+02:00" for t in ms]), plain)
+    yield Trap("day first, settled by a day above 12", table("time", [f"23/05/2024 {clock(t)}" for t in ms]), plain)
+    yield Trap("month first with halves of the day", table("time", [f"05/23/2024 {clock(t)} AM" for t in ms]), plain)
+    yield Trap(
+        "day or month first", table("time", [f"03/05/2024 {clock(t)}" for t in ms]), plain,
+        asked="3 May 2024 or as 5 March 2024", answer=("--date-order", "mdy"),
+    )  # fmt: skip
+    yield Trap(
+        "a date and a clock column",
+        ("Date;Time;U [V]\n" + "".join(f"23.05.2024;{clock(t, ',')};{thousandths(mv, ',')}\n"
+                                       for t, mv in zip(ms, truth.millivolts, strict=True))).encode(),
+        plain,
+    )  # fmt: skip
+    yield Trap("clock times past midnight", table("Clock", [
+        clock((86_399_000 - 5000 + t) % 86_400_000, hour=0) for t in ms
+    ]), plain)  # fmt: skip
+    yield Trap("thousandths behind a colon", table("Clock", [clock(t, ":") for t in ms]), plain)
+    yield Trap(
+        "pre-trigger seconds", table("time_s", [thousandths(t - 3000) for t in ms]),
+        [Channel("U", "dc_voltage", [(t - 3000) / 1000 for t in ms], truth.volts)],
+    )  # fmt: skip
+    yield Trap("durations with days", table("t", [f"1 day, 0{clock(t, hour=2)[1:]}" for t in ms], ";"), plain,
+         asked="'12.979' can be read as 12.979 or as 12979")  # fmt: skip
+    yield Trap(
+        "a date and a clock joined by a hyphen", table("stamp", [f"20/10/2024-{clock(t * 2)[:8]}" for t in ms]),
+        [Channel("U", "dc_voltage", [t * 2 / 1000 for t in ms], truth.volts)],
+        asked="--time-format '%d/%m/%Y-%H:%M:%S'",
+    )  # fmt: skip
+    yield Trap(
+        "a date and a clock written together",
+        table("stamp", [f"20241020{clock(t * 2)[:8].replace(':', '')}" for t in ms]),
+        [Channel("U", "dc_voltage", [t * 2 / 1000 for t in ms], truth.volts)],
+        asked="written together: say so with --time-format '%Y%m%d%H%M%S'",
+    )  # fmt: skip
+    yield Trap(
+        "a spreadsheet's days", table("time", [f"45585.{i * 5:03d}" for i in range(ROWS)]),
+        [Channel("U", "dc_voltage", [i * 432.0 for i in range(ROWS)], truth.volts)],
+        asked="days as spreadsheets count them", answer=("--time-unit", "serial"), tolerance_s=1e-5,
+    )  # fmt: skip
+    yield from _restarts(truth)
+    yield Trap("whole seconds of two rows each", table("time", [f"2024-05-01 {clock(t)[:8]}" for t in ms]), plain)
+
+
+def _restarts(truth: Truth) -> Iterator[Trap]:
+    later = Truth(3)
+    both = [
+        *zip(truth.milliseconds, truth.millivolts, strict=True),
+        *zip(later.milliseconds, later.millivolts, strict=True),
+    ]
+    data = ("time_s,U [V]\n" + "".join(f"{thousandths(t)},{thousandths(mv)}\n" for t, mv in both)).encode()
+    yield Trap(
+        "a clock that begins again", data, [truth.channel()], asked=rf"goes back in line {ROWS + 2} from 11.5 s to 0 s",
+        answer=("--restarts", "parts"), sessions=2,
+    )  # fmt: skip
+    yield Trap(
+        "a clock that begins again, joined", data,
+        [Channel("U", "dc_voltage", [*truth.time_s, *(16.5 + t for t in later.time_s)], truth.volts + later.volts)],
+        markers=[(16.5, "clock restarted")], asked="--restarts offset", answer=("--restarts", "offset"),
+    )  # fmt: skip
+    blocks = [f"{thousandths(t)},{name},{thousandths(mv)}\n"
+              for name, one in (("feed", truth), ("ground", later))
+              for t, mv in zip(one.milliseconds, one.millivolts, strict=True)]  # fmt: skip
+    yield Trap(
+        "channels one after another", ("time_s,Channel,U [V]\n" + "".join(blocks)).encode(),
+        [truth.channel("feed"), later.channel("ground")],
+    )  # fmt: skip

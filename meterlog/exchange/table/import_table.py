@@ -64,6 +64,8 @@ def import_table(plan: ImportPlan, out: Path, remarks: Remarks, details: Mapping
         Question: the clock began again, and nothing says what is to become of it.
         SessionWriteFailed: `out` exists or cannot be written; nothing is left behind then.
     """
+    if plan.options.restarts == "parts":
+        _check_clock(plan)
     reader = RowReader(plan, remarks)
     with ExitStack() as stack:
         sessions = _Sessions(plan, out, details, remarks, stack)
@@ -77,6 +79,12 @@ def import_table(plan: ImportPlan, out: Path, remarks: Remarks, details: Mapping
         made = sessions.keep()
         rows = reader.seen + remarks.total(DAMAGED) - remarks.total(NO_ROWS)
         return Imported(made, sessions.notes, rows, sessions.kept)
+
+
+def _check_clock(plan: ImportPlan) -> None:
+    """Read all times once, so that a column that is no clock is refused before a hundred sessions are made of it."""
+    for _ in RowReader(plan, Remarks()).rows():
+        pass
 
 
 def restart_question(restarts: Sequence[Restart], name: str) -> Question:

@@ -180,12 +180,15 @@ def enter_reading(job: Job, case: JobCase, m: Measurement, value: float, source:
 
 
 def enter_taken(job: Job, case: JobCase, taken: Sequence[Taken]) -> Job:
-    """Enter what meters showed at the same moments, in one write.
+    """Enter what meters showed at the same moments, in one write; one that stays somewhere tells a state once.
 
     Raises:
         CircuitError: no vehicle can show it.
     """
-    rows = [one.measurement.as_row() | one.source for one in taken]
+    since = job.after if job.repaired else job.steps
+    told = {m.place for m in case.measured(since)}
+    new = [one for k, one in enumerate(taken) if not k or one.measurement.place not in told]
+    rows = [one.measurement.as_row() | one.source for one in new]
     for row in rows:
         case.measurement(row)
     return add_steps(job.folder, [("measured", row) for row in rows])

@@ -58,7 +58,8 @@ def resistance(c: Circuit, cells: Cells, good_ohm: Array, m: Measurement) -> Pre
     if not on_load and any(inside[k] for k in apart):
         ohm = ohm.copy()
         ohm[:, [k for k in apart if inside[k]]] = OPEN_OHM
-    total = ohm[:, inside].sum(axis=1) + own + LEAD_OHM
+    lead_ohm, lead_spread_ohm = (0.0, 0.0) if m.nulled else (LEAD_OHM, LEAD_SPREAD_OHM)
+    total = ohm[:, inside].sum(axis=1) + own + lead_ohm
     if half(c, m) == "load" and not on_load:
         total = np.full(count, OPEN_OHM)
     total = _beside_short(c, cells, total, ohm, lo, hi)
@@ -67,7 +68,7 @@ def resistance(c: Circuit, cells: Cells, good_ohm: Array, m: Measurement) -> Pre
     per_ohm = np.where(total < OVERLOAD_OHM, 1 / (total + OHM_OFFSET), 0.0)
     slope = np.zeros((count, len(UNKNOWNS) + len(c.parts)))
     slope[:, UNKNOWNS.index("winding")] = own * cold_spread * per_ohm
-    slope[:, UNKNOWNS.index("lead")] = LEAD_SPREAD_OHM * per_ohm
+    slope[:, UNKNOWNS.index("lead")] = lead_spread_ohm * per_ohm
     for slot in (0, 1):
         k = cells.part[:, slot]
         there = (k >= 0) & inside[k]

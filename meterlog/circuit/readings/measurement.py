@@ -71,6 +71,7 @@ class Measurement:
         side: which half of an unplugged connector a probe was on, one of `SIDES`; empty where nobody said, or nothing
             is unplugged.
         watt: of a lamp: 0 for an LED lamp, None where nobody said.
+        nulled: ohms from which the leads' own were taken off, by the meter or afterwards.
         at_coil: `at` is a command, so the probes are across what closes the part, whatever `to` says.
     """
 
@@ -83,6 +84,7 @@ class Measurement:
     error: float | None = None
     watt: float | None = None
     side: str = ""
+    nulled: bool = False
     at_coil: bool = field(default=False, compare=False)
 
     @property
@@ -126,7 +128,7 @@ class Measurement:
             "load": self.load,
             "value": "open" if math.isinf(self.value) else self.shown if self.quantity == "lamp" else self.value,
         }
-        more = {"error": self.error, "watt": self.watt, "side": self.side or None}
+        more = {"error": self.error, "watt": self.watt, "side": self.side or None, "nulled": self.nulled or None}
         return row | {key: value for key, value in more.items() if value is not None}
 
 
@@ -263,6 +265,9 @@ def measurement_from_row(row: Mapping[str, object], circuit: Circuit, where: str
     watt = _watt(row, quantity, where)
     if "side" in row and row.get("load") != "unplugged":
         raise CircuitError(f"{where} 'side' is a half of an unplugged connector: 'load' must be unplugged")
+    nulled = row.get("nulled", False)
+    if not isinstance(nulled, bool) or (nulled and not resistance):
+        raise CircuitError(f"{where} 'nulled' must be true or false, and belongs to ohms")
     return Measurement(
         quantity=quantity,
         at=at,
@@ -273,6 +278,7 @@ def measurement_from_row(row: Mapping[str, object], circuit: Circuit, where: str
         error=number(row, "error", where, default=0.0, most=highest(quantity, circuit)) if "error" in row else None,
         watt=watt,
         side=_word(row, "side", SIDES, where) if "side" in row else "",
+        nulled=nulled,
         at_coil=at in circuit.commands,
     )
 

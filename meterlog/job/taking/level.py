@@ -19,6 +19,7 @@ class Level(NamedTuple):
         begin_s: its first reading, on the readings' clock, s.
         end_s: its last one, s.
         words: how it came: `a prime of 2.0 s`; empty where there is nothing to say.
+        nulled: the leads' own ohms are not in it.
     """
 
     value: float
@@ -26,6 +27,7 @@ class Level(NamedTuple):
     begin_s: float
     end_s: float
     words: str = ""
+    nulled: bool = False
 
 
 Counts = Literal["soon", "late", "never"]

@@ -83,8 +83,10 @@ class OhmsLevel:
 
     def _without_leads(self, level: Level) -> Level:
         """Take the leads off, and say so; what is much larger needs no nulling."""
-        if math.isinf(level.value) or self._nulled:
+        if math.isinf(level.value):
             return level
+        if self._nulled:
+            return level._replace(nulled=True)
         if self._leads is None:
             small = level.value < _MATTERS_SHARE * _LEADS_MOST_OHM
             return level._replace(words="with the leads, which were not nulled") if small else level
@@ -92,4 +94,5 @@ class OhmsLevel:
             value=max(level.value - self._leads.value, 0.0),
             error=math.hypot(level.error, self._leads.error),
             words=f"less {self._leads.value:.2g} ohm of the leads",
+            nulled=True,
         )

@@ -146,9 +146,13 @@ def take_into(
     if level is None or outcome is None or outcome.path is None:
         return []
     found = [(m, level), *taking.seen.elsewhere(level)]
-    return [
-        Taken(replace(one, value=at.value, error=at.error or None), path.name, at.end_s, at.words) for one, at in found
-    ]
+    return [Taken(_read(one, at), path.name, at.end_s, at.words) for one, at in found]
+
+
+def _read(m: Measurement, level: Level) -> Measurement:
+    """The measurement with its level, in as many figures as a meter can have."""
+    value, error = float(f"{level.value:.6g}"), float(f"{level.error:.2g}") or None
+    return replace(m, value=value, error=error, nulled=level.nulled)
 
 
 class _Taking:

@@ -79,6 +79,8 @@ def test_ohms_add_up_with_the_leads(network: Network) -> None:
     wire = network.circuit.part_index["ground_wire"]
     expected = network.cells.ohm[single][:, [wire, wire + 1]].sum(axis=1) + 0.25
     np.testing.assert_allclose(shown, expected, rtol=1e-6)
+    nulled = network.predict(Measurement("resistance", "plug_ground", "body", "isolated", nulled=True))
+    np.testing.assert_allclose(np.exp(nulled.mean[single]) - 0.5, expected - 0.25, rtol=1e-6)
 
 
 def test_many_cells_solved_in_pieces_show_the_same(monkeypatch: pytest.MonkeyPatch) -> None:

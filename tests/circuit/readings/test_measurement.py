@@ -98,3 +98,14 @@ def test_what_was_tried_is_a_feed_a_bridge_or_a_new_part() -> None:
 def test_a_wrong_trial_is_refused(row: dict[str, Any], message: str) -> None:
     with pytest.raises(CircuitError, match=f"tried 1: .*{message}"):
         measured_from_table({"tried": [row]}, CIRCUIT)
+
+
+def test_nulled_ohms_are_kept_as_such_and_belong_to_ohms() -> None:
+    row: dict[str, Any] = {"quantity": "resistance", "at": "plug_ground", "to": "body", "value": 0.1, "nulled": True}
+    (m,), _ = measured_from_table({"measured": [row]}, CIRCUIT)
+    assert m.nulled
+    assert m.as_row()["nulled"] is True
+    with pytest.raises(CircuitError, match="'nulled' must be true or false, and belongs to ohms"):
+        measured_from_table(
+            {"measured": [{"quantity": "voltage", "at": "fuse_out", "value": 1, "nulled": True}]}, CIRCUIT
+        )

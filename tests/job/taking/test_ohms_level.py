@@ -32,6 +32,7 @@ def test_the_leads_are_taken_off() -> None:
     assert level is not None
     assert level.value == pytest.approx(0.5)
     assert level.words == "less 0.3 ohm of the leads"
+    assert level.nulled
 
 
 def test_without_touching_the_tips_a_small_reading_waits_and_says_so() -> None:
@@ -40,6 +41,7 @@ def test_without_touching_the_tips_a_small_reading_waits_and_says_so() -> None:
     assert level is not None
     assert level.value == pytest.approx(0.5)
     assert level.words == "with the leads, which were not nulled"
+    assert not level.nulled
 
 
 def test_a_large_reading_needs_no_nulling() -> None:
@@ -53,6 +55,7 @@ def test_a_meter_that_nulled_itself_is_believed() -> None:
     _, level = fed([OPEN, 0.1, 0.1, 0.1], Flag.RELATIVE)
     assert level is not None
     assert level.value == pytest.approx(0.1)
+    assert level.nulled
 
 
 def test_an_open_counts_only_after_the_probes_were_seen_to_touch() -> None:

@@ -80,7 +80,11 @@ def _open(lesson: Lesson | None) -> Iterator[Question]:
         asked = len(lesson.moments) if lesson else 0
         first = f"{_UNITS[0][1]}; {_AGAIN}"
         another = f"Show another number, best with four different digits; {_AGAIN}"
-        yield Question(f"number {asked}", another if asked else first, "the digits are not found yet", _UNITS[0][0])
+        like = lesson.moments[-1].label if lesson and asked % 2 else None
+        if like is not None:
+            another = f"Show another number in the same range as '{like.text}'; {_AGAIN}"
+        why = "the digits are not found yet"
+        yield Question(f"number {asked}", another if asked else first, why, _UNITS[0][0], like=like)
         return
     labels = [m.label for n, m in enumerate(lesson.moments) if n not in lesson.slips]
     if lesson.modes is None:
@@ -156,11 +160,13 @@ def _beside_overload(lesson: Lesson, labels: list[Label]) -> Iterator[Question]:
 
 def _units(labels: list[Label]) -> Iterator[Question]:
     for quantity, text in _UNITS:
-        count = sum(label.quantity is quantity and not label.overload for label in labels)
-        if count < ENOUGH_EACH:
-            why = f"{quantity.words} was not shown" if not count else f"{quantity.words} rests on one reading"
-            again = "once more, another number" if count else ""
-            yield Question(f"{quantity} {count}", f"{text}{f', {again}' if again else ''}; {_AGAIN}", why, quantity)
+        shown = [label for label in labels if label.quantity is quantity and not label.overload]
+        if not shown:
+            yield Question(f"{quantity} 0", f"{text}; {_AGAIN}", f"{quantity.words} was not shown", quantity)
+        elif len(shown) < ENOUGH_EACH:
+            again = f"Show another number in the same range as '{shown[0].text}'; {_AGAIN}"
+            why = f"{quantity.words} rests on one reading"
+            yield Question(f"{quantity} 1", again, why, quantity, like=shown[0])
 
 
 def _thin(lesson: Lesson) -> Iterator[Question]:

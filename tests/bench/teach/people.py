@@ -97,6 +97,8 @@ class Person:
             if not alike:
                 return None
             function, place = self.rng.choice(alike)
+        if question.like is not None and question.minus and function not in SIGNED:
+            return None
         if question.overload and function == "ohm":
             return Display(function, len(FUNCTIONS[function]) - 1, 0, overload=True)
         counts = self.meter.most - self.rng.randrange(50) if question.high else self.rng.randrange(self.meter.most)

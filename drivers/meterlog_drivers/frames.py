@@ -56,6 +56,8 @@ class GapDecoder:
                 readings.extend(Reading(time_s, *one) for one in judged)
             else:
                 self.traffic.frames_refused += 1
+                if self._format.taught:
+                    self.traffic.never_taught = data[start : start + length]
             start += length
         if not self._in_step:
             self.traffic.bytes_discarded += len(data) - start
@@ -80,7 +82,7 @@ class Frames(FramingDriver):
         profile = _profile(address)
         if profile.gap_s:
             return GapDecoder(profile, byte_time_s)
-        return FixedFrameDecoder(ProfiledFormat(profile), byte_time_s)
+        return FixedFrameDecoder(ProfiledFormat(profile), byte_time_s, taught=profile.taught)
 
     def encoder(self, address: Address) -> Encoder:
         """See `FramingDriver.encoder`."""

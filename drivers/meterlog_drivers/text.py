@@ -78,6 +78,8 @@ class TextDecoder:
                     readings.append(make(Reading, (time_s, *one, 0.0)))
             else:
                 traffic.frames_refused += 1
+                if self._profile.taught:
+                    traffic.never_taught = line
         if len(self._rest) > LONGEST_LINE or self._skipping:
             traffic.bytes_discarded += len(self._rest)
             self._rest, self._skipping = b"", True

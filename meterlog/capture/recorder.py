@@ -250,6 +250,28 @@ class Recorder:
         """A meter has not said anything yet."""
         self._tell(Notice("waiting", self.elapsed_s, f"{self._meters[meter].meter.name}: {text}"))
 
+    def never_taught(self, meter: int, frame: bytes) -> None:
+        """A meter showed something that its taught profile does not know: said, and its bytes are kept."""
+        target = self._meters[meter].address.target
+        with self._lock:
+            if self._over.is_set():
+                return
+            key = f"never_taught_{meter + 1}"
+            before = self._writer.details.get(key, "")
+            try:
+                self._writer.set_detail(key, f"{before}; {frame.hex(' ')}".removeprefix("; "))
+            except SessionError as error:
+                self._fail(error)
+        if not before:
+            self._tell(
+                Notice(
+                    "waiting",
+                    self.elapsed_s,
+                    f"{self._meters[meter].meter.name}: this meter shows something that was never taught: teach it,"
+                    f" meterlog meters --teach {target}; its bytes are kept: {frame.hex(' ')}",
+                )
+            )
+
     def ended(self, meter: int, error: MeterlogError | None) -> None:
         """Nothing more comes from a meter. What went wrong with one of several ends that one alone."""
         with self._lock:

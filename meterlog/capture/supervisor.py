@@ -34,6 +34,10 @@ FIRST_PAUSE_S, LONGEST_PAUSE_S = 0.2, 5.0
 """Pause before opening again, s (guesses): the first, doubled by each failure, and the longest."""
 
 
+MOST_UNTAUGHT = 20
+"""Frames that were never taught, of one meter, that are kept; a choice."""
+
+
 class Listener(Protocol):
     """Whom a supervisor tells. Called from its thread, one call at a time."""
 
@@ -43,6 +47,10 @@ class Listener(Protocol):
 
     def link(self, meter: int, up: bool, cause: str, ago_s: float = 0.0) -> None:
         """The meter gives readings from now (or from `ago_s` before now) on, or no longer."""
+        ...
+
+    def never_taught(self, meter: int, frame: bytes) -> None:
+        """A meter showed something that its taught profile does not know."""
         ...
 
     def waiting_for(self, meter: int, text: str) -> None:
@@ -72,6 +80,8 @@ class Supervisor:
         self._pause_s = FIRST_PAUSE_S
         self._closed_traffic = Traffic()
         self._connection: Connection | None = None
+        self._refused = 0
+        self._untaught: set[bytes] = set()
 
     @property
     def name(self) -> str:
@@ -167,6 +177,8 @@ class Supervisor:
             if now_s - before_s > READ_TIMEOUT_S + STOOD_STILL_S and self._up:
                 self._stood_still(now_s - before_s)
                 heard_s = now_s  # what the meter sent meanwhile may have been lost, the meter itself was not
+            if self._never_taught(connection.traffic):
+                heard_s = now_s  # the meter is there, though nothing that it shows can be read
             if readings:
                 heard_s = now_s
                 self._heard(readings, now_s)
@@ -174,6 +186,15 @@ class Supervisor:
                 self._give_up(connection, now_s - heard_s)
                 heard_s = now_s
         return True
+
+    def _never_taught(self, traffic: Traffic) -> bool:
+        """Tell whether frames came that show what was never taught, and pass on each that is new."""
+        came = traffic.frames_refused != self._refused and bool(traffic.never_taught)
+        self._refused = traffic.frames_refused
+        if came and traffic.never_taught not in self._untaught and len(self._untaught) < MOST_UNTAUGHT:
+            self._untaught.add(traffic.never_taught)
+            self._listener.never_taught(self._number, traffic.never_taught)
+        return came
 
     def _stood_still(self, still_s: float) -> None:
         """Say that this program did not run for a while: what came meanwhile waited, and some of it may be lost."""
@@ -240,4 +261,5 @@ def _sum(a: Traffic, b: Traffic) -> Traffic:
         a.frames_broken + b.frames_broken,
         a.bytes_discarded + b.bytes_discarded,
         a.first_bytes or b.first_bytes,
+        b.never_taught or a.never_taught,
     )

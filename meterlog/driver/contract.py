@@ -32,6 +32,7 @@ class Traffic:
         frames_refused: whole frames that say what no meter says.
         frames_broken: runs of bytes behind a frame that were no frame, however long.
         bytes_discarded: bytes that belonged to no frame.
+        never_taught: the last frame that shows something which a taught profile was never taught; empty before it.
         first_bytes: what came first, at most `FIRST_BYTES`, until a frame fits: for telling a wrong driver.
     """
 
@@ -40,6 +41,7 @@ class Traffic:
     frames_broken: int = 0
     bytes_discarded: int = 0
     first_bytes: bytes = b""
+    never_taught: bytes = b""
 
     @property
     def frames_rejected(self) -> int:

@@ -168,7 +168,7 @@ class FramedConnection:
         readings = self._decoder.feed(chunk.data, chunk.arrival_s)
         self._bytes += len(chunk.data)
         traffic = self._decoder.traffic
-        if not traffic.frames_good:
+        if not traffic.frames_good and not traffic.never_taught:
             traffic.first_bytes = (traffic.first_bytes + chunk.data)[:FIRST_BYTES]
             if self._bytes >= self.NO_FRAME_BYTES:
                 came = bytes_in_words(traffic.first_bytes)

@@ -65,10 +65,17 @@ class FrameFormat(Protocol):
 
 
 class FixedFrameDecoder:
-    """Finds the frames of one format in a stream of bytes. See `meterlog.driver.framing.Decoder`."""
+    """Finds the frames of one format in a stream of bytes. See `meterlog.driver.framing.Decoder`.
 
-    def __init__(self, frame_format: FrameFormat, byte_time_s: float) -> None:
+    Args:
+        frame_format: the format.
+        byte_time_s: of a byte on the wire, s.
+        taught: a frame that is refused shows what was never taught, and is kept.
+    """
+
+    def __init__(self, frame_format: FrameFormat, byte_time_s: float, *, taught: bool = False) -> None:
         self.traffic = Traffic()
+        self._taught = taught
         self._format = frame_format
         self._byte_time_s = byte_time_s
         self._rest = b""
@@ -116,6 +123,8 @@ class FixedFrameDecoder:
                     readings.append(make(Reading, (arrival_s - (end - start) * byte_time_s, *one, 0.0)))
             else:
                 refused += 1
+                if self._taught:
+                    traffic.never_taught = frame
             start += length
         self._last = last
         traffic.frames_good += good

@@ -1,0 +1,88 @@
+"""A check compares five readings with the display; it is remembered for that meter, and its sessions say so."""
+
+from __future__ import annotations
+
+import sys
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import pytest
+
+from meterlog.cli.main import main
+from meterlog.driver.framing import framing_of
+from meterlog.reading import Flag, Quantity, Reading
+
+if sys.platform == "win32":
+    pytest.skip("needs pseudo-terminals", allow_module_level=True)
+
+
+@contextmanager
+def sending(shown: float) -> Iterator[str]:
+    """A status14 meter on a pseudo-terminal that shows one number, some times a second."""
+    from meterlog_drivers.simulated.emulation.ports import PseudoTerminal
+
+    port, over = PseudoTerminal(), threading.Event()
+    frame = (
+        framing_of("status14:x")
+        .encoder()
+        .encode([Reading(0.0, shown, Quantity.DC_VOLTAGE, 0.01, Flag.DC | Flag.AUTORANGE)])
+    )
+
+    def send() -> None:
+        while not over.wait(0.02):
+            port.write(frame)
+
+    thread = threading.Thread(target=send)
+    thread.start()
+    try:
+        yield port.name
+    finally:
+        over.set()
+        thread.join()
+        port.close()
+
+
+def answers(monkeypatch: pytest.MonkeyPatch, *typed: str) -> None:
+    """Type these, one after the other, each after the meter had time to send."""
+    left = iter(typed)
+
+    def ask(prompt: str) -> str:
+        del prompt
+        threading.Event().wait(0.1)
+        return next(left)
+
+    monkeypatch.setattr("builtins.input", ask)
+
+
+def test_five_that_agree_are_remembered_and_the_session_says_so(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setenv("METERLOG_SETTINGS", str(tmp_path / "settings.toml"))
+    answers(monkeypatch, *["12.34 V"] * 5)
+    with sending(12.34) as port:
+        before, after = tmp_path / "before.sqlite", tmp_path / "after.sqlite"
+        main(["record", "--meter", f"status14:{port}?label=feed", "--for", "0.3", "--out", str(before)])
+        assert "it was never compared with this meter's display" in capsys.readouterr().out
+        assert main(["meters", "--check", f"status14:{port}"]) == 0
+        assert "checked against the display on" in capsys.readouterr().out
+        main(["record", "--meter", f"status14:{port}?label=feed", "--for", "0.3", "--out", str(after)])
+        said = capsys.readouterr().out
+        assert "never compared" not in said
+        assert "checked against the display on" in said
+        assert main(["analyze", str(before)]) == 0
+        assert "checked against" not in capsys.readouterr().out
+
+
+def test_a_driver_that_reads_something_else_is_not_to_be_trusted(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setenv("METERLOG_SETTINGS", str(tmp_path / "settings.toml"))
+    answers(monkeypatch, "12.34 V", "1.234 V", "", "1.234 V", "")
+    with sending(12.34) as port:
+        assert main(["meters", "--check", f"status14:{port}"]) == 2
+    said = capsys.readouterr()
+    assert "reads 12.34 V" in said.err
+    assert "where the display shows 1.234 V" in said.err
+    assert not (tmp_path / "checks.toml").exists()

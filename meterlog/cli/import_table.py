@@ -17,6 +17,7 @@ from meterlog.cli.options.table_options import add_table_options, table_options
 from meterlog.errors import UsageError
 from meterlog.exchange.table.import_plan import ImportPlan, make_plan
 from meterlog.exchange.table.remarks import Remarks
+from meterlog.exchange.table.source import is_text
 from meterlog.roles import check_role, entered_role
 from meterlog.text.safe import one_line
 
@@ -42,7 +43,7 @@ def run(args: argparse.Namespace) -> int:
 
     entered = {**details(args.set), **entered_roles(args.role)}
     named = args.value or args.time
-    if not named and (_is_parquet(args.table) or is_session_table(args.table)):
+    if not named and (_is_parquet(args.table) or (is_text(args.table) and is_session_table(args.table))):
         _need_out(args)
         _import_again(args, entered)
         return 0
@@ -133,7 +134,12 @@ def _import_as_planned(plan: ImportPlan, out: Path, entered: Mapping[str, str]) 
 
 
 def _is_parquet(path: Path) -> bool:
-    return path.suffix.casefold() == ".parquet"
+    """Tell whether it is Parquet that 'meterlog export' wrote."""
+    if path.suffix.casefold() != ".parquet" or not path.exists():
+        return False
+    from meterlog.exchange.parquet import is_session_parquet
+
+    return is_session_parquet(path)
 
 
 def _show_first(plan: ImportPlan) -> None:

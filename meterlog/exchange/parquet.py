@@ -74,6 +74,14 @@ def _groups(blocks: Iterable[Series]) -> Iterator[Series]:
         )
 
 
+def is_session_parquet(path: Path) -> bool:
+    """Tell whether a file is Parquet that `export_parquet` wrote."""
+    try:
+        return _FACTS in (pq.read_schema(path).metadata or {})
+    except (pa.ArrowException, OSError):
+        return False
+
+
 def import_parquet(path: Path, out: Path, details: Mapping[str, str]) -> tuple[dict[str, int], int]:
     """Make the session again of which `export_parquet` made a file.
 

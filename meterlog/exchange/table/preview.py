@@ -69,7 +69,13 @@ def preview(path: Path, given: ImportOptions) -> Preview:
     Raises:
         TableError: no table is found in it.
     """
-    source = open_source(path, given)
+    doubts: list[str] = []
+    try:
+        source = open_source(path, given)
+    except Question as asked:
+        doubts.append(str(asked))
+        given = _answer(given, asked)
+        source = open_source(path, given)
     delimiter = source.delimiter or (as_delimiter(given.delimiter) if given.delimiter else None)
     lines = head_of(source.lines())
     grids = grids_of(lines, delimiter) or grids_of(lines, delimiter, 1)
@@ -77,7 +83,7 @@ def preview(path: Path, given: ImportOptions) -> Preview:
         first = next((line.strip() for _, line in lines if line.strip()), "")[:80]
         raise TableError(f"no table is found in the first {len(lines)} lines of '{path.name}'; the first is '{first}'")
     columns = guess_columns(grids[0], lines)
-    doubts = [*source.doubts, *_other_times(columns)]
+    doubts += [*source.doubts, *_other_times(columns)]
     options = _with_columns(given, columns, doubts)
     plan, options = _answered(path, options, doubts)
     missing = _MISSING if plan is None or not (options.time or given.interval) else ()

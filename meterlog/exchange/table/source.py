@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from itertools import islice
 from pathlib import Path
 
+from meterlog.exchange.table import workbook
 from meterlog.exchange.table.encoding import find_encoding
 from meterlog.exchange.table.forms import find_form
 from meterlog.exchange.table.layout import as_delimiter, head_of
@@ -45,7 +46,38 @@ def open_source(path: Path, options: ImportOptions) -> Source:
     Raises:
         TableError: it is absent, empty, or cannot be read.
     """
+    start = _first_bytes(path)
+    if start.startswith(workbook.MAGIC):
+        sheet, _ = workbook.sheet_lines(path, options.sheet)
+        return Source(path, f"sheet '{sheet}'", lambda: workbook.sheet_lines(path, sheet)[1], delimiter="\t")
+    if start.startswith((PARQUET, ARROW)):
+        return Source(
+            path, "Parquet" if start.startswith(PARQUET) else "Arrow", lambda: _arrow_lines(path), delimiter="\t"
+        )
     return dressed(text_source(path, options.encoding), options.delimiter)
+
+
+PARQUET, ARROW = b"PAR1", b"ARROW1"
+"""How these files begin."""
+
+
+def is_text(path: Path) -> bool:
+    """Tell whether a file is neither a workbook nor Parquet nor Arrow."""
+    return not _first_bytes(path).startswith((*workbook.MAGIC, PARQUET, ARROW))
+
+
+def _first_bytes(path: Path) -> bytes:
+    try:
+        with path.open("rb") as file:
+            return file.read(8)
+    except OSError:
+        return b""  # what is wrong is said where it is read as text
+
+
+def _arrow_lines(path: Path) -> Iterator[str]:
+    from meterlog.exchange.table.arrow_file import arrow_lines
+
+    return arrow_lines(path)
 
 
 def text_source(path: Path, encoding: str | None = None) -> Source:

@@ -16,10 +16,10 @@ import pytest
 
 from meterlog.cli.main import main
 from meterlog.session import open_reader
-from tests.exchange.table.traps import dresses, marks, times
+from tests.exchange.table.traps import dresses, marks, packed, times
 from tests.exchange.table.traps.trap import Trap
 
-TRAPS = [*marks.traps(), *times.traps(), *dresses.traps()]
+TRAPS = [*marks.traps(), *times.traps(), *dresses.traps(), *packed.traps()]
 
 
 def test_there_are_at_least_forty() -> None:

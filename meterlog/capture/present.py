@@ -55,7 +55,8 @@ class Present:
     @property
     def words(self) -> str:
         """All of it in one line."""
-        return f"{self.word} {self.text}".strip()
+        between = " " if self.sort == "calm" else ", "
+        return between.join(part for part in (self.word, self.text) if part)
 
 
 def silent_after_s(interval_s: float | None) -> float:
@@ -99,7 +100,7 @@ def state_now(last: Reading | None, standing: Standing | None, now_s: float, lin
     if math.isinf(last.value) and (standing is None or standing.does not in ("open", "untouched")):
         return Present("doubt", "overload", "beyond the meter's range, or a probe is open", "overload")
     if standing is None:
-        return Present("calm", shown, low.removeprefix("; "), "reading")
+        return Present("calm", f"{shown}{low}", "", "reading")
     since = f"{standing.does} {standing.since_s}"
     if standing.does == "untouched":
         return Present("doubt", "probe open", "nothing is connected yet", since)

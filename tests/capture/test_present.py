@@ -42,8 +42,8 @@ def test_a_supply_that_is_lost_is_told_at_the_first_reading_without_it() -> None
     said = told([*long_on(), *[-0.01] * 12])
     assert (said[64].sort, said[64].words) == ("calm", "on at 12.10 V")
     assert said[65].sort == "trouble"
-    assert said[65].words == "OFF -0.01 V; it stood at 12.10 V"
-    assert said[76].words == "OFF for 3 s -0.01 V; it stood at 12.10 V"
+    assert said[65].words == "OFF, -0.01 V; it stood at 12.10 V"
+    assert said[76].words == "OFF for 3 s, -0.01 V; it stood at 12.10 V"
     assert said[76].since == said[65].since, "one state is sounded once"
 
 
@@ -68,7 +68,7 @@ def test_what_was_switched_off_is_no_trouble() -> None:
 def test_a_sag_is_told_while_it_lasts() -> None:
     said = told([*long_on(12.4), *[9.8] * 8, *[12.4] * 8])
     assert said[65].sort == "trouble"
-    assert said[71].words == "SAGGING for 1 s 9.80 V; it stood at 12.40 V"
+    assert said[71].words == "SAGGING for 1 s, 9.80 V; it stood at 12.40 V"
     assert said[-1].words == "on at 12.40 V"
 
 
@@ -113,7 +113,7 @@ def test_a_reading_that_tells_nothing_of_the_circuit_is_a_doubt(
 
 def test_a_weak_battery_of_the_meter_is_said_beside_the_state() -> None:
     last = Reading(1.0, 12.1, Quantity.DC_VOLTAGE, 0.01, Flag.LOW_BATTERY)
-    assert state_now(last, None, 1.0, UP).words == "12.10 V the meter's battery is low"
+    assert state_now(last, None, 1.0, UP).words == "12.10 V; the meter's battery is low"
 
 
 def test_a_dead_link_is_told_after_four_intervals_and_what_was_read_is_no_longer_so() -> None:
@@ -121,8 +121,8 @@ def test_a_dead_link_is_told_after_four_intervals_and_what_was_read_is_no_longer
     assert silent_after_s(1.0) == 4.0
     assert link_now(1.9, 0.3).sort == "calm"
     link = link_now(5.2, 0.3, up=False, cause="the port is gone")
-    assert (link.sort, link.words) == ("lost", "no link for 5 s the port is gone")
+    assert (link.sort, link.words) == ("lost", "no link for 5 s, the port is gone")
     state = state_now(Reading(10.0, 12.1, Quantity.DC_VOLTAGE, 0.01, Flag.NONE), None, 15.2, link)
-    assert (state.sort, state.words) == ("lost", "not known 12.10 V was read 5 s ago")
+    assert (state.sort, state.words) == ("lost", "not known, 12.10 V was read 5 s ago")
     assert link_now(None, None).sort == "calm"
     assert state_now(None, None, 0.0, link_now(None, None)).words == "no reading yet"

@@ -73,7 +73,7 @@ def test_the_band_says_what_is_so_now_the_worst_channel_first(
     ("change", "link"),
     [
         ({}, ["calm", "link up"]),
-        ({"channels": [FEED | {"link": DEAD, "now": OFF}]}, ["lost", "feed: no link for 5 s the port is gone"]),
+        ({"channels": [FEED | {"link": DEAD, "now": OFF}]}, ["lost", "feed: no link for 5 s, the port is gone"]),
         (
             {"lost": True, "heardS": 5.4},
             ["lost", "This page cannot reach the computer for 5 s. The recording goes on there."],
@@ -141,7 +141,7 @@ def test_a_channel_is_named_with_its_point_its_quantity_and_what_it_stands_for(t
     ("channel", "heard_s", "state", "words"),
     [
         ({}, 0.4, {}, "link up · read 0.5 s ago"),
-        ({"link": DEAD}, 5.0, {}, "no link for 5 s the port is gone · read 5.1 s ago"),
+        ({"link": DEAD}, 5.0, {}, "no link for 5 s, the port is gone · read 5.1 s ago"),
         ({"age_s": None}, 9.0, {}, "link up · no reading yet"),
         ({}, 0.4, {"lost": True}, "NOT KNOWN · read 0.5 s ago"),
         ({}, 0.4, {"lost": True, "ended": "Ended"}, "ended · read 0.5 s ago"),

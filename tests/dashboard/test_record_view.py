@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import subprocess
 import sys
 import threading
@@ -341,3 +342,14 @@ def test_the_code_pairs_a_phone_in_a_real_browser(page: Page) -> None:
     finally:
         server.close()
         thread.join(5)
+
+
+def test_the_form_remembers_what_was_typed(page: Page, serve: Callable[[], Served]) -> None:
+    page.goto(f"{serve().address}/record")
+    page.get_by_label("Name", exact=True).first.fill("pump feed")
+    page.get_by_label("Vehicle").fill("blue van")
+    page.get_by_role("button", name=re.compile("^Use sim:")).click()
+    page.reload()
+    expect(page.get_by_label("Name", exact=True).first).to_have_value("pump feed")
+    expect(page.get_by_label("Vehicle")).to_have_value("blue van")
+    expect(page.get_by_label("Meter: address")).to_have_value("sim:healthy-prime")

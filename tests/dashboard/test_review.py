@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import random
 import re
+import shutil
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -208,3 +209,30 @@ def test_a_session_that_grows_is_followed_and_every_reading_can_be_reached(
     wait_for_readings(tab, "detail", 500)
     wait_for_readings(tab, "strip", 500)
     assert tab.evaluate("dash_component_api.getLayout('review-tick').props.disabled")
+
+
+def test_what_was_entered_of_a_session_can_be_corrected(tab: Page, page_address: str, sessions_folder: Path) -> None:
+    name = "corrected.sqlite"
+    shutil.copy(sessions_folder / "key-on-suspect.sqlite", sessions_folder / name)
+    tab.goto(f"{page_address}/sessions/{name}")
+    tab.get_by_text("Correct what was entered").click()
+    for label, text in (
+        ("Vehicle", "red van"),
+        ("Notes", "wet carpet"),
+        ("Label", "feed"),
+        ("Test point", "plug_feed"),
+    ):
+        tab.get_by_label(label, exact=True).fill(text)
+    tab.get_by_role("button", name="Save the corrections").click()
+    tab.locator("#texts-said").get_by_text("Saved.").wait_for()
+    tab.get_by_role("heading", level=1).get_by_text("red van").wait_for()
+    tab.locator("#role-list").get_by_text("feed at plug_feed").wait_for()
+    with open_reader(sessions_folder / name) as reader:
+        assert (reader.details["vehicle"], reader.details["notes"]) == ("red van", "wet carpet")
+        assert [(channel.label, channel.point) for channel in reader.channels] == [("feed", "plug_feed")]
+    tab.get_by_label("Label", exact=True).fill(" ")
+    tab.get_by_role("button", name="Save the corrections").click()
+    tab.locator("#texts-said").get_by_text("a label wants a text").wait_for()
+    with open_reader(sessions_folder / name) as reader:
+        assert [channel.label for channel in reader.channels] == ["feed"]
+    (sessions_folder / name).unlink()

@@ -15,8 +15,11 @@ from urllib.parse import quote
 import pytest
 from flask.testing import FlaskClient
 
+from meterlog.job.entering import begin_with
+from meterlog.job.job_file import create_job
 from meterlog_dashboard.frame.app import build
 from meterlog_dashboard.gate.access import LOOPBACK, Access
+from meterlog_dashboard.job.actions import ACTS
 from tests.faults.conftest import make_session
 from tests.faults.test_damaged import REFUSED
 
@@ -60,6 +63,8 @@ def _shop(folder: Path) -> tuple[FlaskClient, dict[str, Any]]:
     shutil.copy(shop / "a.sqlite", shop / "b.sqlite")
     shutil.copy(shop / "a.sqlite", shop / "damaged.sqlite")
     REFUSED["noise in the middle"](shop / "damaged.sqlite")
+    job = create_job(shop / "van", complaint="no start", vehicle="van", meters=(), tool="meter", details={})
+    begin_with(job, "pump-feed")
     app = build(shop, Access(LOOPBACK, 80, lan=False, announce=lambda _: None))
     app.server.config["PROPAGATE_EXCEPTIONS"] = True
     client = app.server.test_client()
@@ -85,6 +90,9 @@ def fuzz_page(rng: random.Random, folder: Path) -> None:
                 f"/live/{name}?after={text}&epoch={text}",
                 f"/files/{name}/{rng.choice(('csv', 'html', 'x'))}?good={text}",
                 f"/sessions/{name}",
+                f"/job/{name}",
+                f"/job/{name}/report.html",
+                f"/jobs/{name}",
                 f"/{text}",
                 f"/view-files/{text}",
                 f"/assets/{text}",
@@ -93,7 +101,17 @@ def fuzz_page(rng: random.Random, folder: Path) -> None:
         status = client.get(path, buffered=True).status_code  # read to its end and closed, as a server does
         asked: object = path
     elif kind < 0.2:
-        asked = rng.choice(({"name": rng.choice(ODD)}, {}, [], rng.choice(ODD)))
+        name = rng.choice((*NAMES, "van"))
+        said = {key: rng.choice(ODD) for key in ("value", "key", "answer", "part", "place", "text", "reason", "meter")}
+        asked = rng.choice((said, [], None, rng.choice(ODD)))
+        if isinstance(asked, dict) and rng.random() < 0.8:
+            version = (client.get(f"/job/{name}").get_json(silent=True) or {}).get("version")
+            asked |= {"version": version}
+        what = rng.choice(("", *sorted(ACTS), "stop", "dance"))
+        status = client.post(f"/job/{name}/{what}", json=asked).status_code
+    elif kind < 0.25:
+        press = {"name": rng.choice(ODD), "ago_s": rng.choice(ODD), "id": rng.choice(ODD)}
+        asked = rng.choice((press, {"name": rng.choice(ODD)}, {}, [], rng.choice(ODD)))
         status = client.post(f"/live/{rng.choice(NAMES)}/{rng.choice(('marker', 'stop'))}", json=asked).status_code
     else:
         asked = _question(rng, callbacks)
@@ -112,7 +130,7 @@ def _question(rng: random.Random, callbacks: dict[str, Any]) -> dict[str, object
     one = callbacks[output]
     inputs = [{**part, "value": rng.choice(ODD)} for part in one["inputs"]]
     if output == "view.children":
-        view = rng.choice(("record", "sessions", "compare", "circuit", ""))
+        view = rng.choice(("jobs", "record", "sessions", "compare", "circuit", ""))
         inputs[0]["value"] = f"/{view}/{rng.choice((*NAMES, ''))}"
         inputs[1]["value"] = rng.choice(
             (None, "?suspect=a.sqlite&good=b.sqlite", "?circuit=x", "?=&&", "?good=gone.sqlite")

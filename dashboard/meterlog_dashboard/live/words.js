@@ -16,7 +16,7 @@ export const isFresh = (channel, heardS) =>
 export function nameWords(channel) {
   return [channel.label, channel.point, channel.measured, channel.role].filter(Boolean).join(" · ");
 }
-const presentWords = (present) => [present.word, present.text].filter(Boolean).join(" ");
+const presentWords = (present) => [present.word, present.text].filter(Boolean).join(present.sort === "calm" ? " " : ", ");
 
 /* Below a reading: how old it is, and how its link is. */
 export function linkWords(channel, heardS, { ended, lost }) {
@@ -38,7 +38,7 @@ export function linkNow({ channels, heardS, ended, lost }) {
 /* The band, what is so now: [sort, word, text]. `state` has waitsFor beside those. */
 export function bandNow({ channels, ended, lost, waitsFor }) {
   if (ended) return ["calm", ended, ""];
-  if (lost) return ["lost", "not known", channels.map((one) => one.label + " was last " + presentWords(one.now)).join("; ")];
+  if (lost) return ["lost", "not known", channels.map((one) => one.label + (one.now.sort === "lost" ? ": " + one.now.text : " was last " + presentWords(one.now))).join("; ")];
   if (!channels.length) return ["calm", "Waiting for the first reading", ""];
   const worst = [...channels].sort((a, b) => WORST.indexOf(a.now.sort) - WORST.indexOf(b.now.sort));
   const [first, ...others] = worst, named = (one) => one.label + ": " + presentWords(one.now);

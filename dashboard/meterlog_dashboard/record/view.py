@@ -25,6 +25,8 @@ TITLE = "Record"
 
 _METERS = 4
 """Meters that the form takes; `meterlog record` takes more."""
+_REMEMBERED: Any = {"persistence": True, "persistence_type": "local"}
+"""What a person typed once stands there again, in this browser."""
 _ALL = "all"
 _WAITS = {
     _ALL: "keep everything",
@@ -95,7 +97,9 @@ def _meters() -> Component:
 
 def _meter(number: int) -> Component:
     def field(part: str, label: str, placeholder: str) -> Component:
-        box = dcc.Input(id=f"meter-{number}-{part}", type="text", autoComplete="off", placeholder=placeholder)
+        box = dcc.Input(
+            id=f"meter-{number}-{part}", type="text", autoComplete="off", placeholder=placeholder, **_REMEMBERED
+        )
         return html.Div([html.Label(label, htmlFor=f"meter-{number}-{part}"), box])
 
     which = "Meter" if number == 1 else f"Meter {number}"
@@ -111,7 +115,7 @@ def _meter(number: int) -> Component:
 
 def _when() -> Component:
     def number(name: str, label: str, value: float | None, step: str = "any") -> Component:
-        box = dcc.Input(id=f"wait-{name}", type="number", value=value, step=step)
+        box = dcc.Input(id=f"wait-{name}", type="number", value=value, step=step, **_REMEMBERED)
         return html.Div([html.Label(label, htmlFor=f"wait-{name}"), box])
 
     options = [{"label": label, "value": kind} for kind, label in _WAITS.items()]
@@ -139,7 +143,9 @@ def _when() -> Component:
 
 def _case() -> Component:
     fields = [
-        html.Div([html.Label(label, htmlFor=f"case-{key}"), dcc.Input(id=f"case-{key}", autoComplete="off")])
+        html.Div(
+            [html.Label(label, htmlFor=f"case-{key}"), dcc.Input(id=f"case-{key}", autoComplete="off", **_REMEMBERED)]
+        )
         for key, label in _DETAILS.items()
     ]
     return html.Section([html.H2("The case"), html.Div(fields, className="fields")], className="panel")

@@ -148,7 +148,7 @@ def _write(
             raise PreventUpdate
         remove_marker(path, number)
         return f"'{text}' is removed. Press Save to put it back.", None
-    if time_s is None:
+    if not isinstance(time_s, int | float):
         return "Give a time, or press a place in the plot.", number
     if number is None:
         return f"'{text.strip()}' is set at {time_s:g} s.", add_marker(path, text, note, time_s).number

@@ -20,6 +20,7 @@ from meterlog_dashboard.frame.elements import PLOT, STRIP_PLOT, attributes
 from meterlog_dashboard.frame.view import Context
 from meterlog_dashboard.review import markers as review_markers
 from meterlog_dashboard.review import roles as review_roles
+from meterlog_dashboard.review import texts as review_texts
 from meterlog_dashboard.review.clock import Clock
 from meterlog_dashboard.review.figures import detail_figure, draw_window, strip_figure, strip_window
 from meterlog_dashboard.review.tables import (
@@ -52,7 +53,7 @@ def layout(context: Context, name: str, query: Mapping[str, str]) -> Component: 
             _heading(name, session, clock),
             _links(name),
             html.Section(_plots(session, clock, whole), **attributes(aria_label="Plots")),
-            html.Section([html.H2("Channels"), *review_roles.parts(session)]),
+            html.Section([html.H2("Channels"), *review_roles.parts(session), *review_texts.parts(session)]),
             html.Section([html.H2("In view"), html.Div(statistics_table(session, whole), id="review-statistics")]),
             html.Section([html.H2("Findings"), html.Div(html.P("Reading …"), id="review-findings")]),
             html.Section([html.H2("Events"), html.Div(id="review-events")]),
@@ -95,11 +96,10 @@ def _stores(name: str, session: Loaded, clock: Clock, whole: Span) -> list[Compo
 
 
 def _heading(name: str, session: Loaded, clock: Clock) -> Component:
-    case = " · ".join(session.details[key] for key in ("vehicle", "complaint") if session.details.get(key))
     facts = f"{session.started_at:%Y-%m-%d %H:%M:%S} {clock.zone}, {seconds(session.duration_s)}, {name}. "
     return html.Div(
         [
-            html.H1(case or name.removesuffix(".sqlite")),
+            html.H1(review_texts.title(name, session), id="review-title"),
             html.P([facts, html.Span(_state(session), id="review-state", role="status")], className="soft"),
             html.P(clock.change[1], className="note") if clock.change else None,
         ]
@@ -178,6 +178,7 @@ def register(app: Dash, context: Context) -> None:
     """Add its callbacks."""
     review_markers.register(app, context)
     review_roles.register(app, context)
+    review_texts.register(app, context)
     _listen_to_plots(app)
     _register_growing(app, context)
     _register_explaining(app, context)

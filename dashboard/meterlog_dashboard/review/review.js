@@ -55,6 +55,10 @@ function press(button) {
   if (said.page) store("event-page", { first: Number(said.page), now });
   if (said.at) go(stretch.around(stored("review-length").whole, Number(said.at)));
   if (said.role) store("role-chosen", { channel: Number(said.channel), role: said.role, now });
+  if (button.id === "texts-save") {
+    const fields = [...document.querySelectorAll("#texts input")];
+    store("texts-entered", Object.fromEntries(fields.map((one) => [one.id.slice("text-".length), one.value])));
+  }
   if (said.marker) {
     store("marker-row", { number: Number(said.marker), now });
     const field = document.getElementById("marker-name");

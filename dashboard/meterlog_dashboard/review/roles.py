@@ -28,12 +28,13 @@ def parts(session: Loaded) -> list[Component]:
     """The list, and where it says what was wrong."""
     return [
         dcc.Store(id="role-chosen"),
-        html.Div(_list(session), id="role-list"),
+        html.Div(role_list(session), id="role-list"),
         html.P(id="role-said", role="status"),
     ]
 
 
-def _list(session: Loaded) -> Component:
+def role_list(session: Loaded) -> Component:
+    """Each channel with what it measures, and the buttons to say it."""
     return html.Ul([html.Li(_entry(channel)) for channel in session.channels], className="channels")
 
 
@@ -77,4 +78,4 @@ def register(app: Dash, context: Context) -> None:
             correct(context.folder.file(name), {role_key(int(chosen["channel"])): str(chosen["role"])})
         except MeterlogError as error:
             return no_update, context.said(error), no_update
-        return _list(context.opened.loaded(name)), "Saved. The findings are judged anew.", time.time_ns()
+        return role_list(context.opened.loaded(name)), "Saved. The findings are judged anew.", time.time_ns()

@@ -117,7 +117,7 @@ CAUTIONS: tuple[Caution, ...] = (
         "Never probe, feed or load-test airbag or belt circuits; keep lamps, clips and leads off their plugs, under"
         " the seats too.",
         _MANUALS,
-        (When(near=(RESTRAINT,)), When(("begin", *_POWERED)), When(loads=("lamp",))),
+        (When(near=(RESTRAINT,)), When(("begin", "record", *_POWERED)), When(loads=("lamp",))),
     ),
     Caution(
         "restraint charge",
@@ -177,7 +177,7 @@ CAUTIONS: tuple[Caution, ...] = (
         "The vehicle may move when cranked: room ahead, brake on, neutral. Crank 15 to 30 seconds at most, then let the"
         " starter rest 2 minutes.",
         _MANUALS,
-        (When(states=("crank",)),),
+        (When(states=("crank",)), When(("record",))),
     ),
     Caution(
         "under",

@@ -80,7 +80,7 @@ LAYERS: tuple[tuple[str, ...], ...] = (
     ("errors", "extras", "reading", "series", "kinds", "sides"),
     ("text", "timing"),
     ("address", "cautions", "details", "display_check", "roles", "signal"),
-    ("transports", "session"),
+    ("transports", "session", "near_words"),
     ("driver", "events", "exchange"),
     ("dial", "framing", "testing"),
     ("limits", "condition", "settings"),

@@ -84,7 +84,7 @@ def screen(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) 
 
 @pytest.mark.parametrize("kind", KINDS)
 def test_what_rings_on_the_page_rings_in_the_terminal(kind: str, screen: Callable[[], str]) -> None:
-    display = ScreenDisplay("a.sqlite", keys=False, sound=True)
+    display = ScreenDisplay("a.sqlite", "", keys=False, sound=True)
     display.notice(Notice("event", 1.0, "", 1, Quantity.RESISTANCE, Event(kind, 1, 1.0, 1.0)))
     display.close()
     assert ("\x07" in screen()) == (KINDS[kind].sort == "trouble")
@@ -169,7 +169,7 @@ def test_a_new_kind_is_one_file_and_one_row(monkeypatch: pytest.MonkeyPatch, scr
     assert [(line.channel, line.level, line.words) for line in said.lines] == [(1, 9.0, "lowest allowed")]
     assert mine[0] in Evidence(view, found, limits, {1: watch}).faults_of(view.channels[0])
 
-    display = ScreenDisplay("a.sqlite", keys=False, sound=True)
+    display = ScreenDisplay("a.sqlite", "", keys=False, sound=True)
     display.notice(Notice("event", 3.0, "", 1, Quantity.DC_VOLTAGE, mine[0]))
     display.close()
     heard = screen()

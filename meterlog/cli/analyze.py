@@ -61,6 +61,14 @@ def as_text(analysis: Analysis) -> str:
     return "\n".join([*_head(analysis), "", *_happened(analysis), *_means(analysis), "", *_visible(analysis)])
 
 
+def in_short(analysis: Analysis) -> str:
+    """The verdict in a line or two: how many statements of each kind, and the first that is outside."""
+    verdicts = [finding.verdict for finding in analysis.findings]
+    told = [f"{verdicts.count(v)} {v}" for v in ("outside", "cannot tell", "within") if v in verdicts]
+    first = next((finding.text for finding in analysis.findings if finding.verdict == "outside"), "")
+    return f"In short: {', '.join(told) or 'nothing to judge'}.{f' {one_line(first)}' if first else ''}"
+
+
 def _head(analysis: Analysis) -> Iterator[str]:
     start = analysis.started_at.astimezone()
     yield f"{one_line(str(analysis.session))}: {_span(analysis.duration_s)} from {start:%Y-%m-%d %H:%M:%S}"

@@ -21,6 +21,7 @@ import time
 from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
 from pathlib import Path
+from shutil import get_terminal_size
 from types import FrameType
 from typing import Any, Protocol
 
@@ -31,13 +32,15 @@ from meterlog.capture.detection import LaterDetection
 from meterlog.capture.frozen import ending_when_frozen
 from meterlog.capture.meters import FindsItsDriver
 from meterlog.capture.trigger import AFTER_S, BEFORE_S
-from meterlog.cautions import DEFERS, Act, applying, sentence
+from meterlog.cautions import DEFERS, applying, sentence
 from meterlog.checks import unchecked
 from meterlog.cli.options.details_and_roles import add_details, add_roles, details, entered_roles
 from meterlog.cli.options.told_to import add_told_to, output_for_listeners, telling
 from meterlog.cli.terminal.output_streams import lasting_output
+from meterlog.cli.terminal.wrap import wrapped
 from meterlog.driver import Traffic
 from meterlog.errors import EmptySession, LinkAbsent, LinkError, MeterlogError, NoFrameFits, UsageError, bytes_in_words
+from meterlog.near_words import MATTER, recording
 from meterlog.session import SessionWriter
 from meterlog.session.names import create_named
 from meterlog.settings import read_settings
@@ -83,7 +86,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add_told_to(parser)
     add("--raw", action="store_true", help="also keep each meter's raw bytes, beside the session as NAME.meter1.raw")
     add("--plain", action="store_true", help="plain lines instead of the live view")
-    add("--quiet", action="store_true", help="print only cautions and problems while recording")
+    add("--quiet", action="store_true", help="print only the two cautions that matter everywhere, and problems")
     add("--no-sound", action="store_true", help="no bell on an alarm")
 
 
@@ -162,14 +165,16 @@ def _recorded(
         print(f"note: {failure}")
     if path.suffix != ".sqlite":
         print(f"note: '{one_line(str(path))}' does not end in .sqlite, so the page does not list it")
-    print("\n".join(f"caution: {caution}" for caution in [*applying(Act("record")), sentence(DEFERS)]))
+    place = said_of_places(setups, entered, args.armed)
+    cautions = MATTER if args.quiet else [*applying(recording(place)), sentence(DEFERS)]
+    print("\n".join(wrapped(f"caution: {caution}") for caution in cautions))
     for setup in setups:
         if missing := unchecked(setup.reached_by):
-            print(f"caution: {missing}", flush=True)
+            print(wrapped(f"caution: {missing}"), flush=True)
     with telling(path, args.to, args.told):
         try:
             with _marking(args.button, recorder):
-                _show_until_end(recorder, notices, ends, args, str(path), until_s)
+                _show_until_end(recorder, notices, ends, args, str(path), place, until_s)
         finally:
             outcome = recorder.finish()
             ends.by_flag = False
@@ -187,6 +192,12 @@ def _marking(device: str | None, recorder: Recorder) -> Iterator[None]:
         yield
     finally:
         button.close()
+
+
+def said_of_places(setups: list[MeterSetup], entered: dict[str, str], armed: str | None) -> str:
+    """Return all that was typed about what is measured, and where: labels, test points, details, the condition."""
+    named = [words for setup in setups for words in (*setup.labels, *setup.points)]
+    return " ".join([*named, *entered.values(), armed or ""])
 
 
 def _armed(args: argparse.Namespace, setups: list[MeterSetup]) -> ArmedCapture | None:
@@ -245,6 +256,7 @@ def _show_until_end(
     ends: _Ends,
     args: argparse.Namespace,
     path: str,
+    place: str,
     until_s: float,
 ) -> None:
     """Show what happens until the recording ends. Drawing is imported only now, while bytes already come."""
@@ -255,11 +267,11 @@ def _show_until_end(
     screen = sys.stdout is not None and sys.stdout.isatty() and not args.plain and not args.quiet
     with ExitStack() as stack:
         keyboard = stack.enter_context(Keys()) if screen and Keys.usable() else None
-        display: Display = LineDisplay(args.quiet)
+        display: Display = LineDisplay(args.quiet, place)
         if screen:
             from meterlog.cli.terminal.record_screen import ScreenDisplay
 
-            display = ScreenDisplay(path, keyboard is not None, not args.no_sound)
+            display = ScreenDisplay(path, place, keyboard is not None, not args.no_sound)
         else:
             print(f"recording to {one_line(str(path))}; Ctrl-C ends the recording and keeps the data")
         stack.callback(display.close)
@@ -317,8 +329,7 @@ def _report_armed(outcome: Outcome, armed: ArmedCapture | None) -> None:
 
 def _report_session(path: Path) -> None:
     from meterlog.analysis import analyze
-    from meterlog.cli.analyze import as_text
-    from meterlog.cli.terminal.wrap import wrapped
+    from meterlog.cli.analyze import as_text, in_short
     from meterlog.session import open_reader
     from meterlog.session.contents import Contents
 
@@ -327,7 +338,11 @@ def _report_session(path: Path) -> None:
             reader.need_readings()
         except EmptySession:  # the disk was full before the first of them was written
             return
-        print(wrapped(f"\n{as_text(analyze(Contents.of(reader)))}"), flush=True)
+        found = analyze(Contents.of(reader))
+        text = wrapped(f"\n{as_text(found)}")
+        print(text, flush=True)
+        if sys.stdout is not None and sys.stdout.isatty() and text.count("\n") + 2 > get_terminal_size().lines:
+            print(wrapped(in_short(found)), flush=True)  # its beginning has left the screen
 
 
 def _silent(name: str, traffic: Traffic) -> LinkError:

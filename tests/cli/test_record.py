@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import os
+import re
 import select
 import shutil
 import signal
@@ -129,7 +130,7 @@ def test_two_meters_at_once_until_a_signal(
         assert reader.ended == "clean"
     assert left(out) == ["out.sqlite"]
     text = "".join(going.lines)
-    assert text.index("caution: Fuel vapour") < text.index("caution: Back-probe") < text.index("measuring")
+    assert text.index("caution: Never probe") < text.index("caution: Back-probe") < text.index("measuring")
     assert "What happened" in text or "Nothing found" in text
     assert going.errors() == ""
 
@@ -495,3 +496,38 @@ def test_recording_and_its_report_import_nothing_heavy(meter: Plugged, out: Path
     with process.stdout:
         assert process.stdout.read().decode().endswith("heavy: set()\n")
     assert process.returncode == 0
+
+
+@pytest.mark.parametrize(
+    ("words", "count", "absent"), [((), 9, "caution: Battery gas"), (("--quiet",), 2, "caution: Fuel vapour")]
+)
+def test_only_the_cautions_that_fit_are_said_once(
+    out: Path, run: Callable[..., Run], words: tuple[str, ...], count: int, absent: str
+) -> None:
+    going = run("--meter", "sim:healthy-prime?speed=20&label=pump+feed", "--for", "0.5", "--out", str(out), *words)
+    assert going.end(None) == 0
+    said = [line for line in going.lines if line.startswith("caution: ")]
+    assert len(said) == count
+    assert len(set(said)) == count
+    assert absent not in "".join(going.lines)
+
+
+def test_the_first_reading_is_said_at_once(meter: Plugged, out: Path, run: Callable[..., Run]) -> None:
+    going = run("--meter", f"status14:{meter.port}?label=feed", "--out", str(out))
+    going.wait_for("recording to")
+    meter.show(12.34)
+    going.wait_for("feed: 12.34 V")
+
+
+def test_in_a_small_terminal_nothing_is_cut_and_the_verdict_is_last(
+    out: Path, terminal: Callable[..., Terminal]
+) -> None:
+    screen = terminal("--meter", "sim:healthy-prime?speed=8&label=pump+feed", "--for", "1.5", "--out", str(out))
+    termios.tcsetwinsize(screen.slave, (24, 40))
+    assert screen.end() == 0
+    seen = re.sub(rb"\x1b\[[0-9;?]*[A-Za-z]", b"", screen.seen).decode().replace("\r", "")
+    assert "min " in seen
+    assert "gaps " in seen
+    last = seen.rstrip().rpartition("In short: ")[2]
+    assert " within" in last or "nothing to judge" in last
+    assert last.count("\n") < 20

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import sys
 import time
 
@@ -30,18 +31,19 @@ _SPARK_READINGS = 30
 class ScreenDisplay:
     """Draws with rich."""
 
-    def __init__(self, path: str, keys: bool, sound: bool) -> None:
+    def __init__(self, path: str, place: str, keys: bool, sound: bool) -> None:
         """Draw from now on.
 
         Args:
             path: the session's name, to show.
+            place: all that was said about what is measured.
             keys: whether keys are read, to show what they do.
             sound: ring the terminal's bell on an alarm.
         """
         self._path, self._keys, self._sound = one_line(path), keys, sound
         terminal = sys.stdout.raw if isinstance(sys.stdout, PlainOutput | LastingOutput) else sys.stdout
         self._console = Console(file=terminal, highlight=False)
-        self._cautions = LineDisplay(quiet=True)
+        self._cautions = LineDisplay(quiet=True, place=place)
         self._live = Live(console=self._console, auto_refresh=False, transient=True)
         self._live.start()
         self._drawn_s = 0.0
@@ -49,9 +51,8 @@ class ScreenDisplay:
 
     def notice(self, notice: Notice) -> None:
         """Show something that happened, above the picture."""
-        if notice.kind == "channel" and notice.quantity is not None:
-            for caution in self._cautions.new_cautions(notice.quantity):
-                self._console.print(Text(f"caution: {caution}", "yellow"))
+        for caution in self._cautions.new_cautions(notice):
+            self._console.print(Text(f"caution: {caution}", "yellow"))
         alarm = notice.event is not None and KINDS[notice.event.kind].rings
         self._console.print(Text(f"{notice.time_s:9.2f} s  {one_line(said(notice))}", "bold red" if alarm else ""))
         if alarm and self._sound:
@@ -75,6 +76,8 @@ class ScreenDisplay:
         rows = [[Text(word, "dim") for word in _HEADS]]
         rows += [self._row(channel, recorder) for channel in list(recorder.channels.values())]
         widths = [max(row[i].cell_len for row in rows if i < len(row)) for i in range(len(_HEADS))]
+        if sum(widths) + 2 * len(widths) > self._console.width:
+            return Text("\n").join([*self._narrow(rows), *self._foot(recorder, typing)])
         lines = []
         for row in rows:
             for i, cell in enumerate(row):
@@ -82,6 +85,16 @@ class ScreenDisplay:
             lines.append(Text("  ").join(row))
         # One text for all: a table of rich costs six times as much, and the meters' threads wait for it.
         return Text("\n", no_wrap=True, overflow="crop").join([*lines, *self._foot(recorder, typing)])
+
+    def _narrow(self, rows: list[list[Text]]) -> list[Text]:
+        """Give each channel two lines and more where it does not fit into one: nothing is cut."""
+        lines = []
+        for row in rows[1:]:
+            lines.append(Text("  ").join(row[:2]))
+            told = [(head, cell) for head, cell in zip(rows[0][3:], row[3:], strict=False) if cell.plain]
+            lines.append(Text("  ").join([Text(""), *(Text(" ").join(pair) for pair in told)]))
+            lines += [Text("  ").join([Text(""), row[2]])] if len(row) > 2 else []
+        return lines
 
     def _row(self, channel: LiveChannel, recorder: Recorder) -> list[Text]:
         last = channel.last
@@ -95,7 +108,7 @@ class ScreenDisplay:
             Text(one_line(channel.label)),
             Text(link.word, "bold red") if link.sort == "lost" else Text(state.words, _STYLES.get(state.sort, "bold")),
             Text(sparkline([reading.value for reading in recent]), "cyan"),
-            Text(f"{channel.rate_hz:.3g}/s"),
+            Text("" if math.isnan(channel.rate_hz) else f"{channel.rate_hz:.3g}/s"),
             Text(displayed(low, channel.quantity.unit, last.resolution)),
             Text(displayed(high, channel.quantity.unit, last.resolution)),
             Text(str(channel.gaps), "red" if channel.gaps else ""),

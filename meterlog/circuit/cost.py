@@ -9,6 +9,9 @@ from meterlog.circuit.next_measurement.propose import Step
 
 MINUTES_AN_HOUR = 60.0
 
+IN_VAIN_MIN = 20.0
+"""Minutes that a wrong part costs beside its own: to put all together, to try, to see that it was in vain, and to begin
+again. A guess."""
 QUICK_FROM = 0.8
 """From this probability on a part that is replaced quicker than the reading is taken is worth trying. A choice."""
 
@@ -34,7 +37,7 @@ class Choice:
     price: float | None
 
     def loss_now(self, hour_price: float | None = None) -> float:
-        """The expected loss by replacing it now, in minutes: the work and the part, in vain if it is the wrong one.
+        """The expected loss by replacing it now, in minutes: the work, the part and the try, if it is the wrong one.
 
         Args:
             hour_price: of an hour of work; without it, or without the part's price, only minutes count.
@@ -66,7 +69,7 @@ class Choice:
 
     def _whole(self, hour_price: float | None) -> float:
         bought = self.price * MINUTES_AN_HOUR / hour_price if self.price is not None and hour_price else 0.0
-        return self.minutes + bought
+        return self.minutes + bought + IN_VAIN_MIN
 
 
 def choice(circuit: Circuit, part: str, probability: float, step: Step) -> Choice:

@@ -44,9 +44,9 @@ NAMED_TOO = 0.05
 """From this probability on, a verdict names a part as another possibility. A guess."""
 BY_FAR = 3.0
 """Times as probable as the next from which 'healthy' is the verdict below one half too, said to be unproven. Guess."""
-LEAST_BITS_WHEN_LIKELY, LEAST_BITS_WHEN_SURE = 0.03, 0.05
-"""Least information worth the way to the vehicle once one answer is likelier than all others together, and once one is
-sure: what is left then are mostly faults that no reading of the circuit tells. Guesses."""
+LEAST_BITS_WHEN_LIKELY = 0.05
+"""Least information worth the way to the vehicle once one answer is likelier than all others together: what is left
+then are mostly faults that no reading of the circuit tells. Guess."""
 WRONG_REPAIR_MIN = 120.0
 """Minutes that it costs to call a faulty circuit good: the way back and the search elsewhere. A guess."""
 LEAST_SHOWN = 0.005
@@ -221,7 +221,7 @@ class Diagnoser:
         comes = float(known.comes_and_goes.sum())
         sure = _decided(hypotheses, healthy, comes)
         likely = max([healthy, *(h.probability for h in hypotheses)]) >= LIKELY
-        least_bits = LEAST_BITS_WHEN_SURE if sure else LEAST_BITS_WHEN_LIKELY if likely else LEAST_BITS
+        least_bits = LEAST_BITS_WHEN_LIKELY if likely else LEAST_BITS
         following = self._following(known, measured, tried, suggestions, least_bits) if suggestions else ()
         acting = self._acting(hypotheses, healthy, following)
         if acting is not None and (acting.quicker or (sure and not acting.pays())):

@@ -22,6 +22,8 @@ def share(found: Sequence[bool]) -> str:
 
 def lines(rows: Sequence[Row]) -> list[str]:
     """Everything about one world."""
+    if not rows:
+        return ["no vehicle"]
     faults = [r for r in rows if not r["tool"].fault.startswith("sound")]
     sound = [r["tool"] for r in rows if r["tool"].fault.startswith("sound")]
     tool = [r["tool"] for r in faults]

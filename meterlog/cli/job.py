@@ -37,16 +37,15 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the options."""
     what = parser.add_subparsers(dest="what", required=True, metavar="DO")
 
-    def add(name: str, summary: str, folder: Path | None = None) -> argparse.ArgumentParser:
+    def add(name: str, summary: str, folder: Path | None = None, left_out: str = "") -> argparse.ArgumentParser:
         one = what.add_parser(name, help=summary, description=summary, allow_abbrev=False)
-        said = f" (default {folder})" if folder else ""
         one.add_argument(
             "folder",
             metavar="FOLDER",
             type=Path,
-            nargs="?" if folder else None,
+            nargs="?" if left_out else None,
             default=folder,
-            help=f"the job's folder{said}",
+            help=f"the job's folder{left_out and f' ({left_out})'}",
         )
         one.add_argument("--json", action="store_true", help="one JSON object on standard output")
         return one
@@ -61,11 +60,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     start.add_argument(
         "--no-experience", action="store_true", help="go by the guessed fault rates, not by your proved jobs beside it"
     )
-    add("status", "say where it stands, and what comes next")
+    here = "may be left out where there is one job here"
+    add("status", "say where it stands, and what comes next", left_out=here)
     look = add("look", "enter what was looked at or heard")
     look.add_argument("answers", nargs="+", metavar="KEY=ANSWER", help="for example prime_heard=no; unknown passes it")
     for name, summary in (("measure", "measure what comes next"), ("prove", "measure again what decided")):
-        measure = add(name, summary)
+        measure = add(name, summary, left_out=here)
         measure.add_argument(
             "--value", metavar="V", help="the reading, typed: 12.4, 12300 mV, open; or what came of it: runs"
         )
@@ -80,7 +80,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     tried.add_argument(
         "trial", metavar="WORDS", help="'bridged relay runs', 'fed pump_plus dead', 'replaced fuse blew'"
     )
-    add("undo", "take the last step back")
+    add("undo", "take the last step back", left_out=here)
     repaired = add("repaired", "enter a repair")
     repaired.add_argument("part", metavar="PART", help="the part's name in the circuit")
     repaired.add_argument("--price", type=float, metavar="X", help="of the part")
@@ -89,10 +89,14 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     photo = add("photo", "copy a photo into the job, for the report")
     photo.add_argument("file", metavar="FILE", type=Path, help="JPEG, PNG or WebP; where it was taken is left out")
     photo.add_argument("--caption", default="", metavar="TEXT", help="what it shows")
-    report = add("report", "write the report for the customer")
-    report.add_argument("--out", required=True, metavar="FILE.html", help="an existing one is replaced")
+    report = add("report", "write the report for the customer", left_out=here)
+    report.add_argument(
+        "--out", metavar="FILE.html", help="default report.html in the job's folder; an existing one is replaced"
+    )
     report.add_argument("--pdf", action="store_true", help="also write a PDF beside it, with this computer's Chromium")
-    practice = add("practice", "find a hidden fault of the simulated van, against the clock", Path("practice"))
+    practice = add(
+        "practice", "find a hidden fault of the simulated van, against the clock", Path("practice"), "practice"
+    )
     practice.add_argument("--seed", type=int, metavar="N", help="which fault; another one each time where left out")
     wait = add("wait", "say what it waits for: a part, the customer; whatever is done next goes on with it")
     wait.add_argument("reason", metavar="REASON", help="for example 'relay, ordered for Friday'")
@@ -103,7 +107,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Do it; the exit status."""
     from meterlog.job.job_file import read_job
+    from meterlog.job.listing import job_here
 
+    args.folder = job_here() if args.folder is None else args.folder
     if args.what == "start":
         return _show(_start(args), args)
     if args.what == "practice":
@@ -260,7 +266,7 @@ def _report(job: Job, args: argparse.Namespace) -> int:
     from meterlog.report import print_pdf, write_report
     from meterlog.report.of_job import report_of_job
 
-    out = Path(args.out)
+    out = Path(args.out) if args.out else job.folder / "report.html"
     check_out(out, [str(job.folder / NAME)])
     page, missing = report_of_job(known_of(job))
     for sentence in missing:

@@ -7,9 +7,12 @@ from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
-from meterlog.errors import MeterlogError
+from meterlog.errors import JobError, MeterlogError
 from meterlog.job.job_file import NAME, read_job
 from meterlog.job.status import known_of
+
+_NAMED = 5
+"""Jobs that are named where one has to be chosen. A choice."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,6 +39,23 @@ class Listed:
 def list_jobs(folder: Path) -> list[Listed]:
     """The jobs in a folder and in the folders right below it, the newest first."""
     return sorted((_listed(path) for path in _folders(folder)), key=lambda one: one.changed, reverse=True)
+
+
+def job_here() -> Path:
+    """The one job in this folder or right below it.
+
+    Raises:
+        JobError: there is none, or more than one.
+    """
+    found = sorted(_folders(Path()))
+    if len(found) == 1:
+        return found[0]
+    if not found:
+        raise JobError("there is no job here: name its folder, or begin one with 'meterlog job start FOLDER'")
+    names = ", ".join(map(str, found[:_NAMED]))
+    raise JobError(
+        f"there are {len(found)} jobs here: name the folder of one ({names}{', ...' * (len(found) > _NAMED)})"
+    )
 
 
 def _folders(folder: Path) -> Iterator[Path]:

@@ -298,3 +298,30 @@ def test_a_list_of_jobs_says_what_each_says_itself(
     said = capsys.readouterr().out
     assert ": repaired, " in said
     assert now["diagnosis"]["verdict"].partition(";")[0] in said
+
+
+def test_the_one_job_here_needs_no_name(
+    job: Run, folder: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    start(job, "--circuit", "pump-feed")
+    monkeypatch.chdir(folder.parent)
+    assert main(["job", "measure", "--value", "12.3"]) == 0
+    assert "12.3 V" in capsys.readouterr().out
+    assert main(["job", "report"]) == 0
+    assert (folder / "report.html").is_file()
+    monkeypatch.chdir(folder)
+    assert main(["job", "undo"]) == 0
+    other = folder.parent / "other"
+    main(["job", "start", str(other), "--complaint", "x"])
+    monkeypatch.chdir(folder.parent)
+    capsys.readouterr()
+    assert main(["job", "status"]) == 2
+    assert "there are 2 jobs here: name the folder of one (other, van)" in capsys.readouterr().err
+
+
+def test_no_job_here_is_one_sentence(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    assert main(["job", "status"]) == 2
+    assert "there is no job here" in capsys.readouterr().err

@@ -201,13 +201,32 @@ def now() -> str:
 
 
 @contextmanager
+def measuring(folder: Path) -> Iterator[None]:
+    """Inside, no other program takes readings for the job; entering them by hand goes on.
+
+    Raises:
+        JobBusy: another program is measuring for it.
+        JobError: the folder cannot be written.
+    """
+    with _held(folder, ".measure", 0.0, f"another program measures for '{folder}'{{who}}: end it there first"):
+        yield
+
+
+@contextmanager
 def _locked(folder: Path) -> Iterator[None]:
-    lock, holder = FileLock(folder / ".job.lock"), folder / ".job.holder"
+    busy = f"another program is writing '{folder / NAME}'{{who}}: try again when it is done"
+    with _held(folder, ".job", 2.0, busy):
+        yield
+
+
+@contextmanager
+def _held(folder: Path, name: str, wait_s: float, busy: str) -> Iterator[None]:
+    """Inside, a lock of the folder is held; beside it stands who has it, for the `{who}` of the others' sentence."""
+    lock, holder = FileLock(folder / f"{name}.lock"), folder / f"{name}.holder"
     try:
-        lock.acquire(timeout=2.0)
+        lock.acquire(timeout=wait_s)
     except Timeout:
-        who = _read_holder(holder)
-        raise JobBusy(f"another program is writing '{folder / NAME}'{who}: try again when it is done") from None
+        raise JobBusy(busy.replace("{who}", _read_holder(holder))) from None
     except OSError as error:
         raise JobError(f"'{folder}' cannot be written: {error.strerror or error}") from error
     try:

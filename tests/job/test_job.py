@@ -12,7 +12,7 @@ import pytest
 from meterlog.circuit.model.circuit_file import load_circuit
 from meterlog.cli import main
 from meterlog.errors import JobBusy
-from meterlog.job.job_file import editing
+from meterlog.job.job_file import editing, measuring
 from tests.job.vehicle import Vehicle
 
 Run = Callable[..., dict[str, Any]]
@@ -224,6 +224,19 @@ def test_a_second_writer_is_told_who_has_it(job: Run, folder: Path) -> None:
     ):
         pass
     assert document["vehicle"] == "blue van"
+
+
+def test_a_second_program_that_measures_is_told_who_does(
+    job: Run, folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    start(job, "--circuit", "pump-feed", "--meter", "sim:van?speed=20")
+    with measuring(folder):
+        assert main(["job", "measure", str(folder)]) == 2
+        said = capsys.readouterr().err
+        assert "another program measures for" in said
+        assert "(process " in said
+        assert len(job("measure", "--value", "12.3")["readings"]) == 1  # by hand it goes on
+    assert list(folder.glob("*.sqlite")) == []
 
 
 def test_jobs_are_listed_newest_first_and_a_damaged_one_is_said(

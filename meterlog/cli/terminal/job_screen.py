@@ -94,9 +94,9 @@ class JobScreen:
         self._draw(bool(typed))
         return self.answer
 
-    def ask(self) -> Answer:
-        """Wait for an answer without a meter."""
-        self._reading = ""
+    def ask(self, *, lamp: bool = False) -> Answer:
+        """Wait for an answer without a meter; of a lamp, by one key."""
+        self._reading, self._step_keys.lamp = "", lamp
         while (answer := self.look()) is None:
             time.sleep(_LOOK_S)
         return answer

@@ -148,12 +148,12 @@ class JobTalk:
             taken = self._by_meter(case, m) if self._addresses and m.quantity != "lamp" else []
             self._screen.clear()
             if taken:
+                before = len(self._job.steps)
                 self._job = enter_taken(self._job, case, taken)
-                self._entered = len(taken)
-                lines = caught_lines(self._job.folder, taken)
+                self._entered = len(self._job.steps) - before
                 self._screen.say([], tone=CAUGHT)
-                return lines
-            answer = self._screen.answer or self._screen.ask()
+                return caught_lines(self._job.folder, taken)
+            answer = self._screen.answer or self._screen.ask(lamp=m.quantity == "lamp")
             self._screen.answer = None
             if answer.kind == "end":
                 return []

@@ -62,9 +62,9 @@ class StepKeys:
 
     def _press(self, key: str) -> Answer | None:
         low = key.lower()
-        if self.lamp:
-            self.lamp = False
-            return Answer("typed", f"lamp {_LAMPS[low]}") if low in _LAMPS else None
+        if self.lamp and low in _LAMPS:
+            return Answer("typed", f"lamp {_LAMPS[low]}")
+        self.lamp = False
         if key in ENTER:
             return Answer("take")
         if key.isdecimal() or key in "-.,":

@@ -1,54 +1,26 @@
-"""Takes one measurement from the job's meters: recorded into the folder, watched until its level is certain."""
+"""Takes one measurement from the job's meters: recorded into the folder, until its level is certain."""
 
 from __future__ import annotations
 
 import queue
-import time
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Literal, Protocol
 
+from meterlog.capture.meters import MeterSetup
 from meterlog.capture.recorder import Recorder
 from meterlog.circuit.readings.measurement import Measurement
-from meterlog.errors import UsageError
 from meterlog.events import Event
 from meterlog.events.standing import Standing
 from meterlog.job.case import JobCase
 from meterlog.job.job import Job
-from meterlog.job.taking.level import Counts, Level
+from meterlog.job.job_file import measuring
+from meterlog.job.taking.level import Level
 from meterlog.job.taking.meters import place_meters
 from meterlog.job.taking.seen import Seen
+from meterlog.job.taking.watching import WAIT_S, Attendant, Queued, Watching
 from meterlog.reading import Reading
 from meterlog.session import Channel, Marker, SessionWriter
-
-WAIT_S = 20.0
-"""Time to turn the key once the probes are on, s; what has not changed by then is the reading. A guess."""
-_LOOK_S = 0.1
-"""Interval between looks at the clock and at the person's wishes, s."""
-_LONGEST_WAIT_S = 120.0
-"""The waiting tone comes ever more seldom, and at the least so often, s. A choice."""
-
-Said = Literal["ready", "slip", "right", "waiting"]
-"""`ready`: what the person may do now; `slip`: what is wrong; `right`: no more; `waiting`: for what."""
-Wish = Literal["", "take", "leave"]
-"""`take`: what stands there now; `leave`: no reading from here."""
-
-
-class Attendant(Protocol):
-    """Stands between the measurement and the person."""
-
-    def shown(self, reading: Reading) -> None:
-        """Show a reading of the meter that is watched."""
-        ...
-
-    def said(self, kind: Said, text: str) -> None:
-        """Say a sentence."""
-        ...
-
-    def wish(self) -> Wish:
-        """Ask what the person wants; often, so it must be quick."""
-        ...
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,10 +43,6 @@ class Taken:
     def source(self) -> dict[str, object]:
         """Return what its step says beside the reading."""
         return {"how": "measured", "session": self.session, "time_s": round(self.time_s, 3)}
-
-
-Queued = queue.SimpleQueue[tuple[int, Reading]]
-"""Readings on their way from the meters' threads, each with its channel's number."""
 
 
 class _Handing:
@@ -129,137 +97,34 @@ def take_into(
         UsageError: it shows another quantity, or nothing steady in time.
     """
     placed = place_meters(addresses, case.circuit, m, job)
-    path = free_name(job.folder, m)
+    watching = Watching(Seen(case, m, placed), attendant, wait_s, patient)
+    with measuring(job.folder):
+        name, level = _recorded(placed.setups, free_name(job.folder, m), watching)
+    if level is None:
+        return []
+    found = [(m, level), *watching.seen.elsewhere(level)]
+    return [Taken(_read(one, at), name, at.end_s, at.words) for one, at in found]
+
+
+def _recorded(setups: Sequence[MeterSetup], path: Path, watching: Watching) -> tuple[str, Level | None]:
+    """Record while it is watched; the session's name, and the level. No session stays where the person left."""
     queued: Queued = queue.SimpleQueue()
-    recorder = Recorder(placed.setups, SessionWriter.create(path), detector=lambda channel: _Handing(channel, queued))
+    recorder = Recorder(setups, SessionWriter.create(path), detector=lambda channel: _Handing(channel, queued))
     recorder.start()
-    taking = _Taking(Seen(case, m, placed), attendant, wait_s, patient)
-    level = None
     try:
-        level = taking.run(recorder, queued)
+        level = watching.run(recorder, queued)
     finally:
-        outcome = None
-        if level is None and taking.left:
+        if watching.left:
             recorder.discard()
         else:
-            outcome = recorder.finish()
-    if level is None or outcome is None or outcome.path is None:
-        return []
-    found = [(m, level), *taking.seen.elsewhere(level)]
-    return [Taken(_read(one, at), path.name, at.end_s, at.words) for one, at in found]
+            recorder.finish()
+    return path.name, level
 
 
 def _read(m: Measurement, level: Level) -> Measurement:
     """The measurement with its level, in as many figures as a meter can have."""
     value, error = float(f"{level.value:.6g}"), float(f"{level.error:.2g}") or None
     return replace(m, value=value, error=error, nulled=level.nulled)
-
-
-class _Taking:
-    """Goes on until there is a level, the person wants none, or the wait is over.
-
-    Attributes:
-        seen: of the measurement.
-        left: the person wanted no reading from here.
-    """
-
-    def __init__(self, seen: Seen, attendant: Attendant, wait_s: float, patient: bool) -> None:
-        self.seen, self.left = seen, False
-        self._attendant, self._wait_s, self._patient = attendant, wait_s, patient
-        self._said: dict[Said, str] = {}
-        self._stands_since_s: float | None = None
-        self._stands_as: Counts = "never"
-        self._warned = False
-        self._tone_s, self._tone_after_s = time.monotonic() + wait_s, wait_s
-
-    def run(self, recorder: Recorder, queued: Queued) -> Level | None:
-        """The level; None where the person left.
-
-        Raises:
-            UsageError: the wait is over, and nothing can be believed.
-        """
-        end_s = time.monotonic() + self._wait_s
-        while self._patient or time.monotonic() < end_s:
-            over = recorder.wait(0.0)
-            level = self._next(recorder, queued)
-            if level is None:
-                level = self._by_wish_or_time()
-            if level is not None or self.left:
-                return level
-            if over and queued.empty():
-                break
-        return self._at_the_end()
-
-    def _next(self, recorder: Recorder, queued: Queued) -> Level | None:
-        """Take what has come; wait a little where nothing has."""
-        wait_s = _LOOK_S
-        while True:
-            try:
-                channel, reading = queued.get(timeout=wait_s)
-            except queue.Empty:
-                return None
-            wait_s = 0.0
-            shown, level = self.seen.feed(recorder.channels[channel].meter, reading)
-            if shown is not None:
-                self._attendant.shown(shown)
-            if level is not None:
-                return level
-            self._say_what_is_new()
-            if self._patient is False and queued.empty():
-                return None
-
-    def _say_what_is_new(self) -> None:
-        slip = self.seen.slip
-        if slip != self._said.get("slip", ""):
-            self._said["slip"] = slip
-            self._attendant.said("slip" if slip else "right", slip or "Right now.")
-        ready = self.seen.watch.ready
-        if ready and not slip and ready != self._said.get("ready"):
-            self._said["ready"] = ready
-            self._attendant.said("ready", ready)
-
-    def _by_wish_or_time(self) -> Level | None:
-        wish = self._attendant.wish()
-        self.left = wish == "leave"
-        standing = None if self.seen.slip else self.seen.watch.standing
-        if wish == "take" and standing is not None:
-            return standing
-        if self.left or not self._patient:
-            return None
-        return self._by_time(standing)
-
-    def _by_time(self, standing: Level | None) -> Level | None:
-        """The level that has stood for long enough; say now and then what is waited for."""
-        now_s, counts = time.monotonic(), self.seen.watch.counts
-        if standing is None or counts != self._stands_as or self._stands_since_s is None:
-            self._stands_since_s, self._stands_as, self._warned = now_s, counts, False
-        stood = standing is not None and now_s - self._stands_since_s >= self._wait_s
-        if standing is not None and stood and (counts == "soon" or (counts == "late" and self._warned)):
-            return standing
-        if stood and counts == "late":
-            self._stands_since_s, self._warned = now_s, True
-            self._say_waiting(f"{self.seen.watch.waiting_for}. In {self._wait_s:.0f} s it counts")
-        elif now_s >= self._tone_s:
-            self._say_waiting(self.seen.slip or self.seen.watch.waiting_for)
-        return None
-
-    def _say_waiting(self, text: str) -> None:
-        self._attendant.said("waiting", f"Still waiting: {text.rstrip('.')}.")
-        self._tone_after_s = min(2 * self._tone_after_s, _LONGEST_WAIT_S)
-        self._tone_s = time.monotonic() + self._tone_after_s
-
-    def _at_the_end(self) -> Level:
-        """Believe what stands there.
-
-        Raises:
-            UsageError: nothing does, or a slip shows.
-        """
-        if self.seen.slip:
-            raise UsageError(self.seen.slip.rstrip("."))
-        standing = self.seen.watch.standing
-        if standing is None:
-            raise UsageError(f"no steady reading came in time ({self.seen.watch.waiting_for}); type it, or try again")
-        return standing
 
 
 def free_name(folder: Path, m: Measurement) -> Path:

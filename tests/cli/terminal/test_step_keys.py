@@ -24,6 +24,7 @@ from meterlog.cli.terminal.step_keys import CANNOT_REACH, HELP, NOT_HERE, Answer
         ("t\r", None),
         ("tq\x1b", None),
         ("lx", None),
+        ("lq", Answer("end")),
         ("x y", None),
         ("1\x1bq", Answer("end")),
     ],

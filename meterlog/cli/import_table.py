@@ -9,14 +9,15 @@ from __future__ import annotations
 
 import argparse
 import sys
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 
 from meterlog.cli.options.details_and_roles import add_details, add_roles, details, entered_roles
 from meterlog.cli.options.table_options import add_table_options, table_options
 from meterlog.errors import UsageError
-from meterlog.exchange.table.import_plan import ImportPlan, make_plan
+from meterlog.exchange.table.import_plan import ImportPlan
 from meterlog.exchange.table.remarks import Remarks
+from meterlog.exchange.table.several_files import make_plans
 from meterlog.exchange.table.source import is_text
 from meterlog.roles import check_role, entered_role
 from meterlog.text.safe import one_line
@@ -26,7 +27,7 @@ EXAMPLE = "meterlog import log.csv --time time_s --value voltage --quantity dc_v
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the options."""
-    parser.add_argument("table", metavar="FILE", type=Path, help="the table")
+    parser.add_argument("tables", metavar="FILE", type=Path, nargs="+", help="the table; several with --join")
     parser.add_argument("--out", metavar="SESSION", type=Path, help="the session file to make")
     parser.add_argument(
         "--dry-run", action="store_true", help="show how the table is understood and its first rows; write nothing"
@@ -41,15 +42,18 @@ def run(args: argparse.Namespace) -> int:
     """Import the table."""
     from meterlog.exchange.session_table_import import is_session_table
 
+    args.table = args.tables[0]
     entered = {**details(args.set), **entered_roles(args.role)}
     named = args.value or args.time
+    if not named and len(args.tables) > 1:
+        raise UsageError("with several files, say which columns hold the times and the values: --time COL --value COL")
     if not named and (_is_parquet(args.table) or (is_text(args.table) and is_session_table(args.table))):
         _need_out(args)
         _import_again(args, entered)
         return 0
     if not named and args.yes:
         args.out = args.out or args.table.with_suffix(".sqlite")
-        _import_as_planned(_certain(args), args.out, entered)
+        _import_as_planned([_certain(args)], args.out, entered)
         return 0
     if not named and args.out is None:
         _preview(args)
@@ -62,17 +66,18 @@ def run(args: argparse.Namespace) -> int:
         )
     if not args.value or not (args.time or args.interval):
         raise UsageError(f"--{'value' if args.time else 'time'} COL is missing")
-    plan = make_plan(args.table, table_options(args))
-    for number, column in enumerate(plan.values, 1):
+    plans = make_plans(args.tables, table_options(args))
+    for number, column in enumerate((column for plan in plans for column in plan.values), 1):
         if problem := check_role(entered_role(entered, number), column.quantity):
             raise UsageError(f"--role {number}: {problem}")
-    for line in plan.described():
-        print(one_line(line), file=sys.stdout if args.dry_run else sys.stderr)
-    _say(plan.source.doubts)
-    if args.dry_run:
-        _show_first(plan)
-    else:
-        _import_as_planned(plan, args.out, entered)
+    for plan in plans:
+        for line in plan.described():
+            print(one_line(line), file=sys.stdout if args.dry_run else sys.stderr)
+        _say(plan.source.doubts)
+        if args.dry_run:
+            _show_first(plan)
+    if not args.dry_run:
+        _import_as_planned(plans, args.out, entered)
     return 0
 
 
@@ -122,13 +127,17 @@ def _import_again(args: argparse.Namespace, entered: Mapping[str, str]) -> None:
     print(_counted(args.out, *counts))
 
 
-def _import_as_planned(plan: ImportPlan, out: Path, entered: Mapping[str, str]) -> None:
-    from meterlog.exchange.table.import_table import import_table
+def _import_as_planned(plans: Sequence[ImportPlan], out: Path, entered: Mapping[str, str]) -> None:
+    from meterlog.exchange.table.import_table import import_tables
 
-    remarks = Remarks()
-    imported = import_table(plan, out, remarks, entered)
+    remarks = [Remarks() for _ in plans]
+    imported = import_tables(plans, out, remarks, entered)
+    _say(imported.notes)
+    for plan, said in zip(plans, remarks, strict=True):
+        name = f"{plan.source.path.name}: " if len(plans) > 1 else ""
+        _say(f"{name}{sentence}" for sentence in said.sentences())
     share = f" ({100 * imported.kept / imported.rows:.3g} %)" if imported.kept < imported.rows else ""
-    _say((*imported.notes, *remarks.sentences(), f"{imported.kept} of {imported.rows} rows kept{share}"))
+    _say([f"{imported.kept} of {imported.rows} rows kept{share}"])
     for made in imported.sessions:
         print(_counted(made.path, made.readings, made.markers))
 

@@ -18,7 +18,7 @@ _PER = {"s": 1.0, "min": 60.0, "h": 3600.0}
 
 def add_table_options(parser: argparse.ArgumentParser) -> None:
     """Declare the options."""
-    from meterlog.exchange.table.options import RESTARTS
+    from meterlog.exchange.table.options import JOINS, RESTARTS
     from meterlog.exchange.table.time_kind import ORDERS
     from meterlog.exchange.table.time_unit import UNIT_CHOICES
 
@@ -57,6 +57,7 @@ def add_table_options(parser: argparse.ArgumentParser) -> None:
         "--restarts", choices=RESTARTS, default=RESTARTS[0],
         help="where the clock begins again: stop and say where, a session for each part, or one session with gaps",
     )  # fmt: skip
+    add("--join", choices=JOINS, help="several files: recorded at the same time, or one after another")
     several("--overload", "another word or number for overload, besides OL and the like", "WORD")
     several("--blank", "another word or number for no reading", "WORD")
     several("--number", "a number that looks like a stand-in but is measured", "WORD")

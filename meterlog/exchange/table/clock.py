@@ -66,7 +66,6 @@ class Clock:
         daily: whether the times start anew at midnight.
         joins: whether a restart goes on after the last time, with a gap between.
         stamps: how fine the times are, and whether rows that share one are spread.
-        remarks: counts what is left out.
         title: the column's, for messages.
 
     Attributes:
@@ -75,8 +74,8 @@ class Clock:
         strays: how many were left out.
     """
 
-    def __init__(self, *, daily: bool, joins: bool, stamps: Stamps, remarks: Remarks, title: str) -> None:
-        self._daily, self._joins, self._stamps, self._remarks = daily, joins, stamps, remarks
+    def __init__(self, *, daily: bool, joins: bool, stamps: Stamps, title: str) -> None:
+        self._daily, self._joins, self._stamps, self._remarks = daily, joins, stamps, Remarks()
         self._title = title
         self.restarts: list[Restart] = []
         self.rows = self.strays = 0
@@ -88,8 +87,9 @@ class Clock:
         self._interval_s = 0.0
         self._begins = False
 
-    def feed(self, rows: Rows) -> Iterator[Stretch]:
+    def feed(self, rows: Rows, remarks: Remarks) -> Iterator[Stretch]:
         """Take further rows, their times as the file has them; give those whose order is settled."""
+        self._remarks = remarks
         self.rows += len(rows)
         rows = self._plausible(rows)
         if not len(rows):

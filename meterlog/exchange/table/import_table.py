@@ -1,15 +1,15 @@
-"""Makes a session of a table from elsewhere, or one of each part where its clock began again."""
+"""Makes a session of tables from elsewhere, or one of each part where their clock began again."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass
 from pathlib import Path
 
-from meterlog.errors import TableError
+from meterlog.errors import TableError, UsageError
 from meterlog.exchange.new_session import NewSession
-from meterlog.exchange.table.clock import Restart
+from meterlog.exchange.table.clock import Clock, Restart
 from meterlog.exchange.table.import_plan import ImportPlan
 from meterlog.exchange.table.known_cells import KnownCells
 from meterlog.exchange.table.loader import Loader
@@ -19,7 +19,8 @@ from meterlog.exchange.table.remarks import Remarks
 from meterlog.exchange.table.row_reader import Ordered, RowReader
 from meterlog.exchange.table.rows import Rows
 from meterlog.exchange.table.session_start import SessionStart, session_start
-from meterlog.exchange.table.text_rows import DAMAGED, NO_ROWS, Texts
+from meterlog.exchange.table.text_rows import DAMAGED, NO_ROWS
+from meterlog.session.writer import SessionWriter
 
 _SHOWN_RESTARTS = 3
 
@@ -57,34 +58,59 @@ class Imported:
 
 
 def import_table(plan: ImportPlan, out: Path, remarks: Remarks, details: Mapping[str, str]) -> Imported:
+    """Write the session of one file; see `import_tables`."""
+    return import_tables([plan], out, [remarks], details)
+
+
+def import_tables(
+    plans: Sequence[ImportPlan], out: Path, remarks: Sequence[Remarks], details: Mapping[str, str]
+) -> Imported:
     """Write the session, or `out` with -1, -2, ... in its name for the parts of a clock that began again.
 
+    Args:
+        plans: of each file; the options of the first say how they are joined.
+        out: the session.
+        remarks: what is left out of each file.
+        details: of the session.
+
     Raises:
-        TableError: not one reading could be read.
+        TableError: not one reading could be read, or the files do not go together.
         Question: the clock began again, and nothing says what is to become of it.
         SessionWriteFailed: `out` exists or cannot be written; nothing is left behind then.
     """
-    if plan.options.restarts == "parts":
-        _check_clock(plan)
-    reader = RowReader(plan, remarks)
+    restarts = plans[0].options.restarts
+    if restarts == "parts":
+        _check_clock(plans)
     with ExitStack() as stack:
-        sessions = _Sessions(plan, out, details, remarks, stack)
-        for ordered in reader.rows():
-            if plan.options.restarts == "stop" and reader.restarts:
-                continue  # nothing will be made: only where else it began again is of interest
-            sessions.load(ordered, reader.texts)
-        if plan.options.restarts == "stop" and reader.restarts:
-            raise restart_question(reader.restarts, out.stem)
-        remarks.add_all("lines of text after the last row, left out", [line for line, _ in reader.texts])
-        made = sessions.keep()
-        rows = reader.seen + remarks.total(DAMAGED) - remarks.total(NO_ROWS)
-        return Imported(made, sessions.notes, rows, sessions.kept)
+        sessions = _Sessions(plans, out, details, stack)
+        found: list[Restart] = []
+        rows = 0
+        for reader, plan in _readers(plans, remarks):
+            for ordered in reader.rows():
+                found = reader.restarts
+                if restarts == "stop" and found:
+                    continue  # nothing will be made: only where else it began again is of interest
+                sessions.load(plan, reader, ordered)
+            reader.remarks.add_all("lines of text after the last row, left out", [line for line, _ in reader.texts])
+            rows += reader.seen + reader.remarks.total(DAMAGED) - reader.remarks.total(NO_ROWS)
+            if restarts == "stop" and found:
+                raise restart_question(found, out.stem)
+        return Imported(sessions.keep(remarks), sessions.notes, rows, sessions.kept)
 
 
-def _check_clock(plan: ImportPlan) -> None:
+def _readers(plans: Sequence[ImportPlan], remarks: Sequence[Remarks]) -> Iterator[tuple[RowReader, ImportPlan]]:
+    """A reader for each file, which goes on with the clocks of the one before where the files follow one another."""
+    clocks: dict[str, Clock] = {}
+    for plan, said in zip(plans, remarks, strict=True):
+        reader = RowReader(plan, said, clocks if plan.options.join == "end" else None)
+        yield reader, plan
+
+
+def _check_clock(plans: Sequence[ImportPlan]) -> None:
     """Read all times once, so that a column that is no clock is refused before a hundred sessions are made of it."""
-    for _ in RowReader(plan, Remarks()).rows():
-        pass
+    for reader, _ in _readers(plans, [Remarks() for _ in plans]):
+        for _ in reader.rows():
+            pass
 
 
 def restart_question(restarts: Sequence[Restart], name: str) -> Question:
@@ -101,66 +127,113 @@ def restart_question(restarts: Sequence[Restart], name: str) -> Question:
 
 
 class _Sessions:
-    """The sessions that are made, one for each part of the file."""
+    """The sessions that are made, one for each part of the clock."""
 
-    def __init__(
-        self, plan: ImportPlan, out: Path, details: Mapping[str, str], remarks: Remarks, stack: ExitStack
-    ) -> None:
-        self._plan, self._out, self._details, self._remarks, self._stack = plan, out, details, remarks, stack
-        self._known = [KnownCells(column) for column in plan.values]
-        self._made: list[tuple[NewSession, Loader]] = []
+    def __init__(self, plans: Sequence[ImportPlan], out: Path, details: Mapping[str, str], stack: ExitStack) -> None:
+        self._plans, self._out, self._details, self._stack = plans, out, details, stack
+        self._known = {id(plan): [KnownCells(column) for column in plan.values] for plan in plans}
+        self._made: list[tuple[NewSession, SessionWriter, dict[int, Loader]]] = []
         self._part = -1
         self._start: SessionStart | None = None
         self.notes: list[str] = []
+        if plans[0].options.join == "time":
+            _check_same_time(plans)
 
-    def load(self, ordered: Ordered, texts: Texts) -> None:
+    def load(self, plan: ImportPlan, reader: RowReader, ordered: Ordered) -> None:
         """Add rows to the session of their part."""
         _, begins, rows, error_s = stretch = ordered.stretch
-        part = stretch.part if self._plan.options.restarts == "parts" else 0
+        part = stretch.part if plan.options.restarts == "parts" else 0
         if part != self._part:
-            self._begin(part, float(rows.time_s[0]))
+            self._begin(part, plan, float(rows.time_s[0]))
         assert self._start is not None
-        loader = self._made[-1][1]
+        loader = self._loader(plan, reader.remarks)
         placed = Rows(rows.block, rows.time_s - self._start.zero_s)
-        if begins and self._plan.options.restarts == "offset":
+        if begins and plan.options.restarts == "offset":
             loader.mark_restart(float(placed.time_s[0]), rows.block.line[0])
-        loader.load(placed, error_s, ordered.channel, texts)
+        loader.load(placed, error_s, ordered.channel, reader.texts)
 
-    def _begin(self, part: int, first_s: float) -> None:
+    def _begin(self, part: int, plan: ImportPlan, first_s: float) -> None:
         if self._made:
-            self._made[-1][1].finish()
+            self._finish()
         self._part = part
-        self._start = session_start(self._plan, first_s if part else self._first_s(first_s))
+        if plan.options.join == "time":
+            plan = min(self._plans, key=lambda one: one.first_s)
+            first_s = plan.first_s
+        elif plan.channel_place is not None and not part:
+            first_s = min(first_s, plan.first_s)
+        self._start = session_start(plan, first_s)
         self.notes += [note for note in self._start.notes if note not in self.notes]
         new = self._stack.enter_context(NewSession(_numbered(self._out, part + 1)) if part else NewSession(self._out))
-        writer = new.begin(self._start.started_at, self._details)
-        self._made.append((new, Loader(self._plan, writer, self._remarks, self._known)))
+        self._made.append((new, new.begin(self._start.started_at, self._details), {}))
 
-    def _first_s(self, first_s: float) -> float:
-        """The earliest time of any channel, where each has its own rows."""
-        return min(first_s, self._plan.first_s) if self._plan.channel_place is not None else first_s
+    def _loader(self, plan: ImportPlan, remarks: Remarks) -> Loader:
+        """What fills the session from a file: channels of its own, or those of the file before."""
+        _, writer, loaders = self._made[-1]
+        if plan.options.join == "time":
+            key = self._plans.index(plan)
+            stem = plan.source.path.stem if len(self._plans) > 1 and self._labels_repeat() else ""
+            if key not in loaders:
+                loaders[key] = Loader(plan, writer, remarks, self._known[id(plan)], stem)
+            return loaders[key]
+        loader = loaders.get(0)
+        if loader is None:
+            loader = loaders[0] = Loader(plan, writer, remarks, self._known[id(plan)])
+        loader.go_on(plan, remarks, self._known[id(plan)])
+        return loader
+
+    def _labels_repeat(self) -> bool:
+        labels = [column.label for plan in self._plans for column in plan.values]
+        return len(set(labels)) < len(labels)
+
+    def _finish(self) -> None:
+        for loader in self._made[-1][2].values():
+            loader.finish()
+
+    @property
+    def _loaders(self) -> list[Loader]:
+        return [loader for _, _, loaders in self._made for loader in loaders.values()]
 
     @property
     def kept(self) -> int:
         """How many rows are in them."""
-        return sum(loader.kept for _, loader in self._made)
+        return sum(loader.kept for loader in self._loaders)
 
-    def keep(self) -> list[Made]:
+    def keep(self, remarks: Sequence[Remarks]) -> list[Made]:
         """Give all of them their names.
 
         Raises:
             TableError: there is no reading.
         """
-        if not any(count for _, loader in self._made for count in loader.readings.values()):
-            reasons = "; ".join(self._remarks.sentences()) or "there are no rows below the header"
-            raise TableError(f"'{self._plan.source.path}' has no usable reading: {reasons}")
+        if not any(count for loader in self._loaders for count in loader.readings.values()):
+            reasons = "; ".join(sentence for one in remarks for sentence in one.sentences())
+            path = self._plans[0].source.path
+            raise TableError(f"'{path}' has no usable reading: {reasons or 'there are no rows below the header'}")
         made = []
-        for k, (new, loader) in enumerate(self._made, 1):
-            loader.finish()
+        self._finish()
+        for k, (new, _, loaders) in enumerate(self._made, 1):
             path = _numbered(self._out, k) if len(self._made) > 1 else self._out
             new.keep(path)
-            made.append(Made(path, loader.readings, loader.markers))
+            readings = {label: n for loader in loaders.values() for label, n in loader.readings.items()}
+            made.append(Made(path, readings, sum(loader.markers for loader in loaders.values())))
         return made
+
+
+def _check_same_time(plans: Sequence[ImportPlan]) -> None:
+    """Look whether the files can have been recorded at the same time.
+
+    Raises:
+        TableError: some have dates and some have none.
+        UsageError: they would be cut into parts.
+    """
+    if plans[0].options.restarts == "parts":
+        raise UsageError("--join time makes one session, so it does not go with --restarts parts")
+    dated = [plan.source.path.name for plan in plans if plan.time.absolute]
+    if 0 < len(dated) < len(plans):
+        bare = next(plan.source.path.name for plan in plans if not plan.time.absolute)
+        raise TableError(
+            f"the times of '{dated[0]}' have a date and those of '{bare}' have none, so nothing says how they lie to"
+            " each other: import them into sessions of their own"
+        )
 
 
 def _numbered(path: Path, number: int) -> Path:

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from meterlog.errors import TableError
 from meterlog.exchange.table.import_plan import ImportPlan
 from meterlog.exchange.table.known_cells import KnownCells
 from meterlog.exchange.table.looks import has_word, note_of
@@ -71,7 +72,10 @@ class Loader:
         kept: how many rows gave a reading or a marker.
     """
 
-    def __init__(self, plan: ImportPlan, writer: SessionWriter, remarks: Remarks, known: Sequence[KnownCells]) -> None:
+    def __init__(
+        self, plan: ImportPlan, writer: SessionWriter, remarks: Remarks, known: Sequence[KnownCells], stem: str = ""
+    ) -> None:
+        """Begin the channels of a file, with `stem` before their labels."""
         self._plan, self._remarks, self._writer, self._known = plan, remarks, writer, known
         self._channels: dict[int | str, _Channel] = {}  # by the column's place (two may bear one title), or by name
         self._labels: dict[int | str, str] = {}
@@ -80,7 +84,20 @@ class Loader:
         self.markers = self.kept = 0
         if plan.channel_place is None:
             for i, column in enumerate(plan.values):
-                self._add_channel(i, column.label, i)
+                self._add_channel(i, f"{stem} {column.label}".strip(), i)
+
+    def go_on(self, plan: ImportPlan, remarks: Remarks, known: Sequence[KnownCells]) -> None:
+        """Take the next rows from another file, for the same channels.
+
+        Raises:
+            TableError: it has others.
+        """
+        if [column.quantity for column in plan.values] != [column.quantity for column in self._plan.values]:
+            raise TableError(
+                f"'{plan.source.path.name}' has other quantities than '{self._plan.source.path.name}', so it cannot go"
+                " on with its channels"
+            )
+        self._plan, self._remarks, self._known = plan, remarks, known
 
     @property
     def readings(self) -> dict[str, int]:

@@ -10,6 +10,9 @@ from meterlog.errors import UsageError
 RESTARTS = ("stop", "parts", "offset")
 """What becomes of a clock that begins again: nothing is made; a session for each part; one session with gaps."""
 
+JOINS = ("time", "end")
+"""How several files become one session: recorded at the same time, or one after another."""
+
 
 @dataclass(frozen=True, slots=True)
 class ImportOptions:
@@ -41,6 +44,7 @@ class ImportOptions:
     date: date | None = None
     unit_from: str | None = None
     restarts: str = "stop"
+    join: str | None = None
 
     @property
     def columns(self) -> tuple[str, ...]:

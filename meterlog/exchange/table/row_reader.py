@@ -37,11 +37,12 @@ class RowReader:
         texts: lines of text and their numbers that no row given so far stands behind.
     """
 
-    def __init__(self, plan: ImportPlan, remarks: Remarks) -> None:
+    def __init__(self, plan: ImportPlan, remarks: Remarks, clocks: dict[str, Clock] | None = None) -> None:
+        """Read by clocks of its own, or go on with those of the file before."""
         self.remarks, self.seen = remarks, 0
         self.texts: Texts = []
         self._plan = plan
-        self._clocks: dict[str, Clock] = {}
+        self._clocks: dict[str, Clock] = {} if clocks is None else clocks
         self._counted = 0
         self._found_texts: list[tuple[int, list[str]]] = []
 
@@ -58,7 +59,7 @@ class RowReader:
             rows = self._timed(block)
             self.texts += [(line, note) for line, cells in sorted(self._found_texts) if (note := note_of(cells))]
             for name, part in self._by_channel(rows):
-                yield from (Ordered(name, stretch) for stretch in self._clock(name).feed(part))
+                yield from (Ordered(name, stretch) for stretch in self._clock(name).feed(part, self.remarks))
         for name, clock in self._clocks.items():
             yield from (Ordered(name, stretch) for stretch in clock.finish())
 
@@ -66,9 +67,7 @@ class RowReader:
         if name not in self._clocks:
             plan = self._plan
             joins = plan.options.restarts == "offset"
-            self._clocks[name] = Clock(
-                daily=plan.time.daily, joins=joins, stamps=plan.stamps, remarks=self.remarks, title=self._title
-            )
+            self._clocks[name] = Clock(daily=plan.time.daily, joins=joins, stamps=plan.stamps, title=self._title)
         return self._clocks[name]
 
     @property

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Iterable
 
 from meterlog.errors import TableError
@@ -59,9 +60,10 @@ class Survey:
 
     def _see_values(self, cells: list[str], distinct: dict[str, int]) -> None:
         if len(distinct) < _DISTINCT_CELLS:
-            for cell in cells:
-                distinct[cell] = distinct.get(cell, 0) + 1
-            self.marks.see(distinct)
+            counted = Counter(cells)
+            for cell, count in counted.items():
+                distinct[cell] = distinct.get(cell, 0) + count
+            self.marks.see(counted)
         else:
             self.marks.see(set(cells))
 

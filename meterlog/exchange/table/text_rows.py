@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import csv
+import io
 from collections import deque
 from collections.abc import Iterable, Iterator, Sequence
-from itertools import compress, islice, repeat
+from itertools import chain, compress, islice, repeat
 from pathlib import Path
 from typing import NamedTuple
 
@@ -28,20 +29,35 @@ still little memory where a file has no line ends."""
 csv.field_size_limit(LONGEST_LINE)
 
 
+_READ_CHARACTERS = 1 << 20
+"""The file is read in such pieces."""
+
+
 def text_lines(path: Path, encoding: str) -> Iterator[str]:
     """The lines, line ends kept.
 
     Raises:
         TableError: the file does not have that encoding, or a line that no table has.
     """
+    return chain.from_iterable(_pieces(path, encoding))
+
+
+def _pieces(path: Path, encoding: str) -> Iterator[list[str]]:
+    """Lines, a piece of the file at a time: in one go, since there may be millions."""
     try:
         with path.open(encoding=encoding, newline="", errors="replace" if encoding == "cp1252" else "strict") as file:
-            while line := file.readline(LONGEST_LINE):
-                if len(line) == LONGEST_LINE:
+            rest = ""
+            while piece := file.read(_READ_CHARACTERS):
+                text = rest + piece
+                # A carriage return at the very end may have its line feed in the next piece.
+                end = text.rfind("\n") + 1 or text.rfind("\r", 0, len(text) - 1) + 1
+                rest = text[end:]
+                if len(rest) > LONGEST_LINE:
                     raise TableError(
                         f"'{path}' has a line of more than {LONGEST_LINE // 1_000_000} million characters: not a table"
                     )
-                yield line
+                yield io.StringIO(text[:end], newline="").readlines()
+            yield io.StringIO(rest, newline="").readlines()
     except UnicodeError as error:
         raise TableError(
             f"'{path}' is not in the encoding {encoding} ({error}): give another with --encoding"

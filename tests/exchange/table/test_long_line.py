@@ -12,6 +12,7 @@ from meterlog.exchange.table import text_rows
 
 def test_a_line_that_no_table_has_is_one_sentence(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(text_rows, "LONGEST_LINE", 1000)
+    monkeypatch.setattr(text_rows, "_READ_CHARACTERS", 100)
     path = tmp_path / "endless.csv"
     path.write_text("time,volts\n0,1\n1," + "7" * 5000 + "\n2,3\n")
     lines = text_rows.text_lines(path, "utf-8")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from datetime import datetime
 from pathlib import Path
 
@@ -84,6 +84,7 @@ def _live(target: str, out: Path, ask: Ask) -> Iterator[str]:
                 break
             if not answer:
                 continue
+            refused.add(question.name)  # asked once; where it left something open, that has another name
             moments.append(Moment(listening.now_s, parse_label(answer)))
             taught = teach(listening.chunks, listening.byte_time_s, moments, [listening.line], _today())
             yield from _after_answer(taught, moments)
@@ -91,7 +92,7 @@ def _live(target: str, out: Path, ask: Ask) -> Iterator[str]:
             raise NotLearned("nothing was shown, so nothing was learned")
         yield ""
         yield from _about_moments(taught, moments)
-        yield from _kept(taught, moments, out)
+        yield from _kept(taught, moments, out, refused)
 
 
 def _answer(ask: Ask, question: Question, refused: set[str]) -> str | None:
@@ -133,9 +134,9 @@ def _about_moments(taught: Taught, moments: Sequence[Moment]) -> Iterator[str]:
         yield f"typed after the display had moved on, and understood: reading {', '.join(map(str, late))}"
 
 
-def _kept(taught: Taught, moments: Sequence[Moment], out: Path) -> Iterator[str]:
+def _kept(taught: Taught, moments: Sequence[Moment], out: Path, refused: Collection[str] = ()) -> Iterator[str]:
     """Write the profile, or say what is missing for it."""
-    more = next_question(taught.lesson, ())
+    more = next_question(taught.lesson, refused)
     if not taught.profile:
         what = f"; show next: {more.text}" if more else ""
         raise NotLearned(f"nothing was written: {taught.problem}{what}")

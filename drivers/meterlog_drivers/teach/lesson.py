@@ -6,7 +6,7 @@ what was typed, once it is known how; a moment that no frame near it explains is
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -55,6 +55,12 @@ class Lesson:
         """True where a profile can be written."""
         return len(self.numbers) == 1 and self.modes is not None
 
+    @property
+    def tells_overload(self) -> bool:
+        """True where it is known what an overload looks like."""
+        fields = self.modes.fields if self.modes else ()
+        return bool(self.overloads) or any("overload" in one.says and "unit" not in one.says for one in fields)
+
     def reads(self, frame: Bits) -> bool:
         """Tell whether all that a frame says was taught."""
         text = self.numbers[0].text(frame)
@@ -79,7 +85,7 @@ def learn(found: FramesFound, moments: Sequence[Moment]) -> Lesson:
     lesson = Lesson(found, tuple(moments))
     near = [_near(found, moment.time_s) for moment in moments]
     best = lesson
-    for offset in (0, *_offsets(lesson, near)):
+    for offset in (0, *_offsets(lesson, near), *_any_offset(lesson, near)):
         tried = _numbers(replace(lesson, offset=offset), near)
         if tried.numbers:
             best = tried
@@ -135,6 +141,23 @@ def _offsets(lesson: Lesson, near: Sequence[Sequence[int]]) -> list[int]:
     return [c for offset in likely for c in ((offset - 0x30) & 0xFF, offset) if c]
 
 
+def _any_offset(lesson: Lesson, near: Sequence[Sequence[int]]) -> Iterator[int]:
+    """Every constant under which segments appear in displays that stood still: nothing but trying finds it.
+
+    Yields nothing where there are too few of those; is not begun before all else has failed.
+    """
+    numbered = [n for n, m in enumerate(lesson.moments) if near[n] and not m.label.overload]
+    still = _still(near, numbered, lesson.bits) if numbered else []
+    if len(still) < STILL_FOR_OFFSET:
+        return
+    labels = [lesson.moments[n].label for n in still]
+    for offset in range(1, 256):
+        if find_numbers(labels, frame_bits(lesson.found, offset)[[near[n][0] for n in still]], kinds=("segments",)):
+            yield offset
+
+
+STILL_FOR_OFFSET = 6
+"""Displays that stood still from which on all constants are tried: 255 more chances for chance; a guess."""
 OFFSET_SHARE = 0.8
 """The share of moments near which a byte must exceed a digit by the same; a guess."""
 

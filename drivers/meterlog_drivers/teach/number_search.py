@@ -41,6 +41,7 @@ Rows = NDArray[np.int64]
 Bits = NDArray[np.bool_]
 """Shape (moments, bits of a frame); the first bit is the highest of the first byte."""
 
+KINDS = ("decimal", "signed", "integer", "segments")
 LEAST_NUMBERS = 4
 """Different numbers without which nothing is concluded (guess: each halves what is left by chance)."""
 LEAST_EVIDENCE = 20
@@ -109,19 +110,24 @@ class NumberFit:
         return text[shown:] == label.digits and not text[:shown].strip(" 0?")
 
 
-def find_numbers(labels: Sequence[Label], bits: Bits, hidden: Sequence[int] = ()) -> list[NumberFit]:
+def find_numbers(
+    labels: Sequence[Label], bits: Bits, hidden: Sequence[int] = (), kinds: Sequence[str] = KINDS
+) -> list[NumberFit]:
     """Find every encoding that explains what was shown; of the kinds, the first that does.
 
     Args:
         labels: what was shown, without overloads.
         bits: the frame of each.
         hidden: how many of each number's last digits may have changed between frame and typing.
+        kinds: of encoding, that are looked for.
 
     Returns:
         The hypotheses: one where it is found, several where they differ, none where nothing fits.
     """
     hidden = hidden or [0] * len(labels)
-    for kind in ("decimal", "segments") if any(hidden) else ("decimal", "signed", "integer", "segments"):
+    for kind in kinds:
+        if any(hidden) and kind in ("signed", "integer"):
+            continue
         rows = np.arange(len(labels))
         for _ in range(2):
             kept = [labels[int(n)] for n in rows]

@@ -150,7 +150,7 @@ def _beside_overload(lesson: Lesson, labels: list[Label]) -> Iterator[Question]:
     """A number where an overload was, without which nobody can tell the overload's bits from the unit's."""
     assert lesson.modes is not None
     over = next((label for label in labels if label.overload), None)
-    if over and not lesson.overloads and not any("overload" in field.says[:1] for field in lesson.modes.fields):
+    if over and not lesson.tells_overload:
         unit = over.text.partition(" ")[2]
         text = f"Hold the leads with dry fingers or a large resistor, so that it shows a number in {unit}; {_AGAIN}"
         yield Question(

@@ -77,7 +77,11 @@ def teach(
     result = Taught("", found.described, lesson, lesson.slips, lesson.late, lesson.problem)
     if not lesson.learned or lesson.problem:
         return result
-    good = {n: moments[n] for n, at in enumerate(lesson.frame_of) if at >= 0 and n not in lesson.slips}
+    good = {
+        n: moments[n]
+        for n, at in enumerate(lesson.frame_of)
+        if at >= 0 and n not in lesson.slips and (lesson.tells_overload or not moments[n].label.overload)
+    }
     written = replace(result, profile=profile_text(lesson, lines, taught_on))
     return _proved(written, good, chunks, byte_time_s, Frames())
 

@@ -54,8 +54,8 @@ def lesson(seed: int) -> tuple[Person, Taught | None, int]:
         question = next_question(taught.lesson if taught else None, refused)
         if question is None:
             break
+        refused.add(question.name)
         if not person.answer(question):
-            refused.add(question.name)
             continue
         questions += 1
         taught = teach(person.chunks, 0.0, person.moments, ["9600 8N1"], "2026-01-01")

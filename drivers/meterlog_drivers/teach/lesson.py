@@ -242,7 +242,7 @@ def _flickering(digits: str) -> int:
 
 LEAST_STILL = 4
 """Displays that stood still, without which nothing is known of the last digit; a guess."""
-RESTLESS = 0.65
+RESTLESS = 0.5
 """The share of moments around which a bit that counts, or a checksum's, changes; a guess."""
 MOST_UNEXPLAINED = 0.34
 """The share of moments that may be slips; a guess."""

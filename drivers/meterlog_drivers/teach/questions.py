@@ -47,6 +47,8 @@ class Question(NamedTuple):
     like: Label | None = None
 
 
+FULL_RANGE = 4
+"""Readings of one range after which it is not asked for again; a choice."""
 _UNITS = (
     (Quantity.DC_VOLTAGE, "Turn the dial to volts DC and touch a battery"),
     (Quantity.RESISTANCE, "Turn the dial to ohms and hold a resistor, a lamp or your fingers to the leads"),
@@ -100,6 +102,7 @@ def _open(lesson: Lesson | None) -> Iterator[Question]:
     yield from _units(labels)
     yield from _thin(lesson)
     yield from _high(lesson, labels)
+    yield from _more(lesson)
 
 
 def _unread_now(lesson: Lesson) -> Iterator[Question]:
@@ -186,6 +189,21 @@ def _thin(lesson: Lesson) -> Iterator[Question]:
                     overload=label.overload,
                     like=label,
                 )
+
+
+def _more(lesson: Lesson) -> Iterator[Question]:
+    """More numbers in each range: bits that move with the number, a bar for example, are told from the range's so."""
+    assert lesson.modes is not None
+    ranges: dict[tuple[Quantity, int, int], list[Label]] = {}
+    for n in lesson.modes.moments:
+        label = lesson.moments[n].label
+        if not label.overload:
+            ranges.setdefault((label.quantity, label.prefix, label.decimals), []).append(label)
+    for labels in sorted(ranges.values(), key=len):
+        if len(labels) < FULL_RANGE:
+            text = f"Show another number in the same range as '{labels[0].text}'; {_AGAIN}"
+            why = f"its range rests on {len(labels)} reading{'s' * (len(labels) > 1)}"
+            yield Question(f"more {labels[0].text} {len(labels)}", text, why, labels[0].quantity, like=labels[0])
 
 
 def _high(lesson: Lesson, labels: list[Label]) -> Iterator[Question]:

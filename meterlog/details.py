@@ -12,8 +12,12 @@ NUMBERS = {
     "temperature_c": (-60.0, 150.0),
     "battery_v": (0.0, 60.0),
     "lead_ohm": (0.0, 10.0),
+    "hourly_rate": (0.0, 1e6),
 }
 """Details that are used as numbers, and what they can be at all: wide, so that only a slip is refused."""
+
+NUMBERS_BEGINNING = {"price_": (0.0, 1e7)}
+"""The same for all details that begin so: `price_relay` is what a relay costs."""
 
 _NUMBER = re.compile(r"\s*([-+]?\d+(?:[.,]\d+)?)\s*(?:[^\W\d]|°|$)")
 
@@ -30,10 +34,9 @@ def check_numbers(details: Mapping[str, str]) -> None:
     Raises:
         UsageError: it is no number, or cannot be one of a vehicle.
     """
-    for key, (least, most) in NUMBERS.items():
+    begun = {key: span for key in details for begins, span in NUMBERS_BEGINNING.items() if key.startswith(begins)}
+    for key, (least, most) in {**NUMBERS, **begun}.items():
         number = entered_number(details, key)
         if key in details and (number is None or not least <= number <= most):
-            raise UsageError(
-                f"{key} must be a number from {least:g} to {most:g} in the unit that its name ends with,"
-                f" not '{details[key]}'"
-            )
+            unit = "" if key in (*begun, "hourly_rate") else " in the unit that its name ends with"
+            raise UsageError(f"{key} must be a number from {least:g} to {most:g}{unit}, not '{details[key]}'")

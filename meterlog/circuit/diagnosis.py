@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from meterlog.cautions import DEFERS, applying
 from meterlog.circuit.acts import trying
-from meterlog.circuit.cost import Choice, choice
+from meterlog.circuit.cost import Choice, Money, choice
 from meterlog.circuit.evidence.contradictions import contradictions
 from meterlog.circuit.evidence.for_and_against import (
     BAND,
@@ -186,7 +186,13 @@ class Diagnoser:
     """Diagnoses one circuit again and again; keeps what does not depend on the readings."""
 
     def __init__(
-        self, circuit: Circuit, rates: Rates | None = None, *, complaint: str = "", tool: Tool = "meter"
+        self,
+        circuit: Circuit,
+        rates: Rates | None = None,
+        *,
+        complaint: str = "",
+        tool: Tool = "meter",
+        money: Money | None = None,
     ) -> None:
         """See the class.
 
@@ -195,6 +201,7 @@ class Diagnoser:
             rates: fault rates; the defaults where left out.
             complaint: `dead` where the load is known not to work at all in the vehicle, or empty.
             tool: what the next measurements are to be taken with.
+            money: what an hour and parts cost; nothing where left out.
         """
         self.circuit = circuit
         self.rates = rates or Rates()
@@ -202,6 +209,7 @@ class Diagnoser:
         self.network = Network(circuit, self.cells)
         self.suspects = _suspects(circuit, self.cells)
         self.tool: Tool = tool
+        self._money = money or Money()
         self._dead = complaint == "dead"
         self._comes_share = self.rates.of("intermittent", "intermittent")
 
@@ -224,7 +232,7 @@ class Diagnoser:
         least_bits = LEAST_BITS_WHEN_LIKELY if likely else LEAST_BITS
         following = self._following(known, measured, tried, suggestions, least_bits) if suggestions else ()
         acting = self._acting(hypotheses, healthy, following)
-        if acting is not None and (acting.quicker or (sure and not acting.pays())):
+        if acting is not None and (acting.quicker or (sure and not acting.pays)):
             following = ()
         if sure == "healthy":
             following = tuple(s for s in following if (s.right_after - healthy) * WRONG_REPAIR_MIN > s.minutes)
@@ -266,7 +274,7 @@ class Diagnoser:
         first = hypotheses[0] if hypotheses else None
         if first is None or not following or first.probability < max(LIKELY, healthy):
             return None
-        return choice(self.circuit, first.part, first.probability, following[0])
+        return choice(self.circuit, first.part, first.probability, following[0], self._money)
 
     def _repair_cautions(self, decided: str) -> tuple[str, ...]:
         return () if decided in ("", "healthy") else applying(trying(self.circuit, "replace", decided))

@@ -5,12 +5,15 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
+from meterlog.circuit.cost import entered_money
 from meterlog.circuit.diagnosis import Diagnoser
 from meterlog.circuit.model.circuit import Circuit
 from meterlog.circuit.model.circuit_file import load_circuit
+from meterlog.circuit.next_measurement.candidates import Tool
 from meterlog.circuit.readings.measurement import Measurement, Told, measured_from_table, measurement_from_row
 from meterlog.circuit.readings.observed import questions
 from meterlog.job.job import Job, Step
+from meterlog.settings import read_settings
 
 _OF_THE_STEP = ("session", "time_s", "how")
 """Keys of a measured step that say where a reading came from."""
@@ -68,5 +71,7 @@ def case_of(job: Job) -> JobCase | None:
     """
     if not job.circuit:
         return None
-    circuit = load_circuit(job.folder / job.circuit)
-    return JobCase(circuit, Diagnoser(circuit, job.rates, tool="lamp" if job.tool == "lamp" else "meter"))
+    circuit, usual = load_circuit(job.folder / job.circuit), read_settings()
+    money = entered_money(job.details, usual.hourly_rate, usual.currency)
+    tool: Tool = "lamp" if job.tool == "lamp" else "meter"
+    return JobCase(circuit, Diagnoser(circuit, job.rates, tool=tool, money=money))

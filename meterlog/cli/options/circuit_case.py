@@ -7,8 +7,10 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from meterlog.cli.options.key_answers import key_answers
+from meterlog.errors import UsageError, did_you_mean
 
 if TYPE_CHECKING:
+    from meterlog.circuit.cost import Money
     from meterlog.circuit.diagnosis import Diagnoser
     from meterlog.circuit.model.circuit import Circuit
     from meterlog.circuit.readings.measurement import Measurement, Told
@@ -25,6 +27,10 @@ def add_case_arguments(parser: argparse.ArgumentParser, *, required: bool) -> No
     )
     parser.add_argument(
         "--tool", choices=("meter", "lamp"), default="meter", help="what you have to read with; lamp: a test lamp alone"
+    )
+    parser.add_argument("--rate", metavar="X", type=float, help="price of an hour of work, in your own currency")
+    parser.add_argument(
+        "--price", metavar="PART=X", action="append", default=[], help="what a new part costs; may come again"
     )
     parser.add_argument("--rates", metavar="FILE", help="your own fault rates (TOML, name = number)")
 
@@ -45,7 +51,30 @@ def make_diagnoser(args: argparse.Namespace) -> Diagnoser:
     rates = load_rates(args.rates, circuit) if args.rates else Rates()
     if args.complaint and args.complaint != "dead":
         known_complaint(args.complaint)
-    return Diagnoser(circuit, rates, complaint="dead" if args.complaint == "dead" else "", tool=args.tool)
+    dead = "dead" if args.complaint == "dead" else ""
+    return Diagnoser(circuit, rates, complaint=dead, tool=args.tool, money=_money(args, circuit))
+
+
+def _money(args: argparse.Namespace, circuit: Circuit) -> Money:
+    """What things cost: as said here, else as the settings have it.
+
+    Raises:
+        UsageError: a price is none, or of a part that the circuit does not have.
+        SettingsError: the settings cannot be understood.
+    """
+    from meterlog.circuit.cost import HOURLY_RATE, PRICE, entered_money
+    from meterlog.details import check_numbers
+    from meterlog.settings import read_settings
+
+    entered = dict(key_answers(args.price, "relay=12"))
+    for part in entered:
+        if part not in circuit.part_index:
+            raise UsageError(f"--price: the circuit has no part '{part}'{did_you_mean(part, circuit.part_index)}")
+    said = {f"{PRICE}{part}": price for part, price in entered.items()}
+    said |= {} if args.rate is None else {HOURLY_RATE: f"{args.rate:f}"}
+    check_numbers(said)
+    usual = read_settings()
+    return entered_money(said, usual.hourly_rate, usual.currency)
 
 
 def looks(words: Sequence[str], circuit: Circuit) -> tuple[list[Measurement], list[Told]]:

@@ -4,7 +4,7 @@ The tables go to RESULTS.md too.
 
 How well things are found, decoded and diagnosed is judged by benches that have tables of their own and run longer:
 `python -m tests.bench.detection`, `.van`, `.diagnosis`, `.bitflips`, `.fuzz`.
-What files, logs and meters that are damaged or hostile do has its own too: `.hostile`, `.rot`, `.kills`,
+What files, logs and meters that are damaged or hostile do has its own too: `.hostile`, `.rot`, `.kills`, `.job_kills`,
 `.fuzz_bytes`, `.arrival`.
 """
 

@@ -42,6 +42,7 @@ class JobTalk:
         self._job, self._addresses, self._wait_s = job, list(addresses), wait_s
         self._named: Mapping[str, str | None] = named if any(named.values()) else {}
         self._entered = 0  # steps that the last reading has made
+        self._hanging = False  # the probes are where the last reading was taken
         self._said: set[str] = set()
         self._done = False
 
@@ -151,6 +152,7 @@ class JobTalk:
                 before = len(self._job.steps)
                 self._job = enter_taken(self._job, case, taken)
                 self._entered = len(self._job.steps) - before
+                self._hanging = True
                 self._screen.say([], tone=CAUGHT)
                 return caught_lines(self._job.folder, taken)
             answer = self._screen.answer or self._screen.ask(lamp=m.quantity == "lamp")
@@ -167,7 +169,16 @@ class JobTalk:
 
     def _by_meter(self, case: JobCase, m: Measurement) -> list[Taken]:
         try:
-            return take_into(self._job, self._addresses, case, m, self._screen, wait_s=self._wait_s, patient=True)
+            return take_into(
+                self._job,
+                self._addresses,
+                case,
+                m,
+                self._screen,
+                wait_s=self._wait_s,
+                patient=True,
+                hanging=self._hanging,
+            )
         except MeterlogError as error:
             self._screen.say([f"{error}.", "r tries again, t types the reading"], "bold red", FAILED)
             self._screen.answer = None

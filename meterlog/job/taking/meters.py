@@ -10,6 +10,7 @@ from meterlog.address import Address
 from meterlog.capture.meters import MeterSetup, meter_setups
 from meterlog.circuit.model.circuit import BATTERY_MINUS, Circuit
 from meterlog.circuit.readings.measurement import Measurement, measurement_from_row
+from meterlog.driver import load_driver
 from meterlog.errors import UsageError
 from meterlog.job.job import Job
 from meterlog.job.placing import placed
@@ -27,11 +28,13 @@ class Placed:
         setups: to record.
         places: what each of them measures.
         watched: the numbers of the meters that give the reading: one, or two whose difference it is.
+        by_hand: a person moves the probes of the one that is watched.
     """
 
     setups: list[MeterSetup]
     places: list[Measurement]
     watched: tuple[int, ...]
+    by_hand: bool
 
     @property
     def elsewhere(self) -> list[int]:
@@ -74,7 +77,10 @@ def place_meters(addresses: Sequence[str], circuit: Circuit, m: Measurement, job
     places = dict(fixed) | ({watched[0]: m} if len(watched) == 1 else {})
     used = [number for number in range(len(split)) if number in places]
     setups = meter_setups([str(placed(split[number][0], places[number], job)) for number in used])
-    return Placed(setups, [places[number] for number in used], tuple(used.index(number) for number in watched))
+    moved = split[watched[0]][0]
+    by_hand = not among and not load_driver(moved.scheme).moves(moved)
+    order = tuple(used.index(number) for number in watched)
+    return Placed(setups, [places[number] for number in used], order, by_hand)
 
 
 def _split(text: str) -> tuple[Address, str]:

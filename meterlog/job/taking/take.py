@@ -15,6 +15,7 @@ from meterlog.events.standing import Standing
 from meterlog.job.case import JobCase
 from meterlog.job.job import Job
 from meterlog.job.job_file import measuring
+from meterlog.job.taking.leaving import LeavingProbes
 from meterlog.job.taking.level import Level
 from meterlog.job.taking.meters import place_meters
 from meterlog.job.taking.seen import Seen
@@ -76,6 +77,7 @@ def take_into(
     *,
     wait_s: float = WAIT_S,
     patient: bool = False,
+    hanging: bool = False,
 ) -> list[Taken]:
     """Record until the level is certain.
 
@@ -88,6 +90,7 @@ def take_into(
         wait_s: how long to wait for a change once the probes are on, s.
         patient: go on until there is a reading or the person wants none; otherwise `wait_s` is all there is, and
             nothing (0, or open) is believed at its end.
+        hanging: the probes still hang where the last reading was taken: what is shown there is none of this one.
 
     Returns:
         The reading, and those of meters elsewhere at the same moments; none where the person wanted none.
@@ -97,7 +100,8 @@ def take_into(
         UsageError: it shows another quantity, or nothing steady in time.
     """
     placed = place_meters(addresses, case.circuit, m, job)
-    watching = Watching(Seen(case, m, placed), attendant, wait_s, patient)
+    probes = LeavingProbes() if hanging and placed.by_hand else None
+    watching = Watching(Seen(case, m, placed), attendant, wait_s, patient, probes)
     with measuring(job.folder):
         name, level = _recorded(placed.setups, free_name(job.folder, m), watching)
     if level is None:

@@ -8,6 +8,7 @@ from typing import Literal, Protocol
 
 from meterlog.capture.recorder import Recorder
 from meterlog.errors import UsageError
+from meterlog.job.taking.leaving import LeavingProbes
 from meterlog.job.taking.level import Counts, Level
 from meterlog.job.taking.seen import Seen
 from meterlog.reading import Reading
@@ -18,6 +19,8 @@ _LOOK_S = 0.1
 """Interval between looks at the clock and at the person's wishes, s."""
 _LONGEST_WAIT_S = 120.0
 """The waiting tone comes ever more seldom, and at the least so often, s. A choice."""
+
+_HANG = "the probes still hang at the last place"
 
 Said = Literal["ready", "slip", "right", "waiting"]
 """`ready`: what the person may do now; `slip`: what is wrong; `right`: no more; `waiting`: for what."""
@@ -53,9 +56,12 @@ class Watching:
         left: the person wanted no reading from here.
     """
 
-    def __init__(self, seen: Seen, attendant: Attendant, wait_s: float, patient: bool) -> None:
+    def __init__(
+        self, seen: Seen, attendant: Attendant, wait_s: float, patient: bool, probes: LeavingProbes | None
+    ) -> None:
         """Begin before the first reading; see `take_into`."""
         self.seen, self.left = seen, False
+        self._probes = probes
         self._attendant, self._wait_s, self._patient = attendant, wait_s, patient
         self._said: dict[Said, str] = {}
         self._stands_since_s: float | None = None
@@ -90,6 +96,9 @@ class Watching:
             except queue.Empty:
                 return None
             wait_s = 0.0
+            if self._probes is not None and not self._probes.feed(reading):
+                self._attendant.shown(reading)
+                continue
             shown, level = self.seen.feed(recorder.channels[channel].meter, reading)
             if shown is not None:
                 self._attendant.shown(shown)
@@ -131,7 +140,8 @@ class Watching:
             self._stands_since_s, self._warned = now_s, True
             self._say_waiting(f"{self.seen.watch.waiting_for}. In {self._wait_s:.0f} s it counts")
         elif now_s >= self._tone_s:
-            self._say_waiting(self.seen.slip or self.seen.watch.waiting_for)
+            hang = self._probes is not None and not self._probes.gone
+            self._say_waiting(_HANG if hang else self.seen.slip or self.seen.watch.waiting_for)
         return None
 
     def _say_waiting(self, text: str) -> None:

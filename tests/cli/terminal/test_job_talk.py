@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import subprocess
 import sys
 from collections.abc import Callable
 from pathlib import Path
@@ -87,3 +88,34 @@ def test_a_meter_that_is_not_there_is_said_and_the_reading_typed(begun: Callable
         at.press("q")
         assert at.ended() == 0
     assert len(read_job(folder).of("measured")) == 1
+
+
+def test_on_a_real_port_a_wrong_dial_and_crossed_leads_are_said_before_the_reading_is_caught(
+    begun: Callable[..., Path],
+) -> None:
+    emulate = [sys.executable, "-m", "meterlog", "emulate", "van", "--fault", "none", "--speed", "4"]
+    with subprocess.Popen(emulate, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True) as van:
+        assert van.stdin is not None
+        assert van.stdout is not None
+        folder = begun("--circuit", "pump-feed", "--meter", f"status14:{van.stdout.readline().strip()}")
+
+        def clip(place: str) -> None:
+            assert van.stdin is not None
+            van.stdin.write(f"{place}\n")
+            van.stdin.flush()
+
+        clip("ohms plug_ground to body")
+        with AtTerminal("job", "measure", str(folder), "--at", "plug_feed") as at:
+            at.until("Leads off first: no ohms on a live circuit.")
+            clip("battery_minus to plug_feed")
+            at.until("red and black are exchanged")
+            assert read_job(folder).steps == ()
+            clip("plug_feed")
+            at.until("Caught: 12.")
+            at.until("Means: ")
+            at.press("q")
+            assert at.ended() == 0
+        van.kill()
+    reading = read_job(folder).steps[0]
+    assert reading.values["at"] == "plug_feed"
+    assert 11.5 < float(str(reading.values["value"])) < 12.6

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from meterlog.circuit.readings.measurement import Measurement
 from meterlog.job.reading_again import Again, error_of
+from meterlog.report.circuit import plain
 
 WIDTH, MARGIN = 600.0, 60.0
 """Of the drawing, and what its sides leave free for words, in its own units."""
@@ -74,7 +75,7 @@ def line(one: Again) -> Line:
 
     before = None if math.isnan(one.before.value) else mark(one.before, one.before_words)
     after = mark(one.after[-1], one.after_words) if one.after else None
-    return Line(one.place, x(one.sound[0]), x(one.sound[1]), one.sound_words, before, after)
+    return Line(plain(one.place), x(one.sound[0]), x(one.sound[1]), one.sound_words, before, after)
 
 
 def _scaled(value: float, *, logarithmic: bool) -> float:

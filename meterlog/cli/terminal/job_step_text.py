@@ -13,6 +13,7 @@ from meterlog.job.status import Status
 from meterlog.text.figures import count
 
 _ENTERS_IT = " Then 'job repaired"
+_LEADS = ("dial", "red", "black")
 _ROWS_BELOW = 3
 """Rows that the living line and the next sentence take below a step. A choice."""
 
@@ -42,8 +43,9 @@ def next_line(following: Next, folder: Path) -> str:
     """What is next, in one line; the command that would enter a repair is left out, since a key does."""
     minutes = f" ({following.minutes:.0f} min)" if following.minutes else ""
     if following.measurement is not None:
+        m = following.measurement
         again = "again, " if following.kind == "prove" else ""
-        return f"Next: {again}{what(following.measurement)}{minutes}"
+        return f"Next: {again}{m.place.removeprefix('on ') if m.quantity == 'lamp' else what(m)}{minutes}"
     text, _, _ = following.for_folder(folder).partition(_ENTERS_IT)
     return f"Next: {text}"
 
@@ -54,7 +56,8 @@ def how_lines(following: Next, *, stays: bool) -> list[str]:
     if stays:
         return [f"  then   {how['key']}, the meters are there"]
     lines = [f"  first  {how['unplug']}"] if how.get("unplug") else []
-    return [*lines, *(f"  {key:6} {how[key]}" for key in ("dial", "red", "black")), f"  then   {how['key']}"]
+    leads = ("red", "black") if following.measurement and following.measurement.quantity == "lamp" else _LEADS
+    return [*lines, *(f"  {key:6} {how[key]}" for key in leads), f"  then   {how['key']}"]
 
 
 def arranged(news: Sequence[str], how: Sequence[str], minds: Sequence[str], size: tuple[int, int]) -> list[str]:

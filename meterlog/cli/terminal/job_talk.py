@@ -65,8 +65,9 @@ class JobTalk:
         news = [f"Job, {now.state}: {self._job.complaint}"]
         while True:
             following = self._following(now)
-            if following.kind == "done":
-                self._done = True
+            by_driving = following.kind == "prove" and following.measurement is None
+            if following.kind == "done" or by_driving:
+                self._done = not by_driving
                 self._screen.say([*news, following.for_folder(self._job.folder)])
                 return
             self._show(now, following, news)

@@ -15,7 +15,7 @@ from meterlog.circuit.readings.measurement import Measurement
 from meterlog.job.taking.expected import Expected
 from meterlog.job.taking.level import Counts, Level, level_of
 from meterlog.reading import Accuracy, Reading
-from meterlog.text.figures import seconds
+from meterlog.text.figures import shown
 
 _TOLERANCE_COUNTS, _TOLERANCE, _TOLERANCE_SHARE = 4.0, 0.003, 0.002
 """A reading differs from the rest by more than so many counts, so many V or A, and this share of it. Guesses."""
@@ -114,8 +114,9 @@ class LiveLevel:
             return self._begin(list(self._recent))
         if abs(reading.value - self._rest) <= self._tolerance():
             over, self._away = self._away, []
+            level = self._pulse(over) if over else None
             self._resting.append(reading)
-            return self._pulse(over) if over else None
+            return level
         self._away.append(reading)
         self._settle()
         return None
@@ -183,14 +184,12 @@ class LiveLevel:
         if self._rest is not None:
             near = min(near, abs(self._caught - self._rest) / 2)  # what is nearer to the rest is on its way there
         held = abs(reading.value - self._caught) <= near
-        begin_s = self._away[0].time_s
         if held:
             self._away.append(reading)
-            if reading.time_s - begin_s < _TAIL_S:
+            if reading.time_s - self._away[0].time_s < _TAIL_S:
                 return None
-        words = "" if held or self._rest is None else self._named(reading.time_s - begin_s)
         inside = [one for one in self._away if abs(one.value - self._caught) <= near]
-        return level_of(inside, self._accuracy, words)
+        return level_of(inside, self._accuracy, "" if held or self._rest is None else self._named(inside))
 
     def _pulse(self, over: list[Reading]) -> Level | None:
         """Judge what came and went without three readings that agree: a prime on a slow display."""
@@ -199,16 +198,20 @@ class LiveLevel:
             return None
         if len(over) == 2:  # each may have averaged an edge: the one that is further away did so less
             further = max(over, key=lambda reading: abs(reading.value - (self._rest or 0.0)))
-            level = level_of([further], self._accuracy, self._named(lasted_s))
+            level = level_of([further], self._accuracy, self._named(over))
             level = level._replace(error=math.hypot(level.error, abs(over[0].value - over[1].value) / 2))
         else:
-            level = level_of(over[1:-1], self._accuracy, self._named(lasted_s))
+            level = level_of(over[1:-1], self._accuracy, self._named(over))
         clipped = self._clips_on(self._rest or 0.0)
         return None if clipped or (self._state == "crank" and not self._cranks(level.value)) else level
 
-    def _named(self, lasted_s: float) -> str:
+    def _named(self, inside: list[Reading]) -> str:
+        """What was on and is over: it began between the last reading at rest and its own first, and ended likewise."""
+        longest_s = self._recent[-1].time_s - self._resting[-1].time_s
+        shortest_s = inside[-1].time_s - inside[0].time_s
+        lasted_s, error_s = (longest_s + shortest_s) / 2, (longest_s - shortest_s) / 2
         primed = self._primes and self._state == "key_on" and lasted_s <= _LONGEST_PRIME_S
-        return f"{'a prime of' if primed else 'it lasted'} {seconds(lasted_s)}"
+        return f"{'a prime of' if primed else 'it lasted'} {shown(lasted_s, 's', error_s)}"
 
 
 def _known(resolution: float) -> float:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 import os
 import subprocess
@@ -190,3 +191,14 @@ def test_what_is_to_be_tried_is_answered_by_a_press(begin: Callable[..., OnPage]
     assert [dict(step.values) for step in read_job(tmp_path / job.name).of("tried")] == [
         {"replaced": "fuse", "result": "runs"}
     ]
+
+
+def test_what_is_no_photo_is_refused_and_no_other_file_is_served(begin: Callable[..., OnPage]) -> None:
+    job = begin(circuit="pump-feed")
+    sent = {"photo": (io.BytesIO(b"noise"), "../../x.png"), "caption": "../../etc"}
+    answer = job.client.post(f"/job/{job.name}/photo", data=sent, base_url=BASE)
+    assert answer.status_code == 400
+    assert "is no photo that can be read" in told(answer)["error"]
+    assert told(job.client.post(f"/job/{job.name}/photo", base_url=BASE))["error"] == "choose a photo first"
+    for file in ("job.toml", "pump-feed.toml"):
+        assert job.client.get(f"/job/{job.name}/photo/{file}", base_url=BASE).status_code == 404

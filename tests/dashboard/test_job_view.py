@@ -146,13 +146,16 @@ def test_a_whole_job_by_hand_from_the_complaint_to_the_report(
         elif next_["kind"] == "repair":
             vehicle.extra_ohm.clear()
             page.get_by_role("button", name=f"{next_['part']} is put right").click()
+        elif next_["kind"] == "try":
+            page.locator(f'#job-act [data-value="{vehicle.came_of(next_["tried"])}"]').click()
         elif next_["quantity"] == "lamp" or (kinds.count("measure") % 2 and not phone):
             typed(page, vehicle, next_)
         else:
             from_the_meter(page, showing, vehicle, next_)
             picture(page, pictures, f"{size}-{number:02d}-{next_['kind']}-live")
         moved_on(page, before)
-    assert {"look", "measure", "repair", "prove", "done"} <= set(kinds)
+    assert {"look", "repair", "prove", "done"} <= set(kinds)
+    assert not {"measure", "try"}.isdisjoint(kinds)
     now = status_of(read_job(folder))
     assert now.state == "proved"
     assert now.job.repaired == "fuse"
@@ -246,6 +249,22 @@ def begun(page: Page, address: str, tmp_path: Path, *meters: str) -> Path:
     page.wait_for_selector("#job-card .next")
     page.wait_for_timeout(500)
     return folder
+
+
+def test_a_photo_is_kept_with_the_job_and_shown_small(page: Page, address: str, tmp_path: Path) -> None:
+    image = pytest.importorskip("PIL.Image")
+    folder = begun(page, address, tmp_path)
+    image.new("RGB", (3000, 2000), "orange").save(tmp_path / "from-the-camera.png")
+    page.fill("#job-caption", "burnt terminal")
+    with page.expect_file_chooser() as chooser:
+        page.get_by_role("button", name="Take a photo").click()
+    chooser.value.set_files(tmp_path / "from-the-camera.png")
+    page.locator(".steps img[alt='burnt terminal']").wait_for()
+    page.wait_for_function("() => document.querySelector('.steps img').naturalWidth === 1600")
+    (step,) = read_job(folder).of("photo")
+    with image.open(folder / str(step.values["file"])) as kept:
+        assert kept.size == (1600, 1067)
+        assert not kept.getexif()
 
 
 STATES: dict[str, Callable[[Path], object]] = {

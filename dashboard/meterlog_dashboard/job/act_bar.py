@@ -109,7 +109,7 @@ def _meters(context: Context, meters: tuple[str, ...]) -> Component:
     """The meters in reach, the one that was used last first."""
     from meterlog.driver import discover
 
-    found = dict.fromkeys([*meters, *_used_elsewhere(context)])
+    found = dict.fromkeys([*meters, *_saved(), *_used_elsewhere(context)])
     found |= {str(one.address): None for one in discover.serial_ports() if one.address is not None}
     buttons = [_do("meter", address, meter=address) for address in list(found)[:6]]
     return html.Div(
@@ -129,6 +129,17 @@ def _meters(context: Context, meters: tuple[str, ...]) -> Component:
         className="opened",
         hidden=True,
     )
+
+
+def _saved() -> list[str]:
+    """Names of saved meters; none where the settings cannot be read: the terminal says why."""
+    from meterlog.errors import SettingsError
+    from meterlog.settings import read_settings
+
+    try:
+        return list(read_settings().meters)
+    except SettingsError:
+        return []
 
 
 def _used_elsewhere(context: Context) -> list[str]:

@@ -5,14 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from meterlog.address import Address
-from meterlog.capture.meters import meter_setups
-from meterlog.circuit.model.circuit_file import template_names
+from meterlog.circuit.model.circuit_file import load_circuit, template_names
 from meterlog.errors import JobError, UsageError
 from meterlog.job import entering
 from meterlog.job.experience import experience
 from meterlog.job.job import Job
 from meterlog.job.job_file import add_step, create_job, set_value, undo
+from meterlog.job.taking.meters import checked_meters
 from meterlog.text.typed import typed_number
 from meterlog_dashboard.circuit.case import circuit_source
 from meterlog_dashboard.frame.view import Context
@@ -33,8 +32,10 @@ def begin(context: Context, said: Said) -> str:
     complaint, vehicle, meter = _text(said, "complaint"), _text(said, "vehicle"), _text(said, "meter")
     if not complaint:
         raise UsageError("say what the driver complains of, in a few words")
-    meters = tuple(str(setup.address) for setup in meter_setups([meter] if meter else []))
+    meters = checked_meters([meter] if meter else [])
     circuit = _circuit(context, said)
+    if circuit:
+        load_circuit(circuit)  # refused before a folder is made
     name = context.jobs.free_name(vehicle or complaint)
     tool = "lamp" if said.get("tool") == "lamp" else "meter"
     job = create_job(
@@ -126,9 +127,7 @@ def _meter(_: Context, job: Job, said: Said) -> None:
     address = _text(said, "meter")
     if not address:
         raise UsageError("choose a meter that was found, or type its address")
-    Address.parse(address)
-    meter_setups([address])
-    set_value(job.folder, "meters", [address])
+    set_value(job.folder, "meters", list(checked_meters([address])))
 
 
 def _correct(_: Context, job: Job, said: Said) -> None:

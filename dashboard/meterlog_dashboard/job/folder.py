@@ -62,7 +62,8 @@ class JobFolders:
         from meterlog.job.job_file import read_job
 
         job = read_job(self.folder(name))
-        files = [job.circuit, *(str(step.values["session"]) for step in job.steps if "session" in step.values)]
+        files = [job.circuit]
+        files += [str(step.values[key]) for step in job.steps for key in ("session", "file") if key in step.values]
         for file in filter(None, files):
             if Path(file).name != file or not lies_in(job.folder / file, job.folder):
                 raise JobError(f"'{file}' is not in the folder of the job '{name}': put the file itself there")

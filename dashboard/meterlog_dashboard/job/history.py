@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
+from urllib.parse import quote
 
 from dash import dcc, html
 from dash.development.base_component import Component
@@ -53,7 +54,7 @@ def _proof(status: Status) -> list[Component]:
 def _steps(status: Status) -> Component:
     """What was done, the newest first; the first of them is what Undo takes back."""
     rows = [
-        html.Li([html.Span(step.when[11:16], className="soft"), " ", _words(status, step)])
+        html.Li([html.Span(step.when[11:16], className="soft"), " ", _words(status, step), _picture(status, step)])
         for step in reversed(status.job.steps)
     ]
     return html.Section(
@@ -62,6 +63,14 @@ def _steps(status: Status) -> Component:
             html.Ol(rows, className="steps", reversed="reversed") if rows else html.P("Nothing yet."),
         ]
     )
+
+
+def _picture(status: Status, step: Step) -> Component | None:
+    if step.kind != "photo":
+        return None
+    name, file = status.job.folder.name, str(step.values["file"])
+    source = f"/job/{quote(name, safe='')}/photo/{quote(file, safe='')}"
+    return html.Img(src=source, alt=str(step.values.get("caption") or "a photo"), className="photo")
 
 
 def _words(status: Status, step: Step) -> str:
@@ -78,10 +87,11 @@ def _words(status: Status, step: Step) -> str:
         "repaired": "put right: {part}",
         "waiting": "waits for: {reason}",
         "closed": "closed: {reason}",
+        "photo": "photo: {caption}",
         "note": "note: {text}",
     }
     if step.kind in words:
-        return sentence(words[step.kind].format_map({"place": values.get("at"), **values}))
+        return sentence(words[step.kind].format_map({"place": values.get("at"), "caption": "", **values}))
     return sentence(f"{step.kind}: " + " ".join(str(value) for value in values.values()))
 
 
@@ -90,6 +100,7 @@ def _notes() -> Component:
     return html.Section(
         [
             _entry("A note", "job-note-text", "note", "Add it", "text"),
+            _photo(),
             _entry("Something was tried", "job-trial", "tried", "Enter it", "words", "bridged relay runs"),
             html.Details(
                 [
@@ -98,6 +109,20 @@ def _notes() -> Component:
                     _entry("It is closed without a proof, because", "job-reason", "close", "Close", "reason"),
                 ]
             ),
+        ]
+    )
+
+
+def _photo() -> Component:
+    """A photo from the camera or a file; `job.js` makes it small and sends it with its caption."""
+    caption = dcc.Input(
+        id="job-caption", type="text", autoComplete="off", maxLength=300, placeholder="burnt terminal 30"
+    )
+    button = html.Button("Take a photo", id="job-photo")
+    return html.Div(
+        [
+            html.Label("A photo, with what it shows", htmlFor="job-caption"),
+            html.Div([caption, button], className="row typed"),
         ]
     )
 

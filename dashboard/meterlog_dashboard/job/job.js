@@ -4,6 +4,7 @@ import { byId, put } from "../frame/dom.js";
 import { store, stored } from "../frame/stores.js";
 import { allowAlerts, call } from "../live/alerts.js";
 import { agoWords, ageS, isFresh } from "../live/words.js";
+import { chosenPhoto } from "./photo.js";
 import { bodyOf, fieldsOf } from "./request.js";
 
 const PAUSE_MEASURING_MS = 150, PAUSE_MS = 1000, PAUSE_HIDDEN_MS = 3000; // between an answer and the next question
@@ -17,8 +18,8 @@ const clear = (id) => window.dash_clientside.set_props(id, { value: "" });
 const pathOf = (name) => "/job/" + encodeURIComponent(name);
 
 async function send(path, body) {
-  const answer = await fetch(path, { method: "POST", headers: { "Content-Type": "application/json" },
-    body: JSON.stringify(body), signal: AbortSignal.timeout(SEND_TIMEOUT_MS) });
+  const sent = body instanceof FormData ? { body } : { headers: { "Content-Type": "application/json" }, body: JSON.stringify(body) };
+  const answer = await fetch(path, { method: "POST", ...sent, signal: AbortSignal.timeout(SEND_TIMEOUT_MS) });
   const told = await answer.json().catch(() => ({}));
   if (!answer.ok) throw new Error(told.error || "The computer refused it.");
   return told;
@@ -112,6 +113,16 @@ async function press(button) {
   button.disabled = false;
   job.wake();
 }
+async function photo(job) {
+  try {
+    const form = await chosenPhoto(textOf("job-caption"));
+    if (!form) return;
+    const told = await send(pathOf(job.name) + "/photo", form);
+    clear("job-caption");
+    say("The photo is kept with the job.", false);
+    renew(job, told.version);
+  } catch (error) { say(error instanceof TypeError ? NOT_KNOWN : error.message, true); }
+}
 function open(button) {
   const part = byId(button.dataset.opens), hidden = !part.hidden;
   for (const one of document.querySelectorAll("#job-act .opened")) one.hidden = true;
@@ -139,6 +150,7 @@ document.addEventListener("click", ({ target }) => {
   const button = target.closest("button");
   if (!button) return;
   if (button.id === "new-begin") begin(button);
+  else if (button.id === "job-photo" && shown) photo(shown);
   else if (button.dataset.complaint) window.dash_clientside.set_props("new-complaint", { value: button.dataset.complaint });
   else if (button.closest("#job") && button.dataset.opens) open(button);
   else if (button.closest("#job") && button.dataset.do) { allowAlerts(); press(button); }

@@ -90,10 +90,12 @@ class Measuring:
         Raises:
             JobError: there is no such job.
         """
-        running, known = self._running(name), self._taking.get(name)
-        ours = known is not None and known.process.poll() is None
-        said = known.said() if known is not None else ""
-        failed = known is not None and not ours and known.process.returncode not in (0, None)
+        running = self._running(name)
+        with self._lock:  # else the next measurement closes the file that is being read
+            known = self._taking.get(name)
+            ours = known is not None and known.process.poll() is None
+            said = known.said() if known is not None else ""
+            failed = known is not None and not ours and known.process.returncode != 0
         said = said if failed else said.replace("_", " ")  # places, as a person reads them
         return {
             "measuring": ours or bool(running),

@@ -6,6 +6,8 @@ A press is answered, or the page says that no answer came: nobody under a vehicl
 from __future__ import annotations
 
 import io
+import tempfile
+from pathlib import Path
 from typing import Any
 
 import flask
@@ -15,6 +17,9 @@ from meterlog.reading import Quantity
 from meterlog_dashboard.cautions.panel import need_read
 from meterlog_dashboard.frame.view import Context
 from meterlog_dashboard.job.measuring import Measuring
+
+_LONGEST_CAPTION, _LONGEST_STEM = 300, 40
+"""Characters."""
 
 
 def add_routes(server: flask.Flask, context: Context) -> None:
@@ -44,6 +49,16 @@ def add_routes(server: flask.Flask, context: Context) -> None:
             act(context, name, what, said)
         return _answer({"version": context.jobs.version(name)})
 
+    def photo(name: str) -> flask.Response:
+        _add_photo(context, name)
+        return _answer({"version": context.jobs.version(name)})
+
+    def photo_file(name: str, file: str) -> flask.Response:
+        if file not in [step.values.get("file") for step in context.jobs.read(name).of("photo")]:
+            flask.abort(404)
+        response: flask.Response = flask.send_file(context.jobs.folder(name) / file, mimetype="image/jpeg")
+        return response
+
     def report(name: str) -> flask.Response:
         return _report(context, name)
 
@@ -54,6 +69,8 @@ def add_routes(server: flask.Flask, context: Context) -> None:
     routes.add_url_rule("/", "begin", begin, methods=["POST"])
     routes.add_url_rule("/<name>", "now", now)
     routes.add_url_rule("/<name>/report.html", "report", report)
+    routes.add_url_rule("/<name>/photo", "photo", photo, methods=["POST"])
+    routes.add_url_rule("/<name>/photo/<file>", "photo_file", photo_file)
     routes.add_url_rule("/<name>/<what>", "do", do, methods=["POST"])
     routes.register_error_handler(MeterlogError, failed)
     server.register_blueprint(routes)
@@ -87,18 +104,31 @@ def _check_cautions(context: Context, name: str, said: dict[str, Any]) -> None:
 
 def _report(context: Context, name: str) -> flask.Response:
     """The customer's report of a job, as its command writes it."""
-    import tempfile
-    from pathlib import Path
-
-    from meterlog.report import write_report
     from meterlog.report.of_job import report_of_job
 
-    status, _ = context.jobs.status(name)
-    with tempfile.TemporaryDirectory(prefix="meterlog-") as folder:
-        out = Path(folder) / "report.html"
-        write_report(report_of_job(status)[0], out)
-        made = io.BytesIO(out.read_bytes())
+    page, _ = report_of_job(context.jobs.known(name))
+    made = io.BytesIO(page.encode("utf-8"))
     return flask.send_file(made, mimetype="text/html", as_attachment=True, download_name=f"{name}.html")
+
+
+def _add_photo(context: Context, name: str) -> None:
+    """Take in a photo that the browser made small; what a camera notes in it is dropped.
+
+    Raises:
+        MeterlogError: there is none, or it cannot be used.
+    """
+    from meterlog.job.photos import add_photo
+
+    sent = flask.request.files.get("photo")
+    caption = flask.request.form.get("caption", "").strip()[:_LONGEST_CAPTION]
+    if sent is None:
+        raise UsageError("choose a photo first")
+    stem = "".join(c for c in caption if c.isalnum() or c in " _-").strip().replace(" ", "-") or "photo"
+    with tempfile.TemporaryDirectory(prefix="meterlog-") as folder:
+        path = Path(folder) / f"{stem[:_LONGEST_STEM]}.jpg"
+        sent.save(path)
+        with context.jobs.changing:
+            add_photo(context.jobs.read(name), path, caption)
 
 
 def _answer(body: dict[str, Any], status: int = 200) -> flask.Response:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -21,6 +21,7 @@ from meterlog.circuit.evidence.for_and_against import (
     evidence,
     without_repeats,
 )
+from meterlog.circuit.evidence.lost_voltage import heaviest_first, lost_v
 from meterlog.circuit.faults.fault_cells import COMMAND_FAULTS, FAULTS, Cells, all_cells, first_healthy
 from meterlog.circuit.faults.fault_rates import Rates
 from meterlog.circuit.model.circuit import Circuit
@@ -34,7 +35,7 @@ from meterlog.circuit.probability.predict import Network
 from meterlog.circuit.probability.unknowns import FAULT_1, LOGISTIC
 from meterlog.circuit.readings.measurement import Measurement, Told
 from meterlog.circuit.readings.suspicious_readings import stays_on
-from meterlog.circuit.words import ohm_band
+from meterlog.circuit.words import figure, ohm_band
 
 SURE = 0.9
 """From this probability on, a verdict names the part without 'most likely', and a repair is due. A guess."""
@@ -223,9 +224,15 @@ class Diagnoser:
         told = self._told_once(case)
         chances = self.chances(known.weight, known.comes_and_goes)
         healthy = chances.pop("healthy")
-        ranked = sorted(chances.items(), key=lambda item: -item[1])
-        hypotheses = tuple(self._hypothesis(case, told, id_, p) for id_, p in ranked if p >= LEAST_SHOWN)
         several = float(known.weight[self.cells.part[:, 1] >= 0].sum())
+        lost = lost_v(self.network, known) if several > LIKELY else {}
+        ranked = sorted(chances, key=lambda id_: -chances[id_])
+        likely_ones = [id_ for id_ in ranked if chances[id_] >= LIKELY]
+        # two at fault: what explains the complaint comes before what is merely not ideal, however sure that is
+        ranked = [*heaviest_first(likely_ones, lost), *ranked[len(likely_ones) :]]
+        hypotheses = tuple(
+            self._hypothesis(case, told, id_, chances[id_]) for id_ in ranked if chances[id_] >= LEAST_SHOWN
+        )
         comes = float(known.comes_and_goes.sum())
         sure = _decided(hypotheses, healthy, comes)
         likely = max([healthy, *(h.probability for h in hypotheses)]) >= LIKELY
@@ -236,7 +243,7 @@ class Diagnoser:
             following = ()
         if sure == "healthy":
             following = tuple(s for s in following if (s.right_after - healthy) * WRONG_REPAIR_MIN > s.minutes)
-        verdict = _verdict(hypotheses, healthy, several, comes) if measured or tried else NOTHING_YET
+        verdict = _verdict(hypotheses, healthy, several, comes, lost) if measured or tried else NOTHING_YET
         if known.outside > max([healthy, *(h.probability for h in hypotheses)]):
             verdict = f"{FITS_NOTHING} ({percent(known.outside)}): {LOOK_AGAIN}. Within it: {verdict}"
         on = stays_on(measured, self.circuit)
@@ -392,7 +399,9 @@ def _decided(hypotheses: Sequence[Hypothesis], healthy: float, comes: float) -> 
     return hypotheses[0].part if hypotheses and hypotheses[0].probability >= SURE else ""
 
 
-def _verdict(hypotheses: Sequence[Hypothesis], healthy: float, several: float, comes: float) -> str:
+def _verdict(
+    hypotheses: Sequence[Hypothesis], healthy: float, several: float, comes: float, lost: Mapping[str, float]
+) -> str:
     if comes > LIKELY and hypotheses[0].probability < LIKELY:
         where = " or ".join(f"{h.part} ({percent(h.probability)})" for h in hypotheses[:4] if h.fault == "intermittent")
         return f"a contact comes and goes ({percent(comes)}), where is not decided yet: {where}"
@@ -407,9 +416,11 @@ def _verdict(hypotheses: Sequence[Hypothesis], healthy: float, several: float, c
     top = hypotheses[0]
     if several > LIKELY and len(hypotheses) > 1:
         others = _named(hypotheses[1:4])
+        both = [h for h in hypotheses if h.probability >= LIKELY and h.part in lost]
+        volts = ", ".join(f"about {figure(lost[h.part], 'V', 1)} at {h.part}" for h in both)
         return (
             f"more than one part loses voltage ({percent(several)}): most likely {top.part}"
-            f" ({percent(top.probability)}), and with it {others}"
+            f" ({percent(top.probability)}), and with it {others}{f'; {volts}' if len(both) > 1 else ''}"
         )
     said = f"{top.part} {top.words} ({percent(top.probability)})"
     if top.probability >= SURE:

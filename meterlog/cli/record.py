@@ -43,6 +43,7 @@ from meterlog.errors import EmptySession, LinkAbsent, LinkError, MeterlogError, 
 from meterlog.near_words import MATTER, recording
 from meterlog.session import SessionWriter
 from meterlog.session.names import create_named
+from meterlog.session.writer import COMMIT_INTERVAL_S
 from meterlog.settings import read_settings
 from meterlog.text.safe import one_line
 from meterlog.text.times import span
@@ -77,6 +78,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="S",
         type=span,
         help="begin a new session after each such time, named by its beginning; also 24h",
+    )
+    add(
+        "--save-every",
+        metavar="S",
+        type=span,
+        default=COMMIT_INTERVAL_S,
+        help=f"save so often, s (default {COMMIT_INTERVAL_S:g}): 10 spares a memory card; a power cut loses as much",
     )
     add("--wait", action="store_true", help="wait for a meter that is not there yet, as after a computer's start")
     add("--button", metavar="DEVICE", help="each press of a key there sets a marker: /dev/input/event3 (Linux)")
@@ -139,7 +147,10 @@ def _recorded(
     entered = {**details(args.set), **entered_roles(args.role)}
     notices: queue.SimpleQueue[Notice] = queue.SimpleQueue()
     detection = LaterDetection(entered)
-    writer = SessionWriter.create(args.out, details=entered) if args.out else create_named(Path(), entered)
+    if args.out:
+        writer = SessionWriter.create(args.out, details=entered, save_s=args.save_every)
+    else:
+        writer = create_named(Path(), entered, args.save_every)
     path = writer.path
     recorder = _recorder(
         setups,

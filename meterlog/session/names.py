@@ -9,7 +9,7 @@ from pathlib import Path
 
 from meterlog.errors import SessionBusy, SessionWriteFailed
 from meterlog.session.lock import lock_path
-from meterlog.session.writer import SessionWriter
+from meterlog.session.writer import COMMIT_INTERVAL_S, SessionWriter
 
 SUFFIX = ".sqlite"
 
@@ -21,8 +21,8 @@ def new_name(folder: Path, taken: Container[str] = ()) -> str:
     return next(name for name in names if name not in taken and not _in_use(folder / name))
 
 
-def create_named(folder: Path, details: Mapping[str, str]) -> SessionWriter:
-    """Begin a session under a new name, whoever else begins one there in the same second.
+def create_named(folder: Path, details: Mapping[str, str], save_s: float = COMMIT_INTERVAL_S) -> SessionWriter:
+    """Begin a session under a new name, whoever else begins one there in the same second; see `SessionWriter.create`.
 
     Raises:
         SessionWriteFailed: no file can be made in the folder.
@@ -31,7 +31,7 @@ def create_named(folder: Path, details: Mapping[str, str]) -> SessionWriter:
     while True:
         path = folder / new_name(folder)
         try:
-            return SessionWriter.create(path, details=details)
+            return SessionWriter.create(path, details=details, save_s=save_s)
         except (SessionBusy, SessionWriteFailed):
             if not _in_use(path):
                 raise

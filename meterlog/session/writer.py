@@ -48,10 +48,11 @@ class SessionWriter:
         started_at: datetime,
         start_s: float,
         details: Mapping[str, str],
+        save_s: float,
     ) -> None:
         """Use `create`."""
         self.path, self.started_at, self.monotonic_start_s, self.details = path, started_at, start_s, details
-        self._lock, self._commits = lock, commits
+        self._lock, self._commits, self._save_s = lock, commits, save_s
         self._failure: SessionError | None = None
         self._queue: list[Operation] = []
         self._from_elsewhere: list[Marker] = []
@@ -72,6 +73,7 @@ class SessionWriter:
         monotonic_start_s: float | None = None,
         started_at: datetime | None = None,
         details: Mapping[str, str] | None = None,
+        save_s: float = COMMIT_INTERVAL_S,
     ) -> SessionWriter:
         """Make a new session file and begin it.
 
@@ -80,6 +82,7 @@ class SessionWriter:
             monotonic_start_s: the session's time 0 on `time.monotonic()`; now when not given.
             started_at: the same moment on the wall clock, aware; now when not given.
             details: first details, as with `set_detail`.
+            save_s: interval at which what came is put on the disk, s; a power cut loses as much.
 
         Raises:
             SessionBusy: another recorder is writing this very file.
@@ -101,7 +104,7 @@ class SessionWriter:
             lock.release()
             raise
         lock.say({})
-        return cls(path, lock, commits, start, start_s, dict(details or {}))
+        return cls(path, lock, commits, start, start_s, dict(details or {}), save_s)
 
     @property
     def failure(self) -> SessionError | None:
@@ -313,7 +316,7 @@ class SessionWriter:
     def _commit_round(self) -> bool:
         """Wait for the next commit's time and commit what is queued; False when closing and nothing is left."""
         with self._changed:
-            self._changed.wait_for(lambda: self._closing or self._hurry, COMMIT_INTERVAL_S)
+            self._changed.wait_for(lambda: self._closing or self._hurry, self._save_s)
             self._hurry = False
             operations, closing = self._queue[:], self._closing
         from_elsewhere = self._commits.markers_from_elsewhere()

@@ -35,8 +35,8 @@ SPEED = (
     "page_review",
     "page_large",
 )
-MORE = ("ble",)
-"""Runs only when it is named: two minutes, and it wants dbus-daemon."""
+MORE = ("ble", "board")
+"""Run only when they are named: minutes each; `ble` wants dbus-daemon."""
 
 
 def main() -> int:

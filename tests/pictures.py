@@ -22,6 +22,8 @@ from typing import Any
 
 from playwright.sync_api import Browser, Page, sync_playwright
 
+from meterlog.job.entering import begin_with, enter_value, wanted
+from meterlog.job.job_file import create_job
 from meterlog.report import find_browser
 from meterlog_dashboard.record.recorder_process import RecorderOptions, Recorders
 from meterlog_dashboard.session_files.folder import SessionFolder
@@ -82,7 +84,22 @@ def _live(page: Page) -> None:
     page.wait_for_selector("#strip-chart .js-plotly-plot .scatterlayer path", state="attached")
 
 
+def _lost(page: Page) -> None:
+    """The supply was on for long, and is gone."""
+    _live(page)
+    page.wait_for_selector(".band.trouble")
+    page.get_by_text("OFF for 3 s").wait_for()
+
+
+def _job(page: Page) -> None:
+    page.wait_for_selector("#job-card .probes")
+
+
 STANDING = [
+    Scene("jobs", "/jobs", lambda page: page.locator("a.session").first.wait_for()),
+    Scene("job", "/jobs/blue-van", _job),
+    Scene("job-looks", "/jobs/red-van", lambda page: page.locator("#job-card").wait_for()),
+    Scene("job-new", "/jobs/new", lambda page: page.locator("#new-begin").wait_for()),
     Scene("sessions", "/sessions", lambda page: page.locator("a.session").first.wait_for()),
     Scene("review", "/sessions/drive-intermittent.sqlite", _third_event),
     Scene("review-channels", "/sessions/drop-test-bad-ground.sqlite", _review),
@@ -130,9 +147,22 @@ def recorded(folder: Path, scenario: str = "intermittent-feed", speed: float = 2
 
 
 def shop(folder: Path) -> Path:
-    """The sample sessions, as a folder that may be written in."""
+    """The sample sessions and two jobs, as a folder that may be written in."""
     for path in RECORDINGS.glob("*.sqlite"):
         shutil.copy(path, folder / path.name)
+    for vehicle in ("red van", "blue van"):
+        begun = create_job(
+            folder / vehicle.replace(" ", "-"),
+            complaint="cranks, does not start",
+            vehicle=vehicle,
+            meters=("status14:/dev/ttyUSB0",),
+            tool="meter",
+            details={},
+        )
+    job = begin_with(begun, "pump-feed")
+    for at, volts in (("fuse_out", 12.3), ("relay_out", 7.9)):
+        case, m = wanted(job, {"quantity": "voltage", "at": at, "to": "battery_minus", "state": "key_on"})
+        job = enter_value(job, case, m, f"{volts:g}")
     return folder
 
 
@@ -183,11 +213,13 @@ def for_readme(browser: Browser) -> None:
     scene = {one.name: one for one in STANDING}
     with ExitStack() as stack:
         folder = shop(Path(stack.enter_context(tempfile.TemporaryDirectory())))
-        address, name = stack.enter_context(served(folder)), stack.enter_context(recorded(folder))
-        live = Scene("live", f"/record/{name}", _live)
+        address, name = stack.enter_context(served(folder)), stack.enter_context(recorded(folder, "dies-and-stays"))
+        live = Scene("live", f"/record/{name}", _lost)
         for name, shown, width, height, scheme in (
-            ("live-phone", live, 390, 900, "dark"),
-            ("live", live, 1280, 1060, "light"),
+            ("live-phone", live, 390, 844, "dark"),
+            ("live", live, 1280, 900, "light"),
+            ("job", scene["job"], 1280, 900, "light"),
+            ("job-phone", scene["job"], 390, 844, "light"),
             ("review", scene["review"], 1280, 1000, "light"),
             ("compare", scene["compare"], 1280, 1130, "light"),
             ("circuit", scene["circuit"], 1280, 960, "light"),

@@ -14,8 +14,9 @@ from meterlog.job.job import Job
 from meterlog.job.job_file import NAME, read_job
 from meterlog.job.status import known_of
 
-SIMULATED = "sim:"
-"""Begins the address of a simulated meter: a job that was practice tells nothing of real vehicles."""
+SIMULATED = ("sim:", ":/dev/pts/", ":/dev/ttys0")
+"""Stands in the address of a simulated meter, or of a pseudo-terminal as `emulate` opens it (on Linux, on macOS): a job
+that was practice tells nothing of real vehicles."""
 _REMEMBERED = ".job.proved"
 """Beside each job: the digest of its file, and whether that is proved; working it out takes a third of a second."""
 
@@ -31,7 +32,7 @@ def experience(folder: Path) -> Rates:
 
 def _of_job(job: Job) -> list[Proved]:
     """What a job's repair tells; nothing where it is not proved."""
-    if any(address.startswith(SIMULATED) for address in job.meters):
+    if any(mark in address for address in job.meters for mark in SIMULATED):
         return []
     case = case_of(job) if job.repaired and _is_proved(job) else None
     known = {*case.circuit.part_index, *case.circuit.commands} if case else set()

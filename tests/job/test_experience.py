@@ -52,6 +52,7 @@ def jobs(tmp_path: Path) -> Path:
     mend("second", 0.04)
     mend("not proved", 1.5)
     mend("simulated", 0.05, '"sim:van"')
+    mend("emulated", 0.05, '"status14:/dev/pts/3?label=feed"')
     (tmp_path / "damaged").mkdir()
     (tmp_path / "damaged" / "job.toml").write_text("format = 9")
     return tmp_path

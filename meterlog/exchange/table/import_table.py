@@ -20,6 +20,7 @@ from meterlog.exchange.table.row_reader import Ordered, RowReader
 from meterlog.exchange.table.rows import Rows
 from meterlog.exchange.table.session_start import SessionStart, session_start
 from meterlog.exchange.table.text_rows import DAMAGED, NO_ROWS
+from meterlog.exchange.table.time_text import TimeReader
 from meterlog.session.writer import SessionWriter
 
 _SHOWN_RESTARTS = 3
@@ -94,7 +95,7 @@ def import_tables(
             reader.remarks.add_all("lines of text after the last row, left out", [line for line, _ in reader.texts])
             rows += reader.seen + reader.remarks.total(DAMAGED) - reader.remarks.total(NO_ROWS)
             if restarts == "stop" and found:
-                raise restart_question(found, out.stem)
+                raise restart_question(found, out.stem, plan.time)
         return Imported(sessions.keep(remarks), sessions.notes, rows, sessions.kept)
 
 
@@ -113,9 +114,12 @@ def _check_clock(plans: Sequence[ImportPlan]) -> None:
             pass
 
 
-def restart_question(restarts: Sequence[Restart], name: str) -> Question:
-    """What is asked where a clock began again."""
-    shown = ", ".join(f"in line {r.line} from {r.from_s:.10g} s to {r.to_s:.10g} s" for r in restarts[:_SHOWN_RESTARTS])
+def restart_question(restarts: Sequence[Restart], name: str, time: TimeReader) -> Question:
+    """What is asked where a clock began again, its times shown as the reader understands them."""
+    shown = ", ".join(
+        f"in line {restart.line} from {time.spelled(restart.from_s)} to {time.spelled(restart.to_s)}"
+        for restart in restarts[:_SHOWN_RESTARTS]
+    )
     more = f" and {len(restarts) - _SHOWN_RESTARTS} times more" if len(restarts) > _SHOWN_RESTARTS else ""
     return Question(
         f"the time goes back {shown}{more}, as where a logger was switched on again: say what becomes of the"

@@ -102,7 +102,7 @@ def preview(path: Path, given: ImportOptions) -> Preview:
             values = [column.cells[some.block.columns[column.place][i]].value for column in plan.values]
             rows.append(FirstRow(some.block.line[i], float(some.time_s[i]) - zero_s, values))
     if reader.restarts and options.restarts == "stop":
-        question = restart_question(reader.restarts, path.stem)
+        question = restart_question(reader.restarts, path.stem, plan.time)
         doubts.append(str(question))
         options = dataclasses.replace(options, restarts=question.answers[0])
     if missing:

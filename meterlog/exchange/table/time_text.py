@@ -61,6 +61,12 @@ class TimeReader(ABC):
         """The step in which such cells can change, s."""
         return clock_resolution(cells)
 
+    def spelled(self, time_s: float) -> str:
+        """A time on the axis for a person: seconds, or the date and time since 1970."""
+        if not self.absolute or self.daily:
+            return f"{time_s:.10g} s"
+        return (_EPOCH + timedelta(seconds=time_s)).isoformat(" ", "milliseconds")
+
 
 _SECONDS = NumberKind("seconds", 1.0)
 _SERIAL_ZERO_S = (_EPOCH - datetime(1899, 12, 30)).total_seconds()  # noqa: DTZ001

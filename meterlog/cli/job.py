@@ -19,6 +19,7 @@ from meterlog.cli.options.details_and_roles import details
 from meterlog.cli.options.key_answers import key_answers
 from meterlog.errors import UsageError
 from meterlog.text.safe import one_line
+from meterlog.text.times import span
 
 if TYPE_CHECKING:
     from meterlog.circuit.readings.measurement import Measurement
@@ -73,7 +74,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         measure.add_argument(
             "--meter", action="append", default=[], metavar="ADDRESS", help="take it from this meter; may come again"
         )
-        measure.add_argument("--wait", type=float, default=20.0, metavar="S", help="wait this long (default 20)")
+        measure.add_argument("--wait", type=span, default=20.0, metavar="S", help="wait this long (default 20)")
         for option in _PLACE:
             measure.add_argument(f"--{option}", metavar=option.upper()[0], help=f"measure elsewhere: its {option}")
     tried = add("tried", "enter what was tried, and what came of it")

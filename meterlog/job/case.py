@@ -37,16 +37,16 @@ class JobCase:
         Raises:
             CircuitError: one names a place that the circuit does not have.
         """
-        return [self.measurement(step.values) for step in steps if step.kind == "measured"]
+        return [self.measurement(step.values, step.line) for step in steps if step.kind == "measured"]
 
-    def measurement(self, values: Mapping[str, object]) -> Measurement:
-        """One reading from its step.
+    def measurement(self, values: Mapping[str, object], line: int = 0) -> Measurement:
+        """One reading from its step, which stands in that line of the file.
 
         Raises:
             CircuitError: it names a place that the circuit does not have.
         """
         row = {key: value for key, value in values.items() if key not in _OF_THE_STEP}
-        return measurement_from_row(row, self.circuit, "job.toml: a measured step:")
+        return measurement_from_row(row, self.circuit, f"job.toml{f', line {line}' if line else ''}: a measured step:")
 
     def told(self, steps: Iterable[Step], *, failed: Iterable[str] = ()) -> tuple[list[Measurement], list[Told]]:
         """All that some steps tell: readings, trials, what was observed, and the repairs that changed nothing.

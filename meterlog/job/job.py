@@ -22,11 +22,13 @@ class Step:
         kind: what.
         when: ISO 8601, with the time zone.
         values: what belongs to it, by key.
+        line: where it stands in the file; 0 where nobody knows.
     """
 
     kind: StepKind
     when: str
     values: Mapping[str, object]
+    line: int = field(default=0, compare=False)
 
 
 @dataclass(frozen=True)

@@ -262,12 +262,12 @@ def _steps(text: TomlText) -> Iterator[Step]:
             if key not in row:
                 raise _wrong(text, place, key, f"is missing: '{kind}' needs it")
         if "undone" not in row:
-            yield _step(row)
+            yield _step(row, text.line(place, "step") or 0)
 
 
-def _step(row: Mapping[str, Any]) -> Step:
+def _step(row: Mapping[str, Any], line: int = 0) -> Step:
     values = {key: value for key, value in row.items() if key not in ("step", "when", "undone")}
-    return Step(row["step"], str(row.get("when", "")), values)
+    return Step(row["step"], str(row.get("when", "")), values, line)
 
 
 def _wrong(text: TomlText, place: str, key: str, what: str) -> JobError:

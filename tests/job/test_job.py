@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -213,6 +214,26 @@ def test_a_wrong_place_part_or_reading_is_named(job: Run, folder: Path, capsys: 
     ):
         assert main(["job", words[0], str(folder), *words[1:]]) == 2
         assert said in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "said"),
+    [
+        ('at = "fuse_out"', 'at = "fuse_ot"', r"line \d\d: a measured step: 'at' is 'fuse_ot'.*near it: fuse_out"),
+        ("value = 12.3", 'value = "high"', r"line \d\d: a measured step: 'value' must be a number"),
+    ],
+)
+def test_a_damaged_reading_is_named_by_its_line(
+    old: str, new: str, said: str, job: Run, folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    start(job, "--circuit", "pump-feed")
+    job("measure", "--value", "12.3")
+    file = folder / "job.toml"
+    damaged = file.read_text().replace(old, new, 1)
+    file.write_text(damaged)
+    assert main(["job", "measure", str(folder), "--value", "12"]) == 2
+    assert re.search(said, capsys.readouterr().err)
+    assert file.read_text() == damaged
 
 
 def test_a_second_writer_is_told_who_has_it(job: Run, folder: Path) -> None:

@@ -14,8 +14,8 @@ from meterlog.text.figures import count
 
 _ENTERS_IT = " Then 'job repaired"
 _LEADS = ("dial", "red", "black")
-_ROWS_BELOW = 3
-"""Rows that the living line and the next sentence take below a step. A choice."""
+_ROWS_BELOW = 5
+"""Rows that answers, the next sentence and the living line take below a step. A choice."""
 
 
 def meaning(before: Status, after: Status) -> str:

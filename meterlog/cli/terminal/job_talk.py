@@ -122,7 +122,7 @@ class JobTalk:
     def _chosen(self, answers: Sequence[str]) -> str:
         """One of some answers, by its figure; empty where the person ends."""
         every = list(dict.fromkeys([*answers, "unknown"]))
-        self._screen.say([f"  {k} {answer}" for k, answer in enumerate(every, 1)])
+        self._screen.say(["  ".join(["", *(f"{k} {answer}" for k, answer in enumerate(every, 1))])])
         figures = "".join(map(str, range(1, len(every) + 1)))
         key = self._screen.choose(figures + _END, f"1 to {len(every)}, q end")
         return "" if key == _END else every[int(key) - 1]

@@ -73,13 +73,14 @@ class Seen:
         return found
 
     def _difference(self, meter: int) -> Reading | None:
-        """The reading itself, or the first watched meter's less the second's, once both have shown something."""
+        """The reading itself, or the first watched meter's less the second's, once both have shown something new."""
         reading = self._last[meter]
         if len(self._placed.watched) == 1:
             return reading
         first, second = (self._last.get(number) for number in self._placed.watched)
         if first is None or second is None or abs(first.time_s - second.time_s) > _TOGETHER_S:
             return None
+        self._last.clear()  # each reading counts once: the slower meter's edge would look like a level
         return reading._replace(
             value=first.value - second.value, resolution=max(first.resolution, second.resolution), column=0
         )

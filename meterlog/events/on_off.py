@@ -47,12 +47,14 @@ class OnOff:
         stretches: the 'on' intervals so far.
         events: what was found so far, in the order it was decided.
         undecided: when it fell, s, where the readings do not tell whether that was a fault.
+        on_since_s, off_since_s: the first reading of the latest 'on' and 'off', s: known at once, and the same later.
     """
 
     def __init__(self, measure: Measure, settings: DetectionSettings, rules: Rules, markers: list[Marker]) -> None:
         self.stretches: list[Stretch] = []
         self.events: list[Event] = []
         self.undecided: list[float] = []
+        self.on_since_s = self.off_since_s = 0.0
         self._measure = measure
         self._track = measure.track
         self._settings = settings
@@ -125,7 +127,7 @@ class OnOff:
         begin_s = (self._track.time(rise - 1) + self._track.time(rise)) / 2 if seen else self._track.time(rise)
         stretch = self._stretch = self._waiting.stretch = Stretch(rise, None, begin_s, from_start=rise == 0)
         self.stretches.append(stretch)
-        self._state = "settling"
+        self._state, self.on_since_s = "settling", self._track.time(rise)
         self._previous = self._reference.value = self._track.value(rise)
         self._reference.slow = 0.0
         self._pos = rise + 1
@@ -168,6 +170,7 @@ class OnOff:
         if self._stretch is not None:
             self._place_rise(self._stretch.rise, index)
         self._state, self._fall, self._pos = "out", index, index + 1
+        self.off_since_s = self._track.time(index)
 
     def _longest_out_s(self) -> float:
         settings = self._settings

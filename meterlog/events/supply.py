@@ -108,15 +108,15 @@ class Supply(OnOff):
         if self._state == "sagging":
             return Standing("sagging", self._track.time(self._dip), usual, self._rules.faults)
         if self._state == "out":
-            since_s = self._track.time(self._fall)
-            return Standing("off", since_s, usual, self._is_unwanted(self._is_long(self._fall - 1), since_s))
+            unwanted = self._is_unwanted(self._is_long(self._fall - 1), self.off_since_s)
+            return Standing("off", self.off_since_s, usual, unwanted)
         if self._state == "idle":
             last = self.stretches[-1] if self.stretches else None
             if last is None or last.end_s is None:
                 return Standing("off")
             long = last.from_start or last.end_s - last.begin_s > self._settings.prime_longest_s
-            return Standing("off", last.end_s, usual, self._is_unwanted(long, last.end_s))
-        return None if self._stretch is None else Standing("on", self._stretch.begin_s, usual)
+            return Standing("off", self.off_since_s, usual, self._is_unwanted(long, last.end_s))
+        return None if self._stretch is None else Standing("on", self.on_since_s, usual)
 
     def _is_unwanted(self, long: bool, since_s: float) -> bool:
         """Tell whether nobody wants it off: it was on for longer than a prime, and no marker says it was switched."""

@@ -50,6 +50,8 @@ def test_a_supply_that_is_lost_is_told_at_the_first_reading_without_it() -> None
 def test_it_stays_told_for_as_long_as_it_is_so() -> None:
     said = told([*long_on(), *[0.0] * 300])
     assert all(one.sort == "trouble" for one in said[65:])
+    assert len({one.since for one in said[65:]}) == 1, "it is no second state when the event is decided after 30 s"
+    assert len({one.since for one in said[5:65]}) == 1
     assert said[-1].word == "OFF for 89 s"
 
 

@@ -115,11 +115,16 @@ def _cut_at_pauses(groups: list[Burst], byte_time_s: float) -> tuple[Frames, NDA
     parts = _parts(data)
     if length // parts not in LENGTHS:
         return None
-    step_s = length // parts * byte_time_s
-    times = np.array([burst.time_s + n * step_s for burst in chosen for n in range(parts)])
+    length //= parts
+    whole = [burst for burst in groups if len(burst.data) % length == 0]  # a late read may bring several at a time
+    count_in = [len(burst.data) // length for burst in whole]
+    frames = np.frombuffer(b"".join(burst.data for burst in whole), dtype=np.uint8).reshape(-1, length)
+    times = np.array(
+        [b.time_s + n * length * byte_time_s for b, count in zip(whole, count_in, strict=True) for n in range(count)]
+    )
     pauses = [burst.pause_s for burst in chosen[1:]]
     gap_s = 0.4 * float(np.percentile(pauses, 5)) if pauses else 0.0
-    return data.reshape(-1, length // parts), times, min(gap_s, 1.0)
+    return frames, times, min(gap_s, 1.0)
 
 
 def _parts(data: Frames) -> int:

@@ -14,7 +14,7 @@ import numpy as np
 from meterlog_drivers.teach.frame_finder import FramesFound
 from meterlog_drivers.teach.mode_search import ModeFit, find_modes
 from meterlog_drivers.teach.moments import Moment
-from meterlog_drivers.teach.number_search import Bits, NumberFit, find_numbers
+from meterlog_drivers.teach.number_search import KINDS, Bits, NumberFit, find_numbers, settled
 
 BEFORE, AFTER = 3.2, 0.7
 """Intervals before and after a moment in which its frame is looked for: typed up to two displays late (a choice)."""
@@ -213,13 +213,16 @@ def _first_guess(
     if fits:
         return len(numbered), 0, fits
     best: tuple[int, int, list[NumberFit]] | None = None
+    frames_near = [near[n] for n in numbered]
     for lag in LAGS:
-        frames = [near[n][0] if (at := _at_lag(near[n], lag)) is None else at for n in numbered]
-        fits = find_numbers(labels, bits[frames]) if frames else []
-        if fits and (best is None or len(fits[0].moments) > best[0]):
-            best = len(fits[0].moments), lag, fits
-        if fits and len(fits[0].moments) == len(labels):
-            break
+        start = [own[0] if (at := _at_lag(own, lag)) is None else at for own in frames_near]
+        for kind in KINDS if start else ():
+            frames = settled(kind, labels, bits, frames_near, start)
+            fits = find_numbers(labels, bits[frames], kinds=(kind,))
+            if fits and (best is None or len(fits[0].moments) > best[0]):
+                best = len(fits[0].moments), lag, fits
+            if fits and len(fits[0].moments) == len(labels):
+                return best
     return best
 
 

@@ -158,6 +158,48 @@ def find_numbers(
     return []
 
 
+def settled(
+    kind: str, labels: Sequence[Label], bits: Bits, near: Sequence[Sequence[int]], frames: Sequence[int]
+) -> list[int]:
+    """Choose for each number the frame near it that agrees most with the layout that all together suggest.
+
+    Args:
+        kind: of encoding.
+        labels: what was shown, without overloads.
+        bits: of all frames.
+        near: the frames near each, the likeliest first.
+        frames: what to begin with.
+    """
+    features, chosen = _features(kind, labels), list(frames)
+    for _ in range(SETTLES):
+        misses, inverted = compared(features, bits[chosen])
+        best = best_of(_layouts(kind, misses, labels, features))
+        if not best or best[0].misses == 0:
+            break
+        better = [
+            min(own, key=lambda at: _contradicting(best[0], features[:, :, n], inverted, bits[at]))
+            for n, own in enumerate(near)
+        ]
+        if better == chosen:
+            break
+        chosen = better
+    return chosen
+
+
+SETTLES = 4
+"""Rounds in which frames and layout find each other; a guess."""
+
+
+def _contradicting(layout: Layout, wanted: Features, inverted: Bits, frame: Bits) -> int:
+    """How many bits of one frame are not as a number wants them."""
+    at = layout.at[:, : wanted.shape[1]]
+    known = at >= 0
+    place, k = np.nonzero(known)
+    is_set = frame[at[known]] != inverted[place, k, at[known]]
+    target = wanted[place, k]
+    return int(((target != 0) & (is_set != (target > 0))).sum())
+
+
 def _features(kind: str, labels: Sequence[Label]) -> Features:
     if kind == "decimal":
         return decimal_features(labels)

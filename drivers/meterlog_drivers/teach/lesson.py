@@ -218,7 +218,7 @@ def _first_guess(
         start = [own[0] if (at := _at_lag(own, lag)) is None else at for own in frames_near]
         for kind in KINDS if start else ():
             frames = settled(kind, labels, bits, frames_near, start)
-            fits = find_numbers(labels, bits[frames], kinds=(kind,))
+            fits = [fit for fit in find_numbers(labels, bits[frames], kinds=(kind,)) if fit.regular]
             if fits and (best is None or len(fits[0].moments) > best[0]):
                 best = len(fits[0].moments), lag, fits
             if fits and len(fits[0].moments) == len(labels):
@@ -276,6 +276,8 @@ def _modes(lesson: Lesson, near: Sequence[Sequence[int]]) -> Lesson:
     fit = find_modes(labels, frames, alike, _ours(lesson), signed=signed, over=not overloads)
     if fit is None:
         return replace(lesson, problem="what was typed contradicts itself more than twice: show it again")
+    if fit.slips and not number.regular:  # what contradicts may be a bit that was taken for one of a digit
+        return replace(lesson, problem="the digits are not sure enough, since a moment contradicts others: show others")
     slips = dict(lesson.slips)
     for k in fit.slips:
         slips[used[k]] = "other moments with the same bytes showed something else"

@@ -44,6 +44,8 @@ Bits = NDArray[np.bool_]
 KINDS = ("decimal", "signed", "integer", "segments")
 LEAST_NUMBERS = 4
 """Different numbers without which nothing is concluded (guess: each halves what is left by chance)."""
+LEAST_SCATTERED = 10
+"""Moments without which bits that lie anywhere are not believed: by chance one of a hundred bits fits eight (2**-8)."""
 LEAST_EVIDENCE = 20
 """Bits of evidence: a layout found among 2**13 by chance has 2**-7 of fitting; a choice."""
 MOST_OUTLIERS = 0.5
@@ -66,7 +68,8 @@ class NumberFit:
         places: the bits of each digit, units first, each digit's highest first; of an integer one row.
         codes: what each place's bits mean: a digit or a blank.
         moments: which moments it explains.
-        structured: the layout is regular, not only what was seen.
+        structured: the layout is regular and wholly known, not only what was seen.
+        regular: the digits are alike, a constant step apart.
     """
 
     kind: str
@@ -74,6 +77,7 @@ class NumberFit:
     codes: tuple[dict[int, str], ...]
     moments: tuple[int, ...]
     structured: bool
+    regular: bool = True
 
     @property
     def bits(self) -> set[int]:
@@ -264,6 +268,8 @@ def _fit(
     numbers = len({label.digits for label in labels})
     if (numbers - 1) * min(6, int(varying[:, : layout.at.shape[1]].sum())) < LEAST_EVIDENCE:
         return None
+    if not layout.regular and len(rows) < LEAST_SCATTERED:
+        return None
     moments = tuple(int(n) for n in rows)
     if kind in ("integer", "signed"):
         wide = _widened(kind, layout, labels, features, inverted, bits)
@@ -288,7 +294,7 @@ def _fit(
         return None
     if layout.regular and not whole and _inverted_alike(layout, inverted):
         codes = _shared(codes)
-    return NumberFit(kind, tuple(places), codes, moments, whole)
+    return NumberFit(kind, tuple(places), codes, moments, whole, layout.regular)
 
 
 def _with_blank_bits(

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from meterlog.cautions import DEFERS, applying
 from meterlog.circuit.acts import trying
 from meterlog.circuit.cost import Choice, Money, choice
+from meterlog.circuit.evidence.behind_command import Behind, behind_command
 from meterlog.circuit.evidence.contradictions import contradictions
 from meterlog.circuit.evidence.for_and_against import (
     BAND,
@@ -89,6 +90,7 @@ class Hypothesis:
         speaks_for: sentences.
         speaks_against: sentences.
         words: the fault as a person says it, to follow the part's name: `is open`, `draws too much current`.
+        behind: what may be behind a command that does not come, with the way on; empty for a part.
     """
 
     part: str
@@ -98,6 +100,7 @@ class Hypothesis:
     speaks_for: tuple[str, ...]
     speaks_against: tuple[str, ...]
     words: str
+    behind: tuple[Behind, ...] = ()
 
     @property
     def title(self) -> str:
@@ -116,6 +119,7 @@ class Hypothesis:
             "resistance_ohm": None if band is None else [_finite(band[0]), _finite(band[1])],
             "for": list(self.speaks_for),
             "against": list(self.speaks_against),
+            **({"behind": [one.as_json() for one in self.behind]} if self.behind else {}),
         }
 
 
@@ -339,7 +343,8 @@ class Diagnoser:
         words = _FAULT_WORDS.get(fault) or self._weak_words(member & (cells.fault == FAULTS.index("weak")), weight)
         if fault != "open":
             words += ohm_band(band)
-        return Hypothesis(id_, fault, min(probability, 1.0), band, *sentences, words)
+        behind = behind_command(self.circuit, fault, case.tried) if id_ in self.circuit.commands else ()
+        return Hypothesis(id_, fault, min(probability, 1.0), band, *sentences, words, behind)
 
     def _weak_words(self, weak: NDArray[np.bool_], weight: Array) -> str:
         """Say how a part is weak: the battery by its voltages, a load by the current that its cells draw."""

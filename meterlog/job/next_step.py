@@ -95,7 +95,8 @@ def next_for_circuit(case: JobCase, diagnosis: Diagnosis, skipped: set[str], rep
     suspects = [h for h in diagnosis.hypotheses if h.part not in replaced]
     if suspects and (suspects[0].part == diagnosis.decided or not left):
         first = suspects[0]
-        text = f"Put {first.part} right: it {first.words}. Then 'job repaired FOLDER {first.part}'."
+        way_on = "".join(f" {one.probability:.0%}: {one.words}; next: {one.next}." for one in first.behind[:2])
+        text = f"Put {first.part} right: it {first.words}.{way_on} Then 'job repaired FOLDER {first.part}'."
         return Next("repair", text, part=first.part, cautions=diagnosis.repair_cautions)
     if not left:
         return Next("done", f"{diagnosis.enough} {', '.join(replaced)} changed nothing: look outside of this circuit.")

@@ -21,6 +21,8 @@ HOT_W, HOT_WIDTH_W = 4.0, 1.5
 """From about this power on a part of a circuit is felt to be hot. A guess."""
 COIL_SHARE = 0.4
 """Share of a relay's own open faults in which the coil is open, so that it does not click. A guess."""
+IMMOBILISED = 0.15
+"""Share of missing commands that an immobiliser holds back. A guess."""
 LOOSENED_KINDS = ("connector", "ground", "wire", "fuse")
 """Kinds of parts that other work on a vehicle disturbs. A guess."""
 
@@ -92,6 +94,11 @@ def _fuse_whole(network: Network, _: Observed) -> Array:
     return 1.0 - np.isinf(network.cells.ohm[:, fuses]).any(axis=1).astype(float)
 
 
+def _immobilised(network: Network, _: Observed) -> Array:
+    """An immobiliser that holds the command back."""
+    return np.where(network.cells.fault == FAULTS.index("not_commanded"), IMMOBILISED, 0.0)
+
+
 def _small_fuse(network: Network, _: Observed) -> Array:
     return network.cells.small_fuse.astype(float)
 
@@ -130,6 +137,7 @@ FACTS: Mapping[str, Fact] = {
     "battery_cranks": _battery_cranks,
     "battery_lives": _battery_lives,
     "fuse_whole": _fuse_whole,
+    "immobilised": _immobilised,
     "small_fuse": _small_fuse,
     "heated": _heated,
     "at_plug": _at_plug,

@@ -34,6 +34,7 @@ def as_text(circuit: Circuit, diagnosis: Diagnosis, said: set[str]) -> str:
         lines.append(f"  {percent(h.probability):>9}  {h.part}: {h.title}")
         lines += [f"             for: {sentence}" for sentence in h.speaks_for[:3]]
         lines += [f"             against: {sentence}" for sentence in h.speaks_against[:3]]
+        lines += [f"             behind it, {one.probability:.0%}: {one.words}; next: {one.next}" for one in h.behind]
     if healthy:
         lines.append(healthy)
     lines += [f"Check: {sentence}" for sentence in diagnosis.inconsistent]

@@ -119,8 +119,7 @@ def _van(address: Address, overrides: dict[str, float], args: argparse.Namespace
 
 def _hand_lines(probes: MovedProbes) -> None:
     for line in sys.stdin:
-        if line.strip():
-            probes.tell(line)
+        probes.tell(line)
 
 
 def _say(*lines: str) -> None:

@@ -12,6 +12,7 @@ import struct
 import sys
 import termios
 import time
+from pathlib import Path
 from types import TracebackType
 from typing import Self
 
@@ -23,12 +24,13 @@ _ESCAPES = re.compile(r"\x1b\[[0-9;?]*[A-Za-z]")
 class AtTerminal:
     """A run of `meterlog WORDS` at a terminal of its own."""
 
-    def __init__(self, *words: str, columns: int = 40, rows: int = 24) -> None:
-        """Begin it."""
+    def __init__(self, *words: str, columns: int = 40, rows: int = 24, folder: Path | None = None) -> None:
+        """Begin it, in a folder."""
         self.shown = ""
         self._seen = 0
         self._process, self._terminal = pty.fork()
         if self._process == 0:
+            os.chdir(folder or Path.cwd())
             os.environ.update(TERM="xterm", COLUMNS=str(columns), LINES=str(rows))
             os.execv(sys.executable, [sys.executable, "-m", "meterlog", *words])
         fcntl.ioctl(self._terminal, termios.TIOCSWINSZ, struct.pack("HHHH", rows, columns, 0, 0))
@@ -59,6 +61,14 @@ class AtTerminal:
             if not self._read():
                 break
         raise AssertionError(f"none of {texts} came; shown: {self.plain[-2000:]}")
+
+    def came(self, text: str) -> bool:
+        """Look a moment for a text that was not shown before."""
+        self._read()
+        if text not in " ".join(self.plain[self._seen :].split()):
+            return False
+        self._seen = len(self.plain)
+        return True
 
     def press(self, keys: str) -> None:
         """Press keys."""

@@ -31,6 +31,8 @@ STEP_S = 0.5e-3
 """Step of the simulation: below the shortest operate time of a relay, and a hundredth of the fastest
 meter's averaging window. Moments are rounded to it."""
 
+LEADS_OHM = 0.3
+"""A meter's leads have 0.2 to 0.6 ohm (grade A)."""
 FIRST_CRANK_PULSES_S = 0.15
 """From the starter's engagement to the control unit's seeing crank pulses, s (from memory, unverified)."""
 
@@ -245,7 +247,7 @@ class Solved:
         total = self.consumers_a + self.current_a
         return Signal(Quantity.DC_CURRENT, STEP_S, total, np.zeros(len(total), dtype=bool))
 
-    def resistance(self, at: str, to: str, leads_ohm: float = 0.3) -> Signal:
+    def resistance(self, at: str, to: str, leads_ohm: float = LEADS_OHM) -> Signal:
         """The resistance between two points, isolated and at rest, leads included (0.2-0.6 ohm, grade A)."""
         a, b = self.circuit.node(at), self.circuit.node(to)
         ohm = np.full(len(self.source_v), leads_ohm)

@@ -31,8 +31,8 @@ EXAMPLE = "meterlog demo"
 FAULT, SEED = "relay:1.6", 5
 """What is wrong: a burnt contact, where every reading says something; the seed makes every demonstration the same."""
 COMPLAINT, VEHICLE = "cranks, does not start", "simulated delivery van"
-WAIT_S = 8.0
-"""A place that shows nothing is believed after so long, s: two turns of the key less a moment."""
+SPEED, WAIT_S = "1.5", 8.0
+"""How fast the van is played, and how long until a place that shows nothing is believed, s: a turn of the key."""
 MOST_STEPS = 25
 """A job that takes more steps has failed; twice what it takes."""
 
@@ -157,7 +157,7 @@ class Demonstration:
 @contextlib.contextmanager
 def _emulated() -> Iterator[tuple[str, Tell]]:
     """A meter at the van in its own process: its address, and what moves its probes."""
-    words = [*METERLOG, "emulate", "van", "--fault", FAULT, "--seed", str(SEED)]
+    words = [*METERLOG, "emulate", "van", "--fault", FAULT, "--seed", str(SEED), "--speed", SPEED]
     if sys.platform != "linux":  # only there does a pseudo-terminal tell when it is opened
         words += ["--tcp", "0"]
     with subprocess.Popen(words, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True) as process:

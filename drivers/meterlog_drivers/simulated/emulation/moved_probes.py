@@ -38,8 +38,9 @@ HELP = (
 )
 _LOOK_S = 0.02
 """Interval at which a new line is looked for, s: a tenth of a fast meter's display."""
-OFF_S, TIPS_S = 1.0, 1.7
-"""The probes are off for so long on their way, and with their tips together before ohms, s. Guesses."""
+OFF_S, TIPS_S = 3.3, 1.7
+"""The probes are off for so long on their way (a person reads what is next, and moves two), and their tips together
+before ohms, s. Guesses."""
 
 
 @dataclass(frozen=True, slots=True)

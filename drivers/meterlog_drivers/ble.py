@@ -121,6 +121,15 @@ def heard_address(address: Address, heard: Heard) -> Address:
     return Address("ble", address.target, {**address.options, "decoder": best.driver.name, **options})
 
 
+def peripheral_transport(address: Address) -> BleTransport:
+    """The bytes of the peripheral that a `ble:` address names, whatever its decoder.
+
+    Raises:
+        AddressError: the address or an option cannot be understood.
+    """
+    return BleTransport(_settings(address))
+
+
 def _decoder(address: Address) -> FramingDriver | None:
     """The decoder's driver; None where it is to be found by listening."""
     name = address.options.get("decoder", "auto")

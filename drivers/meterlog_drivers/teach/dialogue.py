@@ -74,7 +74,7 @@ def _live(target: str, out: Path, ask: Ask) -> Iterator[str]:
         refused: set[str] = set()
         taught: Taught | None = None
         for number in range(1, MOST_QUESTIONS + 1):
-            question = next_question(taught.lesson if taught else None, refused)
+            question = next_question(taught.lesson if taught else None, refused, len(moments))
             if question is None:
                 yield "Nothing is left to ask."
                 break
@@ -92,7 +92,7 @@ def _live(target: str, out: Path, ask: Ask) -> Iterator[str]:
             raise NotLearned("nothing was shown, so nothing was learned")
         yield ""
         yield from _about_moments(taught, moments)
-        yield from _kept(taught, moments, out, refused)
+        yield from _kept(taught, moments, out, refused, target)
 
 
 def _answer(ask: Ask, question: Question, refused: set[str]) -> str | None:
@@ -134,9 +134,11 @@ def _about_moments(taught: Taught, moments: Sequence[Moment]) -> Iterator[str]:
         yield f"typed after the display had moved on, and understood: reading {', '.join(map(str, late))}"
 
 
-def _kept(taught: Taught, moments: Sequence[Moment], out: Path, refused: Collection[str] = ()) -> Iterator[str]:
+def _kept(
+    taught: Taught, moments: Sequence[Moment], out: Path, refused: Collection[str] = (), port: str = "PORT"
+) -> Iterator[str]:
     """Write the profile, or say what is missing for it."""
-    more = next_question(taught.lesson, refused)
+    more = next_question(taught.lesson, refused, len(moments))
     if not taught.profile:
         what = f"; show next: {more.text}" if more else ""
         raise NotLearned(f"nothing was written: {taught.problem}{what}")
@@ -152,8 +154,9 @@ def _kept(taught: Taught, moments: Sequence[Moment], out: Path, refused: Collect
     if more:
         yield f"still open: {more.why}; to close it: {more.text}"
     kind = "text" if 'kind = "text"' in taught.profile else "frames"
+    address = f"{port}?decoder={kind}&profile={out}" if port.startswith("ble:") else f"{kind}:{port}?profile={out}"
     yield f"wrote {out}"
-    yield f'record with it:  meterlog record --meter "{kind}:PORT?profile={out}"'
+    yield f'record with it:  meterlog record --meter "{address}"'
 
 
 def _today() -> str:

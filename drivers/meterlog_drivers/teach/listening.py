@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from types import TracebackType
 
 from meterlog.address import Address
@@ -30,14 +30,14 @@ class Listening:
         byte_time_s: of one byte on the wire, s; 0 where there is no wire.
     """
 
-    def __init__(self, transport: Transport, line: str) -> None:
-        """Open the port and begin.
+    def __init__(self, transport: Transport, line: str, heard: Sequence[Chunk] = ()) -> None:
+        """Open the port and begin, with what was heard of it before.
 
         Raises:
             LinkError: it cannot be opened.
         """
         self.line, self.byte_time_s = line, transport.byte_time_s
-        self._chunks: list[Chunk] = []
+        self._chunks = list(heard)
         self._link = transport.open()
         self._over = threading.Event()
         self._error: LinkError | None = None
@@ -48,14 +48,14 @@ class Listening:
         """Listen to a port under the settings that make frames of its bytes.
 
         Args:
-            target: a serial port or URL.
+            target: a serial port or URL, or `ble:` with a peripheral's address.
             transport: the port under given settings; a serial line by default.
 
         Raises:
             LinkError: it cannot be opened.
             NotLearned: nothing comes, or nothing that has a structure.
         """
-        opened = transport or (lambda line: _serial(target, line))
+        opened = transport or (lambda line: _transport(target, line))
         heard = 0
         for outputs in ((None, None), (True, False)):
             for rate in RATES:
@@ -64,7 +64,7 @@ class Listening:
                 chunks = _heard(port.open(), TRY_S)
                 heard += len(chunks)
                 if _structured(chunks, port.byte_time_s):
-                    return cls(port, _words(line))
+                    return cls(port, _words(line), chunks)
                 if not chunks and not heard and rate == RATES[0]:
                     break  # silence does not depend on the rate; the control outputs may power the adapter
                 if not port.byte_time_s:
@@ -111,7 +111,11 @@ class Listening:
                 self._chunks.append(chunk)
 
 
-def _serial(target: str, line: LineSettings) -> Transport:
+def _transport(target: str, line: LineSettings) -> Transport:
+    if target.startswith("ble:"):
+        from meterlog_drivers.ble import peripheral_transport
+
+        return peripheral_transport(Address.parse(target))
     from meterlog.transports.serial_line import serial_transport
 
     return serial_transport(Address("auto", target), line)

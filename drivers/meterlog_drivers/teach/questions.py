@@ -63,23 +63,23 @@ _UNITS = (
 _AGAIN = "leave it until it stands still, then type what it shows, with unit"
 
 
-def next_question(lesson: Lesson | None, refused: Collection[str]) -> Question | None:
+def next_question(lesson: Lesson | None, refused: Collection[str], asked: int = 0) -> Question | None:
     """The question that leaves least open.
 
     Args:
         lesson: what is known so far; None before the first moment.
-        refused: names of questions that the person passed over.
+        refused: names of questions that are not asked again.
+        asked: moments so far.
 
     Returns:
         None where nothing is open that could be asked.
     """
-    return next((question for question in _open(lesson) if question.name not in refused), None)
+    return next((question for question in _open(lesson, asked) if question.name not in refused), None)
 
 
-def _open(lesson: Lesson | None) -> Iterator[Question]:
+def _open(lesson: Lesson | None, asked: int) -> Iterator[Question]:
     """Everything that is open, what matters most first."""
     if lesson is None or not lesson.numbers:
-        asked = len(lesson.moments) if lesson else 0
         first = f"{_UNITS[0][1]}; {_AGAIN}"
         another = f"Show another number, best with four different digits; {_AGAIN}"
         like = lesson.moments[-1].label if lesson and asked % 2 else None

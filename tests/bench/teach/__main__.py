@@ -51,7 +51,7 @@ def lesson(seed: int) -> tuple[Person, Taught | None, int]:
     taught: Taught | None = None
     questions = 0
     while questions < MOST_QUESTIONS:
-        question = next_question(taught.lesson if taught else None, refused)
+        question = next_question(taught.lesson if taught else None, refused, questions)
         if question is None:
             break
         refused.add(question.name)

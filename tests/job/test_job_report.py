@@ -102,6 +102,12 @@ def test_the_shop_its_logo_and_its_money_are_on_the_page(folder: Path) -> None:
     assert "Parts 12.50 EUR, 10 min of work at 84.00 EUR an hour 14.00 EUR, together 26.50 EUR." in page
 
 
+@pytest.mark.usefixtures("mended", "shop")
+def test_the_status_says_what_it_cost_so_far(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["job", "status", str(folder)]) == 0
+    assert "Cost so far: parts 12.50 EUR, 10 min of work at 84.00 EUR" in capsys.readouterr().out
+
+
 @pytest.mark.usefixtures("mended")
 def test_a_logo_that_is_gone_is_one_sentence(folder: Path, shop: Path, capsys: pytest.CaptureFixture[str]) -> None:
     (shop / "logo.png").unlink()

@@ -13,6 +13,7 @@ from meterlog.driver import discover
 from meterlog.driver.discover import Found
 from meterlog.driver.probe import LISTEN_S
 from meterlog.errors import MeterlogError
+from meterlog.settings import meter_address, read_settings
 from meterlog_dashboard.frame.elements import attributes
 
 _TRY = Found(
@@ -26,7 +27,7 @@ def panel() -> Component:
     """The meters that were found, with the buttons that look further."""
     return html.Div(
         [
-            html.Div(found_list([*discover.serial_ports(), _TRY]), id="found-meters"),
+            html.Div(found_list([*saved(), *discover.serial_ports(), _TRY]), id="found-meters"),
             html.Div(
                 [
                     html.Button("Listen for meters on these ports", id="listen"),
@@ -59,7 +60,7 @@ def register(app: Dash) -> None:
         elif ctx.triggered_id == "look-bluetooth":
             search.begin(_bluetooth, f"Looking for {discover.SCAN_S:g} s …")
         found, said = search.state()
-        return found_list([*found, *([] if found else discover.serial_ports()), _TRY]), said, not said
+        return found_list([*saved(), *found, *([] if found else discover.serial_ports()), _TRY]), said, not said
 
 
 class _Search:
@@ -108,6 +109,14 @@ def _bluetooth() -> Iterator[Found]:
     if not peripherals:
         yield Found("", discover.no_peripherals())
     yield from peripherals
+
+
+def saved() -> list[Found]:
+    """The meters that the user saved by name; one sentence where the settings cannot be understood."""
+    try:
+        return [Found(name, f"your meter '{name}'", meter_address(name)) for name in read_settings().meters]
+    except MeterlogError as error:
+        return [Found("", str(error))]
 
 
 def found_list(found: list[Found]) -> Component:

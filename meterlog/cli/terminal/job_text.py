@@ -8,8 +8,10 @@ from pathlib import Path
 from meterlog.circuit.acts import cautions_for
 from meterlog.circuit.diagnosis import percent
 from meterlog.circuit.readings.measurement import Measurement
+from meterlog.job.bill import bill
 from meterlog.job.next_step import Next
 from meterlog.job.status import Status
+from meterlog.settings import read_settings
 from meterlog.text.safe import one_line
 
 _PARTS_SHOWN = 3
@@ -57,6 +59,10 @@ def repair_lines(now: Status) -> Iterator[str]:
     """Return what was repaired, and how the proof stands."""
     for step in now.job.of("repaired"):
         yield f"Repaired: {one_line(str(step.values['part']))}"
+    settings = read_settings()
+    cost = bill(now.job.of("repaired"), hourly_rate=settings.hourly_rate, currency=settings.currency)
+    if cost.words:
+        yield f"Cost so far: {one_line(cost.words)}"
     if now.job.repaired:
         yield f"Proof: {now.proof.verdict}. {now.proof.text}"
 

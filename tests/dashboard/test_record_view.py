@@ -346,6 +346,9 @@ def test_the_code_pairs_a_phone_in_a_real_browser(page: Page) -> None:
 
 def test_the_form_remembers_what_was_typed(page: Page, serve: Callable[[], Served]) -> None:
     page.goto(f"{serve().address}/record")
+    box = page.get_by_role("button", name="Start").bounding_box()
+    assert box is not None
+    assert box["y"] + box["height"] <= 844, "Start is under the thumb, without scrolling"
     page.get_by_label("Name", exact=True).first.fill("pump feed")
     page.get_by_label("Vehicle").fill("blue van")
     page.get_by_role("button", name=re.compile("^Use sim:")).click()

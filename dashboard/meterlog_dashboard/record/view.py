@@ -54,8 +54,13 @@ def layout(context: Context, rest: str, query: Mapping[str, str]) -> Component: 
             _case(),
             cautions_panel(),
             dcc.Store(id="cautions-said", data=[]),
-            html.P(id="start-error", role="alert", className="start-error"),
-            html.Button("Start", id="start", className="main giant"),
+            html.Div(
+                [
+                    html.P(id="start-error", role="alert", className="start-error"),
+                    html.Button("Start", id="start", className="main giant"),
+                ],
+                className="act-bar",
+            ),
             dcc.Location(id="go-live", refresh="callback-nav"),
         ],
         id="record-form",

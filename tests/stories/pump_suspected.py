@@ -125,11 +125,11 @@ def _step_by_step(person: Person, sessions: list[str]) -> list[str]:
     asked: list[str] = []
 
     def answer(shown: str) -> str:
-        place = re.findall(r"^Measure next: (.+)$", shown, flags=re.MULTILINE)[-1]
+        doing, place = re.findall(r"^(Measure|Try) next: (.+)$", shown, flags=re.MULTILINE)[-1]
         sure = re.search(r"^ +(?:over )?(\d+) %  \w+: ", shown, flags=re.MULTILINE)
         if len(asked) >= 2 and sure and int(sure[1]) >= _SURE:
             return "end"
-        value = _at_the_van(place)
+        value = _at_the_van(place) if doing == "Measure" else ""
         if value:
             asked.append(place)
         return value or "other"

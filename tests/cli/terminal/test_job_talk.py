@@ -43,7 +43,7 @@ def test_a_burnt_relay_is_found_put_right_and_proved_in_one_go(begun: Callable[.
     measured = [step for step in steps if step.kind == "measured"]
     assert len(measured) >= 4
     assert all((folder / str(step.values["session"])).is_file() for step in measured)
-    assert "Proof, proved" in at.plain
+    assert "The repair is proved." in at.plain
     assert max(map(len, at.lines)) <= COLUMNS
     assert at.shown.count("\a") >= len(measured)
 

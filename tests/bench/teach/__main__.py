@@ -13,6 +13,7 @@ import random
 import statistics
 import sys
 import tempfile
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -132,16 +133,8 @@ def main(argv: list[str]) -> int:
     """Run the bench."""
     count = int(argv[0]) if argv else 60
     first = int(argv[1]) if len(argv) > 1 else 1000
-    scores = []
-    for seed in range(first, first + count):
-        score = judged(seed)
-        scores.append(score)
-        if "-v" in argv and (not score.learned or score.wrong or score.slip == "unnoticed"):
-            print(
-                f"{seed}: {score.meter.described}: {score.questions} questions, taught {score.taught_read}/{SHOWN},"
-                f" all {score.all_read}/{SHOWN}, wrong {score.wrong}, slip {score.slip}, {score.problem}",
-                flush=True,
-            )
+    with ProcessPoolExecutor(2) as pool:
+        scores = list(pool.map(judged, range(first, first + count)))
     whole = sum(score.learned for score in scores)
     wrong = sum(score.wrong for score in scores)
     print("| figure | goal | measured |\n|---|---|---|")
@@ -157,6 +150,14 @@ def main(argv: list[str]) -> int:
     print(f"| readings of all the meter can show that are read | | {100 * everything:.1f} % |")
     slips = [s.slip for s in scores if s.slip]
     print(f"| slips of the keyboard that were named, of {len(slips)} | | {slips.count('named')} |")
+    print("\nNot learned whole:\n")
+    for seed, score in enumerate(scores, first):
+        if not score.learned or score.wrong:
+            print(
+                f"- {seed}: {score.meter.described}: {score.questions} questions, taught {score.taught_read}/{SHOWN},"
+                f" all {score.all_read}/{SHOWN}, wrong {score.wrong}, slip {score.slip}, {score.problem}",
+                flush=True,
+            )
     return 0
 
 

@@ -97,7 +97,8 @@ def judged(
     """Judge the readings of one place since a repair.
 
     Sound is what lies in the band of a sound circuit within its own error, and differs from what was read before by
-    more than the errors of both. A single reading outside is enough for 'outside'.
+    more than the errors of both. Only the edge on the side of the reading before is held so near: a fuller battery than
+    most is no rest of a voltage that was missing. A single reading outside is enough for 'outside', on either side.
 
     Args:
         circuit: it belongs to.
@@ -108,7 +109,10 @@ def judged(
     """
     if any(beyond(m, band) > 0 for m, band in zip(after, bands, strict=True)):
         return "outside"
-    settled = [_sound(circuit, m, band) and _changed(circuit, before, m) for m, band in zip(after, bands, strict=True)]
+    settled = [
+        _sound(circuit, m, _facing(before, band)) and _changed(circuit, before, m)
+        for m, band in zip(after, bands, strict=True)
+    ]
     if sum(settled) >= times:
         return "sound"
     return "cannot tell" if not all(settled) else "not read"
@@ -148,6 +152,12 @@ def _sound(circuit: Circuit, m: Measurement, band: Band) -> bool:
     error = error_of(circuit, m)
     slack = 0.0 if math.isnan(error) else error
     return band[0] - slack <= m.value <= band[1] + slack
+
+
+def _facing(before: Measurement, band: Band) -> Band:
+    """The band with only the edge that the reading before lay beyond."""
+    low, high = band
+    return (low, math.inf) if before.value < low else (-math.inf, high) if before.value > high else band
 
 
 def _changed(circuit: Circuit, before: Measurement, after: Measurement) -> bool:

@@ -65,6 +65,8 @@ def test_only_the_same_place_state_and_load_counts(job: Run, repaired: dict[str,
         (10.8, 11.2, 0.1, "sound"),
         (10.8, 11.2, 0.4, "cannot tell"),
         (9.0, 9.1, 0.1, "outside"),
+        (0.0, 12.75, 0.1, "sound"),  # a fuller battery than most
+        (15.0, 12.75, 0.1, "cannot tell"),
         (math.nan, 12.0, 0.1, "sound"),
     ],
 )

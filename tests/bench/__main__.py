@@ -35,7 +35,7 @@ SPEED = (
     "page_review",
     "page_large",
 )
-MORE = ("ble", "board")
+MORE = ("ble", "board", "imports")
 """Run only when they are named: minutes each; `ble` wants dbus-daemon."""
 
 

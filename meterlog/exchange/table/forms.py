@@ -183,7 +183,7 @@ def _blank_before(text: str, start: int) -> int:
 
 
 _PAIR = re.compile(
-    r"(?P<name>[^\W\d][\w()/%°.-]*(?: [\w()/%°.-]+)*?)\s*[:=]\s*"
+    r"\"?(?P<name>[^\W\d][\w()/%°.-]*(?: [\w()/%°.-]+)*?)\"?\s*[:=]\s*"
     r"(?P<value>[-+]?(?:\d[\d.,]*\d|\d)(?:[eE][-+]?\d+)?(?:\s?(?:[pnumkM\u00b5\u03bc]?(?:V|A|Ohm|ohm|Hz|F)|\u03a9|%|°C)(?![\w]))?)"
 )
 
@@ -196,7 +196,7 @@ def _named_values(lines: Iterator[str]) -> Iterator[str]:
         if not pairs:
             yield text + "\n"
             continue
-        before = text[: pairs[0].start()].strip(" ,;|[]-")
+        before = text[: pairs[0].start()].strip(" ,;|[]{}-")
         cells = [f"{pair['name'].strip()}={pair['value']}" for pair in pairs]
         yield "\t".join([before, *cells] if before else cells) + "\n"
 

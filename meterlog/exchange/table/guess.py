@@ -40,6 +40,7 @@ _TIME_WORDS = frozenset(
 _CHANNEL_WORDS = frozenset(("channel", "sensor", "signal", "variable", "parameter", "name", "item", "what", "point"))
 _STATE_WORDS = frozenset(("state", "status", "relay", "ignition", "mode", "key", "switch", "flag", "on", "enabled"))
 _AC_WORDS = frozenset(("ac", "rms", "vac", "aac"))
+_DUTY_WORDS = frozenset(("duty", "pwm", "tastgrad"))
 _QUANTITY_WORDS = {
     Quantity.DC_VOLTAGE: (
         *("voltage", "volt", "volts", "spannung", "tension", "tensión", "tensione", "battery", "supply", "v"),
@@ -71,7 +72,7 @@ _MOST_STATES = 12
 """More different words are no states. A guess."""
 _SPARSE = 0.5
 """Words on less than this share of the rows are notes, on more of them states. A guess."""
-_CELL_UNIT = re.compile(r"[-+]?[\d.,]+(?:[eE][-+]?\d+)?\s*(?P<unit>[^\d\s.,+\-].{0,9})")
+_CELL_UNIT = re.compile(r"[-+]?[\d.,]+(?:[eE][-+]?\d+)?\s*(?P<unit>[^\d\s.,+\-][^\d]{0,9})")
 
 
 class Guess(NamedTuple):
@@ -187,6 +188,8 @@ def _value(place: int, name: str, title: str, cells: Sequence[str]) -> Guess:
     if is_row_count(title):
         return Guess(place, name, why="counts rows")
     words = header_words(title)
+    if unit is not None and unit.base == "%" and _DUTY_WORDS.isdisjoint(words):
+        return Guess(place, name, why="a share, and nothing says that it is a duty cycle")
     if unit is not None:
         quantity = _BY_UNIT.get(unit.base)
     else:

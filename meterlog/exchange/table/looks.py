@@ -33,6 +33,8 @@ _AFTER_DATE = re.compile(r"[-_T\d:.,\s+]*(?:[AaPp]\.?\s?[Mm]\.?|Z|UTC|GMT)?")
 _WORDED_DURATION = re.compile(
     r"[-+]?(?:\d+\s*d(?:ays?)?,?\s*)\d{1,2}:\d{2}(?::\d{2}(?:[.,]\d+)?)?|P(?:\d+D)?T[\dHMS.,]+"
 )
+_CLOCK_MARK = re.compile(r"\d:\d")
+"""Stands between hours and minutes, and behind no label: `Thu May 23 10:00:00`."""
 _LABELLED = re.compile(r"\s*(?P<label>[^\W\d][^:=|;\t]{0,40}?)\s*(?P<mark>[:=])\s*(?P<rest>[-+.,\d\u2212].*|)")
 
 
@@ -64,7 +66,9 @@ def _is_dated(text: str) -> bool:
 def label_of(cell: str) -> str:
     """The words and the mark before a value: `Tempo (ms):` of `Tempo (ms): 100`, `Ubat=` of `Ubat=15.209V`."""
     match = _LABELLED.fullmatch(cell)
-    return cell[match.start("label") : match.end("mark")] if match else ""
+    if match is None or _CLOCK_MARK.match(cell, match.end("mark") - 2):
+        return ""
+    return cell[match.start("label") : match.end("mark")]
 
 
 def unlabelled(cell: str, label: str) -> str:

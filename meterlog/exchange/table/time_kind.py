@@ -136,16 +136,16 @@ class TimeSurvey:
             return IsoTime(_zoned(iso))
         dated = [cell for cell in self._cells if split_date(cell)[0]]
         if len(dated) * 2 > len(self._cells):
-            return DatedTime(order or self._order(), _zoned(dated))
+            return DatedTime(order or self._order(title), _zoned(dated))
         if any(map(is_duration, self._cells)) or not _ELAPSED.isdisjoint(header_words(title)):
             return DurationTime()
         return self._clock_reader(options.clock)
 
-    def _order(self) -> str:
+    def _order(self, title: str) -> str:
         """The one order in which every date of the column can be read."""
         days = [day for day in self._days if possible_orders(day)]
         if not days:
-            raise TableError("the dates in the time column fit no order of day, month and year")
+            raise self._not_understood(title)
         orders = set(ORDERS)
         for day in days:
             orders &= possible_orders(day)

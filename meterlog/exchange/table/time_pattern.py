@@ -13,7 +13,9 @@ _EPOCH = datetime(1970, 1, 1)  # noqa: DTZ001 - naive on purpose: local times ar
 _DIGITS = re.compile(r"\d")
 _LEAST_DIGITS = 5
 _STEPS: tuple[tuple[str, tuple[str, ...]], ...] = (
+    (r"(?<=GMT|UTC)[+-]\d{2}:?\d{2}\b", ("%z",)),
     (r"\b(?:Mon|Tue|Wed|Thu|Fri|Sat|Sun)\b", ("%a",)),
+    (r"(?<=GMT|UTC)[+-]\d{2}:?\d{2}\b", ("%z",)),
     (r"\b(?:Mon|Tues|Wednes|Thurs|Fri|Satur|Sun)day\b", ("%A",)),
     (r"(?<!\d)\d{4}([-/._: ])\d{1,2}\1\d{1,2}(?!\d)", (r"%Y\1%m\1%d",)),
     (r"(?<!\d)(?:19|20)\d{6}(?=\d{6}|\D|$)", ("%Y%m%d",)),
@@ -44,7 +46,12 @@ def patterns_of(cells: Sequence[str]) -> list[str]:
         found = [re.sub(piece, directive, text, count=1) for text in found for directive in directives]
         found = list(dict.fromkeys(found))
     found = [text.replace("%H", "%I") if "%p" in text else text for text in found]
-    return [text for text in found if {"%M", "%Y", "%y"} & set(re.findall("%.", text)) and _reads(text, cells)]
+    return [text for text in found if _is_whole(text) and _reads(text, cells)]
+
+
+def _is_whole(pattern: str) -> bool:
+    """Tell whether a pattern has minutes or a year in it, and no digit that it does not explain."""
+    return bool({"%M", "%Y", "%y"} & set(re.findall("%.", pattern))) and not _DIGITS.search(pattern)
 
 
 def _reads(pattern: str, cells: Sequence[str]) -> bool:
@@ -71,7 +78,7 @@ class PatternTime(TimeReader):
                 raise UsageError(f"--time-format '{pattern}' is no pattern of a time: {error}") from None
         self.description = f"the pattern {pattern}"
         self._pattern = pattern
-        self.zoned = "%z" in pattern
+        self.zoned = "%z" in pattern or pattern.endswith(("UTC", "GMT", "Z"))
         self.daily = not re.search("%[YyjxcGs]", pattern)
         self._midnight = datetime(1900, 1, 1) if self.daily else _EPOCH  # noqa: DTZ001
 

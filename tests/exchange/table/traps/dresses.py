@@ -37,6 +37,7 @@ def traps() -> Iterator[Trap]:
         [Channel("U", "dc_voltage", truth.time_s[:5] + truth.time_s[6:], truth.volts[:5] + truth.volts[6:])],
         markers=[(3.5, "KEY ON")],
     )  # fmt: skip
+    yield Trap("named values in braces", joined(lines('{{"time_s": {t}, "U": {v} V}}')), plain)
     long = Truth(5, rows=1000)
     across = "Time (s);" + ";".join(map(thousandths, long.milliseconds))
     across += "\nU (V);" + ";".join(map(thousandths, long.millivolts)) + "\n"

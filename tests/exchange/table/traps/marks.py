@@ -76,6 +76,6 @@ def traps() -> Iterator[Trap]:
     )
     yield Trap(
         "columns that are no meter's",
-        ("time_s,Speed [km/h],U [V],Engine [rpm]\n" + rows("{t},50,{v},800")).encode(),
+        ("time_s,Speed [km/h],U [V],Engine [rpm],Charge [%]\n" + rows("{t},50,{v},800,75")).encode(),
         plain,
     )

@@ -76,6 +76,18 @@ def traps() -> Iterator[Trap]:
         [Channel("U", "dc_voltage", [i * 432.0 for i in range(ROWS)], truth.volts)],
         asked="days as spreadsheets count them", answer=("--time-unit", "serial"), tolerance_s=1e-5,
     )  # fmt: skip
+    yield Trap(
+        "words for day, month and zone",
+        table("GPS Time", [f"Thu May 23 {clock(t * 2)[:8]} GMT+02:00 2024" for t in ms]),
+        [Channel("U", "dc_voltage", [t * 2 / 1000 for t in ms], truth.volts)],
+        asked=r"--time-format '%a %b %d %H:%M:%S GMT%z %Y'",
+    )  # fmt: skip
+    exact = zip(ms, truth.millivolts, strict=True)
+    yield Trap(
+        "powers of ten, units for names",
+        ("Source,CH1\nSecond,Volt\n" + "".join(f"{t}.0e-03,{mv}.00e-03\n" for t, mv in exact)).encode(),
+        [truth.channel("Volt")], asked="'Volt' does not state its unit",
+    )  # fmt: skip
     yield from _restarts(truth)
     yield Trap("whole seconds of two rows each", table("time", [f"2024-05-01 {clock(t)[:8]}" for t in ms]), plain)
 

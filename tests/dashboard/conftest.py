@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import itertools
 import shutil
 import socket
 import subprocess
@@ -74,18 +75,19 @@ def tab(browser: Browser) -> Iterator[Page]:
 
 
 class Showing:
-    """A meter on a real port that shows a value ten times a second."""
+    """A meter on a real port that shows a value ten times a second, every other time with the jitter added."""
 
     def __init__(self, meter: PluggedMeter) -> None:
-        self.meter, self.value, self.quantity = meter, 0.0, Quantity.DC_VOLTAGE
+        self.meter, self.value, self.jitter, self.quantity = meter, 0.0, 0.0, Quantity.DC_VOLTAGE
         self._ended = threading.Event()
         self._thread = threading.Thread(target=self._run, daemon=True)
         self._thread.start()
 
     def _run(self) -> None:
+        extra = itertools.cycle((0.0, 1.0))
         while not self._ended.wait(0.1):
             with contextlib.suppress(OSError):  # unplugged
-                self.meter.show(self.value, self.quantity)
+                self.meter.show(self.value + self.jitter * next(extra), self.quantity)
 
     def end(self) -> None:
         self._ended.set()

@@ -117,6 +117,7 @@ class Script:
         self, at: AtTerminal, folder: Path, person: Person, tell: Callable[[str], None], outcome: Outcome
     ) -> None:
         self._at, self._folder, self._person, self._tell, self._outcome = at, folder, person, tell, outcome
+        self._line = ""
         self._end_s = time.monotonic() + LONGEST_S
 
     def run(self) -> Status:
@@ -158,7 +159,8 @@ class Script:
         elif m.quantity == "lamp":
             self._press(f"l{LAMP_KEYS[self._person.do(asked)]}")
         else:
-            self._tell(line_for(self._person.van.place(asked)))
+            self._line = line_for(self._person.van.place(asked))
+            self._tell(self._line)
 
     def _until_entered(self, steps: int) -> None:
         """Wait for the step in the job's file; a reading that waits is taken as it stands."""
@@ -169,7 +171,7 @@ class Script:
             if self._at.came("Still waiting"):
                 waited += 1
                 if waited == 1:
-                    self._tell("")  # the key once more, before what stands is believed
+                    self._tell(self._line)  # off, on and the key once more, before what stands is believed
                 else:
                     self._press(TAKE)
 

@@ -90,10 +90,10 @@ WEAK_COIL_SPREAD = 0.12
 WEAKLY_COMMANDED = 0.12
 HALF_COMMANDED = ((0.25, NO_START_CONTACT), (0.15, NO_RUN_CONTACT))
 """Commands that are too weak, or miss in one position of the key, relative to those that miss altogether. Guesses."""
-STUCK_CONTACT, FED_WIRE_SHARE = 0.15, 0.08
+STUCK_CONTACT, FED_WIRE_SHARE = 0.15, 0.12
 """Contacts that weld, and wires that touch another one with a feed, as shares of their own fault rates. Guesses."""
-FEEDS = ((0.6, 0.1), (0.25, 2.0), (0.15, 25.0))
-"""Resistance of such a feed: share, ohm. Guesses."""
+FEEDS = ((0.45, 0.08), *((0.06, ohm) for ohm in (0.2, 0.4, 0.7, 1.0, 1.3, 1.7, 2.6)), (0.08, 5.0), (0.05, 25.0))
+"""Resistance of such a feed: share, ohm; close enough together that no level of volts falls between two. Guesses."""
 SMALL_FUSE_SHARE = 0.02
 """Share of blown fuses that were of too small a size. A guess."""
 NEIGHBOURS = ((1.5, 0.04), (5.0, 0.04))

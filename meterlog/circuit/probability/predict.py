@@ -381,12 +381,14 @@ class Network:
         return Prediction(share * (cells.source_v[:, s] - COIL_LOSS_V), slope)
 
     def _through_fuse(self, amps: Array, state: str, k: int) -> Array:
-        """The current through part k: a feed past an open contact does not come through what is before it."""
+        """The current through part k; a feed past a contact takes its share of it, or all if the contact is open."""
         found = amps.copy()
         for contact in self.circuit.commands.values():
-            if k <= contact:
-                past = (self.cells.fed_at == contact) & ~self.closed(state, contact)
-                found[:, past] = 0.0
+            past = self.cells.fed_at == contact
+            if k <= contact and past.any():
+                before = np.minimum(self.cells.ohm[past, 1 : contact + 1], OPEN_OHM).sum(axis=1)
+                feed = self.cells.fed_ohm[past]
+                found[:, past] *= np.where(self.closed(state, contact)[past], feed / (feed + before), 0.0)
         return found
 
     def _nothing(self) -> Prediction:

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 
 from meterlog.circuit import load_circuit
 from meterlog.circuit.diagnosis import Diagnoser, Diagnosis
+from meterlog.circuit.faults.fault_cells import first_healthy
 from meterlog.circuit.readings.measurement import Measurement
 
 TOOL = Diagnoser(load_circuit("pump-feed"))
@@ -65,3 +67,18 @@ def test_a_vehicle_that_never_primes_may_have_any_fault() -> None:
 def test_a_circuit_that_works_is_looked_at_with_the_key_off_too() -> None:
     following = TOOL.diagnose([*WORKS, Measurement("current", "fuse", value=4.9)], suggestions=40).next
     assert "off" in {s.measurement.state for s in following}
+
+
+def test_a_feed_past_a_closed_contact_takes_its_share_of_the_current_from_the_fuse() -> None:
+    cells = TOOL.cells
+    amps = TOOL.network.predict(Measurement("current", "fuse", state="run")).mean
+    fed = [amps[k] for k in np.flatnonzero(cells.fed_at >= 0) if cells.fed_ohm[k] < 0.1]
+    good = amps[first_healthy(cells)]
+    assert fed
+    assert all(0.3 * good < one < 0.9 * good for one in fed)
+
+
+@pytest.mark.parametrize("level", [6.2, 7.9, 10.0])
+def test_a_feed_of_some_resistance_is_named_at_every_level_that_it_leaves(level: float) -> None:
+    first = found(volts("fuse_out", 12.4), volts("body", 0.02), *[volts("relay_out", level, "off")] * 2).hypotheses[0]
+    assert (first.part, first.fault) == ("feed_wire", "fed_elsewhere")

@@ -1,9 +1,10 @@
 """digits11: eleven bytes, a range, four digits, a function and flags, for displays of 4000 counts.
 
 2400 or 19230 baud, 7O1 (opened as 8N1: see `formats/digit_frames.py`). Frame: range, digit 3 .. digit 0, function,
-status, option 1, option 2, CR, LF. Data bytes are 0x30-0x3F. Frame, status, options and the ranges of V, ohm, mA and F
-are graded A; the function codes and the ranges of uA, A, Hz, continuity, diode and temperature are M: from memory,
-unverified against hardware.
+status, option 1, option 2, CR, LF. Data bytes are 0x30-0x3F; an overload sends the digits 4000. Frame, status,
+options, function codes and the ranges of V, ohm, mA, Hz and F are graded A (a datasheet, a meter maker's user guide);
+temperature, the codes of `amperes=0x30` and the decimals of uA, A, continuity and diode are M: from memory, unverified
+against hardware.
 
 | byte | content |
 |---|---|
@@ -12,7 +13,16 @@ unverified against hardware.
 | option 1 | nothing |
 | option 2 | DC, AUTO, -, auto power off; AC where DC is 0 |
 
-The two chips cannot be told apart by their frames: the address says `status=judge-first` for the sister. A frame of
+The chips cannot be told apart by their frames, and the same function byte means other things on them:
+
+| byte | the guide: `amperes=0x3F` | from memory: `amperes=0x30` | not told |
+|---|---|---|---|
+| 0x39 | mA | - | mA |
+| 0x3F | A | mA | asked: 50 mA must not be shown where 5 A flow |
+| 0x30 | - | A | asked: a sister has an adapter's input there |
+| 0x32 | Hz, with `judge-first`; RPM where judge is clear | Hz, with `sign-first` | `status` not told: asked |
+
+RPM is no quantity of ours: its frames are refused. What is asked gives no reading until the address says it. A frame of
 more than 4000 counts is refused; `counts=6000` is for a display that shows more. Some meters send each frame twice:
 `blocks=twice` takes only what came twice alike.
 """
@@ -33,15 +43,37 @@ from meterlog_drivers.formats.fixed_frames import (
     spare_ignored,
 )
 
+_MILLIAMPERES = Function(Quantity.DC_CURRENT, (-5, -4))  # 40.00, 400.0 mA
+_AMPERES = Function(Quantity.DC_CURRENT, (-2,))  # 40.00 A
+_CURRENTS = {
+    "0x3F": {0x39: _MILLIAMPERES, 0x3F: _AMPERES},
+    "0x30": {0x3F: _MILLIAMPERES, 0x30: _AMPERES},
+    "": {
+        0x39: _MILLIAMPERES,
+        0x3F: _AMPERES._replace(
+            question="A or mA? Where the display shows A add amperes=0x3F to the address, where mA amperes=0x30"
+        ),
+        0x30: _AMPERES._replace(
+            question="A or an adapter's input? Only where the display shows A add amperes=0x30 to the address"
+        ),
+    },
+}
+"""The functions whose byte differs between chips, by the option `amperes`: the byte of the large current jack."""
+_FREQUENCY = Function(Quantity.FREQUENCY, (0, 1, 2, 3, 4, 5))  # 4.000 kHz .. 400.0 MHz
+_FREQUENCIES = {
+    "sign-first": _FREQUENCY,
+    "judge-first": _FREQUENCY._replace(judge="rpm"),
+    "": _FREQUENCY._replace(
+        question="Hz or RPM? Where minus and low battery of the display agree with status=judge-first add that to the"
+        " address, which tells Hz from RPM by a bit; else status=sign-first, and never read RPM with it"
+    ),
+}
 _FUNCTIONS = {
     0x3B: Function(Quantity.DC_VOLTAGE, (-4, -3, -2, -1, 0)),  # 400.0 mV, 4.000, 40.00, 400.0, 4000 V
     0x3D: Function(Quantity.DC_CURRENT, (-7, -6)),  # 400.0, 4000 uA
-    0x3F: Function(Quantity.DC_CURRENT, (-5, -4)),  # 40.00, 400.0 mA
-    0x30: Function(Quantity.DC_CURRENT, (-2,)),  # 40.00 A
     0x33: Function(Quantity.RESISTANCE, (-1, 0, 1, 2, 3, 4)),  # 400.0 ohm, 4.000 k .. 40.00 M
     0x35: Function(Quantity.CONTINUITY, (-1,)),  # 400.0 ohm
     0x31: Function(Quantity.DIODE, (-3,)),  # 4.000 V
-    0x32: Function(Quantity.FREQUENCY, (0, 1, 2, 3, 4, 5)),  # 4.000 kHz .. 400.0 MHz
     0x36: Function(Quantity.CAPACITANCE, (-12, -11, -10, -9, -8, -7, -6, -5)),  # 4.000 nF .. 40.00 mF
     0x34: Function(Quantity.TEMPERATURE, (0,)),  # whole degrees C
 }
@@ -58,7 +90,8 @@ class Digits11(FixedFrameDriver):
     name = "digits11"
     summary = "11 bytes: range, four digits, function, flags, CR LF"
     verification = (
-        "frame and status from a datasheet; function codes and some ranges unverified against hardware (from memory)"
+        "frame, status and functions from a datasheet and a meter's user guide; some ranges and the sister chip's"
+        " functions unverified against hardware (from memory)"
     )
     modes = (
         *HAND_HELD_MODES,
@@ -67,15 +100,17 @@ class Digits11(FixedFrameDriver):
         "deg C",
         "auto, low battery, overload",
     )
-    options = frozenset({"status", "spare", "counts", "blocks"})
+    options = frozenset({"amperes", "status", "spare", "counts", "blocks"})
     lines = (LineSettings(2400), LineSettings(19230))
     variants = ("", "status=judge-first")
 
     def frame_format(self, address: Address) -> FrameFormat:
         """See `FixedFrameDriver`."""
         status = _STATUS[address.choice("status", tuple(_STATUS), "sign-first")]
+        currents = _CURRENTS[_amperes(address)]
+        functions = {**_FUNCTIONS, **currents, 0x32: _FREQUENCIES[address.options.get("status", "")]}
         most = most_counts(address, 4000, digits=4)
-        return DigitFormat(Layout(4, _FUNCTIONS, (status, *_OPTIONS), False, most), spare_ignored(address))
+        return DigitFormat(Layout(4, functions, (status, *_OPTIONS), False, most), spare_ignored(address))
 
     def decoder(self, address: Address, byte_time_s: float) -> Decoder:
         """See `FramingDriver.decoder`."""
@@ -91,4 +126,20 @@ class Digits11(FixedFrameDriver):
         """See `FramingDriver.assumed`."""
         status = address.choice("status", tuple(_STATUS), "sign-first")
         other = next(s for s in _STATUS if s != status)
-        return (f"status byte taken as {status}; a sister chip has it {other} (status={other})",)
+        return (
+            f"status byte taken as {status}; a sister chip has it {other} (status={other})",
+            {
+                "": "function 0x39 taken as mA; 0x3F and 0x30 give no reading until amperes= says which is A",
+                "0x3F": "function 0x39 taken as mA and 0x3F as A; a sister chip has 0x3F for mA (amperes=0x30)",
+                "0x30": "function 0x3F taken as mA and 0x30 as A; a sister chip has 0x3F for A (amperes=0x3F)",
+            }[_amperes(address)],
+        )
+
+
+def _amperes(address: Address) -> str:
+    """The option `amperes`: the function byte of A; '' where it is not told.
+
+    Raises:
+        AddressError: it is no byte that A is known to have.
+    """
+    return address.choice("amperes", ("0x3F", "0x30"), "0x3F") if "amperes" in address.options else ""

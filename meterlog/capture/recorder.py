@@ -250,8 +250,8 @@ class Recorder:
         """A meter has not said anything yet."""
         self._tell(Notice("waiting", self.elapsed_s, f"{self._meters[meter].meter.name}: {text}"))
 
-    def never_taught(self, meter: int, frame: bytes) -> None:
-        """A meter showed something that its taught profile does not know: said, and its bytes are kept."""
+    def never_taught(self, meter: int, frame: bytes, question: str) -> None:
+        """A meter showed something that cannot be read as it stands: said, and its bytes are kept."""
         target = self._meters[meter].address.target
         with self._lock:
             if self._over.is_set():
@@ -263,12 +263,17 @@ class Recorder:
             except SessionError as error:
                 self._fail(error)
         if not before:
+            why = (
+                f"a person must tell: {question}"
+                if question
+                else f"was never taught: teach it, meterlog meters --teach {target}"
+            )
             self._tell(
                 Notice(
                     "waiting",
                     self.elapsed_s,
-                    f"{self._meters[meter].meter.name}: this meter shows something that was never taught: teach it,"
-                    f" meterlog meters --teach {target}; its bytes are kept: {frame.hex(' ')}",
+                    f"{self._meters[meter].meter.name}: this meter shows something that {why};"
+                    f" its bytes are kept: {frame.hex(' ')}",
                 )
             )
 

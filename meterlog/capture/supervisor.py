@@ -49,8 +49,8 @@ class Listener(Protocol):
         """The meter gives readings from now (or from `ago_s` before now) on, or no longer."""
         ...
 
-    def never_taught(self, meter: int, frame: bytes) -> None:
-        """A meter showed something that its taught profile does not know."""
+    def never_taught(self, meter: int, frame: bytes, question: str) -> None:
+        """A meter showed something that its taught profile does not know, or that a person must tell: `question`."""
         ...
 
     def waiting_for(self, meter: int, text: str) -> None:
@@ -193,7 +193,7 @@ class Supervisor:
         self._refused = traffic.frames_refused
         if came and traffic.never_taught not in self._untaught and len(self._untaught) < MOST_UNTAUGHT:
             self._untaught.add(traffic.never_taught)
-            self._listener.never_taught(self._number, traffic.never_taught)
+            self._listener.never_taught(self._number, traffic.never_taught, traffic.question)
         return came
 
     def _stood_still(self, still_s: float) -> None:
@@ -262,4 +262,5 @@ def _sum(a: Traffic, b: Traffic) -> Traffic:
         a.bytes_discarded + b.bytes_discarded,
         a.first_bytes or b.first_bytes,
         b.never_taught or a.never_taught,
+        b.question or a.question,
     )

@@ -32,7 +32,9 @@ class Traffic:
         frames_refused: whole frames that say what no meter says.
         frames_broken: runs of bytes behind a frame that were no frame, however long.
         bytes_discarded: bytes that belonged to no frame.
-        never_taught: the last frame that shows something which a taught profile was never taught; empty before it.
+        never_taught: the last frame that shows something which a taught profile was never taught, or which a person
+            must tell; empty before it.
+        question: what the person must tell of that frame, with the option that says it; empty for nothing.
         first_bytes: what came first, at most `FIRST_BYTES`, until a frame fits: for telling a wrong driver.
     """
 
@@ -42,6 +44,7 @@ class Traffic:
     bytes_discarded: int = 0
     first_bytes: bytes = b""
     never_taught: bytes = b""
+    question: str = ""
 
     @property
     def frames_rejected(self) -> int:

@@ -106,6 +106,13 @@ class Candidate:
         )
 
     @property
+    def question(self) -> str:
+        """What a person must tell before its frames can be read; '' for nothing, or where too few came."""
+        traffic = self.decoder.traffic
+        asked = traffic.question and traffic.frames_refused >= FRAMES_WANTED
+        return f"the bytes are frames of {self.driver.name}, but: {traffic.question}" if asked else ""
+
+    @property
     def evidence(self) -> str:
         """The counts in words."""
         text = f"{self.good} frames good, {self.refused} refused, {self.lost} of {self.bytes_seen} bytes discarded"
@@ -139,6 +146,7 @@ class Heard:
         first_bytes: the first of them.
         answered: what an instrument answered when asked, with its driver; None where nobody asked or nobody answered.
         failures: a sentence for each driver that failed while it listened or asked.
+        question: what only a person can tell of the frames of a driver that would fit, with its name; '' for nothing.
     """
 
     port: str
@@ -148,6 +156,7 @@ class Heard:
     first_bytes: bytes = b""
     answered: tuple[Driver, str] | None = None
     failures: tuple[str, ...] = ()
+    question: str = ""
 
     @property
     def address(self) -> Address | None:
@@ -165,6 +174,8 @@ class Heard:
             return ""
         if not self.bytes_seen:
             return SILENT
+        if not self.fits and self.question:
+            return f"cannot tell: {self.question}"
         if not self.fits:
             shown = bytes_in_words(self.first_bytes)
             return f"cannot tell: {self.bytes_seen} bytes came that fit no driver; first bytes {shown}"
@@ -250,12 +261,14 @@ def probe(
     end_s = time.monotonic() + listen_s
     total, first = 0, b""
     failures: dict[str, None] = {}  # each once, in order
+    question = ""
     for number, line in enumerate(lines):
         share_s = (end_s - time.monotonic()) / (len(lines) - number)
         tried = candidates(drivers)
         port = opened(line)
         count, start = _listen(port, tried, share_s, end_s, enough)
         total, first = total + count, first or start
+        question = question or next((c.question for c in tried if c.question), "")
         failures.update(dict.fromkeys(c.failure for c in tried if c.failure))
         fits = sorted((c for c in tried if c.fits), key=lambda c: (c.refused - c.good, c.lost))
         if fits:
@@ -264,7 +277,7 @@ def probe(
         if time.monotonic() >= end_s:
             break
     answered = _ask(target, failures) if ask else None
-    return Heard(target, (), None, total, first, answered, tuple(failures))
+    return Heard(target, (), None, total, first, answered, tuple(failures), question)
 
 
 def _ask(target: str, failures: dict[str, None]) -> tuple[Driver, str] | None:

@@ -71,8 +71,8 @@ class Heard:
         assert ago_s >= 0.0
         self.links.append((up, cause))
 
-    def never_taught(self, meter: int, frame: bytes) -> None:
-        raise AssertionError(f"{meter}: {frame!r}")
+    def never_taught(self, meter: int, frame: bytes, question: str) -> None:
+        raise AssertionError(f"{meter}: {frame!r} {question}")
 
     def waiting_for(self, meter: int, text: str) -> None:
         raise AssertionError(f"{meter}: {text}")

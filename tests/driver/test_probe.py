@@ -101,6 +101,12 @@ def test_a_sister_chip_is_chosen_where_only_it_fits(talking: Talk) -> None:
     assert str(probe(port).address) == f"digits11:{port}?status=judge-first"
 
 
+def test_which_current_it_is_is_asked_and_not_guessed(talking: Talk, capsys: pytest.CaptureFixture[str]) -> None:
+    port = talking(lambda _: b"00500?00<\r\n")
+    main(["meters", port, "--listen", "2"])
+    assert "cannot tell: the bytes are frames of digits11, but: A or mA?" in capsys.readouterr().out
+
+
 @pytest.mark.parametrize("seed", range(3))
 def test_noise_is_said_to_be_untellable(talking: Talk, seed: int) -> None:
     rng = random.Random(seed)

@@ -50,6 +50,16 @@ def segments(*low: int) -> bytes:
         ("digits14", b"112345;28080\r\n", 12.345, Q.DC_VOLTAGE, 1e-3, Flag.DC | Flag.MAXIMUM | Flag.LOW_BATTERY),
         ("digits14", b"112345;04060\r\n", 12.345, Q.AC_VOLTAGE, 1e-3, Flag.AC | Flag.MINIMUM | Flag.AUTORANGE),
         ("digits11", b"21234;40<\r\n", 12.34, Q.DC_VOLTAGE, 0.01, 272 | Flag.LOW_BATTERY),
+        # by a meter maker's user guide: 0x39 is mA, 0x3F A, and an overload sends the digits 4000
+        ("digits11", b"11500900<\r\n", 0.15, Q.DC_CURRENT, 1e-4, 272),
+        ("digits11?amperes=0x3F", b"00500?00<\r\n", 5.0, Q.DC_CURRENT, 0.01, 272),
+        ("digits11?amperes=0x3F", b"005009008\r\n", 5e-3, Q.DC_CURRENT, 1e-5, Flag.DC),
+        ("digits11?amperes=0x3F&status=judge-first", b"00500?40<\r\n", -5.0, Q.DC_CURRENT, 0.01, 272),
+        ("digits11?amperes=0x3F", b"04000?104\r\n", INF, Q.AC_CURRENT, 0.01, Flag.AC | 17),
+        ("digits11?amperes=0x30", b"00500?00<\r\n", 5e-3, Q.DC_CURRENT, 1e-5, 272),
+        ("digits11?amperes=0x30", b"00500000<\r\n", 5.0, Q.DC_CURRENT, 0.01, 272),
+        ("digits11?status=judge-first", b"114702804\r\n", 14700.0, Q.FREQUENCY, 10.0, Flag.AUTORANGE),
+        ("digits11?status=judge-first", b"340006104\r\n", INF, Q.CAPACITANCE, 1e-9, Flag.AUTORANGE | Flag.OVERLOAD),
         ("digits14", b"000235480000\r\n", 23.5, Q.TEMPERATURE, 0.1, Flag.NONE),
         ("digits14", b"000500200000\r\n", 50.0, Q.DUTY_CYCLE, 0.1, Flag.NONE),
         ("chars16", b"\x0241340200001234\r", 12.34, Q.DC_VOLTAGE, 0.01, Flag.DC),
@@ -82,8 +92,10 @@ def test_a_frame_written_by_hand(
         # full scale of each range, as each chip's table writes it
         (";", Q.DC_VOLTAGE, (0.4, 4, 40, 400, 4000), (2.2, 22, 220, 2200, 0.22)),
         ("=", Q.DC_CURRENT, (400e-6, 4000e-6), (220e-6, 2200e-6)),
-        ("?", Q.DC_CURRENT, (40e-3, 400e-3), (22e-3, 220e-3)),
-        ("0", Q.DC_CURRENT, (40,), (22,)),
+        # 0x3F was mA and 0x30 A here, from memory: on digits11 a user guide says A and 0x39 mA, so that is asked
+        ("9", Q.DC_CURRENT, (40e-3, 400e-3), ()),
+        ("?", Q.DC_CURRENT, (40,), (22e-3, 220e-3)),
+        ("0", Q.DC_CURRENT, (), (22,)),
         ("3", Q.RESISTANCE, (400, 4e3, 40e3, 400e3, 4e6, 40e6), (220, 2.2e3, 22e3, 220e3, 2.2e6, 22e6, 220e6)),
         ("5", Q.CONTINUITY, (400,), (220,)),
         ("1", Q.DIODE, (4,), (2.2,)),
@@ -101,9 +113,11 @@ def test_every_function_byte_has_its_quantity_and_its_ranges(
     function: str, quantity: Quantity, digits11: tuple[float, ...], digits14: tuple[float, ...]
 ) -> None:
     dc = "8" if quantity in (Q.DC_VOLTAGE, Q.DC_CURRENT) else "0"
-    chips = (("digits11", "4000", "00", "", digits11), ("digits14", "22000", "800", "0", digits14))
+    told = "digits11:x?amperes=0x3F&status=judge-first"
+    judge = "80" if quantity is Q.FREQUENCY else "00"
+    chips = ((told, "4000", judge, "", digits11), ("digits14:x", "22000", "800", "0", digits14))
     for name, digits, status, rest, full_scales in chips:
-        decoder = framing_of(f"{name}:x").decoder()
+        decoder = framing_of(name).decoder()
         for index, full_scale in enumerate(full_scales):
             (reading,) = decoder.feed(f"{index}{digits}{function}{status}{dc}{rest}\r\n".encode(), 0.0)
             assert reading.quantity is quantity, name
@@ -383,6 +397,7 @@ def test_numbers_without_units_are_said_to_be_such(address: str, says: bool) -> 
         ("text:x?quantity=dc_voltage,dc_current,resistance", "the option quantity names 3 columns; the profile has 2"),
         ("status14:x?spare=some", "spare"),
         ("digits11:x?status=other", "status"),
+        ("digits11:x?amperes=0x39", "amperes must be one of 0x3F, 0x30, not '0x39'"),
     ],
 )
 def test_an_address_that_does_not_fit_is_refused(address: str, message: str) -> None:
@@ -398,8 +413,31 @@ def test_what_digits11_and_digits14_take_for_granted_is_said() -> None:
         ("digits14:x", "a clear judge bit turns Hz into duty cycle and deg C into deg F"),
     ):
         framing = framing_of(address)
-        (said,) = framing.driver.assumed(framing.address)
-        assert words in said
+        assert any(words in said for said in framing.driver.assumed(framing.address))
+
+
+@pytest.mark.parametrize(
+    ("frame", "question"),
+    [
+        (b"00500?00<\r\n", "A or mA?"),  # 0x3F: 5.00 A by a user guide, 5.00 mA from memory
+        (b"00500000<\r\n", "A or an adapter's input?"),
+        (b"147002004\r\n", "Hz or RPM?"),  # the judge bit tells them, where there is one
+    ],
+)
+def test_what_sister_chips_send_alike_is_asked_and_gives_no_reading(frame: bytes, question: str) -> None:
+    for odd in (False, True):
+        sent = bytes(b | 0x80 * (odd and b.bit_count() % 2 == 0) for b in frame)
+        decoder = framing_of("digits11:x").decoder()
+        assert decoder.feed(sent * 3, 0.0) == []
+        assert decoder.traffic.question.startswith(question)
+        assert decoder.traffic.never_taught == sent
+        assert (decoder.traffic.frames_good, decoder.traffic.frames_refused) == (0, 3)
+
+
+def test_revolutions_are_not_shown_as_hertz() -> None:
+    decoder = framing_of("digits11:x?status=judge-first").decoder()
+    assert decoder.feed(b"014702004\r\n", 0.0) == [], "judge is clear: 14.70 k RPM"
+    assert decoder.traffic.frames_refused == 1
 
 
 def test_a_line_ends_with_its_last_column_where_the_profile_lets_it() -> None:

@@ -36,12 +36,14 @@ class Function(NamedTuple):
     Attributes:
         quantity: what is measured; the DC one where AC is possible.
         exponents: the power of ten of one count, for each range byte from 0x30.
-        judge: what the judge bit, when clear, makes of it; '' where it says nothing.
+        judge: what the judge bit, when clear, makes of it; '' where it says nothing. `rpm` is not read.
+        question: what a person must say before it is decoded, as sister chips differ; '' for nothing.
     """
 
     quantity: Quantity
     exponents: tuple[int, ...]
     judge: str = ""
+    question: str = ""
 
 
 class Layout(NamedTuple):
@@ -137,10 +139,14 @@ class DigitFormat:
             for bit, name in zip((8, 4, 2, 1), names, strict=True)
             if byte & bit
         }
-        if function is None or key[0] - 0x30 >= len(function.exponents) or ("" in lit and not self._spare_ignored):
+        if function is None or function.question or key[0] - 0x30 >= len(function.exponents):
+            return None
+        if "" in lit and not self._spare_ignored:
             return None
         quantity, exponent, fahrenheit = function.quantity, function.exponents[key[0] - 0x30], False
         if function.judge and "judge" not in lit and any("judge" in names for names in self._layout.flags):
+            if function.judge == "rpm":
+                return None
             if function.judge == "duty":
                 quantity, exponent = Quantity.DUTY_CYCLE, -1
             fahrenheit = function.judge == "degF"
@@ -156,6 +162,13 @@ class DigitFormat:
             flags |= _FLAGS[name]
         scale = Scale.of(quantity, exponent, flags, fahrenheit=fahrenheit, most_counts=self._layout.most)
         return _Mode(scale, "sign" in lit, "overload" in lit)
+
+    def question(self, frame: bytes) -> str:
+        """See `AsksAPerson`."""
+        if frame[-1] == 0x8A:
+            frame = frame.translate(_ODD_PARITY)
+        function = self._layout.functions.get(frame[self._function_at])
+        return function.question if function is not None else ""
 
     def build(self, reading: Reading) -> bytes:
         """See `FrameFormat`."""
@@ -191,6 +204,8 @@ class DigitFormat:
         wanted = None if math.isnan(reading.resolution) else resolution_exponent(reading.resolution)
         found: list[tuple[int, int, int, int, bool]] = []
         for code, function in self._layout.functions.items():
+            if function.question:
+                continue
             same = reading.quantity in (function.quantity, _PAIRS.get(function.quantity))
             duty = function.judge == "duty" and reading.quantity is Quantity.DUTY_CYCLE and has_judge
             exponents = (-1,) if duty else function.exponents if same else ()

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import re
 from abc import abstractmethod
-from typing import Protocol
+from typing import Protocol, runtime_checkable
 
 from meterlog.address import Address
 from meterlog.driver import Traffic
@@ -64,6 +64,15 @@ class FrameFormat(Protocol):
         ...
 
 
+@runtime_checkable
+class AsksAPerson(Protocol):
+    """A format with frames that it does not decode until a person has said which of two chips sends them."""
+
+    def question(self, frame: bytes) -> str:
+        """What a whole frame that was refused leaves open, with the option that answers it; '' for nothing."""
+        ...
+
+
 class FixedFrameDecoder:
     """Finds the frames of one format in a stream of bytes. See `meterlog.driver.framing.Decoder`.
 
@@ -76,6 +85,7 @@ class FixedFrameDecoder:
     def __init__(self, frame_format: FrameFormat, byte_time_s: float, *, taught: bool = False) -> None:
         self.traffic = Traffic()
         self._taught = taught
+        self._asks = frame_format.question if isinstance(frame_format, AsksAPerson) else None
         self._format = frame_format
         self._byte_time_s = byte_time_s
         self._rest = b""
@@ -125,6 +135,8 @@ class FixedFrameDecoder:
                 refused += 1
                 if self._taught:
                     traffic.never_taught = frame
+                elif self._asks is not None and (question := self._asks(frame)):
+                    traffic.never_taught, traffic.question = frame, question
             start += length
         self._last = last
         traffic.frames_good += good

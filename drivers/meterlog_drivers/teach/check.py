@@ -75,6 +75,8 @@ def _agreed(heard: _Heard, ask: Ask) -> str:
         read = reading_text(near[-1]) if near else "nothing"
         prompt = f"   the driver reads {read}; if '{label.text}' was a slip, press Enter and type it again "
         ask(prompt)
+    if not near and heard.question:
+        raise NotLearned(f"the driver cannot read what the meter sends until a person tells: {heard.question}")
     raise NotLearned(
         f"the driver reads {read} where the display shows {label.text}: do not record this meter with it;"
         " 'meterlog meters --teach PORT' learns the meter from its display"
@@ -114,6 +116,11 @@ class _Heard:
         self._over.set()
         self._thread.join()
         self._connection.close()
+
+    @property
+    def question(self) -> str:
+        """What a person must tell before frames like those that came can be read; '' for nothing."""
+        return self._connection.traffic.question
 
     def before(self, time_s: float) -> list[Reading]:
         """The readings that a person may have typed at a time.

@@ -19,12 +19,12 @@ if sys.platform == "win32":
 
 
 @contextmanager
-def sending(shown: float) -> Iterator[str]:
-    """A status14 meter on a pseudo-terminal that shows one number, some times a second."""
+def sending(shown: float, frame: bytes = b"") -> Iterator[str]:
+    """A status14 meter on a pseudo-terminal that shows one number, some times a second; or one that sends a frame."""
     from meterlog_drivers.simulated.emulation.ports import PseudoTerminal
 
     port, over = PseudoTerminal(), threading.Event()
-    frame = (
+    frame = frame or (
         framing_of("status14:x")
         .encoder()
         .encode([Reading(0.0, shown, Quantity.DC_VOLTAGE, 0.01, Flag.DC | Flag.AUTORANGE)])
@@ -86,3 +86,36 @@ def test_a_driver_that_reads_something_else_is_not_to_be_trusted(
     assert "reads 12.34 V" in said.err
     assert "where the display shows 1.234 V" in said.err
     assert not (tmp_path / "checks.toml").exists()
+
+
+@pytest.mark.parametrize(("option", "wrong", "shown"), [("0x3F", "mA", "A"), ("0x30", "A", "mA")])
+def test_one_reading_on_a_current_jack_tells_which_chip_it_is(
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+    option: str,
+    wrong: str,
+    shown: str,
+) -> None:
+    monkeypatch.setenv("METERLOG_SETTINGS", str(tmp_path / "settings.toml"))
+    with sending(5.0, b"00500?00<\r\n") as port:
+        answers(monkeypatch, f"5.00 {shown}", "", f"5.00 {shown}", "")
+        assert main(["meters", "--check", f"digits11:{port}"]) == 2
+        asked = capsys.readouterr().err
+        assert "A or mA? Where the display shows A add amperes=0x3F to the address, where mA amperes=0x30" in asked
+        answers(monkeypatch, *[f"5.00 {shown}"] * 5)
+        assert main(["meters", "--check", f"digits11:{port}?amperes={option}"]) == 0
+        answers(monkeypatch, f"5.00 {wrong}", "", f"5.00 {wrong}", "")
+        assert main(["meters", "--check", f"digits11:{port}?amperes={option}"]) == 2
+
+
+def test_what_the_frames_leave_open_is_asked_while_recording_and_not_recorded(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setenv("METERLOG_SETTINGS", str(tmp_path / "settings.toml"))
+    out = tmp_path / "a.sqlite"
+    with sending(5.0, b"00500?00<\r\n") as port:
+        main(["record", "--meter", f"digits11:{port}", "--for", "1", "--out", str(out)])
+    said = "".join(capsys.readouterr())
+    assert said.count("a person must tell: A or mA?") == 1
+    assert "5.00" not in said

@@ -28,6 +28,7 @@ MeterlogError
 ├── LimitsError (ValueError)           a limits file is wrong
 ├── CircuitError (ValueError)          a circuit or measurement file is wrong
 ├── CompareError (ValueError)          these captures cannot be compared
+├── DatasetError (ValueError)          a dataset of many sessions cannot be made or read
 ├── SettingsError (ValueError)         the user's settings are wrong
 └── JobError (ValueError)              a job cannot be read or written
     ├── JobBusy                        another program is writing it
@@ -201,6 +202,10 @@ class CircuitError(MeterlogError, ValueError):
 
 class CompareError(MeterlogError, ValueError):
     """These captures cannot be compared."""
+
+
+class DatasetError(MeterlogError, ValueError):
+    """A dataset of many sessions cannot be made or read."""
 
 
 class SettingsError(MeterlogError, ValueError):

@@ -45,7 +45,8 @@ class Loaded(Contents):
             return self._analysis
 
     @cached_property
-    def _evidence(self) -> Evidence:
+    def evidence(self) -> Evidence:
+        """The events and the limits to conclude from; made once."""
         analysis = self.analysis
         watches = {summary.channel.number: summary.watch for summary in analysis.channels}
         return Evidence(self, analysis.events, analysis.limits, watches)
@@ -57,20 +58,20 @@ class Loaded(Contents):
 
     def events_of(self, channel: Channel, *kinds: str) -> list[Event]:
         """Return the events of these kinds on a channel, in time order."""
-        return self._evidence.events_of(channel, *kinds)
+        return self.evidence.events_of(channel, *kinds)
 
     def cranks(self, channel: Channel) -> list[Event]:
         """Return the dips on a channel that are the starter's."""
-        return [event for event in self.events_of(channel, "sag") if self._evidence.is_crank(event)]
+        return [event for event in self.events_of(channel, "sag") if self.evidence.is_crank(event)]
 
     def bursts(self, channel: Channel, kind: str, window_s: float) -> int:
         """Count the faults of a kind that could have been seen on a channel; those within a window are one burst."""
-        seen = [event for event in countable_faults(self._evidence, channel) if event.kind == kind]
+        seen = [event for event in countable_faults(self.evidence, channel) if event.kind == kind]
         return len(burst_starts(seen, window_s))
 
     def exposed_s(self, channel: Channel) -> float:
         """Return for how long a fault on a channel could have been seen, s: readings there, and the circuit on."""
-        evidence = self._evidence
+        evidence = self.evidence
         visible = visible_time(evidence.series(channel), channel, waits(evidence, channel))
         return float((visible[:, 1] - visible[:, 0]).sum())
 

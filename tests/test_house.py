@@ -89,6 +89,7 @@ LAYERS: tuple[tuple[str, ...], ...] = (
     ("analysis", "stream"),
     ("loaded",),
     ("comparing", "job"),
+    ("fleet",),
     ("drawing",),
     ("report",),
     ("notebook",),

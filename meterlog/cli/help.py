@@ -31,6 +31,7 @@ TOPICS = {
     "page": ("meterlog_dashboard", "", "the page in a browser and on a phone"),
     "report": ("meterlog", "report", "the page for the customer"),
     "tables": ("meterlog", "exchange", "tables in and out"),
+    "collect": ("meterlog", "fleet", "what many sessions show, as one dataset of tables"),
     "sessions": ("meterlog", "session", "session files, corrections, notebooks"),
 }
 """Each manual: its package, its folder in it, and what it is about."""

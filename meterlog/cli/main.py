@@ -30,6 +30,7 @@ COMMANDS = {
     "job": ("meterlog.cli.job", "one repair from complaint to proof, in a folder"),
     "jobs": ("meterlog.cli.jobs", "list the jobs of a folder, newest first"),
     "report": ("meterlog.cli.report", "write one HTML file to show the customer"),
+    "collect": ("meterlog.cli.collect", "gather what many sessions show into one dataset of tables"),
     "import": ("meterlog.cli.import_table", "make a session from a CSV file"),
     "export": ("meterlog.cli.export", "write a session as CSV or Parquet"),
     "emulate": ("meterlog_drivers.simulated.emulate", "simulate a meter on a real port"),

@@ -80,13 +80,13 @@ class Laid:
 def lay(good: Sequence[tuple[Loaded, Channel]], suspect: tuple[Loaded, Channel]) -> Laid:
     """Lay the captures of one channel over each other by the surest method that all of them allow."""
     every = [suspect, *good]
-    primes = [_primes(capture, channel) for capture, channel in every]
-    cranks = [_cranks(capture, channel) for capture, channel in every]
-    keyed = [_by_key_on(capture, passes) for (capture, _), passes in zip(every, primes, strict=True)]
+    primed = [primes(capture, channel) for capture, channel in every]
+    cranked = [cranks(capture, channel) for capture, channel in every]
+    keyed = [_by_key_on(capture, passes) for (capture, _), passes in zip(every, primed, strict=True)]
     for method, numbered in (
         ("prime onset", keyed),
-        ("prime onset", _in_order(primes)),
-        ("crank onset", _in_order(cranks)),
+        ("prime onset", _in_order(primed)),
+        ("crank onset", _in_order(cranked)),
     ):
         laid = _laid(method, numbered)
         if laid is not None:
@@ -130,7 +130,8 @@ def _by_key_on(capture: Loaded, passes: list[Pass]) -> dict[int, Pass]:
     return found
 
 
-def _primes(capture: Loaded, channel: Channel) -> list[Pass]:
+def primes(capture: Loaded, channel: Channel) -> list[Pass]:
+    """Return the primes on a channel, in time order."""
     pulses = capture.events_of(channel, "prime_pulse")
     passes = []
     for pulse, after in zip_longest(pulses, pulses[1:]):
@@ -139,7 +140,8 @@ def _primes(capture: Loaded, channel: Channel) -> list[Pass]:
     return passes
 
 
-def _cranks(capture: Loaded, channel: Channel) -> list[Pass]:
+def cranks(capture: Loaded, channel: Channel) -> list[Pass]:
+    """Return the dips on a channel that are the starter's, in time order."""
     return [
         Pass(c.start_s, _edge_error(capture, channel, c), c.start_s - _LEAD_S, c.end_s + _TAIL_S, c)
         for c in capture.cranks(channel)

@@ -51,8 +51,8 @@ def _passes(good: Sequence[Side], suspect: Side, laid: Laid, limits: Limits, sid
     word = "prime" if laid.method.startswith("prime") else "crank"
     for number, shared in enumerate(laid.parts):
         part = shared if len(laid.parts) > 1 else None
-        own = _pass_figures(suspect, laid.suspect[number])
-        others = [_pass_figures(side, of_one[number]) for side, of_one in zip(good, laid.good, strict=True)]
+        own = pass_figures(suspect, laid.suspect[number])
+        others = [pass_figures(side, of_one[number]) for side, of_one in zip(good, laid.good, strict=True)]
         level = max([abs(f["level"].value) for f in (own, *others) if "level" in f], default=0.0)
         tolerance = {
             "level": limits.value("same_level_share") * level,
@@ -85,7 +85,8 @@ def _interval(side: Side) -> float:
     return reading_interval(side[0].believed(side[1].number).time_s).interval_s
 
 
-def _pass_figures(side: Side, laid: Pass) -> dict[str, Figure]:
+def pass_figures(side: Side, laid: Pass) -> dict[str, Figure]:
+    """Return the figures of a prime or crank by their names; none of another pass."""
     capture, channel = side
     event = laid.event
     if event is None:

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 import numpy as np
 
 from meterlog.findings.evidence import Evidence
 from meterlog.findings.finding import Alternative, Finding
 from meterlog.findings.judgement import judge
-from meterlog.findings.level import level_of, thin
+from meterlog.findings.level import Level, level_of, thin
 from meterlog.findings.line import limit_lines
 from meterlog.series import Series
 from meterlog.session.model import Channel
@@ -32,12 +34,38 @@ def findings(evidence: Evidence) -> list[Finding]:
     channel = evidence.battery
     if channel is None:
         return []
+    charged = charging(evidence, channel)
+    if charged is not None:
+        return [_judged(evidence, channel, charged)]
+    return _absent(evidence, channel, thin(evidence.series(channel)))
+
+
+class Charging(NamedTuple):
+    """A stretch in which a battery is charged.
+
+    Attributes:
+        level: the voltage that it is held at, V.
+        length_s: how long in all, s.
+        start_s: of the first reading above a battery at rest, s from the session's start.
+        end_s: of the last.
+    """
+
+    level: Level
+    length_s: float
+    start_s: float
+    end_s: float
+
+
+def charging(evidence: Evidence, channel: Channel) -> Charging | None:
+    """Return how a battery is charged; None where it is not, or too short to be judged."""
     series = thin(evidence.series(channel))
     above = np.isfinite(series.value) & (series.value > evidence.limits.value("rest_full_v"))
     length_s = _time_where(series, above)
-    if length_s >= _LEAST_S:
-        return [_level(evidence, channel, series, above, length_s)]
-    return _absent(evidence, channel, series)
+    level = level_of(series, channel.accuracy, above)
+    if level is None or length_s < _LEAST_S:
+        return None
+    charged = series.time_s[above]
+    return Charging(level, length_s, float(charged[0]), float(charged[-1]))
 
 
 def _time_where(series: Series, chosen: np.ndarray) -> float:
@@ -48,16 +76,14 @@ def _time_where(series: Series, chosen: np.ndarray) -> float:
     return float(np.minimum(steps, 5 * np.median(steps))[chosen[:-1]].sum())
 
 
-def _level(evidence: Evidence, channel: Channel, series: Series, above: np.ndarray, length_s: float) -> Finding:
-    level = level_of(series, channel.accuracy, above)
-    assert level is not None  # there are readings above, or length_s were 0
+def _judged(evidence: Evidence, channel: Channel, charged: Charging) -> Finding:
+    level = charged.level
     lowest, at = evidence.at_temperature("charging_min_v")
     highest, _ = evidence.at_temperature("charging_max_v")
     verdict = judge(level.value, level.error, low=lowest, high=highest)
-    text = f"{channel.label}: charged at {shown(level.value, 'V', level.error)} for {seconds(length_s)}."
+    text = f"{channel.label}: charged at {shown(level.value, 'V', level.error)} for {seconds(charged.length_s)}."
     limit = f"{_span(lowest)} to {_span(highest)} V {at}"
-    charged = series.time_s[above]
-    stretch = (float(charged[0]), float(charged[-1]))
+    stretch = (charged.start_s, charged.end_s)
     lines = limit_lines(channel.number, lowest, "least while charging", stretch)
     lines += limit_lines(channel.number, highest, "most while charging", stretch)
     found = Finding(text, limit, evidence.limits.figure("charging_min_v").cite(), *verdict, channel.number, lines)

@@ -30,6 +30,11 @@ _END_SHARE = 0.1
 
 def findings(evidence: Evidence) -> list[Finding]:
     """One finding for each current channel that ends like a draw at rest."""
+    return [_draw(evidence, channel, thin(evidence.series(channel)), level) for channel, level in draws(evidence)]
+
+
+def draws(evidence: Evidence) -> list[tuple[Channel, Level]]:
+    """Return each current channel that ends like a draw at rest, with the level at its end, A."""
     found = []
     for channel in evidence.of(Quantity.DC_CURRENT):
         series = thin(evidence.series(channel))
@@ -39,7 +44,7 @@ def findings(evidence: Evidence) -> list[Finding]:
             continue
         level = level_of(series.between(_judged_from_s(series), np.inf), channel.accuracy)
         if level is not None and abs(level.value) <= _MOST_A:
-            found.append(_draw(evidence, channel, series, level))
+            found.append((channel, level))
     return found
 
 

@@ -7,7 +7,7 @@ import numpy as np
 from meterlog.findings.evidence import Evidence
 from meterlog.findings.finding import Alternative, Finding
 from meterlog.findings.judgement import judge
-from meterlog.findings.level import level_of
+from meterlog.findings.level import Level, level_of
 from meterlog.findings.line import around, limit_lines
 from meterlog.kinds import KINDS
 from meterlog.series import Series
@@ -30,16 +30,11 @@ _NO_BATTERY_SHARE = 0.8
 
 def findings(evidence: Evidence) -> list[Finding]:
     """At most one finding, about the battery before anything was switched on."""
-    channel = evidence.battery
-    if channel is None:
+    resting = at_rest(evidence)
+    if resting is None:
         return []
-    rest = _before_anything(evidence, channel)
-    level = None if rest is None else level_of(rest, channel.accuracy)
-    if rest is None or level is None or level.value > evidence.limits.value("rest_full_v"):
-        return []
+    channel, rest, level = resting
     figure = evidence.charge_curve
-    if level.value < _NO_BATTERY_SHARE * figure.points[0][0]:
-        return []
     low, middle, high = (figure.at(level.value + shift) for shift in (-level.error, 0.0, level.error))
     least = evidence.limits.figure("rest_charge_min")
     verdict = judge((low + high) / 2, (high - low) / 2, low=least.span())
@@ -57,6 +52,19 @@ def findings(evidence: Evidence) -> list[Finding]:
     loaded = figure.at(level.value + level.error + _LOADED_V) >= least.number()
     keyed = evidence.marked("key-on") or evidence.marked("crank")
     return [found.unless(_IN_USE) if found.verdict == "outside" and loaded and not keyed else found]
+
+
+def at_rest(evidence: Evidence) -> tuple[Channel, Series, Level] | None:
+    """Return the battery's channel, its readings at rest and their level; None where it was not seen at rest."""
+    channel = evidence.battery
+    rest = None if channel is None else _before_anything(evidence, channel)
+    if channel is None or rest is None:
+        return None
+    level = level_of(rest, channel.accuracy)
+    empty_v = evidence.charge_curve.points[0][0]
+    if level is None or not _NO_BATTERY_SHARE * empty_v <= level.value <= evidence.limits.value("rest_full_v"):
+        return None
+    return channel, rest, level
 
 
 def _before_anything(evidence: Evidence, channel: Channel) -> Series | None:

@@ -1,0 +1,1 @@
+"""Many sessions as one dataset of tables: what each shows, a row a measure, an event, a finding."""

@@ -1,0 +1,226 @@
+"""A dataset holds what its sessions show, whatever happens while it is made."""
+
+from __future__ import annotations
+
+import errno
+import multiprocessing
+import os
+import re
+from concurrent.futures import ProcessPoolExecutor
+from pathlib import Path
+
+import pandas as pd
+import pyarrow.parquet as pq
+import pytest
+from filelock import FileLock
+
+from meterlog.analysis import Analysis
+from meterlog.cli import main
+from meterlog.errors import DatasetError
+from meterlog.fleet import collect as collecting
+from meterlog.fleet.collect import Collected, collect
+from meterlog.fleet.extract import extract, found
+from meterlog.fleet.tables import TABLES
+from meterlog.loaded import load
+from meterlog.reading import Quantity, Reading
+from meterlog.session.writer import SessionWriter
+from tests.fleet.conftest import Write
+
+MANUAL = Path(collecting.__file__).with_name("README.md")
+
+
+def _table(dataset: Path, name: str) -> pd.DataFrame:
+    frame = pd.read_parquet(dataset / name)
+    order = [key for key in ("session", "number", "channel") if key in frame]
+    return frame.assign(month=frame["month"].astype(str)).sort_values(order, ignore_index=True)
+
+
+def _everything(dataset: Path) -> dict[str, str]:
+    return {name: _table(dataset, name).to_csv() for name in TABLES}
+
+
+def test_each_table_says_what_the_session_shows(tmp_path: Path, write: Write) -> None:
+    path = write("a", 11.5, month=3)
+    out = tmp_path / "fleet"
+    assert main(["collect", str(path.parent), "--out", str(out)]) == 0
+    analysis: Analysis = load(path).analysis
+    (session,) = _table(out, "sessions").to_dict("records")
+    assert (session["session"], session["vehicle"], session["month"]) == (str(path), "van a", "2026-03")
+    assert (session["system_v"], session["temperature_c"], session["ended"]) == (12.0, -5.0, "clean")
+    assert (session["started_at"], session["readings"]) == (analysis.started_at, 32)
+    assert list(_table(out, "events")["kind"]) == [event.kind for event in analysis.events]
+    assert list(_table(out, "findings")["text"]) == [finding.text for finding in analysis.findings]
+    assert list(_table(out, "markers")["name"]) == ["key-on"]
+    assert list(_table(out, "channels")["median"]) == [analysis.channels[0].statistics.median]
+    assert _table(out, "problems").empty
+    measures = _table(out, "measures").set_index("measure")
+    level, duration = measures.loc["prime level"], measures.loc["prime duration"]
+    assert abs(level["value"] - 11.5) <= level["error"] < 0.2
+    assert abs(duration["value"] - 2.0) <= duration["error"] < 0.5
+    assert (level["unit"], duration["unit"], level["vehicle"], level["temperature_c"]) == ("V", "s", "van a", -5.0)
+
+
+def test_a_dataset_brought_up_to_date_is_the_same_as_a_new_one(tmp_path: Path, write: Write) -> None:
+    folder, out = write("a").parent, tmp_path / "fleet"
+    write("b", month=2)
+    gone = write("c", month=2)
+    assert collect([folder], out) == Collected(3, 0, 0, [])
+    untouched = next((out / "measures" / "month=2026-01").iterdir())
+    before = untouched.stat().st_ino
+    assert collect([folder], out) == Collected(0, 3, 0, [])
+    write("b", 10.0, month=4)  # another file under the same name, of another month
+    write("d", month=5)
+    gone.unlink()
+    assert collect([folder], out) == Collected(2, 1, 1, [])
+    collect([folder], tmp_path / "new")
+    assert _everything(out) == _everything(tmp_path / "new")
+    assert set(_table(out, "sessions")["month"]) == {"2026-01", "2026-04", "2026-05"}
+    assert untouched.stat().st_ino == before
+
+
+def test_sessions_of_another_folder_stay(tmp_path: Path, write: Write) -> None:
+    first, out = write("a").parent, tmp_path / "fleet"
+    collect([first], out)
+    second = tmp_path / "second" / "inside"
+    second.mkdir(parents=True)
+    write("b").rename(second / "b.sqlite")
+    assert collect([tmp_path / "second"], out) == Collected(1, 0, 0, [])
+    assert len(_table(out, "sessions")) == 2
+
+
+def test_a_damaged_session_is_a_row_and_no_end(
+    tmp_path: Path, write: Write, capsys: pytest.CaptureFixture[str]
+) -> None:
+    good, out = write("a"), tmp_path / "fleet"
+    broken = good.with_name("broken.sqlite")
+    broken.write_bytes(b"no session at all")
+    write("odd", system_v="17")
+    assert main(["collect", str(good.parent), "--out", str(out)]) == 0
+    shown = capsys.readouterr().out
+    assert "3 sessions read" in shown
+    assert str(broken) in shown
+    problems = _table(out, "problems").set_index("session")["problem"]
+    assert list(problems.index) == [str(broken), str(good.with_name("odd.sqlite"))]
+    assert "17 V" in problems.iloc[1]
+    assert list(_table(out, "sessions")["session"]) == [str(good)]
+    write("broken")
+    assert collect([good.parent], out).read == 1
+    assert list(_table(out, "problems")["session"]) == [str(good.with_name("odd.sqlite"))]
+
+
+def test_a_session_still_recorded_is_read_again_each_time(tmp_path: Path, write: Write) -> None:
+    folder, out = write("a").parent, tmp_path / "fleet"
+    writer = SessionWriter.create(folder / "grows.sqlite")
+    try:
+        channel = writer.add_channel("feed", Quantity.DC_VOLTAGE)
+        writer.append(channel, [Reading(0.0, 12.0, Quantity.DC_VOLTAGE, 0.01)])
+        writer.flush()
+        collect([folder], out)
+        assert collect([folder], out) == Collected(1, 1, 0, [])
+    finally:
+        writer.close()
+    assert collect([folder], out).read == 1
+    assert collect([folder], out).read == 0
+
+
+def test_a_full_disk_leaves_the_dataset_as_it_was(
+    tmp_path: Path, write: Write, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    folder, out = write("a").parent, tmp_path / "fleet"
+    collect([folder], out)
+    before = _everything(out)
+    write("a", 9.0)
+    write_table, seen = pq.write_table, []
+
+    def fills(*args: object, **options: object) -> None:
+        seen.append(_everything(out))
+        if len(seen) > 3:
+            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+        write_table(*args, **options)
+
+    with monkeypatch.context() as patch:
+        patch.setattr(pq, "write_table", fills)
+        assert main(["collect", str(folder), "--out", str(out)]) == 2
+    assert capsys.readouterr().err == (
+        f"meterlog: '{out}' cannot be written: {os.strerror(errno.ENOSPC)}; it is as it was\n"
+    )
+    assert [*seen, _everything(out)] == [before] * 5  # what a reader saw meanwhile, and sees now
+    assert not list(tmp_path.glob(".fleet.part"))
+    assert collect([folder], out).read == 1
+
+
+def test_what_a_kill_left_is_put_right(tmp_path: Path, write: Write) -> None:
+    folder, out = write("a").parent, tmp_path / "fleet"
+    collect([folder], out)
+    before = _everything(out)
+    out.rename(tmp_path / ".fleet.before")  # killed between the two renames
+    (tmp_path / ".fleet.part" / "sessions").mkdir(parents=True)
+    assert collect([folder], out) == Collected(0, 1, 0, [])
+    assert _everything(out) == before
+    assert sorted(path.name for path in tmp_path.glob(".fleet.*")) == [".fleet.lock"]
+
+
+def test_one_program_collects_at_a_time(tmp_path: Path, write: Write) -> None:
+    folder = write("a").parent
+    with FileLock(tmp_path / ".fleet.lock"), pytest.raises(DatasetError, match="another program collects"):
+        collect([folder], tmp_path / "fleet")
+
+
+def test_what_is_no_dataset_is_never_written_over(tmp_path: Path, write: Write) -> None:
+    folder, mine = write("a").parent, tmp_path / "mine"
+    mine.mkdir()
+    (mine / "notes.txt").write_text("dear diary")
+    with pytest.raises(DatasetError, match=r"holds 'notes\.txt'"):
+        collect([folder], mine)
+    with pytest.raises(DatasetError, match="is a file"):
+        collect([folder], mine / "notes.txt")
+    (mine / ".notes.txt.lock").unlink()
+    assert (mine / "notes.txt").read_text() == "dear diary"
+    foreign = mine / "sessions" / "month=2026-01" / "0123abcd.parquet"
+    (mine / "notes.txt").unlink()
+    foreign.parent.mkdir(parents=True)
+    pd.DataFrame({"session": ["x"]}).to_parquet(foreign)
+    with pytest.raises(DatasetError, match="no dataset that 'meterlog collect' made"):
+        collect([folder], mine)
+    foreign.write_bytes(b"PAR1 and then nothing")
+    with pytest.raises(DatasetError, match="is damaged"):
+        collect([folder], mine)
+
+
+def test_an_empty_folder_does_not_empty_the_dataset(tmp_path: Path, write: Write) -> None:
+    path, out = write("a"), tmp_path / "fleet"
+    collect([path.parent], out)
+    path.unlink()
+    with pytest.raises(DatasetError, match="no sessions in"):
+        collect([path.parent], out)
+    with pytest.raises(DatasetError, match="no folder"):
+        collect([tmp_path / "nowhere"], out)
+    assert len(_table(out, "sessions")) == 1
+
+
+def test_the_manual_lists_every_column() -> None:
+    rows = [line for line in MANUAL.read_text().splitlines() if line.startswith("| `")]
+    for name, schema in TABLES.items():
+        row = next(line for line in rows if line.startswith(f"| `{name}` |"))
+        assert re.findall(r"`(\w+)`", row)[1:] == schema.names
+
+
+@pytest.mark.slow
+def test_processes_and_rounds_change_nothing(tmp_path: Path, write: Write, monkeypatch: pytest.MonkeyPatch) -> None:
+    for number in range(20):
+        write(f"{number:02}", 10.0 + number / 10, month=1 + number % 3)
+    folder = tmp_path / "sessions"
+    assert collect([folder], tmp_path / "one", workers=1).read == 20
+    monkeypatch.setattr(collecting, "_ROUND", 17)
+    assert collect([folder], tmp_path / "two", workers=2).read == 20
+    assert _everything(tmp_path / "one") == _everything(tmp_path / "two")
+
+
+@pytest.mark.slow
+def test_the_part_of_a_killed_process_is_done_all_the_same(write: Write) -> None:
+    file = found(write("a"))
+    assert file is not None
+    with ProcessPoolExecutor(1, multiprocessing.get_context("spawn")) as pool:
+        assert pool.submit(os._exit, 1).exception() is not None
+        got = collecting._extracted(pool, [file])
+    assert got == extract([file])

@@ -198,6 +198,7 @@ class Diagnoser:
         complaint: str = "",
         tool: Tool = "meter",
         money: Money | None = None,
+        engine_runs: bool = True,
     ) -> None:
         """See the class.
 
@@ -207,6 +208,7 @@ class Diagnoser:
             complaint: `dead` where the load is known not to work at all in the vehicle, or empty.
             tool: what the next measurements are to be taken with.
             money: what an hour and parts cost; nothing where left out.
+            engine_runs: whether the engine can be run, so that something may be measured then.
         """
         self.circuit = circuit
         self.rates = rates or Rates()
@@ -215,6 +217,7 @@ class Diagnoser:
         self.suspects = _suspects(circuit, self.cells)
         self.tool: Tool = tool
         self._money = money or Money()
+        self._engine_runs = engine_runs
         self._dead = complaint == "dead"
         self._comes_share = self.rates.of("intermittent", "intermittent")
 
@@ -277,7 +280,7 @@ class Diagnoser:
     ) -> tuple[Step, ...]:
         """The best measurements, and what is worth trying before the last of them."""
         outlook = outlook_of(self.network, known)
-        found = suggest(outlook, measured, suggestions, least_bits, self.tool)
+        found = suggest(outlook, measured, suggestions, least_bits, self.tool, self._engine_runs)
         return in_order(found, propose(outlook, measured, tried, least_bits))
 
     def _acting(self, hypotheses: Sequence[Hypothesis], healthy: float, following: Sequence[Step]) -> Choice | None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
+from meterlog.circuit.complaints.complaint_file import find_complaint
 from meterlog.circuit.cost import entered_money
 from meterlog.circuit.diagnosis import Diagnoser
 from meterlog.circuit.model.circuit import Circuit
@@ -74,4 +75,6 @@ def case_of(job: Job) -> JobCase | None:
     circuit, usual = load_circuit(job.folder / job.circuit), read_settings()
     money = entered_money(job.details, usual.hourly_rate, usual.currency)
     tool: Tool = "lamp" if job.tool == "lamp" else "meter"
-    return JobCase(circuit, Diagnoser(circuit, job.rates, tool=tool, money=money))
+    complaint = find_complaint(job.complaint)
+    engine_runs = complaint is None or complaint.engine_runs
+    return JobCase(circuit, Diagnoser(circuit, job.rates, tool=tool, money=money, engine_runs=engine_runs))

@@ -40,6 +40,7 @@ class Complaint:
         circuits: each with its probability before anything was looked at; they add up to 1.
         names: what is no circuit of this program, in a sentence with the way on.
         looks: in the order of the file.
+        engine_runs: whether the engine can be run, so that something may be measured then.
     """
 
     id: str
@@ -48,6 +49,7 @@ class Complaint:
     circuits: Mapping[str, float]
     names: Mapping[str, str]
     looks: tuple[Look, ...]
+    engine_runs: bool = True
 
     def look(self, key: str) -> Look:
         """Return the look of that key.

@@ -67,6 +67,7 @@ def complaint_from_toml(text: bytes, name: str) -> Complaint:
         circuits=circuits,
         names={str(key): str(value) for key, value in names.items()},
         looks=tuple(_look(row, circuits, name) for row in looks),
+        engine_runs=bool(table.get("engine_runs", True)),
     )
 
 

@@ -93,11 +93,17 @@ def suggest(
     most: int = 5,
     least_bits: float = LEAST_BITS,
     tool: Tool = "meter",
+    engine_runs: bool = True,
 ) -> list[Suggestion]:
-    """The most worthwhile measurements with a tool, in order of information per minute; none below `least_bits`."""
+    """The most worthwhile measurements with a tool, in order of information per minute; none below `least_bits`.
+
+    With an engine that does not start nothing is measured while it runs.
+    """
     circuit = outlook.network.circuit
     scored: list[tuple[float, float, float, float, Measurement]] = []
     for m in candidates(circuit, measured, tool):
+        if m.state == "run" and not engine_runs:
+            continue
         bits, right = _gain(outlook, m)
         if bits >= least_bits:
             minutes = minutes_for(circuit, m, measured)

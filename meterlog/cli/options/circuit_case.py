@@ -49,10 +49,10 @@ def make_diagnoser(args: argparse.Namespace) -> Diagnoser:
 
     circuit = load_circuit(args.circuit)
     rates = load_rates(args.rates, circuit) if args.rates else Rates()
-    if args.complaint and args.complaint != "dead":
-        known_complaint(args.complaint)
     dead = "dead" if args.complaint == "dead" else ""
-    return Diagnoser(circuit, rates, complaint=dead, tool=args.tool, money=_money(args, circuit))
+    engine_runs = not args.complaint or bool(dead) or known_complaint(args.complaint).engine_runs
+    money = _money(args, circuit)
+    return Diagnoser(circuit, rates, complaint=dead, tool=args.tool, money=money, engine_runs=engine_runs)
 
 
 def _money(args: argparse.Namespace, circuit: Circuit) -> Money:

@@ -230,7 +230,7 @@ CAUTIONS: tuple[Caution, ...] = (
     ),
     Caution(
         "feed",
-        "Feed through a fuse no larger than the circuit's own, and only the load itself, unplugged from the harness.",
+        "Feed through a fuse no larger than the circuit's own, into this load's wire only, never a control unit's.",
         _MEMORY,
         (When(("feed",)),),
     ),

@@ -50,7 +50,7 @@ def test_when_one_more_reading_saves_nothing_it_is_enough(readings: Path, capsys
     found = json.loads(capsys.readouterr().out)
     assert found["hypotheses"][0]["probability"] > 0.9
     assert found["next"] == []
-    assert found["choice"].startswith("putting relay right now (10 min) is right in")
+    assert found["choice"].startswith("replacing relay now (10 min) is right in")
 
 
 def test_json_names_the_part(readings: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -70,7 +70,7 @@ def test_text_has_verdict_evidence_next_and_caution(
     out = capsys.readouterr().out
     assert "relay: high resistance" in out
     assert "for: 12 V from fuse_out to battery_minus at key-on" in out
-    assert re.search(r"Or act: putting relay right now \(10 min\) is right in \d+%; one more reading", out)
+    assert re.search(r"Or act: replacing relay now \(10 min\) is right in \d+%; one more step", out)
     assert "Measure next:" in out
     assert re.search(r"^  takes about \d+ min$", out, re.MULTILINE)
     assert "bits" not in out

@@ -36,6 +36,8 @@ SESSION = [
     ["sessions", "{s}"],
     ["page", "--port", LIE, "{s}"],
     ["record", "--meter", "replay:{s}", "--out", "{s}"],
+    ["follow", "{s}"],
+    ["follow", "{s}", "--to", LIE],
 ]
 ENTERED = ["--time", "time", "--value", COLUMN, "--quantity", "dc_voltage", "--unit", "V"]
 OTHER = [
@@ -54,6 +56,10 @@ OTHER = [
     ["meters", "--listen", LIE],
     ["emulate", LIE],
     ["demo", "{csv}"],
+    ["help", LIE],
+    ["collect", "{folder}", "--out", "{new}"],
+    ["completion", LIE],
+    ["record", "--meter", "sim:healthy-prime", "--to", LIE, "--button", LIE],
     [LIE],
 ]  # fmt: skip
 

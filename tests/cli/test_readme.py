@@ -34,6 +34,8 @@ COMMAND_LINES = sorted(set(_commands()))
 
 
 NAMED_ONLY = {
+    "meterlog analyze",
+    "meterlog job",
     "meterlog follow",
     "meterlog mark",
     "meterlog meters --teach",

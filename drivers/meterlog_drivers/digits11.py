@@ -90,8 +90,8 @@ class Digits11(FixedFrameDriver):
     name = "digits11"
     summary = "11 bytes: range, four digits, function, flags, CR LF"
     verification = (
-        "frame, status and functions from a datasheet and a meter's user guide; some ranges and the sister chip's"
-        " functions unverified against hardware (from memory)"
+        "frame, status, functions from makers' documents; some ranges, the sister chip's functions unverified against"
+        " hardware"
     )
     modes = (
         *HAND_HELD_MODES,

@@ -11,7 +11,7 @@ from typing import Protocol, runtime_checkable
 
 from meterlog.address import Address
 from meterlog.capture.same_device import check_each_once
-from meterlog.driver import Driver, Meter, driver_errors, load_driver
+from meterlog.driver import Connection, Conversion, Driver, Meter, driver_errors, load_driver, open_converted
 from meterlog.errors import AddressError, UsageError
 from meterlog.reading import Accuracy
 from meterlog.settings import meter_address
@@ -96,6 +96,15 @@ class MeterSetup:
     interval_s: float | None
     watchdog_s: float | None
     least_silence_s: float = Driver.least_silence_s
+
+    @property
+    def name(self) -> str:
+        """The meter's."""
+        return self.meter.name
+
+    def open(self) -> Connection:
+        """Open the meter; its readings come as the address means them: scaled, inverted, with the offset."""
+        return open_converted(self.meter, self.address)
 
     def label(self, column: int) -> str:
         """Return the label of a column."""
@@ -190,6 +199,7 @@ def meter_setup(text: str) -> MeterSetup:
 
 def _setup(address: Address, driver: Driver) -> MeterSetup:
     driver.check(address)
+    Conversion.of(address)  # a wrong option shows now
     watchdog_s = None if driver.silence_is_loss else 0.0
     if "watchdog_s" in address.options:
         watchdog_s = address.number("watchdog_s", 0.0)

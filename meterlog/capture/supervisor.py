@@ -67,12 +67,12 @@ class Supervisor:
 
     def __init__(self, number: int, setup: MeterSetup, listener: Listener, *, patient: bool = False) -> None:
         """A supervisor for the meter of that number; `start` begins it. A patient one waits for a meter to appear."""
-        self._number, self._setup, self._meter, self._listener = number, setup, setup.meter, listener
+        self._number, self._setup, self._listener = number, setup, listener
         self._patient = patient
         self._stop = threading.Event()
         self._opened = threading.Event()
         self._open_failure: MeterlogError | None = None
-        self._thread = threading.Thread(target=self._run, name=self._meter.name, daemon=True)
+        self._thread = threading.Thread(target=self._run, name=self._setup.name, daemon=True)
         self._up = False
         self._heard_s: float | None = None  # when the last readings came, by the host's clock
         self._intervals_s: deque[float] = deque(maxlen=LEARNED_FROM)
@@ -86,7 +86,7 @@ class Supervisor:
     @property
     def name(self) -> str:
         """The meter's name."""
-        return self._meter.name
+        return self._setup.name
 
     @property
     def up(self) -> bool:
@@ -157,7 +157,7 @@ class Supervisor:
     def _first_opening(self) -> Connection | None:
         """Open the meter; where it is not there yet and the supervisor is patient, wait for it."""
         try:
-            return self._meter.open()
+            return self._setup.open()
         except LinkError as error:
             if not self._patient:
                 raise
@@ -248,7 +248,7 @@ class Supervisor:
         while not self._stop.wait(self._pause_s):
             self._pause_s = min(2 * self._pause_s, LONGEST_PAUSE_S)
             try:
-                return self._meter.open()
+                return self._setup.open()
             except LinkError:
                 continue  # absent or busy still: that it is down has been said
         return None

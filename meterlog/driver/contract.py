@@ -14,9 +14,12 @@ from meterlog.address import Address
 from meterlog.errors import AddressError, did_you_mean
 from meterlog.reading import Reading
 
-COMMON_OPTIONS = frozenset({"label", "point", "accuracy", "interval_s", "watchdog_s"})
+COMMON_OPTIONS = frozenset(
+    {"label", "point", "accuracy", "interval_s", "watchdog_s", "scale", "offset", "invert"},
+)
 """Options that every address takes: the channel's label and test point, the meter's accuracy (`0.5%+2`, with
-the `%` and `+` written `%25` and `%2B`, or `0.5pct+2`), its nominal interval, and the data watchdog's time."""
+the `%` and `+` written `%25` and `%2B`, or `0.5pct+2`), its nominal interval, the data watchdog's time, and what
+sits between the meter and the wire (see `conversion.py`)."""
 
 
 FIRST_BYTES = 32

@@ -165,7 +165,7 @@ class Talk:
         setup = meter_setup(self.args.meter)
         print("  waiting for a steady reading; turn the key now if the state asks for it ...")
         return take(
-            setup.meter, quantity, accuracy=setup.accuracy, shown=lambda r: print(f"    {r.value:g} {r.quantity.unit}")
+            setup, quantity, accuracy=setup.accuracy, shown=lambda r: print(f"    {r.value:g} {r.quantity.unit}")
         )
 
 

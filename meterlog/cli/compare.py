@@ -9,6 +9,7 @@ from __future__ import annotations
 import argparse
 import json
 import sys
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from meterlog.cli.terminal.notes import print_notes
@@ -23,8 +24,10 @@ EXAMPLE = "meterlog compare --good recordings/key-on-good-1.sqlite recordings/ke
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the options."""
     parser.add_argument("suspect", metavar="SUSPECT", nargs="*", help="a suspect session")
-    for option, words in (("good", "a known-good session"), ("before", "a session before the repair")):
-        parser.add_argument(f"--{option}", metavar="SESSION", action="append", default=[], help=f"{words}; repeatable")
+    add = parser.add_argument
+    words = "a known-good session, or a folder of them; repeatable"
+    add("--good", metavar="SESSION", action="append", default=[], help=words)
+    add("--before", metavar="SESSION", action="append", default=[], help="a session before the repair; repeatable")
     parser.add_argument(
         "--after", metavar="SESSION", action="append", default=[], help="a session after it; repeatable"
     )
@@ -79,7 +82,19 @@ def _sides(args: argparse.Namespace) -> tuple[Sides, list[str], list[str]]:
         return BEFORE_AFTER, args.before, args.after
     if not args.good or not args.suspect:
         raise UsageError("name --good SESSION and a SUSPECT, or --before SESSION and --after SESSION")
-    return KNOWN_GOOD, args.good, args.suspect
+    return KNOWN_GOOD, [path for good in args.good for path in _sessions(good)], args.suspect
+
+
+def _sessions(good: str) -> list[str]:
+    """The sessions of a folder, by name; a path that is no folder is one session."""
+    from meterlog.session.summary import session_files
+
+    if not Path(good).is_dir():
+        return [good]
+    found = sorted(str(path) for path in session_files(Path(good)))
+    if not found:
+        raise UsageError(f"there are no sessions in the folder '{good}'")
+    return found
 
 
 def _pairs(words: list[str]) -> dict[str, str]:

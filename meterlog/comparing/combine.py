@@ -7,8 +7,13 @@ import statistics
 from collections.abc import Sequence
 from typing import NamedTuple
 
+import numpy as np
+from numpy.typing import NDArray
+
 from meterlog.comparing.comparison import Measure, Same
 from meterlog.sides import KNOWN_GOOD, Sides
+from meterlog.signal.tolerance import LEAST, SHARE, Tolerance, outlying, tolerance_interval
+from meterlog.text.figures import shown
 
 
 class Figure(NamedTuple):
@@ -66,7 +71,7 @@ def measured(
     Returns:
         The row; None where neither side has the figure.
     """
-    middle = _several(good)
+    middle, normal = _several(good, suspect)
     if middle is None or suspect is None:
         there = middle or suspect
         if there is None:
@@ -78,13 +83,54 @@ def measured(
     difference = suspect.value - middle.value
     uncertainty = combined(middle.error, suspect.error)
     verdict = same(difference, uncertainty, tolerance)
-    return Measure(name, part, unit, *middle, *suspect, difference, uncertainty, verdict)
+    note = _of_many(normal, len(good), unit, sides) if normal is not None else ""
+    return Measure(name, part, unit, *middle, *suspect, difference, uncertainty, verdict, note)
 
 
-def _several(figures: Sequence[Figure]) -> Figure | None:
-    """The middle of several known-good figures with the larger of their error and their spread about it."""
+_DIGITS = 4
+"""Of the ends of what is normal: as many as most meters show."""
+
+
+class _Normal(NamedTuple):
+    """What is normal, with the values that do not belong."""
+
+    within: Tolerance
+    odd: tuple[float, ...]
+
+
+def _several(figures: Sequence[Figure], suspect: Figure | None) -> tuple[Figure | None, _Normal | None]:
+    """The middle of several known-good figures, with what is normal where there are enough of them.
+
+    Its error is how far what is normal reaches from it towards the suspect; of few the spread about it. It is never
+    less than what a meter leaves open.
+    """
     if not figures:
+        return None, None
+    values = np.array([figure.value for figure in figures])
+    normal = _normal(values, np.array([figure.error for figure in figures]))
+    middle = statistics.median(values.tolist())
+    spread = float(np.abs(values - middle).max())
+    if normal is not None:
+        above = suspect is not None and suspect.value > middle
+        spread = normal.within.high - middle if above else middle - normal.within.low
+    return Figure(middle, max(spread, *(figure.error for figure in figures))), normal
+
+
+def _normal(values: NDArray[np.float64], errors: NDArray[np.float64]) -> _Normal | None:
+    if len(values) < LEAST:
         return None
-    middle = statistics.median(figure.value for figure in figures)
-    spread = max(abs(figure.value - middle) for figure in figures)
-    return Figure(middle, max(spread, *(figure.error for figure in figures)))
+    # Of readings that are all but equal one is soon far out for statistics, and still within its meter's error.
+    odd = outlying(values) & (np.abs(values - np.median(values)) > errors)
+    within = tolerance_interval(values[~odd])
+    return None if within is None else _Normal(within, tuple(values[odd].tolist()))
+
+
+def _of_many(normal: _Normal, captures: int, unit: str, sides: Sides) -> str:
+    """A sentence on what is normal, how sure that is, and what was left out of it."""
+    within, odd = normal
+    low, high, *left_out = (shown(one, unit, digits=_DIGITS) for one in (within.low, within.high, *odd))
+    text = (
+        f"of {captures - len(odd)} {sides.reference} captures {SHARE:.0%} lie from {low} to {high} with "
+        f"{within.confidence:.0%} confidence, so up to {1 - SHARE:.0%} of sound ones lie outside"
+    )
+    return f"{text}; left out as odd: {', '.join(left_out)}" if odd else text

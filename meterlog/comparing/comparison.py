@@ -60,7 +60,8 @@ class Measure:
         part: which pass: the number of the prime, crank or marker, from 1; None for the whole capture.
         unit: of all figures here.
         good: of the known-good (the median of several); None where absent.
-        good_error: half-width: the meter's error, or half the range of several known-good where that is larger.
+        good_error: half-width: the meter's error, or where that is larger the spread of several known-good; of ten or
+            more how far what is normal reaches from `good` towards the suspect.
         suspect: of the suspect; None where absent.
         suspect_error: half-width.
         difference: suspect - good.

@@ -16,8 +16,7 @@ import pyarrow as pa
 from meterlog.errors import DatasetError
 from meterlog.fleet.dataset import collecting, known, publish
 from meterlog.fleet.extract import Found, extract, found
-from meterlog.session.database import is_session
-from meterlog.session.summary import SUFFIXES
+from meterlog.session.summary import session_files
 
 _ROUND = 2_000
 """So many sessions are published at once: what a kill costs at most, and what is in memory. A guess."""
@@ -85,11 +84,10 @@ def _sessions(top: Path) -> Iterator[Found]:
     """
     if not top.is_dir():
         raise DatasetError(f"there is no folder '{top}'")
-    files = []
-    for folder, inside, names in os.walk(top):
+    files: list[Path] = []
+    for folder, inside, _ in os.walk(top):
         inside[:] = [name for name in inside if not name.startswith(".")]
-        paths = [Path(folder, name) for name in names if not name.startswith(".")]
-        files += [path for path in paths if path.is_file() and (path.suffix in SUFFIXES or is_session(path))]
+        files += session_files(Path(folder))
     if not files:
         raise DatasetError(f"there are no sessions in '{top}'")
     for path in sorted(files):

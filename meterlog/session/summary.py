@@ -97,10 +97,15 @@ def summarize(path: Path) -> Summary:
         return Summary(path, damage=str(error))
 
 
-def summaries(folder: Path) -> Iterator[Summary]:
-    """The session files of a folder, in no order; other files are passed over."""
+def session_files(folder: Path) -> Iterator[Path]:
+    """The session files of a folder, in no order; other files and hidden ones are passed over."""
     for path in folder.iterdir():
         if path.name.startswith(".") or not path.is_file():
             continue
         if path.suffix in SUFFIXES or is_session(path):
-            yield summarize(path)
+            yield path
+
+
+def summaries(folder: Path) -> Iterator[Summary]:
+    """A summary of each session file of a folder, in no order."""
+    return map(summarize, session_files(folder))

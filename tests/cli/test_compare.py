@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 from pathlib import Path
 
 import pytest
@@ -75,3 +76,18 @@ def test_mistakes_are_one_line(capsys: pytest.CaptureFixture[str], words: list[s
     err = capsys.readouterr().err
     assert said in err
     assert err.count("\n") == 1
+
+
+def test_a_folder_of_known_good_is_all_its_sessions(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    for path in GOOD:
+        shutil.copy(path, tmp_path)
+    (tmp_path / "notes.txt").write_text("no session")
+    assert main(["compare", "--json", "--good", str(tmp_path), str(SUSPECT)]) == 0
+    found = json.loads(capsys.readouterr().out)
+    assert found["good"] == [str(tmp_path / path.name) for path in GOOD]
+    assert found["verdict"] == "different"
+
+
+def test_a_folder_without_a_session_is_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["compare", "--good", str(tmp_path), str(SUSPECT)]) == 2
+    assert capsys.readouterr().err == f"meterlog: there are no sessions in the folder '{tmp_path}'\n"

@@ -139,7 +139,14 @@ class Text(FramingDriver):
     modes = ("whatever the profile names; several columns a line",)
     options = frozenset({"profile", "quantity", "unit"})
     lines = (LineSettings(9600, 8, "N", 1),)
-    variants = ("", "profile=columns", "profile=number", "profile=two-column")
+    variants = (
+        "",
+        "profile=columns",
+        "profile=semicolons",
+        "profile=decimal-comma",
+        "profile=number",
+        "profile=two-column",
+    )
 
     def decoder(self, address: Address, byte_time_s: float) -> Decoder:
         """See `FramingDriver.decoder`."""
@@ -156,6 +163,11 @@ class Text(FramingDriver):
     def one_column(self, address: Address) -> bool:
         """True where the profile describes one column."""
         return len(text_profile(address).columns) == 1
+
+    def assumed(self, address: Address) -> tuple[str, ...]:
+        """See `FramingDriver.assumed`."""
+        comma = address.options.get("profile") == "decimal-comma"
+        return ("a comma is taken for the decimal sign: 1,250 is one and a quarter, no thousand",) if comma else ()
 
     def unsaid(self, address: Address) -> str:
         """The quantities of bare numbers, where only a shipped profile's default says them."""

@@ -14,13 +14,23 @@ PREFIXES = {"p": -12, "n": -9, "u": -6, "m": -3, "": 0, "k": 3, "M": 6}
 MICRO = ("u", "\N{MICRO SIGN}", "\N{GREEK SMALL LETTER MU}")
 SPELT_PREFIXES = PREFIXES | dict.fromkeys(MICRO, PREFIXES["u"]) | {"K": PREFIXES["k"], "G": 9}
 """Prefixes as people and meters write them."""
-_BASES = {
-    "V": "V", "v": "V", "volt": "V", "volts": "V",
-    "A": "A", "a": "A", "amp": "A", "amps": "A", "ampere": "A",
+SPELT_OUT = {
+    "V": ("Volt", "volt", "VOLT", "Volts", "volts", "VOLTS", "Voltios", "voltios"),
+    "A": (
+        *("Ampere", "ampere", "AMPERE", "Amperes", "amperes", "Amp", "amp", "AMP", "Amps", "amps", "AMPS"),
+        *("Ampère", "ampère", "Ampères", "ampères", "Amperios", "amperios"),
+    ),
+    "ohm": ("Ohmios", "ohmios"),
+    "Hz": ("Hertz", "hertz", "HERTZ", "Hercios", "hercios"),
+    "F": ("Farad", "farad", "FARAD", "Farads", "farads", "Faradios", "faradios"),
+}
+"""Units written as words: English and German, French, Spanish."""
+_BASES = {word: base for base, words in SPELT_OUT.items() for word in words} | {
+    "V": "V", "v": "V", "A": "A", "a": "A",
     "ohm": "ohm", "ohms": "ohm", "Ohm": "ohm", "Ohms": "ohm", "OHM": "ohm", "OHMS": "ohm",
     "\u03a9": "ohm", "\u2126": "ohm", "R": "ohm",
     "Hz": "Hz", "hz": "Hz", "HZ": "Hz",
-    "F": "F", "farad": "F",
+    "F": "F",
     "%": "%", "pct": "%",
     "degC": "degC", "°C": "degC", "℃": "degC", "C": "degC", "celsius": "degC", "deg C": "degC", "° C": "degC",
     "degF": "degF", "°F": "degF", "℉": "degF", "fahrenheit": "degF", "deg F": "degF",

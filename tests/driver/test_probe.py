@@ -107,6 +107,23 @@ def test_which_current_it_is_is_asked_and_not_guessed(talking: Talk, capsys: pyt
     assert "cannot tell: the bytes are frames of digits11, but: A or mA?" in capsys.readouterr().out
 
 
+@pytest.mark.parametrize(
+    ("line", "options", "values"),
+    [
+        (b"12.515 Volt\r\n", "", [12.515]),
+        (b"12,525 V\r\n", "profile=decimal-comma", [12.525]),
+        (b"12.520 V;4.81 A\r\n", "profile=semicolons", [12.52, 4.81]),
+        (b"12,520 V; 4,81 A\r\n", "profile=decimal-comma", [12.52, 4.81]),
+    ],
+)
+def test_auto_reads_lines_of_other_countries(talking: Talk, line: bytes, options: str, values: list[float]) -> None:
+    port = talking(lambda _: line)
+    heard = probe(port)
+    assert str(heard.address) == f"text:{port}" + (f"?{options}" if options else "")
+    assert [r.value for r in heard.fits[0].last[-len(values) :]] == values
+    assert ("decimal sign" in " ".join(heard.assumed)) == ("comma" in options)
+
+
 @pytest.mark.parametrize("seed", range(3))
 def test_noise_is_said_to_be_untellable(talking: Talk, seed: int) -> None:
     rng = random.Random(seed)

@@ -18,6 +18,8 @@ FRAMINGS = (
     "chars16:x",
     "text:x",
     "text:x?profile=columns",
+    "text:x?profile=semicolons",
+    "text:x?profile=decimal-comma",
 )
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from meterlog.reading import Flag, Quantity
-from meterlog.text.units import MICRO, PREFIXES, SPELT_PREFIXES
+from meterlog.text.units import MICRO, PREFIXES, SPELT_OUT, SPELT_PREFIXES
 
 
 class UnitWord(NamedTuple):
@@ -46,14 +46,20 @@ def _words() -> dict[str, UnitWord]:
             for quantity, couplings in ((dc, ("", "DC", "dc")), (ac, ("AC", "ac"))):
                 word = UnitWord(quantity, SPELT_PREFIXES[prefix], COUPLING[quantity])
                 words.update({spelt: word for c in couplings for spelt in (unit + c, c + unit)})
-    for spelling in _OHM:
+        for spelt_out in SPELT_OUT[letter]:
+            for prefix in ("m", ""):
+                for quantity, couplings in ((dc, ("", "DC", "dc")), (ac, ("AC", "ac"))):
+                    word = UnitWord(quantity, SPELT_PREFIXES[prefix], COUPLING[quantity])
+                    words.update({prefix + spelt_out + c: word for c in couplings})
+    for spelling in (*_OHM, *SPELT_OUT["ohm"]):
         for prefix in ("m", "", "k", "K", "M"):
             words[prefix + spelling] = UnitWord(Quantity.RESISTANCE, SPELT_PREFIXES[prefix])
     for prefix in ("", "k", "K", "M"):
-        for hertz in ("Hz", "HZ"):
+        for hertz in ("Hz", "HZ", *SPELT_OUT["Hz"]):
             words[prefix + hertz] = UnitWord(Quantity.FREQUENCY, SPELT_PREFIXES[prefix])
     for prefix in ("p", "n", *MICRO, "m", ""):
-        words[prefix + "F"] = UnitWord(Quantity.CAPACITANCE, SPELT_PREFIXES[prefix])
+        for farad in ("F", *SPELT_OUT["F"]):
+            words[prefix + farad] = UnitWord(Quantity.CAPACITANCE, SPELT_PREFIXES[prefix])
     words["%"] = UnitWord(Quantity.DUTY_CYCLE)
     for celsius in ("degC", "\N{DEGREE SIGN}C", "C"):
         words[celsius] = UnitWord(Quantity.TEMPERATURE)

@@ -98,6 +98,16 @@ class MeterSetup:
     least_silence_s: float = Driver.least_silence_s
 
     @property
+    def accuracy_unstated(self) -> str:
+        """Say that errors leave out those of a clamp or divider; empty where there is none, or its accuracy is said."""
+        if "scale" not in self.address.options or "accuracy" in self.address.options:
+            return ""
+        return (
+            f"{self.address} scales without an accuracy: every error stated leaves out that of the clamp or divider,"
+            " often the larger; add it from its maker's data, for example accuracy=2pct%2B5"
+        )
+
+    @property
     def name(self) -> str:
         """The meter's."""
         return self.meter.name

@@ -182,6 +182,8 @@ def _recorded(
     for setup in setups:
         if missing := unchecked(setup.reached_by):
             print(wrapped(f"caution: {missing}"), flush=True)
+        if unstated := setup.accuracy_unstated:
+            print(wrapped(f"caution: {unstated}"), flush=True)
     with telling(path, args.to, args.told):
         try:
             with _marking(args.button, recorder):

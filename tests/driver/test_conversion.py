@@ -109,6 +109,12 @@ def test_a_clamp_recorded_by_a_saved_name_is_a_current_in_the_session(
         assert channel.quantity is Q.DC_CURRENT
         assert set(reader.series(1).value) == {1.2}
         assert "scale=100A%2FV" in channel.address
-    capsys.readouterr()
+    assert "scales without an accuracy" in " ".join(capsys.readouterr().out.split())
     assert main(["analyze", str(out)]) == 0
     assert "feed, current: lowest 1.200 A" in capsys.readouterr().out
+
+
+def test_a_clamp_whose_accuracy_is_stated_needs_no_caution() -> None:
+    assert not meter_setup("text:COM7?scale=100A/V&accuracy=2pct%2B5").accuracy_unstated
+    assert not meter_setup("text:COM7?offset=1mV").accuracy_unstated
+    assert "2pct%2B5" in meter_setup("text:COM7?scale=100A/V").accuracy_unstated

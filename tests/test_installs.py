@@ -53,6 +53,7 @@ def test_a_small_board_records_analyzes_compares_diagnoses_keeps_jobs_and_tables
     ("words", "library", "wanted"),
     [
         ("export prime.sqlite --out prime.parquet", "pyarrow", "'meterlog[parquet]'"),
+        ("collect . --out fleet", "pyarrow", "'meterlog[parquet]'"),
         ("page", "flask", "meterlog"),
     ],
 )

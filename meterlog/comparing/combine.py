@@ -130,7 +130,7 @@ def _of_many(normal: _Normal, captures: int, unit: str, sides: Sides) -> str:
     within, odd = normal
     low, high, *left_out = (shown(one, unit, digits=_DIGITS) for one in (within.low, within.high, *odd))
     text = (
-        f"of {captures - len(odd)} {sides.reference} captures {SHARE:.0%} lie from {low} to {high} with "
+        f"by {captures - len(odd)} {sides.reference} captures {SHARE:.0%} of such lie from {low} to {high} with "
         f"{within.confidence:.0%} confidence, so up to {1 - SHARE:.0%} of sound ones lie outside"
     )
     return f"{text}; left out as odd: {', '.join(left_out)}" if odd else text

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import multiprocessing
 import os
+import signal
+import threading
 from collections.abc import Iterator, Sequence
 from concurrent.futures import Executor, ProcessPoolExecutor, ThreadPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
@@ -102,11 +104,26 @@ def _processes(sessions: int, workers: int | None) -> Iterator[Executor]:
     if count < 2 or sessions <= _FEW:
         pool: Executor = ThreadPoolExecutor(1)
     else:
-        pool = ProcessPoolExecutor(count, multiprocessing.get_context("spawn"))  # a fork may copy a held lock
+        # Spawned: a fork may copy a held lock.
+        pool = ProcessPoolExecutor(count, multiprocessing.get_context("spawn"), initializer=_follow_parent)
     try:
         yield pool
     finally:
         pool.shutdown(cancel_futures=True)
+
+
+def _follow_parent() -> None:
+    """Let this process end with the one that collects, not by Ctrl-C, and not wait for work for ever."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    parent = multiprocessing.parent_process()
+    if parent is None:
+        return
+
+    def watch() -> None:
+        parent.join()
+        os._exit(1)
+
+    threading.Thread(target=watch, daemon=True).start()
 
 
 def _extracted(pool: Executor, files: Sequence[Found]) -> dict[str, pa.Table]:

@@ -62,7 +62,7 @@ def test_of_many_known_good_the_suspect_is_held_against_what_is_normal() -> None
     assert inside is not None
     assert below is not None
     assert (inside.verdict, below.verdict) == ("same within error", "different")
-    assert "of 43 known-good captures 95% lie from" in below.note
+    assert "by 43 known-good captures 95% of such lie from" in below.note
     assert "up to 5% of sound ones lie outside" in below.note
     reach = normal_factor(43) * float(np.std(values, ddof=1))
     assert below.good_error == pytest.approx(float(np.median(values)) - (float(np.mean(values)) - reach))
@@ -73,7 +73,7 @@ def test_one_known_good_that_is_none_is_named_and_does_not_hide_the_fault() -> N
     row = measured("level", None, "V", good, Figure(11.2, 0.02), 0.6)
     assert row is not None
     assert row.verdict == "different"
-    assert row.note.startswith("of 42 known-good captures")
+    assert row.note.startswith("by 42 known-good captures")
     assert row.note.endswith("left out as odd: 10 V")
 
 

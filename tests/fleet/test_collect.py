@@ -6,10 +6,14 @@ import errno
 import multiprocessing
 import os
 import re
+import subprocess
+import sys
+import time
 from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
 
 import pandas as pd
+import psutil
 import pyarrow.parquet as pq
 import pytest
 from filelock import FileLock
@@ -224,3 +228,21 @@ def test_the_part_of_a_killed_process_is_done_all_the_same(write: Write) -> None
         assert pool.submit(os._exit, 1).exception() is not None
         got = collecting._extracted(pool, [file])
     assert got == extract([file])
+
+
+@pytest.mark.slow
+def test_a_kill_loses_nothing_and_leaves_no_process(tmp_path: Path, write: Write) -> None:
+    for number in range(40):
+        write(f"{number:02}")
+    folder, out = tmp_path / "sessions", tmp_path / "fleet"
+    words = ["collect", str(folder), "--out", str(out), "--workers", "2"]
+    running = subprocess.Popen([sys.executable, "-m", "meterlog", *words], stdout=subprocess.PIPE)
+    while not psutil.Process(running.pid).children(recursive=True):
+        time.sleep(0.01)
+    workers = psutil.Process(running.pid).children(recursive=True)
+    running.kill()
+    running.communicate(timeout=30)  # every process that held its output has ended
+    assert psutil.wait_procs(workers, timeout=30)[1] == []
+    assert not out.exists() or len(_table(out, "sessions")) == 40
+    collect([folder], out, workers=1)
+    assert len(_table(out, "sessions")) == 40

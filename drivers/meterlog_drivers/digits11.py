@@ -22,9 +22,9 @@ The chips cannot be told apart by their frames, and the same function byte means
 | 0x30 | - | A | asked: a sister has an adapter's input there |
 | 0x32 | Hz, with `judge-first`; RPM where judge is clear | Hz, with `sign-first` | `status` not told: asked |
 
-RPM is no quantity of ours: its frames are refused. What is asked gives no reading until the address says it. A frame of
-more than 4000 counts is refused; `counts=6000` is for a display that shows more. Some meters send each frame twice:
-`blocks=twice` takes only what came twice alike.
+The guide's status is `judge-first`, so `amperes=0x3F` implies it. RPM is no quantity of ours: its frames are refused.
+What is asked gives no reading until the address says it. A frame of more than 4000 counts is refused; `counts=6000` is
+for a display that shows more. Some meters send each frame twice: `blocks=twice` takes only what came twice alike.
 """
 
 from __future__ import annotations
@@ -106,11 +106,13 @@ class Digits11(FixedFrameDriver):
 
     def frame_format(self, address: Address) -> FrameFormat:
         """See `FixedFrameDriver`."""
-        status = _STATUS[address.choice("status", tuple(_STATUS), "sign-first")]
+        told = _status(address)
         currents = _CURRENTS[_amperes(address)]
-        functions = {**_FUNCTIONS, **currents, 0x32: _FREQUENCIES[address.options.get("status", "")]}
+        functions = {**_FUNCTIONS, **currents, 0x32: _FREQUENCIES[told]}
         most = most_counts(address, 4000, digits=4)
-        return DigitFormat(Layout(4, functions, (status, *_OPTIONS), False, most), spare_ignored(address))
+        return DigitFormat(
+            Layout(4, functions, (_STATUS[told or "sign-first"], *_OPTIONS), False, most), spare_ignored(address)
+        )
 
     def decoder(self, address: Address, byte_time_s: float) -> Decoder:
         """See `FramingDriver.decoder`."""
@@ -124,7 +126,7 @@ class Digits11(FixedFrameDriver):
 
     def assumed(self, address: Address) -> tuple[str, ...]:
         """See `FramingDriver.assumed`."""
-        status = address.choice("status", tuple(_STATUS), "sign-first")
+        status = _status(address) or "sign-first"
         other = next(s for s in _STATUS if s != status)
         return (
             f"status byte taken as {status}; a sister chip has it {other} (status={other})",
@@ -134,6 +136,16 @@ class Digits11(FixedFrameDriver):
                 "0x30": "function 0x3F taken as mA and 0x30 as A; a sister chip has 0x3F for A (amperes=0x3F)",
             }[_amperes(address)],
         )
+
+
+def _status(address: Address) -> str:
+    """The option `status`, which the guide's functions imply; '' where it is not told.
+
+    Raises:
+        AddressError: it is neither order.
+    """
+    implied = "judge-first" if _amperes(address) == "0x3F" else ""
+    return address.choice("status", tuple(_STATUS), "") if "status" in address.options else implied
 
 
 def _amperes(address: Address) -> str:

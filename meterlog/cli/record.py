@@ -360,6 +360,8 @@ def _report_session(path: Path) -> None:
 
 def _silent(name: str, traffic: Traffic) -> LinkError:
     """Return the error of a meter that gave no reading."""
+    if traffic.question:
+        return NoFrameFits(f"no readings came from {name} that can be told: {traffic.question}", name)
     if traffic.first_bytes:
         return NoFrameFits(
             f"no readings came from {name}: bytes came but no frame fits; check the driver and the line settings;"

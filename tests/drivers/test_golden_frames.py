@@ -54,7 +54,7 @@ def segments(*low: int) -> bytes:
         ("digits11", b"11500900<\r\n", 0.15, Q.DC_CURRENT, 1e-4, 272),
         ("digits11?amperes=0x3F", b"00500?00<\r\n", 5.0, Q.DC_CURRENT, 0.01, 272),
         ("digits11?amperes=0x3F", b"005009008\r\n", 5e-3, Q.DC_CURRENT, 1e-5, Flag.DC),
-        ("digits11?amperes=0x3F&status=judge-first", b"00500?40<\r\n", -5.0, Q.DC_CURRENT, 0.01, 272),
+        ("digits11?amperes=0x3F", b"00500?40<\r\n", -5.0, Q.DC_CURRENT, 0.01, 272),
         ("digits11?amperes=0x3F", b"04000?104\r\n", INF, Q.AC_CURRENT, 0.01, Flag.AC | 17),
         ("digits11?amperes=0x30", b"00500?00<\r\n", 5e-3, Q.DC_CURRENT, 1e-5, 272),
         ("digits11?amperes=0x30", b"00500000<\r\n", 5.0, Q.DC_CURRENT, 0.01, 272),
@@ -420,6 +420,8 @@ def test_what_digits11_and_digits14_take_for_granted_is_said() -> None:
     for address, words in (
         ("digits11:x", "taken as sign-first; a sister chip has it judge-first (status=judge-first)"),
         ("digits11:x?status=judge-first", "taken as judge-first; a sister chip has it sign-first (status=sign-first)"),
+        ("digits11:x?amperes=0x3F", "taken as judge-first"),
+        ("digits11:x?amperes=0x30", "taken as sign-first"),
         ("digits14:x", "a clear judge bit turns Hz into duty cycle and deg C into deg F"),
     ):
         framing = framing_of(address)

@@ -116,6 +116,7 @@ def test_what_the_frames_leave_open_is_asked_while_recording_and_not_recorded(
     out = tmp_path / "a.sqlite"
     with sending(5.0, b"00500?00<\r\n") as port:
         main(["record", "--meter", f"digits11:{port}", "--for", "1", "--out", str(out)])
-    said = "".join(capsys.readouterr())
+    said, failed = capsys.readouterr()
+    assert "A or mA? Where the display shows A add amperes=0x3F" in failed
     assert said.count("a person must tell: A or mA?") == 1
     assert "5.00" not in said

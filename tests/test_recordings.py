@@ -46,8 +46,8 @@ def channel_truth(recording: Recording, run: Run) -> list[Event]:
     return [e for e in run.truth if e.channel in number]
 
 
-def test_the_folder_holds_the_table_and_the_readme_and_nothing_else() -> None:
-    listed = {r.file for r in RECORDINGS} | {"README.md"}
+def test_the_folder_holds_the_table_the_manual_the_notebook_and_nothing_else() -> None:
+    listed = {r.file for r in RECORDINGS} | {"README.md", "two-captures.ipynb"}
     assert {path.name for path in FOLDER.iterdir()} == listed
     readme = (FOLDER / "README.md").read_text("utf-8")
     for recording in RECORDINGS:

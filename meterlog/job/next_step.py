@@ -35,6 +35,7 @@ class Next:
         attempt: what is tried, and what may come of it, for `try`.
         part: what is to be put right, for `repair`.
         outcomes: what may be read, and what that would mean.
+        again: why a measurement is asked for that was taken already; empty where it was not.
     """
 
     kind: StepWanted
@@ -47,6 +48,7 @@ class Next:
     attempt: Attempt | None = None
     part: str = ""
     outcomes: tuple[tuple[str, str], ...] = ()
+    again: str = ""
 
     def for_folder(self, folder: Path) -> str:
         """The text, with the job's folder in the commands that it names."""
@@ -103,7 +105,7 @@ def next_for_circuit(case: JobCase, diagnosis: Diagnosis, skipped: set[str], rep
     step = left[0]
     if isinstance(step, Proposal):
         return _trying(step)
-    return measuring(case, step.measurement, "measure", step.minutes, step.outcomes)
+    return measuring(case, step.measurement, "measure", step.minutes, step.outcomes, step.again)
 
 
 def _trying(p: Proposal) -> Next:
@@ -125,10 +127,12 @@ def measuring(
     kind: Literal["measure", "prove"],
     minutes: float | None = None,
     outcomes: tuple[tuple[str, str], ...] = (),
+    again: str = "",
 ) -> Next:
-    """Say how a measurement is taken."""
+    """Say how a measurement is taken, and why again where it was taken already."""
     how = instruction(case.circuit, m)
-    return Next(kind, how.text, m, minutes, _words(how), cautions_for(case.circuit, [m]), outcomes=outcomes)
+    text, cautions = f"{again} {how.text}".lstrip(), cautions_for(case.circuit, [m])
+    return Next(kind, text, m, minutes, _words(how), cautions, outcomes=outcomes, again=again)
 
 
 def _words(how: Instruction) -> dict[str, str]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 import subprocess
 import sys
@@ -143,6 +144,7 @@ def typed(page: Page, vehicle: Vehicle, next_: dict[str, Any]) -> None:
     page.press("#job-typed", "Enter")
 
 
+@pytest.mark.skipif("METERLOG_LONG" not in os.environ, reason="takes minutes: run by hand")
 @pytest.mark.parametrize("page", [PHONE, LAPTOP], indirect=True, ids=["phone", "laptop"])
 def test_a_whole_job_by_hand_from_the_complaint_to_the_report(
     page: Page, address: str, tmp_path: Path, showing: Showing, pictures: Path | None

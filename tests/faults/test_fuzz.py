@@ -244,7 +244,7 @@ def test_dates_that_are_none_are_said_to_be_none(tmp_path: Path, capsys: pytest.
         str(tmp_path / "o.sqlite"),
     ]
     assert main(["import", str(path), *words]) == 2
-    assert "fit no order of day, month and year" in capsys.readouterr().err
+    assert "no cell of the time column is a time" in capsys.readouterr().err
 
 
 def test_a_line_end_in_what_was_typed_makes_no_second_line(capsys: pytest.CaptureFixture[str]) -> None:

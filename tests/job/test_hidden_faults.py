@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from typing import TYPE_CHECKING
 
@@ -12,6 +13,7 @@ if TYPE_CHECKING or sys.platform != "win32":
 
 pytestmark = [
     pytest.mark.slow,
+    pytest.mark.skipif("METERLOG_LONG" not in os.environ, reason="takes minutes: run by hand"),
     pytest.mark.skipif(sys.platform == "win32", reason="Windows has no pseudo-terminals"),
 ]
 

@@ -61,6 +61,7 @@ def _what(status: Status, following: Next) -> Sequence[Component | None]:
     drawn = f"Red {following.how.get('red', '')}; black {following.how.get('black', '')}."
     return [
         html.P(place, className="next"),
+        html.P(following.again) if following.again else None,
         html.Dl(leads, className="leads"),
         html.Img(src=probe_picture(status.case.circuit, m), alt=drawn, className="probes"),
         meaning,

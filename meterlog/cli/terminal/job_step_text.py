@@ -44,7 +44,7 @@ def next_line(following: Next, folder: Path) -> str:
     minutes = f" ({following.minutes:.0f} min)" if following.minutes else ""
     if following.measurement is not None:
         m = following.measurement
-        again = "again, " if following.kind == "prove" else ""
+        again = "again, " if following.kind == "prove" or following.again else ""
         return f"Next: {again}{m.place.removeprefix('on ') if m.quantity == 'lamp' else what(m)}{minutes}"
     text, _, _ = following.for_folder(folder).partition(_ENTERS_IT)
     return f"Next: {text}"

@@ -5,7 +5,6 @@ from __future__ import annotations
 import os
 import re
 import shutil
-import signal
 import subprocess
 import sys
 from pathlib import Path
@@ -66,5 +65,5 @@ def test_it_is_listed_and_records_what_its_emulation_shows(installed: Installed,
         try:
             said = _meterlog(f"record --meter mymeter:{port} --for 3 --out a.sqlite", env, tmp_path)
         finally:
-            emulated.send_signal(signal.SIGINT)
+            emulated.terminate()
     assert "readings" in said

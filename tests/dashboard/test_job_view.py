@@ -33,6 +33,10 @@ LOOKS = {"prime_heard": "no", "fuel_at_rail": "no", "tachometer_moves": "yes", "
 LOOKS |= {"key_lamp_blinks": "no"}
 PHONE: Any = {"width": 390, "height": 844}
 LAPTOP: Any = {"width": 1280, "height": 900}
+ASKED_ONCE = (
+    "() => performance.getEntriesByType('resource').some(one => new URL(one.name).pathname.startsWith('/job/'))"
+)
+"""The page's script runs: it has asked for what is so now."""
 PATIENCE_MS = 120_000
 """A dead supply is believed after 20 s, and a busy computer takes its time."""
 MAIN = "#job-act .main, #job-act .answers button"
@@ -96,6 +100,7 @@ def begin(page: Page, address: str, **fields: str) -> str:
         page.fill(f"#new-{key}", text)
     page.click("#new-begin")
     page.wait_for_selector("#job-card")
+    page.wait_for_function(ASKED_ONCE)
     return page.url.rsplit("/", 1)[1]
 
 

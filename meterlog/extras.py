@@ -2,7 +2,13 @@
 
 from __future__ import annotations
 
-EXTRAS = {"pyarrow": "parquet", "shtab": "completion", "PIL": "photos"}
+EXTRAS = {
+    "pyarrow": "parquet",
+    "shtab": "completion",
+    "PIL": "photos",
+    "paho": "mqtt",
+    "pyvisa": "visa",
+}
 """Libraries that a plain install leaves out, and the extra that brings each."""
 
 

@@ -25,7 +25,7 @@ MATTER = tuple(caution.text for caution in CAUTIONS if caution.name in ("restrai
 
 
 def recording(words: str, quantity: Quantity | None = None) -> Act:
-    """What is done by recording at a place, from all that was said about it."""
+    """Return what is done by recording at a place, from all that was said about it."""
     plain = re.sub(r"[_\W]+", " ", words.casefold().replace("b+", "b plus")).strip()
     near = frozenset(hazard for hazard, known in _WORDS.items() if _has(plain, known))
     return Act("record", quantity, state="" if _has(plain, _TURNING) else "key_on", near=near)

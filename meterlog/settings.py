@@ -58,7 +58,7 @@ class Shop:
 
 @dataclass(frozen=True, slots=True)
 class Settings:
-    """What the file says; what it leaves out is as here.
+    """Holds what the file says; what it leaves out is as here.
 
     Attributes:
         shop: who makes the report.

@@ -1,4 +1,4 @@
-"""What every framing promises, as checks for the tests of a driver: `check_framing("mymeter:x", shown)`.
+"""Says what every framing promises, as checks for the tests of a driver: `check_framing("mymeter:x", shown)`.
 
 Each check raises an AssertionError that says what does not hold. The project's own drivers are held to the same.
 """

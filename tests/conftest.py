@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import signal
 import sys
 from collections.abc import Callable, Iterator
 from importlib import invalidate_caches
@@ -34,6 +35,7 @@ CHROMIUM_ARGUMENTS = [
 
 
 os.environ["METERLOG_SETTINGS"] = str(Path(gettempdir()) / "meterlog-tests-have-no-settings.toml")  # nor the user's
+signal.signal(signal.SIGINT, signal.default_int_handler)  # a background runner may ignore it for its children
 settings.register_profile("patient", deadline=None)  # a busy machine is no failure
 settings.load_profile("patient")
 

@@ -55,6 +55,8 @@ def test_a_small_board_records_analyzes_compares_diagnoses_keeps_jobs_and_tables
         ("export prime.sqlite --out prime.parquet", "pyarrow", "'meterlog[parquet]'"),
         ("collect . --out fleet", "pyarrow", "'meterlog[parquet]'"),
         ("page", "flask", "meterlog"),
+        ("completion bash", "shtab", "'meterlog[completion]'"),
+        ("follow prime.sqlite --to mqtt://localhost/van", "paho", "'meterlog[mqtt]'"),
     ],
 )
 def test_what_is_missing_is_said_with_the_command_that_brings_it(
@@ -64,6 +66,12 @@ def test_what_is_missing_is_said_with_the_command_that_brings_it(
     done = _run(board, tmp_path, words)
     assert done.returncode == 2
     assert done.stderr == f"meterlog: this needs {library}, which is not installed: pip install {wanted}\n"
+
+
+def test_a_driver_whose_library_is_missing_says_so_too(board: Path, tmp_path: Path) -> None:
+    done = _run(board, tmp_path, "record --meter scpi:TCPIP::127.0.0.1::9::SOCKET --for 1")
+    assert done.returncode == 2
+    assert "this needs pyvisa, which is not installed: pip install 'meterlog[visa]'" in done.stderr
 
 
 def test_a_small_board_needs_at_most_120_megabytes(board: Path) -> None:

@@ -7,6 +7,7 @@ import select
 import struct
 import threading
 from collections.abc import Callable
+from typing import Self
 
 from meterlog.errors import LinkAbsent, LinkForbidden
 
@@ -19,9 +20,13 @@ _LOOK_S = 0.2
 
 
 class Button:
-    """Reads an input device in a thread of its own, and calls at each press."""
+    """Reads an input device in a thread of its own, and calls at each press.
 
-    def __init__(self, device: str, pressed: Callable[[], None]) -> None:
+    Attributes:
+        pressed: called at each press; nothing is while it is None.
+    """
+
+    def __init__(self, device: str) -> None:
         """Open it, and begin.
 
         Raises:
@@ -34,11 +39,15 @@ class Button:
             raise LinkForbidden(f"the button {device} may not be read: join the group 'input'", device) from error
         except OSError as error:
             raise LinkAbsent(f"there is no button {device}: {error.strerror}", device) from error
-        self._pressed, self._over = pressed, threading.Event()
+        self.pressed: Callable[[], None] | None = None
+        self._over = threading.Event()
         self._thread = threading.Thread(target=self._run, name=f"button {device}", daemon=True)
         self._thread.start()
 
-    def close(self) -> None:
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
         """End."""
         self._over.set()
         self._thread.join()
@@ -59,5 +68,5 @@ class Button:
             while len(rest) >= _EVENT.size:
                 _, _, kind, _, value = _EVENT.unpack_from(rest)
                 rest = rest[_EVENT.size :]
-                if (kind, value) == (_KEY, _PRESSED):
-                    self._pressed()
+                if (kind, value) == (_KEY, _PRESSED) and self.pressed is not None:
+                    self.pressed()

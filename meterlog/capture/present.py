@@ -65,7 +65,7 @@ def silent_after_s(interval_s: float | None) -> float:
 
 
 def link_now(age_s: float | None, interval_s: float | None, *, up: bool = True, cause: str = "") -> Present:
-    """How the link to a meter is.
+    """Return how the link to a meter is.
 
     Args:
         age_s: of its newest reading, s; None where none came yet.
@@ -81,7 +81,7 @@ def link_now(age_s: float | None, interval_s: float | None, *, up: bool = True, 
 
 
 def state_now(last: Reading | None, standing: Standing | None, now_s: float, link: Present) -> Present:
-    """What a channel's circuit does, as far as its newest reading tells.
+    """Return what a channel's circuit does, as far as its newest reading tells.
 
     Args:
         last: the newest reading; its time is from the session's start, as all of these.
@@ -112,7 +112,7 @@ def state_now(last: Reading | None, standing: Standing | None, now_s: float, lin
 
 
 def lasting(duration_s: float) -> str:
-    """How long something has been so, in whole seconds: `3 s`, `12 min`."""
+    """Return how long something has been so, in whole seconds: `3 s`, `12 min`."""
     whole_s = math.floor(max(0.0, duration_s))
     return f"{whole_s} s" if whole_s < _MINUTES_FROM_S else seconds(whole_s)
 

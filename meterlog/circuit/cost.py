@@ -24,7 +24,7 @@ HOURLY_RATE, CURRENCY, PRICE = "hourly_rate", "currency", "price_"
 
 @dataclass(frozen=True, slots=True)
 class Money:
-    """What things cost, as a person entered it; nothing is assumed.
+    """Holds what things cost, as a person entered it; nothing is assumed.
 
     Attributes:
         hourly_rate: of an hour of work; None where nobody said.
@@ -120,7 +120,7 @@ class Choice:
 
     @property
     def _on_average(self) -> str:
-        """What each way loses on the average, in money; empty where no hour has a price."""
+        """Return what each way loses on the average, in money; empty where no hour has a price."""
         rate = self.money.hourly_rate
         if rate is None:
             return ""

@@ -18,8 +18,7 @@ import queue
 import signal
 import sys
 import time
-from collections.abc import Iterator
-from contextlib import ExitStack, contextmanager
+from contextlib import ExitStack, nullcontext
 from pathlib import Path
 from shutil import get_terminal_size
 from types import FrameType
@@ -128,21 +127,25 @@ def run(args: argparse.Namespace) -> int:
     sys.setswitchinterval(_SWITCH_INTERVAL_S)
     if args.each is not None and (args.out or args.events):
         raise UsageError("--each names its sessions by date and time, and goes on: leave --out and --events out")
-    if args.button and not Path(args.button).exists():  # before a session is begun
-        raise LinkAbsent(f"there is no button {args.button}", args.button)
     until_s = time.monotonic() + (math.inf if args.for_s is None else args.for_s)
-    with output_for_listeners(args.to) as args.told, lasting_output(), _Ends() as ends:
+    opened = nullcontext() if args.button is None else Button(args.button)
+    with opened as button, output_for_listeners(args.to) as args.told, lasting_output(), _Ends() as ends:
         while True:
             this_until_s = min(until_s, time.monotonic() + (math.inf if args.each is None else args.each))
             with ending_when_frozen():
-                outcome = _recorded(args, setups, armed, ends, this_until_s)
+                outcome = _recorded(args, setups, armed, ends, button, this_until_s)
             if this_until_s == until_s or time.monotonic() < this_until_s or outcome.error is not None:
                 return _report(outcome, setups, armed)
             print(f"kept {one_line(str(outcome.path))}" if outcome.path else "no readings came, so no file is left")
 
 
 def _recorded(
-    args: argparse.Namespace, setups: list[MeterSetup], armed: ArmedCapture | None, ends: _Ends, until_s: float
+    args: argparse.Namespace,
+    setups: list[MeterSetup],
+    armed: ArmedCapture | None,
+    ends: _Ends,
+    button: Button | None,
+    until_s: float,
 ) -> Outcome:
     entered = {**details(args.set), **entered_roles(args.role)}
     notices: queue.SimpleQueue[Notice] = queue.SimpleQueue()
@@ -172,6 +175,8 @@ def _recorded(
     except BaseException:
         recorder.discard()
         raise
+    if button is not None:
+        button.pressed = lambda: recorder.mark("button")
     for failure in dict.fromkeys(failure for meter in searching for failure in meter.failures):
         print(f"note: {failure}")
     if path.suffix != ".sqlite":
@@ -186,25 +191,11 @@ def _recorded(
             print(wrapped(f"caution: {unstated}"), flush=True)
     with telling(path, args.to, args.told):
         try:
-            with _marking(args.button, recorder):
-                _show_until_end(recorder, notices, ends, args, str(path), place, until_s)
+            _show_until_end(recorder, notices, ends, args, str(path), place, until_s)
         finally:
             outcome = recorder.finish()
             ends.by_flag = False
     return outcome
-
-
-@contextmanager
-def _marking(device: str | None, recorder: Recorder) -> Iterator[None]:
-    """Let the presses of a button set markers while inside."""
-    if device is None:
-        yield
-        return
-    button = Button(device, lambda: recorder.mark("button"))
-    try:
-        yield
-    finally:
-        button.close()
 
 
 def said_of_places(setups: list[MeterSetup], entered: dict[str, str], armed: str | None) -> str:

@@ -92,7 +92,7 @@ _DIGITS = 4
 
 
 class _Normal(NamedTuple):
-    """What is normal, with the values that do not belong."""
+    """Holds what is normal, with the values that do not belong."""
 
     within: Tolerance
     odd: tuple[float, ...]

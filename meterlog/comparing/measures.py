@@ -29,7 +29,7 @@ _TOP_READINGS = 4
 _EDGE_READINGS = 2
 """The outer readings of a pulse, which may be partial: one at each end."""
 _IN_A_ROW = 2
-"""What so many readings in a row do not exceed would show whenever they were taken: by simulation."""
+"""Readings in a row that a level must hold for, so that it would show whenever they were taken: by simulation."""
 _TRANSITION = (0.1, 0.9)
 """Of the level, where a rise begins and ends (IEEE 181)."""
 

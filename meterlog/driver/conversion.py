@@ -1,4 +1,4 @@
-"""What sits between the meter and the wire: a clamp's scale, an offset, leads the wrong way round.
+"""Says what sits between the meter and the wire: a clamp's scale, an offset, leads the wrong way round.
 
 `scale=100A/V` makes amperes of the volts that a clamp gives; `scale=10mV/A`, as it is printed on clamps, says the same.
 `invert=yes` turns the sign of DC voltage and current, `offset=-20mA` is added last, not to AC: an RMS value has no zero
@@ -28,7 +28,7 @@ _DIGITS = 12
 
 @dataclass(frozen=True, slots=True)
 class Conversion:
-    """What becomes of a reading.
+    """Holds what becomes of a reading.
 
     Attributes:
         factor: of the value and of one count.

@@ -107,7 +107,7 @@ class Candidate:
 
     @property
     def question(self) -> str:
-        """What a person must tell before its frames can be read; '' for nothing, or where too few came."""
+        """Return what a person must tell before its frames can be read; '' for nothing, or where too few came."""
         traffic = self.decoder.traffic
         asked = traffic.question and traffic.frames_refused >= FRAMES_WANTED
         return f"the bytes are frames of {self.driver.name}, but: {traffic.question}" if asked else ""

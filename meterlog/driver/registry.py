@@ -16,6 +16,7 @@ from meterlog.errors import (
     WrongDriverType,
     did_you_mean,
 )
+from meterlog.extras import missing_library
 
 GROUP = "meterlog.drivers"
 """The entry-point group in which packages register drivers."""
@@ -37,6 +38,9 @@ def driver_errors(name: str, doing: str = "failed") -> Iterator[None]:
     except MeterlogError:
         raise
     except (Exception, SystemExit) as error:
+        missing = missing_library(error) if isinstance(error, ModuleNotFoundError) else None
+        if missing:
+            raise BrokenDriver(f"the driver '{name}' {doing}: {missing}") from error
         raise BrokenDriver(f"the driver '{name}' {doing}: {_in_words(error)}") from error
 
 

@@ -12,7 +12,7 @@ from meterlog.findings.allowed_drop import drop_figure
 from meterlog.findings.evidence import Evidence
 from meterlog.findings.finding import Finding
 from meterlog.findings.judgement import judge
-from meterlog.findings.level import level_of, resolution_of, upper_level
+from meterlog.findings.level import Level, level_of, resolution_of, upper_level
 from meterlog.findings.line import limit_lines
 from meterlog.findings.regulated import lower_by_design
 from meterlog.findings.same_instants import Instants, difference, same_instants
@@ -48,11 +48,21 @@ def instants_while_on(evidence: Evidence, first: Channel, second: Channel) -> In
     return Instants(swapped.time_s, swapped.second, swapped.first, swapped.error)
 
 
+def level_across(evidence: Evidence, channel: Channel) -> tuple[Level | None, bool]:
+    """Return the drop of a channel across a part, and whether it is known to be of the loaded circuit.
+
+    Where nothing tells when current flows, it is the drop where it is greatest.
+    """
+    loaded, series = while_loaded(evidence, channel), evidence.series(channel)
+    if loaded is None:
+        return upper_level(series, channel.accuracy), False
+    return level_of(series, channel.accuracy, loaded), True
+
+
 def _across(evidence: Evidence, channel: Channel) -> Finding | None:
     figure = evidence.limits.figure(drop_figure(channel))
-    loaded = while_loaded(evidence, channel)
     series = evidence.series(channel)
-    level = upper_level(series, channel.accuracy) if loaded is None else level_of(series, channel.accuracy, loaded)
+    level, loaded = level_across(evidence, channel)
     if level is None:
         return None
     limit = f"at most {figure.number():g} V ({figure.meaning})"
@@ -63,7 +73,7 @@ def _across(evidence: Evidence, channel: Channel) -> Finding | None:
         return Finding(text, limit, figure.cite(), "cannot tell", channel=channel.number, lines=lines)
     drop = shown(abs(level.value), "V", level.error)
     verdict = judge(abs(level.value), level.error, high=figure.span())
-    if loaded is not None:
+    if loaded:
         text = f"{channel.label}: voltage drop {drop} while the circuit is loaded."
         return Finding(text, limit, figure.cite(), *verdict, channel=channel.number, lines=lines)
     if abs(level.value) < evidence.limits.system_v / 2:

@@ -28,7 +28,7 @@ _ENTERED_SHARE = 0.005
 _STARTER_A = 60.0
 """A pulse of so much current is a starter's, A: a guess, below a small engine's, above any other load's."""
 _STARTER_BESIDE_S = 1.0
-"""What happens within this of a dip on another channel is the same start, s: a guess, two slow meters' readings."""
+"""Longest time between dips of two channels that are the same start, s: a guess, two slow meters' readings."""
 
 
 class Evidence:

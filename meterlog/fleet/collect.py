@@ -99,7 +99,7 @@ def _sessions(top: Path) -> Iterator[Found]:
 
 @contextmanager
 def _processes(sessions: int, workers: int | None) -> Iterator[Executor]:
-    """What the work is given to: processes for much of it, else a thread of this one."""
+    """Return what the work is given to: processes for much of it, else a thread of this one."""
     count = min(workers or os.cpu_count() or 1, -(-sessions // _AT_ONCE))
     if count < 2 or sessions <= _FEW:
         pool: Executor = ThreadPoolExecutor(1)

@@ -1,4 +1,4 @@
-"""What one session, or several, adds to each table of a dataset."""
+"""Says what one session, or several, adds to each table of a dataset."""
 
 from __future__ import annotations
 

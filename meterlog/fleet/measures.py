@@ -9,7 +9,7 @@ from meterlog.comparing.align import cranks, primes
 from meterlog.comparing.measures import pass_figures
 from meterlog.findings.charging import charging
 from meterlog.findings.draw import draws
-from meterlog.findings.drop import while_loaded
+from meterlog.findings.drop import level_across
 from meterlog.findings.level import level_of, thin, upper_level
 from meterlog.findings.rest import at_rest
 from meterlog.loaded import Loaded
@@ -64,9 +64,8 @@ def _whole(session: Loaded, channel: Channel) -> Iterator[Measured]:
     """Return the level over the whole session, by what the channel measures."""
     series = session.believed(channel.number)
     if channel.measurand.role is Role.DROP:
-        loaded = while_loaded(session.evidence, channel)
-        name = "drop" if loaded is None else "drop while loaded"
-        level = upper_level(series, channel.accuracy) if loaded is None else level_of(series, channel.accuracy, loaded)
+        level, loaded = level_across(session.evidence, channel)
+        name = "drop while loaded" if loaded else "drop"
     elif channel.quantity in (Quantity.RESISTANCE, Quantity.CONTINUITY):
         name, level = "resistance", level_of(thin(series), channel.accuracy)
     else:

@@ -1,4 +1,4 @@
-"""What a job cost so far: parts and minutes of work, as they were entered."""
+"""Says what a job cost so far: parts and minutes of work, as they were entered."""
 
 from __future__ import annotations
 

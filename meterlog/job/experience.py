@@ -31,7 +31,7 @@ def experience(folder: Path) -> Rates:
 
 
 def _of_job(job: Job) -> list[Proved]:
-    """What a job's repair tells; nothing where it is not proved."""
+    """Return what a job's repair tells; nothing where it is not proved."""
     if any(mark in address for address in job.meters for mark in SIMULATED):
         return []
     case = case_of(job) if job.repaired and _is_proved(job) else None

@@ -95,7 +95,7 @@ class Job:
 
     @cached_property
     def waiting(self) -> str:
-        """What it waits for; empty once something else was done."""
+        """Return what it waits for; empty once something else was done."""
         last = self.steps[-1] if self.steps else None
         return str(last.values["reason"]) if last is not None and last.kind == "waiting" else ""
 

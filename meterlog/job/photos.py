@@ -19,7 +19,7 @@ SIDE_PX = 1600
 QUALITY = 82
 """Of JPEG, per cent: some 300 kB a photo. A choice."""
 LARGEST_BYTES, MOST_PIXELS = 60_000_000, 120_000_000
-"""What is taken in at the most; phones make up to 200 megapixels only when asked to. A guess."""
+"""Bytes and pixels that are taken in at the most; phones make up to 200 megapixels only when asked to. A guess."""
 _FORMATS = ("JPEG", "PNG", "WEBP")
 
 

@@ -55,12 +55,12 @@ class Again:
 
     @property
     def sound_words(self) -> str:
-        """What a sound circuit shows."""
+        """Return what a sound circuit shows."""
         return self.before.span(*self.sound)
 
     @property
     def place(self) -> str:
-        """What is read where, in words."""
+        """Return what is read where, in words."""
         return f"{self.before.quantity.replace('_', ' ')} {self.before.place}"
 
     @property

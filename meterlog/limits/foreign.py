@@ -17,7 +17,7 @@ from meterlog.session.model import Channel
 
 _VOLTAGES = (Quantity.DC_VOLTAGE, Quantity.AC_VOLTAGE)
 _TIMES_STATED = 2.5
-"""What stands at so many times the voltage that was entered is another system's: above 24 V at 12 V (a guess)."""
+"""Times the voltage that was entered from which a level is another system's: above 24 V at 12 V (a guess)."""
 
 
 def with_foreign(

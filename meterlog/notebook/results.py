@@ -10,12 +10,11 @@ import pandas as pd
 
 from meterlog.circuit.diagnosis import Diagnoser, Diagnosis
 from meterlog.circuit.model.circuit_file import load_circuit
-from meterlog.circuit.readings.from_session import measurements_from_session
+from meterlog.circuit.readings.from_session import measurements_from_sessions
 from meterlog.circuit.readings.measurement import measured_from_table
 from meterlog.comparing.comparison import Comparison
 from meterlog.comparing.comparison_text import headline
 from meterlog.notebook.frames import frame_of
-from meterlog.session.reader import open_reader
 
 
 @dataclass(frozen=True)
@@ -57,9 +56,11 @@ class Diagnosed:
 
     Attributes:
         diagnosis: in full.
+        left_out: a sentence for each channel of the sessions that could not be used.
     """
 
     diagnosis: Diagnosis
+    left_out: tuple[str, ...] = ()
 
     def __repr__(self) -> str:
         return self.diagnosis.verdict
@@ -91,7 +92,5 @@ def diagnosed(
     """
     drawn = load_circuit(circuit)
     measured, told = measured_from_table({"measured": list(rows), "observed": dict(observed)}, drawn)
-    for path in sessions:
-        with open_reader(path) as reader:
-            measured += measurements_from_session(reader, drawn)[0]
-    return Diagnosed(Diagnoser(drawn).diagnose(measured, told))
+    more, left_out = measurements_from_sessions(sessions, drawn)
+    return Diagnosed(Diagnoser(drawn).diagnose([*measured, *more], told), tuple(left_out))

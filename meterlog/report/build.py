@@ -149,7 +149,7 @@ def _pair(before: Loaded, after: Loaded) -> list[SessionPart]:
 
 
 def _recordings(parts: Sequence[SessionPart]) -> str:
-    """What the comparison of the recordings before and after says; empty where there is none."""
+    """Return what the comparison of the recordings before and after says; empty where there is none."""
     compared = [part.comparison for part in parts if part.comparison is not None]
     return f"Their recordings, compared: {headline(compared[0])}" if compared else ""
 

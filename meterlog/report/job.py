@@ -187,14 +187,14 @@ def _details(now: Known) -> dict[str, str]:
 
 
 def _suspect(now: Known) -> Hypothesis | None:
-    """What the repair, or else the diagnosis, is about."""
+    """Return what the repair, or else the diagnosis, is about."""
     known = now.diagnosis.hypotheses if now.diagnosis else ()
     repaired = [h for h in known if h.part == now.job.repaired]
     return next(iter([*repaired, *known]), None)
 
 
 def _found(now: Known) -> str:
-    """What was wrong once that is proved; until then what the diagnosis says."""
+    """Return what was wrong once that is proved; until then what the diagnosis says."""
     first = _suspect(now)
     if now.state != "proved" or first is None or first.part != now.job.repaired:
         return plain(sentence(now.verdict))

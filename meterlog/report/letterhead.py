@@ -1,4 +1,4 @@
-"""What the user's settings put on a page: the shop with its logo, and the language of dates."""
+"""Says what the user's settings put on a page: the shop with its logo, and the language of dates."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What most of a population shows, from a sample of it: tolerance intervals, and values that do not belong."""
+"""Says what most of a population shows, from a sample of it: tolerance intervals, and values that do not belong."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What a growing session tells: its channels, readings, events, markers and links, each as one JSON object.
+"""Says what a growing session tells: its channels, readings, events, markers and links, each as one JSON object.
 
 It reads the file and nothing else, so that whoever listens can never hold up the recording.
 """
@@ -16,6 +16,7 @@ from meterlog.events.event import Event
 from meterlog.reading import Flag, Reading
 from meterlog.session.model import Channel
 from meterlog.session.reader import SessionReader, open_reader
+from meterlog.session.readings import readings_of
 
 Item = dict[str, object]
 
@@ -108,16 +109,7 @@ class SessionItems:
 
     def _new_readings(self, reader: SessionReader, one: _Followed) -> Iterator[Item]:
         series, one.cursor = reader.follow(one.channel.number, one.cursor)
-        readings = [
-            Reading(time_s, value, one.channel.quantity, resolution, Flag(flags))
-            for time_s, value, resolution, flags in zip(
-                series.time_s.tolist(),
-                series.value.tolist(),
-                series.resolution.tolist(),
-                series.flags.tolist(),
-                strict=True,
-            )
-        ]
+        readings = readings_of(series, one.channel.quantity)
         yield from (_reading(one.channel, reading) for reading in readings)
         yield from map(_event, one.detector.feed(readings))
 

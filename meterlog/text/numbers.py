@@ -62,7 +62,7 @@ class MarkSurvey:
         self._decimal: dict[str, str] = {}  # mark -> a cell where it can only be the decimal mark
         self._either: dict[str, str] = {}  # mark -> a cell where it may be either
         self.comma_in_times = False
-        """Whether parts of seconds stand behind a comma: then those of other numbers do."""
+        """Tell whether parts of seconds stand behind a comma: then those of other numbers do."""
 
     def see(self, cells: Collection[str]) -> None:
         """Look at cells; those that are no numbers say nothing."""

@@ -1,4 +1,4 @@
-"""What a recorder that is always on costs a small computer: processor, memory and bytes written to its card.
+"""Measures what a recorder that is always on costs a small computer: processor, memory and bytes written to its card.
 
 It records the simulated van for two minutes, held to one core, and counts what the system says of its process. The
 processor here is several times as fast as a small board's: its share is to be multiplied by that.

@@ -46,7 +46,8 @@ TEN = (
     ("relay_coil:weakly_commanded", "cranks, does not start"),
     ("feed_wire:intermittent", "dies now and then"),
 )
-"""What is hidden, and what the driver says. The van's own figures come from the seed, which is the fault's number."""
+"""What is hidden, and what the driver says. The van's own figures come from the seed, which is the fault's
+number."""
 CIRCUIT = "pump-feed"
 """What the person chooses where no look leads to a circuit: the pump's, whose relay can be heard."""
 AT_ONCE = 10
@@ -66,7 +67,7 @@ WAIT_S = {"meter": 3.0, "lamp": 3.0, "port": 14.0}
 
 @dataclass
 class Outcome:
-    """How one job went.
+    """Holds how one job went.
 
     Attributes:
         fault, complaint: what was hidden, and what was said.
@@ -222,7 +223,7 @@ def _command(outcome: Outcome, parent: Path, *words: str) -> None:
 
 @contextmanager
 def _meter(fault: str, seed: int, way: Way) -> Iterator[tuple[list[str], Callable[[str], None]]]:
-    """What `job start` is given to measure with, and what moves the probes."""
+    """Return what `job start` is given to measure with, and what moves the probes."""
     if way == "lamp":
         yield ["--tool", "lamp"], lambda _: None
         return
@@ -260,7 +261,7 @@ def _table(way: Way, outcomes: Sequence[Outcome]) -> Iterator[str]:
 
 
 def _typed(outcomes: Sequence[Outcome]) -> Iterator[str]:
-    """What a person types, of the jobs that came to an end."""
+    """Return what a person types, of the jobs that came to an end."""
     ended = [outcome for outcome in outcomes if outcome.state]
     if not ended:
         return

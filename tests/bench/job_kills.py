@@ -36,7 +36,7 @@ MEASURE = [sys.executable, "-m", "meterlog", "job", "measure"]
 
 @dataclass
 class Killed:
-    """What the kills have left.
+    """Holds what the kills have left.
 
     Attributes:
         kills: how many.

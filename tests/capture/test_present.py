@@ -1,4 +1,5 @@
-"""What is so now is told within a display of its beginning, in the same words on the page and in the terminal."""
+"""Checks that what is so now is told within a display of its beginning, in the same words on the page and in the
+terminal."""
 
 from __future__ import annotations
 
@@ -22,7 +23,7 @@ def told(
     markers: tuple[Marker, ...] = (),
     resolution: float = 0.01,
 ) -> list[Present]:
-    """What is said after each reading, a display apart."""
+    """Return what is said after each reading, a display apart."""
     detector, said = LiveDetector(Channel(1, label, quantity)), []
     for marker in markers:
         detector.marker(marker)

@@ -60,15 +60,21 @@ def page_address(sessions_folder: Path) -> Iterator[str]:
             process.terminate()
 
 
+def console_errors(page: Page) -> list[str]:
+    """Collect the errors on a page's console from now on."""
+    errors: list[str] = []
+    page.on("console", lambda said: errors.append(said.text) if said.type == "error" else None)
+    page.on("pageerror", lambda error: errors.append(str(error)))
+    return errors
+
+
 @pytest.fixture
 def tab(browser: Browser) -> Iterator[Page]:
     """A browser's tab in which an error on the console fails the test."""
     context = browser.new_context(viewport={"width": 1280, "height": 900}, accept_downloads=True)
     page = context.new_page()
     page.set_default_timeout(60_000)
-    errors: list[str] = []
-    page.on("console", lambda said: errors.append(said.text) if said.type == "error" else None)
-    page.on("pageerror", lambda error: errors.append(str(error)))
+    errors = console_errors(page)
     yield page
     context.close()
     assert errors == []

@@ -1,4 +1,4 @@
-"""What is so now on the live page: shown and sounded when it begins, and hidden by nothing that happened before."""
+"""Checks that the live page shows and sounds what is so now when it begins, and that nothing from before hides it."""
 
 from __future__ import annotations
 

@@ -24,6 +24,7 @@ from meterlog.session.contents import Contents
 from meterlog_dashboard.gate.access import LOOPBACK, Access
 from meterlog_dashboard.record.recorder_process import Recorders
 from meterlog_dashboard.session_files.folder import SessionFolder
+from tests.dashboard.conftest import console_errors
 
 PATIENCE_MS = 30_000
 
@@ -36,9 +37,7 @@ def page(browser: Browser, serve: Callable[[], Served]) -> Iterator[Page]:  # no
     page = browser.new_page(viewport={"width": 390, "height": 844})
     page.set_default_timeout(PATIENCE_MS)
     expect.set_options(timeout=PATIENCE_MS)
-    errors: list[str] = []
-    page.on("console", lambda said: errors.append(said.text) if said.type == "error" else None)
-    page.on("pageerror", lambda error: errors.append(str(error)))
+    errors = console_errors(page)
     yield page
     page.close()
     assert errors == []

@@ -27,7 +27,7 @@ _HEDGES = re.compile(
     re.IGNORECASE,
 )
 _WORSE = re.compile(r"the true lowest (value|voltage) may be lower", re.IGNORECASE)
-"""What is said to be worse than it reads is no other explanation."""
+"""Finds what is said to be worse than it reads, which is no other explanation."""
 
 
 def names_another_explanation(text: str) -> bool:

@@ -27,7 +27,7 @@ def start(job: Run, *words: str) -> dict[str, Any]:
 
 
 def answer(vehicle: Vehicle, wanted: dict[str, Any]) -> str:
-    """What a person types once it is measured, or tried."""
+    """Return what a person types once it is measured, or tried."""
     return vehicle.came_of(wanted["tried"]) if wanted["kind"] == "try" else vehicle.read(wanted)
 
 

@@ -94,6 +94,15 @@ def test_a_comparison_and_a_diagnosis_are_frames() -> None:
     assert len(diagnosed.next)
 
 
+def test_a_diagnosis_names_what_it_could_not_use(tmp_path: Path) -> None:
+    path = tmp_path / "elsewhere.sqlite"
+    with SessionWriter.create(path) as writer:
+        channel = writer.add_channel("radio", Quantity.DC_VOLTAGE)
+        writer.append(channel, [Reading(0.5 * k, 12.0, Quantity.DC_VOLTAGE, 0.01) for k in range(8)])
+    (sentence,) = meterlog.diagnose("pump-feed", path).left_out
+    assert "radio" in sentence
+
+
 def test_a_recording_is_made_and_analyzed_from_python(tmp_path: Path) -> None:
     with meterlog.record("sim:healthy-prime?seed=7", tmp_path / "a.sqlite", 1.0, details={"vehicle": "van"}) as opened:
         assert opened.details["vehicle"] == "van"

@@ -13,27 +13,9 @@ from meterlog.errors import UsageError
 from meterlog.reading import Reading
 from meterlog_drivers.simulated.emulation.emulator import Emulator, Outlet, shows_columns
 from meterlog_drivers.simulated.scenarios import SCENARIOS
+from tests.simulated.kept_port import Kept
 
 DRIVERS = ("status14", "text", "segments14", "digits11", "digits14", "chars16")
-
-
-class Kept:
-    """A port that keeps what is written to it."""
-
-    name = "kept"
-
-    def __init__(self) -> None:
-        self.data = bytearray()
-
-    def listening(self) -> bool:
-        return True
-
-    def write(self, data: bytes) -> bool:
-        self.data += data
-        return True
-
-    def close(self) -> None:
-        pass
 
 
 def played(name: str, driver: str) -> tuple[list[Reading], list[float]]:

@@ -18,25 +18,7 @@ from meterlog.session import open_reader
 from meterlog_drivers.simulated.emulation.moved_probes import MovedProbes, line_for
 from meterlog_drivers.simulated.measured import MeasuredVan
 from meterlog_drivers.simulated.van.faults import faults_named
-
-
-class Kept:
-    """A port that keeps what is written."""
-
-    name = "kept"
-
-    def __init__(self) -> None:
-        self.data = b""
-
-    def listening(self) -> bool:
-        return True
-
-    def write(self, data: bytes) -> bool:
-        self.data += data
-        return True
-
-    def close(self) -> None:
-        pass
+from tests.simulated.kept_port import Kept
 
 
 def probes(fault: str) -> MovedProbes:

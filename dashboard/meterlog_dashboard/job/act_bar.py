@@ -1,4 +1,4 @@
-"""What can be done now, at the thumb: one large button, and below it undo, cannot reach, type it, lamp."""
+"""Says what can be done now, at the thumb: one large button, and below it undo, cannot reach, type it, lamp."""
 
 from __future__ import annotations
 

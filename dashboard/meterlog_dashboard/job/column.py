@@ -69,7 +69,7 @@ def parts(context: Context, name: str) -> Shown:
 
 
 def refused(words: str) -> Component:
-    """What is shown instead where the job cannot be read any more."""
+    """Return what is shown instead where the job cannot be read any more."""
     return html.P(words, role="alert", className="error")
 
 

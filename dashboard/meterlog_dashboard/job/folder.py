@@ -70,7 +70,7 @@ class JobFolders:
         return job
 
     def version(self, name: str) -> str:
-        """What changes whenever the job's file does.
+        """Return what changes whenever the job's file does.
 
         Raises:
             JobError: there is no such job.
@@ -94,7 +94,7 @@ class JobFolders:
         return found, version
 
     def known(self, name: str) -> Known:
-        """What is known of a job, for a list.
+        """Return what is known of a job, for a list.
 
         Raises:
             MeterlogError: as `status`.

@@ -1,4 +1,5 @@
-"""What is known of a job: the chain of parts with chances and readings, what was done, and its texts to correct."""
+"""Says what is known of a job: the chain of parts with chances and readings, what was done, and its texts to
+correct."""
 
 from __future__ import annotations
 
@@ -52,7 +53,7 @@ def _proof(status: Status) -> list[Component]:
 
 
 def _steps(status: Status) -> Component:
-    """What was done, the newest first; the first of them is what Undo takes back."""
+    """Return what was done, the newest first; the first of them is what Undo takes back."""
     rows = [
         html.Li([html.Span(step.when[11:16], className="soft"), " ", _words(status, step), _picture(status, step)])
         for step in reversed(status.job.steps)
@@ -96,7 +97,7 @@ def _words(status: Status, step: Step) -> str:
 
 
 def _notes() -> Component:
-    """What can be entered at any time."""
+    """Return what can be entered at any time."""
     return html.Section(
         [
             _entry("A note", "job-note-text", "note", "Add it", "text"),

@@ -81,13 +81,16 @@ async function follow(job) {
     await new Promise((go) => { job.wake = go; setTimeout(go, pause); });
   }
 }
-setInterval(() => {
+function openJob() { // asked at each press too: a job is open as soon as it can be seen
   const node = byId("job");
-  if (!node) { shown = null; return; }
-  if (shown && shown.node === node) return;
-  shown = { node, name: node.dataset.name, measuring: false, askedMs: -SHOW_AGAIN_MS, wake: () => {} };
-  follow(shown);
-}, LOOK_EVERY_MS);
+  if (!node) shown = null;
+  else if (!shown || shown.node !== node) {
+    shown = { node, name: node.dataset.name, measuring: false, askedMs: -SHOW_AGAIN_MS, wake: () => {} };
+    follow(shown);
+  }
+  return shown;
+}
+setInterval(openJob, LOOK_EVERY_MS);
 
 /* ---- presses ---- */
 function unreadCautions() {
@@ -97,7 +100,7 @@ function unreadCautions() {
   return true;
 }
 async function press(button) {
-  const said = button.dataset, job = shown;
+  const said = button.dataset, job = openJob();
   if (!job || (said.do === "measure" && unreadCautions())) return;
   const body = bodyOf(said, textOf, stored("job-shown"), readQuantities());
   button.disabled = true;
@@ -150,7 +153,7 @@ document.addEventListener("click", ({ target }) => {
   const button = target.closest("button");
   if (!button) return;
   if (button.id === "new-begin") begin(button);
-  else if (button.id === "job-photo" && shown) photo(shown);
+  else if (button.id === "job-photo" && openJob()) photo(openJob());
   else if (button.dataset.complaint) window.dash_clientside.set_props("new-complaint", { value: button.dataset.complaint });
   else if (button.closest("#job") && button.dataset.opens) open(button);
   else if (button.closest("#job") && button.dataset.do) { allowAlerts(); press(button); }

@@ -68,7 +68,7 @@ def sentence(words: str) -> str:
 
 
 def form(context: Context) -> Component:
-    """What is asked for at the beginning: the complaint alone is needed."""
+    """Return what is asked for at the beginning: the complaint alone is needed."""
     from meterlog.circuit.complaints.complaint_file import complaints
     from meterlog_dashboard.circuit.case import circuit_names
 
@@ -123,7 +123,7 @@ def _field(key: str, remembered: dict[str, list[str]]) -> Component:
 
 
 def _remembered(context: Context) -> dict[str, list[str]]:
-    """What earlier jobs and sessions say, the newest first, each once."""
+    """Return what earlier jobs and sessions say, the newest first, each once."""
     found: dict[str, dict[str, None]] = {key: {} for key in ("vehicle", "complaint", "meter")}
     for name in context.jobs.names()[:_MOST_WITH_VERDICT]:
         try:

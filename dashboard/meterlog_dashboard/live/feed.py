@@ -29,6 +29,7 @@ from meterlog.session import Channel, LinkChange, Marker, open_reader
 from meterlog.session.lock import recorder_says
 from meterlog.session.model import ARMED, CAPTURE
 from meterlog.session.reader import SessionReader
+from meterlog.session.readings import readings_of
 from meterlog.text.figures import displayed
 from meterlog_dashboard.session_files.folder import SessionFolder
 
@@ -172,11 +173,7 @@ class LiveFeed:
         series, one.cursor = reader.follow(one.channel.number, one.cursor)
         if not len(series):
             return
-        columns = (series.time_s.tolist(), series.value.tolist(), series.resolution.tolist(), series.flags.tolist())
-        readings = [
-            Reading(time_s, value, one.channel.quantity, resolution, Flag(flags))
-            for time_s, value, resolution, flags in zip(*columns, strict=True)
-        ]
+        readings = readings_of(series, one.channel.quantity)
         for reading in readings[-KEPT:]:
             self._add(one, reading)
         one.count += len(readings)

@@ -59,7 +59,7 @@ def layout(context: Context, name: str) -> Component:
 
 
 def _now() -> Component:
-    """What is so now, how the link is, and what was not seen yet: three places, none of which hides another."""
+    """Return what is so now, how the link is, and what was not seen yet: three places, none of which hides another."""
     band = html.Div(
         [html.Strong("Connecting …", id="band-word"), html.Span("", id="band-text")],
         id="band",

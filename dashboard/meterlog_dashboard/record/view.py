@@ -26,7 +26,7 @@ TITLE = "Record"
 _METERS = 4
 """Meters that the form takes; `meterlog record` takes more."""
 _REMEMBERED: Any = {"persistence": True, "persistence_type": "local"}
-"""What a person typed once stands there again, in this browser."""
+"""Keeps what a person typed, so that it stands there again in this browser."""
 _ALL = "all"
 _WAITS = {
     _ALL: "keep everything",

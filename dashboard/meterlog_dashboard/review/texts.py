@@ -1,4 +1,4 @@
-"""What was entered of a session, to be corrected: vehicle, complaint, note, each channel's name and test point."""
+"""Says what was entered of a session, to be corrected: vehicle, complaint, note, each channel's name and test point."""
 
 from __future__ import annotations
 
@@ -75,7 +75,7 @@ def register(app: Dash, context: Context) -> None:
 
 
 def title(name: str, session: Loaded) -> str:
-    """What a session is called: its vehicle and complaint, else its file."""
+    """Return what a session is called: its vehicle and complaint, else its file."""
     case = " · ".join(session.details[key] for key in ("vehicle", "complaint") if session.details.get(key))
     return case or name.removesuffix(".sqlite")
 

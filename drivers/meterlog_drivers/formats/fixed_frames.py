@@ -69,7 +69,7 @@ class AsksAPerson(Protocol):
     """A format with frames that it does not decode until a person has said which of two chips sends them."""
 
     def question(self, frame: bytes) -> str:
-        """What a whole frame that was refused leaves open, with the option that answers it; '' for nothing."""
+        """Return what a whole frame that was refused leaves open, with the option that answers it; '' for nothing."""
         ...
 
 

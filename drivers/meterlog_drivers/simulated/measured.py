@@ -37,7 +37,8 @@ TRIPS: Mapping[str, tuple[Trip, Span]] = {
         (CRANK_S + STARTS_S, 13.5),
     ),
 }
-"""What is done in each state, and the span that its readings are of, s. A lap is a whole number of 0.33 s displays."""
+"""What is done in each state, and the span that its readings are of, s. A lap is a whole number of 0.33 s
+displays."""
 FULL_SCALE = {"voltage": 20.0, "voltage_drop": 20.0, "current": 40.0, "resistance": None}
 """What a person turns the dial to; ohms are left in autorange."""
 LAMP_W, LAMP_EXPONENT = 5.0, 0.55
@@ -88,7 +89,8 @@ class MeasuredVan:
         return measurement_from_row({"quantity": "voltage", **known, "value": value}, self.circuit, "the van:")
 
     def scenario(self, place: Measurement, turn: int = 0) -> Scenario:
-        """What a meter shows there, as a scenario; what comes and goes differs from one turn of the key to the next."""
+        """Return what a meter shows there, as a scenario; what comes and goes differs from one turn of the key to the
+        next."""
         probe = Probe("van", place.at, lambda solved: _between(solved, place))
 
         def build(_: np.random.Generator) -> Setup:
@@ -98,12 +100,12 @@ class MeasuredVan:
         return Scenario("van", place.place, build)
 
     def shown(self, place: Measurement, turn: int = 0) -> float:
-        """What a display shows once it is settled, in the quantity's unit; inf for an overload."""
+        """Return what a display shows once it is settled, in the quantity's unit; inf for an overload."""
         run = self.scenario(place, turn).run(self.seed)
         return _settled(run, TRIPS[place.state][1])
 
     def lamp(self, place: Measurement, turn: int = 0) -> str:
-        """How bright a test lamp is there."""
+        """Return how bright a test lamp is there."""
         vehicle, trip = self._set_up(place, turn)
         span = TRIPS[place.state][1]
         if place.at in self.circuit.commands:
@@ -117,7 +119,7 @@ class MeasuredVan:
         return _brightness(volts)
 
     def came_of(self, tried: Mapping[str, object]) -> str:
-        """What comes of a trial, from its row in `tried`: `runs`, `dead`, `blew`; or of a look, or a comparison.
+        """Return what comes of a trial, from its row in `tried`: `runs`, `dead`, `blew`; or of a look, or a comparison.
 
         Raises:
             CircuitError: the van has no such part.
@@ -146,12 +148,12 @@ class MeasuredVan:
         return _turns(*self._set_up(self.place({"at": "battery_plus", "state": state})), state)
 
     def look(self, key: str) -> str:
-        """What a person sees or hears; `unknown` where this van has nothing to say about it."""
+        """Return what a person sees or hears; `unknown` where this van has nothing to say about it."""
         answer = _LOOKS.get(key)
         return answer(self) if answer else "unknown"
 
     def _kind(self, part: str) -> str:
-        """How a part is at fault; empty where it is not."""
+        """Return how a part is at fault; empty where it is not."""
         return next((fault.kind for fault in self.faults if fault.part == part), "")
 
     def _crank_v(self) -> float:
@@ -196,7 +198,7 @@ def lamp_ohm(volts: float) -> float:
 
 
 def _between(solved: Solved, place: Measurement) -> Signal:
-    """What is between the probes."""
+    """Return what is between the probes."""
     circuit = solved.circuit
     if place.at in circuit.commands:
         return solved.coil()

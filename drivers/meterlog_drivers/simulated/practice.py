@@ -31,7 +31,7 @@ KEYS = f"{HELP.partition('; look')[0]}; look KEY; hint; next; repair PART; end"
 
 
 def complaint_of(fault: VanFault, seed: int) -> str:
-    """What the driver says."""
+    """Return what the driver says."""
     if fault.kind == "intermittent":
         return "dies now and then"
     if fault.part == "battery":

@@ -17,7 +17,7 @@ from meterlog_drivers.simulated.truth import meter_events, true_events
 from meterlog_drivers.simulated.van.vehicle import Signal, Solved, Trip, Vehicle
 
 PLACED = ("quantity", "at", "to", "state", "load", "side")
-"""What says where and how a vehicle is measured, as keys of a reading."""
+"""Names what says where and how a vehicle is measured, as keys of a reading."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,4 +1,5 @@
-"""What a display says beside its digits, as attributes that a frame's bits must tell, and as words of a profile."""
+"""Lists what a display says beside its digits, as attributes that a frame's bits must tell, and as words of a
+profile."""
 
 from __future__ import annotations
 

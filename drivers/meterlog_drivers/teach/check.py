@@ -119,7 +119,7 @@ class _Heard:
 
     @property
     def question(self) -> str:
-        """What a person must tell before frames like those that came can be read; '' for nothing."""
+        """Return what a person must tell before frames like those that came can be read; '' for nothing."""
         return self._connection.traffic.question
 
     def before(self, time_s: float) -> list[Reading]:

@@ -31,7 +31,7 @@ class CheckFound(NamedTuple):
 
     @property
     def size(self) -> int:
-        """How many bytes it takes."""
+        """Return how many bytes it takes."""
         return 2 if self.kind.endswith("16") else 1
 
 

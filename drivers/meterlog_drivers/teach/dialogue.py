@@ -96,7 +96,7 @@ def _live(target: str, out: Path, ask: Ask) -> Iterator[str]:
 
 
 def _answer(ask: Ask, question: Question, refused: set[str]) -> str | None:
-    """What was typed for a question: None to end, empty to pass it over."""
+    """Return what was typed for a question: None to end, empty to pass it over."""
     while True:
         typed = ask("   > ")
         if typed is None or typed.strip().casefold() in ("done", "end", "quit"):

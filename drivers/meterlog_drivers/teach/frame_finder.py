@@ -58,7 +58,7 @@ class FramesFound:
 
     @property
     def described(self) -> str:
-        """What was found, in words."""
+        """Return what was found, in words."""
         said = [f"{len(self.frames)} frames of {self.length} bytes, one every {self.interval_s:.2g} s"]
         for what, mark in (("beginning with", self.start), ("ending with", self.end)):
             if mark:
@@ -128,7 +128,7 @@ def _cut_at_pauses(groups: list[Burst], byte_time_s: float) -> tuple[Frames, NDA
 
 
 def _parts(data: Frames) -> int:
-    """How many frames a burst holds: halves or thirds that are alike, or that begin and end alike."""
+    """Return how many frames a burst holds: halves or thirds that are alike, or that begin and end alike."""
     length = data.shape[1]
     for parts in (4, 3, 2):
         if length % parts or length // parts < 5:

@@ -24,7 +24,7 @@ LAGS = (0, 1, -1, 2)
 
 @dataclass(frozen=True)
 class Lesson:
-    """What was learned.
+    """Holds what was learned.
 
     Attributes:
         found: the frames.
@@ -239,7 +239,7 @@ def _still(near: Sequence[Sequence[int]], numbered: Sequence[int], bits: Bits) -
 
 
 def _flickering(digits: str) -> int:
-    """How many of the last digits change where the last one flickers: with a carry, those in front of it too."""
+    """Return how many of the last digits change where the last one flickers: with a carry, those in front of it too."""
     return min(len(digits), 1 + len(digits) - len(digits.rstrip("09")))
 
 

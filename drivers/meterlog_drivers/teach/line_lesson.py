@@ -42,7 +42,7 @@ class _Place(NamedTuple):
 
 @dataclass(frozen=True)
 class LineLesson:
-    """What was learned.
+    """Holds what was learned.
 
     Attributes:
         pattern: with `{number}` and, where a word tells it, `{unit}`.
@@ -132,7 +132,7 @@ def _places(line: str, label: Label) -> list[_Place]:
 
 
 def _shape(place: _Place) -> tuple[int, int]:
-    """How many numbers and blanks stand before and after: which of a line's numbers it is."""
+    """Return how many numbers and blanks stand before and after: which of a line's numbers it is."""
     return len(_NUMBER.findall(place.before)), len(_NUMBER.findall(place.after))
 
 
@@ -143,7 +143,7 @@ class _Template(NamedTuple):
 
 
 def _template(places: Sequence[_Place], shapes: Counter[tuple[int, int]]) -> _Template:
-    """What is the same in all lines, before and after the number, from either side."""
+    """Return what is the same in all lines, before and after the number, from either side."""
     shape = shapes.most_common(1)[0][0]
     same = [place for place in places if _shape(place) == shape]
     befores, afters = {_blurred(place.before) for place in same}, {_blurred(place.after) for place in same}
@@ -156,7 +156,7 @@ def _blurred(text: str) -> str:
 
 
 def _ends(texts: set[str]) -> tuple[str, str]:
-    """What all texts begin and end with; the whole text and nothing where they are all alike."""
+    """Return what all texts begin and end with; the whole text and nothing where they are all alike."""
     if len(texts) == 1:
         return next(iter(texts)), ""
     head = _common(list(texts))
@@ -166,13 +166,13 @@ def _ends(texts: set[str]) -> tuple[str, str]:
 
 
 def _common(texts: Sequence[str]) -> str:
-    """What all texts begin with."""
+    """Return what all texts begin with."""
     alike = takewhile(lambda letters: len(set(letters)) == 1, zip(*texts, strict=False))
     return "".join(letters[0] for letters in alike)
 
 
 def _word(text: str, ends: tuple[str, str]) -> str | None:
-    """What stands between the ends; None where the text has others."""
+    """Return what stands between the ends; None where the text has others."""
     blurred, (head, tail) = _blurred(text), ends
     if not (blurred.startswith(head) and blurred.endswith(tail)) or len(blurred) < len(head) + len(tail):
         return None

@@ -89,7 +89,7 @@ class Listening:
 
     @property
     def chunks(self) -> list[Chunk]:
-        """What came so far.
+        """Return what came so far.
 
         Raises:
             LinkError: the link died.

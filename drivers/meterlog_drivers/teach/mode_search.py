@@ -34,7 +34,7 @@ TWICE = 2
 
 
 class Meaning(NamedTuple):
-    """What one combination of a field's bits says."""
+    """Holds what one combination of a field's bits says."""
 
     words: frozenset[str]
     moments: tuple[int, ...]

@@ -54,7 +54,7 @@ UNITS = {
 
 
 class Label(NamedTuple):
-    """What a display showed.
+    """Holds what a display showed.
 
     Attributes:
         text: as it was typed.

@@ -195,7 +195,7 @@ SETTLES = 4
 
 
 def _contradicting(layout: Layout, wanted: Features, inverted: Bits, frame: Bits) -> int:
-    """How many bits of one frame are not as a number wants them."""
+    """Return how many bits of one frame are not as a number wants them."""
     at = layout.at[:, : wanted.shape[1]]
     known = at >= 0
     place, k = np.nonzero(known)
@@ -406,7 +406,7 @@ def _codes(
 
 
 def _standard_codes(kind: str) -> dict[int, str]:
-    """What four bits or seven segments mean by themselves."""
+    """Return what four bits or seven segments mean by themselves."""
     if kind == "decimal":
         return {value: str(value) for value in range(10)}
     codes = {0: " "}

@@ -23,7 +23,7 @@ from meterlog_drivers.text import Text
 
 @dataclass(frozen=True)
 class Taught:
-    """What is known after some moments.
+    """Holds what is known after some moments.
 
     Attributes:
         profile: in TOML; empty where it cannot be written yet.

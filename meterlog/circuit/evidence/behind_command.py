@@ -51,7 +51,7 @@ _SEEN: Mapping[tuple[str, str], Mapping[str, float]] = {
 
 @dataclass(frozen=True, slots=True)
 class Behind:
-    """What may be behind a missing command.
+    """Holds what may be behind a missing command.
 
     Attributes:
         cause: its name.
@@ -71,7 +71,7 @@ class Behind:
 
 
 def behind_command(circuit: Circuit, fault: str, told: Sequence[Told]) -> tuple[Behind, ...]:
-    """What may be behind a command's fault, the likeliest first; empty where it is no command's fault."""
+    """Return what may be behind a command's fault, the likeliest first; empty where it is no command's fault."""
     shares = _SHARES.get(fault)
     if shares is None:
         return ()

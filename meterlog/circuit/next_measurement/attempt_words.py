@@ -46,7 +46,7 @@ def title(circuit: Circuit, attempt: Attempt) -> str:
 
 
 def result_words(circuit: Circuit, result: Tried | Observed) -> str:
-    """What came of it, in words."""
+    """Return what came of it, in words."""
     word = result.answer if isinstance(result, Observed) else result.result
     words = _WORDS.get(word, f"it comes and goes at {word}")
     return words.format(load=circuit.parts[circuit.load].id)

@@ -63,7 +63,7 @@ class Attempt:
         return first.into or first.bridged or first.replaced or first.compared
 
     def told(self, circuit: Circuit, answer: str) -> Told | None:
-        """What a person's word for the result means; None where it is `unknown`.
+        """Return what a person's word for the result means; None where it is `unknown`.
 
         Raises:
             CircuitError: it is none of the answers.

@@ -86,7 +86,7 @@ def _at(circuit: Circuit, id_: str) -> str:
 
 
 def key_words(state: str) -> str:
-    """What the key does in a state."""
+    """Return what the key does in a state."""
     return _KEY[state]
 
 

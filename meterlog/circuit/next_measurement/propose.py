@@ -48,7 +48,7 @@ class Proposal:
 
     @property
     def minutes(self) -> float:
-        """What it takes."""
+        """Return what it takes."""
         return self.attempt.minutes
 
     @property

@@ -66,8 +66,8 @@ ON_WRONG_PIN, WRONG_PIN, WRONG_PIN_SPREAD = 2 / 3, 1.04, 0.06
 """Share of the others that, on volts, show the source's voltage; its middle and standard deviation in system voltages.
 Guesses."""
 BAD_LAMP = {"dark": 0.75, "glowing": 0.05, "dim": 0.05, "bright": 0.15}
-"""What a lamp shows that tells nothing about the circuit: its clip or tip has no contact, or it is on another wire.
-Guesses."""
+"""What a lamp shows that tells nothing about the circuit: its clip or tip has no contact, or it is on another
+wire. Guesses."""
 ANY_V, ANY_A, ANY_LOG_OHM = 1.4, 4.0, 20.0
 """The rest is anything in so many system voltages, load currents, or units of log ohms. Guesses."""
 

@@ -100,7 +100,7 @@ def in_chunks(count: int) -> Iterator[NDArray[np.int64]]:
 
 
 def _key(m: Measurement) -> tuple[object, ...]:
-    """What a prediction depends on."""
+    """Return what a prediction depends on."""
     return (m.quantity, m.at, m.to, m.state, m.load, m.watt, m.side, m.nulled, bool(np.isinf(m.value)))
 
 

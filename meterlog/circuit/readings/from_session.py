@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import islice
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -18,6 +19,7 @@ from meterlog.circuit.readings.typed_answers import typed_id, typed_place
 from meterlog.events.detect import detect
 from meterlog.reading import Flag, Quantity
 from meterlog.series import Series
+from meterlog.session.reader import open_reader
 from meterlog.signal.doubtful import believed
 
 if TYPE_CHECKING:
@@ -51,6 +53,25 @@ _QUANTITY = {
     Quantity.RESISTANCE: "resistance",
     Quantity.CONTINUITY: "resistance",
 }
+
+
+def measurements_from_sessions(paths: Iterable[Path | str], circuit: Circuit) -> tuple[list[Measurement], list[str]]:
+    """Take the measurements on a circuit out of sessions; see `measurements_from_session`.
+
+    Returns:
+        The measurements; and a sentence for every channel that could not be used, and for what is wrong with a file.
+
+    Raises:
+        SessionError: one cannot be read.
+    """
+    measured: list[Measurement] = []
+    left_out: list[str] = []
+    for path in paths:
+        with open_reader(path) as reader:
+            more, not_used = measurements_from_session(reader, circuit)
+            left_out += [*not_used, *reader.notes]
+        measured += more
+    return measured, left_out
 
 
 def measurements_from_session(reader: SessionReader, circuit: Circuit) -> tuple[list[Measurement], list[str]]:

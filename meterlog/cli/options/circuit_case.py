@@ -56,7 +56,7 @@ def make_diagnoser(args: argparse.Namespace) -> Diagnoser:
 
 
 def _money(args: argparse.Namespace, circuit: Circuit) -> Money:
-    """What things cost: as said here, else as the settings have it.
+    """Return what things cost: as said here, else as the settings have it.
 
     Raises:
         UsageError: a price is none, or of a part that the circuit does not have.
@@ -96,22 +96,16 @@ def collect(args: argparse.Namespace, circuit: Circuit) -> tuple[list[Measuremen
     Raises:
         MeterlogError: a file cannot be used.
     """
-    from meterlog.circuit.readings.from_session import measurements_from_session
+    from meterlog.circuit.readings.from_session import measurements_from_sessions
     from meterlog.circuit.readings.halves import unsaid
     from meterlog.circuit.readings.measurement import load_measured, refuse_too_many
-    from meterlog.session import open_reader
 
     measured, tried = load_measured(args.circuit, circuit)
     if args.measured:
         more, more_tried = load_measured(args.measured, circuit, templates=False)
         measured, tried = measured + more, tried + more_tried
-    left_out: list[str] = []
-    for path in args.sessions:
-        with open_reader(path) as reader:
-            more, not_used = measurements_from_session(reader, circuit)
-            notes = reader.notes
-        measured += more
-        left_out += [*not_used, *notes]
+    more, left_out = measurements_from_sessions(args.sessions, circuit)
+    measured += more
     refuse_too_many(measured, circuit)
     left_out += unsaid(circuit, measured)
     return measured, tried, left_out

@@ -42,7 +42,7 @@ def _first_rows(seen: Preview) -> Iterator[str]:
 
 
 def _role(column: Guess, seen: Preview) -> str:
-    """What a column is taken for, or why it is left out."""
+    """Return what a column is taken for, or why it is left out."""
     if column.role == "value" and column.name in seen.options.value and seen.plan is not None:
         return "value   " + seen.plan.values[seen.options.value.index(column.name)].spelled
     if column.role in ("", "value"):

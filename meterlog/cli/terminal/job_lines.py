@@ -42,7 +42,7 @@ class Lines:
 
 
 def caught_lines(folder: Path, taken: Sequence[Taken]) -> list[str]:
-    """What was caught, with its error and the shortest event that its recording would have shown."""
+    """Return what was caught, with its error and the shortest event that its recording would have shown."""
     lines = []
     for k, one in enumerate(taken):
         m = one.measurement

@@ -19,7 +19,7 @@ _ROWS_BELOW = 5
 
 
 def meaning(before: Status, after: Status) -> str:
-    """What a step has changed, in one line."""
+    """Return what a step has changed, in one line."""
     d = after.diagnosis
     if after.job.repaired and after.proof.verdict == "not yet":
         return f"Proof, not yet: {count(len(after.proof.next), 'reading')} to take again"
@@ -40,7 +40,7 @@ def meaning(before: Status, after: Status) -> str:
 
 
 def next_line(following: Next, folder: Path) -> str:
-    """What is next, in one line; the command that would enter a repair is left out, since a key does."""
+    """Return what is next, in one line; the command that would enter a repair is left out, since a key does."""
     minutes = f" ({following.minutes:.0f} min)" if following.minutes else ""
     if following.measurement is not None:
         m = following.measurement

@@ -1,4 +1,4 @@
-"""What is so now in a recording's terminal: each channel's link and state, and which of them have just begun."""
+"""Says what is so now in a recording's terminal: each channel's link and state, and which of them have just begun."""
 
 from __future__ import annotations
 

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from meterlog.cli.terminal.typed_line import edited, ends
+
 MARKER_KEYS = {"k": "key-on", "c": "crank", "w": "wiggle", "o": "key-off"}
 HELP = "k key-on   c crank   w wiggle   o key-off   m marker with text   q end"
-
-_ENTER, _ESCAPE, _ERASE, _END_OF_INPUT = "\r\n", "\x1b", "\x7f\b", "\x04"
 
 
 class RecordKeys:
@@ -39,13 +39,9 @@ class RecordKeys:
 
     def _write(self, key: str) -> None:
         assert self.text is not None
-        if key in _ENTER or key == _END_OF_INPUT:
-            if self.text.strip():
-                self._mark(self.text.strip(), self._began_s)
-            self.text = None
-        elif key == _ESCAPE:
-            self.text = None
-        elif key in _ERASE:
-            self.text = self.text[:-1]
-        elif key.isprintable():
-            self.text += key
+        if not ends(key):
+            self.text = edited(self.text, key)
+            return
+        if self.text.strip():
+            self._mark(self.text.strip(), self._began_s)
+        self.text = None

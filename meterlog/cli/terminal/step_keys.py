@@ -8,9 +8,9 @@ from __future__ import annotations
 from typing import Literal, NamedTuple
 
 from meterlog.circuit.model.bulb import BRIGHTNESS
+from meterlog.cli.terminal.typed_line import END_OF_INPUT, ENTER, edited, ends
 
 Kind = Literal["take", "typed", "skip", "repeat", "end"]
-ENTER, ESCAPE, ERASE, END_OF_INPUT = "\r\n", "\x1b", "\x7f\b", "\x04"
 
 CANNOT_REACH, NOT_HERE = "cannot reach", "not on this car"
 _SKIPS = {"c": CANNOT_REACH, "n": NOT_HERE}
@@ -27,7 +27,7 @@ LAMP_HELP = "lamp: b bright  d dim  g glowing  k dark"
 
 
 class Answer(NamedTuple):
-    """What a person wants of the step.
+    """Holds what a person wants of the step.
 
     Attributes:
         kind: what.
@@ -82,13 +82,8 @@ class StepKeys:
 
     def _write(self, key: str) -> Answer | None:
         assert self.text is not None
-        if key in ENTER or key == END_OF_INPUT:
-            text, self.text = self.text.strip(), None
-            return Answer("typed", text) if text else None
-        if key == ESCAPE:
-            self.text = None
-        elif key in ERASE:
-            self.text = self.text[:-1]
-        elif key.isprintable():
-            self.text += key
-        return None
+        if not ends(key):
+            self.text = edited(self.text, key)
+            return None
+        text, self.text = self.text.strip(), None
+        return Answer("typed", text) if text else None

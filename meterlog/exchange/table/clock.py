@@ -137,7 +137,8 @@ class Clock:
         return counted
 
     def _settled(self, time_s: Floats) -> int:
-        """How many of the rows have enough rows behind them for their order, and their stamp's run, to be known."""
+        """Return how many of the rows have enough rows behind them for their order, and their stamp's run, to be
+        known."""
         settled = max(len(time_s) - _LOOK_AHEAD, 0)
         if settled and self._stamps.spread:
             changes = np.flatnonzero(np.diff(time_s[: settled + 1]) != 0)

@@ -109,7 +109,8 @@ def _is_western(word: bytes) -> bool:
 
 
 def _likeliest(sample: bytes) -> str:
-    """What the statistics of letters say; of equals, Korean that is all Hangul, then Chinese of usual characters."""
+    """Return what the statistics of letters say; of equals, Korean that is all Hangul, then Chinese of usual
+    characters."""
     from charset_normalizer import from_bytes
 
     matches = list(from_bytes(sample, cp_isolation=_LIKELY))

@@ -27,7 +27,7 @@ exchanged. A guess."""
 
 
 class Form(NamedTuple):
-    """How the lines of a file become those of a plain table.
+    """Holds how the lines of a file become those of a plain table.
 
     Attributes:
         described: for a person.
@@ -79,7 +79,7 @@ def _rate(form: Form, head: Head) -> float:
 
 
 def _rated(grid: Grid) -> float:
-    """How well a grid explains the lines, with a little more where it names every column."""
+    """Return how well a grid explains the lines, with a little more where it names every column."""
     return grid.fit + 0.1 * sum(map(bool, grid.titles)) / grid.width
 
 

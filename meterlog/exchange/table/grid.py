@@ -71,7 +71,7 @@ def find_grid(lines: Sequence[tuple[int, str]], delimiter: str, *, columns: int 
 
 
 def _filled(seen: Sequence[Look]) -> tuple[int, int]:
-    """How many cells hold something, and how many of them a number or a time."""
+    """Return how many cells hold something, and how many of them a number or a time."""
     filled = sum(one is not Look.BLANK for one in seen)
     return filled, filled - sum(one is Look.TEXT for one in seen)
 
@@ -107,7 +107,7 @@ def _labels(rows: Sequence[Sequence[str]], width: int) -> tuple[str, ...]:
 
 
 class _Header(NamedTuple):
-    """What the lines above the data say of the columns.
+    """Holds what the lines above the data say of the columns.
 
     Attributes:
         line: the number of the last of them; 0 where none does.

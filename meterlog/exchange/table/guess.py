@@ -76,7 +76,7 @@ _CELL_UNIT = re.compile(r"[-+]?[\d.,]+(?:[eE][-+]?\d+)?\s*(?P<unit>[^\d\s.,+\-][
 
 
 class Guess(NamedTuple):
-    """What a column seems to be.
+    """Holds what a column seems to be.
 
     Attributes:
         place: from 0.

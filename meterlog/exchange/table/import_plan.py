@@ -1,4 +1,4 @@
-"""What the first pass over a file found out, before its rows are read."""
+"""Says what the first pass over a file found out, before its rows are read."""
 
 from __future__ import annotations
 

@@ -115,7 +115,7 @@ def _check_clock(plans: Sequence[ImportPlan]) -> None:
 
 
 def restart_question(restarts: Sequence[Restart], name: str, time: TimeReader) -> Question:
-    """What is asked where a clock began again, its times shown as the reader understands them."""
+    """Return what is asked where a clock began again, its times shown as the reader understands them."""
     shown = ", ".join(
         f"in line {restart.line} from {time.spelled(restart.from_s)} to {time.spelled(restart.to_s)}"
         for restart in restarts[:_SHOWN_RESTARTS]
@@ -171,7 +171,7 @@ class _Sessions:
         self._made.append((new, new.begin(self._start.started_at, self._details), {}))
 
     def _loader(self, plan: ImportPlan, remarks: Remarks) -> Loader:
-        """What fills the session from a file: channels of its own, or those of the file before."""
+        """Return what fills the session from a file: channels of its own, or those of the file before."""
         _, writer, loaders = self._made[-1]
         if plan.options.join == "time":
             key = self._plans.index(plan)
@@ -199,7 +199,7 @@ class _Sessions:
 
     @property
     def kept(self) -> int:
-        """How many rows are in them."""
+        """Return how many rows are in them."""
         return sum(loader.kept for loader in self._loaders)
 
     def keep(self, remarks: Sequence[Remarks]) -> list[Made]:

@@ -1,4 +1,5 @@
-"""What a cell looks like at first sight: a number, a time, nothing, or text; and the label that stands before it."""
+"""Says what a cell looks like at first sight: a number, a time, nothing, or text; and the label that stands before
+it."""
 
 from __future__ import annotations
 
@@ -40,7 +41,7 @@ _LABELLED = re.compile(r"\s*(?P<label>[^\W\d][^:=|;\t]{0,40}?)\s*(?P<mark>[:=])\
 
 @lru_cache(maxsize=20_000)
 def look(cell: str) -> Look:
-    """What a cell looks like; a label before it is passed over."""
+    """Return what a cell looks like; a label before it is passed over."""
     text = cell.strip()
     if text.casefold() in BLANK_WORDS:
         return Look.BLANK

@@ -76,7 +76,7 @@ class ImportOptions:
 
 
 def nth(given: tuple[str, ...], i: int) -> str | None:
-    """What an option that is given once for each column, or once for all, says of column `i`."""
+    """Return what an option that is given once for each column, or once for all, says of column `i`."""
     if not given:
         return None
     return given[i] if len(given) > 1 else given[0]

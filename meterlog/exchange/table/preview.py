@@ -1,4 +1,4 @@
-"""What a table would become: every column guessed, every open question listed with the answer that was taken."""
+"""Says what a table would become: every column guessed, every open question listed with the answer that was taken."""
 
 from __future__ import annotations
 

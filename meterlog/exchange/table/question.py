@@ -1,4 +1,4 @@
-"""What only the person who has the file can say: a sentence, and the options that would answer it."""
+"""Says what only the person who has the file can say: a sentence, and the options that would answer it."""
 
 from __future__ import annotations
 

@@ -1,4 +1,5 @@
-"""How fine a table's time stamps are: part of the error of each time, and what rows that share one are spread over."""
+"""Says how fine a table's time stamps are: part of the error of each time, and what rows that share one are spread
+over."""
 
 from __future__ import annotations
 
@@ -47,7 +48,7 @@ class Stamps(NamedTuple):
 
     @property
     def sentence(self) -> str:
-        """What is said of rows that were spread."""
+        """Return what is said of rows that were spread."""
         return (
             f"several rows share each time stamp of {self.resolution_s:g} s: they are spread evenly over it, and each"
             " time carries that uncertainty"

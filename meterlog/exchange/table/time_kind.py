@@ -79,7 +79,7 @@ class TimeSurvey:
         return times
 
     def stamps(self, time: TimeReader, channels: int) -> Stamps:
-        """How fine the times are, and whether rows share them; with `channels`, each has a row of its own."""
+        """Return how fine the times are, and whether rows share them; with `channels`, each has a row of its own."""
         times = self.read(time, self._cells)
         return Stamps(time.resolution(self._cells), not channels and shares_stamps(times))
 
@@ -107,7 +107,7 @@ class TimeSurvey:
         return reader
 
     def _not_understood(self, title: str) -> TableError:
-        """What is said of cells that are no times, with the pattern that they seem to have."""
+        """Return what is said of cells that are no times, with the pattern that they seem to have."""
         sample = self._samples[:_SHOWN_CELLS]
         shown = f"'{sample[0]}'" if sample else "nothing"
         patterns = tuple(patterns_of(sample))

@@ -33,7 +33,8 @@ _STEPS: tuple[tuple[str, tuple[str, ...]], ...] = (
     (r"(?i)\b[ap]m\b", ("%p",)),
     (r"\b[+-]\d{4}$", ("%z",)),
 )
-"""What each piece of a time looks like, and its directive; where there are two, the order of day and month is open."""
+"""What each piece of a time looks like, and its directive; where there are two, the order of day and month is
+open."""
 
 
 def patterns_of(cells: Sequence[str]) -> list[str]:

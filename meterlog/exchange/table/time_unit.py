@@ -55,7 +55,7 @@ UNIT_CHOICES = (*TIME_UNITS, SERIAL)
 
 
 class NumberKind(NamedTuple):
-    """What numbers in a time column are.
+    """Holds what numbers in a time column are.
 
     Attributes:
         unit: for a person.

@@ -13,7 +13,7 @@ from meterlog.job.case import JobCase
 
 @dataclass(frozen=True, slots=True)
 class Expected:
-    """What a sound circuit shows, in the reading's unit. A guide to what is seen, never what is entered.
+    """Holds what a sound circuit shows, in the reading's unit. A guide to what is seen, never what is entered.
 
     Attributes:
         rest: with the key off.

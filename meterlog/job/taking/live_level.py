@@ -206,7 +206,8 @@ class LiveLevel:
         return None if clipped or (self._state == "crank" and not self._cranks(level.value)) else level
 
     def _named(self, inside: list[Reading]) -> str:
-        """What was on and is over: it began between the last reading at rest and its own first, and ended likewise."""
+        """Return what was on and is over: it began between the last reading at rest and its own first, and ended
+        likewise."""
         longest_s = self._recent[-1].time_s - self._resting[-1].time_s
         shortest_s = inside[-1].time_s - inside[0].time_s
         lasted_s, error_s = (longest_s + shortest_s) / 2, (longest_s - shortest_s) / 2

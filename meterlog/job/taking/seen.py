@@ -1,4 +1,5 @@
-"""What is seen of one measurement: slips, and the level of the meter that is watched, or of two meters' difference."""
+"""Says what is seen of one measurement: slips, and the level of the meter that is watched, or of two meters'
+difference."""
 
 from __future__ import annotations
 

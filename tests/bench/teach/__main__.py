@@ -30,7 +30,7 @@ SHOWN = 400
 
 @dataclass
 class Score:
-    """What came of one meter."""
+    """Holds what came of one meter."""
 
     meter: Meter
     questions: int
@@ -108,7 +108,7 @@ QUANTITIES = {
 
 
 def _read(meter: Meter, profile: str, displays: list[Display]) -> tuple[int, int]:
-    """How many displays a profile reads right and wrong."""
+    """Return how many displays a profile reads right and wrong."""
     right = wrong = 0
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "taught.toml"

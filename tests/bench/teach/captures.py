@@ -31,7 +31,7 @@ SPEED, MOST_SHOWN, EACH = "5", 20, 10
 
 
 class Sent(NamedTuple):
-    """What the emulator says it showed."""
+    """Holds what the emulator says it showed."""
 
     time_s: float
     value: float
@@ -80,7 +80,7 @@ def typed_rows(sent: list[Sent], first_s: float) -> list[str]:
 
 
 def judged(driver: str, scenario: str) -> tuple[int, int, int, str]:
-    """How many readings were sent, come out the same, and come out different; and what the command said."""
+    """Return how many readings were sent, come out the same, and come out different; and what the command said."""
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         capture, sent = record(driver, scenario, folder)

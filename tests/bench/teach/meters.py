@@ -36,7 +36,7 @@ SIGNED = ("V", "mV", "A", "mA", "degC")
 
 
 class Display(NamedTuple):
-    """What a display shows."""
+    """Holds what a display shows."""
 
     function: str
     range: int

@@ -1,4 +1,4 @@
-"""What mechanics do beside measuring: proposed where it tells, in words to follow, entered by one word."""
+"""Checks that what mechanics do beside measuring is proposed where it tells, and entered by one word."""
 
 import json
 

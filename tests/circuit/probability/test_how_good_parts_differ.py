@@ -1,4 +1,5 @@
-"""What good parts lose says little of a fault; a first look that showed nothing is seldom a loose contact."""
+"""Checks that what good parts lose says little of a fault; a first look that showed nothing is seldom a loose
+contact."""
 
 import pytest
 

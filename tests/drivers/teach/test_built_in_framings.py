@@ -26,7 +26,7 @@ EACH = 20
 
 
 def shown_text(reading: Reading, unit: str, prefix: int) -> str:
-    """What a person types of a display."""
+    """Return what a person types of a display."""
     if math.isinf(reading.value):
         return f"OL {unit}"
     decimals = prefix - round(math.log10(reading.resolution))

@@ -1,4 +1,4 @@
-"""What a taught meter shows beyond its lesson is said, kept, and never read."""
+"""Checks that what a taught meter shows beyond its lesson is said, kept, and never read."""
 
 from __future__ import annotations
 

@@ -122,7 +122,7 @@ def _comes_back(
 
 
 def _right_answer(question: Question, mark: str, kind: str, delimiter: str) -> dict[str, Any]:
-    """What a person who knows the file would answer, which must be among what was offered."""
+    """Return what a person who knows the file would answer, which must be among what was offered."""
     patterns = {"dmy": "%d/%m/%Y_%H:%M:%S", "mdy": "%m/%d/%Y_%H:%M:%S"}
     answers: dict[str, Any] = {"decimal": mark, "date_order": kind, "time_format": f"{patterns.get(kind)}{mark}%f"}
     answer = answers[question.option]

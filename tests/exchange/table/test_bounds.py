@@ -1,4 +1,4 @@
-"""What is no table of sane size is one sentence, and takes little memory."""
+"""Checks that what is no table of sane size is one sentence, and takes little memory."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What numbers in a time column count is taken from what states it, else asked."""
+"""Checks that what numbers in a time column count is taken from what states it, else asked."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What sits between the meter and the wire counts in a job as it does in a recording."""
+"""Checks that what sits between the meter and the wire counts in a job as it does in a recording."""
 
 from __future__ import annotations
 

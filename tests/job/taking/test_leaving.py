@@ -1,4 +1,4 @@
-"""What the display shows at the last place is no reading of the next one."""
+"""Checks that what the display shows at the last place is no reading of the next one."""
 
 from __future__ import annotations
 

@@ -45,14 +45,14 @@ before ohms, s. Guesses."""
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """What the hands do: `off` (the probes are), `tips` (together), `turn` (clipped on, the key once), `rest`."""
+    """Holds what the hands do: `off` (the probes are), `tips` (together), `turn` (clipped on, the key once), `rest`."""
 
     doing: Literal["off", "tips", "turn", "rest"]
     most_s: float = math.inf
 
 
 def _leads(step: Step, place: Measurement) -> Scenario:
-    """What free leads show on that dial, or leads with their tips together."""
+    """Return what free leads show on that dial, or leads with their tips together."""
     quantity, steps = QUANTITY[place.quantity], round(step.most_s / STEP_S) + 1
     open_ends = step.doing == "off"
     value = np.full(steps, (math.inf if open_ends else LEADS_OHM) if place.quantity == "resistance" else 0.0)

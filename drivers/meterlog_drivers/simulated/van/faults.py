@@ -1,4 +1,4 @@
-"""What may be wrong with the van, by name, and what it changes.
+"""Says what may be wrong with the van, by name, and what it changes.
 
 A fault is written `PART:KIND`, with the kinds of the diagnosis: `fuse:open`, `relay_coil:not_commanded`; a part that
 has too much resistance by its ohms, `relay:1.6`; a part alone by the way in which it fails most. Several stand with a
@@ -68,7 +68,7 @@ class VanFault:
 
     @property
     def words(self) -> str:
-        """What is wrong, as a person says it."""
+        """Return what is wrong, as a person says it."""
         how = f"has {self.ohm:.2g} ohm too much" if self.kind == "high_resistance" else _WORDS[self.kind]
         return f"{self.part} {how}"
 
@@ -129,7 +129,7 @@ def faults_named(text: str, seed: int = 0) -> tuple[VanFault, ...]:
 
 
 def without(faults: Iterable[VanFault], repaired: Iterable[str]) -> tuple[VanFault, ...]:
-    """What is left once some parts were put right."""
+    """Return what is left once some parts were put right."""
     done = set(repaired)
     return tuple(fault for fault in faults if fault.part not in done)
 

@@ -14,8 +14,21 @@ EXTRAS = {
 
 def missing_library(error: ModuleNotFoundError) -> str | None:
     """Return the sentence for the user about a library that is not installed, or None where it is our own module."""
-    library = (error.name or "").partition(".")[0]
+    library = _library(error)
     if not library or library.startswith("meterlog"):
         return None
-    wanted = f"'meterlog[{EXTRAS[library]}]'" if library in EXTRAS else "meterlog"
+    return missing_extra(error) or _sentence(library, "meterlog")
+
+
+def missing_extra(error: BaseException) -> str | None:
+    """Return the sentence about a library that one of our extras brings, or None."""
+    library = _library(error)
+    return _sentence(library, f"'meterlog[{EXTRAS[library]}]'") if library in EXTRAS else None
+
+
+def _library(error: BaseException) -> str:
+    return ((error.name if isinstance(error, ModuleNotFoundError) else "") or "").partition(".")[0]
+
+
+def _sentence(library: str, wanted: str) -> str:
     return f"this needs {library}, which is not installed: pip install {wanted}"

@@ -16,7 +16,7 @@ from meterlog.errors import (
     WrongDriverType,
     did_you_mean,
 )
-from meterlog.extras import missing_library
+from meterlog.extras import missing_extra
 
 GROUP = "meterlog.drivers"
 """The entry-point group in which packages register drivers."""
@@ -38,10 +38,7 @@ def driver_errors(name: str, doing: str = "failed") -> Iterator[None]:
     except MeterlogError:
         raise
     except (Exception, SystemExit) as error:
-        missing = missing_library(error) if isinstance(error, ModuleNotFoundError) else None
-        if missing:
-            raise BrokenDriver(f"the driver '{name}' {doing}: {missing}") from error
-        raise BrokenDriver(f"the driver '{name}' {doing}: {_in_words(error)}") from error
+        raise BrokenDriver(f"the driver '{name}' {doing}: {missing_extra(error) or _in_words(error)}") from error
 
 
 def _in_words(error: BaseException) -> str:

@@ -26,14 +26,17 @@ def packed(values: ArrayLike, dtype: str = "f8") -> dict[str, str]:
 
 
 def line(x: ArrayLike, y: ArrayLike, name: str, colour: str, **more: Any) -> dict[str, Any]:
-    """A line; NaN breaks it. Values go as float32, which holds the 7 digits that no hand-held meter has."""
+    """A line in steps, as a display holds a value until its next one; NaN breaks it.
+
+    Values go as float32, which holds the 7 digits that no hand-held meter has.
+    """
     return {
         "type": "scatter",
         "mode": "lines",
         "x": packed(x),
         "y": packed(y, "f4"),
         "name": html.escape(name),
-        "line": {"color": colour, "width": 1.6},
+        "line": {"color": colour, "width": 1.6, "shape": "hv"},
         "marker": {"color": colour, "size": 4},
         "connectgaps": False,
         **more,

@@ -22,7 +22,7 @@ Array = NDArray[np.float64]
 def edges(found: Band, sides: Sides, zero: Array | float = 0.0, **more: Any) -> list[dict[str, Any]]:
     """Return the two edges of the band with all errors, filled between, less `zero`."""
     ink = _ink(sides)
-    edge: dict[str, Any] = {"line": {"width": 1, "color": ink}, "hoverinfo": "skip", **more}
+    edge: dict[str, Any] = {"line": {"width": 1, "color": ink, "shape": "hv"}, "hoverinfo": "skip", **more}
     return [
         line(found.time_s, found.high + found.error - zero, "", ink, **edge | {"showlegend": False}),
         line(
@@ -45,7 +45,7 @@ def _ink(sides: Sides) -> str:
 def middle_and_suspect(found: Band, hover: str, sides: Sides) -> list[dict[str, Any]]:
     """Return the two lines that are compared."""
     ink = _ink(sides)
-    dashed = {"line": {"color": ink, "dash": "dash", "width": 1.6}}
+    dashed = {"line": {"color": ink, "dash": "dash", "width": 1.6, "shape": "hv"}}
     return [
         line(found.time_s, found.middle, sides.reference, ink, hovertemplate=hover, **dashed),
         line(found.time_s, found.suspect, sides.other, BLUE, mode=dots(found), hovertemplate=hover),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
@@ -12,13 +13,14 @@ from numpy.typing import ArrayLike, NDArray
 
 from meterlog.drawing.palette import BLUE, GREY, PURPLE, VERMILION, kind_colour, outline
 from meterlog.drawing.primitives import DOTS_UP_TO, band, level, line, moment, word
+from meterlog.drawing.scale import count_of, extent, fitted_scale
 from meterlog.events.event import Event
 from meterlog.findings import Line
 from meterlog.kinds import KINDS
 from meterlog.series import Series
 from meterlog.session.model import Channel, Marker
 from meterlog.signal.reduce import Drawn, reduce_series
-from meterlog.text.figures import shown
+from meterlog.text.figures import prefix_of, shown
 
 POINTS = 2000
 """As many as a wide screen has columns: more would not be seen."""
@@ -32,6 +34,9 @@ _MOST_STRETCHES = 150
 _ALL_NAMED = 4
 """So few limits are all given words; of more, only those that hold for long; by eye."""
 
+_SLACK = 1e-6
+"""Resolutions come as float32: 0.01 may be a little less."""
+
 Span = tuple[float, float]
 
 
@@ -44,19 +49,21 @@ class Row:
         series: all its readings.
         events: (number in the session's list, event) of this channel.
         limits: what its findings were judged by.
+        scale: the range of its y axis, in its unit; fitted to what is shown where None.
     """
 
     channel: Channel
     series: Series
     events: Sequence[tuple[int, Event]] = ()
     limits: Sequence[Line] = ()
+    scale: Span | None = None
 
     @property
     def title(self) -> str:
-        """Label, test point and unit."""
+        """Label, test point and what is measured."""
         label = self.channel.label or f"channel {self.channel.number}"
         point = f" at {self.channel.point}" if self.channel.point and self.channel.point != label else ""
-        return f"{label}{point}, {self.channel.quantity.words} in {self.channel.quantity.unit}"
+        return f"{label}{point}, {self.channel.quantity.words}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,10 +97,11 @@ class TimeAxis:
 
 @dataclass(slots=True)
 class Window:
-    """The parts that change with the stretch of time shown: two traces a row, heights, and what lies over the lines."""
+    """The parts that change with the stretch of time shown: two traces a row, heights, units, and what lies over."""
 
     traces: list[dict[str, Any]] = field(default_factory=list)
     heights: list[Span] = field(default_factory=list)
+    units: list[str] = field(default_factory=list)
     shapes: list[dict[str, Any]] = field(default_factory=list)
     words: list[dict[str, Any]] = field(default_factory=list)
 
@@ -102,16 +110,36 @@ def draw_row(window: Window, axis: str, row: Row, time: TimeAxis, chosen: int | 
     """Draw a channel into the row of a y axis; `chosen` is the number of the event that stands out."""
     drawn = reduce_series(_with_neighbours(row.series, *time.span), POINTS)
     limits = [limit for limit in row.limits if time.inside([_stretch(limit)])]
-    heights = _heights(drawn, limits)
+    count = count_of(row.series)
+    scale = row.scale or fitted_scale(extent(drawn.value), count, [limit.level for limit in limits])
+    measure = _Measure.of(row.channel.quantity.unit, scale, count)
     mode = "lines+markers" if len(drawn.time_s) <= DOTS_UP_TO else "lines"
-    unit = row.channel.quantity.unit
-    hover = f"{time.words}: %{{y:.5~g}} {unit}<extra></extra>"
-    places = time.place(drawn.time_s)
-    window.traces.append(line(places, drawn.value, row.title, BLUE, mode=mode, yaxis=axis, hovertemplate=hover))
+    hover = f"{time.words}: %{{y:{measure.places}}} {measure.unit}<extra></extra>"
+    places, values = time.place(drawn.time_s), drawn.value * measure.factor
+    window.traces.append(line(places, values, row.title, BLUE, mode=mode, yaxis=axis, hovertemplate=hover))
+    heights = scale[0] * measure.factor, scale[1] * measure.factor
     window.heights.append(heights)
+    window.units.append(measure.unit)
     _draw_stretches(window, axis, drawn, time)
-    _draw_limits(window, axis, limits, time, heights, unit)
+    _draw_limits(window, axis, limits, time, heights, measure)
     _draw_events(window, axis, row, time, chosen, heights)
+
+
+@dataclass(frozen=True, slots=True)
+class _Measure:
+    """What a row's figures are written in: the unit with its prefix, the factor to it, and the display's decimals."""
+
+    base: str
+    unit: str
+    factor: float
+    places: str
+
+    @classmethod
+    def of(cls, base: str, scale: Span, count: float) -> _Measure:
+        """The handy prefix for the whole of a scale, in the unit without one; one count is in that unit too."""
+        prefix, exponent = prefix_of(max(map(abs, scale)), base)
+        places = f".{max(0, exponent - math.floor(math.log10(count) + _SLACK))}f" if count > 0 else ".4~g"
+        return cls(base, f"{prefix}{base}", 10.0**-exponent, places)
 
 
 def draw_markers(
@@ -150,22 +178,6 @@ def _stretch(limit: Line) -> Span:
     return (-np.inf if limit.start_s is None else limit.start_s, np.inf if limit.end_s is None else limit.end_s)
 
 
-def _heights(drawn: Drawn, limits: Sequence[Line]) -> Span:
-    """The range of the y axis: what is to be seen, not blown up beyond 2 % of its size, near limits included."""
-    finite = drawn.value[np.isfinite(drawn.value)]
-    if not len(finite):
-        return 0.0, 1.0
-    low, high = float(finite.min()), float(finite.max())
-    least = max(0.02 * max(abs(low), abs(high)), 1e-12)
-    if high - low < least:
-        middle = (low + high) / 2
-        low, high = middle - least / 2, middle + least / 2
-    size = high - low
-    near = [limit.level for limit in limits if low - 0.4 * size <= limit.level <= high + 0.4 * size]
-    low, high = min([low, *near]), max([high, *near])
-    return low - 0.14 * (high - low), high + 0.14 * (high - low)
-
-
 def _draw_stretches(window: Window, axis: str, drawn: Drawn, time: TimeAxis) -> None:
     """Stretches without data in grey, overload as a bar at the top, both named."""
     for start_s, end_s in time.inside(drawn.gaps):
@@ -184,20 +196,25 @@ def _draw_stretches(window: Window, axis: str, drawn: Drawn, time: TimeAxis) -> 
         window.words.append(word(time.at((start_s + end_s) / 2), 0.91, "overload (OL)", **where))
 
 
-def _draw_limits(window: Window, axis: str, limits: Sequence[Line], time: TimeAxis, heights: Span, unit: str) -> None:
+def _draw_limits(
+    window: Window, axis: str, limits: Sequence[Line], time: TimeAxis, heights: Span, measure: _Measure
+) -> None:
     """Each limit where it holds, in words where there is room for them."""
-    seen = [limit for limit in limits if heights[0] <= limit.level <= heights[1]][:_MOST_EVENTS]
+    seen = [limit for limit in limits if heights[0] <= limit.level * measure.factor <= heights[1]][:_MOST_EVENTS]
     for limit in seen:
+        at_level = limit.level * measure.factor
         ((start_s, end_s),) = time.inside([_stretch(limit)])
         start, end = time.at(start_s), time.at(end_s)
-        window.shapes.append(level(start, end, limit.level, axis, VERMILION))
+        window.shapes.append(level(start, end, at_level, axis, VERMILION))
         if len(seen) <= _ALL_NAMED or end_s - start_s > 0.3 * time.length_s:
             late = (start_s + end_s) / 2 > sum(time.span) / 2
             at, side = (end, "right") if late else (start, "left")  # so that a narrow plot cuts no words off
-            crowded = any(0.0 < other.level - limit.level < 0.1 * (heights[1] - heights[0]) for other in seen)
-            text = f"{shown(limit.level, unit)}: {limit.words}"
+            crowded = any(
+                0.0 < other.level * measure.factor - at_level < 0.1 * (heights[1] - heights[0]) for other in seen
+            )
+            text = f"{shown(limit.level, measure.base)}: {limit.words}"
             where = {"yref": axis, "xanchor": side, "yanchor": "top" if crowded else "bottom"}
-            window.words.append(word(at, limit.level, text, **where))
+            window.words.append(word(at, at_level, text, **where))
 
 
 def _draw_events(window: Window, axis: str, row: Row, time: TimeAxis, chosen: int | None, heights: Span) -> None:

@@ -16,6 +16,7 @@ from meterlog.drawing.palette import BLACK, GRID, ORANGE
 from meterlog.drawing.primitives import Figure, band, layout, word
 from meterlog.drawing.reference import MOST_EXCURSIONS, edges, middle_and_suspect, thinned
 from meterlog.drawing.row import Row, TimeAxis, Window, draw_markers, draw_row
+from meterlog.drawing.scale import fixed_scales
 from meterlog.events.event import Event
 from meterlog.loaded import Loaded
 from meterlog.reading import Quantity
@@ -36,11 +37,17 @@ def channel_figure(
 ) -> Figure:
     """One channel over time, or over a stretch of it, with its limits, numbered events and the session's markers."""
     time = TimeAxis(shown or (0.0, max(capture.duration_s, 0.1)), _seconds, "%{x:.2f} s")
-    row = Row(channel, capture.believed(channel.number), numbered, capture.analysis.lines(channel.number))
+    row = Row(
+        channel,
+        capture.believed(channel.number),
+        numbered,
+        capture.analysis.lines(channel.number),
+        fixed_scales(capture)[channel.number],
+    )
     window = Window()
     draw_row(window, "y", row, time)
     draw_markers(window, capture.markers, time, letters=_NAME_LETTERS)
-    figure = _figure(window, f"{channel.quantity.words} in {channel.quantity.unit}", time.span)
+    figure = _figure(window, f"{channel.quantity.words} in {window.units[0]}", time.span)
     figure["layout"]["yaxis"]["range"] = list(window.heights[0])
     return figure
 

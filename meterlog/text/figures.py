@@ -46,7 +46,7 @@ def shown(value: float, unit: str, error: float | None = None, *, digits: int = 
         return "overload"
     if error is None or not math.isfinite(error) or error <= 0:
         return _significant(value, unit, digits)
-    prefix, exponent = _prefix(max(abs(value), error), unit)
+    prefix, exponent = prefix_of(max(abs(value), error), unit)
     scaled, error = value / 10.0**exponent, error / 10.0**exponent
     decimals = max(0, -_magnitude(error) + (1 if str(error).lstrip("0.")[:1] in "12" else 0))
     return f"{_rounded(scaled, decimals)} {prefix}{unit} +-{_up(error, decimals):.{decimals}f}".replace("  ", " ")
@@ -66,7 +66,7 @@ def displayed(value: float, unit: str, resolution: float = math.nan) -> str:
         return f"{'-' if value < 0 else ''}OL {unit}"
     if math.isnan(resolution) or resolution <= 0:
         return _significant(value, unit, _SIGNIFICANT_DIGITS + 1)
-    prefix, exponent = _prefix(max(abs(value), _NEAR_ZERO_COUNTS * resolution * (1 + _SLACK)), unit)
+    prefix, exponent = prefix_of(max(abs(value), _NEAR_ZERO_COUNTS * resolution * (1 + _SLACK)), unit)
     decimals = max(0, exponent - math.floor(math.log10(resolution) + _SLACK))
     return f"{_rounded(value / 10.0**exponent, decimals)} {prefix}{unit}"
 
@@ -106,22 +106,22 @@ def count(number: int, word: str) -> str:
     return f"{number} {word}" if number == 1 else f"{number} {word}{'es' if word.endswith('s') else 's'}"
 
 
-def _significant(value: float, unit: str, digits: int) -> str:
-    value = float(f"{value:.{digits}g}")  # first, so that 999.6 ohm is 1 kohm
-    prefix, exponent = _prefix(abs(value), unit)
-    scaled = float(f"{value}e{-exponent}") if "e" not in repr(value) else value / 10.0**exponent
-    plain = _rounded(scaled, max(0, digits - 1 - _magnitude(scaled)))
-    return f"{plain.rstrip('0').rstrip('.') if '.' in plain else plain} {prefix}{unit}".rstrip()
-
-
-def _prefix(size: float, unit: str) -> tuple[str, int]:
-    """The prefix for a value of that size, and its power of ten."""
+def prefix_of(size: float, unit: str) -> tuple[str, int]:
+    """Return the prefix for a value of that size, in a unit without one, and its power of ten: `("m", -3)`."""
     found = _SHOWN_WITH.get(unit, ("",))
     if not size:
         return ("", 0) if "" in found else (found[0], PREFIXES[found[0]])
     fitting = [p for p in found if size >= (_LEAST_SHOWN if PREFIXES[p] <= 0 else 1.0) * 10.0 ** PREFIXES[p]]
     prefix = fitting[-1] if fitting else found[0]
     return prefix, PREFIXES[prefix]
+
+
+def _significant(value: float, unit: str, digits: int) -> str:
+    value = float(f"{value:.{digits}g}")  # first, so that 999.6 ohm is 1 kohm
+    prefix, exponent = prefix_of(abs(value), unit)
+    scaled = float(f"{value}e{-exponent}") if "e" not in repr(value) else value / 10.0**exponent
+    plain = _rounded(scaled, max(0, digits - 1 - _magnitude(scaled)))
+    return f"{plain.rstrip('0').rstrip('.') if '.' in plain else plain} {prefix}{unit}".rstrip()
 
 
 def _magnitude(value: float) -> int:

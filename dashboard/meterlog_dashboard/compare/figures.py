@@ -32,7 +32,14 @@ def compare_figure(
     traces = edges(found, sides)
     for number, (name, series) in enumerate(good):
         drawn = reduce_series(series, POINTS)
-        colour = {"line": {"color": GREY, "width": 1.2, "dash": ("solid", "dash", "dot", "dashdot")[number % 4]}}
+        colour = {
+            "line": {
+                "color": GREY,
+                "width": 1.2,
+                "dash": ("solid", "dash", "dot", "dashdot")[number % 4],
+                "shape": "hv",
+            }
+        }
         traces.append(line(drawn.time_s, drawn.value, name, GREY, hovertemplate=hover, **colour))
     traces += middle_and_suspect(found, hover, sides)
     below: dict[str, Any] = {"yaxis": "y2", "showlegend": False}

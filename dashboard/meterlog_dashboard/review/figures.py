@@ -31,8 +31,9 @@ def draw_window(
     time = TimeAxis(span, clock.ms, "%{x|%H:%M:%S.%2f}")
     for place, row in enumerate(rows):
         draw_row(window, axis_name("y", place), row, time, chosen)
-        title = word(0, domain(place, len(rows))[1], row.title, xref="paper", font={"size": 13, "weight": 700})
-        window.words.append(title)
+        title = f"{row.title} in {window.units[place]}"
+        where = {"xref": "paper", "font": {"size": 13, "weight": 700}}
+        window.words.append(word(0, domain(place, len(rows))[1], title, **where))
     draw_markers(window, markers, time, above_px=20)
     if clock.change is not None and span[0] <= clock.change[0] <= span[1]:
         at = float(clock.ms(clock.change[0]))
@@ -99,6 +100,7 @@ def strip_figure(rows: Sequence[Row], clock: Clock, whole: tuple[float, float], 
         share = 1.0 / len(rows)
         made["yaxis" if place == 0 else f"yaxis{place + 1}"] = {
             "domain": [1 - (place + 1) * share, 1 - place * share],
+            "range": row.scale,
             "fixedrange": True,
             "showticklabels": False,
             "showgrid": False,

@@ -13,6 +13,7 @@ from dash.exceptions import PreventUpdate
 
 from meterlog.drawing.primitives import Figure
 from meterlog.drawing.row import Row, Window
+from meterlog.drawing.scale import fixed_scales
 from meterlog.errors import SessionError
 from meterlog.text.figures import seconds
 from meterlog_dashboard.downloads import session_links
@@ -158,17 +159,17 @@ def _plots(session: Loaded, clock: Clock, whole: Span) -> list[Component]:
     ]
 
 
-def _rows(session: Loaded, analyzed: bool) -> list[Row]:
-    """The rows to draw; with events and limits only once the analysis is wanted."""
-    if not analyzed:
-        return [Row(channel, session.series(channel.number)) for channel in session.channels]
-    numbered = list(enumerate(session.analysis.events, 1))
+def _rows(session: Loaded, analyzed: bool, fitted: bool = False) -> list[Row]:
+    """The rows to draw; with events and limits only once the analysis is wanted, on fixed scales unless `fitted`."""
+    scales = {} if fitted else fixed_scales(session)
+    numbered = list(enumerate(session.analysis.events, 1)) if analyzed else []
     return [
         Row(
             channel,
             session.series(channel.number),
             [(n, e) for n, e in numbered if e.channel == channel.number],
-            session.analysis.lines(channel.number),
+            session.analysis.lines(channel.number) if analyzed else (),
+            scales.get(channel.number),
         )
         for channel in session.channels
     ]

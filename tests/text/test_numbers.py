@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections import Counter
 from datetime import UTC, datetime
 
 import numpy as np
@@ -11,6 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from meterlog.errors import TableError
+from meterlog.exchange.table.even_cells import even_columns
 from meterlog.exchange.table.options import ImportOptions
 from meterlog.exchange.table.time_kind import TimeSurvey
 from meterlog.exchange.table.time_text import TimeReader
@@ -81,6 +83,57 @@ def test_what_is_no_reading_never_becomes_one(cell: str, state: int) -> None:
     found = CellReader(Quantity.DC_VOLTAGE, VOLT, ".")[cell]
     assert found.state == state
     assert math.isnan(found.value)
+
+
+@given(
+    st.lists(
+        st.tuples(*[st.from_regex(r"\A-?([0-9]{1,7}(\.[0-9]{0,8})?|\.[0-9]{1,15})\Z")] * 2), min_size=1, max_size=50
+    ),
+    st.sampled_from(["\n", "\r\n"]),
+)
+def test_even_cells_give_what_the_careful_way_gives(rows: list[tuple[str, str]], end: str) -> None:
+    columns = even_columns("".join(f"{a};{b}{end}" for a, b in rows), ";", 2)
+    assert columns is not None
+    for column, cells in zip(columns, zip(*rows, strict=True), strict=True):
+        assert list(column) == [column[i] for i in range(len(cells))] == list(cells)
+        assert column.numbers is not None
+        careful = [CellReader(Quantity.DC_VOLTAGE, VOLT, ".")[cell] for cell in cells]
+        assert column.numbers.value.tobytes() == np.array([cell.value for cell in careful]).tobytes()
+        assert column.numbers.decimals.tolist() == [cell.decimals for cell in careful]
+        numbers = Counter((c.value, c.decimals) for c in careful)
+        assert sorted(column.counted().values()) == sorted(numbers.values())
+        again = column[:1].before(column[1:])
+        assert list(again) == list(cells)
+        assert again.chosen(np.arange(len(cells)) % 2 == 0).numbers is not None
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "1;2\n3\n",
+        "1;2;3\n4;5\n",
+        "1;\n",
+        ";1\n",
+        "1;2",
+        "1;2\n\n",
+        "1;+2\n",
+        "1;2 \n",
+        "1;2\r3;4\n",
+        "1;1e3\n",
+        '1;"2"\n',
+        "",
+    ],
+)
+def test_what_is_not_even_is_left_to_the_careful_way(text: str) -> None:
+    assert even_columns(text, ";", 2) is None
+
+
+@pytest.mark.parametrize("cell", ["-", ".", "1.2.3", "1-2", "--1", "-.", "1234567890123456", "0.1234567890123456"])
+def test_even_cells_that_are_no_short_number_are_left_to_the_careful_way(cell: str) -> None:
+    columns = even_columns(f"1;{cell}\n", ";", 2)
+    assert columns is not None
+    assert columns[1].numbers is None
+    assert list(columns[1]) == [cell]
 
 
 @given(st.lists(st.from_regex(r"\A[+-]?[0-9]{1,6}(\.[0-9]{0,8})?\Z"), min_size=1, max_size=50))
@@ -199,7 +252,7 @@ def _epoch(*moment: int) -> float:
 def test_times_of_every_kind(cell: str, seconds: float) -> None:
     reader = _reader([cell])
     assert reader.one(cell) == pytest.approx(seconds, abs=1e-6)
-    assert reader.many([cell, cell]) == [reader.one(cell)] * 2
+    assert np.array(reader.many([cell, cell])).tolist() == [reader.one(cell)] * 2
 
 
 @pytest.mark.parametrize("cell", ["", "hello", "1_000", "nan", "2024-13-01T00:00:00", "32/01/2024", "12:61:00"])

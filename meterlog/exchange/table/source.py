@@ -12,7 +12,7 @@ from meterlog.exchange.table.encoding import find_encoding
 from meterlog.exchange.table.forms import find_form
 from meterlog.exchange.table.layout import as_delimiter, head_of
 from meterlog.exchange.table.options import ImportOptions
-from meterlog.exchange.table.text_rows import text_lines
+from meterlog.exchange.table.text_rows import TextLines
 
 Lines = Callable[[], Iterator[str]]
 
@@ -88,7 +88,7 @@ def text_source(path: Path, encoding: str | None = None) -> Source:
     """
     found = find_encoding(path) if encoding is None else None
     name = encoding or (found.name if found else "")
-    return Source(path, name, lambda: text_lines(path, name), (found.doubt,) if found and found.doubt else ())
+    return Source(path, name, lambda: TextLines(path, name), (found.doubt,) if found and found.doubt else ())
 
 
 def dressed(source: Source, delimiter: str | None) -> Source:

@@ -7,9 +7,10 @@ from collections import Counter
 from collections.abc import Iterable
 
 from meterlog.errors import TableError
+from meterlog.exchange.table.even_cells import EvenCells
 from meterlog.exchange.table.remarks import Remarks
 from meterlog.exchange.table.source import Source
-from meterlog.exchange.table.text_rows import Block, Shape, blocks
+from meterlog.exchange.table.text_rows import Block, Cells, Shape, blocks
 from meterlog.exchange.table.time_kind import TimeSurvey
 from meterlog.text.numbers import MarkSurvey
 
@@ -53,14 +54,14 @@ class Survey:
                 self._see_channels(block.columns[channel_place], times)
         self.channels.pop("", None)
 
-    def _see_times(self, times: list[str]) -> None:
+    def _see_times(self, times: Cells) -> None:
         self.time.see(times)
         self.marks.see([time for time in times[:_MARK_CELLS] if _MARKED_NUMBER.fullmatch(time.strip())])
         self.marks.comma_in_times |= any(map(_COMMA_SECONDS.search, times[:_MARK_CELLS]))
 
-    def _see_values(self, cells: list[str], distinct: dict[str, int]) -> None:
+    def _see_values(self, cells: Cells, distinct: dict[str, int]) -> None:
         if len(distinct) < _DISTINCT_CELLS:
-            counted = Counter(cells)
+            counted = cells.counted() if isinstance(cells, EvenCells) else Counter(cells)
             for cell, count in counted.items():
                 distinct[cell] = distinct.get(cell, 0) + count
             self.marks.see(counted)
@@ -74,7 +75,7 @@ class Survey:
             raise TableError("the channel column names more than 1000 channels: is it the right column?")
 
 
-def joined(block: Block, places: tuple[int, ...]) -> list[str]:
+def joined(block: Block, places: tuple[int, ...]) -> Cells:
     """The cells of one column, or those of a date and a clock column put together."""
     if len(places) == 1:
         return block.columns[places[0]]

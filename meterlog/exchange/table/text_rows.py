@@ -6,7 +6,7 @@ import csv
 import io
 from collections import deque
 from collections.abc import Iterable, Iterator, Sequence
-from itertools import chain, compress, islice, repeat
+from itertools import compress, islice, repeat
 from pathlib import Path
 from typing import NamedTuple
 
@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from meterlog.errors import TableError
+from meterlog.exchange.table.even_cells import EvenCells, even_columns
 from meterlog.exchange.table.looks import Look, is_words, look, note_of, unlabelled
 from meterlog.exchange.table.remarks import Remarks
 from meterlog.session.schema import CHUNK_READINGS
@@ -29,21 +30,37 @@ still little memory where a file has no line ends."""
 csv.field_size_limit(LONGEST_LINE)
 
 
-_READ_CHARACTERS = 1 << 20
-"""The file is read in such pieces."""
+_READ_CHARACTERS = 1 << 18
+"""The file is read in such pieces: about as many rows as a block has, where there are two columns of numbers."""
 
 
-def text_lines(path: Path, encoding: str) -> Iterator[str]:
-    """The lines, line ends kept.
+class TextLines(Iterator[str]):
+    """The lines of a file, line ends kept; or, where nobody wants them one by one, whole pieces of it.
 
     Raises:
         TableError: the file does not have that encoding, or a line that no table has.
     """
-    return chain.from_iterable(_pieces(path, encoding))
+
+    def __init__(self, path: Path, encoding: str) -> None:
+        self._pieces = _pieces(path, encoding)
+        self._lines: Iterator[str] = iter(())
+
+    def __next__(self) -> str:
+        while (line := next(self._lines, None)) is None:
+            self.put_back(next(self._pieces))
+        return line
+
+    def piece(self) -> str:
+        """Lines not given yet, as one text; nothing at the end of the file."""
+        return "".join(self._lines) or next(self._pieces, "")
+
+    def put_back(self, piece: str) -> None:
+        """Give a piece line by line after all."""
+        self._lines = iter(io.StringIO(piece, newline="").readlines())
 
 
-def _pieces(path: Path, encoding: str) -> Iterator[list[str]]:
-    """Lines, a piece of the file at a time: in one go, since there may be millions."""
+def _pieces(path: Path, encoding: str) -> Iterator[str]:
+    """The text of a file, some whole lines at a time."""
     try:
         with path.open(encoding=encoding, newline="", errors="replace" if encoding == "cp1252" else "strict") as file:
             rest = ""
@@ -56,8 +73,10 @@ def _pieces(path: Path, encoding: str) -> Iterator[list[str]]:
                     raise TableError(
                         f"'{path}' has a line of more than {LONGEST_LINE // 1_000_000} million characters: not a table"
                     )
-                yield io.StringIO(text[:end], newline="").readlines()
-            yield io.StringIO(rest, newline="").readlines()
+                if end:
+                    yield text[:end]
+            if rest:
+                yield rest
     except UnicodeError as error:
         raise TableError(
             f"'{path}' is not in the encoding {encoding} ({error}): give another with --encoding"
@@ -100,6 +119,10 @@ NO_ROWS = (EMPTY, HEADER_AGAIN)
 """Lines that are seen and are no rows."""
 
 
+Cells = list[str] | EvenCells
+"""The cells of a column."""
+
+
 class Block(NamedTuple):
     """Some rows of a table, by column.
 
@@ -110,7 +133,7 @@ class Block(NamedTuple):
     """
 
     line: Sequence[int]
-    columns: list[list[str]]
+    columns: Sequence[Cells]
     texts: Sequence[tuple[int, list[str]]] = ()
 
     def row(self, i: int) -> list[str]:
@@ -121,7 +144,7 @@ class Block(NamedTuple):
         """The rows where `good` holds."""
         if good.all():
             return self
-        return Block(list(compress(self.line, good)), [list(compress(column, good)) for column in self.columns])
+        return Block(list(compress(self.line, good)), [_chosen(column, good) for column in self.columns])
 
     def part(self, start: int, stop: int) -> Block:
         """The rows from `start` on, before `stop`."""
@@ -129,8 +152,18 @@ class Block(NamedTuple):
 
     def before(self, later: Block) -> Block:
         """These rows and then the later ones."""
-        columns = [[*first, *then] for first, then in zip(self.columns, later.columns, strict=True)]
+        columns = [_before(first, then) for first, then in zip(self.columns, later.columns, strict=True)]
         return Block([*self.line, *later.line], columns)
+
+
+def _chosen(cells: Cells, good: NDArray[np.bool_]) -> Cells:
+    return cells.chosen(good) if isinstance(cells, EvenCells) else list(compress(cells, good))
+
+
+def _before(first: Cells, then: Cells) -> Cells:
+    if isinstance(first, EvenCells) and isinstance(then, EvenCells):
+        return first.before(then)
+    return [*first, *then]
 
 
 class Shape(NamedTuple):
@@ -167,6 +200,13 @@ def blocks(lines: Iterator[str], shape: Shape, remarks: Remarks) -> Iterator[Blo
     counted and left out, and the next one read as usual.
     """
     first = 1 + sum(1 for _ in islice(lines, shape.after_line))
+    while isinstance(lines, TextLines) and not any(shape.labels) and (piece := lines.piece()):
+        even = even_columns(piece, shape.delimiter, shape.width)
+        if even is None:
+            lines.put_back(piece)
+            break
+        yield Block(range(first, first + len(even[0])), even)
+        first += len(even[0])
     while texts := list(islice(lines, BLOCK_ROWS)):
         columns = _even_columns(texts, shape)
         if columns is not None:

@@ -182,7 +182,7 @@ class TimeSurvey:
 def _number_reader(numbers: Sequence[str], title: str, options: ImportOptions, decimal: str) -> TimeReader:
     if options.interval is not None:
         return NumberTime(decimal, NumberKind(f"rows counted, {options.interval:g} s apart", options.interval))
-    values = NumberTime(decimal).many(numbers)
+    values = NumberTime(decimal).many(numbers).tolist()
     whole = not any(map(_SHOWS_PART.search, numbers))
     if options.time_unit is None and whole and (patterns := tuple(patterns_of(numbers[:_SHOWN_CELLS]))):
         raise Question(

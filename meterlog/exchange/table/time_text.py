@@ -8,9 +8,15 @@ from abc import ABC, abstractmethod
 from collections.abc import Sequence
 from datetime import date, datetime, timedelta
 
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from meterlog.exchange.table.even_cells import EvenCells
 from meterlog.exchange.table.stamps import clock_resolution, number_resolution
 from meterlog.exchange.table.time_unit import NumberKind
 from meterlog.text.units import TIME_UNITS
+
+Floats = NDArray[np.float64]
 
 _EPOCH = datetime(1970, 1, 1)  # noqa: DTZ001 - naive on purpose: local times are counted from a local epoch
 _MONTH_NAMES = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
@@ -49,8 +55,8 @@ class TimeReader(ABC):
             ValueError: it is no such time.
         """
 
-    def many(self, cells: Sequence[str]) -> list[float]:
-        """Many cells.
+    def many(self, cells: Sequence[str]) -> ArrayLike:
+        """Many cells, s each.
 
         Raises:
             ValueError: one of them is no such time.
@@ -88,21 +94,26 @@ class NumberTime(TimeReader):
 
     def one(self, cell: str) -> float:
         """See `TimeReader.one`."""
-        return self.many([cell])[0]
+        return float(self._placed(np.array(self._shown([cell])))[0])
 
-    def many(self, cells: Sequence[str]) -> list[float]:
+    def many(self, cells: Sequence[str]) -> Floats:
         """See `TimeReader.many`."""
+        if isinstance(cells, EvenCells) and self._decimal == "." and (numbers := cells.numbers):
+            return self._placed(numbers.value)
+        return self._placed(np.array(self._shown(cells), np.float64))
+
+    def _placed(self, number: Floats) -> Floats:
+        if self._divisor != 1:
+            return number / self._divisor
+        return number if self._factor == 1.0 else number * self._factor - self._zero_s
+
+    def _shown(self, cells: Sequence[str]) -> list[float]:
         text = "\n".join(cells)
         if not _NUMERIC.fullmatch(text):  # float() would take 1_000, nan and inf
             raise ValueError("no number")
         if self._decimal == ",":
             cells = text.replace(".", "\0").replace(",", ".").split("\n")
-        times = list(map(float, cells))
-        if self._divisor != 1:
-            return [time / self._divisor for time in times]
-        if self._factor != 1.0:
-            return [time * self._factor - self._zero_s for time in times]
-        return times
+        return list(map(float, cells))
 
     def resolution(self, cells: Sequence[str]) -> float:
         """See `TimeReader.resolution`."""

@@ -1,4 +1,4 @@
-"""The circuit: a chain of parts from battery + round to battery -, and the points where a probe can touch it."""
+"""The circuit: a chain of parts from battery + round to battery -, its branches, and the points a probe can touch."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from meterlog.circuit.model.loops import Branch, Loops, find_loops
 from meterlog.errors import CircuitError
 
 KINDS = (
@@ -74,6 +75,9 @@ class Part:
         gauge_mm2: a wire's cross-section, mm2.
         length_m: a wire's length, m.
         rating_a: what is printed on a fuse, A.
+        closed_in: the states in which a contact is closed, of those in which the circuit is on (a key switch's START
+            contact: `crank`); None for all of them.
+        leaks_to: the places to which water in this connector may lead.
         price: what a new one costs, in the person's own currency; None where nobody said.
         replace_min: minutes to replace it, once it is reached; None where nobody said.
     """
@@ -93,8 +97,14 @@ class Part:
     gauge_mm2: float | None = None
     length_m: float | None = None
     rating_a: float | None = None
+    closed_in: tuple[str, ...] | None = None
+    leaks_to: tuple[str, ...] = ()
     price: float | None = None
     replace_min: float | None = None
+
+    def closed(self, state: str) -> bool:
+        """Tell whether it is closed in a state in which the circuit is on, once it is commanded."""
+        return self.closed_in is None or state in self.closed_in
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,15 +122,18 @@ class Point:
 
 @dataclass(frozen=True)
 class Circuit:
-    """A chain of parts, the battery first; node k is the one after part k, the last node is battery -.
+    """A chain of parts, the battery first, and its branches.
+
+    Node k is the one after part k. The chain's last node is battery -; a branch's last one is where it joins again.
 
     Attributes:
         name: what to call it.
         system_v: 12 or 24, V.
-        parts: in the order the current flows.
+        parts: the chain's, in the order the current flows, then each branch's.
         points: where probes can touch.
         active: the states in which the circuit is switched on when all is well.
         near: what all of it is near; None where nobody said.
+        branches: what stands beside the chain: other loads, bypasses.
     """
 
     name: str
@@ -129,6 +142,7 @@ class Circuit:
     points: tuple[Point, ...]
     active: tuple[str, ...] = ("key_on", "prime", "crank", "run")
     near: tuple[str, ...] | None = None
+    branches: tuple[Branch, ...] = ()
 
     @cached_property
     def part_index(self) -> Mapping[str, int]:
@@ -146,16 +160,105 @@ class Circuit:
         return {part.command: k for k, part in enumerate(self.parts) if part.command}
 
     @cached_property
+    def chain(self) -> range:
+        """The positions of the chain's parts."""
+        return range(len(self.parts) - sum(len(branch.parts) for branch in self.branches))
+
+    @property
+    def minus(self) -> int:
+        """The node of battery -."""
+        return self.chain[-1]
+
+    @cached_property
     def load(self) -> int:
-        """The position of the load: the first motor, or else the first load."""
-        kinds = [part.kind for part in self.parts]
+        """The position of the chain's load: the first motor, or else the first load."""
+        kinds = [self.parts[k].kind for k in self.chain]
         return kinds.index("motor") if "motor" in kinds else kinds.index("load")
 
     @cached_property
+    def branch_positions(self) -> tuple[range, ...]:
+        """The positions of each branch's parts."""
+        first = [self.part_index[branch.parts[0]] for branch in self.branches]
+        return tuple(range(k, k + len(branch.parts)) for k, branch in zip(first, self.branches, strict=True))
+
+    @cached_property
+    def branch_loads(self) -> tuple[int | None, ...]:
+        """The position of each branch's load: its first motor or load; None for a bypass."""
+        return tuple(
+            next((k for k in inside if self.parts[k].kind in ("motor", "load")), None)
+            for inside in self.branch_positions
+        )
+
+    @cached_property
+    def loads(self) -> tuple[int, ...]:
+        """The positions of all that the circuit feeds, the chain's load first."""
+        return (self.load, *(k for k in self.branch_loads if k is not None))
+
+    @cached_property
+    def after(self) -> tuple[int, ...]:
+        """The node behind each part."""
+        found = list(range(len(self.parts)))
+        for branch, inside in zip(self.branches, self.branch_positions, strict=True):
+            found[inside[-1]] = found[self.part_index[branch.to]]
+        return tuple(found)
+
+    @cached_property
+    def before(self) -> tuple[int, ...]:
+        """The node before each part."""
+        found = [k - 1 for k in range(len(self.parts))]
+        found[0] = self.minus
+        for branch, inside in zip(self.branches, self.branch_positions, strict=True):
+            found[inside[0]] = self.after[self.part_index[branch.after]]
+        return tuple(found)
+
+    @cached_property
+    def loops(self) -> Loops:
+        """The way to each node, and the loops in which current flows."""
+        cuts = [
+            inside[-1] if k is None else k for inside, k in zip(self.branch_positions, self.branch_loads, strict=True)
+        ]
+        return find_loops(
+            self.before, self.after, len(self.chain), self.load, list(zip(self.branch_positions, cuts, strict=True))
+        )
+
+    @cached_property
+    def upstream(self) -> tuple[tuple[int, ...], ...]:
+        """For each part, the positions of those that its current has passed since battery -, in that order."""
+        found = [tuple(range(k)) for k in self.chain]
+        for branch, inside in zip(self.branches, self.branch_positions, strict=True):
+            leaves = self.part_index[branch.after]
+            found += [(*found[leaves], leaves, *range(inside[0], k)) for k in inside]
+        return tuple(found)
+
+    @cached_property
+    def on_feed_side(self) -> tuple[bool, ...]:
+        """Tell for the node behind each part whether it lies before the load that it leads to; a bypass lies where it
+        leaves."""
+        found = [k < self.load for k in self.chain]
+        for branch, inside, load in zip(self.branches, self.branch_positions, self.branch_loads, strict=True):
+            leaves = found[self.part_index[branch.after]]
+            found += [leaves if load is None else k < load for k in inside]
+        return tuple(found)
+
+    @cached_property
+    def carried_a(self) -> NDArray[np.float64]:
+        """What each part carries when all is well and all loads are on, A, shape (n,); a bypass the chain's current."""
+        amps = [0.0 if k is None else self.own_a(k) for k in self.branch_loads]
+        found = np.abs(np.array([*amps, self.load_a]) @ self.loops.loop)
+        for inside, k in zip(self.branch_positions, self.branch_loads, strict=True):
+            if k is None:
+                found[inside] = found[self.before[inside[0]] + 1]
+        return found
+
+    @cached_property
     def load_a(self) -> float:
+        """The current of the chain's load when good, A; see `own_a`."""
+        return self.own_a(self.load)
+
+    def own_a(self, k: int) -> float:
         """The current of a good load at the system voltage, A; from its resistance if that is stated (never for a
         motor)."""
-        part = self.parts[self.load]
+        part = self.parts[k]
         if part.resistance_ohm and part.kind == "load":
             return self.system_v / part.resistance_ohm
         if part.current_a is not None:
@@ -182,7 +285,7 @@ class Circuit:
         found: list[int] = []
         for step in (-1, 1):
             k = self.load + step
-            if 0 < k < len(self.parts) and self.parts[k].kind == "connector":
+            if 0 < k < len(self.chain) and self.parts[k].kind == "connector":
                 found.append(k)
         return tuple(sorted(found)) or (self.load,)
 
@@ -205,11 +308,11 @@ class Circuit:
             CircuitError: no point or part of that id, with the near ones.
         """
         if id_ in self.point_of:
-            return self.part_index[self.point_of[id_].after]
+            return self.after[self.part_index[self.point_of[id_].after]]
         if id_ in self.part_index:
-            return self.part_index[id_]
+            return self.after[self.part_index[id_]]
         if id_ == BATTERY_MINUS:
-            return len(self.parts) - 1
+            return self.minus
         raise CircuitError(f"the circuit '{self.name}' has no point or part '{id_}'{near(id_, self.ids())}")
 
     @cached_property
@@ -227,7 +330,7 @@ class Circuit:
         if id_ in self.part_index:
             return (self.parts[self.part_index[id_]],)
         node = self.node(id_)
-        return self.parts[node], self.parts[(node + 1) % len(self.parts)]
+        return tuple(part for k, part in enumerate(self.parts) if node in (self.after[k], self.before[k]))
 
     def near_of(self, ids: Iterable[str]) -> frozenset[str] | None:
         """Give everything that places, points, parts and commands are near; None if the circuit leaves some of it
@@ -251,17 +354,20 @@ class Circuit:
         return [*self.point_of, *self.part_index, *self.commands, BATTERY_MINUS]
 
     def healthy_ohm(self) -> NDArray[np.float64]:
-        """Each part's series resistance when good, ohm, shape (n,); the load's place holds 0 (see `solve`)."""
-        scale = DEFAULT_LOAD_A / self.load_a
+        """Each part's series resistance when good, ohm, shape (n,); the place of the chain's load holds 0 (see
+        `solve`), a branch's load counts as a plain resistance."""
         values = []
         for k, part in enumerate(self.parts):
             if k == self.load:
                 values.append(0.0)
+            elif part.kind == "battery":
+                values.append(HEALTHY_OHM["battery"] if part.resistance_ohm is None else part.resistance_ohm)
+            elif k in self.loads:
+                values.append(self.system_v / self.own_a(k))
             elif part.resistance_ohm is not None:
                 values.append(part.resistance_ohm)
-            elif part.kind == "battery":
-                values.append(HEALTHY_OHM["battery"])
             else:
+                scale = DEFAULT_LOAD_A / self.carried_a[k]
                 values.append(scale * HEALTHY_OHM.get(part.kind, OTHER_HEALTHY_OHM))
         return np.array(values)
 

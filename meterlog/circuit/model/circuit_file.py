@@ -2,36 +2,36 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from importlib.resources import files
 from importlib.resources.abc import Traversable
 from pathlib import Path
 
 from meterlog.cautions import NEAR
-from meterlog.circuit.model.circuit import KINDS, STATES, Circuit, Part, Point, near
+from meterlog.circuit.model.circuit import BATTERY_MINUS, KINDS, STATES, Circuit, Part, Point, near
+from meterlog.circuit.model.circuit_checks import MOST_PARTS, check_circuit
 from meterlog.circuit.model.conductor import copper_ohm
-from meterlog.circuit.model.dangerous_names import refuse_dangerous
+from meterlog.circuit.model.loops import Branch
 from meterlog.errors import CircuitError
-from meterlog.text.toml import parse_toml, read_toml
+from meterlog.text.toml import TomlText, parse_toml, read_toml
 
-MOST_PARTS, MOST_POINTS = 40, 80
-"""A path from battery + to battery - has a dozen parts; pairs of faults grow with the square (40 parts: some 2 s)."""
+MOST_POINTS, MOST_BRANCHES = 80, 12
+"""Twice as many places as parts; a fuse that feeds more than a dozen loads is drawn with those that matter. Guesses."""
 LONGEST_NAME = 80
 """Characters: a name is to fit a line."""
 MOST_OHM, LEAST_LOAD_OHM = 1e7, 1e-3
 """A part's resistance ends where meters show overload; below is no load, but a short (starters have some 10 mohm)."""
 MOST_A = 5000.0
 """No starter draws more; see `impossible_values`."""
-MOST_V = 60.0
-"""Extra-low voltage ends here; what is above is out of scope."""
 LEAST_A, LEAST_SYSTEM_V, MOST_MIN, MOST_RATE = 1e-3, 1.0, 1e4, 1e6
 """Bounds of what a person may state: a load's current, the system voltage, minutes of access, a fault rate. Guesses:
 beyond them it is a slip."""
 LEAST_MM2, MOST_MM2, LEAST_M, MOST_M = 0.05, 500.0, 0.01, 100.0
 """Bounds of a vehicle's wires: cross-section, mm2, and length, m. Guesses: beyond them it is a slip."""
-SHORT_OF_LOAD = 1.5
-"""A load that needs this many times the system voltage for its own current is a slip. A guess."""
 _CLOSED_BY_COMMAND = ("relay_contact", "switch", "motor", "load")
+_CONTACTS = ("relay_contact", "switch")
 
 
 def template_names() -> list[str]:
@@ -45,17 +45,26 @@ def template_text(name: str) -> bytes:
 
 
 def read_table(name_or_path: str | Path, *, templates: bool = True) -> dict[str, object]:
-    """The TOML table of a file, or (where `templates` says so) of a template's name.
+    """The TOML table of a file, as `read_text` finds it.
+
+    Raises:
+        CircuitError: no such template or file, or it is not TOML.
+    """
+    return read_text(name_or_path, templates=templates).values
+
+
+def read_text(name_or_path: str | Path, *, templates: bool = True) -> TomlText:
+    """The TOML of a file, or (where `templates` says so) of a template's name.
 
     Raises:
         CircuitError: no such template or file, or it is not TOML.
     """
     if templates and str(name_or_path) in template_names():
-        return parse_toml(template_text(str(name_or_path)), f"{name_or_path}.toml", CircuitError).values
+        return parse_toml(template_text(str(name_or_path)), f"{name_or_path}.toml", CircuitError)
     if not str(name_or_path):
         raise CircuitError("no file is named: ''")
     try:
-        return read_toml(name_or_path, CircuitError).values
+        return read_toml(name_or_path, CircuitError)
     except FileNotFoundError:
         among = f", and no template of that name ({', '.join(template_names())})" if templates else ""
         raise CircuitError(f"there is no file '{name_or_path}'{among}") from None
@@ -67,7 +76,29 @@ def load_circuit(name_or_path: str | Path) -> Circuit:
     Raises:
         CircuitError: naming the key or part that is wrong.
     """
-    return circuit_from_table(read_table(name_or_path), str(name_or_path))
+    text, source = read_text(name_or_path), str(name_or_path)
+    try:
+        return circuit_from_table(text.values, source)
+    except CircuitError as error:
+        line = _line_of(str(error), source, text)
+        if line is None:
+            raise
+        raise CircuitError(str(error).replace(f"{source}:", f"{source}, line {line}:", 1)) from None
+
+
+def _line_of(said: str, source: str, text: TomlText) -> int | None:
+    """The line of what an error names: the row of an id, or else a key of the file; None where it names none."""
+    if not said.startswith(f"{source}:"):
+        return None
+    rows_named = re.findall(r"\b(?:part|point|branch) '([^']+)':", said)
+    for name in [*rows_named[::-1], *re.findall(r"'([^']+)'", said.removeprefix(f"{source}:"))]:
+        row = re.compile(rf"""\bid\s*=\s*["']{re.escape(name)}["']""")
+        lines = [number for number, line in enumerate(text.text.splitlines(), 1) if row.search(line)]
+        if lines:
+            return lines[-1]
+        if line := text.line("", name):
+            return line
+    return None
 
 
 def circuit_from_table(table: Mapping[str, object], source: str = "circuit") -> Circuit:
@@ -79,11 +110,11 @@ def circuit_from_table(table: Mapping[str, object], source: str = "circuit") -> 
     check_keys(table, source)
     if not table.get("part"):
         raise CircuitError(f"{source}: 'part' is missing: a circuit is a list of parts, starting at battery +")
-    parts = tuple(_part(row, k, source) for k, row in enumerate(rows(table, "part", source, MOST_PARTS), 1))
+    chain = tuple(_part(row, k, source) for k, row in enumerate(rows(table, "part", source, MOST_PARTS), 1))
+    branches = [_branch(row, k, source) for k, row in enumerate(rows(table, "branch", source, MOST_BRANCHES), 1)]
+    parts = (*chain, *(part for _, inside in branches for part in inside))
     points = tuple(_point(row, k, source) for k, row in enumerate(rows(table, "point", source, MOST_POINTS), 1))
-    active = table.get("active", list(Circuit.active))
-    if not isinstance(active, list) or not active or any(s not in STATES[:-1] for s in active):
-        raise CircuitError(f"{source}: 'active' must be a list of states out of {', '.join(STATES[:-1])}")
+    active = _states(table, "active", f"{source}:") if "active" in table else list(Circuit.active)
     circuit = Circuit(
         name=_text(table, "name", f"{source}:", default=Path(source).stem),
         system_v=number(table, "system_v", f"{source}:", default=12.0, least=LEAST_SYSTEM_V),
@@ -91,8 +122,9 @@ def circuit_from_table(table: Mapping[str, object], source: str = "circuit") -> 
         points=points,
         active=tuple(active),
         near=_near(table, f"{source}:"),
+        branches=_joined([branch for branch, _ in branches], chain, points, source),
     )
-    _check(circuit, source)
+    check_circuit(circuit, source)
     return circuit
 
 
@@ -102,7 +134,20 @@ def check_keys(table: Mapping[str, object], source: str) -> None:
     Raises:
         CircuitError: naming the key.
     """
-    known = {"name", "system_v", "part", "point", "active", "near", "measured", "tried", "observed", "truth", "note"}
+    known = {
+        "name",
+        "system_v",
+        "part",
+        "branch",
+        "point",
+        "active",
+        "near",
+        "measured",
+        "tried",
+        "observed",
+        "truth",
+        "note",
+    }
     for key in table:
         if key not in known:
             raise CircuitError(f"{source}: unknown key '{key}'{near(key, sorted(known))}")
@@ -188,6 +233,10 @@ def _part(row: Mapping[str, object], place: int, source: str) -> Part:
     gauge_mm2, length_m = _conductor(row, kind, where)
     if "rating_a" in row and kind != "fuse":
         raise CircuitError(f"{where} 'rating_a' is what is printed on a fuse; this is a {kind}")
+    if "closed_in" in row and kind not in _CONTACTS:
+        raise CircuitError(f"{where} 'closed_in' belongs to a contact ({', '.join(_CONTACTS)}); this is a {kind}")
+    if "leaks_to" in row and kind != "connector":
+        raise CircuitError(f"{where} 'leaks_to' belongs to a connector that may get wet; this is a {kind}")
     return Part(
         id=id_,
         kind=kind,
@@ -202,6 +251,8 @@ def _part(row: Mapping[str, object], place: int, source: str) -> Part:
         gauge_mm2=gauge_mm2,
         length_m=length_m,
         rating_a=number(row, "rating_a", where, default=0.0, least=LEAST_A, most=MOST_A) if "rating_a" in row else None,
+        closed_in=tuple(_states(row, "closed_in", where)) if "closed_in" in row else None,
+        leaks_to=tuple(dict.fromkeys(_words(row, "leaks_to", where))),
         price=number(row, "price", where, default=0.0) if "price" in row else None,
         replace_min=number(row, "replace_min", where, default=0.0, most=MOST_MIN) if "replace_min" in row else None,
     )
@@ -244,90 +295,74 @@ def _point(row: Mapping[str, object], place: int, source: str) -> Point:
     return Point(id_, _text(row, "after", where), access_min, _near(row, where), **_marks(row, where))
 
 
+def _branch(row: Mapping[str, object], place: int, source: str) -> tuple[Branch, tuple[Part, ...]]:
+    """A branch as it stands in the file, and its parts; its ends may be points still."""
+    id_ = _id(row, f"{source}: branch {place}")
+    where = f"{source}: branch '{id_}':"
+    _only(row, ("id", "after", "to", "part"), where)
+    if "after" not in row:
+        raise CircuitError(f"{where} 'after' is missing: the part or point at which it leaves the chain")
+    plain = where.removesuffix(":")
+    inside = tuple(_part(one, k, plain) for k, one in enumerate(rows(row, "part", plain, MOST_PARTS), 1))
+    if not inside:
+        raise CircuitError(f"{where} 'part' is missing: a branch is a list of parts in the order the current flows")
+    to = _text(row, "to", where, default=BATTERY_MINUS)
+    return Branch(id_, _text(row, "after", where), to, tuple(part.id for part in inside)), inside
+
+
+def _joined(
+    branches: Sequence[Branch], chain: Sequence[Part], points: Sequence[Point], source: str
+) -> tuple[Branch, ...]:
+    """The branches with parts as their ends; each may leave and join only what stands before it in the file."""
+    at = {BATTERY_MINUS: chain[-1].id} | {point.id: point.after for point in points}
+    known = [part.id for part in chain]
+    found = []
+    for branch in branches:
+        where = f"{source}: branch '{branch.id}':"
+        ends = [at.get(end, end) for end in (branch.after, branch.to)]
+        for key, end in zip(("after", "to"), ends, strict=True):
+            if end not in known:
+                raise CircuitError(
+                    f"{where} '{key}' must be a part or point of the chain or of a branch above it, not '{end}'"
+                    + near(end, [*known, *at])
+                )
+        if ends[0] == ends[1]:
+            raise CircuitError(f"{where} it joins again where it leaves, behind '{ends[0]}': nothing would flow in it")
+        found.append(replace(branch, after=ends[0], to=ends[1]))
+        known += branch.parts
+    return tuple(found)
+
+
 def _near(row: Mapping[str, object], where: str) -> tuple[str, ...] | None:
     """Read the list of what a thing is near; empty for none of the known hazards, None if it is left unsaid."""
     if "near" not in row:
         return None
-    words = row["near"]
-    if not isinstance(words, list) or not all(isinstance(word, str) for word in words):
-        raise CircuitError(f"{where} 'near' must be a list of words such as [\"{NEAR[0]}\"]{instead(words)}")
+    words = _words(row, "near", where, NEAR[0])
     for word in words:
         if word not in NEAR:
             raise CircuitError(f"{where} 'near' does not know{instead(word).removeprefix(', not')}{near(word, NEAR)}")
     return tuple(dict.fromkeys(words))
 
 
+def _words(row: Mapping[str, object], key: str, where: str, such_as: str = BATTERY_MINUS) -> list[str]:
+    words = row.get(key, [])
+    if not isinstance(words, list) or not all(isinstance(word, str) for word in words):
+        raise CircuitError(f"{where} '{key}' must be a list of words such as [\"{such_as}\"]{instead(words)}")
+    return words
+
+
+def _states(row: Mapping[str, object], key: str, where: str) -> list[str]:
+    """A list of the states of the key, one at least."""
+    words = row.get(key)
+    if not isinstance(words, list) or not words or any(word not in STATES[:-1] for word in words):
+        raise CircuitError(f"{where} '{key}' must be a list of states out of {', '.join(STATES[:-1])}{instead(words)}")
+    return words
+
+
 def _only(row: Mapping[str, object], known: Iterable[str], where: str) -> None:
     for key in row:
         if key not in known:
             raise CircuitError(f"{where} unknown key '{key}'{near(key, known)}")
-
-
-def _check(circuit: Circuit, source: str) -> None:
-    _check_chain(circuit, source)
-    _check_loads(circuit, source)
-    _check_commands(circuit, source)
-    seen: set[str] = set()
-    for id_ in [*(p.id for p in circuit.parts), *(p.id for p in circuit.points), *circuit.commands]:
-        if id_ in seen:
-            raise CircuitError(f"{source}: the id '{id_}' is used twice")
-        seen.add(id_)
-        refuse_dangerous(id_, f"{source}:")
-    refuse_dangerous(circuit.name, f"{source}:")
-    if circuit.system_v > MOST_V:
-        raise CircuitError(
-            f"{source}: 'system_v' is {circuit.system_v:g} V; above {MOST_V:g} V a circuit is out of scope"
-        )
-    for point in circuit.points:
-        if point.after not in circuit.part_index:
-            raise CircuitError(
-                f"{source}: point '{point.id}' is after '{point.after}', which is not a part"
-                + near(point.after, circuit.part_index)
-            )
-
-
-def _check_commands(circuit: Circuit, source: str) -> None:
-    by_command: dict[str, str] = {}
-    for part in circuit.parts:
-        other = by_command.setdefault(part.command, part.id) if part.command else part.id
-        if other != part.id:
-            raise CircuitError(
-                f"{source}: '{other}' and '{part.id}' have the same command '{part.command}': one coil closes"
-                " one contact here; give each its own, for example with the pin's number behind it"
-            )
-
-
-def _check_chain(circuit: Circuit, source: str) -> None:
-    if len(circuit.parts) < 2 or circuit.parts[0].kind != "battery":
-        raise CircuitError(
-            f"{source}: the first 'part' must be of kind battery, and the others follow in the direction of the current"
-        )
-    for part in circuit.parts[1:]:
-        if part.kind == "battery":
-            raise CircuitError(
-                f"{source}: part '{part.id}' is a second battery: all batteries together are the first part, and"
-                " 'system_v' is their voltage"
-            )
-    if all(part.fault_rate == 0 for part in circuit.parts):
-        raise CircuitError(f"{source}: every part has fault_rate = 0, so nothing could be at fault")
-
-
-def _check_loads(circuit: Circuit, source: str) -> None:
-    loads = [part for part in circuit.parts if part.kind in ("motor", "load")]
-    if not loads:
-        raise CircuitError(f"{source}: no 'part' is of kind motor or load: what does the circuit feed?")
-    for part in loads:
-        if part.resistance_ohm is None and part.id != circuit.parts[circuit.load].id:
-            raise CircuitError(
-                f"{source}: part '{part.id}' is a second load, in series with '{circuit.parts[circuit.load].id}': give"
-                " its resistance_ohm, or leave it out if it is in parallel"
-            )
-        wanted_v = (part.current_a or 0.0) * (part.resistance_ohm or 0.0)
-        if wanted_v > SHORT_OF_LOAD * circuit.system_v:
-            raise CircuitError(
-                f"{source}: part '{part.id}': {part.current_a:g} A through {part.resistance_ohm:g} ohm need"
-                f" {wanted_v:.3g} V, but the system has {circuit.system_v:g} V"
-            )
 
 
 def _templates() -> Traversable:

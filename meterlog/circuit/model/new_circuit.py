@@ -17,6 +17,13 @@ _HEAD = """\
 # "battery gas", "moving parts", "hot", "high current", "under the vehicle"; [] for none of them).
 """
 _PARTS = "# in the order the current flows, battery + round to battery -\n"
+_BRANCH = """\
+# beside the chain: it leaves behind the part 'after' and joins again behind the part 'to'
+[[branch]]
+id = {id}
+after = {after}
+to = {to}
+"""
 _POINTS = "# where a probe can touch: the place after the named part\n"
 
 
@@ -28,7 +35,11 @@ def circuit_toml(circuit: Circuit) -> tuple[str, str]:
     if circuit.near is not None:
         lines.append(f"near = {_text(list(circuit.near))}\n")
     head = _HEAD.format(name=circuit.name)
-    text = "".join([head, *lines, _PARTS, *_rows("part", circuit.parts), _POINTS, *_rows("point", circuit.points)])
+    chain = [circuit.parts[k] for k in circuit.chain]
+    text = "".join([head, *lines, _PARTS, *_rows("part", chain), _POINTS, *_rows("point", circuit.points)])
+    for branch, inside in zip(circuit.branches, circuit.branch_positions, strict=True):
+        text += _BRANCH.format(id=_text(branch.id), after=_text(branch.after), to=_text(branch.to))
+        text += "".join(_rows("part", (circuit.parts[k] for k in inside)))
     try:
         circuit_from_table(parse_toml(text.encode(), circuit.name, CircuitError).values, circuit.name)
     except CircuitError as error:

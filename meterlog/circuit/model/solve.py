@@ -1,10 +1,9 @@
-"""The network: node voltages and currents of the chain for given resistances, source, load, meters and lamps.
+"""The network: node voltages and currents for given resistances, source, loads, meters and lamps.
 
-Cut at the load, the ring of parts is a line: the ground side from the load to battery -, the battery, the feed side
-up to the load. Whatever is hung between two nodes (the load, a meter, a lamp, a short to ground) is then a port over an
-interval of that line; two ports share the resistance of their overlap, and a port sees the source if its interval
-holds the battery. The linear ports are eliminated one after the other (Schur complement), the load is solved on what
-is left in closed form, and the currents follow backwards. Everything is an array operation over any batch shape.
+Kirchhoff's voltage law over the circuit's loops (see `loops`). Whatever is hung between two nodes (a meter, a lamp, a
+short to ground) closes one more loop through the tree; two loops share the resistance of the parts that both pass. The
+linear loops are eliminated one after the other (Schur complement), the chain's load is solved on what is left in closed
+form, and the currents follow backwards. Everything is an array operation over any batch shape.
 """
 
 from __future__ import annotations
@@ -73,7 +72,7 @@ class Solution:
 
     Attributes:
         node_v: voltage of each node against battery - (the last node), V, shape (..., n).
-        part_a: current through each part in the direction of the chain, A, shape (..., n).
+        part_a: current through each part in its direction, A, shape (..., n).
         load_v: voltage across the load element itself, V, shape (...).
         load_a: current through it, A, shape (...).
         load_dynamic_ohm: how its voltage moves with its current there, ohm, shape (...).
@@ -144,79 +143,80 @@ def solve(
     load: LoadModel,
     shunts: Sequence[Shunt] = (),
 ) -> Solution:
-    """Solve the chain.
+    """Solve the circuit.
 
     Args:
-        circuit: its order of parts and the place of its load.
-        resistance_ohm: shape (..., n), ohm; inf for open. The battery's entry is its internal resistance; the load's
-            entry is in series with the load element (0 when good).
+        circuit: its loops.
+        resistance_ohm: shape (..., n), ohm; inf for open. The battery's entry is its internal resistance; that of the
+            chain's load is in series with the load element (0 when good).
         emf_v: the source's voltage without load, V, shape (...).
         load: how the load draws.
         shunts: meters, lamps, shorts.
     """
-    # finite everywhere: an infinite resistance would make the overlaps of ports infinite less infinite
+    # finite everywhere: an infinite resistance would make what loops share infinite less infinite
     ohm = np.minimum(np.asarray(resistance_ohm, float), OPEN_OHM)
-    n, at = len(circuit.parts), circuit.load
     emf = np.asarray(emf_v, float)
-    spans = [_span(shunt.node_a, shunt.node_b, at, n) for shunt in shunts]
-    spans.append((0, n))  # the load's own port: the whole line
-    line = np.concatenate([ohm[..., at + 1 :], ohm[..., : at + 1]], axis=-1)  # n resistances in line order
-    battery_at = n - 1 - at  # the battery's place on the line
-    total = np.concatenate([np.zeros_like(line[..., :1]), np.cumsum(line, axis=-1)], axis=-1)
-    k = len(spans)
-    z = [[_overlap(total, spans[p], spans[q]) for q in range(k)] for p in range(k)]
-    v = [emf * float(a <= battery_at < b) for a, b in spans]
-    pivots: list[Array] = []
-    for q in range(k - 1):
-        pivot = z[q][q] + np.asarray(shunts[q].ohm, float)
-        pivots.append(pivot)
-        for p in range(q + 1, k):
-            factor = z[p][q] / pivot
-            v[p] = v[p] - factor * v[q]
-            for r in range(q + 1, k):
-                z[p][r] = z[p][r] - factor * z[q][r]
+    way, loop = circuit.loops.way, circuit.loops.loop
+    rows = np.array([*(way[shunt.node_a] - way[shunt.node_b] for shunt in shunts), *loop])
+    z = _shared_ohm(ohm, rows)
+    for q, shunt in enumerate(shunts):
+        z[q][q] = z[q][q] + np.asarray(shunt.ohm, float)
+    v = [emf * row[0] for row in rows]
+    _eliminate(z, v)
     # the load comes last, since it alone is not linear: all else is then a source with one resistance to it
     load_v, load_a, dynamic = load_current(load, v[-1], np.maximum(z[-1][-1], 0.0))
-    current: list[Array] = [load_a] * k
-    for q in range(k - 2, -1, -1):
-        current[q] = (v[q] - sum(z[q][r] * current[r] for r in range(q + 1, k))) / pivots[q]
-    shape = np.broadcast_shapes(total.shape[:-1], *(np.shape(a) for a in current), emf.shape)
-    part_line = np.zeros((*shape, n))
-    for (a, b), amps in zip(spans, current, strict=True):
-        part_line[..., a:b] += np.broadcast_to(amps, shape)[..., None]
-    node_v, part_a = _along(part_line, np.broadcast_to(line, (*shape, n)), np.broadcast_to(emf, shape), at)
-    return Solution(node_v, part_a, *(np.broadcast_to(a, shape) for a in (load_v, load_a, dynamic)))
+    current = _backwards(z, v, load_a)
+    shape = np.broadcast_shapes(ohm.shape[:-1], *(np.shape(a) for a in current), emf.shape)
+    part_a = np.stack([np.broadcast_to(amps, shape) for amps in current], axis=-1) @ rows
+    rise = -part_a * ohm
+    rise[..., 0] += emf
+    return Solution(rise @ way.T, part_a, *(np.broadcast_to(a, shape) for a in (load_v, load_a, dynamic)))
 
 
-def _along(part_line: Array, line: Array, emf: Array, at: int) -> tuple[Array, Array]:
-    """Node voltages and part currents in the chain's order, from currents and resistances in the line's order.
+def seen_between(circuit: Circuit, ohm: Array, load_ohm: ArrayLike, node_i: int, node_j: int) -> tuple[Array, Array]:
+    """Send 1 A in at one node and out at another, the sources off.
 
-    On the line, current runs towards rising places; battery - is the place before the battery.
+    Args:
+        circuit: its loops.
+        ohm: shape (..., n), finite.
+        load_ohm: the chain's load where it works, ohm.
+        node_i: where the ampere goes in.
+        node_j: where it comes out.
+
+    Returns:
+        What a meter sees between the two nodes, ohm, shape (...); each loop's current, A, shape (..., L), by which
+        part k carries `way[i] - way[j] - currents @ loop`.
     """
-    n = line.shape[-1]
-    battery_at = n - 1 - at
-    rise = -part_line * line
-    rise[..., battery_at] += emf
-    place_v = np.concatenate([np.zeros_like(rise[..., :1]), np.cumsum(rise, axis=-1)], axis=-1)
-    place_v = place_v - place_v[..., battery_at : battery_at + 1]
-    node_v = place_v[..., [line_place(k, at, n) for k in range(n)]]
-    part_a = np.concatenate([part_line[..., battery_at:], part_line[..., :battery_at]], axis=-1)
-    return node_v, part_a
+    direct = circuit.loops.way[node_i] - circuit.loops.way[node_j]
+    loop = circuit.loops.loop
+    z = _shared_ohm(ohm, loop)
+    z[-1][-1] = z[-1][-1] + np.asarray(load_ohm, float)
+    shared = [ohm @ (row * direct) for row in loop]
+    v = list(shared)
+    _eliminate(z, v)
+    current = _backwards(z, v, v[-1] / z[-1][-1])
+    seen = ohm @ direct**2 - sum(a * b for a, b in zip(shared, current, strict=True))
+    return np.maximum(seen, 0.0), np.stack(np.broadcast_arrays(*current), axis=-1)
 
 
-def line_place(node: int, load: int, n: int) -> int:
-    """The place on the line (0..n) of a node; the node after the load is the line's beginning."""
-    return 0 if node == load else (node - load - 1) % n + 1
+def _shared_ohm(ohm: Array, rows: Array) -> list[list[Array]]:
+    """The resistance that each two loops share, ohm, signed by whether they pass it in the same sense."""
+    return [[np.asarray(ohm @ (p * q)) for q in rows] for p in rows]
 
 
-def _span(node_a: int, node_b: int, load: int, n: int) -> tuple[int, int]:
-    a, b = sorted((line_place(node_a, load, n), line_place(node_b, load, n)))
-    return a, b
+def _eliminate(z: list[list[Array]], v: list[Array]) -> None:
+    """Eliminate all loops but the last from the others, in place."""
+    for q in range(len(v) - 1):
+        for p in range(q + 1, len(v)):
+            factor = z[p][q] / z[q][q]
+            v[p] = v[p] - factor * v[q]
+            for r in range(q + 1, len(v)):
+                z[p][r] = z[p][r] - factor * z[q][r]
 
 
-def _overlap(total: Array, p: tuple[int, int], q: tuple[int, int]) -> Array:
-    """The resistance that two spans of the line share, shape (...)."""
-    a, b = max(p[0], q[0]), min(p[1], q[1])
-    if b <= a:
-        return np.zeros(total.shape[:-1])
-    return np.asarray(total[..., b] - total[..., a])
+def _backwards(z: list[list[Array]], v: list[Array], last: Array) -> list[Array]:
+    """The currents of all loops, given that of the last."""
+    current = [last] * len(v)
+    for q in range(len(v) - 2, -1, -1):
+        current[q] = (v[q] - sum(z[q][r] * current[r] for r in range(q + 1, len(v)))) / z[q][q]
+    return current

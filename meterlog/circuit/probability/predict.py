@@ -30,8 +30,8 @@ from meterlog.circuit.model.solve import (
     METER_OHM,
     OPEN_OHM,
     Shunt,
-    line_place,
     load_model,
+    seen_between,
     solve,
     unplug,
 )
@@ -79,7 +79,7 @@ class Setup:
 
     Attributes:
         node_v: shape (D, K, n). part_a: shape (D, K, n).
-        line_ohm: shape (D, K, n + 1), resistance from the line's beginning to each place (see `solve`).
+        ohm: shape (D, K, n), the resistances.
         load_ohm: shape (D, K), the load's differential resistance.
         unknown: which unknown each variation d >= 1 moves.
         step: shape (D, K), by how many standard deviations.
@@ -87,7 +87,7 @@ class Setup:
 
     node_v: Array
     part_a: Array
-    line_ohm: Array
+    ohm: Array
     load_ohm: Array
     unknown: tuple[int, ...]
     step: Array
@@ -296,14 +296,11 @@ class Network:
             )
             solved.append((solve(self.circuit, ohm, emf, model, shunts), ohm))
             steps.append(step)
-        at = self.circuit.load
-        line = np.stack([np.concatenate([o[:, at + 1 :], o[:, : at + 1]], axis=1) for _, o in solved])
-        line_ohm = np.concatenate([np.zeros_like(line[..., :1]), np.cumsum(line, axis=-1)], axis=-1)
         dynamic = np.stack([np.broadcast_to(x.load_dynamic_ohm, len(cells)) for x, _ in solved])
         return Setup(
             np.stack([x.node_v for x, _ in solved]),
             np.stack([x.part_a for x, _ in solved]),
-            line_ohm,
+            np.stack([o for _, o in solved]),
             dynamic,
             tuple(unknown),
             np.stack(steps[1:]),
@@ -336,25 +333,18 @@ class Network:
         return np.minimum(moved, OPEN_OHM)
 
     def _voltage(self, setup: Setup, i: int, j: int, *, bridged: bool, connected: bool) -> Prediction:
-        c, n = self.circuit, len(self.circuit.parts)
         values = setup.node_v[:, :, i] - setup.node_v[:, :, j]
-        a, b = line_place(i, c.load, n), line_place(j, c.load, n)
-        sign = -1.0 if a > b else 1.0
-        lo, hi = min(a, b), max(a, b)
-        span = setup.line_ohm[:, :, hi] - setup.line_ohm[:, :, lo]
-        loop = setup.line_ohm[:, :, n] + setup.load_ohm
+        seen_ohm, around = seen_between(self.circuit, setup.ohm, setup.load_ohm, i, j)
         floats = np.zeros(values.shape[1])
         if not bridged:
             # where another load ties the ground side to the battery, no node hangs on nothing
             tied = np.isfinite(self.cells.neighbour_ohm) & connected
-            seen_ohm = np.where(tied, 0.0, span * (loop - span) / loop)
+            seen_ohm = np.where(tied, 0.0, seen_ohm)
             values = values * METER_OHM / (METER_OHM + seen_ohm)
             floats = FLOATING_V * seen_ohm[0] / (METER_OHM + seen_ohm[0])
-        chain = [(c.load + 1 + place) % n for place in range(lo, hi)]
-        inside = np.zeros(n)
-        inside[chain] = 1.0
-        share = (span[0] / loop[0])[:, None]
-        slope = sign * self.good_drop_v(setup.part_a[0]) * (inside[None, :] - share)
+        loops = self.circuit.loops
+        unit_a = loops.way[i] - loops.way[j] - around[0] @ loops.loop
+        slope = -self.good_drop_v(setup.part_a[0]) * unit_a
         found = self._assemble(values, setup, slope)
         found.slope[:, UNKNOWNS.index("lead")] = floats
         return found

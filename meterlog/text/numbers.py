@@ -21,9 +21,10 @@ _NUMBER = re.compile(
 )
 _LAST_DECIMAL = re.compile(r"[^eE]*[.,]\d*(\d)")
 
-OVERLOAD_WORDS = frozenset(
-    "ol|0l|overload|overrange|over-range|overflow|over|ovld|ovl|outofrange|open|inf|infinity|∞".split("|")  # noqa: SIM905
-)
+OVERLOAD_WORDS = frozenset((
+    "ol", "0l", "ofl", "ovl", "ovfl", "ovld", "ovrng", "overrng", "over", "overload", "overrange", "over-range",
+    "overflow", "outofrange", "open", "inf", "infinity", "∞",
+))  # fmt: skip
 """Case, blanks and dots are passed over, so that `O.L`, `.OL` and `0.L` are all `ol`. `--overload` adds to them."""
 
 
@@ -215,7 +216,8 @@ class CellReader(dict[str, Cell]):
     def _word(self, cell: str) -> Cell:
         sign, rest = (-1, cell[1:]) if cell.startswith(("-", "\u2212")) else (1, cell.removeprefix("+"))
         for word in (rest, *_without_unit(rest, self._quantity)):
-            if _bare(word) in self._overload:
+            # `> 40.00`: more than the range holds.
+            if _bare(word) in self._overload or (word.startswith(">") and _is_number(word[1:])):
                 return Cell(math.copysign(math.inf, sign), None, int(Flag.OVERLOAD), GOOD)
         return Cell(math.nan, None, 0, TEXT)
 
@@ -230,7 +232,8 @@ def _is_number(text: str) -> bool:
 
 def is_overload_word(text: str) -> bool:
     """Tell whether a cell says overload, with or without a sign."""
-    return _bare(text.lstrip("+-\u2212")) in OVERLOAD_WORDS
+    word = text.lstrip("+-\u2212")
+    return _bare(word) in OVERLOAD_WORDS or (word.startswith(">") and _is_number(word[1:]))
 
 
 def _without_unit(text: str, quantity: Quantity) -> list[str]:

@@ -138,6 +138,7 @@ TIME_UNITS = {
     "ns": 1e-9,
     "min": 60.0,
     "h": 3600.0,
+    "d": 86_400.0,
 }
 """Seconds in each."""
 

@@ -57,6 +57,8 @@ def add_table_options(parser: argparse.ArgumentParser) -> None:
         "--restarts", choices=RESTARTS, default=RESTARTS[0],
         help="where the clock begins again: stop and say where, a session for each part, or one session with gaps",
     )  # fmt: skip
+    add("--lines", metavar="A-B", help="read only these lines of the file, from 1 on: where it holds two tables")
+    add("--leave-out", action="store_true", help="leave out what cannot be read, however many rows that are")
     add("--join", choices=JOINS, help="several files: recorded at the same time, or one after another")
     several("--overload", "another word or number for overload, besides OL and the like", "WORD")
     several("--blank", "another word or number for no reading", "WORD")

@@ -52,6 +52,8 @@ def find_form(head: Head, whole: bool, delimiter: str | None) -> Form | None:
     """
     if _is_quoted_as_a_whole(head):
         return Form("each line quoted as a whole", _unquoted)
+    if form := _guarded(head):
+        return form
     if whole and (mark := _exchanged_by(head, delimiter)):
         return Form("rows and columns exchanged", partial(_exchanged, mark), "\t")
     if delimiter is not None:
@@ -66,6 +68,25 @@ def find_form(head: Head, whole: bool, delimiter: str | None) -> Form | None:
     spaced = max((_rated(grid) for grid in plain if grid.delimiter == "space"), default=0.0)
     best, form = max(rated, key=lambda one: (round(one[0], 2), not one[1].exact))
     return form if best > max(spaced, fit) and best >= _PLAIN_FIT else None
+
+
+_GUARDS = (
+    ("cells as formulas of texts", re.compile(r'="([^"]*)"')),
+    ("cells in apostrophes", re.compile(r"'([^',;\t]*)'")),
+)
+
+
+def _guarded(head: Head) -> Form | None:
+    """Cells that a spreadsheet shall not touch, or that a program put into apostrophes."""
+    filled = [line for _, line in head if line.strip()]
+    for described, guard in _GUARDS:
+        if sum(guard.search(line) is not None for line in filled) > _USUALLY * len(filled) > 1:
+            return Form(described, partial(_unguarded, guard))
+    return None
+
+
+def _unguarded(guard: re.Pattern[str], lines: Iterator[str]) -> Iterator[str]:
+    return (guard.sub(r"\1", line) for line in lines)
 
 
 def _rate(form: Form, head: Head) -> float:

@@ -29,6 +29,7 @@ class Grid(NamedTuple):
         header_rows: the lines that name the columns, as they are cut.
         labels: for each column, what stands before the value in each of its cells.
         usual: the places of the columns of numbers and times.
+        units: pairs of a column of values and the one that holds the unit of each.
         fit: share of the lines and cells that this way of cutting explains, 0 to 1.
     """
 
@@ -39,6 +40,7 @@ class Grid(NamedTuple):
     header_rows: list[list[str]]
     labels: tuple[str, ...]
     usual: frozenset[int]
+    units: tuple[tuple[int, int], ...]
     fit: float
 
 
@@ -58,6 +60,10 @@ def find_grid(lines: Sequence[tuple[int, str]], delimiter: str, *, columns: int 
         return None
     first = data[0]
     header = _header(rows[:first], width)
+    if not header.line:  # lines like `Min,12.1,V` may stand above it, and are half of them numbers too
+        whole = next((k for k in data if _is_whole(looks[k], usual)), first)
+        if (below := _header(rows[:whole], width)).line:
+            first, header, data = whole, below, [k for k in data if k >= whole]
     if delimiter != "space":
         width = max(width, len(header.names))
     elif len(header.names) != width:  # blanks within the names
@@ -67,7 +73,8 @@ def find_grid(lines: Sequence[tuple[int, str]], delimiter: str, *, columns: int 
     understood = [good / all_ for all_, good in (_filled(looks[k]) for k in data)]
     fit = len(data) / (len(rows) - first) * sum(understood) / len(understood)
     header_line = header.line or (rows[first - 1][0] if first else 0)
-    return Grid(delimiter, width, header_line, titles, header.rows, labels, usual, fit)
+    units = _units_of(titles, [rows[k][1] for k in data], usual)
+    return Grid(delimiter, width, header_line, titles, header.rows, labels, usual, units, fit)
 
 
 def _filled(seen: Sequence[Look]) -> tuple[int, int]:
@@ -96,6 +103,10 @@ def _is_data(seen: Sequence[Look], usual: frozenset[int]) -> bool:
     return good * 2 >= len(usual)
 
 
+def _is_whole(seen: Sequence[Look], usual: frozenset[int]) -> bool:
+    return all(seen[k] in (Look.NUMBER, Look.TIME) for k in usual)
+
+
 def _labels(rows: Sequence[Sequence[str]], width: int) -> tuple[str, ...]:
     labels = [""] * width
     for place in range(width):
@@ -104,6 +115,24 @@ def _labels(rows: Sequence[Sequence[str]], width: int) -> tuple[str, ...]:
         if label and count >= _LABEL_SHARE * counted.total():
             labels[place] = label
     return tuple(labels)
+
+
+_UNIT_WORDS = re.compile(r"\b(?:units?|einheit|unité|unidad|unità|eenheid|jednostka)\b|单位|単位", re.IGNORECASE)
+
+
+def _units_of(
+    titles: Sequence[str], rows: Sequence[Sequence[str]], usual: frozenset[int]
+) -> tuple[tuple[int, int], ...]:
+    """The columns of values whose units stand in a column of their own: the one before it, else the one behind."""
+    pairs: dict[int, int] = {}
+    for place, title in enumerate(titles):
+        cells = [row[place].strip() for row in rows if place < len(row) and row[place].strip()]
+        if not _UNIT_WORDS.search(title) or not cells or sum(map(is_unit, cells)) < _LABEL_SHARE * len(cells):
+            continue
+        before = [value for value in usual if value < place]
+        value = max(before, default=min(usual))
+        pairs.setdefault(value, place)
+    return tuple(pairs.items())
 
 
 class _Header(NamedTuple):

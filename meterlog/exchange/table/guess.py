@@ -10,7 +10,7 @@ from typing import NamedTuple
 from meterlog.errors import TableError
 from meterlog.exchange.table.grid import Grid
 from meterlog.exchange.table.looks import Look, look, unlabelled
-from meterlog.exchange.table.text_rows import split_line
+from meterlog.exchange.table.text_rows import split_line, with_units
 from meterlog.exchange.table.time_text import has_time_unit, split_date
 from meterlog.exchange.table.time_unit import header_time_unit, header_words, is_row_count
 from meterlog.reading import Quantity
@@ -81,7 +81,7 @@ class Guess(NamedTuple):
     Attributes:
         place: from 0.
         name: its title, or its number where it has none of its own.
-        role: `time`, `value`, `state`, `marker`, `channel`, or nothing.
+        role: `time`, `value`, `unit`, `state`, `marker`, `channel`, or nothing.
         quantity: of a column of values.
         unit: of its numbers as the table writes it; nothing where it does not say.
         why: for a person: what it shows, or why it is left out.
@@ -103,16 +103,24 @@ def guess_columns(grid: Grid, lines: Sequence[tuple[int, str]]) -> list[Guess]:
         [unlabelled(row[place], grid.labels[place]).strip() if place < len(row) else "" for row in rows]
         for place in range(grid.width)
     ]
+    for value, unit in grid.units:
+        columns[value] = with_units(columns[value], columns[unit])
     names = [
         title if title and grid.titles.count(title) == 1 and not title.isdecimal() else str(place + 1)
         for place, title in enumerate(grid.titles)
     ]
     times = _times(grid, columns)
-    guesses = [
-        Guess(place, names[place], "time") if place in times else _other(place, names[place], grid, column)
-        for place, column in enumerate(columns)
-    ]
+    guesses = [_guess(place, names, times, grid, column) for place, column in enumerate(columns)]
     return _by_channel(guesses, grid)
+
+
+def _guess(place: int, names: Sequence[str], times: Sequence[int], grid: Grid, cells: Sequence[str]) -> Guess:
+    if place in times:
+        return Guess(place, names[place], "time")
+    for value, unit in grid.units:
+        if place == unit:
+            return Guess(place, names[place], "unit", why=f"the units of '{names[value]}'")
+    return _other(place, names[place], grid, cells)
 
 
 def _times(grid: Grid, columns: Sequence[Sequence[str]]) -> list[int]:
@@ -125,7 +133,8 @@ def _times(grid: Grid, columns: Sequence[Sequence[str]]) -> list[int]:
     named = [
         place
         for place in sorted(grid.usual)
-        if (_is_time_title(grid.titles[place]) and _rises(columns[place])) or _share(columns[place], None) > _SPARSE
+        if (is_time_title(grid.titles[place]) and _is_monotonic(columns[place]))
+        or _share(columns[place], None) > _SPARSE
     ]
     if stamped or named:
         return [min(stamped + named)]
@@ -135,8 +144,14 @@ def _times(grid: Grid, columns: Sequence[Sequence[str]]) -> list[int]:
     return []
 
 
-def _is_time_title(title: str) -> bool:
+def is_time_title(title: str) -> bool:
+    """Tell whether a header cell names a time."""
     return not _TIME_WORDS.isdisjoint(header_words(title)) or header_time_unit(title) is not None
+
+
+def _is_monotonic(cells: Sequence[str]) -> bool:
+    """Tell whether most cells are numbers that go up, or most of them down: then the newest row comes first."""
+    return _rises(cells) or _rises(cells[::-1])
 
 
 def _rises(cells: Sequence[str]) -> bool:

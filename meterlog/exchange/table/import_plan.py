@@ -9,6 +9,7 @@ from pathlib import Path
 from meterlog.errors import TableError
 from meterlog.exchange.table.layout import Layout, as_delimiter, find_layout, head_of
 from meterlog.exchange.table.options import ImportOptions
+from meterlog.exchange.table.other_table import check_no_table_above
 from meterlog.exchange.table.question import Question
 from meterlog.exchange.table.remarks import Remarks
 from meterlog.exchange.table.source import Source, open_source
@@ -96,7 +97,9 @@ def make_plan(path: Path, options: ImportOptions) -> ImportPlan:
     options.check()
     source = open_source(path, options)
     given = source.delimiter or (as_delimiter(options.delimiter) if options.delimiter else None)
-    layout = find_layout(head_of(source.lines()), options.columns, given, source.path.name)
+    head = head_of(source.lines())
+    layout = find_layout(head, options.columns, given, source.path.name)
+    check_no_table_above(head, layout.delimiter, layout.header_line)
     places = iter(layout.places)
     time_places, value_places, state_places = (
         tuple(next(places) for _ in names) for names in (options.time, options.value, options.state)
@@ -112,6 +115,10 @@ def make_plan(path: Path, options: ImportOptions) -> ImportPlan:
         value_column(i, place, layout.title(place), options, decimal, seen.distinct[place])
         for i, place in enumerate(value_places)
     )
+    if seen.time.falls(time):
+        raise TableError(
+            f"the times of '{title}' run backwards, the newest row first: sort the table by them, the oldest row first"
+        )
     first = seen.time.read(time, [*seen.channels.values()] or seen.time.first)
     last = seen.time.read(time, seen.time.last)
     stamps = seen.time.stamps(time, channels=len(seen.channels))

@@ -12,6 +12,7 @@ from meterlog.exchange.new_session import NewSession
 from meterlog.exchange.table.clock import Clock, Restart
 from meterlog.exchange.table.import_plan import ImportPlan
 from meterlog.exchange.table.known_cells import KnownCells
+from meterlog.exchange.table.left_out import ask_about_left_out
 from meterlog.exchange.table.loader import Loader
 from meterlog.exchange.table.options import RESTARTS
 from meterlog.exchange.table.question import Question
@@ -20,7 +21,7 @@ from meterlog.exchange.table.row_reader import Ordered, RowReader
 from meterlog.exchange.table.rows import Rows
 from meterlog.exchange.table.session_start import SessionStart, session_start
 from meterlog.exchange.table.text_rows import DAMAGED, NO_ROWS
-from meterlog.exchange.table.time_text import TimeReader
+from meterlog.exchange.table.time_text import DAY_S, TimeReader
 from meterlog.session.writer import SessionWriter
 
 _SHOWN_RESTARTS = 3
@@ -93,9 +94,11 @@ def import_tables(
                     continue  # nothing will be made: only where else it began again is of interest
                 sessions.load(plan, reader, ordered)
             reader.remarks.add_all("lines of text after the last row, left out", [line for line, _ in reader.texts])
-            rows += reader.seen + reader.remarks.total(DAMAGED) - reader.remarks.total(NO_ROWS)
+            of_file = reader.seen + reader.remarks.total(DAMAGED) - reader.remarks.total(NO_ROWS)
+            rows += of_file
             if restarts == "stop" and found:
                 raise restart_question(found, out.stem, plan.time)
+            ask_about_left_out(plan.options, reader.remarks, of_file)
         return Imported(sessions.keep(remarks), sessions.notes, rows, sessions.kept)
 
 
@@ -120,14 +123,23 @@ def restart_question(restarts: Sequence[Restart], name: str, time: TimeReader) -
         f"in line {restart.line} from {time.spelled(restart.from_s)} to {time.spelled(restart.to_s)}"
         for restart in restarts[:_SHOWN_RESTARTS]
     )
+    midnight = (
+        "; where the date was not advanced at midnight, give the clock's column alone with --time, and --date"
+        if any(_missed_midnight(restart) for restart in restarts) and time.absolute and not time.daily
+        else ""
+    )
     more = f" and {len(restarts) - _SHOWN_RESTARTS} times more" if len(restarts) > _SHOWN_RESTARTS else ""
     return Question(
         f"the time goes back {shown}{more}, as where a logger was switched on again: say what becomes of the"
         f" {len(restarts) + 1} parts, --restarts parts (sessions '{name}-1', '{name}-2', ...) or --restarts offset"
-        " (one session, with a gap of unknown length before each)",
+        f" (one session, with a gap of unknown length before each){midnight}",
         "restarts",
         RESTARTS[1:],
     )
+
+
+def _missed_midnight(restart: Restart) -> bool:
+    return DAY_S / 2 < restart.from_s - restart.to_s <= DAY_S and restart.to_s % DAY_S < DAY_S / 2
 
 
 class _Sessions:

@@ -32,6 +32,7 @@ class Layout(NamedTuple):
         width: cells in a row.
         places: for each column asked for, its place from 0.
         labels: for each column, what stands before the value in each cell.
+        units: pairs of a column of values and the one that holds the unit of each.
     """
 
     delimiter: str
@@ -41,12 +42,13 @@ class Layout(NamedTuple):
     width: int
     places: list[int]
     labels: tuple[str, ...] = ()
+    units: tuple[tuple[int, int], ...] = ()
 
     def shape(self, needed: int, *, exact: bool = False) -> Shape:
         """The shape of its rows, when each must have `needed` cells; where blanks separate them, every one."""
         if exact or self.delimiter == "space":
             needed = self.width
-        return Shape(self.delimiter, self.header_line, self.width, needed, self.labels)
+        return Shape(self.delimiter, self.header_line, self.width, needed, self.labels, self.units)
 
     def title(self, place: int) -> str:
         """A column's header cell, or its number."""
@@ -104,7 +106,9 @@ def _in_grid(grid: Grid, wanted: Sequence[str]) -> Layout | None:
         if place is None:
             return None
         places.append(place)
-    return Layout(grid.delimiter, grid.header_line, grid.titles, grid.header_rows, grid.width, places, grid.labels)
+    return Layout(
+        grid.delimiter, grid.header_line, grid.titles, grid.header_rows, grid.width, places, grid.labels, grid.units
+    )
 
 
 def _in_any_line(lines: Sequence[tuple[int, str]], delimiter: str | None, wanted: Sequence[str]) -> list[Layout]:

@@ -29,7 +29,7 @@ _LONGEST_NOTE = 200
 class _Channel:
     """A channel of the session, and its readings that are not written yet."""
 
-    def __init__(self, writer: SessionWriter, number: int) -> None:
+    def __init__(self, writer: SessionWriter | None, number: int) -> None:
         self._writer, self._number = writer, number
         self._waiting: list[Series] = []
         self._waits = 0
@@ -52,7 +52,8 @@ class _Channel:
 
     def _write(self, count: int) -> None:
         whole = joined_series(self._waiting)
-        self._writer.append_series(self._number, whole[:count])
+        if self._writer is not None:
+            self._writer.append_series(self._number, whole[:count])
         self._waiting, self._waits = ([whole[count:]] if count < len(whole) else []), len(whole) - count
 
 
@@ -73,9 +74,14 @@ class Loader:
     """
 
     def __init__(
-        self, plan: ImportPlan, writer: SessionWriter, remarks: Remarks, known: Sequence[KnownCells], stem: str = ""
+        self,
+        plan: ImportPlan,
+        writer: SessionWriter | None,
+        remarks: Remarks,
+        known: Sequence[KnownCells],
+        stem: str = "",
     ) -> None:
-        """Begin the channels of a file, with `stem` before their labels."""
+        """Begin the channels of a file, with `stem` before their labels; no writer shows what would be kept."""
         self._plan, self._remarks, self._writer, self._known = plan, remarks, writer, known
         self._channels: dict[int | str, _Channel] = {}  # by the column's place (two may bear one title), or by name
         self._labels: dict[int | str, str] = {}
@@ -109,9 +115,12 @@ class Loader:
 
     def _add_channel(self, key: int | str, label: str, i: int) -> None:
         column = self._plan.values[i]
-        number = self._writer.add_channel(
-            label, column.quantity, point=column.point, address=self._plan.source.path.name, driver=IMPORT
-        )
+        number = 0
+        if self._writer is not None:
+            address = self._plan.source.path.name
+            number = self._writer.add_channel(
+                label, column.quantity, point=column.point, address=address, driver=IMPORT
+            )
         self._channels[key], self._labels[key] = _Channel(self._writer, number), label
 
     def load(self, rows: Rows, error_s: float, channel: str, texts: Texts) -> None:
@@ -146,7 +155,8 @@ class Loader:
             channel.flush()
 
     def _mark(self, time_s: float, name: str, note: str = "") -> None:
-        self._writer.add_marker(time_s, name, note, by="import")
+        if self._writer is not None:
+            self._writer.add_marker(time_s, name, note, by="import")
         self.markers += 1
 
     def _mark_named(self, rows: Rows) -> Bools:
@@ -202,9 +212,9 @@ class Loader:
             blank &= np.array([not name or name.isspace() for name in rows.block.columns[place]])
         self._remarks.add_all(f"blank values of '{title}', left out", rows.lines(blank & ~wordy))
         text = (state == TEXT) & ~wordy
-        self._remarks.add_all(f"values of '{title}' that are not numbers, left out", rows.lines(text))
+        self._remarks.add_unreadable(f"values of '{title}' that are not numbers, left out", rows.lines(text))
         foreign = rows.lines(state == FOREIGN)
-        self._remarks.add_all(f"values of '{title}' in a unit of another quantity, left out", foreign)
+        self._remarks.add_unreadable(f"values of '{title}' in a unit of another quantity, left out", foreign)
         return good
 
     def _append(self, key: int | str, rows: Rows, table: Floats, chosen: Bools, error_s: float) -> None:

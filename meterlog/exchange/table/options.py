@@ -44,6 +44,8 @@ class ImportOptions:
     date: date | None = None
     unit_from: str | None = None
     restarts: str = "stop"
+    lines: str | None = None
+    leave_out: bool = False
     join: str | None = None
 
     @property

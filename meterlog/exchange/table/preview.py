@@ -11,7 +11,10 @@ from meterlog.errors import TableError
 from meterlog.exchange.table.guess import Guess, guess_columns
 from meterlog.exchange.table.import_plan import ImportPlan, make_plan
 from meterlog.exchange.table.import_table import restart_question
+from meterlog.exchange.table.known_cells import KnownCells
 from meterlog.exchange.table.layout import as_delimiter, grids_of, head_of
+from meterlog.exchange.table.left_out import ask_about_left_out
+from meterlog.exchange.table.loader import Loader
 from meterlog.exchange.table.options import ImportOptions
 from meterlog.exchange.table.question import Question
 from meterlog.exchange.table.remarks import Remarks
@@ -69,6 +72,17 @@ def preview(path: Path, given: ImportOptions) -> Preview:
     Raises:
         TableError: no table is found in it.
     """
+    try:
+        return _preview(path, given)
+    except Question as question:  # two tables in one file: the first is looked at
+        if question.option != "lines":
+            raise
+        seen = _preview(path, _answer(given, question))
+        seen.doubts.insert(0, str(question))
+        return seen
+
+
+def _preview(path: Path, given: ImportOptions) -> Preview:
     doubts: list[str] = []
     try:
         source = open_source(path, given)
@@ -81,7 +95,10 @@ def preview(path: Path, given: ImportOptions) -> Preview:
     grids = grids_of(lines, delimiter) or grids_of(lines, delimiter, 1)
     if not grids:
         first = next((line.strip() for _, line in lines if line.strip()), "")[:80]
-        raise TableError(f"no table is found in the first {len(lines)} lines of '{path.name}'; the first is '{first}'")
+        raise TableError(
+            f"no table is found in the first {len(lines)} lines of '{path.name}'; the first is '{first}': if it is one,"
+            " say what separates its columns with --delimiter"
+        )
     columns = guess_columns(grids[0], lines)
     doubts += [*source.doubts, *_other_times(columns)]
     options = _with_columns(given, columns, doubts)
@@ -91,11 +108,12 @@ def preview(path: Path, given: ImportOptions) -> Preview:
         return Preview(columns, options, None, None, [], (0, 0), [], doubts, missing)
     remarks = Remarks()
     reader = RowReader(plan, remarks)
+    loader = Loader(plan, None, remarks, [KnownCells(column) for column in plan.values])
     rows: list[FirstRow] = []
-    kept, started_at, zero_s = 0, None, 0.0
+    started_at, zero_s = None, 0.0
     for ordered in reader.rows():
         some = ordered.stretch.rows
-        kept += len(some)
+        loader.load(some, ordered.stretch.error_s, ordered.channel, reader.texts)
         if started_at is None:
             zero_s, started_at, _ = session_start(plan, float(some.time_s[0]))
         for i in range(min(SHOWN_ROWS - len(rows), len(some))):
@@ -109,7 +127,12 @@ def preview(path: Path, given: ImportOptions) -> Preview:
         options = dataclasses.replace(options, interval=None)
     said = list(remarks.sentences())
     seen = reader.seen + remarks.total(DAMAGED) - remarks.total(NO_ROWS)
-    return Preview(columns, options, plan, started_at, rows, (kept, seen), said, doubts, missing)
+    try:
+        ask_about_left_out(options, remarks, seen)
+    except Question as question:
+        doubts.append(str(question))
+        options = _answer(options, question)
+    return Preview(columns, options, plan, started_at, rows, (loader.kept, seen), said, doubts, missing)
 
 
 def _other_times(columns: list[Guess]) -> list[str]:
@@ -183,6 +206,8 @@ def _answered(path: Path, options: ImportOptions, doubts: list[str]) -> tuple[Im
         try:
             return make_plan(path, options), options
         except Question as question:
+            if question.option == "lines":
+                raise
             doubts.append(str(question))
             if not question.answers:
                 return None, options
@@ -204,7 +229,8 @@ def command_words(path: Path, seen: Preview, out: Path) -> list[str]:
         value = getattr(seen.options, field.name)
         if value not in (None, ()) and value != field.default:
             for one in value if isinstance(value, tuple) else (value,):
-                words += _option(f"--{field.name.replace('_', '-')}", _spelled(one))
+                option = f"--{field.name.replace('_', '-')}"
+                words += [option] if one is True else _option(option, _spelled(one))
     return [*words, *seen.missing, "--out", str(out)]
 
 

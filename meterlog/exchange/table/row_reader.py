@@ -10,10 +10,11 @@ import numpy as np
 from meterlog.exchange.table.clock import Clock, Restart, Stretch
 from meterlog.exchange.table.import_plan import ImportPlan
 from meterlog.exchange.table.looks import is_words, note_of
+from meterlog.exchange.table.other_table import is_header, refuse_table_below
 from meterlog.exchange.table.remarks import Remarks
 from meterlog.exchange.table.rows import Floats, Rows
 from meterlog.exchange.table.survey import joined
-from meterlog.exchange.table.text_rows import EMPTY, HEADER_AGAIN, Block, Texts
+from meterlog.exchange.table.text_rows import EMPTY, HEADER_AGAIN, NO_ROWS, Block, Texts
 
 
 class Ordered(NamedTuple):
@@ -55,7 +56,9 @@ class RowReader:
         """The rows, stretch by stretch."""
         for block in self._plan.blocks(self.remarks):
             self.seen += len(block.line)
-            self._found_texts = list(block.texts)
+            self._found_texts = []
+            for line, cells in block.texts:
+                self._find_text(line, cells)
             rows = self._timed(block)
             self.texts += [(line, note) for line, cells in sorted(self._found_texts) if (note := note_of(cells))]
             for name, part in self._by_channel(rows):
@@ -85,7 +88,7 @@ class RowReader:
             if name:
                 yield name, rows.chosen(chosen)
             else:
-                self.remarks.add_all("values without a channel name, left out", rows.lines(chosen))
+                self.remarks.add_unreadable("values without a channel name, left out", rows.lines(chosen))
 
     def _timed(self, block: Block) -> Rows:
         """The rows whose time is one."""
@@ -110,6 +113,11 @@ class RowReader:
         self._counted += len(block.line)
         return Rows(block, time_s)
 
+    def _find_text(self, line: int, cells: list[str]) -> None:
+        if is_header(cells):
+            raise refuse_table_below(line, cells)
+        self._found_texts.append((line, cells))
+
     def _one_time(self, block: Block, i: int, text: str) -> float:
         try:
             time_s = self._plan.time.one(text)
@@ -122,11 +130,12 @@ class RowReader:
             elif not any(cell.strip() for cell in cells):
                 reason = EMPTY
             elif is_words(cells):
-                self._found_texts.append((block.line[i], cells))
+                self._find_text(block.line[i], cells)
                 return np.nan
             elif not text.strip():
                 reason = "rows without a time, skipped"
             else:
                 reason = "rows whose time cannot be read, skipped"
-            self.remarks.add(reason, block.line[i])
+            add = self.remarks.add_all if reason in NO_ROWS else self.remarks.add_unreadable
+            add(reason, (block.line[i],))
         return time_s

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from itertools import islice
 from pathlib import Path
 
+from meterlog.errors import UsageError
 from meterlog.exchange.table import workbook
 from meterlog.exchange.table.encoding import find_encoding
 from meterlog.exchange.table.forms import find_form
@@ -46,6 +47,33 @@ def open_source(path: Path, options: ImportOptions) -> Source:
     Raises:
         TableError: it is absent, empty, or cannot be read.
     """
+    source = _whole_source(path, options)
+    if options.lines is None:
+        return source if source.delimiter else dressed(source, options.delimiter)
+    first, last = line_range(options.lines)
+    whole = source.lines
+    some = replace(source, lines=lambda: _between(whole(), first, last))
+    return some if some.delimiter else dressed(some, options.delimiter)
+
+
+def line_range(text: str) -> tuple[int, int | None]:
+    """The first and the last line of `A-B`, the last one open in `A-`.
+
+    Raises:
+        UsageError: it is no such range.
+    """
+    first, dash, last = text.partition("-")
+    if not (first.isdecimal() and dash and (last.isdecimal() or not last)) or (last and int(last) < int(first)):
+        raise UsageError(f"--lines must be two line numbers as 1-200, or 201- to the end, not '{text}'")
+    return int(first), int(last) if last else None
+
+
+def _between(lines: Iterator[str], first: int, last: int | None) -> Iterator[str]:
+    """Some lines; those before them become blank, so that the numbers of the lines stay."""
+    return ("\n" if number < first else line for number, line in enumerate(islice(lines, last), 1))
+
+
+def _whole_source(path: Path, options: ImportOptions) -> Source:
     start = _first_bytes(path)
     if start.startswith(workbook.MAGIC):
         sheet, _ = workbook.sheet_lines(path, options.sheet)
@@ -54,7 +82,7 @@ def open_source(path: Path, options: ImportOptions) -> Source:
         return Source(
             path, "Parquet" if start.startswith(PARQUET) else "Arrow", lambda: _arrow_lines(path), delimiter="\t"
         )
-    return dressed(text_source(path, options.encoding), options.delimiter)
+    return text_source(path, options.encoding)
 
 
 PARQUET, ARROW = b"PAR1", b"ARROW1"

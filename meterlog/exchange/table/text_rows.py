@@ -18,6 +18,7 @@ from meterlog.exchange.table.even_cells import EvenCells, even_columns
 from meterlog.exchange.table.looks import Look, is_words, look, note_of, unlabelled
 from meterlog.exchange.table.remarks import Remarks
 from meterlog.session.schema import CHUNK_READINGS
+from meterlog.text.units import is_unit
 
 BLOCK_ROWS = 5 * CHUNK_READINGS
 """Rows worked on at once: what bounds the memory. Whole chunks, so that a clean table is sealed as it comes."""
@@ -175,6 +176,7 @@ class Shape(NamedTuple):
         width: cells in a row.
         needed: cells that a row must have; further ones may be missing at its end.
         labels: for each column, what stands before the value in each cell; nothing where no column has any.
+        units: pairs of a column of values and the one that holds the unit of each.
     """
 
     delimiter: str
@@ -182,15 +184,34 @@ class Shape(NamedTuple):
     width: int
     needed: int
     labels: tuple[str, ...] = ()
+    units: tuple[tuple[int, int], ...] = ()
 
-    def unlabelled(self, block: Block) -> Block:
-        """The block without the labels in its cells."""
+    def dressed(self, block: Block) -> Block:
+        """The block with a value's unit in its cell, and without the labels there."""
+        block = self._unlabelled(block)
+        if not self.units:
+            return block
+        columns = list(block.columns)
+        for value, unit in self.units:
+            columns[value] = with_units(columns[value], columns[unit])
+        return block._replace(columns=columns)
+
+    def _unlabelled(self, block: Block) -> Block:
         if not any(self.labels):
             return block
         pairs = zip(block.columns, self.labels, strict=True)
         return Block(
             block.line, [[unlabelled(cell, label) for cell in cells] if label else cells for cells, label in pairs]
         )
+
+
+def with_units(values: Iterable[str], units: Iterable[str]) -> list[str]:
+    """Values with the units that stand in another column behind them; blanks and words stay as they are."""
+    pairs = zip(values, units, strict=True)
+    return [
+        f"{value} {unit.strip()}" if look(value) is Look.NUMBER and is_unit(unit.strip()) else value
+        for value, unit in pairs
+    ]
 
 
 def blocks(lines: Iterator[str], shape: Shape, remarks: Remarks) -> Iterator[Block]:
@@ -210,13 +231,13 @@ def blocks(lines: Iterator[str], shape: Shape, remarks: Remarks) -> Iterator[Blo
     while texts := list(islice(lines, BLOCK_ROWS)):
         columns = _even_columns(texts, shape)
         if columns is not None:
-            yield shape.unlabelled(Block(range(first, first + len(texts)), columns))
+            yield shape.dressed(Block(range(first, first + len(texts)), columns))
             first += len(texts)
             continue
         numbered = list(enumerate(texts, first))
         block = _uneven_block(numbered, lines, shape, remarks)
         if block.line or block.texts:
-            yield shape.unlabelled(block)
+            yield shape.dressed(block)
         first += len(numbered)
 
 
@@ -247,9 +268,12 @@ def _uneven_block(numbered: list[tuple[int, str]], more: Iterator[str], shape: S
                 )
         elif len(cells) < shape.needed:
             filled = any(cell.strip() for cell in cells)
-            remarks.add(TOO_FEW if filled else EMPTY, number)
+            if filled:
+                remarks.add_unreadable(TOO_FEW, (number,))
+            else:
+                remarks.add(EMPTY, number)
         elif len(cells) > shape.width and any(cell.strip() for cell in cells[shape.width :]):
-            remarks.add(TOO_MANY, number)
+            remarks.add_unreadable(TOO_MANY, (number,))
         else:
             numbers.append(number)
             rows.append(cells[: shape.width] + [""] * (shape.width - len(cells)))
@@ -271,7 +295,7 @@ def _rows(
         taken = _Taken(line, waiting, numbered, more)
         cells = taken.cells(delimiter)
         if cells is None:
-            remarks.add(OPEN_QUOTE, number)
+            remarks.add_unreadable(OPEN_QUOTE, (number,))
             waiting.extendleft((number + i, taken.lines[i]) for i in range(len(taken.lines) - 1, 0, -1))
         else:
             yield number, cells

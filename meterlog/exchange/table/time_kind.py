@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Sequence
 from datetime import UTC, datetime
+from itertools import pairwise
 
 from meterlog.errors import TableError
 from meterlog.exchange.table.duration_text import DurationTime, is_duration
@@ -35,6 +36,8 @@ _NUMBER = re.compile(r"[-+]?(\d+([.,]\d*)?|[.,]\d+)([eE][-+]?\d+)?")
 
 _ELAPSED = frozenset(("elapsed", "duration", "laufzeit", "runtime", "dauer"))
 _SHOWN_CELLS = 20
+_LEAST_FALLING = 4
+"""So many times that only go down are a table with its newest row first. A guess."""
 
 ORDERS = ("dmy", "mdy", "ymd")
 
@@ -77,6 +80,11 @@ class TimeSurvey:
             except (ValueError, OverflowError):
                 continue
         return times
+
+    def falls(self, time: TimeReader) -> bool:
+        """Tell whether the first times go down all the way."""
+        times = self.read(time, self._cells)
+        return len(times) >= _LEAST_FALLING and all(b <= a for a, b in pairwise(times)) and times[-1] < times[0]
 
     def stamps(self, time: TimeReader, channels: int) -> Stamps:
         """Return how fine the times are, and whether rows share them; with `channels`, each has a row of its own."""

@@ -19,6 +19,9 @@ _STEPS: tuple[tuple[str, tuple[str, ...]], ...] = (
     (r"\b(?:Mon|Tues|Wednes|Thurs|Fri|Satur|Sun)day\b", ("%A",)),
     (r"(?<!\d)\d{4}([-/._: ])\d{1,2}\1\d{1,2}(?!\d)", (r"%Y\1%m\1%d",)),
     (r"(?<!\d)(?:19|20)\d{6}(?=\d{6}|\D|$)", ("%Y%m%d",)),
+    (r"(?<!\d)\d{4}-W\d{2}-\d(?!\d)", ("%G-W%V-%u",)),
+    (r"(?<!\d)\d{4}-\d{3}(?!\d)", ("%Y-%j",)),
+    (r"(?<!\d)\d{1,2}h\d{2}m(\d{2}s)", ("%Hh%Mm%Ss",)),
     (r"(?<!\d)\d{1,2}([-/._ ])\d{1,2}\1\d{4}(?!\d)", (r"%d\1%m\1%Y", r"%m\1%d\1%Y")),
     (r"(?<!\d)\d{1,2}:\d{2}:\d{2}([.,:])\d{1,6}(?!\d)", (r"%H:%M:%S\1%f",)),
     (r"(?<!\d)\d{1,2}:\d{2}:\d{2}(?!\d)", ("%H:%M:%S",)),
@@ -37,6 +40,10 @@ _STEPS: tuple[tuple[str, tuple[str, ...]], ...] = (
 open."""
 
 
+_WORDS_BESIDE = frozenset(("T", "W", "Z", "UTC", "GMT", "h", "m", "s", "H", "M", "S", "min", "Uhr", "at", "um", "à"))
+"""Words that may stand in a time: any other may be a month in some language, and none is passed over."""
+
+
 def patterns_of(cells: Sequence[str]) -> list[str]:
     """The patterns that read every one of some cells; none where there is none with a date or seconds in it."""
     cells = [cell.strip() for cell in cells]
@@ -51,8 +58,10 @@ def patterns_of(cells: Sequence[str]) -> list[str]:
 
 
 def _is_whole(pattern: str) -> bool:
-    """Tell whether a pattern has minutes or a year in it, and no digit that it does not explain."""
-    return bool({"%M", "%Y", "%y"} & set(re.findall("%.", pattern))) and not _DIGITS.search(pattern)
+    """Tell whether a pattern has minutes or a year in it, and no digit or word that it does not explain."""
+    rest = re.sub("%.", " ", pattern)
+    known = bool({"%M", "%Y", "%y"} & set(re.findall("%.", pattern))) and not _DIGITS.search(pattern)
+    return known and set(re.findall(r"[^\W\d_]+", rest)) <= _WORDS_BESIDE
 
 
 def _reads(pattern: str, cells: Sequence[str]) -> bool:

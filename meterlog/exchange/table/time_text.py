@@ -19,8 +19,13 @@ from meterlog.text.units import TIME_UNITS
 Floats = NDArray[np.float64]
 
 _EPOCH = datetime(1970, 1, 1)  # noqa: DTZ001 - naive on purpose: local times are counted from a local epoch
-_MONTH_NAMES = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
-_MONTHS = {m: i for i, m in enumerate(_MONTH_NAMES, 1)}
+_MONTH_NAMES = (
+    ("jan", "ene", "gen"), ("feb", "fév", "fev"), ("mar", "mär", "mrz", "mrt"), ("apr", "avr", "abr"),
+    ("may", "mai", "mag", "mei", "maj"), ("jun", "juin", "giu"), ("jul", "juil", "lug"), ("aug", "aoû", "ago"),
+    ("sep", "set"), ("oct", "okt", "ott", "out"), ("nov",), ("dec", "dez", "déc", "dic"),
+)  # fmt: skip
+"""How the names of the months begin in English, German, French, Spanish, Italian, Dutch, Portuguese."""
+_MONTHS = {name: number for number, names in enumerate(_MONTH_NAMES, 1) for name in names}
 _CLOCK = re.compile(r"(\d{1,3}):(\d{1,2})(?::(\d{1,2})(?:[.,](\d+)|:(\d{3}))?)?\s*([AaPp])?\.?(?:[Mm]\.?)?")
 _MINUTES = re.compile(r"(\d{1,3}):(\d{1,2})(?:[.,](\d+))?")
 _NUMERIC = re.compile(r"[-+0-9.,eE\s]*")
@@ -75,7 +80,6 @@ class TimeReader(ABC):
 
 
 _SECONDS = NumberKind("seconds", 1.0)
-_SERIAL_ZERO_S = (_EPOCH - datetime(1899, 12, 30)).total_seconds()  # noqa: DTZ001
 
 
 class NumberTime(TimeReader):
@@ -87,7 +91,7 @@ class NumberTime(TimeReader):
         self.absolute = kind.since_1970 or kind.daily or kind.serial
         self.zoned, self.daily = kind.since_1970, kind.daily
         self._decimal = decimal
-        self._zero_s = _SERIAL_ZERO_S if kind.serial else 0.0
+        self._zero = kind.zero
         self._scale = kind.scale
         # Dividing by 1000 is exact to the last bit where multiplying by 0.001 is not.
         self._divisor, self._factor = (round(1 / kind.scale), 1.0) if kind.scale < 1 else (1, kind.scale)
@@ -105,7 +109,7 @@ class NumberTime(TimeReader):
     def _placed(self, number: Floats) -> Floats:
         if self._divisor != 1:
             return number / self._divisor
-        return number if self._factor == 1.0 else number * self._factor - self._zero_s
+        return number if self._factor == 1.0 else (number - self._zero) * self._factor
 
     def _shown(self, cells: Sequence[str]) -> list[float]:
         text = "\n".join(cells)
@@ -193,7 +197,8 @@ class DatedTime(TimeReader):
         if start_s is None:
             start_s = self._days[day] = _day_s(day, self._order)
         time_s = clock_s(clock) if clock else 0.0
-        if time_s > DAY_S:  # 24:00:00 is the end of a day, beyond it is none
+        # 24:00:00 is the end of a day; some clocks are late to change the date and count the hour 24 on.
+        if time_s >= DAY_S + 3600.0:
             raise ValueError("no clock time of a day")
         return start_s + time_s - offset_s
 
@@ -239,7 +244,8 @@ def clock_s(text: str) -> float:
 
 
 _DATE = re.compile(
-    r"(?P<a>\d{1,4}|[A-Za-z]{3,9})(?P<mark>[-/. ])\s?(?P<b>\d{1,2}|[A-Za-z]{3,9})\.?(?P=mark)\s?(?P<c>\d{4}|\d{1,2})"
+    r"(?P<a>\d{1,4}|[^\W\d_]{3,10})\.?(?P<mark>[-/. ])\s?(?P<b>\d{1,2}|[^\W\d_]{3,10})\.?(?P=mark)"
+    r"\s?(?P<c>\d{4}|\d{1,2})"
 )
 
 
@@ -278,8 +284,12 @@ def _day_s(day: str, order: str) -> float:
         year += _CENTURY
     if year < 1970:
         raise ValueError("no date")
-    month = int(parts["m"]) if parts["m"].isdigit() else _MONTHS.get(parts["m"][:3].casefold(), 0)
+    month = int(parts["m"]) if parts["m"].isdigit() else _month(parts["m"].casefold())
     return (date(year, month, int(parts["d"])) - date(1970, 1, 1)).total_seconds()
+
+
+def _month(name: str) -> int:
+    return _MONTHS.get(name[:4]) or _MONTHS.get(name[:3], 0)
 
 
 def _split_zone(clock: str) -> tuple[str, float]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from datetime import date
 from typing import NamedTuple
 
 import numpy as np
@@ -18,6 +19,7 @@ _WORDS = {
     "ns": ("ns", "nsec", "nanos", "nanosecond", "nanoseconds"),
     "min": ("mins", "minute", "minutes", "minuten"),
     "h": ("hour", "hours", "hrs", "stunden"),
+    "d": ("days", "tage", "jours", "giorni"),
 }
 """Words that a header has for each unit, besides its symbol in brackets."""
 _UNIT_OF = {word: unit for unit, words in _WORDS.items() for word in words}
@@ -41,13 +43,20 @@ _COUNTING = frozenset(
     )
 )
 
-_EPOCH_FROM, _EPOCH_TO = 1e9, 4.1e9
-"""Seconds since 1970 in September 2001 and in the year 2099: what an epoch is taken for."""
+_EPOCH_FROM, _EPOCH_TO = 1e9, 3e9
+"""Seconds since 1970 in September 2001 and in the year 2065: what an epoch is taken for. Seconds since 1904 or 1900 are
+more."""
 _EPOCHS = (("seconds", 1.0), ("milliseconds", 1e-3), ("microseconds", 1e-6), ("nanoseconds", 1e-9))
 _SERIAL_FROM, _SERIAL_TO = 29_000.0, 62_000.0
 """Days since 30 December 1899, as spreadsheets count them, in 1979 and in 2069."""
 _LONGEST_STEP_S = 5.0
 """Numbers with decimals and longer steps than this are hardly seconds. A guess."""
+_FAR, _FINE_STEP = 1e5, 1e-3
+"""Numbers beyond the one in steps below the other are hardly seconds either, but days since a year 0. A guess."""
+_DAYS_FROM_FAR = 36_600.0
+"""So many days count from no session's start but from a year 0 or from the beginning of the Julian calendar."""
+_SERIAL_ZERO = (date(1970, 1, 1) - date(1899, 12, 30)).days
+_BRACKETED = re.compile(r"[\[(]\s*[^\])]+[\])]")
 
 SERIAL = "serial"
 """The word of `--time-unit` for days as spreadsheets count them."""
@@ -63,6 +72,7 @@ class NumberKind(NamedTuple):
         since_1970: whether they count from 1970.
         daily: whether they count from midnight.
         serial: whether they count days from 30 December 1899.
+        zero: where the axis begins, in that unit.
     """
 
     unit: str
@@ -70,6 +80,7 @@ class NumberKind(NamedTuple):
     since_1970: bool = False
     daily: bool = False
     serial: bool = False
+    zero: float = 0.0
 
 
 def header_words(title: str) -> list[str]:
@@ -106,17 +117,21 @@ def number_kind(numbers: Sequence[float], whole: bool, title: str, option: str |
     first = abs(numbers[0])
     daily = _OF_THE_DAY.search(title) is not None
     if option == SERIAL:
-        return NumberKind("days since 30 December 1899", 86_400.0, serial=True)
+        return NumberKind("days since 30 December 1899", 86_400.0, serial=True, zero=_SERIAL_ZERO)
     stated = option or header_time_unit(title)
     if stated is not None:
         scale = TIME_UNITS[stated]
-        return NumberKind(stated, scale, since_1970=first * scale >= _EPOCH_FROM, daily=daily)
+        if stated == "d" and first > _DAYS_FROM_FAR:
+            return NumberKind("days from the first one on", scale, zero=int(numbers[0]))
+        return NumberKind(stated, scale, since_1970=_EPOCH_FROM <= first * scale < _EPOCH_TO, daily=daily)
     for name, scale in _EPOCHS:
         if _EPOCH_FROM <= first * scale < _EPOCH_TO:
             return NumberKind(name, scale, since_1970=True)
     step = float(np.median(np.diff(np.unique(numbers)))) if len(set(numbers)) > 1 else 0.0
     serial = _SERIAL_FROM < first < _SERIAL_TO
-    if whole or serial or step > _LONGEST_STEP_S or is_row_count(title):
+    far = first >= _EPOCH_FROM or (first > _FAR and 0.0 < step < _FINE_STEP)
+    other_unit = _BRACKETED.search(title) is not None
+    if whole or serial or far or other_unit or step > _LONGEST_STEP_S or is_row_count(title):
         raise _unit_question(numbers, step, title)
     return NumberKind("seconds", 1.0)
 
@@ -132,5 +147,7 @@ def _unit_question(numbers: Sequence[float], step: float, title: str) -> Questio
         start += " (days as spreadsheets count them, or units of a session's time)"
     else:
         choices = ("ms", "s", "us", "min") if step >= _LONGEST_STEP_S else ("s", "ms", "min", "us")
+        if abs(numbers[0]) > _FAR and step < _FINE_STEP:
+            choices = ("d", "s", "ms")
     units = " or ".join(f"--time-unit {unit}" for unit in choices)
     return Question(f"{start}: give {units}; {rows}", "time_unit", choices)

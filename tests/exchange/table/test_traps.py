@@ -16,10 +16,10 @@ import pytest
 
 from meterlog.cli.main import main
 from meterlog.session import open_reader
-from tests.exchange.table.traps import dresses, marks, packed, times
+from tests.exchange.table.traps import dresses, marks, packed, strangers, times
 from tests.exchange.table.traps.trap import Trap
 
-TRAPS = [*marks.traps(), *times.traps(), *dresses.traps(), *packed.traps()]
+TRAPS = [*marks.traps(), *times.traps(), *dresses.traps(), *packed.traps(), *strangers.traps()]
 
 
 def test_there_are_at_least_forty() -> None:
@@ -96,3 +96,23 @@ def test_what_is_asked_about_is_never_taken_by_yes(
     assert said.startswith("meterlog: --yes takes only what is in no doubt, but")
     assert said.count("\n") == 1
     assert [file.name for file in tmp_path.iterdir()] == [path.name]
+
+
+@pytest.mark.parametrize(("name", "data", "pattern"), [*strangers.refused()], ids=lambda one: str(one)[:40])
+def test_what_is_no_table_of_readings_is_refused_with_what_to_do(
+    name: str, data: bytes, pattern: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = tmp_path / "log.csv"
+    path.write_bytes(data)
+    assert main(["import", str(path)]) == 2, name
+    said = capsys.readouterr().err
+    assert re.search(pattern, said)
+    assert said.count("\n") == 1
+    assert [*tmp_path.iterdir()] == [path]
+
+
+def test_a_mark_that_the_sentence_asks_for_is_taken(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = tmp_path / "log.csv"
+    path.write_bytes(next(data for name, data, _ in strangers.refused() if "mark" in name))
+    assert main(["import", str(path), "--delimiter", "~", "--yes"]) == 0
+    assert "24 of 24 rows kept" in capsys.readouterr().err

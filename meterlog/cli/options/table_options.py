@@ -59,7 +59,11 @@ def add_table_options(parser: argparse.ArgumentParser) -> None:
     )  # fmt: skip
     add("--lines", metavar="A-B", help="read only these lines of the file, from 1 on: where it holds two tables")
     add("--leave-out", action="store_true", help="leave out what cannot be read, however many rows that are")
-    add("--join", choices=JOINS, help="several files: recorded at the same time, or one after another")
+    add(
+        "--join",
+        choices=JOINS,
+        help="several files: recorded at the same time, or one after another; pairs: each --value has its own --time",
+    )
     several("--overload", "another word or number for overload, besides OL and the like", "WORD")
     several("--blank", "another word or number for no reading", "WORD")
     several("--number", "a number that looks like a stand-in but is measured", "WORD")

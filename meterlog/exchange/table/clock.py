@@ -21,6 +21,8 @@ MOST_STRAYS, STRAY_SHARE = 3, 0.01
 """So many strays, or this share of the rows, may be left out; beyond it the column is no clock."""
 MOST_RESTARTS = 100
 """A clock that restarts more often is none. A guess."""
+_LAST_RUN_ROWS = 2
+"""At the file's end so many are one. A guess."""
 _LOOK_AHEAD = RUN_ROWS + 2
 _OFFSET_GAP_S, _OFFSET_INTERVALS = 2.0, 10.0
 """The pause that stands for the unknown time until a clock began again: seconds, or so many intervals. A gap is seen
@@ -109,7 +111,7 @@ class Clock:
         """
         if self._waiting is not None:
             waiting, self._waiting = self._waiting, None
-            yield from self._ordered(waiting, len(waiting))
+            yield from self._ordered(waiting, len(waiting), ends=True)
         if self.strays > max(MOST_STRAYS, STRAY_SHARE * self.rows):
             raise TableError(
                 f"only {self.rows - self.strays} of {self.rows} rows stand in the order of '{self._title}': sort the"
@@ -149,13 +151,13 @@ class Clock:
                 )
         return settled
 
-    def _ordered(self, rows: Rows, settled: int) -> Iterator[Stretch]:
-        """The first `settled` rows, without strays, cut where the clock began again."""
+    def _ordered(self, rows: Rows, settled: int, *, ends: bool = False) -> Iterator[Stretch]:
+        """The first `settled` rows, without strays, cut where the clock began again; all there are, where it `ends`."""
         start = 0
         while start < settled:
             rest = rows.part(start, len(rows))
             back, ahead = _strays(rest.time_s, self._last_s)
-            run = _first_run(back)
+            run = _first_run(back, ends=ends)
             stop = min(run, settled - start)
             if stop:
                 yield from self._kept(rest.part(0, stop), back[:stop], ahead[:stop])
@@ -208,10 +210,16 @@ def _strays(time_s: Floats, last_s: float) -> tuple[Bools, Bools]:
     return (time_s < reached) & ~ahead, ahead
 
 
-def _first_run(back: Bools) -> int:
-    """Where the first run of rows that lie back begins; the number of rows where there is none."""
+def _first_run(back: Bools, *, ends: bool) -> int:
+    """Where the first run of rows that lie back begins; the number of rows where there is none.
+
+    No row comes after the last ones that could show that they are strays, so there two are a run already.
+    """
     if not back.any():
         return len(back)
+    if ends:
+        back = np.concatenate((back, np.full(RUN_ROWS - _LAST_RUN_ROWS, back[-1])))
+        return min(_first_run(back, ends=False), len(back) - RUN_ROWS + _LAST_RUN_ROWS)
     run = back.copy()
     for k in range(1, RUN_ROWS):
         run[:-k] &= back[k:]

@@ -75,6 +75,10 @@ _SPARSE = 0.5
 _CELL_UNIT = re.compile(r"[-+]?[\d.,]+(?:[eE][-+]?\d+)?\s*(?P<unit>[^\d\s.,+\-][^\d]{0,9})")
 
 
+ANOTHER_TIME = "another time"
+"""Why a second column of times is left out."""
+
+
 class Guess(NamedTuple):
     """Holds what a column seems to be.
 
@@ -178,7 +182,7 @@ def _other(place: int, name: str, grid: Grid, cells: Sequence[str]) -> Guess:
     if not filled:
         return Guess(place, name, why="empty")
     if _share(filled, Look.TIME) > _SPARSE:
-        return Guess(place, name, why="another time")
+        return Guess(place, name, why=ANOTHER_TIME)
     if _share(filled, Look.NUMBER) <= _SPARSE:
         if len(filled) <= _SPARSE * len(cells) and not any(cells[len(filled) :]):
             return Guess(place, name, why="words beside the first rows only")
@@ -196,8 +200,8 @@ def _other(place: int, name: str, grid: Grid, cells: Sequence[str]) -> Guess:
 def _value(place: int, name: str, title: str, cells: Sequence[str]) -> Guess:
     """A column of numbers: its quantity by the unit that header or cells state, else by its name."""
     word, unit = _unit_of(title, cells)
-    if word in TIME_UNITS:
-        return Guess(place, name, why="another time")
+    if word in TIME_UNITS or (is_time_title(title) and not word and _is_monotonic(cells)):
+        return Guess(place, name, why=ANOTHER_TIME)
     if word and unit is None:
         return Guess(place, name, why=f"numbers in {word}, which no meter shows")
     if is_row_count(title):

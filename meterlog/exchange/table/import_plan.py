@@ -80,10 +80,14 @@ class ImportPlan:
             lines.append(self.stamps.sentence)
         return lines
 
+    @property
+    def places(self) -> tuple[int, ...]:
+        """The columns of times and values."""
+        return (*self.time_places, *(column.place for column in self.values))
+
     def blocks(self, remarks: Remarks) -> Iterator[Block]:
         """The rows of the file, block by block."""
-        places = (*self.time_places, *(column.place for column in self.values))
-        return blocks(self.source.lines(), self.layout.shape(max(places) + 1, exact=self.source.exact), remarks)
+        return blocks(self.source.lines(), self.layout.shape(max(self.places) + 1, exact=self.source.exact), remarks)
 
 
 def make_plan(path: Path, options: ImportOptions) -> ImportPlan:

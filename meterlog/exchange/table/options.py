@@ -10,8 +10,9 @@ from meterlog.errors import UsageError
 RESTARTS = ("stop", "parts", "offset")
 """What becomes of a clock that begins again: nothing is made; a session for each part; one session with gaps."""
 
-JOINS = ("time", "end")
-"""How several files become one session: recorded at the same time, or one after another."""
+JOINS = ("time", "end", "pairs")
+"""How several files become one session: recorded at the same time, or one after another; or, in one file, each column
+of values has the times of a column of its own."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,10 +70,6 @@ class ImportOptions:
                 )
         if self.channel is not None and columns > 1:
             raise UsageError("with --channel, a file has one column of values: give --value once")
-        if self.channel is not None and self.restarts != "stop":
-            raise UsageError(
-                f"--restarts {self.restarts} needs a column for each channel: --channel has a row for each"
-            )
         if not self.time and self.interval is None:
             raise UsageError("give the column of times with --time COL or, where there is none, --interval S")
 

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 from meterlog.errors import TableError
-from meterlog.exchange.table.guess import Guess, guess_columns
+from meterlog.exchange.table.guess import ANOTHER_TIME, Guess, guess_columns
 from meterlog.exchange.table.import_plan import ImportPlan, make_plan
 from meterlog.exchange.table.import_table import restart_question
 from meterlog.exchange.table.known_cells import KnownCells
@@ -22,7 +22,6 @@ from meterlog.exchange.table.row_reader import RowReader
 from meterlog.exchange.table.session_start import session_start
 from meterlog.exchange.table.source import open_source
 from meterlog.exchange.table.text_rows import DAMAGED, NO_ROWS
-from meterlog.exchange.table.time_unit import header_words
 
 _MOST_QUESTIONS = 20
 SHOWN_ROWS = 5
@@ -100,7 +99,7 @@ def _preview(path: Path, given: ImportOptions) -> Preview:
             " say what separates its columns with --delimiter"
         )
     columns = guess_columns(grids[0], lines)
-    doubts += [*source.doubts, *_other_times(columns)]
+    doubts += source.doubts
     options = _with_columns(given, columns, doubts)
     plan, options = _answered(path, options, doubts)
     missing = _MISSING if plan is None or not (options.time or given.interval) else ()
@@ -125,6 +124,8 @@ def _preview(path: Path, given: ImportOptions) -> Preview:
         options = dataclasses.replace(options, restarts=question.answers[0])
     if missing:
         options = dataclasses.replace(options, interval=None)
+    if not given.time and (of_value := _time_of_each(columns)) and of_value.keys() >= set(options.value):
+        options = _paired(options, of_value, doubts)
     said = list(remarks.sentences())
     seen = reader.seen + remarks.total(DAMAGED) - remarks.total(NO_ROWS)
     try:
@@ -135,19 +136,26 @@ def _preview(path: Path, given: ImportOptions) -> Preview:
     return Preview(columns, options, plan, started_at, rows, (loader.kept, seen), said, doubts, missing)
 
 
-def _other_times(columns: list[Guess]) -> list[str]:
-    """Times of single channels, which all get those of the first: `CH1 Time`, `CH2 Time`."""
-    times = [one for one in columns if one.role == "time"]
-    twins = [
-        one
-        for one in columns
-        if one.why == "another time" and times and header_words(one.name)[-2:] == header_words(times[0].name)[-2:]
-    ]
-    return [
-        f"'{one.name}' is another time: every channel gets the times of '{times[0].name}'; to give those of"
-        f" '{one.name}' to its own, import twice with --time and --value"
-        for one in twins
-    ]
+def _time_of_each(columns: list[Guess]) -> dict[str, str]:
+    """The times of each column of values, where every column of times has values of its own behind it; else nothing."""
+    times, of_value = [], {}
+    for one in columns:
+        if one.role == "time" or one.why == ANOTHER_TIME:
+            times.append(one.name)
+        elif one.role == "value" and one.quantity is not None and times:
+            of_value[one.name] = times[-1]
+    return of_value if len(times) > 1 and set(of_value.values()) == set(times) else {}
+
+
+def _paired(options: ImportOptions, of_value: dict[str, str], doubts: list[str]) -> ImportOptions:
+    """The options with the times of each column of values."""
+    times = tuple(of_value[name] for name in options.value)
+    others = " and ".join(f"'{name}'" for name in dict.fromkeys(times[1:]) if name != times[0])
+    doubts.append(
+        f"{others} is another time: with --join pairs each --value has the --time given for it; without it every"
+        f" channel gets the times of '{times[0]}'"
+    )
+    return dataclasses.replace(options, time=times, join="pairs")
 
 
 def _with_columns(given: ImportOptions, columns: list[Guess], doubts: list[str]) -> ImportOptions:

@@ -49,8 +49,8 @@ class RowReader:
 
     @property
     def restarts(self) -> list[Restart]:
-        """Where clocks began again, in the order of the file."""
-        return sorted(restart for clock in self._clocks.values() for restart in clock.restarts)
+        """Where the clock began again; where channels have clocks of their own, that which did so most often."""
+        return max((clock.restarts for clock in self._clocks.values()), key=len, default=[])
 
     def rows(self) -> Iterator[Ordered]:
         """The rows, stretch by stretch."""
@@ -61,10 +61,21 @@ class RowReader:
                 self._find_text(line, cells)
             rows = self._timed(block)
             self.texts += [(line, note) for line, cells in sorted(self._found_texts) if (note := note_of(cells))]
+            if self._plan.options.restarts != "stop":  # of all channels at once, so they have one clock
+                yield from self._split(self._clock("").feed(rows, self.remarks))
+                continue
             for name, part in self._by_channel(rows):
                 yield from (Ordered(name, stretch) for stretch in self._clock(name).feed(part, self.remarks))
         for name, clock in self._clocks.items():
-            yield from (Ordered(name, stretch) for stretch in clock.finish())
+            yield from (Ordered(name, stretch) for stretch in clock.finish()) if name else self._split(clock.finish())
+
+    def _split(self, stretches: Iterator[Stretch]) -> Iterator[Ordered]:
+        """Rows of all channels by channel."""
+        for stretch in stretches:
+            begins = stretch.begins
+            for name, part in self._by_channel(stretch.rows):
+                yield Ordered(name, stretch._replace(rows=part, begins=begins))
+                begins = False
 
     def _clock(self, name: str) -> Clock:
         if name not in self._clocks:
@@ -127,11 +138,11 @@ class RowReader:
             cells = block.row(i)
             if [cell.strip() for cell in cells] in self._plan.layout.header_rows:
                 reason = HEADER_AGAIN
-            elif not any(cell.strip() for cell in cells):
-                reason = EMPTY
             elif is_words(cells):
                 self._find_text(block.line[i], cells)
                 return np.nan
+            elif not any(cells[place].strip() for place in self._plan.places):
+                reason = EMPTY
             elif not text.strip():
                 reason = "rows without a time, skipped"
             else:

@@ -10,7 +10,7 @@ from typing import Any
 from meterlog.errors import TableError, UsageError
 from meterlog.exchange.table.import_plan import ImportPlan, make_plan
 from meterlog.exchange.table.layout import as_delimiter, find_layout, head_of
-from meterlog.exchange.table.options import ImportOptions
+from meterlog.exchange.table.options import ImportOptions, nth
 from meterlog.exchange.table.source import open_source
 
 
@@ -21,6 +21,8 @@ def make_plans(paths: Sequence[Path], options: ImportOptions) -> list[ImportPlan
         TableError: as `make_plan`; or no file has a column that was named.
         UsageError: nothing says how the files are joined.
     """
+    if options.join == "pairs":
+        return [make_plan(path, one) for path in paths for one in _pairs(options)]
     if len(paths) == 1:
         return [make_plan(paths[0], options)]
     if options.join is None:
@@ -37,6 +39,27 @@ def make_plans(paths: Sequence[Path], options: ImportOptions) -> list[ImportPlan
         if not any(name in one.value for one in own):
             raise TableError(f"no column of {' or '.join(repr(path.name) for path in paths)} is called '{name}'")
     return [make_plan(path, one) for path, one in zip(paths, own, strict=True)]
+
+
+def _pairs(options: ImportOptions) -> list[ImportOptions]:
+    """The options for each column of values with the times of its own; markers and states go with the first."""
+    if len(options.time) != len(options.value):
+        raise UsageError(
+            f"with --join pairs, each --value has a --time: there are {len(options.time)} --time for"
+            f" {len(options.value)} --value"
+        )
+    options.check()
+    found = []
+    for i, (time, value) in enumerate(zip(options.time, options.value, strict=True)):
+        own: dict[str, Any] = {name: _own(getattr(options, name), i) for name in ("quantity", "unit", "label", "point")}
+        beside: dict[str, Any] = {} if i == 0 else {"state": (), "marker": None}
+        found.append(dataclasses.replace(options, time=(time,), value=(value,), join="time", **own, **beside))
+    return found
+
+
+def _own(given: tuple[str, ...], i: int) -> tuple[str, ...]:
+    one = nth(given, i)
+    return () if one is None else (one,)
 
 
 def _own_options(path: Path, options: ImportOptions) -> ImportOptions:

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from meterlog.errors import TableError, UsageError
+from meterlog.errors import TableError
 from meterlog.exchange.table.import_plan import make_plan
 from meterlog.exchange.table.import_table import Imported, import_table
 from meterlog.exchange.table.options import ImportOptions
@@ -87,8 +87,38 @@ def test_channels_one_after_another_each_have_their_own_clock(tmp_path: Path) ->
     with open_reader(imported.sessions[0].path) as reader:
         for number in (1, 2):
             assert np.array_equal(reader.series(number).time_s, np.arange(3000) * 0.5)
-    with pytest.raises(UsageError, match="--restarts parts needs a column for each channel"):
-        _imported(tmp_path, text, channel="what", restarts="parts")
+
+
+def _channels_restarting(*lengths: int) -> str:
+    rows = [f"{i * 0.5:.1f},{name},{i % 10}.5" for n in lengths for i in range(n) for name in ("feed", "ground")]
+    return "time_s,what,v\n" + "\n".join(rows) + "\n"
+
+
+def test_channels_line_by_line_begin_again_together(tmp_path: Path) -> None:
+    text = _channels_restarting(40, 2000, 7)
+    with pytest.raises(Question, match="becomes of the 3 parts"):
+        _imported(tmp_path, text, channel="what")
+    imported, _ = _imported(tmp_path, text, channel="what", restarts="parts")
+    assert [sorted(made.readings.items()) for made in imported.sessions] == [
+        [("feed", n), ("ground", n)] for n in (40, 2000, 7)
+    ]
+
+
+def test_or_go_on_together_with_one_gap(tmp_path: Path) -> None:
+    imported, _ = _imported(tmp_path, _channels_restarting(40, 60), channel="what", restarts="offset")
+    with open_reader(imported.sessions[0].path) as reader:
+        feed, ground = reader.series(1), reader.series(2)
+        assert feed.time_s.tolist() == ground.time_s.tolist()
+        assert len(feed) == 100
+        assert [marker.name for marker in reader.markers] == ["clock restarted"]
+
+
+def test_two_rows_at_the_end_are_a_restart_and_one_is_a_stray(tmp_path: Path) -> None:
+    with pytest.raises(Question, match=r"goes back in line 52 from 24\.5 s to 0 s"):
+        _imported(tmp_path, _restarting(50, 2))
+    imported, remarks = _imported(tmp_path, _restarting(50, 1))
+    assert imported.kept == 50
+    assert "rows whose time is before an earlier row's, skipped: 1 (line 52)" in list(remarks.sentences())
 
 
 def test_whole_seconds_with_several_rows_each_are_spread_with_their_uncertainty(tmp_path: Path) -> None:

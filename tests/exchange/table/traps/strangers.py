@@ -26,6 +26,7 @@ def traps() -> Iterator[Trap]:
     """Give them."""
     yield from _dressed()
     yield from _timed()
+    yield from _paired()
     yield from _units()
     yield from _two_tables()
 
@@ -118,6 +119,29 @@ def _timed() -> Iterator[Trap]:
     )  # fmt: skip
     zero = "time_s,U [V]\n-0.000,-0.0\n" + _lines(lambda i, t, v: f"{t},{v}" if i else "")
     yield Trap("negative zero", zero.encode(), [Channel("U", "dc_voltage", _TRUTH.time_s, [-0.0, *_TRUTH.volts[1:]])])
+
+
+def _paired() -> Iterator[Trap]:
+    later = Channel("U2", "dc_voltage", [(ms + 100) / 1000 for ms, _ in _PAIRS], [(mv + 1) / 1000 for _, mv in _PAIRS])
+    pairs = "".join(
+        f"{thousandths(ms)},{thousandths(mv)},{thousandths(ms + 100)},{thousandths(mv + 1)}\n" for ms, mv in _PAIRS
+    )
+    asked = "is another time: with --join pairs each --value has the --time given for it"
+    yield Trap("a time for each channel", ("t1 (s),U1 (V),t2 (s),U2 (V)\n" + pairs).encode(), [
+        _TRUTH.channel("U1"), later
+    ], asked=asked)  # fmt: skip
+    rows = [f"{thousandths(ms)},{thousandths(mv)}," for ms, mv in _PAIRS]
+    half = [
+        f"{thousandths(2 * ms + 100)},{thousandths(mv + 1)}" if i < 12 else "," for i, (ms, mv) in enumerate(_PAIRS)
+    ]
+    slower = Channel(
+        "U2", "dc_voltage", [(2 * ms + 100) / 1000 for ms, _ in _PAIRS[:12]], [(mv + 1) / 1000 for _, mv in _PAIRS[:12]]
+    )
+    yield Trap(
+        "a time for each channel, one slower",
+        ("Time A (s),U1 (V),Time B (s),U2 (V)\n" + "".join(map("{}{}\n".format, rows, half))).encode(),
+        [_TRUTH.channel("U1"), slower], asked=asked,
+    )  # fmt: skip
 
 
 def _units() -> Iterator[Trap]:

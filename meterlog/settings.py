@@ -35,6 +35,8 @@ from meterlog.text.toml import TomlText, read_toml
 
 NAMES_A_FILE = "METERLOG_SETTINGS"
 """The environment variable that names another file."""
+NAMES_A_FOLDER = "METERLOG_DATA"
+"""The environment variable that names another folder for what the program itself keeps."""
 _NAME = re.compile(r"[A-Za-z0-9][\w-]*")
 _LANGUAGE = re.compile(r"[A-Za-z]{2,8}(-[A-Za-z0-9]{1,8})*")
 """A language tag of RFC 5646, as far as its form goes."""
@@ -86,6 +88,17 @@ def settings_path() -> Path:
 
     folder: Path = user_config_path("meterlog", appauthor=False)
     return folder / "settings.toml"
+
+
+def data_folder() -> Path:
+    """The folder of what the program keeps for this user: the page's certificate, its paired devices."""
+    named = os.environ.get(NAMES_A_FOLDER)
+    if named:
+        return Path(named)
+    from platformdirs import user_data_path
+
+    folder: Path = user_data_path("meterlog", appauthor=False)
+    return folder
 
 
 def read_settings() -> Settings:

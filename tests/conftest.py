@@ -35,6 +35,7 @@ CHROMIUM_ARGUMENTS = [
 
 
 os.environ["METERLOG_SETTINGS"] = str(Path(gettempdir()) / "meterlog-tests-have-no-settings.toml")  # nor the user's
+os.environ["METERLOG_DATA"] = str(Path(gettempdir()) / f"meterlog-tests-{os.getpid()}")  # nor the user's paired devices
 signal.signal(signal.SIGINT, signal.default_int_handler)  # a background runner may ignore it for its children
 settings.register_profile("patient", deadline=None)  # a busy machine is no failure
 settings.load_profile("patient")

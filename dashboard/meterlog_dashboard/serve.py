@@ -8,8 +8,13 @@ import logging
 import socket
 import sys
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from meterlog.errors import UsageError
+from meterlog.settings import data_folder
+
+if TYPE_CHECKING:  # it imports much
+    from meterlog_dashboard.gate.access import Lan
 
 EXAMPLE = "meterlog page --port 8050 ./sessions"
 
@@ -21,21 +26,31 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--lan", action="store_true", help="let a phone in the same network in, with the one-time code shown here"
     )
+    parser.add_argument("--devices", action="store_true", help="list the paired devices, and end")
+    parser.add_argument("--unpair", metavar="NAME", help="let a paired device in no more, and end")
 
 
 def run(args: argparse.Namespace) -> int:
     """Serve until Ctrl-C."""
+    if args.devices or args.unpair is not None:
+        return _devices(args.unpair)
     if not args.folder.is_dir():
         raise UsageError(f"there is no folder '{args.folder}'")
     if not 0 <= args.port <= 65535:
         raise UsageError(f"--port must be from 0 to 65535, not {args.port}")
-    from meterlog_dashboard.gate.access import LOOPBACK, Access
+    from meterlog_dashboard.gate.access import LOOPBACK, Access, Lan
+    from meterlog_dashboard.gate.certificate import own_certificate
+    from meterlog_dashboard.gate.devices import Devices
 
     address = _own_address() if args.lan else None
     hosts = [*LOOPBACK, *([address] if address else [])]
     listening = _listen("127.0.0.1", args.port)
     port = int(listening.getsockname()[1])
-    access = Access(hosts, port, args.lan, lambda code: _show_code(code, address, port))
+    certificate = own_certificate(data_folder(), address) if address else None
+    devices = Devices(data_folder())
+    devices.all()  # a damaged list is said now
+    lan = Lan(devices, f"https://{address}:{port}", certificate.fingerprint) if certificate else None
+    access = Access(hosts, port, lan, lambda code: _show_code(code, lan))
     from waitress.server import create_server
 
     from meterlog_dashboard.frame.app import build
@@ -45,14 +60,28 @@ def run(args: argparse.Namespace) -> int:
     # A browser that opens a page asks for many files at once: that they wait a moment is no news for the terminal.
     logging.getLogger("waitress.queue").setLevel(logging.ERROR)
     server = create_server(application, sockets=[listening], threads=THREADS, ident="meterlog")
-    if address is not None:
+    if address is not None and certificate is not None:
         try:
-            serve_lan(application, address, port, access.paired)
+            serve_lan(application, address, port, certificate.context(), access.paired)
         except OSError as error:
             raise _not_usable(port, error) from error
     print(f"The page is at http://127.0.0.1:{port}/ (Ctrl-C ends it)", flush=True)
     with contextlib.suppress(KeyboardInterrupt):
         server.run()
+    return 0
+
+
+def _devices(unpair: str | None) -> int:
+    """List the paired devices, less the one that is to be let in no more."""
+    from meterlog_dashboard.gate.devices import Devices
+
+    devices = Devices(data_folder())
+    if unpair is not None:
+        devices.remove(unpair)
+    for one in devices.all():
+        print(f"{one.name}: paired on {one.paired_on}, last here on {one.seen_on}")
+    if not devices.all():
+        print("No device is paired. 'meterlog page --lan' shows the code for one.")
     return 0
 
 
@@ -82,11 +111,13 @@ def _own_address() -> str:
         return str(probe.getsockname()[0])
 
 
-def _show_code(code: str, address: str | None, port: int) -> None:
+def _show_code(code: str, lan: Lan | None) -> None:
     import segno
 
-    url = f"http://{address}:{port}/pair?code={code}"
-    segno.make(url, error="m").terminal(compact=True)
-    print(f"On the phone open http://{address}:{port}/ and type the code {code[:4]} {code[4:]}, or scan the square.")
-    print("The code pairs one device; then the next code is shown.")
-    print("The connection is not encrypted: use it only in your own network.", flush=True)
+    if lan is None:
+        return
+    segno.make(f"{lan.address}/pair?code={code}", error="m").terminal(compact=True)
+    print(f"On the phone open {lan.address}/ and type the code {code[:4]} {code[4:]}, or scan the square.")
+    print("The code pairs one device; then the next code is shown. 'meterlog page --devices' lists the paired ones.")
+    print("The connection is encrypted with a certificate made on this computer, so the phone's browser warns once.")
+    print(f"Go on only if it shows this SHA-256 fingerprint: {lan.fingerprint}", flush=True)

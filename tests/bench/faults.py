@@ -213,7 +213,7 @@ class Bench:
         said = command("sessions", folder)
         list_s, wall_s = time.process_time() - cpu_s, time.perf_counter() - wall_s
         assert said.out.count(".sqlite") == sessions
-        client = build(folder, Access(LOOPBACK, 80, lan=False, announce=lambda _: None)).server.test_client()
+        client = build(folder, Access(LOOPBACK, 80, lan=None, announce=lambda _: None)).server.test_client()
         asked = {
             "output": "view.children",
             "outputs": {"id": "view", "property": "children"},

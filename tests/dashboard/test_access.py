@@ -9,18 +9,22 @@ import flask
 import pytest
 from flask.testing import FlaskClient
 
+from meterlog.cli import main
+from meterlog.errors import UsageError
 from meterlog_dashboard.frame.app import build
-from meterlog_dashboard.gate.access import COOKIE, LOOPBACK, TRIES, TRIES_WINDOW_S, Access
+from meterlog_dashboard.gate.access import COOKIE, LOOPBACK, TRIES, TRIES_WINDOW_S, Access, Lan
+from meterlog_dashboard.gate.devices import Devices
 
 PHONE = {"REMOTE_ADDR": "192.0.2.7"}
-LAN = "http://192.0.2.1:8050"
+LAN = "https://192.0.2.1:8050"
 
 
 class Gate:
     """A server behind the gate, asked without a network."""
 
-    def __init__(self, lan: bool) -> None:
+    def __init__(self, devices: Devices | None) -> None:
         self.codes: list[str] = []
+        lan = Lan(devices, LAN, "AA:BB") if devices else None
         hosts = [*LOOPBACK, *(["192.0.2.1"] if lan else [])]
         self.server = flask.Flask("gate")
         self.server.config["CONTENT_SECURITY_POLICY"] = ""
@@ -34,13 +38,18 @@ class Gate:
 
 
 @pytest.fixture
-def lan() -> Gate:
-    return Gate(lan=True)
+def devices(tmp_path: Path) -> Devices:
+    return Devices(tmp_path / "data")
+
+
+@pytest.fixture
+def lan(devices: Devices) -> Gate:
+    return Gate(devices)
 
 
 @pytest.fixture
 def alone() -> Gate:
-    return Gate(lan=False)
+    return Gate(None)
 
 
 def pair(gate: Gate, code: str, address: str = PHONE["REMOTE_ADDR"]) -> tuple[FlaskClient, int]:
@@ -96,13 +105,51 @@ def test_the_cookie_is_out_of_reach_of_scripts_and_other_sites(lan: Gate) -> Non
     answer = lan.client().post("/pair", data={"code": lan.codes[0]}, base_url=LAN, environ_base=PHONE)
     (cookie,) = answer.headers.getlist("Set-Cookie")
     assert cookie.startswith(f"{COOKIE}=")
-    assert {"HttpOnly", "SameSite=Strict", "Path=/"} <= {part.strip() for part in cookie.split(";")}
+    assert {"HttpOnly", "SameSite=Strict", "Path=/", "Secure"} <= {part.strip() for part in cookie.split(";")}
 
 
 def test_a_made_up_cookie_opens_nothing(lan: Gate) -> None:
     phone = lan.client()
     phone.set_cookie(COOKIE, "guess", domain="192.0.2.1")
     assert phone.get("/_dash-layout", base_url=LAN, environ_base=PHONE).status_code == 403
+
+
+def test_pairing_survives_a_restart_of_the_page_and_ends_when_the_device_is_removed(
+    lan: Gate, devices: Devices
+) -> None:
+    phone, _ = pair(lan, lan.codes[0])
+    cookie = phone.get_cookie(COOKIE, domain="192.0.2.1")
+    assert cookie is not None
+    again = Gate(Devices(devices.folder)).client()
+    again.set_cookie(COOKIE, cookie.value, domain="192.0.2.1")
+    assert again.get("/", base_url=LAN, environ_base=PHONE).status_code == 200
+    Devices(devices.folder).remove("device")
+    for one in (again, phone):
+        assert one.get("/_dash-layout", base_url=LAN, environ_base=PHONE).status_code == 403
+
+
+def test_devices_have_names_of_their_own_and_their_file_lets_nobody_in(devices: Devices) -> None:
+    tokens = [devices.pair(name) for name in ("phone", "phone", " tablet\n", "")]
+    assert [one.name for one in devices.all()] == ["phone", "phone 2", "tablet", "device"]
+    (file,) = devices.folder.glob("*.json")
+    assert not any(token in file.read_text() for token in tokens)
+    assert all(map(devices.knows, tokens))
+    assert not devices.knows(devices.all()[0].token_sha256)
+    with pytest.raises(UsageError, match="did you mean 'tablet'"):
+        devices.remove("tablt")
+
+
+def test_a_damaged_list_of_devices_lets_nobody_in_and_says_so_without_a_path(
+    lan: Gate, devices: Devices, capsys: pytest.CaptureFixture[str]
+) -> None:
+    phone, _ = pair(lan, lan.codes[0])
+    (file,) = devices.folder.glob("*.json")
+    file.write_text("[{]")
+    answer = phone.get("/", base_url=LAN, environ_base=PHONE)
+    assert answer.status_code == 503
+    assert str(devices.folder).encode() not in answer.data
+    assert str(file) in capsys.readouterr().err
+    assert lan.client().get("/", base_url="http://127.0.0.1:8050").status_code == 200
 
 
 def test_guessing_is_slowed_down_for_each_address_and_locks_nobody_else_out(
@@ -134,7 +181,7 @@ def test_what_was_typed_never_becomes_markup(lan: Gate) -> None:
 
 
 def test_the_browser_is_told_to_load_nothing_from_elsewhere(tmp_path: Path) -> None:
-    server = build(tmp_path, Access(LOOPBACK, 8050, False, print)).server
+    server = build(tmp_path, Access(LOOPBACK, 8050, None, print)).server
     answer = server.test_client().get("/", base_url="http://127.0.0.1:8050")
     policy = answer.headers["Content-Security-Policy"]
     assert "default-src 'self'" in policy
@@ -144,3 +191,49 @@ def test_the_browser_is_told_to_load_nothing_from_elsewhere(tmp_path: Path) -> N
     assert answer.headers["X-Content-Type-Options"] == "nosniff"
     assert b"http://" not in answer.data.replace(b"http://127.0.0.1:8050", b"")
     assert b"https://" not in answer.data
+
+
+def shown(server: flask.Flask, address: str) -> str:
+    """What the view of devices tells who asks from an address."""
+    asked = {
+        "output": "view.children",
+        "outputs": {"id": "view", "property": "children"},
+        "inputs": [
+            {"id": "address", "property": "pathname", "value": "/devices"},
+            {"id": "address", "property": "search", "value": ""},
+        ],
+        "changedPropIds": ["address.pathname"],
+    }
+    base = "http://127.0.0.1:8050"
+    answer = server.test_client().post(
+        "/_dash-update-component", json=asked, base_url=base, environ_base={"REMOTE_ADDR": address}
+    )
+    return answer.get_data(as_text=True)
+
+
+def test_devices_are_listed_on_the_computer_itself_only(
+    tmp_path: Path, devices: Devices, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("METERLOG_DATA", str(devices.folder))
+    devices.pair("red phone")
+    access = Access(LOOPBACK, 8050, Lan(devices, LAN, "AA:BB:CC"), lambda _: None)
+    told = shown(build(tmp_path, access).server, "127.0.0.1")
+    assert "red phone" in told
+    assert "AA:BB:CC" in told
+    assert f"{access.code[:4]} {access.code[4:]}" in told
+    devices.remove("red phone")
+    assert "None yet" in shown(build(tmp_path, access).server, "127.0.0.1")
+    alone = shown(build(tmp_path, Access(LOOPBACK, 8050, None, print)).server, "192.0.2.7")
+    assert "on the computer itself" in alone
+
+
+def test_the_command_lists_and_removes_devices(
+    devices: Devices, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setenv("METERLOG_DATA", str(devices.folder))
+    devices.pair("red phone")
+    assert main(["page", "--devices"]) == 0
+    assert "red phone: paired on" in capsys.readouterr().out
+    assert main(["page", "--unpair", "red phone"]) == 0
+    assert "No device is paired" in capsys.readouterr().out
+    assert main(["page", "--unpair", "red phone"]) == 2

@@ -14,7 +14,8 @@ from typing import TYPE_CHECKING
 import flask
 import pytest
 
-from meterlog_dashboard.gate.access import LOOPBACK, Access
+from meterlog_dashboard.gate.access import LOOPBACK, Access, Lan
+from meterlog_dashboard.gate.devices import Devices
 
 if TYPE_CHECKING:
     from playwright.sync_api import Page
@@ -126,10 +127,11 @@ def test_every_band_of_the_live_page_is_readable(tab: Page, page_address: str) -
             assert tab.evaluate(CONTRAST, "ring") >= 3
 
 
-def test_the_pairing_page_is_readable(tab: Page) -> None:
+def test_the_pairing_page_is_readable(tab: Page, tmp_path: Path) -> None:
     server = flask.Flask("pair")
     server.config["CONTENT_SECURITY_POLICY"] = ""
-    Access(LOOPBACK, 80, lan=True, announce=lambda _: None).guard(server)
+    lan = Lan(Devices(tmp_path), "https://192.0.2.1", "AA:BB")
+    Access(LOOPBACK, 80, lan, announce=lambda _: None).guard(server)
     tab.set_content(server.test_client().get("/pair", base_url="http://127.0.0.1").get_data(as_text=True))
     for scheme in ("light", "dark"):
         assert pale(tab, scheme)["texts"] >= 4

@@ -24,7 +24,7 @@ BASE = "http://127.0.0.1"
 
 @pytest.fixture
 def client(tmp_path: Path) -> FlaskClient:
-    made: FlaskClient = build(tmp_path, Access(LOOPBACK, 80, lan=False, announce=lambda _: None)).server.test_client()
+    made: FlaskClient = build(tmp_path, Access(LOOPBACK, 80, lan=None, announce=lambda _: None)).server.test_client()
     return made
 
 

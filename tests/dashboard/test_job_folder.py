@@ -99,7 +99,7 @@ def test_the_page_never_says_where_its_folder_lies(shop: Path) -> None:
     make(shop / "own")
     (shop / "own" / "job.toml").write_text("format = 1\ncomplaint = 3\n")
     (shop / "damaged.sqlite").write_bytes(b"noise" * 1000)
-    client = build(shop, Access(LOOPBACK, 80, lan=False, announce=lambda _: None)).server.test_client()
+    client = build(shop, Access(LOOPBACK, 80, lan=None, announce=lambda _: None)).server.test_client()
     for path in ("/job/own", "/files/damaged.sqlite/html", "/live/damaged.sqlite"):
         said = client.get(path, base_url="http://127.0.0.1").get_data(as_text=True)
         assert str(shop.parent) not in said

@@ -21,7 +21,8 @@ from meterlog.analysis import analyze
 from meterlog.reading import Quantity, Reading
 from meterlog.session import SessionWriter, open_reader
 from meterlog.session.contents import Contents
-from meterlog_dashboard.gate.access import LOOPBACK, Access
+from meterlog_dashboard.gate.access import LOOPBACK, Access, Lan
+from meterlog_dashboard.gate.devices import Devices
 from meterlog_dashboard.record.recorder_process import Recorders
 from meterlog_dashboard.session_files.folder import SessionFolder
 from tests.dashboard.conftest import console_errors
@@ -312,7 +313,7 @@ def test_page_and_server_killed_in_mid_capture_lose_nothing(
     assert np.diff(kept).tolist() == [1] * (len(kept) - 1)
 
 
-def test_the_code_pairs_a_phone_in_a_real_browser(page: Page) -> None:
+def test_the_code_pairs_a_phone_in_a_real_browser(page: Page, tmp_path: Path) -> None:
     from waitress.server import create_server
 
     codes: list[str] = []
@@ -328,7 +329,8 @@ def test_the_code_pairs_a_phone_in_a_real_browser(page: Page) -> None:
 
     server = create_server(from_a_phone, host="127.0.0.1", port=0)
     address = f"http://127.0.0.1:{server.effective_port}"
-    Access(LOOPBACK, server.effective_port, True, codes.append).guard(app)
+    lan = Lan(Devices(tmp_path), address, "AA:BB")
+    Access(LOOPBACK, server.effective_port, lan, codes.append).guard(app)
     thread = threading.Thread(target=server.run, daemon=True)
     thread.start()
     try:

@@ -65,7 +65,7 @@ def _shop(folder: Path) -> tuple[FlaskClient, dict[str, Any]]:
     REFUSED["noise in the middle"](shop / "damaged.sqlite")
     job = create_job(shop / "van", complaint="no start", vehicle="van", meters=(), tool="meter", details={})
     begin_with(job, "pump-feed")
-    app = build(shop, Access(LOOPBACK, 80, lan=False, announce=lambda _: None))
+    app = build(shop, Access(LOOPBACK, 80, lan=None, announce=lambda _: None))
     app.server.config["PROPAGATE_EXCEPTIONS"] = True
     client = app.server.test_client()
     client.get("/")

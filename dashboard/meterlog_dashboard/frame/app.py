@@ -21,19 +21,21 @@ from meterlog_dashboard.gate.access import Access
 
 
 def views() -> list[View]:
-    """The views in the order of the navigation; the first is the start page."""
+    """The views in the order of the navigation, and last the one that the foot of the page leads to; the first is the
+    start page."""
     from meterlog_dashboard.circuit import view as circuit_view
     from meterlog_dashboard.compare import view as compare_view
+    from meterlog_dashboard.gate import view as gate_view
     from meterlog_dashboard.job import view as job_view
     from meterlog_dashboard.record import view as record_view
     from meterlog_dashboard.sessions import view as sessions_view
 
-    return [job_view, record_view, sessions_view, compare_view, circuit_view]
+    return [job_view, record_view, sessions_view, compare_view, circuit_view, gate_view]
 
 
 def build(folder: Path, access: Access) -> Dash:
     """The page over one folder of sessions, behind its gate; `.server` is the WSGI application."""
-    shown, context = views(), Context.of(folder)
+    shown, context = views(), Context.of(folder, access)
     app = Dash(
         "meterlog",
         include_assets_files=False,
@@ -60,14 +62,14 @@ def build(folder: Path, access: Access) -> Dash:
 
 
 def _frame(shown: list[View]) -> Component:
-    links = [dcc.Link(view.TITLE, href=view.PATH, className="nav-link") for view in shown]
+    *links, last = [dcc.Link(view.TITLE, href=view.PATH, className="nav-link") for view in shown]
     return html.Div(
         [
             html.A("To the content", href="#view", className="skip"),
             dcc.Location(id="address"),
             html.Header([html.Span("meterlog", className="name"), html.Nav(links, title="Views", id="views")]),
             html.Main(id="view", tabIndex="-1"),
-            html.Footer(f"meterlog {__version__}. {sentence(DEFERS)}"),
+            html.Footer([f"meterlog {__version__}. {sentence(DEFERS)} ", last]),
         ]
     )
 

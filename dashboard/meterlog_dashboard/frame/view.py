@@ -10,6 +10,7 @@ from typing import Any, Protocol
 from dash import Dash
 from dash.development.base_component import Component
 
+from meterlog_dashboard.gate.access import Access
 from meterlog_dashboard.job.folder import JobFolders
 from meterlog_dashboard.session_files.cache import SessionCache
 from meterlog_dashboard.session_files.folder import SessionFolder
@@ -25,18 +26,20 @@ class Context:
         opened: those that were looked at, in memory.
         listed: a summary of each of them.
         jobs: the folders with a job.
+        access: the gate.
     """
 
     folder: SessionFolder
     opened: SessionCache
     listed: SessionList
     jobs: JobFolders
+    access: Access
 
     @classmethod
-    def of(cls, path: Path) -> Context:
-        """The context of a folder."""
+    def of(cls, path: Path, access: Access) -> Context:
+        """The context of a folder behind its gate."""
         folder = SessionFolder(path)
-        return cls(folder, SessionCache(folder), SessionList(folder.path), JobFolders(folder.path))
+        return cls(folder, SessionCache(folder), SessionList(folder.path), JobFolders(folder.path), access)
 
     def said(self, error: Exception) -> str:
         """An error's sentence for the page: files by their names alone."""

@@ -2,20 +2,25 @@
 
 What it holds against: another site's script in the same browser (Host and Origin are checked, so neither name
 rebinding nor a foreign form gets through), and people on the same network (a one-time code of 8 digits, five
-wrong tries a minute for each address, so that nobody's wrong codes lock another out). It does not encrypt: on a
-network shared with strangers, do not use `--lan`.
+wrong tries a minute for each address, so that nobody's wrong codes lock another out). Other devices come over TLS
+(`lan_server.py`).
 """
 
 from __future__ import annotations
 
 import hmac
 import secrets
+import sys
 import threading
 import time
 from collections import deque
 from collections.abc import Callable, Iterable
+from dataclasses import dataclass
 
 import flask
+
+from meterlog.errors import SettingsError
+from meterlog_dashboard.gate.devices import KEPT_DAYS, Devices
 
 COOKIE = "meterlog-paired"
 TRIES = 5
@@ -26,6 +31,9 @@ MOST_TRYING = 256
 """Addresses whose wrong codes are counted; while so many guess, no other is let try. At most 1280 guesses a minute out
 of 10^8 codes: an hour of it finds one with a chance of 0.08 %."""
 LOOPBACK = ("127.0.0.1", "localhost", "[::1]")
+THIS_COMPUTER = ("127.0.0.1", "::1")
+"""The addresses from which this computer's own browser asks."""
+_NOT_KEPT = "The computer could not keep that; its terminal says why. The code still holds."
 
 _PAIR_PAGE = """<!doctype html><html lang="en"><meta charset="utf-8"><title>meterlog: pair this device</title>
 <meta name="viewport" content="width=device-width, initial-scale=1"><link rel="icon" href="data:,">
@@ -33,7 +41,24 @@ _PAIR_PAGE = """<!doctype html><html lang="en"><meta charset="utf-8"><title>mete
 input,button{{font:inherit;padding:.6rem;width:100%;box-sizing:border-box;margin:.4rem 0}}</style>
 <main><h1>Pair this device</h1><p>Type the code that the computer shows in its terminal.</p>
 <form method="post" action="/pair"><label>Code <input name="code" inputmode="numeric" autocomplete="off" autofocus
-value="{code}"></label><button>Pair</button></form><p role="alert">{message}</p></main></html>"""
+value="{code}"></label>
+<label>Name of this device <input name="name" maxlength="40" placeholder="phone"></label>
+<button>Pair</button></form><p role="alert">{message}</p></main></html>"""
+
+
+@dataclass(frozen=True, slots=True)
+class Lan:
+    """How devices of the same network reach the page.
+
+    Attributes:
+        devices: those that are paired.
+        address: `https://192.0.2.1:8050`.
+        fingerprint: of the certificate, as browsers show it.
+    """
+
+    devices: Devices
+    address: str
+    fingerprint: str
 
 
 class Access:
@@ -42,14 +67,14 @@ class Access:
     Args:
         hosts: host names, without port, under which the page may be asked for.
         port: the port it listens on.
-        lan: whether other devices may pair.
+        lan: how other devices may come; None where none may.
         announce: told each new pairing code.
     """
 
-    def __init__(self, hosts: Iterable[str], port: int, lan: bool, announce: Callable[[str], None]) -> None:
-        self._hosts = {f"{host}:{port}" for host in hosts} | ({*hosts} if port == 80 else set())
-        self._lan, self._announce = lan, announce
-        self._tokens: dict[str, str] = {}
+    def __init__(self, hosts: Iterable[str], port: int, lan: Lan | None, announce: Callable[[str], None]) -> None:
+        self._hosts = {f"{host}:{port}" for host in hosts} | ({*hosts} if port in (80, 443) else set())
+        self.lan, self._announce = lan, announce
+        self._came_from: dict[str, str] = {}
         self._wrong: dict[str, deque[float]] = {}
         self._lock = threading.Lock()
         self.code = ""
@@ -60,7 +85,7 @@ class Access:
         """Put the gate in front of a server and the safety headers on its answers."""
         server.before_request(self._check)
         server.after_request(_add_headers)
-        if self._lan:
+        if self.lan:
             server.add_url_rule("/pair", "pair", self._pair, methods=["GET", "POST"])
 
     def _new_code(self) -> None:
@@ -72,29 +97,37 @@ class Access:
         if request.host not in self._hosts:
             return flask.Response("meterlog: this page is not served under that name\n", 421)
         origin = request.headers.get("Origin")
-        if request.method != "GET" and origin not in (None, f"http://{request.host}"):
+        if request.method != "GET" and origin not in (None, f"{request.scheme}://{request.host}"):
             return flask.Response("meterlog: another site asked for this; refused\n", 403)
-        if self._paired() or request.path == "/pair":
-            return None
+        try:
+            if self._paired() or request.path == "/pair":
+                return None
+        except SettingsError as error:  # it names files, which are nobody's business
+            print(f"meterlog: {error}", file=sys.stderr, flush=True)
+            return flask.Response(
+                "meterlog: the paired devices cannot be read; the computer's terminal says why\n", 503
+            )
         if request.method == "GET" and "text/html" in request.headers.get("Accept", ""):
             return flask.Response("", 303, {"Location": "/pair"})
         return flask.Response("meterlog: this device is not paired\n", 403)
 
     def _paired(self) -> bool:
-        if not self._lan or flask.request.remote_addr in ("127.0.0.1", "::1"):
+        address = flask.request.remote_addr or ""
+        if self.lan is None or address in THIS_COMPUTER:
             return True
         cookie = flask.request.cookies.get(COOKIE, "")
-        for token in tuple(self._tokens):
-            if hmac.compare_digest(cookie.encode(), token.encode()):
-                self._tokens[token] = flask.request.remote_addr or ""
-                return True
-        return False
+        if not cookie or not self.lan.devices.knows(cookie):
+            self._came_from.pop(cookie, None)
+            return False
+        self._came_from[cookie] = address
+        return True
 
     def paired(self) -> frozenset[str]:
-        """The addresses from which paired devices asked last."""
-        return frozenset(tuple(self._tokens.values()))
+        """The addresses from which paired devices asked last, since the page was started."""
+        return frozenset(tuple(self._came_from.values()))
 
     def _pair(self) -> flask.Response:
+        assert self.lan is not None
         typed = flask.request.form.get("code", "").replace(" ", "")
         if flask.request.method == "GET":
             offered = "".join(filter(str.isdigit, flask.request.args.get("code", "")))[:8]
@@ -106,11 +139,18 @@ class Access:
             if not hmac.compare_digest(typed.encode(), self.code.encode()):
                 self._wrong.setdefault(address, deque(maxlen=TRIES)).append(time.monotonic())
                 return flask.Response(_PAIR_PAGE.format(code="", message="That is not the code."), 403)
-            token = secrets.token_urlsafe(32)
-            self._tokens[token] = address
+            try:
+                token = self.lan.devices.pair(flask.request.form.get("name", ""))
+            except SettingsError as error:
+                print(f"meterlog: {error}", file=sys.stderr, flush=True)
+                return flask.Response(_PAIR_PAGE.format(code="", message=_NOT_KEPT), 503)
+            self._came_from[token] = address
             self._new_code()
         answer = flask.Response("", 303, {"Location": "/"})
-        answer.set_cookie(COOKIE, token, httponly=True, samesite="Strict", path="/")
+        kept_s = KEPT_DAYS * 86400
+        answer.set_cookie(
+            COOKIE, token, kept_s, httponly=True, samesite="Strict", path="/", secure=flask.request.is_secure
+        )
         return answer
 
     def _exhausted(self, address: str) -> bool:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import contextlib
 import socket
+import ssl
 import threading
 from collections import defaultdict
 from collections.abc import Callable, Set
@@ -16,6 +17,8 @@ from typing import Any
 
 from waitress.channel import HTTPChannel
 from waitress.server import TcpWSGIServer
+
+from meterlog_dashboard.gate.tls_channel import RECORD_BYTES, TlsChannel
 
 UNPAIRED_CONNECTIONS = 4
 """Of one address that is not paired; a browser needs one or two for the page with the code."""
@@ -41,7 +44,9 @@ Application = Callable[..., Any]
 class _LanServer(TcpWSGIServer):  # type: ignore[misc]
     """Keeps everybody within the budget."""
 
+    channel_class = TlsChannel
     paired: Callable[[], Set[str]] = staticmethod(frozenset)
+    tls: ssl.SSLContext
 
     def handle_accept(self) -> None:
         """Let a connection in, then close whatever is too many."""
@@ -85,13 +90,16 @@ def surplus(channels: list[HTTPChannel], paired: Set[str]) -> list[HTTPChannel]:
     return chosen
 
 
-def serve_lan(application: Application, address: str, port: int, paired: Callable[[], Set[str]]) -> None:
-    """Answer other devices, in threads of its own, until the program ends.
+def serve_lan(
+    application: Application, address: str, port: int, tls: ssl.SSLContext, paired: Callable[[], Set[str]]
+) -> None:
+    """Answer other devices over TLS, in threads of its own, until the program ends.
 
     Args:
         application: the WSGI application, behind its gate.
         address: this computer's own in the network.
         port: the port to listen on.
+        tls: what the connections are encrypted with.
         paired: gives the addresses of the paired devices.
 
     Raises:
@@ -106,7 +114,9 @@ def serve_lan(application: Application, address: str, port: int, paired: Callabl
         channel_timeout=PAIRED_IDLE_S,
         cleanup_interval=1,
         max_request_body_size=LARGEST_BODY_BYTES,
+        recv_bytes=RECORD_BYTES,
+        url_scheme="https",
         ident="meterlog",
     )
-    server.paired = paired
+    server.paired, server.tls = paired, tls
     threading.Thread(target=server.run, name="page for the network", daemon=True).start()

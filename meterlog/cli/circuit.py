@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import argparse
 
+from meterlog.exchange.finished_file import REPLACE_HELP, finished_file, refuse_existing
+
 EXAMPLE = "meterlog circuit check my-car.toml"
 
 
@@ -17,12 +19,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     check = what.add_parser("check", help="draw a circuit and name what is odd", allow_abbrev=False)
     check.add_argument("file", metavar="FILE", help="a circuit file, or a template's name")
     new = what.add_parser("new", help="write a circuit file by answering questions", allow_abbrev=False)
-    new.add_argument("file", metavar="FILE", help="the file to write; it must not exist yet")
+    new.add_argument("file", metavar="FILE", help="the file to write")
+    new.add_argument("--replace", action="store_true", help=REPLACE_HELP)
 
 
 def run(args: argparse.Namespace) -> int:
     """Do it; the exit status."""
-    return _check(args.file) if args.what == "check" else _new(args.file)
+    return _check(args.file) if args.what == "check" else _new(args.file, replace=args.replace)
 
 
 def _check(file: str) -> int:
@@ -41,7 +44,7 @@ def _check(file: str) -> int:
     return 0
 
 
-def _new(file: str) -> int:
+def _new(file: str, *, replace: bool) -> int:
     from pathlib import Path
 
     from meterlog.circuit.model.new_circuit import circuit_toml
@@ -49,8 +52,7 @@ def _new(file: str) -> int:
     from meterlog.errors import CircuitError
 
     path = Path(file)
-    if path.exists():
-        raise CircuitError(f"'{file}' exists already: name another file, or edit it and run 'meterlog circuit check'")
+    refuse_existing(path, replace=replace)
     new = NewCircuit()
     ended = False
     try:
@@ -59,8 +61,8 @@ def _new(file: str) -> int:
         ended = True
         print()
     text, reason = circuit_toml(new.circuit())
-    with path.open("x", encoding="utf-8") as out:
-        out.write(text)
+    with finished_file(path, replace=replace) as passing:
+        passing.write_text(text, encoding="utf-8")
     if reason:
         early = "the answers ended early; " if ended else ""
         raise CircuitError(f"{early}'{file}' holds what was entered and cannot be used yet: {reason}")

@@ -60,18 +60,19 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--shown", type=Path, metavar="FILE", help="with a capture: what the display showed, CSV with time_s,shown"
     )
     parser.add_argument("--out", type=Path, metavar="FILE", help="the profile that --teach writes (default meter.toml)")
+    parser.add_argument("--replace", action="store_true", help="with --out: write over an existing file")
 
 
 def run(args: argparse.Namespace) -> int:
     """List, listen, try a profile, or teach."""
     if args.teach:
-        _print(import_module(_TEACH).teach_meter(args.teach, args.shown, args.out, _asked))
+        _print(import_module(_TEACH).teach_meter(args.teach, args.shown, args.out, _asked, replace=args.replace))
         return 0
     if args.check:
         _print(import_module(_CHECK).check_meter(args.check, _asked))
         return 0
-    if args.shown or args.out:
-        raise UsageError("--shown and --out go with --teach")
+    if args.shown or args.out or args.replace:
+        raise UsageError("--shown, --out and --replace go with --teach")
     if args.save:
         _save(*args.save)
         return 0

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 from meterlog.cli.options.circuit_case import add_case_arguments, collect, make_diagnoser
 from meterlog.cli.terminal.notes import print_notes
 from meterlog.errors import UsageError
+from meterlog.exchange.finished_file import REPLACE_HELP, refuse_existing
 from meterlog.text.safe import one_line
 
 if TYPE_CHECKING:
@@ -23,7 +24,7 @@ EXAMPLE = "meterlog report recordings/key-on-suspect.sqlite --out report.html"
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the options."""
     parser.add_argument("sessions", metavar="SESSION", nargs="*", help="a session file")
-    parser.add_argument("--out", metavar="FILE.html", required=True, help="the report; an existing one is replaced")
+    parser.add_argument("--out", metavar="FILE.html", required=True, help="the report to make")
     parser.add_argument(
         "--good", metavar="SESSION", action="append", default=[], help="a known-good session to compare with"
     )
@@ -38,6 +39,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--limits", metavar="FILE", help="your own limits file, or car-12v, truck-24v, old-6v")
     add_case_arguments(parser, required=False)
     parser.add_argument("--title", metavar="TEXT", default="", help="the page's title")
+    parser.add_argument("--replace", action="store_true", help=REPLACE_HELP)
     parser.add_argument("--pdf", action="store_true", help="also write a PDF beside it, with this computer's Chromium")
 
 
@@ -47,6 +49,8 @@ def run(args: argparse.Namespace) -> int:
     _check_sides(args)
     args.sessions += args.before
     check_out(out, [*args.sessions, *args.good, *args.after, *filter(None, [args.circuit, args.measured])])
+    for made in (out, out.with_suffix(".pdf")) if args.pdf else (out,):
+        refuse_existing(made, replace=args.replace)
     from meterlog.loaded import load
     from meterlog.report import build_report, print_pdf, write_report
     from meterlog.report.letterhead import letterhead

@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import heapq
 import math
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from itertools import chain
 from pathlib import Path
 from typing import NamedTuple
@@ -18,6 +18,9 @@ from meterlog.exchange.session_table import COLUMNS, SessionFacts, flag_words, g
 from meterlog.session.model import Channel, Marker
 from meterlog.session.reader import SessionReader
 
+TOLD_EACH = 4096
+"""Readings between two words about how far it is."""
+
 
 class _Row(NamedTuple):
     """A reading's or a marker's row before the marker columns; sorts by time, then channel (0 for a marker)."""
@@ -28,7 +31,15 @@ class _Row(NamedTuple):
     marker: Marker | None
 
 
-def export_csv(reader: SessionReader, out: Path, *, delimiter: str, decimal: str, replace: bool = False) -> int:
+def export_csv(
+    reader: SessionReader,
+    out: Path,
+    *,
+    delimiter: str,
+    decimal: str,
+    replace: bool = False,
+    told: Callable[[int], None] = lambda _: None,
+) -> int:
     """Write all readings and markers in time order, in bounded memory.
 
     Args:
@@ -37,6 +48,7 @@ def export_csv(reader: SessionReader, out: Path, *, delimiter: str, decimal: str
         delimiter: one character.
         decimal: the decimal mark; not the delimiter.
         replace: whether an existing file is written over.
+        told: is told the number of readings written so far.
 
     Returns:
         The number of readings.
@@ -57,6 +69,8 @@ def export_csv(reader: SessionReader, out: Path, *, delimiter: str, decimal: str
         session = facts.as_json()
         for cells in _with_markers(_rows(reader, facts.channels, decimal), decimal):
             readings += bool(cells[1])
+            if not readings % TOLD_EACH:
+                told(readings)
             table.writerow((*cells, session))
             session = ""
     return readings

@@ -9,6 +9,21 @@ from pathlib import Path
 
 from meterlog.errors import SessionWriteFailed
 
+REPLACE_HELP = "write over an existing file"
+"""What `--replace` does in every command that makes a file. A session is never written over: it may be the only one."""
+
+
+def refuse_existing(path: Path, *, replace: bool) -> None:
+    """Look whether the name is free, before the work begins.
+
+    Raises:
+        SessionWriteFailed: it is not, and `replace` is false.
+    """
+    if path.exists() and not replace:
+        raise SessionWriteFailed(
+            f"'{path}' exists already: give another name, or --replace to write over it", str(path)
+        )
+
 
 @contextmanager
 def finished_file(path: Path, *, replace: bool) -> Iterator[Path]:
@@ -17,10 +32,7 @@ def finished_file(path: Path, *, replace: bool) -> Iterator[Path]:
     Raises:
         SessionWriteFailed: the name is taken and `replace` is false, or the file cannot be written.
     """
-    if path.exists() and not replace:
-        raise SessionWriteFailed(
-            f"'{path}' exists already: give another name, or --replace to write over it", str(path)
-        )
+    refuse_existing(path, replace=replace)
     passing = path.with_name(f".{path.name}.{os.getpid()}.part")
     try:
         yield passing

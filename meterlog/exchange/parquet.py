@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from itertools import islice
 from pathlib import Path
 
@@ -23,12 +23,14 @@ _GROUP_CHUNKS = 64  # a row group of 262,144 readings: some megabytes in memory
 _COLUMNS = ("time_s", "channel", "value", "resolution", "flags")
 
 
-def export_parquet(reader: SessionReader, out: Path, *, replace: bool = False) -> int:
+def export_parquet(
+    reader: SessionReader, out: Path, *, replace: bool = False, told: Callable[[int], None] = lambda _: None
+) -> int:
     """Write all readings, channel by channel, in bounded memory.
 
     Columns: `time_s` (s from the start), `channel`, `value` (in the channel's unit), `resolution`, `flags` (bits).
     The metadata key `meterlog.session` holds the started_at, details, channels with their units and link changes as
-    JSON, `meterlog.markers` the markers.
+    JSON, `meterlog.markers` the markers. `told` is told the number of readings written so far.
 
     Returns:
         The number of readings.
@@ -59,6 +61,7 @@ def export_parquet(reader: SessionReader, out: Path, *, replace: bool = False) -
                 columns = (series.time_s, number, series.value, series.resolution, series.flags)
                 file.write_table(pa.table(dict(zip(_COLUMNS, columns, strict=True)), schema=schema))
                 readings += len(series)
+                told(readings)
     return readings
 
 

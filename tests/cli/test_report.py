@@ -38,6 +38,18 @@ def test_a_wrong_place_is_refused(tmp_path: Path, capsys: pytest.CaptureFixture[
     assert said in capsys.readouterr().err
 
 
+def test_an_existing_file_is_kept_unless_it_shall_be_replaced(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    out = tmp_path / "report.html"
+    out.write_text("keep me")
+    assert main(["report", SESSION, "--out", str(out)]) == 2
+    assert "exists already: give another name, or --replace to write over it" in capsys.readouterr().err
+    assert out.read_text() == "keep me"
+    assert main(["report", SESSION, "--replace", "--out", str(out)]) == 0
+    assert "<title>" in out.read_text("utf-8")
+
+
 def test_a_session_is_never_overwritten(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     disguised = tmp_path / "session.html"
     disguised.write_bytes(Path(SESSION).read_bytes())

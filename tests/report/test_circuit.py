@@ -129,11 +129,11 @@ def test_from_the_command_line(
     text = text_of(out.read_text("utf-8"))
     assert "Which part is it: pump feed" in text
     assert "'pump feed' is not a point of the circuit" in text
-    assert main(command) == 0
+    assert main([*command, "--replace"]) == 0
     assert "Which part is it" not in text_of(out.read_text("utf-8"))
-    assert main([*command, "--measured", str(measured_file)]) == 2
+    assert main([*command, "--replace", "--measured", str(measured_file)]) == 2
     assert "need --circuit" in capsys.readouterr().err
-    assert main([*command, "--circuit", "no-such"]) == 2
+    assert main([*command, "--replace", "--circuit", "no-such"]) == 2
     assert "no-such" in capsys.readouterr().err
 
 

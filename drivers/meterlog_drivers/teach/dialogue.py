@@ -6,7 +6,8 @@ from collections.abc import Callable, Collection, Iterator, Sequence
 from datetime import datetime
 from pathlib import Path
 
-from meterlog.errors import NotLearned, SessionWriteFailed, UsageError
+from meterlog.errors import NotLearned, UsageError
+from meterlog.exchange.finished_file import finished_file, refuse_existing
 from meterlog.transports.raw_capture import read_raw_capture
 from meterlog_drivers.teach.listening import Listening
 from meterlog_drivers.teach.moments import Moment, parse_label, read_moments
@@ -20,7 +21,7 @@ Ask = Callable[[str], str | None]
 """Shows a prompt; returns what was typed, None at the end of input."""
 
 
-def teach_meter(target: str, shown: Path | None, out: Path | None, ask: Ask) -> Iterator[str]:
+def teach_meter(target: str, shown: Path | None, out: Path | None, ask: Ask, *, replace: bool = False) -> Iterator[str]:
     """Teach, and yield what to show the person; the profile is written at the end.
 
     Args:
@@ -28,14 +29,14 @@ def teach_meter(target: str, shown: Path | None, out: Path | None, ask: Ask) -> 
         shown: for a capture, the file of what was shown.
         out: where the profile goes.
         ask: shows a prompt and returns what was typed.
+        replace: whether an existing profile is written over.
 
     Raises:
         NotLearned: not enough was shown, or it does not fit.
         LinkError, SessionError, TableError, UsageError: a port, capture or list cannot be used.
     """
     out = out or Path(DEFAULT_OUT)
-    if out.exists():
-        raise UsageError(f"'{out}' is there already: name another file with --out")
+    refuse_existing(out, replace=replace)
     if Path(target).is_file():
         yield from _from_capture(Path(target), shown, out)
     elif shown is not None:
@@ -142,11 +143,8 @@ def _kept(
     if not taught.profile:
         what = f"; show next: {more.text}" if more else ""
         raise NotLearned(f"nothing was written: {taught.problem}{what}")
-    try:
-        with out.open("x", encoding="utf-8") as file:
-            file.write(taught.profile)
-    except OSError as error:
-        raise SessionWriteFailed(f"'{out}' cannot be written: {error.strerror}", str(out)) from error
+    with finished_file(out, replace=True) as passing:  # an existing one was asked about before the lesson
+        passing.write_text(taught.profile, encoding="utf-8")
     good = len(moments) - len(taught.slips)
     yield f"learned from {good} of {len(moments)} readings: {taught.read} of {taught.frames} frames can be read"
     if taught.frames > taught.read:

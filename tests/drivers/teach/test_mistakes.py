@@ -75,5 +75,5 @@ def test_what_cannot_be_used_is_one_sentence_and_nothing_is_written(
 def test_a_profile_that_is_there_is_not_written_over(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     (tmp_path / "m.toml").write_text("mine")
     assert teach(tmp_path, rows()) == 2
-    assert "is there already" in capsys.readouterr().err
+    assert "exists already: give another name, or --replace to write over it" in capsys.readouterr().err
     assert (tmp_path / "m.toml").read_text() == "mine"

@@ -55,11 +55,12 @@ def run(args: argparse.Namespace) -> int:
 
     from meterlog_dashboard.frame.app import build
     from meterlog_dashboard.gate.lan_server import THREADS, serve_lan
+    from meterlog_dashboard.programs.routes import LISTENERS
 
     application = build(args.folder, access).server
     # A browser that opens a page asks for many files at once: that they wait a moment is no news for the terminal.
     logging.getLogger("waitress.queue").setLevel(logging.ERROR)
-    server = create_server(application, sockets=[listening], threads=THREADS, ident="meterlog")
+    server = create_server(application, sockets=[listening], threads=THREADS + LISTENERS, ident="meterlog")
     if address is not None and certificate is not None:
         try:
             serve_lan(application, address, port, certificate.context(), access.paired)

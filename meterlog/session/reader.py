@@ -318,9 +318,15 @@ class SessionReader:
             if len(block):
                 yield block
 
-    def follow(self, channel: int, cursor: int = 0) -> tuple[Series, int]:
-        """The readings that came after a cursor, and the cursor after them; 0 is before the first."""
-        return self._after(channel, cursor, limit=-1)
+    def follow(self, channel: int, cursor: int = 0, *, chunks: int = -1) -> tuple[Series, int]:
+        """The readings that came after a cursor, and the cursor after them; 0 is before the first.
+
+        Args:
+            channel: its number.
+            cursor: what the last call returned.
+            chunks: so many at a time bound the memory; all at once without.
+        """
+        return self._after(channel, cursor, limit=chunks)
 
     def _after(self, channel: int, cursor: int, limit: int) -> tuple[Series, int]:
         self._check_channel(channel)

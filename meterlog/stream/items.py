@@ -20,6 +20,8 @@ from meterlog.session.readings import readings_of
 
 Item = dict[str, object]
 
+_CHUNKS = 4
+"""So much of a channel is in memory at once, however long the session is."""
 VERSION = 1
 """Of the objects; a new key keeps it, a changed one raises it."""
 
@@ -108,10 +110,14 @@ class SessionItems:
                 yield {"type": "marker", "time_s": marker.time_s, "name": marker.name, "note": marker.note}
 
     def _new_readings(self, reader: SessionReader, one: _Followed) -> Iterator[Item]:
-        series, one.cursor = reader.follow(one.channel.number, one.cursor)
-        readings = readings_of(series, one.channel.quantity)
-        yield from (_reading(one.channel, reading) for reading in readings)
-        yield from map(_event, one.detector.feed(readings))
+        while True:
+            series, cursor = reader.follow(one.channel.number, one.cursor, chunks=_CHUNKS)
+            if cursor == one.cursor:
+                return
+            one.cursor = cursor
+            readings = readings_of(series, one.channel.quantity)
+            yield from (_reading(one.channel, reading) for reading in readings)
+            yield from map(_event, one.detector.feed(readings))
 
 
 def _reading(channel: Channel, reading: Reading) -> Item:

@@ -18,6 +18,7 @@ from meterlog.errors import MeterlogError
 from meterlog_dashboard.frame import assets, error_message
 from meterlog_dashboard.frame.view import Context, View
 from meterlog_dashboard.gate.access import Access
+from meterlog_dashboard.programs.routes import add_routes as add_program_routes
 
 
 def views() -> list[View]:
@@ -56,6 +57,7 @@ def build(folder: Path, access: Access) -> Dash:
     app.server.add_url_rule(_DRAWING, "drawing", _drawing)
     for view in shown:
         view.register(app, context)
+    add_program_routes(app.server, context)
     app.server.config["CONTENT_SECURITY_POLICY"] = _policy(app)
     access.guard(app.server)
     return app

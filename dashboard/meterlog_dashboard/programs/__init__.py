@@ -1,0 +1,1 @@
+"""What the page answers other programs."""

@@ -11,7 +11,7 @@ import numpy as np
 
 from meterlog.circuit.evidence.for_and_against import apart
 from meterlog.circuit.model.circuit import Circuit
-from meterlog.circuit.probability.fit import noise, shown_y
+from meterlog.circuit.probability.noise import noise, shown_y
 from meterlog.circuit.probability.predict_ohms import OHM_OFFSET
 from meterlog.circuit.readings.measurement import UNITS, Measurement
 from meterlog.text.figures import shown

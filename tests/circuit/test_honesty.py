@@ -5,7 +5,7 @@ import pytest
 from meterlog.circuit import load_circuit
 from meterlog.circuit.diagnosis import Diagnoser, Diagnosis
 from meterlog.circuit.next_measurement.candidates import candidates, useful_states
-from meterlog.circuit.probability.fit import log_bad_count
+from meterlog.circuit.probability.bad_readings import log_bad_count
 from meterlog.circuit.readings.measurement import Measurement
 
 

@@ -19,8 +19,9 @@ EXPLAINED = 0.05
 guess."""
 NARROW = 0.15
 """An expectation is told where its band is no wider than this share of the system voltage. A guess."""
-COMES_AND_GOES = 0.5
-"""From this probability on that a contact comes and goes, that explains what differs: nothing contradicts. A guess."""
+COMES_AND_GOES, SURELY = 0.5, 0.8
+"""From these probabilities on that a contact comes and goes, that explains two values of one place, and also a reading
+that differs from those of other places: nothing contradicts then. Guesses."""
 QUANTILE = 3.09
 """Standard deviations of the normal distribution's 99.9 % quantile."""
 MORE_THAN_ALONE = 2.0
@@ -34,9 +35,11 @@ def contradictions(case: Case, suspects: Sequence[Suspect], on: str) -> list[str
     found = {sentence: None for m in case.measured if (sentence := suspicious(m, circuit))}
     if on:
         found[on] = None
-    if float(case.known.comes_and_goes.sum()) >= COMES_AND_GOES:
+    comes = float(case.known.comes_and_goes.sum())
+    twice = list(_read_twice(case.measured))
+    if comes >= SURELY or (twice and comes >= COMES_AND_GOES):
         return list(found)
-    found |= dict.fromkeys(_read_twice(case.measured))
+    found |= dict.fromkeys(twice)
     for k in np.flatnonzero(case.known.bad > 0.5):
         m = case.measured[int(k)]
         told = any(m.place in sentence for sentence in found) or (on and m.state == "off")

@@ -10,8 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from meterlog.circuit.faults.fault_cells import first_healthy, interrupted
+from meterlog.circuit.probability.bad_readings import BAD_READING
 from meterlog.circuit.probability.facts import chance_of, comes_and_goes_log
-from meterlog.circuit.probability.fit import BAD_READING, bad_density
 from meterlog.circuit.probability.posterior import Posterior
 from meterlog.circuit.probability.predict import Network
 from meterlog.circuit.probability.predict_ohms import OHM_OFFSET, OVERLOAD_OHM
@@ -134,7 +134,7 @@ def _of_reading(
     hypothesis makes expected; against it beside the likeliest rival, and only from outside of it and inside of that.
     """
     m, weight = case.measured[case.known.used[slot]], case.known.weight
-    density = _density(case, m, slot)
+    density = _density(case, slot)
     like = _without(weight, density, this.member)
     if like is None:
         return None
@@ -202,8 +202,7 @@ def expected_band(case: Case, slot: int, shares: Array) -> tuple[float, float]:
 
 def members_expect(case: Case, slot: int, who: Suspect) -> tuple[float, float] | None:
     """The band that a suspect makes expected of a used reading given the others; None if it has no weight."""
-    m = case.measured[case.known.used[slot]]
-    found = _without(case.known.weight, _density(case, m, slot), who.member)
+    found = _without(case.known.weight, _density(case, slot), who.member)
     return None if found is None else expected_band(case, slot, found[1])
 
 
@@ -228,12 +227,12 @@ def apart(a: Measurement, b: Measurement) -> bool:
     return abs(a.value - b.value) > max(APART, APART_SHARE * max(abs(a.value), abs(b.value)))
 
 
-def _density(case: Case, m: Measurement, slot: int) -> Array:
+def _density(case: Case, slot: int) -> Array:
     """The likelihood that each cell gives a reading, knowing the others; shape (K,)."""
     fit = case.known.fit
     z = fit.alone_residual[:, slot] / fit.alone_spread[:, slot]
     good = np.exp(-0.5 * np.minimum(z**2, 1400)) / (fit.alone_spread[:, slot] * math.sqrt(2 * math.pi))
-    return np.asarray((1 - BAD_READING) * good + BAD_READING * bad_density(m, case.network.circuit))
+    return np.asarray((1 - BAD_READING) * good + BAD_READING * math.exp(fit.log_bad[slot]))
 
 
 def _without(weight: Array, density: Array, member: NDArray[np.bool_]) -> tuple[float, Array] | None:

@@ -59,9 +59,10 @@ CHAFED_WIRE_SHARE, SHORTED_LOAD_SHARE = 0.1, 0.04
 STALLED_SHARE = 0.18
 """Share of a motor's faults in which it is stuck. A guess."""
 
-WEAK_MOTOR = ((0.10, 0.55, 0.15), (0.08, 1.7, 0.15))
+WEAK_MOTOR = ((0.10, 0.55, 0.15), (0.08, 1.7, 0.15), (0.02, 3.5, 0.6))
 WEAK_LOAD = ((0.05, 0.5, 0.25), (0.05, 2.5, 0.5))
-"""Loads that draw too little or too much: share, current relative to a good one's, log spread of that. Guesses."""
+"""Loads that draw too little or too much: share, current relative to a good one's, log spread of that; a
+motor's last one is what turns of its winding that touch draw. Guesses."""
 
 CHARGING_SPREAD = 0.7
 """Standard deviation of the log of what a good battery takes: two of three between half and twice as much. Guess."""

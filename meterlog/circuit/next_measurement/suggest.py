@@ -16,7 +16,8 @@ from meterlog.circuit.model.bulb import BRIGHTNESS
 from meterlog.circuit.model.circuit import BATTERY_MINUS, Circuit
 from meterlog.circuit.next_measurement.candidates import Tool, candidates, minutes_for, times_taken
 from meterlog.circuit.next_measurement.outlook import Array, Outlook, information, meanings, right_after
-from meterlog.circuit.probability.fit import BAD_READING, noise
+from meterlog.circuit.probability.bad_readings import BAD_READING
+from meterlog.circuit.probability.noise import noise
 from meterlog.circuit.probability.predict_ohms import OHM_OFFSET, OVERLOAD_OHM
 from meterlog.circuit.probability.unknowns import LOGISTIC
 from meterlog.circuit.readings.measurement import UNITS, Measurement

@@ -31,8 +31,5 @@ def log_outside(cells: Cells, fit: Fit, base: Array) -> float:
     `base`, shape (K,), is the cells' log-weight without the readings: what was tried or seen counts as it does for all
     of them together.
     """
-    count = len(fit.y)
-    variance = fit.covariance[:, range(count), range(count)]
-    like = np.exp(-0.5 * fit.residual**2 / variance) / np.sqrt(2 * math.pi * variance)
-    alone = (1 - ANYTHING_SHARE) * (cells.prior @ like) + ANYTHING_SHARE * np.exp(fit.log_bad)
+    alone = (1 - ANYTHING_SHARE) * (cells.prior @ fit.alone()) + ANYTHING_SHARE * np.exp(fit.log_bad)
     return math.log(OUTSIDE_SHARE) + float(np.logaddexp.reduce(base)) + float(np.log(alone).sum())

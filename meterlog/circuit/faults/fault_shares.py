@@ -70,7 +70,7 @@ CURRENT_SPREAD, RESISTANCE_SPREAD, UNSTATED_SPREAD = 0.2, 0.15, 0.5
 """Standard deviation of the log of a good load's current: a motor's as stated, that of a stated resistance, and where
 the circuit states neither. Guesses."""
 
-CLOSES_ONLY_CRANKING = 0.13
+CLOSES_ONLY_CRANKING = 0.14
 """Share of good vehicles that by design do not close the relay before the engine turns (makers' manuals tell of them;
 the share is a guess)."""
 ENGINE_STANDS = 0.12

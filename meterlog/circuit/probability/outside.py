@@ -20,7 +20,7 @@ MODEL_WRONG = 0.02
 """Share of vehicles that are not as the model says (a part it does not know, three faults, a wrong drawing): for them
 the readings say nothing and the fault rates stand. A guess; it keeps every part's probability below 98 %."""
 ANYTHING_SHARE = 0.2
-"""Share of their readings that are like none of the file's faults. A guess."""
+"""Share of their readings that are as a bad reading is: nothing, or anything. A guess."""
 
 Array = NDArray[np.float64]
 

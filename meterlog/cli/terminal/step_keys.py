@@ -23,7 +23,8 @@ HELP = (
     "c  cannot reach    n  not on this car",
     "r  repeat          q  end",
 )
-LAMP_HELP = "lamp: b bright  d dim  g glowing  k dark"
+LAMP_HELP = "b bright  d dim  g glowing  k dark  ?"
+"""As wide as a small screen: `?` lists the other keys."""
 
 
 class Answer(NamedTuple):

@@ -1,4 +1,4 @@
-"""Ten hidden faults of the van, each from `job start` to `proved`: `python -m tests.bench.hidden_faults [way ...] [draw]`.
+"""Ten hidden faults of the van, from `job start` to `proved`: `python -m tests.bench.hidden_faults [way ...] [draw]`.
 
 A script does only what `next` says, at a terminal of its own: with a meter that the job moves itself (`meter`), with a
 test lamp alone (`lamp`), and with a meter on a pseudo-terminal whose probes the script moves (`port`). Each job takes
@@ -58,6 +58,7 @@ LONGEST_S = 660.0
 """A job that takes longer has failed, s; on an idle machine the longest takes a third of it."""
 MOST_STEPS = 60
 TAKE = "\r"
+PROMPTS = ("q end", " ".join(LAMP_HELP.split()))
 WHY = 90
 """So many characters of what went wrong are kept in the table."""
 LAMP_KEYS = {"bright": "b", "dim": "d", "glowing": "g", "dark": "k"}

@@ -89,7 +89,7 @@ def test_a_wire_between_two_breaks_floats() -> None:
 def test_resistance_is_that_of_the_parts_between_the_probes_and_the_leads() -> None:
     solved = Vehicle().solve(Trip(1.0))
     feed = solved.resistance("relay_out", "plug_feed", leads_ohm=0.2).value
-    assert np.allclose(feed, 0.2 + 0.004 + 0.058)
+    assert np.allclose(feed, 0.2 + 0.004 + 0.0345)
     assert np.allclose(solved.resistance("pump_plus", "pump_minus", 0.0).value, solved.motor.winding_ohm)
     assert np.isinf(solved.resistance("fuse_in", "plug_feed").value).all(), "the relay is open"
 

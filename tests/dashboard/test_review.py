@@ -140,10 +140,10 @@ def test_a_channel_that_is_not_judged_is_judged_once_a_person_says_what_it_is(
     tab.goto(f"{page_address}/sessions/unnamed.sqlite")
     expect(tab.locator("#role-list li")).to_contain_text("x at somewhere, DC voltage: not judged")
     expect(tab.locator("#review-findings")).to_contain_text("not judged, since nothing says what it measures")
-    expect(tab.locator("#review-findings .verdict.outside")).to_have_count(0)
+    expect(tab.locator("#review-findings .finding .verdict.outside")).to_have_count(0)
     tab.get_by_role("button", name="x is: supply").click()
     expect(tab.locator("#role-list li")).to_contain_text("x at somewhere, DC voltage: supply (as entered)")
-    expect(tab.locator("#review-findings .verdict.outside")).to_be_visible()
+    expect(tab.locator("#review-findings .finding .verdict.outside")).to_be_visible()
     expect(tab.locator("#review-findings")).not_to_contain_text("not judged")
     with open_reader(path) as reader:
         assert reader.details == {"role 1": "supply"}

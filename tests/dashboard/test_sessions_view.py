@@ -71,11 +71,13 @@ def test_zoom_by_hand_and_by_button_and_back(tab: Page, page_address: str) -> No
     box = tab.locator("#detail .nsewdrag").first.bounding_box()
     assert box is not None
     x, y = box["x"] + 0.25 * box["width"], box["y"] + 0.5 * box["height"]
+    tab.keyboard.down("Shift")
     tab.mouse.move(x, y)
     tab.mouse.down()
     tab.mouse.move(x + 0.1 * box["width"], y, steps=4)
     tab.mouse.move(x + 0.25 * box["width"], y, steps=4)
     tab.mouse.up()
+    tab.keyboard.up("Shift")
     dragged = wait_for_other_span(tab, whole)
     assert dragged[0] == pytest.approx(0.25 * 40.5, abs=1.5)
     assert dragged[1] - dragged[0] == pytest.approx(0.25 * 40.5, abs=1.5)

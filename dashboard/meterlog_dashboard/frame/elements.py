@@ -48,3 +48,9 @@ def verdict_word(verdict: str) -> Component:
     from meterlog.report.build import MARKS
 
     return html.Span(f"{MARKS[verdict]} {verdict}", className=f"verdict {verdict.split()[0]}")
+
+
+def skeleton(what: str, lines: int) -> Component:
+    """What stands where something is still worked out: its shape, and what it is for those who do not see that."""
+    bars = [html.Span(className="bar", **attributes(aria_hidden="true")) for _ in range(lines)]
+    return html.Div([html.Span(f"{what} …", className="unseen-words"), *bars], className="skeleton")

@@ -28,7 +28,7 @@ def draw_window(
 ) -> Window:
     """Draw what lies between two times, s; `chosen` is the number of the event that stands out."""
     window = Window()
-    time = TimeAxis(span, clock.ms, "%{x|%H:%M:%S.%2f}")
+    time = TimeAxis(span, clock.ms, clock.written)
     for place, row in enumerate(rows):
         draw_row(window, axis_name("y", place), row, time, chosen)
         title = f"{row.title} in {window.units[place]}"
@@ -45,21 +45,9 @@ def draw_window(
 def detail_figure(window: Window, rows: Sequence[Row], clock: Clock, span: tuple[float, float]) -> Figure:
     """The whole figure around a window."""
     height = TOP_PX + BOTTOM_PX + max(1, len(rows)) * ROW_PX + max(0, len(rows) - 1) * LABEL_PX
-    made = layout(height, dragmode="zoom", shapes=window.shapes, annotations=window.words)
+    made = layout(height, dragmode=False, shapes=window.shapes, annotations=window.words)
     made["margin"] |= {"t": TOP_PX, "b": BOTTOM_PX}
-    made["xaxis"] = {
-        "type": "date",
-        "range": clock.ms(span).tolist(),
-        "anchor": axis_name("y", max(0, len(rows) - 1)),
-        "gridcolor": GRID,
-        "title": {"text": f"time of day, {clock.zone}", "standoff": 6, "font": {"size": 12}},
-        "tickangle": 0,
-        "showspikes": True,
-        "spikemode": "across",
-        "spikethickness": 1,
-        "spikecolor": GREY,
-        "uirevision": 0,
-    }
+    made["xaxis"] = detail_axis(clock, span, len(rows)) | {"uirevision": 0}
     for place, height_range in enumerate(window.heights):
         made["yaxis" if place == 0 else f"yaxis{place + 1}"] = {
             "domain": list(domain(place, len(rows))),
@@ -71,6 +59,19 @@ def detail_figure(window: Window, rows: Sequence[Row], clock: Clock, span: tuple
             "nticks": 6,
         }
     return {"data": window.traces, "layout": made}
+
+
+def detail_axis(clock: Clock, span: tuple[float, float], rows: int) -> dict[str, Any]:
+    """The time axis below so many rows."""
+    return clock.axis(span) | {
+        "anchor": axis_name("y", max(0, rows - 1)),
+        "gridcolor": GRID,
+        "title": {"text": clock.title, "standoff": 6, "font": {"size": 12}},
+        "showspikes": True,
+        "spikemode": "across",
+        "spikethickness": 1,
+        "spikecolor": GREY,
+    }
 
 
 def domain(place: int, rows: int) -> tuple[float, float]:
@@ -85,11 +86,8 @@ def strip_figure(rows: Sequence[Row], clock: Clock, whole: tuple[float, float], 
     traces = []
     made = layout(46 + STRIP_ROW_PX * max(1, len(rows)), dragmode=False, shapes=[strip_window(clock, span, whole)])
     made["margin"] |= {"t": 4, "b": 42}
-    made["xaxis"] = {
-        "type": "date",
-        "range": clock.ms(whole).tolist(),
+    made["xaxis"] = clock.axis(whole) | {
         "fixedrange": True,
-        "tickangle": 0,
         "gridcolor": GRID,
         "anchor": axis_name("y", max(0, len(rows) - 1)),
     }
@@ -100,7 +98,7 @@ def strip_figure(rows: Sequence[Row], clock: Clock, whole: tuple[float, float], 
         share = 1.0 / len(rows)
         made["yaxis" if place == 0 else f"yaxis{place + 1}"] = {
             "domain": [1 - (place + 1) * share, 1 - place * share],
-            "range": row.scale,
+            **({"range": row.scale} if row.scale else {}),
             "fixedrange": True,
             "showticklabels": False,
             "showgrid": False,

@@ -17,20 +17,23 @@ from meterlog.drawing.scale import fixed_scales
 from meterlog.errors import SessionError
 from meterlog.text.figures import seconds
 from meterlog_dashboard.downloads import session_links
-from meterlog_dashboard.frame.elements import PLOT, STRIP_PLOT, attributes
+from meterlog_dashboard.frame.elements import PLOT, STRIP_PLOT, attributes, skeleton
 from meterlog_dashboard.frame.view import Context
+from meterlog_dashboard.review import cursors
 from meterlog_dashboard.review import markers as review_markers
 from meterlog_dashboard.review import roles as review_roles
 from meterlog_dashboard.review import texts as review_texts
+from meterlog_dashboard.review.asked import Asked
 from meterlog_dashboard.review.clock import Clock
-from meterlog_dashboard.review.figures import detail_figure, draw_window, strip_figure, strip_window
+from meterlog_dashboard.review.controls import controls
+from meterlog_dashboard.review.figures import detail_axis, detail_figure, draw_window, strip_figure, strip_window
 from meterlog_dashboard.review.tables import (
     EVENTS_A_PAGE,
     event_sentence,
     event_table,
-    finding_list,
     statistics_table,
 )
+from meterlog_dashboard.review.verdict import verdict
 
 if TYPE_CHECKING:  # it imports much, and the page is to be there at once
     from meterlog.loaded import Loaded
@@ -43,22 +46,32 @@ _REFRESH_MS = 2000
 _GROWS = "It is being recorded; the plot follows."
 
 
-def layout(context: Context, name: str, query: Mapping[str, str]) -> Component:  # noqa: ARG001
-    """The Review of one session, all of it in view."""
+def layout(context: Context, name: str, query: Mapping[str, str]) -> Component:
+    """The Review of one session: the stretch and the event that its address names, else all of it."""
     session = context.opened.loaded(name)
     clock = Clock(session.started_at, session.duration_s)
     whole = _whole(session)
+    asked = Asked.of(query, whole)
     return html.Div(
         [
-            *_stores(name, session, clock, whole),
+            *_stores(name, session, clock, asked),
             _heading(name, session, clock),
-            _links(name),
-            html.Section(_plots(session, clock, whole), **attributes(aria_label="Plots")),
-            html.Section([html.H2("Channels"), *review_roles.parts(session), *review_texts.parts(session)]),
-            html.Section([html.H2("In view"), html.Div(statistics_table(session, whole), id="review-statistics")]),
-            html.Section([html.H2("Findings"), html.Div(html.P("Reading …"), id="review-findings")]),
-            html.Section([html.H2("Events"), html.Div(id="review-events")]),
+            html.P(asked.refused, className="note") if asked.refused else None,
+            html.Div(
+                [
+                    html.Section(
+                        [html.H2("Findings"), html.Div(skeleton("Judging the readings", 4), id="review-findings")],
+                        className="verdicts",
+                    ),
+                    html.Section(_plots(session, clock, whole, asked), **attributes(aria_label="Plots")),
+                ],
+                className="verdict-and-curves",
+            ),
+            html.Section([html.H2("In view"), html.Div(statistics_table(session, asked.span), id="review-statistics")]),
+            html.Section([html.H2("Events"), html.Div(skeleton("Looking for events", 3), id="review-events")]),
             html.Section([html.H2("Markers"), *review_markers.parts(session, clock)]),
+            html.Section([html.H2("Channels"), *review_roles.parts(session), *review_texts.parts(session)]),
+            html.Section([html.H2("Take it away, go on"), _links(name)]),
         ],
         className="review",
     )
@@ -72,7 +85,7 @@ def _whole(session: Loaded) -> Span:
 
 def _length(session: Loaded, clock: Clock) -> dict[str, Any]:
     """The length of the session so far, for `review.js`."""
-    start_ms = float(clock.ms(0.0))
+    start_ms = float(clock.ms(0.0))  # of the time of day; from the start it is 0
     return {"duration_s": session.duration_s, "whole": _whole(session), "start_ms": start_ms, "ended": session.ended}
 
 
@@ -81,15 +94,17 @@ def _state(session: Loaded) -> str:
     return " ".join(session.notes) or (_GROWS if session.ended == "growing" else "")
 
 
-def _stores(name: str, session: Loaded, clock: Clock, whole: Span) -> list[Component]:
+def _stores(name: str, session: Loaded, clock: Clock, asked: Asked) -> list[Component]:
+    shown = {"span": asked.span, "moves": 0, "duration_s": session.duration_s, "times": "day", "fitted": asked.fitted}
     growing = session.ended == "growing"
     return [
         dcc.Store(id="review-name", data=name),
         dcc.Store(id="review-length", data=_length(session, clock)),
-        dcc.Store(id="review-span", data={"span": whole, "moves": 0, "duration_s": session.duration_s}),
+        dcc.Store(id="review-span", data=shown),
+        dcc.Store(id="strip-times", data="day"),
         dcc.Store(id="review-grows", data=growing),
         dcc.Store(id="review-analyzed", data=0),
-        dcc.Store(id="review-chosen"),
+        dcc.Store(id="review-chosen", data=asked.event),
         dcc.Store(id="event-times", data=[]),
         dcc.Store(id="event-page"),
         dcc.Interval(id="review-tick", interval=_REFRESH_MS, disabled=not growing),
@@ -120,18 +135,10 @@ def _links(name: str) -> Component:
     )
 
 
-def _plots(session: Loaded, clock: Clock, whole: Span) -> list[Component]:
-    rows = _rows(session, analyzed=False)
-    window = draw_window(rows, session.markers, clock, whole)
-    strip = strip_figure(rows, clock, whole, whole)
-    moves = (
-        ("earlier", "◀", "Earlier"),
-        ("later", "▶", "Later"),
-        ("closer", "+", "Closer"),
-        ("wider", "−", "Wider"),
-        ("all", "All", "All of the session"),
-    )
-    events = (("event-previous", "◀ Event", "Previous event, key p"), ("event-next", "Event ▶", "Next event, key n"))
+def _plots(session: Loaded, clock: Clock, whole: Span, asked: Asked) -> list[Component]:
+    rows = _rows(session, analyzed=False, fitted=asked.fitted)
+    window = draw_window(rows, session.markers, clock, asked.span)
+    strip = strip_figure(_rows(session, analyzed=False), clock, whole, asked.span)
     names = ", ".join(row.title for row in rows)
     return [
         html.P("The whole session. Drag the frame, or press a place:", className="soft small"),
@@ -140,22 +147,20 @@ def _plots(session: Loaded, clock: Clock, whole: Span) -> list[Component]:
             role="img",
             **attributes(aria_label=f"The session: {names}"),
         ),
+        *controls(),
+        html.P("Press an event, a finding, or the keys n and p.", id="event-said", role="status"),
         html.Div(
             [
-                *(
-                    html.Button(sign, id=f"move-{move}", title=words, **attributes(aria_label=words))
-                    for move, sign, words in moves
+                html.Div(
+                    dcc.Graph(id="detail", figure=detail_figure(window, rows, clock, asked.span), config=PLOT),
+                    role="img",
+                    **attributes(aria_label=f"Readings over time: {names}. The tables below say the same in words."),
                 ),
-                *(html.Button(sign, id=id_, title=words) for id_, sign, words in events),
+                *cursors.handles(),
             ],
-            className="row sticky",
+            id="detail-frame",
         ),
-        html.P("Go from event to event with the buttons, or the keys n and p.", id="event-said", role="status"),
-        html.Div(
-            dcc.Graph(id="detail", figure=detail_figure(window, rows, clock, whole), config=PLOT),
-            role="img",
-            **attributes(aria_label=f"Readings over time: {names}. The tables below say the same in words."),
-        ),
+        *cursors.parts(),
     ]
 
 
@@ -180,6 +185,7 @@ def register(app: Dash, context: Context) -> None:
     review_markers.register(app, context)
     review_roles.register(app, context)
     review_texts.register(app, context)
+    cursors.register(app, context)
     _listen_to_plots(app)
     _register_growing(app, context)
     _register_explaining(app, context)
@@ -189,7 +195,6 @@ def register(app: Dash, context: Context) -> None:
 def _listen_to_plots(app: Dash) -> None:
     """Pass the plots' news to `review.js`, which decides what stretch is shown and which event is chosen."""
     for function, plot, news in (
-        ("dragged", "detail", "relayoutData"),
         ("eventPressed", "detail", "clickData"),
         ("stripDragged", "strip", "relayoutData"),
         ("stripPressed", "strip", "clickData"),
@@ -239,7 +244,7 @@ def _register_explaining(app: Dash, context: Context) -> None:
     def explain(name: str, *_: object) -> tuple[Component, int, list[Span]]:
         session = opened.loaded(name)
         times = [(event.start_s, event.end_s) for event in session.analysis.events]
-        return finding_list(session), time.time_ns(), times
+        return verdict(session), time.time_ns(), times
 
     @app.callback(
         Output("review-events", "children"),
@@ -266,31 +271,36 @@ def _register_drawing(app: Dash, context: Context) -> None:
     @app.callback(
         Output("detail", "figure"),
         Output("strip", "figure"),
+        Output("strip-times", "data"),
         Output("review-statistics", "children"),
         Input("review-span", "data"),
         Input("review-analyzed", "data"),
         State("review-chosen", "data"),
         State("review-grows", "data"),
+        State("strip-times", "data"),
         State("review-name", "data"),
         prevent_initial_call=True,
     )
-    def draw(shown: dict[str, Any], analyzed: int, chosen: int | None, grows: bool, name: str) -> tuple[Any, ...]:
+    def draw(
+        shown: dict[str, Any], analyzed: int, chosen: int | None, grows: bool, drawn_times: str, name: str
+    ) -> tuple[Any, ...]:
         session = opened.loaded(name)
-        clock = Clock(session.started_at, session.duration_s)
+        times = "start" if shown["times"] == "start" else "day"
+        clock = Clock(session.started_at, session.duration_s, from_start=times == "start")
         span: Span = (shown["span"][0], shown["span"][1])
-        rows = _rows(session, bool(analyzed))
+        rows = _rows(session, bool(analyzed), bool(shown["fitted"]))
         window = draw_window(rows, session.markers, clock, span, chosen)
         whole = _whole(session)
         strip: Patch | Figure = Patch()
-        if grows:
-            strip = strip_figure(rows, clock, whole, span)
+        if grows or times != drawn_times:
+            strip = strip_figure(_rows(session, analyzed=False), clock, whole, span)
         else:
             strip["layout"]["shapes"][0] = strip_window(clock, span, whole)
-        return _patch(window, clock, span, shown["moves"]), strip, statistics_table(session, span)
+        return _patch(window, clock, span, shown["moves"]), strip, times, statistics_table(session, span)
 
 
 def _patch(window: Window, clock: Clock, span: Span, moves: int) -> Patch:
-    """The changes to the detail plot; `moves` counts how often the page, not a person's hand, moved it."""
+    """The changes to the detail plot; `moves` counts how often it was moved: the last move wins over the plot's own."""
     patch = Patch()
     for place, trace in enumerate(window.traces):
         patch["data"][place] = trace
@@ -298,6 +308,5 @@ def _patch(window: Window, clock: Clock, span: Span, moves: int) -> Patch:
     patch["layout"]["annotations"] = window.words
     for place, heights in enumerate(window.heights):
         patch["layout"]["yaxis" if place == 0 else f"yaxis{place + 1}"]["range"] = list(heights)
-    patch["layout"]["xaxis"]["range"] = clock.ms(span).tolist()
-    patch["layout"]["xaxis"]["uirevision"] = moves
+    patch["layout"]["xaxis"] = detail_axis(clock, span, len(window.heights)) | {"uirevision": moves}
     return patch

@@ -28,6 +28,21 @@ export function onEvent(whole, old, [start, end]) {
   if (old[0] <= start && end <= old[1] && length(old) <= EVENT_MOST_ROOMS * room) return old;
   return clipped(whole, start - room, end + room);
 }
+/* Along by a share of what is shown. */
+export const shifted = (whole, old, share) => clipped(whole, old[0] + share * length(old), old[1] + share * length(old));
+/* So many times as long, the place at a share of it staying where it is. */
+export function zoomed(whole, old, share, times) {
+  const long = Math.min(Math.max(length(old) * times, SHORTEST_S), length(whole)), at = old[0] + share * length(old);
+  return clipped(whole, at - share * long, at + (1 - share) * long);
+}
+/* What is shown once the fingers that grasped the curves at some shares of the width have come to others. */
+export function grasped(whole, old, from, to) {
+  if (to.length < 2 || from.length < 2) return shifted(whole, old, from[0] - to[0]);
+  const wide = ([one, other]) => Math.max(Math.abs(other - one), 0.01), middle = ([one, other]) => (one + other) / 2;
+  const long = Math.min(Math.max((length(old) * wide(from)) / wide(to), SHORTEST_S), length(whole));
+  const at = old[0] + middle(from) * length(old);
+  return clipped(whole, at - middle(to) * long, at + (1 - middle(to)) * long);
+}
 /* A place of the strip: the stretch goes there; a tenth of all where all was shown. */
 export function pressed(whole, old, at) {
   const half = (length(old) > NEARLY_ALL * length(whole) ? STRIP_SHARE * length(whole) : length(old)) / 2;

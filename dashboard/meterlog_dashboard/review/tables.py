@@ -9,7 +9,6 @@ from dash import html
 from dash.development.base_component import Component
 
 from meterlog.events.event import Event
-from meterlog.findings.finding import Finding
 from meterlog.findings.level import resolution_of
 from meterlog.kinds import KINDS
 from meterlog.session.model import Channel
@@ -17,7 +16,7 @@ from meterlog.signal.interval import reading_interval
 from meterlog.signal.statistics import statistics
 from meterlog.signal.statistics_text import HEADINGS, left_out, statistics_words
 from meterlog.text.figures import count, displayed, seconds, shown
-from meterlog_dashboard.frame.elements import attributes, table, verdict_word
+from meterlog_dashboard.frame.elements import attributes, table
 from meterlog_dashboard.review.clock import Clock
 
 if TYPE_CHECKING:  # it imports much, and the page is to be there at once
@@ -25,8 +24,6 @@ if TYPE_CHECKING:  # it imports much, and the page is to be there at once
 
 EVENTS_A_PAGE = 50
 """Rows of the event table; more make the page slow on a phone. A guess."""
-
-_WORST_FIRST = ("outside", "cannot tell", "within")
 
 
 def channel_name(channel: Channel) -> str:
@@ -50,26 +47,6 @@ def statistics_table(session: Loaded, span: tuple[float, float]) -> Component:
     headings = ("channel", "readings", *HEADINGS, "left out", "a reading every")
     words = html.P(f"{seconds(max(0.0, inside[1] - inside[0]))}, from {inside[0]:.2f} to {inside[1]:.2f} s")
     return html.Div([words, table(headings, rows, "Statistics of the stretch that is shown")])
-
-
-def finding_list(session: Loaded) -> Component:
-    """The findings, the worst first, each with its limit and where that comes from."""
-    analysis = session.analysis
-    found = sorted(analysis.findings, key=lambda finding: _WORST_FIRST.index(finding.verdict))
-    assumed = f" ({analysis.limits.assumed})" if analysis.limits.assumed else ""
-    judged = html.P(f"Judged by the limits '{analysis.limits.name}'{assumed}.", className="soft small")
-    if not found:
-        return html.Div([html.P("There are no findings about this session."), judged])
-    return html.Div([html.Ul([html.Li(_finding(finding)) for finding in found], className="findings"), judged])
-
-
-def _finding(finding: Finding) -> list[Component]:
-    parts = [verdict_word(finding.verdict), html.Div(finding.text.replace("+-", "±"))]
-    if finding.limit:
-        parts.append(html.Div(f"Limit: {finding.limit}".replace("+-", "±"), className="soft small"))
-    if finding.source:
-        parts.append(html.Div(f"Source: {finding.source}", className="soft small"))
-    return parts
 
 
 def event_sentence(session: Loaded, number: int) -> str:

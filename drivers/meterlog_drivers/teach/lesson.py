@@ -14,7 +14,7 @@ import numpy as np
 from meterlog_drivers.teach.frame_finder import FramesFound
 from meterlog_drivers.teach.mode_search import ModeFit, find_modes
 from meterlog_drivers.teach.moments import Moment
-from meterlog_drivers.teach.number_search import KINDS, Bits, NumberFit, find_numbers, settled
+from meterlog_drivers.teach.number_search import KINDS, Bits, NumberFit, as_signed, find_numbers, settled
 
 BEFORE, AFTER = 3.2, 0.7
 """Intervals before and after a moment in which its frame is looked for: typed up to two displays late (a choice)."""
@@ -179,6 +179,7 @@ def _numbers(lesson: Lesson, near: Sequence[Sequence[int]]) -> Lesson:
         }:
             break
         fits = again
+    fits, chosen = _with_sign(lesson, near, bits, fits, chosen)
     if sum(at is None for at in chosen.values()) > MOST_UNEXPLAINED * len(numbered):
         return lesson
     frame_of, late, slips = [], {}, {}
@@ -192,6 +193,26 @@ def _numbers(lesson: Lesson, near: Sequence[Sequence[int]]) -> Lesson:
         elif near[n].index(at):
             late[n] = near[n][0] - at
     return replace(lesson, numbers=tuple(fits), frame_of=tuple(frame_of), late=late, slips=slips)
+
+
+def _with_sign(
+    lesson: Lesson, near: Sequence[Sequence[int]], bits: Bits, fits: list[NumberFit], chosen: dict[int, int | None]
+) -> tuple[list[NumberFit], dict[int, int | None]]:
+    """Read integers as widely as their sign reaches: copies of it in further bytes are the number's as well.
+
+    Positive numbers alone leave it open whether the highest bit is a sign; a minus that was typed tells.
+    """
+    minus = [n for n in chosen if lesson.moments[n].label.minus]
+    positive = [at for n, at in chosen.items() if at is not None and n not in minus]
+    if not minus or not positive:
+        return fits, chosen
+    for wide in (wide for fit in fits for wide in as_signed(fit, bits[positive[0]])):
+        again = {n: _showing(wide, bits, near[n], lesson, n, 0) for n in chosen}
+        if all(again[n] is not None for n in chosen if chosen[n] is not None) and any(
+            again[n] is not None for n in minus
+        ):
+            return [wide], again
+    return fits, chosen
 
 
 def _first_guess(
@@ -337,9 +358,9 @@ def _overloads(lesson: Lesson, used: Sequence[int]) -> tuple[str, ...]:
 
 def _no_number(text: str, highest: int) -> bool:
     """Tell whether digits are no number: no digits, far above all, or all ones and above all."""
-    if not text.isdecimal():
+    if not text.removeprefix("-").isdecimal():
         return True
-    number = int(text)
+    number = abs(int(text))
     return number > FAR_ABOVE * highest or (number > highest and number & number + 1 == 0)
 
 

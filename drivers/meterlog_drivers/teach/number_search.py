@@ -9,7 +9,7 @@ taken bit by bit, and then only as far as it was seen.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations
 from typing import NamedTuple
 
@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 from meterlog_drivers.teach.features import (
     EITHER,
     GLYPHS,
+    INTEGER_BITS,
     SEGMENTS,
     Features,
     compared,
@@ -160,6 +161,33 @@ def find_numbers(
             if len(rows) < (1 - MOST_OUTLIERS) * len(labels):
                 break
     return []
+
+
+def as_signed(fit: NumberFit, positive: Bits) -> list[NumberFit]:
+    """Read an integer as two's complement of whole bytes, which positive numbers alone do not tell.
+
+    Args:
+        fit: an integer whose high bits may be missing.
+        positive: a frame that shows a number that is not negative.
+
+    Returns:
+        One for each width that the frame has room for, the widest first: what follows the sign in every frame belongs
+        to the number, and what is left of an overload without it may look like a small one; none for other encodings.
+    """
+    if not fit.is_integer or not fit.regular:
+        return []
+    row = fit.places[0][::-1]
+    low = row[0].at
+    towards = row[1].at - low
+    across = 8 if len(row) > 8 and row[8].at > low else -8
+    found = []
+    for size in range(INTEGER_BITS // 8, -(-len(row) // 8) - 1, -1):
+        wide = [low + across * (k // 8) + towards * (k % 8) for k in range(8 * size)]
+        if min(wide) < 0 or max(wide) >= len(positive) or [bit.at for bit in row] != wide[: len(row)]:
+            continue
+        zeros = [BitAt(at, bool(positive[at])) for at in wide[len(row) :]]
+        found.append(replace(fit, kind="signed", places=((*zeros[::-1], *row[::-1]),)))
+    return found
 
 
 def settled(

@@ -7,7 +7,7 @@ overload, units, codes that rest on one reading, digits and high numbers that we
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterator, Sequence
 from typing import NamedTuple
 
 import numpy as np
@@ -32,7 +32,7 @@ class Question(NamedTuple):
         quantity: that the dial should be on; None for the one that it is on.
         minus, overload: what the display should show.
         digit: a digit that should be in the number; None for any.
-        high: the number should be as high as it can be made.
+        high, low: the number should be as high as it can be made, or nearly zero.
         like: the dial and the range should be as they were when it showed this.
     """
 
@@ -44,6 +44,7 @@ class Question(NamedTuple):
     overload: bool = False
     digit: int | None = None
     high: bool = False
+    low: bool = False
     like: Label | None = None
 
 
@@ -98,6 +99,8 @@ def _open(lesson: Lesson | None, asked: int) -> Iterator[Question]:
     yield from _unread_now(lesson)
     yield from _digits(lesson, labels)
     yield from _signs(labels)
+    yield from _low(lesson, labels)
+    yield Question("high", f"Show as high a number as you can; {_AGAIN}", _nothing_above(labels), high=True)
     yield from _beside_overload(lesson, labels)
     yield from _units(labels)
     yield from _thin(lesson)
@@ -131,22 +134,50 @@ def _digits(lesson: Lesson, labels: list[Label]) -> Iterator[Question]:
 
 
 def _signs(labels: list[Label]) -> Iterator[Question]:
-    signed = next((label for label in labels if label.quantity in (Quantity.DC_VOLTAGE, Quantity.DC_CURRENT)), None)
-    minus = sum(label.minus for label in labels)
-    if signed and minus < ENOUGH_EACH:
-        text = f"Swap the leads, so that it shows a minus; {_AGAIN}"
+    minus = [label for label in labels if label.minus]
+    beside = _plus_beside(labels, minus)
+    if beside and len(minus) < ENOUGH_EACH:
+        text = f"In the same range as '{beside.text}', swap the leads, so that it shows a minus; {_AGAIN}"
         yield Question(
-            f"minus {minus}",
+            f"minus {len(minus)}",
             text,
             "no minus was shown" if not minus else "the minus rests on one reading",
-            signed.quantity,
+            beside.quantity,
             minus=True,
+            like=beside,
         )
     over = sum(label.overload for label in labels)
     if over < ENOUGH_EACH:
         text = "Turn the dial to ohms, the leads apart, and type OL with the unit: OL Mohm"
         why = "no overload was shown" if not over else "the overload rests on one reading"
         yield Question(f"overload {over}", text, why, Quantity.RESISTANCE, overload=True)
+
+
+def _plus_beside(labels: Sequence[Label], minus: Sequence[Label]) -> Label | None:
+    """A number that could have a minus, of a range that has shown none: what else moves is then the sign's."""
+    could = [
+        label
+        for label in labels
+        if label.quantity in (Quantity.DC_VOLTAGE, Quantity.DC_CURRENT) and not (label.minus or label.overload)
+    ]
+    shown = {_range_of(label) for label in minus}
+    return max(could, key=lambda label: _range_of(label) not in shown, default=None)
+
+
+def _range_of(label: Label) -> tuple[Quantity, int, int]:
+    return label.quantity, label.prefix, label.decimals
+
+
+def _low(lesson: Lesson, labels: Sequence[Label]) -> Iterator[Question]:
+    """A number of few digits: whether a display blanks the places in front of them, and how, only that tells."""
+    numbers = [label for label in labels if label.digits]
+    if lesson.numbers[0].is_integer or min(label.counts for label in numbers) < 10 ** (
+        len(lesson.numbers[0].places) - 1
+    ):
+        return
+    like = min(numbers, key=lambda label: label.decimals)
+    text = f"In the same range as '{like.text}', show nearly zero: hold the leads together, or take the load off"
+    yield Question("low", f"{text}; {_AGAIN}", "no number of few digits was shown", like.quantity, low=True, like=like)
 
 
 def _beside_overload(lesson: Lesson, labels: list[Label]) -> Iterator[Question]:
@@ -198,7 +229,7 @@ def _more(lesson: Lesson) -> Iterator[Question]:
     for n in lesson.modes.moments:
         label = lesson.moments[n].label
         if not label.overload:
-            ranges.setdefault((label.quantity, label.prefix, label.decimals), []).append(label)
+            ranges.setdefault(_range_of(label), []).append(label)
     for labels in sorted(ranges.values(), key=len):
         if len(labels) < FULL_RANGE:
             text = f"Show another number in the same range as '{labels[0].text}'; {_AGAIN}"
@@ -207,12 +238,16 @@ def _more(lesson: Lesson) -> Iterator[Question]:
 
 
 def _high(lesson: Lesson, labels: list[Label]) -> Iterator[Question]:
-    """Numbers higher than any that was shown use bits that nobody has seen."""
+    """Numbers higher than any that was shown use bits that nobody has seen: the number's own, or a bar's beside it."""
     highest = max(label.counts for label in labels)
     if lesson.numbers[0].is_integer or not lesson.numbers[0].structured or np.log10(max(highest, 1)) < 3:
         yield Question(
             f"high {highest}",
             f"Show as high a number as you can; {_AGAIN}",
-            f"nothing above {highest} was shown",
+            _nothing_above(labels),
             high=True,
         )
+
+
+def _nothing_above(labels: Sequence[Label]) -> str:
+    return f"nothing above {max(label.counts for label in labels)} was shown"

@@ -102,6 +102,8 @@ class Person:
         if question.overload and function == "ohm":
             return Display(function, len(FUNCTIONS[function]) - 1, 0, overload=True)
         counts = self.meter.most - self.rng.randrange(50) if question.high else self.rng.randrange(self.meter.most)
+        if question.low:
+            counts = self.rng.randrange(self.meter.most // 100)
         if question.digit is not None:
             text = [*f"{counts:0{self.meter.places}d}"]
             text[-2] = str(question.digit)

@@ -7,7 +7,6 @@ import signal
 import subprocess
 import sys
 import threading
-import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Protocol
@@ -20,6 +19,7 @@ from meterlog.driver import open_address
 from meterlog.driver.probe import probe
 from meterlog.errors import DriverError, MeterlogError
 from meterlog.session import SessionWriter, open_reader
+from tests.waiting import until
 
 Install = Callable[[str, str, str], None]
 
@@ -143,13 +143,6 @@ def test_an_address_of_a_driver_with_a_defect_is_refused_in_one_line(
     outside(install, "odd", {"columns": "raise AttributeError('nothing')"})
     assert main(["record", "--meter", "odd:/dev/ttyS9"]) == 2
     assert capsys.readouterr().err == "meterlog: the driver 'odd' failed: AttributeError: nothing\n"
-
-
-def until(condition: Callable[[], bool]) -> None:
-    give_up_s = time.monotonic() + 10
-    while not condition():
-        assert time.monotonic() < give_up_s, "it never came"
-        time.sleep(0.01)
 
 
 def test_a_decoder_that_raises_ends_its_meter_and_the_others_go_on(

@@ -77,7 +77,8 @@ def register(app: Dash, context: Context) -> None:
     files = flask.Blueprint("files", __name__, url_prefix="/files")
     files.add_url_rule("/<name>/<suffix>", "session", session)
     files.add_url_rule("/circuit.html", "circuit", circuit)
-    files.register_error_handler(MeterlogError, refused)
+    for kind in (MeterlogError, ModuleNotFoundError):
+        files.register_error_handler(kind, refused)
     app.server.register_blueprint(files)
 
 

@@ -18,8 +18,9 @@ import pytest
 
 import meterlog
 from meterlog.capture import Notice, Recorder, meter_setups
-from meterlog.errors import LinkAbsent
+from meterlog.errors import LinkAbsent, MeterlogError
 from meterlog.session import SessionWriter, open_reader
+from tests.waiting import until
 
 METERLOG = [sys.executable, "-m", "meterlog"]
 
@@ -99,6 +100,14 @@ def test_the_clock_that_is_set_while_recording_corrects_the_beginning(
         assert session.frame().index[-1] < 10.0
 
 
+def _count(path: Path) -> int:
+    try:
+        with open_reader(path) as reader:
+            return reader.count(1) if reader.channels else 0
+    except MeterlogError:  # not there yet, or not yet whole
+        return 0
+
+
 @pytest.mark.skipif(sys.platform == "win32", reason="needs a device file")
 def test_a_press_of_the_button_is_a_marker(tmp_path: Path) -> None:
     device = tmp_path / "event3"
@@ -117,7 +126,7 @@ def test_a_press_of_the_button_is_a_marker(tmp_path: Path) -> None:
     ]
 
     def press() -> None:
-        time.sleep(1.5)
+        until(lambda: _count(tmp_path / "a.sqlite") > 0)
         for kind, value in (
             (4, 9),
             (1, 1),

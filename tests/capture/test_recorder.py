@@ -20,6 +20,7 @@ from meterlog.events.detect import detect
 from meterlog.reading import Quantity, Reading
 from meterlog.session import SessionReader, SessionWriter, open_reader
 from meterlog.transports.raw_capture import read_raw_capture
+from tests.waiting import until
 
 
 class Plugged(Protocol):
@@ -31,13 +32,6 @@ class Plugged(Protocol):
     def unplug(self) -> None: ...
     def show(self, value: float, quantity: Quantity = ..., resolution: float = ...) -> None: ...
     def send(self, data: bytes) -> None: ...
-
-
-def until(condition: Callable[[], bool], timeout_s: float = 5.0) -> None:
-    give_up = time.monotonic() + timeout_s
-    while not condition():
-        assert time.monotonic() < give_up, "it never came"
-        time.sleep(0.005)
 
 
 def count(recorder: Recorder) -> int:
@@ -239,7 +233,7 @@ def armed(condition: str, before_s: float, after_s: float) -> ArmedCapture:
 def test_an_armed_capture_ends_by_itself_with_the_pulse_and_what_came_before(
     meter: Plugged, start: Callable[..., Recording]
 ) -> None:
-    recording = start(f"status14:{meter.port}", armed=armed("rise 6V", 0.1, 0.3), events_wanted=1)
+    recording = start(f"status14:{meter.port}", armed=armed("rise 6V", 0.1, 1.0), events_wanted=1)
     i = 0
     while not recording.recorder.wait(0.01) and i < 300:
         meter.show(12.0 if 30 <= i < 40 else 0.0)
@@ -255,7 +249,7 @@ def test_an_armed_capture_ends_by_itself_with_the_pulse_and_what_came_before(
         assert (triggered.name, triggered.note) == ("triggered", f"rise 6V on status14 {meter.port.name}: 12 V")
         assert triggered.time_s == pytest.approx(trigger_s, abs=1e-5)
         assert kept.time_s[0] >= trigger_s - 0.1 - 1e-5
-        assert kept.time_s[-1] <= trigger_s + 0.3 + 1e-5
+        assert kept.time_s[-1] <= trigger_s + 1.0 + 1e-5
         assert sum(kept.value > 6) == 10
         assert kept.value[0] == 0.0
         assert len(kept) < i
@@ -420,7 +414,7 @@ def test_figures_for_the_view_follow_the_readings(meter: Plugged, start: Callabl
     begun_s = time.monotonic()
     for value in (3.0, 1.0, 2.0):
         meter.show(value)
-        time.sleep(0.02)
+        time.sleep(0.1)
     meter.show(math.inf, Quantity.DC_VOLTAGE)
     until(lambda: count(recording.recorder) == 4)
     took_s = time.monotonic() - begun_s
@@ -429,4 +423,4 @@ def test_figures_for_the_view_follow_the_readings(meter: Plugged, start: Callabl
     assert channel.overloads == 1
     assert channel.last is not None
     assert channel.last.value == math.inf
-    assert 3 / took_s <= channel.rate_hz <= 3 / 0.05, "three steps of 0.02 s or more, all within the time it took"
+    assert 3 / took_s <= channel.rate_hz <= 3 / 0.15, "three steps of 0.1 s, less what a busy machine is late"

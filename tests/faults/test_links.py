@@ -5,7 +5,6 @@ from __future__ import annotations
 import socket
 import struct
 import threading
-import time
 from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 
@@ -20,6 +19,7 @@ from meterlog.errors import NotASession, SessionBusy, SessionWriteFailed
 from meterlog.reading import Flag, Quantity, Reading
 from meterlog.session import SessionWriter, open_reader
 from meterlog.session.lock import RecorderLock
+from tests.waiting import until
 
 
 class Bridge:
@@ -92,14 +92,6 @@ def bridge() -> Iterator[Bridge]:
     made = Bridge()
     yield made
     made.close()
-
-
-def until(condition: Callable[[], bool]) -> None:
-    """Wait for it."""
-    give_up_s = time.monotonic() + 15
-    while not condition():
-        assert time.monotonic() < give_up_s, "it never came"
-        time.sleep(0.01)
 
 
 def ended_and_mended(bridge: Bridge, path: Path, endings: Sequence[Callable[[socket.socket], None]]) -> set[str]:

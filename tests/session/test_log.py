@@ -6,8 +6,7 @@ import shutil
 import signal
 import subprocess
 import sys
-import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -17,15 +16,9 @@ from meterlog.errors import EmptySession, SessionError, SessionWriteFailed
 from meterlog.reading import Quantity, Reading
 from meterlog.session import SessionWriter, commits, open_reader
 from meterlog.session.markers import add_marker
+from tests.waiting import until
 
 V = Quantity.DC_VOLTAGE
-
-
-def until(condition: Callable[[], bool], timeout_s: float = 10.0) -> None:
-    give_up_s = time.monotonic() + timeout_s
-    while not condition():
-        assert time.monotonic() < give_up_s, "it never came"
-        time.sleep(0.01)
 
 
 def count(path: Path) -> int:

@@ -10,6 +10,7 @@ from typing import Any, Protocol
 from dash import Dash
 from dash.development.base_component import Component
 
+from meterlog.extras import missing_library
 from meterlog_dashboard.gate.access import Access
 from meterlog_dashboard.job.folder import JobFolders
 from meterlog_dashboard.session_files.cache import SessionCache
@@ -42,8 +43,9 @@ class Context:
         return cls(folder, SessionCache(folder), SessionList(folder.path), JobFolders(folder.path), access)
 
     def said(self, error: Exception) -> str:
-        """An error's sentence for the page: files by their names alone."""
-        return self.folder.without_paths(str(error))
+        """An error's sentence for the page: files by their names alone, a missing library with what brings it."""
+        missing = missing_library(error) if isinstance(error, ModuleNotFoundError) else None
+        return missing or self.folder.without_paths(str(error))
 
 
 class View(Protocol):

@@ -72,7 +72,8 @@ def add_routes(server: flask.Flask, context: Context) -> None:
     routes.add_url_rule("/<name>/photo", "photo", photo, methods=["POST"])
     routes.add_url_rule("/<name>/photo/<file>", "photo_file", photo_file)
     routes.add_url_rule("/<name>/<what>", "do", do, methods=["POST"])
-    routes.register_error_handler(MeterlogError, failed)
+    for kind in (MeterlogError, ModuleNotFoundError):
+        routes.register_error_handler(kind, failed)
     server.register_blueprint(routes)
 
 

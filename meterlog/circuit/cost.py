@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
 from meterlog.circuit.model.circuit import Circuit
 from meterlog.circuit.next_measurement.propose import Step
 from meterlog.details import entered_number
+from meterlog.errors import UsageError, did_you_mean
 
 MINUTES_AN_HOUR = 60.0
 
@@ -50,6 +51,17 @@ def entered_money(details: Mapping[str, str], hourly_rate: float | None = None, 
         details.get(CURRENCY, currency),
         {part: price for part, price in prices.items() if price is not None},
     )
+
+
+def check_priced(parts: Iterable[str], circuit: Circuit, where: str) -> None:
+    """Refuse the price of a part that a circuit does not have: it would count nowhere.
+
+    Raises:
+        UsageError: naming `where` it was said, the part, and the nearest one.
+    """
+    for part in parts:
+        if part not in circuit.part_index:
+            raise UsageError(f"{where}: the circuit has no part '{part}'{did_you_mean(part, circuit.part_index)}")
 
 
 @dataclass(frozen=True, slots=True)

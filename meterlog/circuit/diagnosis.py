@@ -52,7 +52,7 @@ then are mostly faults that no reading of the circuit tells. Guess."""
 WRONG_REPAIR_MIN = 120.0
 """Minutes that it costs to call a faulty circuit good: the way back and the search elsewhere. A guess."""
 LEAST_SHOWN = 0.005
-"""Parts below this probability are not listed. A guess."""
+"""Parts below this probability are not listed, but the likeliest. A guess."""
 OVER_99 = 0.995
 """From this probability on it is told as 'over 99 %': never as certain."""
 CELLS_OF_BAND = 1e-6
@@ -238,7 +238,9 @@ class Diagnoser:
         # two at fault: what explains the complaint comes before what is merely not ideal, however sure that is
         ranked = [*heaviest_first(likely_ones, lost), *ranked[len(likely_ones) :]]
         hypotheses = tuple(
-            self._hypothesis(case, told, id_, chances[id_]) for id_ in ranked if chances[id_] >= LEAST_SHOWN
+            self._hypothesis(case, told, id_, chances[id_])
+            for id_ in ranked
+            if chances[id_] >= LEAST_SHOWN or id_ == ranked[0]
         )
         comes = float(known.comes_and_goes.sum())
         sure = _decided(hypotheses, healthy, comes)
@@ -413,7 +415,7 @@ def _verdict(
     if comes > LIKELY and hypotheses[0].probability < LIKELY:
         where = " or ".join(f"{h.part} ({percent(h.probability)})" for h in hypotheses[:4] if h.fault == "intermittent")
         return f"a contact comes and goes ({percent(comes)}), where is not decided yet: {where}"
-    if not hypotheses or healthy > hypotheses[0].probability:
+    if healthy > hypotheses[0].probability:
         if healthy >= LIKELY:
             return f"healthy: the readings fit a circuit without a fault ({percent(healthy)})"
         by_far = healthy >= BY_FAR * hypotheses[0].probability

@@ -149,16 +149,17 @@ def _show(job: Job, args: argparse.Namespace) -> int:
 
 
 def _start(args: argparse.Namespace) -> Job:
+    from meterlog.circuit.cost import check_priced, entered_money
     from meterlog.circuit.model.circuit_file import load_circuit
     from meterlog.job.entering import begin_with
     from meterlog.job.experience import experience
     from meterlog.job.job_file import create_job
     from meterlog.job.taking.meters import checked_meters
 
-    if args.circuit:
-        load_circuit(args.circuit)  # refused before a folder is made
-    meters = checked_meters(args.meter)
     entered = details(args.set)
+    if args.circuit:  # refused before a folder is made
+        check_priced(entered_money(entered).prices, load_circuit(args.circuit), "--set price_PART")
+    meters = checked_meters(args.meter)
     job = create_job(
         args.folder,
         complaint=args.complaint,

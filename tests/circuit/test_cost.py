@@ -85,3 +85,15 @@ def test_a_job_keeps_what_things_cost(tmp_path: Path, capsys: pytest.CaptureFixt
     capsys.readouterr()
     assert main(["job", "start", str(tmp_path / "other"), "--complaint", "x", "--set", "price_relay=dear"]) == 2
     assert "price_relay must be a number" in capsys.readouterr().err
+
+
+def test_the_price_of_a_part_that_the_circuit_does_not_have_is_refused(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    folder = tmp_path / "van"
+    begin = ["job", "start", str(folder), "--complaint", "no start", "--circuit", "pump-feed"]
+    assert main([*begin, "--set", "price_relai=12"]) == 2
+    said = capsys.readouterr().err
+    assert "the circuit has no part 'relai' (did you mean 'relay'?)" in said
+    assert said.count("\n") == 1
+    assert not folder.exists()

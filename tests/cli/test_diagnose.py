@@ -48,9 +48,28 @@ def few(tmp_path: Path) -> Path:
 def test_when_one_more_reading_saves_nothing_it_is_enough(readings: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["diagnose", "--circuit", "pump-feed", "--measured", str(readings), "--json"]) == 0
     found = json.loads(capsys.readouterr().out)
+    # not over 0.95: while the relay is open, 7 V behind it are also what a bad ground shows that another load lifts
+    # (3 %), or a feed from elsewhere (1 %); and the one reading before the relay is a bad one in 2 %
     assert found["hypotheses"][0]["probability"] > 0.9
     assert found["next"] == []
     assert found["choice"].startswith("replacing relay now (10 min) is right in")
+
+
+def test_with_what_else_it_could_be_ruled_out_the_claim_is_over_95(
+    readings: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    ruled_out = """
+  {quantity = "voltage", at = "body", state = "key_on", value = 0.02},
+  {quantity = "voltage", at = "fuse_in", state = "key_on", value = 12.1},
+  {quantity = "voltage", at = "relay_coil", state = "key_on", value = 12.0},
+  {quantity = "voltage", at = "relay_out", state = "off", value = 0.0},
+]
+tried"""
+    readings.write_text(readings.read_text().replace("]\ntried", ruled_out.lstrip("\n")))
+    assert main(["diagnose", "--circuit", "pump-feed", "--measured", str(readings), "--json"]) == 0
+    found = json.loads(capsys.readouterr().out)
+    assert found["hypotheses"][0]["part"] == "relay"
+    assert found["hypotheses"][0]["probability"] > 0.95
 
 
 def test_json_names_the_part(readings: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -7,7 +7,6 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from meterlog.cli.options.key_answers import key_answers
-from meterlog.errors import UsageError, did_you_mean
 
 if TYPE_CHECKING:
     from meterlog.circuit.cost import Money
@@ -62,14 +61,12 @@ def _money(args: argparse.Namespace, circuit: Circuit) -> Money:
         UsageError: a price is none, or of a part that the circuit does not have.
         SettingsError: the settings cannot be understood.
     """
-    from meterlog.circuit.cost import HOURLY_RATE, PRICE, entered_money
+    from meterlog.circuit.cost import HOURLY_RATE, PRICE, check_priced, entered_money
     from meterlog.details import check_numbers
     from meterlog.settings import read_settings
 
     entered = dict(key_answers(args.price, "relay=12"))
-    for part in entered:
-        if part not in circuit.part_index:
-            raise UsageError(f"--price: the circuit has no part '{part}'{did_you_mean(part, circuit.part_index)}")
+    check_priced(entered, circuit, "--price")
     said = {f"{PRICE}{part}": price for part, price in entered.items()}
     said |= {} if args.rate is None else {HOURLY_RATE: f"{args.rate:f}"}
     check_numbers(said)

@@ -58,12 +58,14 @@ def run(tasks: Sequence[Task], kept: dict[str, Kept], jobs: int, seconds: float)
     left = [t for t in tasks if (t[2], t[3]) not in kept[t[0]].rows]
     with ProcessPoolExecutor(jobs) as pool:
         begun = {pool.submit(one, task): task for task in left}
-        for done in as_completed(begun):
-            world, _, k, sound = begun[done]
-            kept[world].add(k, sound, done.result())
-            if time.monotonic() > until:
-                pool.shutdown(cancel_futures=True)
-                break
+        try:
+            for done in as_completed(begun):
+                world, _, k, sound = begun[done]
+                kept[world].add(k, sound, done.result())
+                if time.monotonic() > until:
+                    break
+        finally:  # a vehicle that fails ends the run at once, not after all the others
+            pool.shutdown(cancel_futures=True)
 
 
 def main() -> int:

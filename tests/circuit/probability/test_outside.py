@@ -50,3 +50,29 @@ def test_a_contact_that_was_not_seen_to_fail_keeps_nobody_from_an_end() -> None:
     assert found.healthy < 0.9 <= found.healthy + found.comes_and_goes
     assert found.decided == "healthy"
     assert found.next == ()
+
+
+def test_where_nothing_fits_the_likeliest_part_is_still_named() -> None:
+    """A contact that failed and came back under every probe left no part above the least share that is listed."""
+    volts_in = [
+        ("fuse_out", "key_on", 0.0),
+        ("fuse_out", "key_on", 12.3),
+        ("body", "key_on", 0.05),
+        ("relay_out", "key_on", 0.0),
+        ("fuse_out", "crank", 9.9),
+        ("body", "crank", 0.01),
+        ("relay_out", "crank", 0.0),
+        ("relay_out", "crank", 11.0),
+    ]
+    drops = [("key_on", 0.01), ("crank", -0.02)]
+    found = TOOL.diagnose(
+        [
+            *(Measurement("voltage", at, state=state, value=value) for at, state, value in volts_in),
+            *(Measurement("voltage_drop", "fuse_out", "relay_out", state, value=value) for state, value in drops),
+            Measurement("current", "fuse", value=0.0),
+        ],
+        suggestions=0,
+    )
+    assert found.outside > 0.9
+    assert len(found.hypotheses) == 1
+    assert found.verdict.startswith("these readings fit nothing in this circuit")

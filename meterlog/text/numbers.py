@@ -62,6 +62,8 @@ class MarkSurvey:
     def __init__(self) -> None:
         self._decimal: dict[str, str] = {}  # mark -> a cell where it can only be the decimal mark
         self._either: dict[str, str] = {}  # mark -> a cell where it may be either
+        self._alone: dict[str, str] = {}  # mark -> a cell that has it once, and no other
+        self._groups = False  # whether a cell shows that one of the marks groups thousands
         self.comma_in_times = False
         """Tell whether parts of seconds stand behind a comma: then those of other numbers do."""
 
@@ -81,16 +83,25 @@ class MarkSurvey:
         dots, commas = body.count("."), body.count(",")
         if dots and commas:
             mark = "." if body.rindex(".") > body.rindex(",") else ","
+            self._groups = True
             if body.count(mark) == 1:
                 self._decimal.setdefault(mark, cell)
             return
         mark = "." if dots else ","
+        if dots + commas == 1:
+            self._alone.setdefault(mark, cell)
+        self._groups |= dots + commas > 1
         if dots + commas > 1:  # 1.234.567: thousands, so the decimal mark is the other one
             self._decimal.setdefault("," if dots else ".", cell)
         elif re.fullmatch(r"[1-9]\d{0,2}[.,]\d{3}", body):
             self._either.setdefault(mark, cell)
         elif dots + commas:
             self._decimal.setdefault(mark, cell)
+
+    @property
+    def mixed(self) -> tuple[str, str] | None:
+        """A cell with a point and one with a comma, where nothing shows that either of them groups thousands."""
+        return None if self._groups or len(self._alone) < 2 else (self._alone["."], self._alone[","])
 
     @property
     def likely(self) -> tuple[str, str]:

@@ -9,6 +9,7 @@ from typing import NamedTuple
 
 from meterlog.exchange.table.looks import Look, label_name, label_of, look
 from meterlog.exchange.table.text_rows import split_line
+from meterlog.exchange.table.time_unit import header_time_unit
 from meterlog.text.units import TIME_UNITS, header_name, is_unit
 
 _USUAL_SHARE = 0.6
@@ -59,10 +60,11 @@ def find_grid(lines: Sequence[tuple[int, str]], delimiter: str, *, columns: int 
     if not usual or not data:
         return None
     first = data[0]
-    header = _header(rows[:first], width)
+    used = 1 + max(place for k in data for place, cell in enumerate(rows[k][1][:width]) if cell.strip())
+    header = _header(rows[:first], used)
     if not header.line:  # lines like `Min,12.1,V` may stand above it, and are half of them numbers too
         whole = next((k for k in data if _is_whole(looks[k], usual)), first)
-        if (below := _header(rows[:whole], width)).line:
+        if (below := _header(rows[:whole], used)).line:
             first, header, data = whole, below, [k for k in data if k >= whole]
     if delimiter != "space":
         width = max(width, len(header.names))
@@ -129,9 +131,9 @@ def _units_of(
         cells = [row[place].strip() for row in rows if place < len(row) and row[place].strip()]
         if not _UNIT_WORDS.search(title) or not cells or sum(map(is_unit, cells)) < _LABEL_SHARE * len(cells):
             continue
-        before = [value for value in usual if value < place]
-        value = max(before, default=min(usual))
-        pairs.setdefault(value, place)
+        values = [value for value in sorted(usual) if header_time_unit(titles[value]) is None]
+        if values:
+            pairs.setdefault(max((value for value in values if value < place), default=values[0]), place)
     return tuple(pairs.items())
 
 
@@ -188,7 +190,9 @@ def _is_unit_row(cells: Sequence[str]) -> bool:
     return bool(known) and all(may_be_unit(cell) for cell in cells)
 
 
-_NO_UNIT = frozenset(("", "-", "--", "hh:mm:ss", "hh:mm:ss.000", "yyyy-mm-dd", "text", "n/a", "none"))
+_NO_UNIT = frozenset((
+    "", "unit", "units", "einheit", "-", "--", "hh:mm:ss", "hh:mm:ss.000", "yyyy-mm-dd", "text", "n/a", "none",
+))  # fmt: skip
 """What a row of units has below the names of columns that have none."""
 _LONGEST_UNIT = 12
 _UNIT_CELL = re.compile(r"[\[(<]?\s*(?P<unit>[^\[\]()<>]*?)\s*[\])>]?")

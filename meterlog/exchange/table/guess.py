@@ -40,6 +40,7 @@ _TIME_WORDS = frozenset(
 _CHANNEL_WORDS = frozenset(("channel", "sensor", "signal", "variable", "parameter", "name", "item", "what", "point"))
 _STATE_WORDS = frozenset(("state", "status", "relay", "ignition", "mode", "key", "switch", "flag", "on", "enabled"))
 _AC_WORDS = frozenset(("ac", "rms", "vac", "aac"))
+_AC_UNIT = re.compile(r"(?:ac|rms|~)\s*$", re.IGNORECASE)
 _DUTY_WORDS = frozenset(("duty", "pwm", "tastgrad"))
 _QUANTITY_WORDS = {
     Quantity.DC_VOLTAGE: (
@@ -213,7 +214,7 @@ def _value(place: int, name: str, title: str, cells: Sequence[str]) -> Guess:
         quantity = _BY_UNIT.get(unit.base)
     else:
         quantity = next((q for q, known in _QUANTITY_WORDS.items() if not set(known).isdisjoint(words)), None)
-    if quantity in _ALTERNATING and not _AC_WORDS.isdisjoint(words):
+    if quantity in _ALTERNATING and (not _AC_WORDS.isdisjoint(words) or _AC_UNIT.search(word)):
         quantity = _ALTERNATING[quantity]
     return Guess(place, name, "value", quantity, word)
 
@@ -224,7 +225,7 @@ def _unit_of(title: str, cells: Sequence[str]) -> tuple[str, Unit | None]:
         _, word, unit = split_header(title)
         if word:
             return word, unit
-        match = _CELL_UNIT.fullmatch(cells[0])
+        match = next((match for cell in cells if (match := _CELL_UNIT.fullmatch(cell))), None)
         return (match["unit"], find_unit(match["unit"])) if match else ("", None)
     except TableError:
         return "", None

@@ -32,7 +32,7 @@ from meterlog.exchange.table.time_unit import NumberKind, header_words, number_k
 
 _ISO = re.compile(r"\d{4}-\d{2}-\d{2}([T ]\d{2}:\d{2}(:\d{2}([.,]\d+)?)?\s*(Z|[+-]\d{2}:?\d{2})?)?")
 _SHOWS_PART = re.compile(r"[.,eE]")
-_NUMBER = re.compile(r"[-+]?(\d+([.,]\d*)?|[.,]\d+)([eE][-+]?\d+)?")
+_NUMBER = re.compile(r"[-+]?(\d+([.,]\d*)?|[.,]\d+)([eE][-+]?\d+)?", re.ASCII)
 
 _ELAPSED = frozenset(("elapsed", "duration", "laufzeit", "runtime", "dauer"))
 _SHOWN_CELLS = 20

@@ -35,6 +35,8 @@ DAY_S = 86_400.0
 """Length of a day without leap seconds, s."""
 _CENTURY = 2000
 """Years of two digits are taken as this century's."""
+_FIRST_SHORT_YEAR = 20
+"""Years of two digits stand first (24-05-06) from here on: no older logger is read. A guess."""
 
 
 class TimeReader(ABC):
@@ -280,7 +282,7 @@ def _day_s(day: str, order: str) -> float:
     if not parts["d"].isdigit() or not parts["y"].isdigit():
         raise ValueError("no date")
     year = int(parts["y"])
-    if len(parts["y"]) == 2 and order != "ymd":
+    if len(parts["y"]) == 2 and (order != "ymd" or (match["mark"] in "-/" and year >= _FIRST_SHORT_YEAR)):
         year += _CENTURY
     if year < 1970:
         raise ValueError("no date")

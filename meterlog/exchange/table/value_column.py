@@ -10,7 +10,7 @@ from meterlog.exchange.table.options import ImportOptions, nth
 from meterlog.exchange.table.question import Question
 from meterlog.exchange.table.sentinels import ask_about_sentinels
 from meterlog.reading import Quantity
-from meterlog.text.numbers import FOREIGN, CellReader, ShownDecimals
+from meterlog.text.numbers import FOREIGN, CellReader, MarkSurvey, ShownDecimals
 from meterlog.text.units import Unit, find_unit, guess_quantity, named_unit, split_header
 
 
@@ -65,6 +65,7 @@ def value_column(
     if quantity is None:
         quantity = _guess(i, title, header_unit, option)
     unit = _settle_unit(title, header_word, header_unit, option, quantity, options.unit_from)
+    _ask_about_marks(title, options, distinct)
     cells = CellReader(quantity, unit, decimal, options.overload, options.blank, options.number)
     shown = ShownDecimals()
     for cell in distinct:
@@ -77,6 +78,23 @@ def value_column(
     ask_about_sentinels(title, cells, distinct)
     label = options.label[i] if options.label else (name if unit == header_unit else title)
     return ValueColumn(place, title, label or title, nth(options.point, i) or "", quantity, unit, cells, shown)
+
+
+def _ask_about_marks(title: str, options: ImportOptions, distinct: Mapping[str, int]) -> None:
+    """Look whether a column has points in some cells and commas in others: one of them groups, or two displays wrote.
+
+    Raises:
+        Question: it has, and nobody said which is the decimal mark.
+    """
+    marks = MarkSurvey()
+    marks.see(distinct)
+    if options.decimal is None and (mixed := marks.mixed):
+        raise Question(
+            f"'{title}' has a point in some cells ('{mixed[0]}') and a comma in others ('{mixed[1]}'): if both are"
+            " decimal marks, make them one; else say which is with --decimal . or --decimal ,",
+            "decimal",
+            (".", ","),
+        )
 
 
 def _guess(i: int, title: str, header_unit: Unit | None, option: str | None) -> Quantity:

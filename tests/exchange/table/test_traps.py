@@ -116,3 +116,17 @@ def test_a_mark_that_the_sentence_asks_for_is_taken(tmp_path: Path, capsys: pyte
     path.write_bytes(next(data for name, data, _ in strangers.refused() if "mark" in name))
     assert main(["import", str(path), "--delimiter", "~", "--yes"]) == 0
     assert "24 of 24 rows kept" in capsys.readouterr().err
+
+
+def test_points_and_commas_in_one_column_are_asked_about(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = tmp_path / "log.csv"
+    rows = [f"{i / 10:.1f};12.3{i:02}\n" for i in range(12)] + [f"{i / 10:.1f};12,3{i:02}\n" for i in range(12, 24)]
+    path.write_text("time_s;U [V]\n" + "".join(rows))
+    assert main(["import", str(path), "--yes"]) == 2
+    said = capsys.readouterr().err
+    assert "'U [V]' has a point in some cells ('12.300') and a comma in others ('12,312')" in said
+    grouped = path.with_name("grouped.csv")
+    grouped.write_text("time_s;I [mA]\n0.0;999.5\n0.1;1,000.5\n0.2;1,001\n")
+    assert main(["import", str(grouped), "--yes"]) == 0
+    with open_reader(grouped.with_suffix(".sqlite")) as reader:
+        assert reader.series(1).value.tolist() == [0.9995, 1.0005, 1.001]

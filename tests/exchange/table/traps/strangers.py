@@ -54,6 +54,8 @@ def _dressed() -> Iterator[Trap]:
         ("time_s,U [V],Note\n" + _lines(lambda i, t, v: f"{t},{v}," + ('"key\non"' if i == 5 else ""))).encode(),
         _PLAIN, markers=[(2.5, "key\non")],
     )  # fmt: skip
+    wide = "time_s,U [V]\n" + _lines(lambda _i, t, v: f"{t},{v},,,")
+    yield Trap("delimiters without an end at the rows' ends", wide.encode(), _PLAIN)
     hexadecimal = "counter,time_s,U [V]\n" + _lines(lambda i, t, v: f"0x{i + 4090:04X},{t},{v}")
     yield Trap("a counter in hexadecimal", hexadecimal.encode(), _PLAIN)
     minus = Channel("U", "dc_voltage", _TRUTH.time_s, [-volts for volts in _TRUTH.volts])
@@ -76,6 +78,10 @@ def _dressed() -> Iterator[Trap]:
 def _timed() -> Iterator[Trap]:
     late = [f"23.05.2024 {'23:59' if i < 12 else '24:00'}:{(48 + i) % 60:02d}" for i in range(ROWS)]
     yield Trap("a date that is late to change", _table("time", late), _EACH_SECOND)
+    yield Trap(
+        "two figures of the year first", _table("time", [f"24-05-06 10:00:{i:02d}" for i in range(ROWS)]), _EACH_SECOND,
+        asked="the date '24-05-06' can be read as 24 May 2006 or as 6 May 2024", answer=("--date-order", "ymd"),
+    )  # fmt: skip
     half = ["AM" if i < 12 else "PM" for i in range(ROWS)]
     noon = [f"05/23/2024 {'11:59' if i < 12 else '12:00'}:{(48 + i) % 60:02d} {half[i]}" for i in range(ROWS)]
     yield Trap("noon in halves of the day", _table("time", noon), _EACH_SECOND)
@@ -157,6 +163,18 @@ def _units() -> Iterator[Trap]:
         ("Time (s),Value 1,Unit 1,Value 2,Unit 2\n" + _lines(lambda _i, t, v: f"{t},{v},V,{v},mA")).encode(),
         [_TRUTH.channel("Value 1"), Channel("Value 2", "dc_current", _TRUTH.time_s, milliamps)],
     )  # fmt: skip
+    yield Trap(
+        "units before the values", ("Time (s),Unit,Value\n" + _lines(lambda _i, t, v: f"{t},mA,{v}")).encode(),
+        [Channel("Value", "dc_current", _TRUTH.time_s, milliamps)],
+    )  # fmt: skip
+    alternating = "Time (s),Value,Unit\n" + _lines(lambda _i, t, v: f"{t},{v},VAC")
+    yield Trap("alternating by the unit", alternating.encode(), [_TRUTH.channel("Value", "ac_voltage")])
+    ohms = [float("inf") if i % 4 == 0 else float(mv) for i, mv in enumerate(_TRUTH.millivolts)]
+    opened = _lines(lambda i, t, v: f"{t},OL,Mohm" if i % 4 == 0 else f"{t},{v},kohm")
+    yield Trap(
+        "overload in another range than the rest", ("time_s,Value,Unit\n" + opened).encode(),
+        [Channel("Value", "resistance", _TRUTH.time_s, ohms)],
+    )  # fmt: skip
     mixed = _lines(lambda i, t, v: f"{t},{v},{'V' if i < 12 else 'A'}")
     yield Trap(
         "a unit of another quantity from the middle on", ("Time (s),Value,Unit\n" + mixed).encode(),
@@ -202,5 +220,7 @@ def refused() -> Iterator[tuple[str, bytes, str]]:
     yield "markup", markup.encode(), "no table is found"
     hexadecimal = "time_s,raw\n" + "".join(f"{thousandths(ms)},0x{mv:04X}\n" for ms, mv in _PAIRS)
     yield "values in hexadecimal", hexadecimal.encode(), "no column holds the readings of a meter"
+    eastern = "time_s,U [V]\n" + _lines(lambda _i, t, v: f"{t},{v}").translate({48 + k: 0x660 + k for k in range(10)})
+    yield "figures of another script", eastern.encode(), "no cell of the time column is a time"
     states = "time_s,Relay\n" + _lines(lambda i, t, _v: f"{t},{'on' if i % 8 < 4 else 'off'}")
     yield "states alone", states.encode(), "no column holds the readings of a meter"

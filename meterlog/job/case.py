@@ -27,10 +27,12 @@ class JobCase:
     Attributes:
         circuit: as its file says.
         diagnoser: of that circuit.
+        comes_and_goes: what the driver complains of is sound between two failures.
     """
 
     circuit: Circuit
     diagnoser: Diagnoser
+    comes_and_goes: bool = False
 
     def measured(self, steps: Iterable[Step]) -> list[Measurement]:
         """The readings of some steps.
@@ -77,4 +79,5 @@ def case_of(job: Job) -> JobCase | None:
     tool: Tool = "lamp" if job.tool == "lamp" else "meter"
     complaint = find_complaint(job.complaint)
     engine_runs = complaint is None or complaint.engine_runs
-    return JobCase(circuit, Diagnoser(circuit, job.rates, tool=tool, money=money, engine_runs=engine_runs))
+    diagnoser = Diagnoser(circuit, job.rates, tool=tool, money=money, engine_runs=engine_runs)
+    return JobCase(circuit, diagnoser, complaint is not None and complaint.comes_and_goes)

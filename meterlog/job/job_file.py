@@ -30,7 +30,7 @@ _HEAD = """\
 _NEEDED: Mapping[StepKind, tuple[str, ...]] = {
     "look": ("key", "answer"),
     "measured": ("quantity", "at", "value"),
-    "skipped": ("quantity", "at"),
+    "skipped": ("place",),
     "tried": ("result",),
     "repaired": ("part",),
     "photo": ("file",),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Container, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Literal
@@ -10,8 +10,10 @@ from typing import Literal
 from meterlog.circuit.acts import cautions_for
 from meterlog.circuit.complaints.complaint import Complaint, Look
 from meterlog.circuit.diagnosis import Diagnosis
+from meterlog.circuit.model.circuit import Circuit
 from meterlog.circuit.model.circuit_file import template_names
-from meterlog.circuit.next_measurement.attempts import Attempt
+from meterlog.circuit.next_measurement.attempt_words import cautions, how
+from meterlog.circuit.next_measurement.attempts import MOVES, Attempt, moving_the_harness
 from meterlog.circuit.next_measurement.instructions import Instruction, instruction
 from meterlog.circuit.next_measurement.propose import Proposal
 from meterlog.circuit.readings.measurement import Measurement
@@ -82,7 +84,9 @@ def next_look(complaint: Complaint | None, look: Look | None, chosen: str) -> Ne
     return Next("look", f"Nothing more to look at: {choice}.")
 
 
-def next_for_circuit(case: JobCase, diagnosis: Diagnosis, skipped: set[str], replaced: Sequence[str]) -> Next:
+def next_for_circuit(
+    case: JobCase, diagnosis: Diagnosis, skipped: set[str], replaced: Sequence[str], observed: Container[str]
+) -> Next:
     """Return what to measure or to repair, as the diagnosis stands.
 
     Args:
@@ -90,7 +94,10 @@ def next_for_circuit(case: JobCase, diagnosis: Diagnosis, skipped: set[str], rep
         diagnosis: with its suggestions.
         skipped: places that were refused.
         replaced: parts whose repair changed nothing: they are not named again.
+        observed: keys of what was looked at or tried.
     """
+    if diagnosis.decided == "healthy" and case.comes_and_goes and MOVES not in observed and MOVES not in skipped:
+        return _moving(case.circuit)
     if diagnosis.decided == "healthy":
         return Next("done", diagnosis.enough)
     left = [step for step in diagnosis.steps if step.place not in skipped]
@@ -106,6 +113,20 @@ def next_for_circuit(case: JobCase, diagnosis: Diagnosis, skipped: set[str], rep
     if isinstance(step, Proposal):
         return _trying(step)
     return measuring(case, step.measurement, "measure", step.minutes, step.outcomes, step.again)
+
+
+def _moving(circuit: Circuit) -> Next:
+    """Say how the harness is moved: readings that are good while it works clear nothing that comes and goes."""
+    attempt = moving_the_harness(circuit)
+    way = how(circuit, attempt)
+    return Next(
+        "try",
+        f"It works while it is measured, so make it fail. {way.text}",
+        minutes=attempt.minutes,
+        how=_words(way),
+        cautions=cautions(circuit, attempt),
+        attempt=attempt,
+    )
 
 
 def _trying(p: Proposal) -> Next:

@@ -155,7 +155,7 @@ def _next(now: Known) -> Next:
     if now.state == "proved":
         return Next("done", f"Proved: {shown.text}. Write the report: 'job report FOLDER --out FILE.html'.")
     if not job.repaired or shown.verdict == "not proved":
-        return next_for_circuit(now.case, now.diagnosis, _skipped(job), now.replaced)
+        return next_for_circuit(now.case, now.diagnosis, _skipped(job), now.replaced, job.observed)
     if shown.next:
         return measuring(now.case, shown.next[0], "prove")
     return Next("prove", f"{shown.text}: prove it by driving, then 'job close FOLDER --reason ...'.")

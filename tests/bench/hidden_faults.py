@@ -21,7 +21,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Literal
 
-from meterlog.cli.terminal.step_keys import LAMP_HELP
+from meterlog.cli.terminal.step_keys import CHOICES, LAMP_HELP
 from meterlog.errors import MeterlogError
 from meterlog.job.job_file import read_job
 from meterlog.job.next_step import Next
@@ -153,7 +153,7 @@ class Script:
             found = following.look or following.attempt
             assert found is not None
             answers = [*found.answers, "unknown"]
-            self._press(str(answers.index(answer) + 1))
+            self._press(CHOICES[answers.index(answer)])
 
     def _measure(self, asked: dict[str, object], following: Next) -> None:
         m = following.measurement

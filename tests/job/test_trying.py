@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 import pytest
 
 from meterlog.cli.main import main
+from meterlog.job.job_file import add_steps
+from tests.job.vehicle import WORKS
 
 Run = Callable[..., dict[str, Any]]
 
@@ -56,3 +59,27 @@ def test_a_reading_is_no_result(job: Run, capsys: pytest.CaptureFixture[str]) ->
     assert "'result' must be one of runs" in capsys.readouterr().err
     assert main(["job", "measure", now["job"]]) == 2
     assert "--value runs|dead|blew" in capsys.readouterr().err
+
+
+def _works_while_measured(job: Run, folder: Path) -> dict[str, Any]:
+    """The status once enough readings were a sound circuit's."""
+    job("start", "--complaint", "dies now and then", "--circuit", "pump-feed")
+    add_steps(folder, [("measured", row) for row in WORKS])
+    return job("status")
+
+
+def test_what_comes_and_goes_is_made_to_fail_before_a_circuit_is_cleared(job: Run, folder: Path) -> None:
+    now = _works_while_measured(job, folder)
+    assert now["next"]["kind"] == "try"
+    assert now["next"]["tried"] == {"observed": "moves_with_harness"}
+    assert "Bend the harness" in now["next"]["text"]
+    assert now["next"]["cautions"]
+    moved = job("measure", "--value", "feed_wire")
+    assert moved["diagnosis"]["hypotheses"][0]["part"] == "feed_wire"
+    assert moved["next"]["kind"] in ("measure", "repair")
+
+
+@pytest.mark.parametrize("came_of_it", [("--value", "no"), ("--value", "unknown"), ("--skip",)])
+def test_a_harness_that_tells_nothing_is_moved_once(job: Run, folder: Path, came_of_it: tuple[str, ...]) -> None:
+    _works_while_measured(job, folder)
+    assert job("measure", *came_of_it)["next"]["kind"] == "done"

@@ -14,6 +14,15 @@ from meterlog.circuit.model.circuit import Circuit
 GOOD_OHM = {"battery": 0.012, "wire": 0.02, "fuse": 0.005, "relay_contact": 0.006, "switch": 0.01}
 OPEN_OHM, METER_OHM, LAMP_OHM, COIL_V = 1e9, 10e6, 29.0, 12.2
 
+WORKS: tuple[dict[str, Any], ...] = (
+    {"quantity": "voltage", "at": "pump_plus", "to": "pump_minus", "state": "key_on", "value": 12.1},
+    {"quantity": "voltage", "at": "pump_plus", "to": "pump_minus", "state": "crank", "value": 10.2},
+    {"quantity": "current", "at": "fuse", "to": "battery_minus", "state": "key_on", "value": 5.0},
+    {"quantity": "voltage_drop", "at": "fuse_out", "to": "relay_out", "state": "key_on", "value": 0.02},
+    {"quantity": "voltage", "at": "relay_out", "to": "battery_minus", "state": "off", "value": 0.0},
+)
+"""Readings of a pump's circuit that clear it, load connected."""
+
 
 @dataclass
 class Vehicle:

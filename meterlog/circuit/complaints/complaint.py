@@ -41,6 +41,7 @@ class Complaint:
         names: what is no circuit of this program, in a sentence with the way on.
         looks: in the order of the file.
         engine_runs: whether the engine can be run, so that something may be measured then.
+        comes_and_goes: whether it is sound between two failures: readings that are good then clear nothing.
     """
 
     id: str
@@ -50,6 +51,7 @@ class Complaint:
     names: Mapping[str, str]
     looks: tuple[Look, ...]
     engine_runs: bool = True
+    comes_and_goes: bool = False
 
     def look(self, key: str) -> Look:
         """Return the look of that key.

@@ -68,6 +68,7 @@ def complaint_from_toml(text: bytes, name: str) -> Complaint:
         names={str(key): str(value) for key, value in names.items()},
         looks=tuple(_look(row, circuits, name) for row in looks),
         engine_runs=bool(table.get("engine_runs", True)),
+        comes_and_goes=bool(table.get("comes_and_goes", False)),
     )
 
 

@@ -80,12 +80,17 @@ class Attempt:
 def attempts(circuit: Circuit, measured: Sequence[Measurement], tried: Sequence[Told]) -> list[Attempt]:
     """Everything that can be tried on a circuit and was not tried yet."""
     every = [*_powered(circuit, measured), *_swapped(circuit, measured), *_compared(circuit, measured)]
-    every += [Attempt(_answers(circuit, MOVES), WIGGLE_MIN)]
+    every += [moving_the_harness(circuit)]
     fuse = next((k for k, part in enumerate(circuit.parts) if part.kind == "fuse"), None)
     if fuse is not None:
         every.append(Attempt(_answers(circuit, FUSE_RATING), READ_FUSE_MIN + reach_min(circuit, fuse, measured)))
     done = {Attempt((one,), 0.0).place for one in tried}
     return [one for one in every if one.place not in done]
+
+
+def moving_the_harness(circuit: Circuit) -> Attempt:
+    """Going along the harness, until it shows where a contact comes and goes."""
+    return Attempt(_answers(circuit, MOVES), WIGGLE_MIN)
 
 
 def needs_dead_load(attempt: Attempt) -> bool:

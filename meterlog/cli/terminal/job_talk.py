@@ -13,7 +13,7 @@ from meterlog.cli.terminal.job_step_text import arranged, how_lines, meaning, ne
 from meterlog.cli.terminal.job_text import said_before
 from meterlog.cli.terminal.keys import Keys
 from meterlog.cli.terminal.output_streams import CAUGHT, FAILED
-from meterlog.cli.terminal.step_keys import CANNOT_REACH, Answer
+from meterlog.cli.terminal.step_keys import CANNOT_REACH, CHOICES, Answer
 from meterlog.errors import MeterlogError
 from meterlog.job.case import JobCase
 from meterlog.job.entering import CHOOSES, enter_look, enter_repair, enter_taken, enter_value, skip, wanted
@@ -44,7 +44,8 @@ class JobTalk:
         self._entered = 0  # steps that the last reading has made
         self._hanging = False  # the probes are where the last reading was taken
         self._said: set[str] = set()
-        self._done = False
+        self._goes_on = True  # with another `job measure`, once the person has ended this one
+        self._to_repair = ""
 
     def run(self) -> int:
         """Go on until nothing is left or the person ends it; the exit status."""
@@ -56,7 +57,9 @@ class JobTalk:
                 pass
             finally:
                 self._screen.close()
-        print(f"Go on with 'meterlog job measure {self._job.folder}'" if not self._done else "Done.", flush=True)
+        first = f"Put {self._to_repair} right, then go on" if self._to_repair else "Go on"
+        if self._goes_on:
+            print(f"{first} with 'meterlog job measure {self._job.folder}'", flush=True)
         return 0
 
     def _steps(self) -> None:
@@ -66,9 +69,12 @@ class JobTalk:
         while True:
             following = self._following(now)
             by_driving = following.kind == "prove" and following.measurement is None
+            self._to_repair = following.part
             if following.kind == "done" or by_driving:
-                self._done = not by_driving
+                self._goes_on = False  # what is left is said, and is no measurement
                 self._screen.say([*news, following.for_folder(self._job.folder)])
+                if not by_driving:
+                    self._screen.say(["Done."])
                 return
             self._show(now, following, news)
             news = self._step(now, following)
@@ -120,12 +126,11 @@ class JobTalk:
         return [f"{attempt.place}: {answer}"]
 
     def _chosen(self, answers: Sequence[str]) -> str:
-        """One of some answers, by its figure; empty where the person ends."""
-        every = list(dict.fromkeys([*answers, "unknown"]))
-        self._screen.say(["  ".join(["", *(f"{k} {answer}" for k, answer in enumerate(every, 1))])])
-        figures = "".join(map(str, range(1, len(every) + 1)))
-        key = self._screen.choose(figures + _END, f"1 to {len(every)}, q end")
-        return "" if key == _END else every[int(key) - 1]
+        """One of some answers, by its key; empty where the person ends."""
+        by_key = dict(zip(CHOICES, dict.fromkeys([*answers, "unknown"]), strict=False))
+        self._screen.say(["  ".join(["", *(f"{key} {answer}" for key, answer in by_key.items())])])
+        key = self._screen.choose("".join(by_key) + _END, f"1 to {max(by_key)}, q end")
+        return "" if key == _END else by_key[key]
 
     def _choose_circuit(self) -> list[str]:
         """Let the person type a circuit's name."""

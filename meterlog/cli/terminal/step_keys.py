@@ -16,6 +16,8 @@ CANNOT_REACH, NOT_HERE = "cannot reach", "not on this car"
 _SKIPS = {"c": CANNOT_REACH, "n": NOT_HERE}
 _LAMPS = {"b": "bright", "d": "dim", "g": "glowing", "k": "dark"}
 assert set(_LAMPS.values()) == set(BRIGHTNESS)
+CHOICES = "123456789abcdefghijklmnoprstuvwxyz"
+"""One key for each answer there is to choose from; `q` ends."""
 HELP = (
     "Enter takes what stands",
     "t  type it (a figure begins it too)",

@@ -10,7 +10,8 @@ from pathlib import Path
 import pytest
 
 from meterlog.cli import main
-from meterlog.job.job_file import read_job
+from meterlog.job.job_file import add_steps, read_job
+from tests.job.vehicle import WORKS
 
 if sys.platform != "win32":
     from tests.cli.terminal.at_terminal import AtTerminal
@@ -66,6 +67,19 @@ def test_keys_type_a_lamp_a_reading_refuse_and_take_back(begun: Callable[..., Pa
         assert at.ended() == 0
     kinds = [(step.kind, step.values.get("value"), step.values.get("why")) for step in read_job(folder).steps]
     assert kinds == [("measured", 12.3, None), ("skipped", None, "not on this car")]
+
+
+def test_each_of_more_than_nine_answers_has_a_key(tmp_path: Path) -> None:
+    folder = tmp_path / "van"
+    main(["job", "start", str(folder), "--complaint", "dies now and then", "--circuit", "pump-feed"])
+    add_steps(folder, [("measured", row) for row in WORKS])
+    with AtTerminal("job", "measure", str(folder), columns=COLUMNS, rows=ROWS) as at:
+        at.until("c ground_wire")
+        at.until("q end")
+        at.press("c")
+        at.until("moves_with_harness: ground_wire")
+    assert read_job(folder).observed["moves_with_harness"] == "ground_wire"
+    assert max(map(len, at.lines)) <= COLUMNS
 
 
 def test_slips_are_said_while_the_person_lies_there_and_nothing_is_entered(begun: Callable[..., Path]) -> None:

@@ -1,7 +1,8 @@
 """Makes the pictures of the READMEs from the real page: `python -m tests.pictures`; or every view, to look at.
 
     python -m tests.pictures                 # dashboard/pictures/*.webp, which the READMEs show
-    python -m tests.pictures --all FOLDER    # each view and the report, 1280 and 390 px wide, light and dark, as PNG
+    python -m tests.pictures --all FOLDER    # each view and the report, in every width, light and dark, as PNG
+    python -m tests.pictures --all FOLDER --only review compare
 
 The sessions are those of `recordings/`; what is live comes from an emulated meter on a pseudo-terminal.
 """
@@ -14,7 +15,7 @@ import shutil
 import subprocess
 import sys
 import tempfile
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -31,7 +32,8 @@ from meterlog_dashboard.session_files.folder import SessionFolder
 ROOT = Path(__file__).parents[1]
 PICTURES, RECORDINGS = ROOT / "dashboard" / "pictures", ROOT / "recordings"
 MOST_BYTES = 60_000
-WIDE, PHONE = {"width": 1280, "height": 900}, {"width": 390, "height": 844}
+PHONE = {"width": 390, "height": 844}
+SIZES = (PHONE, {"width": 768, "height": 1024}, {"width": 1280, "height": 900}, {"width": 1920, "height": 1080})
 _CHROMIUM = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking"]
 _QUALITIES = (85, 70, 55, 40, 25)
 _SETTLED_MS = 700
@@ -182,7 +184,7 @@ def show(page: Page, address: str, scene: Scene) -> None:
     page.wait_for_timeout(_SETTLED_MS)
 
 
-def all_views(browser: Browser, out: Path) -> None:
+def all_views(browser: Browser, out: Path, only: Sequence[str] = ()) -> None:
     """Each view in each size and scheme as a whole page."""
     out.mkdir(parents=True, exist_ok=True)
     with ExitStack() as stack:
@@ -192,14 +194,17 @@ def all_views(browser: Browser, out: Path) -> None:
         name = stack.enter_context(recorded(folder))
         scenes = [(address, scene) for scene in [*STANDING, Scene("live", f"/record/{name}", _live)]]
         scenes += [(bare, Scene(f"empty-{path}", f"/{path}")) for path in ("sessions", "compare", "circuit")]
-        report = make_report(out)
-        for viewport, scheme in ((size, scheme) for size in (WIDE, PHONE) for scheme in ("light", "dark")):
+        scenes = [(where, scene) for where, scene in scenes if not only or scene.name in only]
+        report = make_report(out) if not only else None
+        for viewport, scheme in ((size, scheme) for size in SIZES for scheme in ("light", "dark")):
             phone = viewport is PHONE
             for where, scene in scenes:
                 page = tab(browser, viewport, scheme, phone)
                 show(page, where, scene)
                 page.screenshot(path=out / f"{scene.name}-{viewport['width']}-{scheme}.png", full_page=True)
                 page.context.close()
+            if report is None:
+                continue
             page = tab(browser, viewport, scheme, phone)
             page.goto(report.as_uri(), wait_until="domcontentloaded")
             page.wait_for_timeout(2000)
@@ -256,11 +261,12 @@ def main(arguments: list[str]) -> int:
     """Make them."""
     parser = argparse.ArgumentParser(prog="python -m tests.pictures", description=(__doc__ or "").splitlines()[0])
     parser.add_argument("--all", type=Path, metavar="FOLDER", help="every view, to be looked at")
+    parser.add_argument("--only", nargs="+", default=(), metavar="NAME", help="only the views of these names")
     asked = parser.parse_args(arguments)
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=find_browser(), args=_CHROMIUM)
         if asked.all:
-            all_views(browser, asked.all)
+            all_views(browser, asked.all, asked.only)
         else:
             for_readme(browser)
     return 0

@@ -6,7 +6,18 @@ from itertools import combinations
 
 import pytest
 
-from meterlog.drawing.palette import BLUE, GREEN, GREY, ORANGE, OUTLINES, PURPLE, ROLES, VERMILION, kind_colour
+from meterlog.drawing.palette import (
+    BLUE,
+    GREEN,
+    GREY,
+    ORANGE,
+    OUTLINES,
+    PURPLE,
+    ROLES,
+    TRACES,
+    VERMILION,
+    kind_colour,
+)
 from meterlog.kinds import KINDS
 
 coloraide = pytest.importorskip("coloraide")
@@ -41,3 +52,9 @@ def test_every_colour_or_its_outline_is_seen_on_light_and_dark(colour: str, grou
 
 def test_kinds_of_events_use_these_colours_only() -> None:
     assert {kind_colour(kind) for kind in KINDS} == set(ROLES.values()) <= set(ALL)
+
+
+@pytest.mark.parametrize("colour", TRACES)
+def test_every_line_has_an_ink_of_4_5_to_1_on_its_ground(colour: str) -> None:
+    for ink, ground in zip(TRACES[colour], GROUNDS, strict=True):
+        assert coloraide.Color(ink).contrast(ground, method="wcag21") >= 4.5

@@ -14,8 +14,13 @@ BLACK = "#222222"
 GRID = "rgba(128,136,144,0.28)"
 """Lines of the grid, on white and on black."""
 
-CHANNELS = (BLUE, VERMILION, GREEN, PURPLE)
-"""The colours of channels that are drawn live, one after the other."""
+TRACES = {
+    BLUE: ("#0069a6", "#5fb4e8"),
+    VERMILION: ("#b34f00", "#f08a4b"),
+    GREEN: ("#007a59", "#3cc79c"),
+    GREY: ("#666672", "#a2a2b0"),
+}
+"""The colours of lines on white and on the dark ground, each at least 4.5 to 1 (WCAG 2.2, 1.4.3); none is both."""
 
 OUTLINES = {ORANGE: "#A86F00"}
 """The outline of a colour that is too pale by itself; all others are their own outline."""
@@ -32,6 +37,23 @@ def kind_colour(kind: str) -> str:
 def outline(colour: str) -> str:
     """Return what goes round a colour, so that it is seen on white."""
     return OUTLINES.get(colour, colour)
+
+
+def trace_rules(*, dark: bool) -> str:
+    """Return the style rules that give each line the ink for its ground; `dark`: where the system asks for dark too."""
+    grounds = [("", 0), ("@media (prefers-color-scheme: dark)", 1)] if dark else [("", 0)]
+    rules = []
+    for media, which in grounds:
+        inner = "".join(_rule(colour, inks[which]) for colour, inks in TRACES.items())
+        rules.append(f"{media}{{{inner}}}" if media else inner)
+    return "".join(rules)
+
+
+def _rule(colour: str, ink: str) -> str:
+    """The drawing library writes a line's colour into the line itself, as three numbers."""
+    numbers = ", ".join(str(int(colour[i : i + 2], 16)) for i in (1, 3, 5))
+    line = f'.js-plotly-plot .js-line[style*="stroke: rgb({numbers})"]{{stroke:{ink}!important}}'
+    return line + f'.js-plotly-plot .point[style*="fill: rgb({numbers})"]{{fill:{ink}!important}}'
 
 
 def tint(colour: str, opacity: float) -> str:

@@ -19,7 +19,7 @@ from meterlog.cautions import Act, applying, first_said
 from meterlog.comparing import compare_captures
 from meterlog.comparing.comparison_text import alignment_words, channel_name, excursions_words, headline, measure_words
 from meterlog.drawing import drawing_library
-from meterlog.drawing.palette import ROLES
+from meterlog.drawing.palette import ROLES, trace_rules
 from meterlog.drawing.primitives import Figure
 from meterlog.errors import CompareError
 from meterlog.exchange.finished_file import finished_file
@@ -102,7 +102,7 @@ def build_report(
         recordings=_recordings(parts),
         nonce=secrets.token_urlsafe(16),
         plotly=Markup(drawing_library().replace("</script", "<\\/script")),
-        style=Markup(_colours() + _template("report.css")),
+        style=Markup(_colours() + trace_rules(dark=False) + _template("report.css")),
         script=Markup(_template("report.js")),
     )
 

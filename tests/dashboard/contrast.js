@@ -93,7 +93,7 @@
     const shown = [faded(colour(style.stroke), parseFloat(style.strokeWidth) ? Number(style.strokeOpacity) : 0)];
     if (mark.matches(".point")) shown.push(faded(colour(style.fill), Number(style.fillOpacity) * Number(style.opacity)));
     if (shown.every((one) => !one[3])) continue;
-    note({ kind: "marks", said: `${name(mark)} ${style.stroke} ${style.fill}` }, Math.max(...shown.map((one) => worst(one, behind))), 3);
+    note({ kind: "marks", said: `${name(mark)} ${style.stroke} ${style.fill}` }, Math.max(...shown.map((one) => worst(one, behind))), mark.matches(".js-line") ? 4.5 : 3);
   }
   return { pale: [...new Set(pale)], counted };
 }

@@ -59,12 +59,15 @@ def layout(context: Context, rest: str, query: Mapping[str, str]) -> Component:
             ),
             html.Div(
                 [
-                    dropdown(id_, f"{_capital(name)} (one or more)", offered, value, multi=True, **_EMPTY)
+                    html.Div(
+                        dropdown(id_, f"{_capital(name)} (one or more)", offered, value, multi=True, **_EMPTY),
+                        className=f"side {id_.removeprefix('compare-')}",
+                    )
                     for id_, name, value in zip(
                         ("compare-good", "compare-suspect"), (sides.reference, sides.other), chosen, strict=True
                     )
                 ],
-                className="fields",
+                className="fields sides",
             ),
             html.Div(
                 [
@@ -148,10 +151,22 @@ def register(app: Dash, context: Context) -> None:
     def compare(good: list[str] | None, suspects: list[str] | None, nudge_s: float, key: str) -> Any:
         if not good or not suspects:
             return html.P(_ASKED[key])
+        both = sorted({*good} & {*suspects})
+        if both:
+            return html.P(_itself(both, _SIDES[key]), role="alert", className="note")
         try:
             return _result(context, good, suspects, nudge_s, _SIDES[key])
         except MeterlogError as error:
             return html.P(context.said(error), role="alert", className="error")
+
+
+def _itself(names: Sequence[str], sides: Sides) -> str:
+    """Say that a session would be compared with itself, which proves nothing: it is always the same."""
+    named = ", ".join(Path(name).stem for name in names)
+    return (
+        f"{named} stands on both sides. A session compared with itself is always the same and proves nothing: "
+        f"take it away as {sides.reference} or as {sides.other}."
+    )
 
 
 def _result(

@@ -14,6 +14,7 @@ from werkzeug.wrappers import Response
 from meterlog import __version__
 from meterlog.cautions import DEFERS, sentence
 from meterlog.drawing import drawing_library
+from meterlog.drawing.palette import trace_rules
 from meterlog.errors import MeterlogError
 from meterlog_dashboard.frame import assets, error_message
 from meterlog_dashboard.frame.view import Context, View
@@ -50,7 +51,7 @@ def build(folder: Path, access: Access) -> Dash:
         on_error=lambda error: error_message.say(error, context.folder.without_paths),
         meta_tags=[{"name": "viewport", "content": "width=device-width, initial-scale=1"}],
     )
-    app.index_string = _INDEX
+    app.index_string = _INDEX.replace("TRACES", trace_rules(dark=True))
     app.layout = _frame(shown)
     _route(app, context, shown)
     assets.serve(app.server)
@@ -78,7 +79,7 @@ def _frame(shown: list[View]) -> Component:
 
 _INDEX = """<!doctype html>
 <html lang="en">
-<head>{%metas%}<title>{%title%}</title>{%favicon%}{%css%}</head>
+<head>{%metas%}<title>{%title%}</title>{%favicon%}{%css%}<style>TRACES</style></head>
 <body>{%app_entry%}{%config%}{%scripts%}{%renderer%}</body>
 </html>"""
 """The library's own says no language, and has a second footer."""

@@ -7,7 +7,7 @@ from urllib.parse import quote
 from dash import dcc, html
 from dash.development.base_component import Component
 
-from meterlog.drawing.palette import CHANNELS, GREY, GRID
+from meterlog.drawing.palette import BLUE, GREY, GRID
 from meterlog.drawing.primitives import layout as figure_layout
 from meterlog_dashboard.cautions.panel import cautions_panel
 from meterlog_dashboard.downloads import session_links
@@ -54,7 +54,7 @@ def layout(context: Context, name: str) -> Component:
             _acts(),
         ],
         id="live",
-        **attributes(data_name=name, data_colours=" ".join(CHANNELS), data_grid=GRID, data_marker=GREY),
+        **attributes(data_name=name, data_colours=BLUE, data_grid=GRID, data_marker=GREY),
     )
 
 

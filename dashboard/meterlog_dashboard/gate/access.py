@@ -38,6 +38,7 @@ _NOT_KEPT = "The computer could not keep that; its terminal says why. The code s
 _PAIR_PAGE = """<!doctype html><html lang="en"><meta charset="utf-8"><title>meterlog: pair this device</title>
 <meta name="viewport" content="width=device-width, initial-scale=1"><link rel="icon" href="data:,">
 <style>body{{font:1.2rem system-ui,sans-serif;margin:2rem;max-width:30rem;color-scheme:light dark}}
+::placeholder{{color:inherit;opacity:.8}}
 input,button{{font:inherit;padding:.6rem;width:100%;box-sizing:border-box;margin:.4rem 0}}</style>
 <main><h1>Pair this device</h1><p>Type the code that the computer shows in its terminal.</p>
 <form method="post" action="/pair"><label>Code <input name="code" inputmode="numeric" autocomplete="off" autofocus

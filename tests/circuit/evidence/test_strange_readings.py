@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import replace
 from functools import cache
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from meterlog.circuit import load_circuit
 from meterlog.circuit.diagnosis import Diagnoser
-from meterlog.circuit.faults.fault_cells import single_open
+from meterlog.circuit.faults.fault_cells import single_open, single_resistive
+from meterlog.circuit.model.circuit_file import template_names
 from meterlog.circuit.readings.measurement import Measurement
 
 NAMES = ("pump-feed", "horn", "ignition-supply", "starter-control")
@@ -38,19 +41,27 @@ def test_a_battery_is_not_believed_to_be_better_the_worse_it_reads(name: str, vo
         assert _battery(tool, state, worse) >= _battery(tool, state, volts) - SLACK
 
 
-@pytest.mark.parametrize("name", NAMES)
-def test_right_readings_on_both_sides_of_an_open_part_contradict_nothing(name: str) -> None:
-    tool = _tool(name)
+def _true_pairs(tool: Diagnoser, k: int) -> Iterator[list[Measurement]]:
+    """True readings before and behind part k, for it open and for it with too much resistance."""
     circuit, cells = tool.circuit, tool.cells
-    at_node = {circuit.node(point.id): point.id for point in circuit.points}
     state = "key_on" if "key_on" in circuit.active else circuit.active[0]
-    tried = 0
-    for k in range(1, len(circuit.parts)):
-        cell = single_open(cells, k)
-        if cell < 0 or k - 1 not in at_node or k not in at_node:
-            continue
-        around = [Measurement("voltage", at_node[node], state=state) for node in (k - 1, k)]
-        read = [replace(m, value=round(float(tool.network.predict(m).mean[cell]), 2)) for m in around]
-        assert not tool.diagnose(read, suggestions=0).inconsistent, circuit.parts[k].id
-        tried += 1
-    assert tried >= 5
+    at_node = {circuit.node(point.id): point.id for point in circuit.points if point.id != "battery_minus"}
+    before, behind = [n for n in at_node if n < k], [n for n in at_node if n >= k]
+    if not before or not behind:
+        return
+    pairs = {(max(before), min(behind)), (min(before), min(behind)), (max(before), max(behind))}
+    resistive = np.flatnonzero(single_resistive(cells, k))
+    for cell in [single_open(cells, k), *resistive[len(resistive) // 2 :][:1]]:
+        for ends in sorted(pairs) if cell >= 0 else []:
+            around = [Measurement("voltage", at_node[node], state=state) for node in ends]
+            yield [replace(m, value=round(float(tool.network.predict(m).mean[cell]), 2)) for m in around]
+
+
+@pytest.mark.parametrize("name", template_names())
+def test_right_readings_on_both_sides_of_a_faulty_part_contradict_nothing(name: str) -> None:
+    tool, tried = _tool(name), 0
+    for k in range(1, len(tool.circuit.parts)):
+        for read in _true_pairs(tool, k):
+            assert not tool.diagnose(read, suggestions=0).inconsistent, (tool.circuit.parts[k].id, read)
+            tried += 1
+    assert tried >= 10

@@ -235,8 +235,9 @@ class SessionReader:
         """
         self._check_channel(channel)
         ((count,),) = self._rows(
-            "SELECT (SELECT ifnull(sum(count), 0) FROM chunk WHERE channel = ?1)"
-            " + (SELECT ifnull(sum(1), 0) FROM reading WHERE channel = ?1)",
+            "SELECT (SELECT ifnull(sum(count), 0) FROM chunk WHERE channel = ?)"
+            " + (SELECT ifnull(sum(1), 0) FROM reading WHERE channel = ?)",
+            channel,
             channel,
         )
         with read_errors(self.path):

@@ -18,7 +18,7 @@ _MOST_CHANNELS = 1000
 """More names in a channel column mean that it is another column. A guess."""
 _DISTINCT_CELLS = 20_000
 """So many different cells of a column show how many decimals it has. A guess."""
-_MARK_CELLS = 1000
+_MARK_CELLS = 200
 """So many times of a block are looked at for the decimal mark. A guess."""
 _COMMA_SECONDS = re.compile(r":\d{2},\d+")
 _MARKED_NUMBER = re.compile(r"[-+]?\d*[.,]\d*")

@@ -254,7 +254,9 @@ FAULTS = {
     "shared ground": Fault("bad ground shared with another load", _shared_ground),
     "two": Fault("two faults at once (either is right)", _two),
     "comes and goes": Fault("contact that comes and goes", _flickers),
-    "needs heat": Fault("fault that needs heat or time", _needs_heat, "cold, it is a sound circuit"),
+    "needs heat": Fault(
+        "fault that needs heat or time", _needs_heat, "cold, it is a sound circuit: only heat shows it"
+    ),
     "unlisted": Fault("connector that the file does not list (its stretch is right)", _unlisted),
     "branch short": Fault("another branch of the fuse is shorted", _branch_short),
     "drain": Fault("parasitic drain by another branch (not this circuit)", _drain),

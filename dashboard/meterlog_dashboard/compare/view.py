@@ -46,7 +46,10 @@ _ASKED = {
 
 def layout(context: Context, rest: str, query: Mapping[str, str]) -> Component:
     """The choice of sessions, and what comes of it; those that the query names under a side are chosen already."""
-    del rest
+    if rest == "events":
+        from meterlog_dashboard.compare.overlay import overlay_page
+
+        return overlay_page(context, query)
     offered = _offered(context)
     sides = _SIDES["before" if "before" in query or "after" in query else "good"]
     chosen = [[query[key]] if query.get(key) else [] for key in (sides.reference_key, sides.other_key)]
@@ -54,6 +57,7 @@ def layout(context: Context, rest: str, query: Mapping[str, str]) -> Component:
     return html.Div(
         [
             html.H1(TITLE),
+            html.P(dcc.Link("Lay events of many sessions over each other", href="/compare/events?kind=dropout")),
             html.Div(
                 dcc.RadioItems(choices, sides.reference_key, id="compare-sides", className="chips"), className="row"
             ),

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from meterlog.circuit.faults import fault_shares as shares
 from meterlog.circuit.faults.fault_rates import Rates, open_share, part_rate
-from meterlog.circuit.model.circuit import Circuit
+from meterlog.circuit.model.circuit import WINDING_SHARE, Circuit
 from meterlog.circuit.model.solve import load_model, solve
 
 FAULTS = (
@@ -197,6 +197,9 @@ def all_cells(circuit: Circuit, rates: Rates) -> Cells:
 def _rest_where_engine_stands(circuit: Circuit, cells: Cells) -> None:
     """Give the cells in which the starter's load does not pull in the resting voltage while cranking, too."""
     ohm = cells.ohm.copy()
+    for k, part in enumerate(circuit.parts):
+        if not part.closed("crank"):
+            ohm[:, k] = np.inf
     for k in circuit.commands.values():
         missing = cells.coil_share[:, COIL_STATE["crank"]] < PULL_IN_SHARE
         ohm[missing & ((cells.command_at == k) | (cells.command_at < 0)), k] = np.inf
@@ -206,14 +209,22 @@ def _rest_where_engine_stands(circuit: Circuit, cells: Cells) -> None:
     cells.source_spread_v[stands, 1] = cells.source_spread_v[stands, 0]
 
 
-def least_fault_ohm(circuit: Circuit) -> float:
-    """The least series resistance that is called a fault, ohm (see `LEAST_FAULT_SHARE`)."""
-    return LEAST_FAULT_SHARE * circuit.system_v / circuit.load_a
+def least_fault_ohm(circuit: Circuit, k: int | None = None) -> float:
+    """The least series resistance of a part (left out: of one in the chain's load's way alone) that is called a fault,
+    ohm (see `LEAST_FAULT_SHARE`)."""
+    return LEAST_FAULT_SHARE * _seen_ohm(circuit, k)
 
 
-def resistance_cells(circuit: Circuit, step: float = CELL_WIDTH) -> list[tuple[float, float, float]]:
-    """Middle (ohm), log spread and weight of the cells over a finite fault resistance, even in its logarithm."""
-    low, bend = least_fault_ohm(circuit), DENSE_LOADS * circuit.system_v / circuit.load_a
+def _seen_ohm(circuit: Circuit, k: int | None) -> float:
+    """All that the battery sees beyond a part, ohm: the system's voltage over what the part carries."""
+    return circuit.system_v / (circuit.load_a if k is None else float(circuit.carried_a[k]))
+
+
+def resistance_cells(
+    circuit: Circuit, step: float = CELL_WIDTH, k: int | None = None
+) -> list[tuple[float, float, float]]:
+    """Middle (ohm), log spread and weight of the cells over a part's fault resistance, even in its logarithm."""
+    low, bend = least_fault_ohm(circuit, k), DENSE_LOADS * _seen_ohm(circuit, k)
     sparse = _log_cells(bend, max(MOST_FAULT_OHM, 10 * bend), SPARSE_WIDTH * step, SPARSE_DENSITY)
     cells = _log_cells(low, bend, step, 1.0) + sparse
     total = sum(weight for _, _, weight in cells)
@@ -243,7 +254,9 @@ def _by_design(circuit: Circuit, rows: list[_Row]) -> list[_Row]:
     others: list[tuple[float, dict[str, Any]]] = []
     if circuit.commands and {"key_on", "crank"} <= set(circuit.active):
         others.append((shares.CLOSES_ONLY_CRANKING, {"coil_share": shares.NOT_AT_KEY_ON}))
-    if "crank" in circuit.active and any(part.by_design for part in circuit.parts):
+    if "crank" in circuit.active and any(
+        part.by_design and not circuit.bypassed(k) for k, part in enumerate(circuit.parts)
+    ):
         others.append((shares.BRIDGED_WHILE_CRANKING, {"bridged": True}))
     usual = 1 - sum(share for share, _ in others)
     found = [replace(row, prior=row.prior * usual) for row in rows]
@@ -254,11 +267,10 @@ def _by_design(circuit: Circuit, rows: list[_Row]) -> list[_Row]:
 
 def _singles(circuit: Circuit, rates: Rates, series: list[int]) -> list[_Row]:
     found: list[_Row] = []
-    finite = resistance_cells(circuit)
-    least_in_load = LEAST_IN_LOAD[circuit.parts[circuit.load].kind] * least_fault_ohm(circuit)
-    noticed = [cell for cell in finite if cell[0] >= least_in_load]
     for k in series:
         part, rate = circuit.parts[k], part_rate(circuit, k, rates)
+        least_in_load = LEAST_IN_LOAD[part.kind] * least_fault_ohm(circuit, k) if k in circuit.loads else 0.0
+        finite = [cell for cell in resistance_cells(circuit, k=k) if cell[0] >= least_in_load]
         share = shares.SERIES_SHARE.get(part.kind, 1.0)
         if circuit.charges and k == circuit.load:
             share = shares.CHARGED_BATTERY_SERIES_SHARE
@@ -271,11 +283,14 @@ def _singles(circuit: Circuit, rates: Rates, series: list[int]) -> list[_Row]:
         for neighbour_ohm, share_of in _neighbours(circuit, k):
             found += [
                 _Row(high * w * share_of, "high_resistance", (k,), (ohm,), (spread,), neighbour_ohm=neighbour_ohm)
-                for ohm, spread, w in (noticed if k == circuit.load else finite)
+                for ohm, spread, w in finite
             ]
         if part.kind == "wire" and fuse_before(circuit, k) > 0:
             found.append(_Row(rate * shares.CHAFED_WIRE_SHARE, "short_to_ground", (k,), short_at=k))
-    found += _load_faults(circuit, rates)
+        if part.closed_in is not None and not part.command and "off" not in circuit.active:
+            found.append(_Row(rate * shares.STUCK_CONTACT, "stuck_closed", (k,), stuck_at=k))
+    for k in circuit.loads:
+        found += _load_faults(circuit, rates, k)
     found += _battery_faults(circuit, part_rate(circuit, 0, rates))
     for command, k in circuit.commands.items():
         found += _command_faults(circuit, rates.of(command, "command"), k)
@@ -294,7 +309,7 @@ def _command_faults(circuit: Circuit, rate: float, k: int) -> list[_Row]:
 
 def shared_ground(circuit: Circuit) -> int:
     """The position of the ground through which other loads may return, too: the first after the load; -1 for none."""
-    grounds = (k for k in range(circuit.load + 1, len(circuit.parts)) if circuit.parts[k].kind == "ground")
+    grounds = (k for k in circuit.chain[circuit.load + 1 :] if circuit.parts[k].kind == "ground")
     return -1 if circuit.charges else next(grounds, -1)
 
 
@@ -313,8 +328,8 @@ def _always_on(circuit: Circuit, rates: Rates, k: int) -> list[_Row]:
     if "off" in circuit.active:
         return []
     found = [_Row(part_rate(circuit, k, rates) * shares.STUCK_CONTACT, "stuck_closed", (k,), stuck_at=k)]
-    for wire in range(k + 1, circuit.load):
-        if circuit.parts[wire].kind == "wire" and contact_before(circuit, wire) == k:
+    for wire, part in enumerate(circuit.parts):
+        if part.kind == "wire" and circuit.on_feed_side[wire] and contact_before(circuit, wire) == k:
             rate = part_rate(circuit, wire, rates) * shares.FED_WIRE_SHARE
             found += [_Row(rate * w, "fed_elsewhere", (wire,), fed_at=k, fed_ohm=ohm) for w, ohm in shares.FEEDS]
     return found
@@ -322,17 +337,24 @@ def _always_on(circuit: Circuit, rates: Rates, k: int) -> list[_Row]:
 
 def contact_before(circuit: Circuit, k: int) -> int:
     """The position of the last commanded contact before a part, or -1."""
-    return max((c for c in circuit.commands.values() if c < k), default=-1)
+    passed = [c for c in circuit.upstream[k] if circuit.parts[c].command]
+    return passed[-1] if passed else -1
 
 
-def _load_faults(circuit: Circuit, rates: Rates) -> list[_Row]:
-    k = circuit.load
+def _load_faults(circuit: Circuit, rates: Rates, k: int) -> list[_Row]:
+    """The ways in which a load fails beside those in series; of a branch's load those that a fuse or a neighbour
+    notices."""
     rate = part_rate(circuit, k, rates)
     if circuit.charges:
         return []  # a battery takes what it needs
     found: list[_Row] = []
     if fuse_before(circuit, k) > 0:
         found.append(_Row(rate * shares.SHORTED_LOAD_SHARE, "short_to_ground", (k,), short_at=k))
+    if k != circuit.load:
+        if circuit.parts[k].kind == "motor":
+            less_ohm = (WINDING_SHARE - 1) * circuit.healthy_ohm()[k]
+            found.append(_Row(rate * shares.STALLED_SHARE, "stalled", (k,), (less_ohm,), (0.0,)))
+        return found
     if circuit.parts[k].kind != "motor":
         return found + _weak(rate, k, shares.WEAK_LOAD)
     found += [_Row(rate * shares.STALLED_SHARE, "stalled", (k,), stalled=True), *_weak(rate, k, shares.WEAK_MOTOR)]
@@ -351,23 +373,14 @@ def _battery_faults(circuit: Circuit, rate: float) -> list[_Row]:
 
 def _pairs(circuit: Circuit, rates: Rates, series: list[int], mass: float) -> list[_Row]:
     """Two series faults at once, on a coarser grid."""
-    middle = circuit.system_v / circuit.load_a
-    coarse = _log_cells(least_fault_ohm(circuit), PAIR_DENSE_LOADS * middle, PAIR_CELL_WIDTH, 1.0)
-    multiple, spread, weight = PAIR_HIGH
-    finite = [*coarse, (multiple * middle, spread, weight)]
-    finite_total = sum(w for _, _, w in finite)
-    opens = {k: open_share(circuit, k) for k in series}
+    ways = {k: _pair_ways(circuit, k) for k in series}
     found: list[_Row] = []
     for x, a in enumerate(series):
         for b in series[x + 1 :]:
             both = part_rate(circuit, a, rates) * part_rate(circuit, b, rates)
             both *= shares.BY_DESIGN_PAIR_SHARE if circuit.parts[a].by_design or circuit.parts[b].by_design else 1.0
-            options = [
-                [(np.inf, 0.0, opens[k])] + [(r, s, w / finite_total * (1 - opens[k])) for r, s, w in finite]
-                for k in (a, b)
-            ]
-            for ra, sa, wa in options[0]:
-                for rb, sb, wb in options[1]:
+            for ra, sa, wa in ways[a]:
+                for rb, sb, wb in ways[b]:
                     fault = "open" if np.isinf(max(ra, rb)) else "high_resistance"
                     found.append(_Row(both * wa * wb, fault, (a, b), (ra, rb), (sa, sb)))
     total = sum(row.prior for row in found)
@@ -376,11 +389,22 @@ def _pairs(circuit: Circuit, rates: Rates, series: list[int], mass: float) -> li
     return found
 
 
+def _pair_ways(circuit: Circuit, k: int) -> list[tuple[float, float, float]]:
+    """One part of a pair: open, or a resistance; ohm, log spread and weight, which sum to 1."""
+    middle, opens = _seen_ohm(circuit, k), open_share(circuit, k)
+    coarse = _log_cells(least_fault_ohm(circuit, k), PAIR_DENSE_LOADS * middle, PAIR_CELL_WIDTH, 1.0)
+    multiple, spread, weight = PAIR_HIGH
+    finite = [*coarse, (multiple * middle, spread, weight)]
+    total = sum(w for _, _, w in finite)
+    return [(np.inf, 0.0, opens), *((r, s, w / total * (1 - opens)) for r, s, w in finite)]
+
+
 def fuse_before(circuit: Circuit, k: int) -> int:
     """The position of the last fuse before a part on the feed side, or -1."""
-    if k > circuit.load:
+    if not (circuit.on_feed_side[k] or k in circuit.loads):
         return -1
-    return max((f for f in range(k) if circuit.parts[f].kind == "fuse"), default=-1)
+    fuses = [f for f in circuit.upstream[k] if circuit.parts[f].kind == "fuse"]
+    return fuses[-1] if fuses else -1
 
 
 def _arrays(circuit: Circuit, table: list[_Row]) -> Cells:

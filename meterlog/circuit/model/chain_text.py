@@ -63,7 +63,6 @@ def part_words(part: Part) -> str:
         f"{kind} {shown(part.rating_a, 'A')}" if part.rating_a else kind,
         f"closed by {part.command}" if part.command else "",
         f"closed at {_listed(part.closed_in)}" if part.closed_in else "",
-        f"water leads to {_listed(part.leaks_to)}" if part.leaks_to else "",
         _marks(part),
         f"{part.gauge_mm2:g} mm2" if part.gauge_mm2 else "",
         f"{part.length_m:g} m" if part.length_m else "",

@@ -77,7 +77,6 @@ class Part:
         rating_a: what is printed on a fuse, A.
         closed_in: the states in which a contact is closed, of those in which the circuit is on (a key switch's START
             contact: `crank`); None for all of them.
-        leaks_to: the places to which water in this connector may lead.
         price: what a new one costs, in the person's own currency; None where nobody said.
         replace_min: minutes to replace it, once it is reached; None where nobody said.
     """
@@ -98,7 +97,6 @@ class Part:
     length_m: float | None = None
     rating_a: float | None = None
     closed_in: tuple[str, ...] | None = None
-    leaks_to: tuple[str, ...] = ()
     price: float | None = None
     replace_min: float | None = None
 
@@ -239,6 +237,34 @@ class Circuit:
             leaves = found[self.part_index[branch.after]]
             found += [leaves if load is None else k < load for k in inside]
         return tuple(found)
+
+    @cached_property
+    def order(self) -> tuple[float, ...]:
+        """Where the node behind each part stands as the current flows; a branch's nodes lie right behind where it
+        leaves, and those behind its load right before where it joins."""
+        found = [float(k) for k in self.chain]
+        for branch, inside in zip(self.branches, self.branch_positions, strict=True):
+            leaves, joins = found[self.part_index[branch.after]], found[self.part_index[branch.to]]
+            step = (joins - leaves) / (len(inside) * len(self.parts))
+            found += [
+                leaves + step * (k - inside[0] + 1) if self.on_feed_side[k] else joins - step * (inside[-1] - k)
+                for k in inside
+            ]
+        return tuple(found)
+
+    def bypassed(self, k: int) -> bool:
+        """Tell whether a bypass of the file leads past a part."""
+        loops = zip(self.branch_loads, self.loops.loop[:-1], strict=True)
+        return any(load is None and row[k] < 0 for load, row in loops)
+
+    def across(self, k: int) -> tuple[int, int]:
+        """The nodes before and behind a part."""
+        return self.before[k], self.after[k]
+
+    def between(self, i: int, j: int) -> tuple[int, ...]:
+        """The positions of the parts on the way from one node to another; never through the battery."""
+        way = self.loops.way[i] - self.loops.way[j]
+        return tuple(np.flatnonzero(way - way[0] * self.loops.loop[-1]).tolist())
 
     @cached_property
     def carried_a(self) -> NDArray[np.float64]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from meterlog.circuit.model.circuit import BATTERY_MINUS, Circuit, near
+from meterlog.circuit.model.circuit import Circuit, near
 from meterlog.circuit.model.dangerous_names import refuse_dangerous
 from meterlog.errors import CircuitError
 
@@ -46,13 +46,6 @@ def _check_places(circuit: Circuit, source: str) -> None:
                 f"{source}: point '{point.id}' is after '{point.after}', which is not a part"
                 + near(point.after, circuit.part_index)
             )
-    for part in circuit.parts:
-        for place in part.leaks_to:
-            if place not in (*circuit.part_index, *circuit.point_of, BATTERY_MINUS):
-                raise CircuitError(
-                    f"{source}: part '{part.id}': 'leaks_to' names '{place}', which is not a part or point"
-                    + near(place, circuit.ids())
-                )
 
 
 def _check_commands(circuit: Circuit, source: str) -> None:

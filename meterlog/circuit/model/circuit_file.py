@@ -235,8 +235,6 @@ def _part(row: Mapping[str, object], place: int, source: str) -> Part:
         raise CircuitError(f"{where} 'rating_a' is what is printed on a fuse; this is a {kind}")
     if "closed_in" in row and kind not in _CONTACTS:
         raise CircuitError(f"{where} 'closed_in' belongs to a contact ({', '.join(_CONTACTS)}); this is a {kind}")
-    if "leaks_to" in row and kind != "connector":
-        raise CircuitError(f"{where} 'leaks_to' belongs to a connector that may get wet; this is a {kind}")
     return Part(
         id=id_,
         kind=kind,
@@ -252,7 +250,6 @@ def _part(row: Mapping[str, object], place: int, source: str) -> Part:
         length_m=length_m,
         rating_a=number(row, "rating_a", where, default=0.0, least=LEAST_A, most=MOST_A) if "rating_a" in row else None,
         closed_in=tuple(_states(row, "closed_in", where)) if "closed_in" in row else None,
-        leaks_to=tuple(dict.fromkeys(_words(row, "leaks_to", where))),
         price=number(row, "price", where, default=0.0) if "price" in row else None,
         replace_min=number(row, "replace_min", where, default=0.0, most=MOST_MIN) if "replace_min" in row else None,
     )

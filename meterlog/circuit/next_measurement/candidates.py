@@ -82,7 +82,7 @@ def _key(circuit: Circuit, m: Measurement) -> tuple[str, frozenset[str | int], s
         ends = frozenset({m.at})
     elif m.at == m.to and m.at in circuit.part_index:
         k = circuit.part_index[m.at]
-        ends = frozenset({(k - 1) % len(circuit.parts), k})
+        ends = frozenset(circuit.across(k))
     return quantity, ends, "key_on" if m.state == "prime" else m.state, m.load + half(circuit, m)
 
 
@@ -114,8 +114,9 @@ def _loaded(circuit: Circuit, measured: Sequence[Measurement]) -> Iterable[Measu
                 yield Measurement("voltage", point.id, state=state)
         yield Measurement("voltage", *_ends_of_load(circuit), state=state)
         for k in range(1, len(circuit.parts)):
-            if k - 1 in at_node and k in at_node and k != circuit.load:
-                yield Measurement("voltage_drop", at_node[k - 1], at_node[k], state=state)
+            before, after = circuit.across(k)
+            if before in at_node and after in at_node and k not in circuit.loads:
+                yield Measurement("voltage_drop", at_node[before], at_node[after], state=state)
         if plug:
             yield Measurement("voltage", *plug, state=state)
         if fuse is not None and circuit.load_a < MOST_IN_SERIES_A and state != "crank":
@@ -132,13 +133,14 @@ def _by_lamp(circuit: Circuit, measured: Sequence[Measurement]) -> Iterable[Meas
     for state in useful_states(circuit, measured):
         for point in circuit.points:
             node = circuit.node(point.id)
-            to = BATTERY_MINUS if node < circuit.load else plus
+            to = BATTERY_MINUS if circuit.on_feed_side[node] else plus
             yield Measurement("lamp", point.id, to, state)
-            if node >= circuit.load and node != circuit.node(BATTERY_MINUS):
+            if not circuit.on_feed_side[node] and node != circuit.node(BATTERY_MINUS):
                 yield Measurement("lamp", point.id, BATTERY_MINUS, state)
         for k in range(1, len(circuit.parts)):
-            if k - 1 in at_node and k in at_node and k != circuit.load:
-                yield Measurement("lamp", at_node[k - 1], at_node[k], state)
+            before, after = circuit.across(k)
+            if before in at_node and after in at_node and k not in circuit.loads:
+                yield Measurement("lamp", at_node[before], at_node[after], state)
         for command in circuit.commands:
             yield Measurement("lamp", command, state=state, at_coil=True)
         if plug and set(circuit.active) != {"run"}:
@@ -174,11 +176,11 @@ def _unloaded(circuit: Circuit, measured: Sequence[Measurement]) -> Iterable[Mea
 
 def _ohms(circuit: Circuit) -> Iterable[Measurement]:
     """Ohms of single stretches: neighbours on one side of the load, the load unplugged, the feed against ground."""
-    order = sorted(circuit.points, key=lambda point: circuit.node(point.id))
+    order = sorted(circuit.points, key=lambda point: circuit.order[circuit.node(point.id)])
     contacts = set(circuit.commands.values())
     for a, b in pairwise(order):
-        inside = range(circuit.node(a.id) + 1, circuit.node(b.id) + 1)
-        if circuit.load not in inside and not contacts & set(inside):
+        inside = circuit.between(circuit.node(a.id), circuit.node(b.id))
+        if not set(circuit.loads) & set(inside) and not contacts & set(inside):
             yield Measurement("resistance", a.id, b.id, "isolated")
     plug = circuit.faces
     if plug:

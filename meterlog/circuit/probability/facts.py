@@ -167,7 +167,7 @@ def _solved(network: Network, state: str) -> Solution:
 def _clamps(network: Network) -> list[int]:
     """The battery's clamps: the connectors that are its neighbours."""
     parts = network.circuit.parts
-    return [k for k in (1, len(parts) - 1) if parts[k].kind == "connector"]
+    return [k for k in (1, network.circuit.minus) if parts[k].kind == "connector"]
 
 
 def _clamps_hold(network: Network) -> Array:

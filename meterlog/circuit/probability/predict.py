@@ -149,7 +149,7 @@ class Network:
         a load that draws less.
         """
         usual = amps * self.circuit.healthy_ohm() * self.good_share
-        allowed = np.clip(amps / (LITTLE * self.circuit.load_a), -1, 1) * self.allowed_v
+        allowed = np.clip(amps / (LITTLE * self.circuit.carried_a), -1, 1) * self.allowed_v
         return np.where(np.abs(allowed) > np.abs(usual), allowed, usual)
 
     def predict(self, m: Measurement) -> Prediction:
@@ -182,7 +182,7 @@ class Network:
         if m.at in self.circuit.commands:
             return self._at_command(m)
         if m.quantity == "resistance":
-            good_ohm = self.good_drop_v(np.array(self.circuit.load_a)) / self.circuit.load_a
+            good_ohm = self.good_drop_v(self.circuit.carried_a) / self.circuit.carried_a
             return resistance(self.circuit, self.cells, good_ohm, m)
         i, j = self.ends(m)
         lamp = self._lamp_place(m, i, j)
@@ -207,10 +207,9 @@ class Network:
         c = self.circuit
         if m.at == m.to and m.at in c.part_index:
             k = c.part_index[m.at]
-            across = ((k - 1) % len(c.parts), k)
-            return across if c.parts[k].kind != "battery" else (k, len(c.parts) - 1)
+            return c.across(k) if c.parts[k].kind != "battery" else (k, c.minus)
         i, j = c.node(m.at), c.node(m.to)
-        if m.quantity == "voltage_drop" and i > j:
+        if m.quantity == "voltage_drop" and c.order[i] > c.order[j]:
             return j, i
         return i, j
 
@@ -232,7 +231,9 @@ class Network:
         if state == "crank":
             for k in (k for k, part in enumerate(c.parts) if part.by_design):
                 ohm[self.cells.bridged, k] = BRIDGE_OHM
-        if state == "off" and not c.commands:
+        for k in (k for k, part in enumerate(c.parts) if part.closed_in is not None and not part.command):
+            ohm[~self.closed(state, k), k] = np.inf
+        if state == "off" and not c.commands and all(part.closed_in is None for part in c.parts):
             first = next((k for k, part in enumerate(c.parts) if part.kind == "switch"), None)
             if first is not None:
                 ohm[:, first] = np.inf
@@ -243,6 +244,9 @@ class Network:
     def closed(self, state: str, k: int) -> NDArray[np.bool_]:
         """Tell for each cell whether its commanded part k is closed in a state, shape (K,)."""
         stuck = self.cells.stuck_at == k
+        part = self.circuit.parts[k]
+        if not part.closed(state) or not part.command:
+            return np.asarray(stuck | (part.closed(state) and state in self.circuit.active))
         share = self.coil_share(state, k)
         closed = share >= PULL_IN_SHARE
         if state == "crank" and not self.circuit.turns_engine:
@@ -375,8 +379,9 @@ class Network:
         found = amps.copy()
         for contact in self.circuit.commands.values():
             past = self.cells.fed_at == contact
-            if k <= contact and past.any():
-                before = np.minimum(self.cells.ohm[past, 1 : contact + 1], OPEN_OHM).sum(axis=1)
+            passed = [*self.circuit.upstream[contact][1:], contact]
+            if k in (0, *passed) and past.any():
+                before = np.minimum(self.cells.ohm[past][:, passed], OPEN_OHM).sum(axis=1)
                 feed = self.cells.fed_ohm[past]
                 found[:, past] *= np.where(self.closed(state, contact)[past], feed / (feed + before), 0.0)
         return found

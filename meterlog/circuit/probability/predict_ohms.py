@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from meterlog.circuit.faults.fault_cells import Cells
 from meterlog.circuit.model.circuit import Circuit
-from meterlog.circuit.model.solve import OPEN_OHM
+from meterlog.circuit.model.solve import OPEN_OHM, seen_between
 from meterlog.circuit.probability.unknowns import FAULT_1, UNKNOWNS, WINDING_SPREAD, Prediction
 from meterlog.circuit.readings.halves import half
 from meterlog.circuit.readings.measurement import Measurement
@@ -38,9 +38,9 @@ def resistance(c: Circuit, cells: Cells, good_ohm: Array, m: Measurement) -> Pre
     """
     lo, hi = _stretch(c, m)
     inside = np.zeros(len(c.parts), bool)
-    inside[lo + 1 : hi + 1] = True
+    inside[list(c.between(lo, hi))] = True
     apart = list(c.plug) if m.load != "connected" else []
-    on_load = half(c, m) == "load" and lo < c.load <= hi
+    on_load = half(c, m) == "load" and bool(inside[c.load])
     if on_load:
         inside[[k for k in apart if k != c.load]] = False  # from the load's own contact, whatever lies behind it
     contacts = [k for k in c.commands.values() if inside[k]]
@@ -60,6 +60,8 @@ def resistance(c: Circuit, cells: Cells, good_ohm: Array, m: Measurement) -> Pre
         ohm[:, [k for k in apart if inside[k]]] = OPEN_OHM
     lead_ohm, lead_spread_ohm = (0.0, 0.0) if m.nulled else (LEAD_OHM, LEAD_SPREAD_OHM)
     total = ohm[:, inside].sum(axis=1) + own + lead_ohm
+    if c.branches and not on_load:
+        total = lead_ohm + _beside_branches(c, ohm, inside, c.winding_ohm * cold, (lo, hi))
     if half(c, m) == "load" and not on_load:
         total = np.full(count, OPEN_OHM)
     total = _beside_short(c, cells, total, ohm, lo, hi)
@@ -78,6 +80,19 @@ def resistance(c: Circuit, cells: Cells, good_ohm: Array, m: Measurement) -> Pre
     return Prediction(shown, slope)
 
 
+def _beside_branches(
+    c: Circuit, ohm: Array, inside: NDArray[np.bool_], load_ohm: float, ends: tuple[int, int]
+) -> Array:
+    """What an ohmmeter sees between two nodes, with all branches beside the way; the battery is apart, and contacts
+    that are not on the way are open."""
+    whole = ohm.copy()
+    whole[:, 0] = OPEN_OHM
+    for k, part in enumerate(c.parts):
+        if (part.command or part.closed_in is not None) and not inside[k]:
+            whole[:, k] = OPEN_OHM
+    return seen_between(c, whole, load_ohm, *ends)[0]
+
+
 def _cold(circuit: Circuit) -> tuple[float, float]:
     """A load's resistance at rest over that at work, and the log's spread: a lamp's filament, or what may be a coil."""
     part = circuit.parts[circuit.load]
@@ -89,9 +104,9 @@ def _cold(circuit: Circuit) -> tuple[float, float]:
 def _stretch(circuit: Circuit, m: Measurement) -> tuple[int, int]:
     if m.at == m.to and m.at in circuit.part_index:
         k = circuit.part_index[m.at]
-        return k - 1, k
-    i, j = circuit.node(m.at), circuit.node(m.to)
-    return min(i, j), max(i, j)
+        return circuit.across(k)
+    i, j = sorted((circuit.node(m.at), circuit.node(m.to)), key=lambda node: circuit.order[node])
+    return i, j
 
 
 def _beside_short(circuit: Circuit, cells: Cells, total: Array, ohm: Array, lo: int, hi: int) -> Array:

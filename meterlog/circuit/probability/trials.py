@@ -76,7 +76,7 @@ def _blows(network: Network, one: Tried) -> Array:
         feeds = circuit.part_index.get(one.replaced or one.bridged, -1) == fuse
         if one.into:
             node = _into(circuit, one)
-            feeds = fuse <= node < circuit.load
+            feeds = circuit.on_feed_side[node] and fuse in (*circuit.upstream[node], node)
         if feeds:
             chance[cells.short_at == k] = SHORT_BLOWS
     chance[cells.small_fuse & (cells.part[:, 0] == circuit.part_index.get(one.replaced, -1))] = SMALL_BLOWS
@@ -117,13 +117,13 @@ def _powered(network: Network, tried: Tried) -> Array:
     ohm, emf, model = _in_state(network, _key_turned_to(c))
     if tried.bridged:
         into = c.part_index[tried.bridged]
-        jumper, both = Shunt(into - 1, into, JUMPER_OHM), 0.0
+        jumper, both = Shunt(*c.across(into), JUMPER_OHM), 0.0
     else:
         into = _into(c, tried)
         from_node = c.node(tried.feed) if c.part_index.get(tried.feed) != 0 else 0
         jumper = Shunt(from_node, into, JUMPER_OHM)
-        both = BOTH_LEADS_AT_LOAD if into == c.load - 1 else BOTH_LEADS_ELSEWHERE if into < c.load else 0.0
-    ground = Shunt(len(c.parts) - 1, c.load, JUMPER_OHM)
+        both = BOTH_LEADS_AT_LOAD if into == c.load - 1 else BOTH_LEADS_ELSEWHERE if c.on_feed_side[into] else 0.0
+    ground = Shunt(c.minus, c.load, JUMPER_OHM)
     chance = np.zeros(len(cells))
     for share, shunts in ((1 - both, [jumper]), (both, [jumper, ground])):
         if share:
@@ -136,7 +136,10 @@ def _powered(network: Network, tried: Tried) -> Array:
 def _into(circuit: Circuit, tried: Tried) -> int:
     """The node that a feed goes to; of a part, its side towards the source."""
     part = circuit.part_index.get(tried.into)
-    return circuit.node(tried.into) if part is None else (part - 1 if part <= circuit.load else part)
+    if part is None:
+        return circuit.node(tried.into)
+    before, after = circuit.across(part)
+    return before if circuit.on_feed_side[part] or part in circuit.loads else after
 
 
 def works(network: Network) -> Array:

@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 
+from meterlog_dashboard.frame.assets import PREFIX
+
 if TYPE_CHECKING:
     from playwright.sync_api import Page
 
@@ -43,7 +45,7 @@ def tab(browser: Any, page_address: str) -> Any:
 def run(tab: Page, module: str, call: str, *values: Any) -> Any:
     """Return what a pure module of the live page answers; `call` is an expression of `m`, the module, and `v`, the
     values."""
-    script = f"async (v) => {{ const m = await import('/view-files/live/{module}.js'); return {call}; }}"
+    script = f"async (v) => {{ const m = await import('{PREFIX}/live/{module}.js'); return {call}; }}"
     return tab.evaluate(script, list(values))
 
 
@@ -109,9 +111,10 @@ def test_the_shortest_event_that_shows_is_said(tab: Page) -> None:
 
 
 def test_a_press_waits_for_the_line_and_is_sent_once_with_its_own_time(tab: Page) -> None:
-    sent = tab.evaluate("""async () => {
+    sent = tab.evaluate(
+        """async (address) => {
       sessionStorage.clear();
-      const m = await import('/view-files/live/presses.js'), sent = [], at = 1e12;
+      const m = await import(address), sent = [], at = 1e12;
       let up = false;
       const send = async (path, body) => {
         if (!up) throw new TypeError("no line");
@@ -125,7 +128,9 @@ def test_a_press_waits_for_the_line_and_is_sent_once_with_its_own_time(tab: Page
       await m.sendPresses("/live/a", send, () => at + 20000);
       await m.sendPresses("/live/a", send, () => at + 21000);
       return { waiting, left: m.waitingOf("/live/a").length, sent: sent.map(([path, b]) => [path, b.name, b.ago_s]) };
-    }""")
+    }""",
+        f"{PREFIX}/live/presses.js",
+    )
     path = "/live/a/marker"
     assert sent["waiting"] == 3
     assert sent["sent"] == [[path, "key-on", 20], [path, "crank", 18], [path, "key-off", 13]]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from pathlib import Path
 from urllib.parse import parse_qsl, unquote
@@ -17,6 +18,7 @@ from meterlog.drawing import drawing_library
 from meterlog.drawing.palette import trace_rules
 from meterlog.errors import MeterlogError
 from meterlog_dashboard.frame import assets, error_message
+from meterlog_dashboard.frame.compression import compress
 from meterlog_dashboard.frame.view import Context, View
 from meterlog_dashboard.gate.access import Access
 from meterlog_dashboard.programs.routes import add_routes as add_program_routes
@@ -38,10 +40,9 @@ def views() -> list[View]:
 def build(folder: Path, access: Access) -> Dash:
     """The page over one folder of sessions, behind its gate; `.server` is the WSGI application."""
     shown, context = views(), Context.of(folder, access)
-    app = Dash(
+    app = _Page(
         "meterlog",
         include_assets_files=False,
-        external_scripts=assets.scripts(),
         external_stylesheets=assets.styles(),
         title="meterlog",
         update_title="",
@@ -55,6 +56,7 @@ def build(folder: Path, access: Access) -> Dash:
     app.layout = _frame(shown)
     _route(app, context, shown)
     assets.serve(app.server)
+    compress(app.server)
     app.server.add_url_rule(_DRAWING, "drawing", _drawing)
     for view in shown:
         view.register(app, context)
@@ -62,6 +64,32 @@ def build(folder: Path, access: Access) -> Dash:
     app.server.config["CONTENT_SECURITY_POLICY"] = _policy(app)
     access.guard(app.server)
     return app
+
+
+class _Page(Dash):
+    """The page without what it does not use, and with its own scripts after the library's."""
+
+    def interpolate_index(self, **parts: str) -> str:  # type: ignore[override]
+        """Put the page together from its parts."""
+        elements = re.findall(r"<script.*?</script>", parts["scripts"], re.DOTALL)
+        used = [one for one in elements if not any(part in one for part in _UNUSED)]
+        own = {"scripts": "".join(used) + assets.scripts(), "favicon": _ICON + _ASKED_FOR_SOON}
+        return str(super().interpolate_index(**{**parts, **own}))  # type: ignore[no-untyped-call]
+
+
+_UNUSED = ("/dash_table/",)
+"""Scripts that the page's library names and this page does not need."""
+_ASKED_FOR_SOON = "".join(
+    f'<link rel="preload" href="/_dash-{what}" as="fetch" crossorigin="anonymous">'
+    for what in ("layout", "dependencies")
+)
+"""What the page's library asks for as soon as it runs: on the way while the library is."""
+_ICON = (
+    '<link rel="icon" href="data:image/svg+xml,%3Csvg xmlns=%22http:%2F%2Fwww.w3.org%2F2000%2Fsvg%22 '
+    "viewBox=%220 0 16 16%22%3E%3Cpath d=%22M1 12h4V4h6v8h4%22 fill=%22none%22 stroke=%22%230083c4%22 "
+    'stroke-width=%222.5%22/%3E%3C/svg%3E">'
+)
+"""A supply that goes on and off again."""
 
 
 def _frame(shown: list[View]) -> Component:

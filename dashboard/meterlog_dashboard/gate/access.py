@@ -43,7 +43,7 @@ input,button{{font:inherit;padding:.6rem;width:100%;box-sizing:border-box;margin
 <main><h1>Pair this device</h1><p>Type the code that the computer shows in its terminal.</p>
 <form method="post" action="/pair"><label>Code <input name="code" inputmode="numeric" autocomplete="off" autofocus
 value="{code}"></label>
-<label>Name of this device <input name="name" maxlength="40" placeholder="phone"></label>
+<label>Name of this device <input name="name" maxlength="40"></label>
 <button>Pair</button></form><p role="alert">{message}</p></main></html>"""
 
 
@@ -164,8 +164,9 @@ class Access:
 
 
 def _add_headers(answer: flask.Response) -> flask.Response:
-    answer.headers.setdefault("Content-Security-Policy", flask.current_app.config["CONTENT_SECURITY_POLICY"])
     answer.headers["X-Content-Type-Options"] = "nosniff"
-    answer.headers["Referrer-Policy"] = "same-origin"  # none at all would make browsers hide the form's Origin
-    answer.headers["Cross-Origin-Opener-Policy"] = "same-origin"
+    if answer.mimetype == "text/html":  # these are of documents; at each small script they would weigh more than that
+        answer.headers.setdefault("Content-Security-Policy", flask.current_app.config["CONTENT_SECURITY_POLICY"])
+        answer.headers["Referrer-Policy"] = "same-origin"  # none at all would make browsers hide the form's Origin
+        answer.headers["Cross-Origin-Opener-Policy"] = "same-origin"
     return answer

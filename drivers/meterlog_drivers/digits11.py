@@ -22,6 +22,7 @@ The chips cannot be told apart by their frames, and the same function byte means
 | 0x30 | - | A | asked: a sister has an adapter's input there |
 | 0x32 | Hz, with `judge-first`; RPM where judge is clear | Hz, with `sign-first` | `status` not told: asked |
 
+Minus on one chip is low battery on its sister, so a frame with either is asked about too until `status` is told.
 The guide's status is `judge-first`, so `amperes=0x3F` implies it. RPM is no quantity of ours: its frames are refused.
 What is asked gives no reading until the address says it. A frame of more than 4000 counts is refused; `counts=6000` is
 for a display that shows more. Some meters send each frame twice: `blocks=twice` takes only what came twice alike.
@@ -33,7 +34,7 @@ from meterlog.address import Address
 from meterlog.driver.framing import Decoder, Encoder
 from meterlog.reading import Quantity
 from meterlog.transports import LineSettings
-from meterlog_drivers.formats.digit_frames import DigitFormat, Function, Layout, most_counts
+from meterlog_drivers.formats.digit_frames import ASKED, DigitFormat, Function, Layout, most_counts
 from meterlog_drivers.formats.fixed_frames import (
     HAND_HELD_MODES,
     FixedFrameDriver,
@@ -78,6 +79,12 @@ _FUNCTIONS = {
     0x34: Function(Quantity.TEMPERATURE, (0,)),  # whole degrees C
 }
 _OPTIONS = (("", "", "", ""), ("dc", "auto", "", "apo"))
+_UNTOLD = (ASKED, ASKED, ASKED, "overload")
+"""The status bits as long as nobody says whose they are: minus on one chip is low battery on its sister."""
+_STATUS_QUESTION = (
+    "minus or low battery? Swap the leads so that the display shows a minus: where it agrees with status=sign-first add"
+    " that to the address, else status=judge-first"
+)
 _STATUS = {
     "sign-first": ("sign", "low-battery", "", "overload"),
     "judge-first": ("judge", "sign", "low-battery", "overload"),
@@ -102,17 +109,19 @@ class Digits11(FixedFrameDriver):
     )
     options = frozenset({"amperes", "status", "spare", "counts", "blocks"})
     lines = (LineSettings(2400), LineSettings(19230))
-    variants = ("", "status=judge-first")
 
     def frame_format(self, address: Address) -> FrameFormat:
         """See `FixedFrameDriver`."""
-        told = _status(address)
+        return self._format(address, _status(address), encoding=False)
+
+    def _format(self, address: Address, told: str, *, encoding: bool) -> FrameFormat:
+        """Return the frame format of a chip; one whose status is not told sends as `sign-first`, and is asked about."""
         currents = _CURRENTS[_amperes(address)]
         functions = {**_FUNCTIONS, **currents, 0x32: _FREQUENCIES[told]}
         most = most_counts(address, 4000, digits=4)
-        return DigitFormat(
-            Layout(4, functions, (_STATUS[told or "sign-first"], *_OPTIONS), False, most), spare_ignored(address)
-        )
+        status = _STATUS[told or "sign-first"] if told or encoding else _UNTOLD
+        layout = Layout(4, functions, (status, *_OPTIONS), False, most, _STATUS_QUESTION)
+        return DigitFormat(layout, spare_ignored(address))
 
     def decoder(self, address: Address, byte_time_s: float) -> Decoder:
         """See `FramingDriver.decoder`."""
@@ -122,14 +131,17 @@ class Digits11(FixedFrameDriver):
 
     def encoder(self, address: Address) -> Encoder:
         """See `FramingDriver.encoder`."""
-        return FixedFrameEncoder(self.frame_format(address), 2 if address.options.get("blocks") == "twice" else 1)
+        sent = self._format(address, _status(address), encoding=True)
+        return FixedFrameEncoder(sent, 2 if address.options.get("blocks") == "twice" else 1)
 
     def assumed(self, address: Address) -> tuple[str, ...]:
         """See `FramingDriver.assumed`."""
-        status = _status(address) or "sign-first"
+        status = _status(address)
         other = next(s for s in _STATUS if s != status)
         return (
-            f"status byte taken as {status}; a sister chip has it {other} (status={other})",
+            f"status byte taken as {status}; a sister chip has it {other} (status={other})"
+            if status
+            else "minus and low battery give no reading until status= says which bit is which",
             {
                 "": "function 0x39 taken as mA; 0x3F and 0x30 give no reading until amperes= says which is A",
                 "0x3F": "function 0x39 taken as mA and 0x3F as A; a sister chip has 0x3F for mA (amperes=0x30)",

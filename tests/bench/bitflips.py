@@ -51,15 +51,15 @@ BETWEEN_DROPOUTS = 97
 FRAMINGS = (
     ("status14:x", False),
     ("segments14:x", False),
-    ("digits11:x", False),
-    ("digits11:x", True),
+    ("digits11:x?status=sign-first", False),
+    ("digits11:x?status=sign-first", True),
     ("digits14:x", False),
     ("digits14:x", True),
     ("chars16:x", False),
     ("text:x", False),
 )
 """Addresses, and whether the line is read as 8N1 with its parity."""
-MORE = (("digits11:x?status=judge-first", False),)
+MORE = (("digits11:x?status=judge-first&amperes=0x3F", False), ("digits11:x?status=sign-first&amperes=0x30", False))
 
 
 @dataclass

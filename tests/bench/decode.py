@@ -26,7 +26,8 @@ CHUNK = 4096
 ADDRESSES = (
     "status14:x",
     "segments14:x",
-    "digits11:x",
+    "digits11:x?status=sign-first&amperes=0x30",
+    "digits11:x?status=judge-first&amperes=0x3F",
     "digits14:x",
     "chars16:x",
     "text:x",

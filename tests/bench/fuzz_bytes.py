@@ -28,7 +28,15 @@ from meterlog.reading import Flag, Reading
 from meterlog_drivers.display.every_mode import every_mode
 from tests.bench.results import write
 
-ADDRESSES = ("status14:x", "segments14:x", "digits11:x", "digits14:x", "chars16:x", "text:x")
+ADDRESSES = (
+    "status14:x",
+    "segments14:x",
+    "digits11:x?status=sign-first",
+    "digits11:x?amperes=0x3F",
+    "digits14:x",
+    "chars16:x",
+    "text:x",
+)
 FULL = 10**8
 """Bytes a framing; only such a run is written down."""
 BLOCK = 1 << 16

@@ -91,14 +91,14 @@ def test_meters_shows_the_evidence_and_what_to_type(
     assert ("assumed: " in out) == (name in ("digits11", "digits14"))
 
 
-def test_a_sister_chip_is_chosen_where_only_it_fits(talking: Talk) -> None:
-    low_battery_and_minus = b"112343" + b"\x3b" + b"\x36" + b"08\r\n"
-    address = "digits11:x?status=judge-first"
-    frame = low_battery_and_minus[:5] + low_battery_and_minus[6:]
-    assert framing_of(address).decoder().feed(frame, 0.0)[0].value == -1.234
-    assert not framing_of("digits11:x").decoder().feed(frame, 0.0), "bit 1 of the status is spare in the other chip"
-    port = talking(lambda _: frame)
-    assert str(probe(port).address) == f"digits11:{port}?status=judge-first"
+def test_a_minus_that_is_a_sisters_low_battery_is_asked_and_not_guessed(
+    talking: Talk, capsys: pytest.CaptureFixture[str]
+) -> None:
+    frame = b"11234;40<\r\n"
+    assert framing_of("digits11:x?status=judge-first").decoder().feed(frame, 0.0)[0].value == -1.234
+    assert framing_of("digits11:x?status=sign-first").decoder().feed(frame, 0.0)[0].value == 1.234
+    main(["meters", talking(lambda _: frame), "--listen", "2"])
+    assert "cannot tell: the bytes are frames of digits11, but: minus or low battery?" in capsys.readouterr().out
 
 
 def test_which_current_it_is_is_asked_and_not_guessed(talking: Talk, capsys: pytest.CaptureFixture[str]) -> None:

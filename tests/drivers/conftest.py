@@ -11,7 +11,6 @@ from meterlog_drivers.display.every_mode import every_mode
 FRAMINGS = (
     "status14:x",
     "segments14:x",
-    "digits11:x",
     "digits11:x?status=judge-first&amperes=0x3F",
     "digits11:x?status=sign-first&amperes=0x30",
     "digits14:x",

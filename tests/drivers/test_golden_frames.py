@@ -39,7 +39,7 @@ def segments(*low: int) -> bytes:
         # 0L in M ohm: blank 0 L blank, the point before digit 3
         ("segments14", segments(3, 0, 0, 7, 13, 14, 8, 0, 0, 0, 2, 4, 0, 0), INF, Q.RESISTANCE, 1e4, 17),
         ("digits11", b"21234;00<\r\n", 12.34, Q.DC_VOLTAGE, 0.01, 272),
-        ("digits11", b"01999;80<\r\n", -0.1999, Q.DC_VOLTAGE, 1e-4, 272),
+        ("digits11?status=sign-first", b"01999;80<\r\n", -0.1999, Q.DC_VOLTAGE, 1e-4, 272),
         ("digits11", b"10512;004\r\n", 0.512, Q.AC_VOLTAGE, 1e-3, Flag.AC | Flag.AUTORANGE),
         ("digits11", b"50000310" + b"4\r\n", INF, Q.RESISTANCE, 1e4, Flag.AUTORANGE | Flag.OVERLOAD),
         ("digits11?status=judge-first", b"11234;40<\r\n", -1.234, Q.DC_VOLTAGE, 1e-3, 272),
@@ -49,7 +49,7 @@ def segments(*low: int) -> bytes:
         ("digits14", b"112345;02080\r\n", 12.345, Q.DC_VOLTAGE, 1e-3, Flag.DC | Flag.RELATIVE),
         ("digits14", b"112345;28080\r\n", 12.345, Q.DC_VOLTAGE, 1e-3, Flag.DC | Flag.MAXIMUM | Flag.LOW_BATTERY),
         ("digits14", b"112345;04060\r\n", 12.345, Q.AC_VOLTAGE, 1e-3, Flag.AC | Flag.MINIMUM | Flag.AUTORANGE),
-        ("digits11", b"21234;40<\r\n", 12.34, Q.DC_VOLTAGE, 0.01, 272 | Flag.LOW_BATTERY),
+        ("digits11?status=sign-first", b"21234;40<\r\n", 12.34, Q.DC_VOLTAGE, 0.01, 272 | Flag.LOW_BATTERY),
         # by a meter maker's user guide: 0x39 is mA, 0x3F A, and an overload sends the digits 4000
         ("digits11", b"11500900<\r\n", 0.15, Q.DC_CURRENT, 1e-4, 272),
         ("digits11?amperes=0x3F", b"00500?00<\r\n", 5.0, Q.DC_CURRENT, 0.01, 272),
@@ -418,10 +418,11 @@ def test_an_address_that_does_not_fit_is_refused(address: str, message: str) -> 
 
 def test_what_digits11_and_digits14_take_for_granted_is_said() -> None:
     for address, words in (
-        ("digits11:x", "taken as sign-first; a sister chip has it judge-first (status=judge-first)"),
+        ("digits11:x", "minus and low battery give no reading until status= says which bit is which"),
+        ("digits11:x?status=sign-first", "taken as sign-first; a sister chip has it judge-first (status=judge-first)"),
         ("digits11:x?status=judge-first", "taken as judge-first; a sister chip has it sign-first (status=sign-first)"),
         ("digits11:x?amperes=0x3F", "taken as judge-first"),
-        ("digits11:x?amperes=0x30", "taken as sign-first"),
+        ("digits11:x?amperes=0x30", "no reading until status= says"),
         ("digits14:x", "a clear judge bit turns Hz into duty cycle and deg C into deg F"),
     ):
         framing = framing_of(address)
@@ -433,6 +434,8 @@ def test_what_digits11_and_digits14_take_for_granted_is_said() -> None:
     [
         (b"00500?00<\r\n", "A or mA?"),  # 0x3F: 5.00 A by a user guide, 5.00 mA from memory
         (b"00500000<\r\n", "A or an adapter's input?"),
+        (b"01999;80<\r\n", "minus or low battery?"),  # minus, or the sister's judge
+        (b"01999;40<\r\n", "minus or low battery?"),  # low battery, or the sister's minus: never 199.9 mV
         (b"147002004\r\n", "Hz or RPM?"),  # the judge bit tells them, where there is one
     ],
 )

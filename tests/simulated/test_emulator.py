@@ -20,7 +20,8 @@ DRIVERS = ("status14", "text", "segments14", "digits11", "digits14", "chars16")
 
 def played(name: str, driver: str) -> tuple[list[Reading], list[float]]:
     """The readings decoded from what the emulator sent, and the values that it says it showed."""
-    framing, address = load_driver(driver), Address(driver, "kept")
+    told = {"status": "sign-first"} if driver == "digits11" else {}  # which of its bits is minus, no frame tells
+    framing, address = load_driver(driver), Address(driver, "kept", told)
     assert isinstance(framing, FramingDriver)
     run = SCENARIOS[name].run(7)
     port, shown = Kept(), io.StringIO()

@@ -53,9 +53,10 @@ class Layout(NamedTuple):
         digits: how many digit bytes follow the range byte.
         functions: by function byte.
         flags: the name of each bit of the bytes between function and CR, bit 3 first; '' is a spare one. Names:
-            `sign`, `overload`, `judge`, `apo` and those of `_FLAGS`.
+            `sign`, `overload`, `judge`, `apo` and those of `_FLAGS`; `ASKED` for one that sister chips use differently.
         ac_is_named: AC has a bit of its own; else AC is where DC is clear.
         most: the most counts that the display shows.
+        asked: the question about bits named `ASKED`.
     """
 
     digits: int
@@ -63,8 +64,12 @@ class Layout(NamedTuple):
     flags: tuple[tuple[str, str, str, str], ...]
     ac_is_named: bool
     most: int
+    asked: str = ""
 
 
+ASKED = "asked"
+"""The name of a flag's bit whose meaning a person must tell: a frame in which it is set is not read until then."""
+_BITS = (8, 4, 2, 1)
 _FLAGS = {
     "low-battery": Flag.LOW_BATTERY,
     "max": Flag.MAXIMUM,
@@ -136,10 +141,10 @@ class DigitFormat:
         lit = {
             name
             for byte, names in zip(key[2:], self._layout.flags, strict=True)
-            for bit, name in zip((8, 4, 2, 1), names, strict=True)
+            for bit, name in zip(_BITS, names, strict=True)
             if byte & bit
         }
-        if function is None or function.question or key[0] - 0x30 >= len(function.exponents):
+        if function is None or function.question or key[0] - 0x30 >= len(function.exponents) or ASKED in lit:
             return None
         if "" in lit and not self._spare_ignored:
             return None
@@ -168,7 +173,13 @@ class DigitFormat:
         if frame[-1] == 0x8A:
             frame = frame.translate(_ODD_PARITY)
         function = self._layout.functions.get(frame[self._function_at])
-        return function.question if function is not None else ""
+        if function is None or function.question:
+            return function.question if function is not None else ""
+        flags = zip(frame[self._function_at + 1 : -2], self._layout.flags, strict=True)
+        asked = any(
+            name == ASKED and byte & bit for byte, names in flags for bit, name in zip(_BITS, names, strict=True)
+        )
+        return self._layout.asked if asked else ""
 
     def build(self, reading: Reading) -> bytes:
         """See `FrameFormat`."""
@@ -193,8 +204,7 @@ class DigitFormat:
             raise EncodeError(f"the frame has no bit for one of {', '.join(sorted(lit))} or hold")
         digits = b"%0*d" % (self._layout.digits, abs(counts))
         flags = bytes(
-            0x30 + sum(bit for bit, name in zip((8, 4, 2, 1), byte, strict=True) if name in lit)
-            for byte in self._layout.flags
+            0x30 + sum(bit for bit, name in zip(_BITS, byte, strict=True) if name in lit) for byte in self._layout.flags
         )
         return bytes([0x30 + index]) + digits + bytes([code]) + flags + b"\r\n"
 

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -47,14 +48,27 @@ def checks_path() -> Path:
     return settings_path().with_name("checks.toml")
 
 
-def remembered(address: Address) -> Check | None:
-    """Return the last check of the meter behind an address, read as the address says; None where there was none.
+def read_checks() -> tuple[Check, ...]:
+    """Return every check that is kept, the oldest first.
 
     Raises:
         SettingsError: the file of the checks cannot be understood.
     """
-    checks = [] if address.scheme in _NO_METER else _checks()
-    if not checks:  # then the ports need not be listed, which takes a while
+    path = checks_path()
+    try:
+        toml = read_toml(str(path), SettingsError)
+    except (FileNotFoundError, NotADirectoryError):
+        return ()
+    rows: Any = toml.values.get("check", [])
+    try:
+        return tuple(Check(str(r["meter"]), str(r["reads"]), str(r["day"]), int(r["readings"])) for r in rows)
+    except (KeyError, TypeError, ValueError, OverflowError) as error:
+        raise SettingsError(f"{path}: a [[check]] needs meter, reads, day and readings; remove the file") from error
+
+
+def remembered(address: Address, checks: Sequence[Check]) -> Check | None:
+    """Return the last check of the meter behind an address, read as the address says; None where there was none."""
+    if address.scheme in _NO_METER or not checks:  # then the ports need not be listed, which takes a while
         return None
     meter, reads = _meter(address), _reads(address)
     return next((one for one in reversed(checks) if (one.meter, one.reads) == (meter, reads)), None)
@@ -68,7 +82,7 @@ def remember(address: Address, day: str, readings: int) -> None:
         SessionWriteFailed: it cannot be written.
     """
     fresh = Check(_meter(address), _reads(address), day, readings)
-    kept = [one for one in _checks() if one[:2] != fresh[:2]]
+    kept = [one for one in read_checks() if one[:2] != fresh[:2]]
     path = checks_path()
     path.parent.mkdir(parents=True, exist_ok=True)
     lines = ["# Meters that were compared with their displays; written by 'meterlog meters --check'."]
@@ -78,13 +92,13 @@ def remember(address: Address, day: str, readings: int) -> None:
         passing.write_text("\n".join(lines) + "\n", encoding="utf-8")
 
 
-def note_of(address: Address) -> str:
+def note_of(address: Address, checks: Sequence[Check]) -> str:
     """Return the note that a channel of this meter carries; empty where it was never compared."""
-    check = remembered(address)
+    check = remembered(address, checks)
     return check_words(check.day, check.readings) if check else ""
 
 
-def unchecked(address: Address) -> str:
+def unchecked(address: Address, checks: Sequence[Check]) -> str:
     """Say that a byte table nobody has verified was never compared with this meter's display; empty where it was."""
     decoder = address.options.get("decoder", "")
     name = decoder if address.scheme == "ble" and decoder else address.scheme
@@ -92,25 +106,12 @@ def unchecked(address: Address) -> str:
         verification = load_driver(name).verification
     except DriverError:
         return ""
-    if address.scheme in _NO_METER or "unverified" not in verification or remembered(address):
+    if address.scheme in _NO_METER or "unverified" not in verification or remembered(address, checks):
         return ""
     return (
         f"{name}'s byte table is {verification}; it was never compared with this meter's display: a wrong table shows"
         f' other readings without a sign of it; meterlog meters --check "{address}" takes five readings'
     )
-
-
-def _checks() -> list[Check]:
-    path = checks_path()
-    try:
-        toml = read_toml(str(path), SettingsError)
-    except (FileNotFoundError, NotADirectoryError):
-        return []
-    rows: Any = toml.values.get("check", [])
-    try:
-        return [Check(str(r["meter"]), str(r["reads"]), str(r["day"]), int(r["readings"])) for r in rows]
-    except (KeyError, TypeError, ValueError) as error:
-        raise SettingsError(f"{path}: a [[check]] needs meter, reads, day and readings; remove the file") from error
 
 
 def _meter(address: Address) -> str:

@@ -7,7 +7,6 @@ from collections.abc import Sequence
 
 from meterlog.capture.channels import LiveChannel
 from meterlog.capture.meters import MeterSetup
-from meterlog.checks import note_of
 from meterlog.display_check import check_key
 from meterlog.reading import Quantity, Reading
 from meterlog.roles import entered_role
@@ -85,7 +84,7 @@ class ChannelTable:
         live = LiveChannel(number, meter, label, quantity, setup.interval_s)
         self.live = dict(sorted({**self.live, number: live}.items()))
         role = entered_role(self._writer.details, number)
-        if checked := note_of(address):
+        if checked := setup.checked:
             self._writer.set_detail(check_key(number), checked)
         return Channel(
             number, label, quantity, point, str(address), address.scheme, setup.accuracy, setup.interval_s, role

@@ -11,6 +11,7 @@ from typing import Protocol, runtime_checkable
 
 from meterlog.address import Address
 from meterlog.capture.same_device import check_each_once
+from meterlog.checks import Check, note_of, read_checks, unchecked
 from meterlog.driver import Connection, Conversion, Driver, Meter, driver_errors, load_driver, open_converted
 from meterlog.errors import AddressError, UsageError
 from meterlog.reading import Accuracy
@@ -86,6 +87,7 @@ class MeterSetup:
         interval_s: its declared display interval, s; None where it is not known.
         watchdog_s: silence after which its link is taken for lost, s; None: by its interval; 0: never.
         least_silence_s: where it goes by the interval, the least such silence, s.
+        checks: the meters that were compared with their displays, read beforehand: no damaged file ends a recording.
     """
 
     address: Address
@@ -96,6 +98,7 @@ class MeterSetup:
     interval_s: float | None
     watchdog_s: float | None
     least_silence_s: float = Driver.least_silence_s
+    checks: tuple[Check, ...] = ()
 
     @property
     def accuracy_unstated(self) -> str:
@@ -106,6 +109,16 @@ class MeterSetup:
             f"{self.address} scales without an accuracy: every error stated leaves out that of the clamp or divider,"
             " often the larger; add it from its maker's data, for example accuracy=2pct%2B5"
         )
+
+    @property
+    def checked(self) -> str:
+        """Say when it was compared with its display; empty where it never was."""
+        return note_of(self.reached_by, self.checks)
+
+    @property
+    def unchecked(self) -> str:
+        """Say that nobody has verified its byte table, nor compared it with its display; empty where somebody did."""
+        return unchecked(self.reached_by, self.checks)
 
     @property
     def name(self) -> str:
@@ -229,6 +242,7 @@ def _setup(address: Address, driver: Driver) -> MeterSetup:
         address.number("interval_s", 1.0, least=1e-4) if "interval_s" in address.options else None,
         watchdog_s,
         driver.least_silence_s,
+        read_checks(),
     )
 
 

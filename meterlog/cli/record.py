@@ -32,7 +32,6 @@ from meterlog.capture.frozen import ending_when_frozen
 from meterlog.capture.meters import FindsItsDriver
 from meterlog.capture.trigger import AFTER_S, BEFORE_S
 from meterlog.cautions import DEFERS, applying, sentence
-from meterlog.checks import unchecked
 from meterlog.cli.options.details_and_roles import add_details, add_roles, details, entered_roles
 from meterlog.cli.options.told_to import add_told_to, output_for_listeners, telling
 from meterlog.cli.terminal.output_streams import lasting_output
@@ -129,11 +128,12 @@ def run(args: argparse.Namespace) -> int:
         raise UsageError("--each names its sessions by date and time, and goes on: leave --out and --events out")
     until_s = time.monotonic() + (math.inf if args.for_s is None else args.for_s)
     opened = nullcontext() if args.button is None else Button(args.button)
+    said: set[str] = set()
     with opened as button, output_for_listeners(args.to) as args.told, lasting_output(), _Ends() as ends:
         while True:
             this_until_s = min(until_s, time.monotonic() + (math.inf if args.each is None else args.each))
             with ending_when_frozen():
-                outcome = _recorded(args, setups, armed, ends, button, this_until_s)
+                outcome = _recorded(args, setups, armed, ends, button, this_until_s, said)
             if this_until_s == until_s or time.monotonic() < this_until_s or outcome.error is not None:
                 return _report(outcome, setups, armed)
             print(f"kept {one_line(str(outcome.path))}" if outcome.path else "no readings came, so no file is left")
@@ -146,7 +146,9 @@ def _recorded(
     ends: _Ends,
     button: Button | None,
     until_s: float,
+    said: set[str],
 ) -> Outcome:
+    """Record one session; `said` takes in the cautions, each of which is printed once."""
     entered = {**details(args.set), **entered_roles(args.role)}
     notices: queue.SimpleQueue[Notice] = queue.SimpleQueue()
     detection = LaterDetection(entered)
@@ -182,13 +184,11 @@ def _recorded(
     if path.suffix != ".sqlite":
         print(f"note: '{one_line(str(path))}' does not end in .sqlite, so the page does not list it")
     place = said_of_places(setups, entered, args.armed)
-    cautions = MATTER if args.quiet else [*applying(recording(place)), sentence(DEFERS)]
-    print("\n".join(wrapped(f"caution: {caution}") for caution in cautions))
-    for setup in setups:
-        if missing := unchecked(setup.reached_by):
-            print(wrapped(f"caution: {missing}"), flush=True)
-        if unstated := setup.accuracy_unstated:
-            print(wrapped(f"caution: {unstated}"), flush=True)
+    cautions = [*MATTER] if args.quiet else [*applying(recording(place)), sentence(DEFERS)]
+    cautions += [words for setup in setups for words in (setup.unchecked, setup.accuracy_unstated) if words]
+    for caution in [one for one in cautions if one not in said]:
+        print(wrapped(f"caution: {caution}"), flush=True)
+    said.update(cautions)
     with telling(path, args.to, args.told):
         try:
             _show_until_end(recorder, notices, ends, args, str(path), place, until_s)

@@ -65,7 +65,9 @@ def test_without_waiting_a_missing_meter_is_an_error(tmp_path: Path) -> None:
 
 def test_a_new_session_begins_each_time_and_little_is_missed_between(tmp_path: Path) -> None:
     words = ["record", "--meter", "sim:healthy-prime?seed=7", "--each", "2", "--for", "5", "--quiet"]
-    subprocess.run([*METERLOG, *words], cwd=tmp_path, check=True, capture_output=True)
+    done = subprocess.run([*METERLOG, *words], cwd=tmp_path, check=True, capture_output=True, text=True)
+    cautions = [line for line in done.stdout.splitlines() if line.startswith("caution: ")]
+    assert len(cautions) == len(set(cautions)) == 2  # at the first session, not at each
     paths = sorted(tmp_path.glob("*.sqlite"))
     assert len(paths) == 3
     spans = []

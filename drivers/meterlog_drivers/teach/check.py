@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterator
 from datetime import datetime
 
 from meterlog.address import Address
-from meterlog.checks import remember
+from meterlog.checks import read_checks, remember
 from meterlog.display_check import check_words
 from meterlog.driver import Connection, driver_errors, load_driver
 from meterlog.errors import LinkError, NotLearned, TableError
@@ -44,7 +44,9 @@ def check_meter(text: str, ask: Ask) -> Iterator[str]:
     Raises:
         NotLearned: the display shows something else, or the person stopped before the end.
         LinkError, AddressError, DriverError: the meter cannot be read.
+        SettingsError: the file of the checks cannot be understood.
     """
+    read_checks()  # a damaged file is said before five readings are typed
     address = meter_address(text)
     driver = load_driver(address.scheme)
     with driver_errors(address.scheme):

@@ -10,9 +10,12 @@ from pathlib import Path
 
 import pytest
 
+from meterlog.capture import Recorder, meter_setups
 from meterlog.cli.main import main
 from meterlog.driver.framing import framing_of
 from meterlog.reading import Flag, Quantity, Reading
+from meterlog.session import SessionWriter, open_reader
+from tests.waiting import until
 
 if sys.platform == "win32":
     pytest.skip("needs pseudo-terminals", allow_module_level=True)
@@ -120,3 +123,43 @@ def test_what_the_frames_leave_open_is_asked_while_recording_and_not_recorded(
     assert "A or mA? Where the display shows A add amperes=0x3F" in failed
     assert said.count("a person must tell: A or mA?") == 1
     assert "5.00" not in said
+
+
+DAMAGED = ["[[check]]\nmeter = 1\n", "[[check", "check = 7\n", "[[check]]\nmeter=1\nreads=1\nday=1\nreadings=inf\n"]
+
+
+@pytest.mark.parametrize("damaged", DAMAGED)
+def test_a_damaged_file_of_checks_is_said_before_anything_is_recorded_or_typed(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], damaged: str
+) -> None:
+    monkeypatch.setenv("METERLOG_SETTINGS", str(tmp_path / "settings.toml"))
+    checks, out = tmp_path / "checks.toml", tmp_path / "a.sqlite"
+    checks.write_text(damaged, "utf-8")
+    answers(monkeypatch)  # asking would fail: there is nothing to answer
+    with sending(12.34) as port:
+        for words in (
+            ["record", "--meter", f"status14:{port}", "--out", str(out)],
+            ["meters", "--check", f"status14:{port}"],
+        ):
+            assert main(words) == 2
+            said = capsys.readouterr().err
+            assert "checks.toml" in said
+            assert len(said.splitlines()) == 1
+    assert not out.exists()
+    assert checks.read_text("utf-8") == damaged
+
+
+def test_a_file_of_checks_that_is_damaged_after_the_start_ends_nothing(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("METERLOG_SETTINGS", str(tmp_path / "settings.toml"))
+    out = tmp_path / "a.sqlite"
+    with sending(12.34) as port:
+        setups = meter_setups([f"status14:{port}"])
+        (tmp_path / "checks.toml").write_text(DAMAGED[0], "utf-8")
+        recorder = Recorder(setups, SessionWriter.create(out))
+        recorder.start()
+        until(lambda: bool(recorder.channels))
+        assert recorder.finish().error is None
+    with open_reader(out) as reader:
+        assert reader.ended == "clean"

@@ -336,7 +336,8 @@ def _with_blank_bits(
     taken = {bit.at for place in places for bit in place}
     lows = [place[-1].at for place in places]
     found: list[int] = []
-    for beside in [n for n in range(-8, 9) if n]:
+    own_byte_first = sorted(range(-8, 9), key=lambda n: (any((low + n) // 8 != low // 8 for low in lows), abs(n)))
+    for beside in own_byte_first[1:]:
         at = [low + beside for low in lows]
         if taken & set(at) or min(at) < 0 or max(at) >= bits.shape[1]:
             continue
@@ -349,6 +350,7 @@ def _with_blank_bits(
         ]
         if all(len(set(column)) == 1 for column in typed) and any(blank[p] - set(typed[p]) for p in range(len(at))):
             found.append(beside)
+            taken |= set(at)  # where several places are blank at once, a neighbour's bit looks like one's own
     more = [
         tuple(BitAt(low + n, bool(_typed_value(bits, labels, p, low + n))) for n in found) for p, low in enumerate(lows)
     ]

@@ -13,13 +13,13 @@ import sys
 from collections.abc import Callable, Sequence
 from importlib import import_module
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING
 
 from meterlog.cli.options.details_and_roles import details
 from meterlog.cli.options.key_answers import key_answers
 from meterlog.errors import UsageError
 from meterlog.text.safe import one_line
-from meterlog.text.times import span
+from meterlog.text.times import day_to_come, span
 
 if TYPE_CHECKING:
     from meterlog.circuit.readings.measurement import Measurement
@@ -101,6 +101,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     practice.add_argument("--seed", type=int, metavar="N", help="which fault; another one each time where left out")
     wait = add("wait", "say what it waits for: a part, the customer; whatever is done next goes on with it")
     wait.add_argument("reason", metavar="REASON", help="for example 'relay, ordered for Friday'")
+    wait.add_argument("--until", type=day_to_come, metavar="DAY", help="when it is due: 2026-12-01, or in days, 3d")
     close = add("close", "close it without a proof")
     close.add_argument("--reason", required=True, metavar="TEXT")
 
@@ -130,8 +131,8 @@ def run(args: argparse.Namespace) -> int:
         "undo": _undo,
         "repaired": _repaired,
         "photo": _photo,
-        "wait": lambda job, args: _give_reason(job, "waiting", args.reason),
-        "close": lambda job, args: _give_reason(job, "closed", args.reason),
+        "wait": _wait,
+        "close": _close,
     }
     return _show(doing[args.what](read_job(args.folder), args), args)
 
@@ -255,10 +256,16 @@ def _photo(job: Job, args: argparse.Namespace) -> Job:
     return add_photo(job, args.file, args.caption)
 
 
-def _give_reason(job: Job, kind: Literal["waiting", "closed"], reason: str) -> Job:
+def _wait(job: Job, args: argparse.Namespace) -> Job:
     from meterlog.job.job_file import add_step
 
-    return add_step(job.folder, kind, {"reason": reason})
+    return add_step(job.folder, "waiting", {"reason": args.reason, "until": args.until and str(args.until)})
+
+
+def _close(job: Job, args: argparse.Namespace) -> Job:
+    from meterlog.job.job_file import add_step
+
+    return add_step(job.folder, "closed", {"reason": args.reason})
 
 
 def _report(job: Job, args: argparse.Namespace) -> int:

@@ -32,6 +32,7 @@ def run(args: argparse.Namespace) -> int:
     for one in found:
         age = seconds(max(0.0, (datetime.now(UTC) - one.changed).total_seconds()))
         what = " · ".join(word for word in (one.vehicle, one.complaint) if word)
-        print(one_line(f"{one.folder}: {one.state or 'cannot be read'}, {age} ago{f': {what}' if what else ''}"))
+        stands = ", ".join(word for word in (one.state or "cannot be read", one.due, f"{age} ago") if word)
+        print(one_line(f"{one.folder}: {stands}{f': {what}' if what else ''}"))
         print(f"    {one_line(one.verdict)}")
     return 0

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from datetime import date
 from functools import cached_property
 from pathlib import Path
 from typing import Literal, get_args
 
 from meterlog.circuit.faults.fault_rates import Rates
+from meterlog.text.times import today
 
 StepKind = Literal["look", "measured", "skipped", "tried", "repaired", "photo", "waiting", "closed", "note"]
 STEP_KINDS: tuple[StepKind, ...] = get_args(StepKind)
@@ -96,8 +98,17 @@ class Job:
     @cached_property
     def waiting(self) -> str:
         """Return what it waits for; empty once something else was done."""
-        last = self.steps[-1] if self.steps else None
-        return str(last.values["reason"]) if last is not None and last.kind == "waiting" else ""
+        return str(self.steps[-1].values["reason"]) if self._waits else ""
+
+    @property
+    def due(self) -> str:
+        """Say when what it waits for is due, seen from today; empty where nobody said."""
+        if not self._waits or "until" not in self.steps[-1].values:
+            return ""
+        until, now = date.fromisoformat(str(self.steps[-1].values["until"])), today()
+        if until == now:
+            return "due today"
+        return f"due {until}" if until > now else f"due since {until}"
 
     @property
     def sessions(self) -> tuple[str, ...]:
@@ -109,6 +120,10 @@ class Job:
     def missing_sessions(self) -> list[str]:
         """Those of them that are gone; what was read stays."""
         return [name for name in self.sessions if not (self.folder / name).is_file()]
+
+    @property
+    def _waits(self) -> bool:
+        return bool(self.steps) and self.steps[-1].kind == "waiting"
 
     @cached_property
     def _repair(self) -> int | None:

@@ -6,7 +6,7 @@ import os
 import socket
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
-from datetime import datetime
+from datetime import date, datetime
 from pathlib import Path
 from typing import Any
 
@@ -261,8 +261,17 @@ def _steps(text: TomlText) -> Iterator[Step]:
         for key in _NEEDED[kind]:
             if key not in row:
                 raise _wrong(text, place, key, f"is missing: '{kind}' needs it")
+        if "until" in row:
+            _check_day(text, place, str(row["until"]))
         if "undone" not in row:
             yield _step(row, text.line(place, "step") or 0)
+
+
+def _check_day(text: TomlText, place: str, day: str) -> None:
+    try:
+        date.fromisoformat(day)
+    except ValueError:
+        raise _wrong(text, place, "until", "must be a date as YYYY-MM-DD") from None
 
 
 def _step(row: Mapping[str, Any], line: int = 0) -> Step:

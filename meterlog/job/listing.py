@@ -25,6 +25,7 @@ class Listed:
         vehicle: as entered.
         complaint: as entered.
         state: empty where it cannot be read.
+        due: when what it waits for is; empty where nobody said.
         verdict: what is known; why it cannot be read, where it cannot.
     """
 
@@ -33,6 +34,7 @@ class Listed:
     vehicle: str
     complaint: str
     state: str
+    due: str
     verdict: str
 
 
@@ -69,5 +71,5 @@ def _listed(folder: Path) -> Listed:
     try:
         now = known_of(read_job(folder))
     except MeterlogError as error:
-        return Listed(folder, changed, "", "", "", str(error))
-    return Listed(folder, changed, now.job.vehicle, now.job.complaint, now.state, now.verdict)
+        return Listed(folder, changed, "", "", "", "", str(error))
+    return Listed(folder, changed, now.job.vehicle, now.job.complaint, now.state, now.job.due, now.verdict)

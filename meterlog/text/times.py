@@ -1,15 +1,17 @@
-"""Times as a person types and reads them: `8h`, `90min`, `30` (s), and moments of a session, `1:05.8`."""
+"""Times as a person types and reads them: `8h`, `90min`, `30` (s), moments of a session, `1:05.8`, days, `3d`."""
 
 from __future__ import annotations
 
 import argparse
 import re
+from datetime import date, datetime, timedelta
 
 from meterlog.errors import UsageError
 from meterlog.text.typed import typed_number
 
 _UNIT_S = {"": 1.0, "s": 1.0, "min": 60.0, "h": 3600.0}
 _SPAN = re.compile(r"(\d+[.,]?\d*|[.,]\d+)\s*(s|min|h|)")
+_DAYS = re.compile(r"(\d{1,4})\s*(?:d|days?)")
 _MOMENT = re.compile(r"(?:(\d+):)?(\d+):(\d\d(?:[.,]\d*)?)")
 
 
@@ -54,3 +56,26 @@ def moment(text: str) -> float:
         return typed_number(text)
     except UsageError:
         raise argparse.ArgumentTypeError(f"wants seconds from the session's start, or 1:05.8, not '{text}'") from None
+
+
+def today() -> date:
+    """This day, where this computer is."""
+    return datetime.now().astimezone().date()
+
+
+def day_to_come(text: str) -> date:
+    """A day from today on: `2026-12-01`, or in so many days, `3d`.
+
+    Raises:
+        ArgumentTypeError: it is none, or is over.
+    """
+    match, now = _DAYS.fullmatch(text.strip()), today()
+    try:
+        day = now + timedelta(days=int(match[1])) if match else date.fromisoformat(text.strip())
+    except ValueError:
+        raise argparse.ArgumentTypeError(
+            f"must be a date as YYYY-MM-DD, or days from now as 3d, not '{text}'"
+        ) from None
+    if day < now:
+        raise argparse.ArgumentTypeError(f"must be today or later, not '{text}'")
+    return day

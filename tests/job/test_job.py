@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Callable
+from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
@@ -14,6 +15,7 @@ from meterlog.circuit.model.circuit_file import load_circuit
 from meterlog.cli import main
 from meterlog.errors import JobBusy
 from meterlog.job.job_file import editing, measuring
+from meterlog.text.times import today
 from tests.job.vehicle import Vehicle
 
 Run = Callable[..., dict[str, Any]]
@@ -308,6 +310,40 @@ def test_a_job_that_waits_says_for_what_and_goes_on_with_the_next_step(
     assert ": waiting, " in capsys.readouterr().out
     assert job("measure", "--value", "12.3")["state"] == "open"
     assert job("undo")["state"] == "waiting"
+
+
+@pytest.mark.parametrize(("until", "days"), [("3d", 3), ("0 days", 0), ("2999-12-01", None)])
+def test_what_a_job_waits_for_is_due_on_a_day(
+    job: Run, folder: Path, capsys: pytest.CaptureFixture[str], until: str, days: int | None
+) -> None:
+    start(job)
+    job("wait", "relay", "--until", until)
+    day = until if days is None else str(today() + timedelta(days))
+    due = f"due {day}" if days != 0 else "due today"
+    assert main(["jobs", str(folder)]) == 0
+    assert f": waiting, {due}, " in capsys.readouterr().out
+    assert main(["job", "status", str(folder)]) == 0
+    assert f"waits for: relay, {due}\n" in capsys.readouterr().out
+
+
+def test_what_is_overdue_is_said_and_a_day_that_is_none_is_refused(
+    job: Run, folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    start(job)
+    for wrong in ("yesterday", "2020-01-01", "2026-02-30", "-1d"):
+        with pytest.raises(SystemExit) as ended:
+            main(["job", "wait", str(folder), "relay", f"--until={wrong}"])
+        assert ended.value.code == 2
+    job("wait", "relay", "--until", "3d")
+    file = folder / "job.toml"
+    whole = re.sub(r'until = ".*"', "until = 2020-01-01", file.read_text())  # a date of TOML's own, typed by hand
+    file.write_text(whole)
+    capsys.readouterr()
+    assert main(["jobs", str(folder)]) == 0
+    assert ": waiting, due since 2020-01-01, " in capsys.readouterr().out
+    file.write_text(whole.replace("2020-01-01", '"soon"'))
+    assert main(["job", "status", str(folder)]) == 2
+    assert "'until' must be a date as YYYY-MM-DD" in capsys.readouterr().err
 
 
 def test_a_missing_session_is_said_and_its_reading_stays(

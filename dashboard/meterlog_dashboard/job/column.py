@@ -86,7 +86,7 @@ def _head(status: Status) -> Sequence[Component]:
 
 def _known(status: Status) -> str:
     if status.job.waiting:
-        return f"waits for: {status.job.waiting}"
+        return f"waits for: {status.job.waiting}{status.job.due and f', {status.job.due}'}"
     if status.job.repaired and status.state != "open":
         return f"{status.job.repaired} is repaired; proof: {status.proof.verdict}"
     if not status.diagnosis and status.chances:

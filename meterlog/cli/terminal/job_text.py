@@ -24,7 +24,7 @@ def status_lines(now: Status, folder: str) -> Iterator[str]:
     vehicle = f" ({one_line(now.job.vehicle)})" if now.job.vehicle else ""
     yield f"Job, {now.state}: {one_line(now.job.complaint)}{vehicle}"
     if now.job.waiting:
-        yield f"  waits for: {one_line(now.job.waiting)}"
+        yield f"  waits for: {one_line(now.job.waiting)}{now.job.due and f', {now.job.due}'}"
     for key, answer in now.job.observed.items():
         yield f"  {one_line(key)} = {one_line(answer)}"
     if now.case is not None:

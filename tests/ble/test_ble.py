@@ -19,6 +19,7 @@ from meterlog.transports import ble_scan
 from meterlog.transports.ble import BleLink, BleSettings, BleTransport, Wanted, scan
 from meterlog_drivers.simulated.bluetooth.bluez import SimulatedBluez
 from meterlog_drivers.simulated.bluetooth.peripheral import Characteristic, SimulatedPeripheral
+from tests.waiting import until
 
 ADDRESS = "00:00:5E:00:53:01"
 SETTINGS = BleSettings(Wanted(address=ADDRESS), search_s=1.0)
@@ -177,7 +178,7 @@ def test_a_program_that_ends_without_closing_lets_the_meter_go(
     with a_program_with_the_meter_open() as program:
         program.communicate("\n")
     assert program.returncode == 0
-    assert not bluez.is_connected(meter)
+    until(lambda: not bluez.is_connected(meter))
 
 
 def test_the_bluetooth_service_crashes_and_comes_back(

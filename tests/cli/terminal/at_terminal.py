@@ -53,11 +53,9 @@ class AtTerminal:
         """Wait until one of some texts is shown that was not before; which. Line ends are blanks."""
         end_s = time.monotonic() + LONGEST_S
         while time.monotonic() < end_s:
-            rest = " ".join(self.plain[self._seen :].split())
-            found = [text for text in texts if text in rest]
-            if found:
-                self._seen = len(self.plain)
-                return found[0]
+            for text in texts:
+                if self._passed(text):
+                    return text
             if not self._read():
                 break
         raise AssertionError(f"none of {texts} came; shown: {self.plain[-2000:]}")
@@ -65,10 +63,14 @@ class AtTerminal:
     def came(self, text: str) -> bool:
         """Look a moment for a text that was not shown before."""
         self._read()
-        if text not in " ".join(self.plain[self._seen :].split()):
-            return False
-        self._seen = len(self.plain)
-        return True
+        return self._passed(text)
+
+    def _passed(self, text: str) -> bool:
+        """Tell whether a text is shown behind what was seen, and go on behind its last place: what follows is new."""
+        places = [*re.finditer(r"\s+".join(map(re.escape, text.split(" "))), self.plain[self._seen :])]
+        if places:
+            self._seen += places[-1].end()
+        return bool(places)
 
     def press(self, keys: str) -> None:
         """Press keys."""

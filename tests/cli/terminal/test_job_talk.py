@@ -5,6 +5,7 @@ from __future__ import annotations
 import subprocess
 import sys
 from collections.abc import Callable
+from contextlib import ExitStack
 from pathlib import Path
 
 import pytest
@@ -108,8 +109,9 @@ def test_on_a_real_port_a_wrong_dial_and_crossed_leads_are_said_before_the_readi
     begun: Callable[..., Path],
 ) -> None:
     emulate = [sys.executable, "-m", "meterlog", "emulate", "van", "--fault", "none", "--speed", "4"]
-    with subprocess.Popen(emulate, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True) as van:
-        assert van.stdin is not None
+    with ExitStack() as ends:
+        van = ends.enter_context(subprocess.Popen(emulate, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True))
+        ends.callback(van.kill)
         assert van.stdout is not None
         folder = begun("--circuit", "pump-feed", "--meter", f"status14:{van.stdout.readline().strip()}")
 
@@ -129,7 +131,6 @@ def test_on_a_real_port_a_wrong_dial_and_crossed_leads_are_said_before_the_readi
             at.until("Means: ")
             at.press("q")
             assert at.ended() == 0
-        van.kill()
     reading = read_job(folder).steps[0]
     assert reading.values["at"] == "plug_feed"
     assert 11.5 < float(str(reading.values["value"])) < 12.6

@@ -15,16 +15,20 @@ from tests.job.vehicle import WORKS
 Run = Callable[..., dict[str, Any]]
 
 
-def _to_try(job: Run) -> dict[str, Any]:
+DEAD = {"quantity": "voltage", "at": "fuse_out", "to": "battery_minus", "state": "key_on", "value": 0.0}
+
+
+@pytest.fixture
+def to_try(job: Run, folder: Path) -> Path:
+    """A job whose next step is to try a new fuse."""
     job("start", "--complaint", "cranks, does not start", "--circuit", "pump-feed")
-    for _ in range(2):
-        now = job("measure", "--at", "fuse_out", "--value", "0")
-    return now
+    add_steps(folder, [("measured", DEAD)] * 2)
+    return folder
 
 
+@pytest.mark.usefixtures("to_try")
 def test_a_new_fuse_is_the_next_step_and_its_result_is_one_word(job: Run) -> None:
-    now = _to_try(job)
-    following = now["next"]
+    following = job("status")["next"]
     assert following["kind"] == "try"
     assert following["tried"] == {"replaced": "fuse"}
     assert following["answers"] == ["runs", "dead", "blew"]
@@ -38,13 +42,13 @@ def test_a_new_fuse_is_the_next_step_and_its_result_is_one_word(job: Run) -> Non
     assert after["next"]["part"] == "fuse"
 
 
+@pytest.mark.usefixtures("to_try")
 def test_the_same_is_entered_as_a_trial(job: Run) -> None:
-    _to_try(job)
     assert job("tried", "replaced fuse runs")["next"]["part"] == "fuse"
 
 
+@pytest.mark.usefixtures("to_try")
 def test_what_cannot_be_tried_is_refused_and_not_asked_for_again(job: Run) -> None:
-    _to_try(job)
     after = job("measure", "--skip")
     assert after["next"].get("tried") != {"replaced": "fuse"}
     assert job("undo")["next"]["tried"] == {"replaced": "fuse"}
@@ -52,24 +56,24 @@ def test_what_cannot_be_tried_is_refused_and_not_asked_for_again(job: Run) -> No
     assert passed["next"].get("tried") != {"replaced": "fuse"}
 
 
-def test_a_reading_is_no_result(job: Run, capsys: pytest.CaptureFixture[str]) -> None:
-    now = _to_try(job)
-    capsys.readouterr()
-    assert main(["job", "measure", now["job"], "--value", "12.3"]) == 2
+def test_a_reading_is_no_result(to_try: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["job", "measure", str(to_try), "--value", "12.3"]) == 2
     assert "'result' must be one of runs" in capsys.readouterr().err
-    assert main(["job", "measure", now["job"]]) == 2
+    assert main(["job", "measure", str(to_try)]) == 2
     assert "--value runs|dead|blew" in capsys.readouterr().err
 
 
-def _works_while_measured(job: Run, folder: Path) -> dict[str, Any]:
-    """The status once enough readings were a sound circuit's."""
+@pytest.fixture
+def works(job: Run, folder: Path) -> Path:
+    """A job on what comes and goes, whose readings were a sound circuit's."""
     job("start", "--complaint", "dies now and then", "--circuit", "pump-feed")
     add_steps(folder, [("measured", row) for row in WORKS])
-    return job("status")
+    return folder
 
 
-def test_what_comes_and_goes_is_made_to_fail_before_a_circuit_is_cleared(job: Run, folder: Path) -> None:
-    now = _works_while_measured(job, folder)
+@pytest.mark.usefixtures("works")
+def test_what_comes_and_goes_is_made_to_fail_before_a_circuit_is_cleared(job: Run) -> None:
+    now = job("status")
     assert now["next"]["kind"] == "try"
     assert now["next"]["tried"] == {"observed": "moves_with_harness"}
     assert "Bend the harness" in now["next"]["text"]
@@ -79,7 +83,7 @@ def test_what_comes_and_goes_is_made_to_fail_before_a_circuit_is_cleared(job: Ru
     assert moved["next"]["kind"] in ("measure", "repair")
 
 
+@pytest.mark.usefixtures("works")
 @pytest.mark.parametrize("came_of_it", [("--value", "no"), ("--value", "unknown"), ("--skip",)])
-def test_a_harness_that_tells_nothing_is_moved_once(job: Run, folder: Path, came_of_it: tuple[str, ...]) -> None:
-    _works_while_measured(job, folder)
+def test_a_harness_that_tells_nothing_is_moved_once(job: Run, came_of_it: tuple[str, ...]) -> None:
     assert job("measure", *came_of_it)["next"]["kind"] == "done"

@@ -12,6 +12,7 @@ import pytest
 
 from meterlog.cli import main
 from meterlog.job.job_file import add_steps, read_job
+from meterlog.job.status import status_of
 from tests.job.vehicle import WORKS
 
 if sys.platform != "win32":
@@ -81,6 +82,32 @@ def test_each_of_more_than_nine_answers_has_a_key(tmp_path: Path) -> None:
         at.until("moves_with_harness: ground_wire")
     assert read_job(folder).observed["moves_with_harness"] == "ground_wire"
     assert max(map(len, at.lines)) <= COLUMNS
+
+
+def test_who_ends_before_a_part_is_put_right_is_told_to_do_so_and_then_go_on(begun: Callable[..., Path]) -> None:
+    folder = begun("--circuit", "pump-feed")
+    for _ in range(2):
+        main(["job", "measure", str(folder), "--at", "fuse_out", "--value", "0"])
+    main(["job", "tried", str(folder), "replaced fuse runs"])
+    with AtTerminal("job", "measure", str(folder), columns=200) as at:
+        at.until("it is put right q end")
+        at.press("q")
+        assert at.ended() == 0
+    assert [line for line in at.lines if line][-1] == f"Put fuse right, then go on with 'meterlog job measure {folder}'"
+    assert not read_job(folder).of("repaired")
+
+
+def test_where_only_a_drive_is_left_no_measurement_is_offered(begun: Callable[..., Path]) -> None:
+    folder = begun("--circuit", "pump-feed")
+    main(["job", "repaired", str(folder), "relay"])
+    low = status_of(read_job(folder)).proof.readings[0].sound[0] - 0.45  # too near the limit to settle it
+    for _ in range(2):
+        main(["job", "prove", str(folder), "--value", f"{low:.2f}"])
+    with AtTerminal("job", "measure", str(folder), columns=200) as at:
+        assert at.ended() == 0
+    said = " ".join(at.plain.split())
+    assert said.endswith(f"prove it by driving, then 'job close {folder} --reason ...'.")
+    assert "job measure" not in said
 
 
 def test_slips_are_said_while_the_person_lies_there_and_nothing_is_entered(begun: Callable[..., Path]) -> None:

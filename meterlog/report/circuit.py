@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from meterlog.cautions import DEFERS, Act
 from meterlog.circuit.acts import beginning
 from meterlog.circuit.diagnosis import Diagnoser, Diagnosis, Hypothesis, percent
+from meterlog.circuit.model.chain_text import branch_heads
 from meterlog.circuit.model.circuit import Circuit, Part
 from meterlog.circuit.next_measurement.propose import Step
 from meterlog.circuit.next_measurement.suggest import Suggestion
@@ -49,6 +50,7 @@ class Link:
         part: its chance.
         kind: for example `fuse`; empty where the name says it.
         command: the chance of what closes it; None where nothing does.
+        branch: where the branch that it begins leaves and joins again; empty within the chain.
         points: names of the places where a probe can touch, after it.
         readings: what was read there or across it.
     """
@@ -56,6 +58,7 @@ class Link:
     part: Chance
     kind: str
     command: Chance | None
+    branch: str
     points: str
     readings: list[str]
 
@@ -151,6 +154,7 @@ def _chance(name: str, probability: float, found: Hypothesis | None = None) -> C
 
 def _chain(circuit: Circuit, by_id: dict[str, Hypothesis], measured: Sequence[Measurement]) -> list[Link]:
     links = []
+    heads = branch_heads(circuit)
     for place, part in enumerate(circuit.parts):
         here = [m for m in measured if _place(circuit, m) == place]
         points = [plain(point.id) for point in circuit.points if point.after == part.id]
@@ -159,6 +163,7 @@ def _chain(circuit: Circuit, by_id: dict[str, Hypothesis], measured: Sequence[Me
                 part=_of(part.id, by_id),
                 kind=_kind(part),
                 command=_of(part.command, by_id) if part.command else None,
+                branch=plain(heads.get(place, "")),
                 points=" = ".join(points),
                 readings=[plain(str(m)) for m in here],
             )

@@ -7,8 +7,9 @@ from xml.etree import ElementTree
 import pytest
 
 from meterlog.circuit import load_circuit, template_names
+from meterlog.circuit.model.circuit_file import circuit_from_table
 from meterlog.circuit.readings.measurement import Measurement
-from meterlog_dashboard.job.probe_picture import probe_svg, probes
+from meterlog_dashboard.job.probe_picture import probe_picture, probe_svg, probes
 
 PUMP = load_circuit("pump-feed")
 FUSE, RELAY, LAST = PUMP.part_index["fuse"], PUMP.part_index["relay"], len(PUMP.parts) - 1
@@ -37,3 +38,14 @@ def test_every_circuit_can_be_drawn_at_each_of_its_places(name: str) -> None:
         assert "red" in words
         assert "black" in words
         assert all(part.id.split("_")[0][:8] in words for part in circuit.parts)
+
+
+def test_a_probe_on_a_branch_is_not_drawn_on_the_chain() -> None:
+    parts: list[dict[str, object]] = [{"id": "battery", "kind": "battery"}, {"id": "fuse", "kind": "fuse"}]
+    parts += [{"id": "left", "kind": "load", "resistance_ohm": 6.0}, {"id": "bolt", "kind": "ground"}]
+    beside = {"id": "right_side", "after": "fuse", "part": [{"id": "right", "kind": "load", "resistance_ohm": 6.0}]}
+    circuit = circuit_from_table({"part": parts, "branch": [beside], "point": [{"id": "top", "after": "fuse"}]})
+    assert not probe_picture(circuit, Measurement("voltage_drop", "right", "right"))
+    drawn = "".join(ElementTree.fromstring(probe_svg(circuit, Measurement("voltage", "top"))).itertext())
+    assert "left" in drawn
+    assert "right" not in drawn

@@ -12,6 +12,7 @@ from meterlog.cautions import DEFERS, applying, first_said
 from meterlog.circuit import Circuit, Part
 from meterlog.circuit.acts import beginning, trying
 from meterlog.circuit.diagnosis import Hypothesis, percent
+from meterlog.circuit.model.chain_text import branch_heads
 from meterlog.circuit.model.circuit import BATTERY_MINUS
 from meterlog.circuit.next_measurement.propose import Step
 from meterlog.circuit.next_measurement.suggest import Suggestion
@@ -115,7 +116,10 @@ def chain(case: Case) -> Component:
     own_from = len(case.measured) - case.own
     items: list[Component] = [html.Li(_healthy(case.diagnosis.healthy), className="part healthy")]
     placed: set[int] = set()
+    heads = branch_heads(case.circuit)
     for place, part in enumerate(case.circuit.parts):
+        if place in heads:
+            items.append(html.Li(plain(heads[place]), className="point"))
         items.append(html.Li(_part(case, part, chances)))
         here = [k for k, m in enumerate(case.measured) if k not in placed and _node(case.circuit, m.at) == place]
         placed.update(here)

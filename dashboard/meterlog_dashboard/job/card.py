@@ -58,12 +58,13 @@ def _what(status: Status, following: Next) -> Sequence[Component | None]:
         for key, words in rows
         if words
     ]
+    picture = probe_picture(status.case.circuit, m)
     drawn = f"Red {following.how.get('red', '')}; black {following.how.get('black', '')}."
     return [
         html.P(place, className="next"),
         html.P(following.again) if following.again else None,
         html.Dl(leads, className="leads"),
-        html.Img(src=probe_picture(status.case.circuit, m), alt=drawn, className="probes"),
+        html.Img(src=picture, alt=drawn, className="probes") if picture else None,
         meaning,
     ]
 

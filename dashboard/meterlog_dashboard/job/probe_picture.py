@@ -27,23 +27,26 @@ Spot = tuple[float, float]
 def probes(circuit: Circuit, m: Measurement) -> tuple[int, int]:
     """The nodes of the red and the black probe; for a part's coil both are the node before it."""
     if m.at_coil or m.at in circuit.commands:
-        return circuit.commands[m.at] - 1, circuit.commands[m.at] - 1
+        before, _ = circuit.across(circuit.commands[m.at])
+        return before, before
     if m.at in circuit.part_index and m.to in (m.at, ""):
-        return circuit.part_index[m.at] - 1, circuit.part_index[m.at]
+        return circuit.across(circuit.part_index[m.at])
     if m.quantity == "current":
-        node = circuit.node(m.at)
-        return node - 1, node
+        return circuit.across(circuit.node(m.at))
     return circuit.node(m.at), circuit.node(m.to)
 
 
 def probe_picture(circuit: Circuit, m: Measurement) -> str:
-    """The drawing as an address of an image that needs no file."""
+    """The drawing as an address of an image that needs no file; empty where a probe is on a branch, beside the line."""
+    places = {*probes(circuit, m), circuit.commands.get(m.at, circuit.part_index.get(m.at, 0))}
+    if not all(place in circuit.chain for place in places):
+        return ""
     return "data:image/svg+xml;utf8," + quote(probe_svg(circuit, m))
 
 
 def probe_svg(circuit: Circuit, m: Measurement) -> str:
     """The drawing as SVG."""
-    names = [*(part.id.replace("_", " ") for part in circuit.parts), "battery −"]
+    names = [*(part.id.replace("_", " ") for part in circuit.parts[: len(circuit.chain)]), "battery −"]
     coil = circuit.commands.get(m.at) if m.at_coil or m.at in circuit.commands else None
     red, black = probes(circuit, m)
     on = {coil} if coil is not None else {max(red, black)} if abs(red - black) == 1 else set()

@@ -52,6 +52,14 @@ def branch_lines(circuit: Circuit) -> list[str]:
     ]
 
 
+def branch_heads(circuit: Circuit) -> dict[int, str]:
+    """Return what is said above a branch's first part, by that part's position: `branch right: from wire, to body`."""
+    return {
+        inside[0]: f"branch {branch.id}: from {branch.after}, to {branch.to}"
+        for branch, inside in zip(circuit.branches, circuit.branch_positions, strict=True)
+    }
+
+
 def _line(parts: Iterable[Part]) -> str:
     return " - ".join(f"{part.id} ({part.command})" if part.command else part.id for part in parts)
 

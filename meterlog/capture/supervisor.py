@@ -258,6 +258,7 @@ def _sum(a: Traffic, b: Traffic) -> Traffic:
     return Traffic(
         a.frames_good + b.frames_good,
         a.frames_refused + b.frames_refused,
+        a.frames_asked + b.frames_asked,
         a.frames_broken + b.frames_broken,
         a.bytes_discarded + b.bytes_discarded,
         a.first_bytes or b.first_bytes,

@@ -32,7 +32,8 @@ class Traffic:
 
     Attributes:
         frames_good: frames that gave readings.
-        frames_refused: whole frames that say what no meter says.
+        frames_refused: whole frames that say what no meter says, or of which a person must tell.
+        frames_asked: how many of those only want a person's word.
         frames_broken: runs of bytes behind a frame that were no frame, however long.
         bytes_discarded: bytes that belonged to no frame.
         never_taught: the last frame that shows something which a taught profile was never taught, or which a person
@@ -43,6 +44,7 @@ class Traffic:
 
     frames_good: int = 0
     frames_refused: int = 0
+    frames_asked: int = 0
     frames_broken: int = 0
     bytes_discarded: int = 0
     first_bytes: bytes = b""
@@ -51,8 +53,8 @@ class Traffic:
 
     @property
     def frames_rejected(self) -> int:
-        """Frames that came damaged, as far as can be told: those refused and those broken."""
-        return self.frames_refused + self.frames_broken
+        """Frames that came damaged, as far as can be told: those refused, unless they only want a word, and broken."""
+        return self.frames_refused - self.frames_asked + self.frames_broken
 
 
 class Connection(Protocol):

@@ -47,7 +47,7 @@ class Candidate:
         driver: the driver.
         options: what goes behind `?` in the address.
         good, refused, lost: frames read, frames that say what no meter says, bytes thrown away after the first
-            good frame.
+            good frame. Frames of which only a person can tell speak neither for a driver nor against it.
         bytes_seen: all bytes since the first good frame.
         last: the last readings.
         failure: what was wrong with the driver, in a sentence; '' while it works. Then it is left out.
@@ -89,11 +89,11 @@ class Candidate:
         traffic = self.decoder.traffic
         self.good = traffic.frames_good
         if self._lead is None and self.good:
-            self._lead = (traffic.bytes_discarded, traffic.frames_refused)
+            self._lead = (traffic.bytes_discarded, traffic.frames_refused - traffic.frames_asked)
         if self._lead is not None:
             self.bytes_seen += len(data)
             self.lost = traffic.bytes_discarded - self._lead[0]
-            self.refused = traffic.frames_refused - self._lead[1]
+            self.refused = traffic.frames_refused - traffic.frames_asked - self._lead[1]
         self.last = (self.last + readings)[-FRAMES_AGREED:]
 
     @property

@@ -137,6 +137,7 @@ class FixedFrameDecoder:
                     traffic.never_taught = frame
                 elif self._asks is not None and (question := self._asks(frame)):
                     traffic.never_taught, traffic.question = frame, question
+                    traffic.frames_asked += 1
             start += length
         self._last = last
         traffic.frames_good += good

@@ -77,11 +77,13 @@ def test_every_reading_of_two_meters_is_kept_with_its_time(
     second_meter = plug_in()
     recording = start(f"status14:{meter.port}?label=feed", f"status14:{second_meter.port}?label=ground")
     shown: list[float] = []
+    counted: list[float] = []
     for i in range(50):
         shown.append(time.monotonic())
         meter.show(i / 100)
         second_meter.show(i / 10)
         until(lambda i=i: count(recording.recorder) == 2 * (i + 1))  # type: ignore[misc]
+        counted.append(time.monotonic())
     outcome = recording.recorder.finish()
     assert (outcome.readings, outcome.error) == (100, None)
     with open_reader(recording.path) as reader:
@@ -90,7 +92,8 @@ def test_every_reading_of_two_meters_is_kept_with_its_time(
         assert values(reader, by_label["feed"].number) == [i / 100 for i in range(50)]
         assert values(reader, by_label["ground"].number) == [i / 10 for i in range(50)]
         times = reader.series(by_label["feed"].number).time_s + reader.monotonic_start_s
-        assert max(abs(times - shown)) < 0.1
+        assert all(times - shown > -1e-3)
+        assert all(times <= counted), "not after it was there, however busy the machine"
         assert by_label["feed"].address == f"status14:{meter.port}?label=feed"
 
 

@@ -21,6 +21,7 @@ from meterlog.stream.items import SessionItems
 from meterlog_dashboard.frame.view import Context
 from meterlog_dashboard.gate.access import LOOPBACK, Access
 from meterlog_dashboard.programs import routes
+from tests.waiting import until
 
 RECORDINGS = Path(__file__).parents[2] / "recordings"
 Told = list[dict[str, Any]]
@@ -166,8 +167,12 @@ def test_there_is_a_limit_of_listeners_and_who_goes_makes_room(port: int, record
     for listener in listeners:
         assert listener.hear("nothing of that kind")[-1]["type"] == "end"
         listener.close()
-    with closing(Listener(port, "sessions/live.sqlite")) as listener:
-        assert listener.status == 200
+
+    def let_in() -> bool:
+        with closing(Listener(port, "sessions/live.sqlite")) as listener:
+            return listener.status == 200
+
+    until(let_in)
 
 
 @pytest.mark.parametrize("name", ["absent.sqlite", "..%5Csecret.sqlite", "notes.txt"])

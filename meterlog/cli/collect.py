@@ -1,4 +1,4 @@
-"""Gather what many sessions show into one dataset: Parquet tables of measures, events, findings and more.
+"""Gather what many sessions and jobs show into one dataset: Parquet tables of measures, events, findings and more.
 
 Run it again at any time: only what is new or has changed is read. A session that cannot be read is a row in the table
 'problems'. 'meterlog help collect' describes the tables.
@@ -24,6 +24,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("folders", metavar="FOLDER", type=Path, nargs="+", help="sessions, in folders inside it too")
     parser.add_argument("--out", metavar="DATASET", type=Path, required=True, help="the dataset's folder")
     parser.add_argument("--workers", type=int, metavar="N", help="processes to read with; all cores by default")
+    words = "put every reading in too; a dataset that has them keeps doing so"
+    parser.add_argument("--readings", action="store_true", help=words)
 
 
 def run(args: argparse.Namespace) -> int:
@@ -32,7 +34,7 @@ def run(args: argparse.Namespace) -> int:
         raise UsageError(f"--workers must be a whole number, 1 or more, not {args.workers}")
     from meterlog.fleet.collect import collect
 
-    done = collect(args.folders, args.out, args.workers)
+    done = collect(args.folders, args.out, args.workers, readings=args.readings)
     told = [f"{count(done.read, 'session')} read", f"{done.unchanged} unchanged"]
     told += [f"{done.gone} gone"] if done.gone else []
     print(f"{one_line(str(args.out))}: {', '.join(told)}")

@@ -87,7 +87,7 @@ def _sides(args: argparse.Namespace) -> tuple[Sides, list[str], list[str]]:
 
 def _sessions(good: str) -> list[str]:
     """The sessions of a folder, by name; a path that is no folder is one session."""
-    from meterlog.session.summary import session_files
+    from meterlog.session.files import session_files
 
     if not Path(good).is_dir():
         return [good]

@@ -1,33 +1,20 @@
-"""Keeps a dataset up to date with folders of sessions: only what changed is read again, by all cores."""
+"""Keeps a dataset up to date with folders of sessions and jobs: only what changed is read again."""
 
 from __future__ import annotations
 
-import multiprocessing
-import os
-import signal
-import threading
-from collections.abc import Iterator, Sequence
-from concurrent.futures import Executor, ProcessPoolExecutor, ThreadPoolExecutor
-from concurrent.futures.process import BrokenProcessPool
-from contextlib import contextmanager
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-import pyarrow as pa
-
-from meterlog.errors import DatasetError
-from meterlog.fleet.dataset import collecting, known, publish
-from meterlog.fleet.extract import Found, extract, found
-from meterlog.session.summary import session_files
+from meterlog.fleet.manifest import Held, holds_readings, read_held
+from meterlog.fleet.place import collecting
+from meterlog.fleet.sources import WITH_READINGS, Found, plain, sources
 
 _ROUND = 2_000
 """So many sessions are published at once: what a kill costs at most, and what is in memory. A guess."""
 
-_AT_ONCE = 8
-"""So many sessions are handed to a process at once. A guess."""
-
-_FEW = 16
-"""Up to so many sessions are read in this process: others take as long to start. A guess."""
+_ROUND_BYTES = 100_000_000
+"""Of session files whose readings are wanted in a round: some 25 million readings, 1.5 GB while they are put in."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,9 +22,9 @@ class Collected:
     """The outcome of a collection.
 
     Attributes:
-        read: sessions that were new or had changed.
-        unchanged: sessions that were not read again.
-        gone: sessions whose file is no longer there; their rows are out of the dataset.
+        read: sessions and jobs that were new or had changed.
+        unchanged: those that were not read again.
+        gone: those whose file is no longer there; their rows are out of the dataset.
         problems: path and reason of each of `read` that cannot be read.
     """
 
@@ -47,8 +34,8 @@ class Collected:
     problems: list[tuple[str, str]]
 
 
-def collect(folders: Sequence[Path], out: Path, workers: int | None = None) -> Collected:
-    """Bring a dataset up to date with all sessions in folders and the folders in them.
+def collect(folders: Sequence[Path], out: Path, workers: int | None = None, *, readings: bool = False) -> Collected:
+    """Bring a dataset up to date with all sessions and jobs in folders and the folders in them.
 
     Sessions of other folders, collected before, stay in it.
 
@@ -56,91 +43,61 @@ def collect(folders: Sequence[Path], out: Path, workers: int | None = None) -> C
         folders: to search.
         out: the dataset's folder; made where there is none.
         workers: processes to read with; as many as the machine has cores where None.
+        readings: put the readings themselves in too; a dataset that has them keeps doing so.
 
     Raises:
         DatasetError: a folder holds no session, or the dataset cannot be read or written; it is then as it was
             after the last round that was complete.
     """
     out, tops = out.resolve(), [folder.resolve() for folder in folders]
-    there = {one.session: one for top in tops for one in _sessions(top)}
     with collecting(out):
-        held = known(out)
-        changed = [one for s, one in there.items() if s not in held or held[s].fingerprint != one.fingerprint]
-        away = {s: one for s, one in held.items() if s not in there and any(Path(s).is_relative_to(t) for t in tops)}
-        problems: list[tuple[str, str]] = []
-        with _processes(len(changed), workers) as pool:
-            for at in range(0, max(len(changed), bool(away)), _ROUND):
-                some = changed[at : at + _ROUND]
-                new = _extracted(pool, some)
-                publish(out, new, {one.session: held[one.session] for one in some if one.session in held} | away)
-                rows = new["problems"].to_pylist()
-                problems += [(row["session"], row["problem"]) for row in rows]
-    return Collected(len(changed), len(there) - len(changed), len(away), sorted(problems))
+        held = _held(out)
+        readings = readings or holds_readings(held)
+        there = {one.name: one for top in tops for one in sources(top, readings=readings)}
+        changed = [
+            one for one in there.values() if one.name not in held or held[one.name].fingerprint != one.fingerprint
+        ]
+        inside = tuple(f"{plain(top).rstrip('/')}/" for top in tops)
+        gone = [name for name in held if name not in there and f"{name}/".startswith(inside)]
+        problems = _bring_in(out, held, changed, gone, workers) if changed or gone else []
+    return Collected(len(changed), len(there) - len(changed), len(gone), sorted(problems))
 
 
-def _sessions(top: Path) -> Iterator[Found]:
-    """The sessions in a folder and those in it, by name; what is hidden is passed over.
+def _held(out: Path) -> Held:
+    """What a dataset holds: by its list, or by its tables where that is missing or damaged."""
+    held = read_held(out)
+    if held is None and out.exists():
+        from meterlog.fleet.dataset import held_by_tables
 
-    Raises:
-        DatasetError: there is none: a disk that is not mounted must not empty the dataset.
-    """
-    if not top.is_dir():
-        raise DatasetError(f"there is no folder '{top}'")
-    files: list[Path] = []
-    for folder, inside, _ in os.walk(top):
-        inside[:] = [name for name in inside if not name.startswith(".")]
-        files += session_files(Path(folder))
-    if not files:
-        raise DatasetError(f"there are no sessions in '{top}'")
-    for path in sorted(files):
-        if (one := found(path)) is not None:
-            yield one
+        return held_by_tables(out)
+    return held or {}
 
 
-@contextmanager
-def _processes(sessions: int, workers: int | None) -> Iterator[Executor]:
-    """Return what the work is given to: processes for much of it, else a thread of this one."""
-    count = min(workers or os.cpu_count() or 1, -(-sessions // _AT_ONCE))
-    if count < 2 or sessions <= _FEW:
-        pool: Executor = ThreadPoolExecutor(1)
-    else:
-        # Spawned: a fork may copy a held lock.
-        pool = ProcessPoolExecutor(count, multiprocessing.get_context("spawn"), initializer=_follow_parent)
-    try:
-        yield pool
-    finally:
-        pool.shutdown(cancel_futures=True)
+def _bring_in(
+    out: Path, held: Held, changed: Sequence[Found], gone: Sequence[str], workers: int | None
+) -> list[tuple[str, str]]:
+    """Read what has changed, a round after the other; the path and reason of what cannot be read."""
+    from meterlog.fleet.dataset import publish  # pyarrow and all that analyzes: to see that nothing changed needs none
+    from meterlog.fleet.work import extracting
+
+    problems: list[tuple[str, str]] = []
+    with extracting(len(changed), workers) as extracted:
+        for some in _rounds(changed) or [[]]:
+            new = extracted(some)
+            held = publish(out, new, held, [*(one.name for one in some), *gone])
+            gone = ()
+            problems += [(row["session"], row["problem"]) for row in new["problems"].to_pylist()]
+    return problems
 
 
-def _follow_parent() -> None:
-    """Let this process end with the one that collects, not by Ctrl-C, and not wait for work for ever."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-    parent = multiprocessing.parent_process()
-    if parent is None:
-        return
-
-    def watch() -> None:
-        parent.join()
-        os._exit(1)
-
-    threading.Thread(target=watch, daemon=True).start()
-
-
-def _extracted(pool: Executor, files: Sequence[Found]) -> dict[str, pa.Table]:
-    """The rows of sessions; what a killed process leaves is done here."""
-    parts = [files[at : at + _AT_ONCE] for at in range(0, len(files), _AT_ONCE)] or [[]]
-    done = []
-    try:
-        working = [(part, pool.submit(extract, part)) for part in parts]
-    except BrokenProcessPool:
-        return _joined([extract(part) for part in parts])
-    for part, future in working:
-        try:
-            done.append(future.result())
-        except BrokenProcessPool:
-            done.append(extract(part))
-    return _joined(done)
-
-
-def _joined(parts: Sequence[dict[str, pa.Table]]) -> dict[str, pa.Table]:
-    return {name: pa.concat_tables([part[name] for part in parts]) for name in parts[0]}
+def _rounds(changed: Sequence[Found]) -> list[list[Found]]:
+    rounds: list[list[Found]] = []
+    size = 0
+    for one in changed:
+        weight = one.size if one.fingerprint.endswith(WITH_READINGS) else 0
+        if not rounds or len(rounds[-1]) == _ROUND or size + weight > _ROUND_BYTES:
+            rounds.append([])
+            size = 0
+        rounds[-1].append(one)
+        size += weight
+    return rounds

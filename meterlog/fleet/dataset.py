@@ -4,133 +4,145 @@ from __future__ import annotations
 
 import errno
 import os
-import re
 import secrets
 import shutil
-from collections.abc import Iterator, Mapping
-from collections.abc import Set as AbstractSet
-from contextlib import contextmanager
+from collections.abc import Iterable, Iterator, Mapping
+from itertools import chain
 from pathlib import Path
-from typing import NamedTuple
 
 import pyarrow as pa
 import pyarrow.compute as pc
 import pyarrow.parquet as pq
-from filelock import FileLock, Timeout
 
 from meterlog.errors import DatasetError
-from meterlog.fleet.tables import MONTH, TABLES, check_version
+from meterlog.fleet.manifest import Held, Known, write_held
+from meterlog.fleet.place import beside, put_in_place, recover
+from meterlog.fleet.tables import PARTED_BY, PARTITION, TABLES, UNKNOWN, check_version, key_of
 
-_OWN = re.compile(rf"(?:{'|'.join(TABLES)})(?:/{MONTH}=\d{{4}}-\d\d(?:/[0-9a-f]{{8}}\.parquet)?)?")
-"""The files and folders of a dataset, by their paths in it."""
+_BATCH_ROWS = 500_000
+"""So many rows of a file are in memory at once while others are put to them: of the widest table 150 MB. A choice."""
 
-
-class Known(NamedTuple):
-    """A session that a dataset holds.
-
-    Attributes:
-        fingerprint: of the file as it was read.
-        month: where its rows are.
-    """
-
-    fingerprint: str
-    month: str
+_LIST = ("sessions", "jobs", "problems")
+"""The tables that hold a fingerprint."""
 
 
-@contextmanager
-def collecting(path: Path) -> Iterator[None]:
-    """Inside, no other program collects into a dataset; what a killed one left half done is cleared before.
+def held_by_tables(path: Path) -> dict[str, Known]:
+    """Return what a dataset holds by its tables: those with a problem too; none where there is no dataset yet.
 
     Raises:
-        DatasetError: another program collects into it, it is something else, or it cannot be written.
+        DatasetError: it is damaged, or of another version.
     """
-    lock = FileLock(path.with_name(f".{path.name}.lock"))
-    try:
-        lock.acquire(timeout=0.0)
-    except Timeout:
-        raise DatasetError(f"another program collects into '{path}': try again when it is done") from None
-    except OSError as error:
-        raise DatasetError(f"'{path}' cannot be written: {error.strerror or error}") from error
-    try:
-        _recover(path)
-        _check(path)
-        yield
-    except pa.ArrowException as error:
-        raise DatasetError(f"'{path}' is damaged ({error}): collect into a new one") from error
-    except OSError as error:
-        why = os.strerror(error.errno) if error.errno else str(error)  # pyarrow's own words name the passing file
-        raise DatasetError(f"'{path}' cannot be written: {why}; it is as it was") from error
-    finally:
-        lock.release()
+    held = {}
+    for table in _LIST:
+        key = key_of(table)
+        for partition, file in _files(path, table).items():
+            try:
+                with pq.ParquetFile(file) as opened:
+                    check_version(opened.schema_arrow, str(path))
+                    columns = opened.read([key, "fingerprint"]).to_pydict()
+            except pa.ArrowException as error:
+                raise DatasetError(f"'{path}' is damaged ({error}): collect into a new one") from error
+            for name, fingerprint in zip(columns[key], columns["fingerprint"], strict=True):
+                held[name] = Known(fingerprint, partition)
+    return held
 
 
-def known(path: Path) -> dict[str, Known]:
-    """Return the sessions that a dataset holds, those with a problem too; none where there is no dataset yet."""
-    sessions = {}
-    for table in ("sessions", "problems"):
-        for month, file in _files(path, table).items():
-            with pq.ParquetFile(file) as opened:
-                check_version(opened.schema_arrow, str(path))
-                columns = opened.read(["session", "fingerprint"]).to_pydict()
-            for session, fingerprint in zip(columns["session"], columns["fingerprint"], strict=True):
-                sessions[session] = Known(fingerprint, month)
-    return sessions
-
-
-def publish(path: Path, new: Mapping[str, pa.Table], gone: Mapping[str, Known]) -> None:
+def publish(path: Path, new: Mapping[str, pa.Table], held: Held, gone: Iterable[str]) -> Held:
     """Take rows out of a dataset and put others in, all at once.
 
     The new state is made beside it, of links to the files that stay, and takes its name when it is complete.
 
     Args:
         path: the dataset, which need not exist.
-        new: the rows of each table, with their month.
-        gone: the sessions whose rows are no longer true.
+        new: the rows of each table that come, each with its partition.
+        held: what it holds now.
+        gone: names of what it holds whose rows are no longer true.
+
+    Returns:
+        What it holds then.
 
     Raises:
         OSError: it cannot be written; it is then as it was.
+        DatasetError: one of its files is damaged.
     """
-    beside, before = _beside(path), _before(path)
+    away = {name: held[name] for name in gone if name in held}
+    then = {name: one for name, one in held.items() if name not in away} | _listed(new)
     try:
-        _make(path, beside, new, gone)
-        if path.exists():
-            path.rename(before)
-        beside.rename(path)
-    except BaseException:
-        _recover(path)
+        for table in TABLES:
+            _make(path, beside(path), table, new[table], away)
+        write_held(beside(path), then)
+        put_in_place(path, beside(path))
+    except BaseException as error:
+        recover(path)
+        if isinstance(error, pa.ArrowException) and not isinstance(error, OSError):
+            raise DatasetError(f"'{path}' is damaged ({error}): collect into a new one") from error
         raise
-    shutil.rmtree(before, ignore_errors=True)
+    return then
 
 
-def _make(path: Path, beside: Path, new: Mapping[str, pa.Table], gone: Mapping[str, Known]) -> None:
-    put_in = {month for table in new.values() for month in table[MONTH].unique().to_pylist()}
-    touched = put_in | {one.month for one in gone.values()}
+def _listed(new: Mapping[str, pa.Table]) -> dict[str, Known]:
+    """What new rows make a dataset hold."""
+    listed = {}
+    for table in _LIST:
+        names, fingerprints, partitions = (
+            new[table][column].to_pylist() for column in (key_of(table), "fingerprint", PARTITION)
+        )
+        for name, *known in zip(names, fingerprints, partitions, strict=True):
+            listed[name] = Known(*known)
+    return listed
+
+
+def _make(path: Path, made: Path, table: str, new: pa.Table, away: Mapping[str, Known]) -> None:
+    """Make the files of one table; one without any row has one empty file, so that it can be asked."""
     name = f"{secrets.token_hex(4)}.parquet"  # a new name: a reader of the old state meets no file of the new one
-    for table in TABLES:
-        old = _files(path, table)
-        for month in sorted(old.keys() | touched):
-            folder = beside / table / f"{MONTH}={month}"
-            folder.mkdir(parents=True)
-            if month in touched:
-                _write(folder / name, _merged(old.get(month), new[table], month, gone.keys()), table)
-            else:
-                _link(old[month], folder / old[month].name)
+    touched = {*new[PARTITION].unique().to_pylist(), *(one.partition for one in away.values())}
+    old = _files(path, table)
+    for partition in sorted(old.keys() - touched):
+        _link(old[partition], _folder(made, table, partition) / old[partition].name)
+    for partition in sorted(touched):
+        coming = new.filter(pc.equal(new[PARTITION], partition)).drop_columns(PARTITION)
+        batches = _batched(_merged(old.get(partition), coming, table, away))
+        first = next(batches, None)
+        if first is not None:
+            _write(_folder(made, table, partition) / name, chain((first,), batches), table)
+    if not (made / table).exists():
+        empty = min(touched | old.keys(), default=f"{PARTED_BY[0]}=1970-01/{PARTED_BY[1]}={UNKNOWN}")
+        _write(_folder(made, table, empty) / name, (TABLES[table].empty_table(),), table)
 
 
-def _merged(old: Path | None, new: pa.Table, month: str, gone: AbstractSet[str]) -> pa.Table:
-    """The rows of a month that stay, and those that come."""
-    coming = new.filter(pc.equal(new[MONTH], month)).drop_columns(MONTH)
-    if old is None:
-        return coming
-    staying = pq.ParquetFile(old).read()
-    away = pc.is_in(staying["session"], value_set=pa.array(sorted(gone), pa.string()))
-    return pa.concat_tables([staying.filter(pc.invert(away)), coming])
+def _folder(made: Path, table: str, partition: str) -> Path:
+    folder = made / table / partition
+    folder.mkdir(parents=True)
+    return folder
 
 
-def _write(path: Path, rows: pa.Table, table: str) -> None:
-    rows = rows.cast(TABLES[table]).replace_schema_metadata(TABLES[table].metadata)
-    order = [(key, "ascending") for key in ("session", "number", "channel") if key in rows.column_names]
-    pq.write_table(rows.sort_by(order), path, compression="zstd")
+def _merged(old: Path | None, coming: pa.Table, table: str, away: Mapping[str, Known]) -> Iterator[pa.Table]:
+    """The rows of a partition that stay, and those that come, some at a time."""
+    if old is not None:
+        names = pa.array(sorted(away), pa.string())
+        with pq.ParquetFile(old) as opened:
+            for batch in opened.iter_batches(_BATCH_ROWS):
+                rows = pa.Table.from_batches([batch])
+                yield rows.filter(pc.invert(pc.is_in(rows[key_of(table)], value_set=names)))
+    yield coming
+
+
+def _batched(parts: Iterable[pa.Table]) -> Iterator[pa.Table]:
+    """The same rows in fewer tables, without those that are empty."""
+    gathered: list[pa.Table] = []
+    for part in parts:
+        gathered += [part] if len(part) else []
+        if sum(map(len, gathered)) >= _BATCH_ROWS:
+            yield pa.concat_tables(gathered)
+            gathered = []
+    if gathered:
+        yield pa.concat_tables(gathered)
+
+
+def _write(path: Path, parts: Iterable[pa.Table], table: str) -> None:
+    with pq.ParquetWriter(path, TABLES[table], compression="zstd") as writer:
+        for rows in parts:
+            writer.write_table(rows.cast(TABLES[table]))
     with path.open("r+b") as file:
         os.fsync(file.fileno())  # else a power cut may leave the name with nothing behind it
 
@@ -145,38 +157,6 @@ def _link(old: Path, new: Path) -> None:
 
 
 def _files(path: Path, table: str) -> dict[str, Path]:
-    """Each month's file of a table."""
-    files = (path / table).glob(f"{MONTH}=*/*.parquet")
-    return {file.parent.name.removeprefix(f"{MONTH}="): file for file in files}
-
-
-def _beside(path: Path) -> Path:
-    return path.with_name(f".{path.name}.part")
-
-
-def _before(path: Path) -> Path:
-    return path.with_name(f".{path.name}.before")
-
-
-def _recover(path: Path) -> None:
-    """Bring back the state before what was cut short."""
-    if _before(path).exists() and not path.exists():
-        _before(path).rename(path)
-    for left in (_before(path), _beside(path)):
-        if left.exists():
-            shutil.rmtree(left)
-
-
-def _check(path: Path) -> None:
-    """Refuse what is no dataset, or holds what would be lost.
-
-    Raises:
-        DatasetError: it is.
-    """
-    if not path.exists():
-        return
-    if not path.is_dir():
-        raise DatasetError(f"'{path}' is a file, no dataset: give another name")
-    for entry in sorted(path.rglob("*")):
-        if not _OWN.fullmatch(entry.relative_to(path).as_posix()):
-            raise DatasetError(f"'{path}' holds '{entry.name}', which is no part of a dataset: give another name")
+    """Each partition's file of a table."""
+    files = (path / table).rglob("*.parquet")
+    return {file.parent.relative_to(path / table).as_posix(): file for file in files}

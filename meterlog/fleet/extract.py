@@ -1,95 +1,90 @@
-"""Says what one session, or several, adds to each table of a dataset."""
+"""Says what one session or job, or several, adds to each table of a dataset."""
 
 from __future__ import annotations
 
 import json
 import math
+import os
 from collections.abc import Sequence
 from datetime import UTC, datetime
-from pathlib import Path
-from typing import NamedTuple
 
+import numpy as np
 import pyarrow as pa
 
-from meterlog import __version__
 from meterlog.details import entered_number
 from meterlog.errors import MeterlogError
+from meterlog.fleet.jobs import job_row
 from meterlog.fleet.measures import measures_of
-from meterlog.fleet.tables import MONTH, TABLES
+from meterlog.fleet.sources import WITH_READINGS, Found
+from meterlog.fleet.tables import PARTITION, TABLES, Row, partition
 from meterlog.loaded import Loaded, load
 
-Row = dict[str, object]
 Rows = dict[str, list[Row]]
-
-_BESIDE = ("-wal", "-journal")
-"""Files that stand beside a session while it grows, and hold what is newest of it."""
-
-
-class Found(NamedTuple):
-    """A session file as it was found.
-
-    Attributes:
-        path: the file.
-        session: its path as it stands in the tables.
-        fingerprint: changes whenever the file does, or the version that reads it.
-    """
-
-    path: Path
-    session: str
-    fingerprint: str
-
-
-def found(path: Path) -> Found | None:
-    """Return a session file as it stands now; None where it has gone meanwhile."""
-    parts = [__version__]
-    for suffix in ("", *_BESIDE):
-        try:
-            state = path.with_name(path.name + suffix).stat()
-        except OSError:
-            if not suffix:
-                return None
-            continue
-        parts.append(f"{state.st_size}:{state.st_mtime_ns}:{state.st_ctime_ns}")
-    # A name that is no text in UTF-8 has a place in the tables too.
-    return Found(path, str(path).encode("utf-8", "backslashreplace").decode(), "/".join(parts))
 
 
 def extract(files: Sequence[Found]) -> dict[str, pa.Table]:
-    """Read and analyze sessions.
+    """Read and analyze sessions and jobs.
 
     Returns:
-        The rows of each table, with their month. A session that cannot be read is a row of `problems`.
+        The rows of each table, with their partition. What cannot be read is a row of `problems`.
     """
     rows: Rows = {name: [] for name in TABLES}
+    readings = [_NO_READINGS]
     for file in files:
-        for name, some in _rows_of(file).items():
-            rows[name] += some
-    return {
-        name: pa.Table.from_pylist(some, schema=TABLES[name].append(pa.field(MONTH, pa.string())))
-        for name, some in rows.items()
-    }
+        try:
+            session = None if file.is_job else load(file.path)
+            some = {"jobs": [job_row(file)]} if session is None else _rows(session, file)
+            if session is not None and file.fingerprint.endswith(WITH_READINGS):
+                readings.append(_readings(session, some["sessions"][0]))
+        except MeterlogError as error:
+            some = _problem(file, str(error))
+        except Exception as error:  # one session in a hundred thousand must not end the rest: it is told instead
+            some = _problem(file, f"it cannot be analyzed ({type(error).__name__}: {error})")
+        for name, more in some.items():
+            rows[name] += more
+    made = {name: pa.Table.from_pylist(some, schema=_with_partition(TABLES[name])) for name, some in rows.items()}
+    return made | {"readings": pa.concat_tables(readings)}
 
 
-def _rows_of(file: Found) -> Rows:
+def _with_partition(schema: pa.Schema) -> pa.Schema:
+    return schema.append(pa.field(PARTITION, pa.string()))
+
+
+_NO_READINGS = _with_partition(TABLES["readings"]).empty_table()
+
+
+def _readings(session: Loaded, row: Row) -> pa.Table:
+    """Every reading of a session; overload is infinite, and its flag says so."""
+    parts = [_NO_READINGS]
+    for channel in session.measured:
+        series = session.series(channel.number)
+        columns = {
+            "session": pa.array([row["session"]]).take(pa.array(np.zeros(len(series), "i8"))),
+            "channel": np.full(len(series), channel.number, "i8"),
+            "time_s": series.time_s,
+            "value": series.value,
+            "resolution": series.resolution.astype("f8"),
+            "flags": series.flags.astype("i8"),
+            PARTITION: pa.array([row[PARTITION]]).take(pa.array(np.zeros(len(series), "i8"))),
+        }
+        parts.append(pa.table(columns, schema=_NO_READINGS.schema))
+    return pa.concat_tables(parts)
+
+
+def _problem(file: Found, problem: str) -> Rows:
     try:
-        return _rows(load(file.path), file)
-    except MeterlogError as error:
-        problem = str(error)
-    except Exception as error:  # one session in a hundred thousand must not end the rest: it is told instead
-        problem = f"it cannot be analyzed ({type(error).__name__}: {error})"
-    changed = datetime.fromtimestamp(file.path.stat().st_mtime, UTC) if file.path.exists() else datetime.now(UTC)
+        changed = datetime.fromtimestamp(os.stat(file.path).st_mtime, UTC)
+    except OSError:  # it has gone meanwhile
+        changed = datetime.now(UTC)
     said = " ".join(problem.encode("utf-8", "backslashreplace").decode().split())
-    return {
-        "problems": [
-            {"session": file.session, "fingerprint": file.fingerprint, "problem": said, MONTH: f"{changed:%Y-%m}"}
-        ]
-    }
+    row: Row = {"session": file.name, "fingerprint": file.fingerprint, "problem": said}
+    return {"problems": [row | {PARTITION: partition(changed, None)}]}
 
 
 def _rows(session: Loaded, file: Found) -> Rows:
     analysis = session.analysis
     started_at = session.started_at.astimezone(UTC)
-    every: Row = {"session": file.session, MONTH: f"{started_at:%Y-%m}"}
+    every: Row = {"session": file.name, PARTITION: partition(started_at, session.details.get("vehicle_kind"))}
     conditions: Row = {
         "started_at": started_at,
         "vehicle": session.details.get("vehicle"),

@@ -2,18 +2,28 @@
 
 from __future__ import annotations
 
+import re
+from datetime import UTC, datetime
+
 import pyarrow as pa
 
 from meterlog.errors import DatasetError
-
-VERSION = 1
-"""Of the schema: a column that is added keeps it, one that changes its name, type or meaning raises it."""
+from meterlog.fleet.manifest import VERSION
 
 VERSION_KEY = b"meterlog.dataset"
 """The key of the version in the metadata of each file."""
 
-MONTH = "month"
-"""The column that a table is parted by: in the names of the folders, not in the files."""
+PARTED_BY = ("month", "vehicle_kind")
+"""The columns that a table is parted by: in the names of the folders, not in the files."""
+
+PARTITION = "partition"
+"""The column that says, until new rows are in their files, which folder is theirs."""
+
+UNKNOWN = "unknown"
+"""The vehicle kind where none was entered."""
+
+_LONGEST = 60
+"""Characters of a vehicle kind in a folder's name: file systems take 255 bytes. A choice."""
 
 _TEXT, _REAL, _WHOLE = pa.string(), pa.float64(), pa.int64()
 _TIME = pa.timestamp("us", tz="UTC")
@@ -107,14 +117,59 @@ _COLUMNS: dict[str, dict[str, pa.DataType]] = {
         "note": _TEXT,
         "by": _TEXT,
     },
+    "jobs": {
+        "job": _TEXT,
+        "fingerprint": _TEXT,
+        "opened_at": _TIME,
+        "vehicle": _TEXT,
+        "complaint": _TEXT,
+        "circuit": _TEXT,
+        "state": _TEXT,
+        "verdict": _TEXT,
+        "proof": _TEXT,
+        "repaired": pa.list_(_TEXT),
+        "price": _REAL,
+        "minutes": _REAL,
+        "measured": _WHOLE,
+        "sessions": pa.list_(_TEXT),
+        "details": _TEXT,
+    },
+    "readings": {
+        "session": _TEXT,
+        "channel": _WHOLE,
+        "time_s": _REAL,
+        "value": _REAL,
+        "resolution": _REAL,
+        "flags": _WHOLE,
+    },
     "problems": {"session": _TEXT, "fingerprint": _TEXT, "problem": _TEXT},
 }
+
+Row = dict[str, object]
+"""A row of a table: its columns' values."""
 
 TABLES: dict[str, pa.Schema] = {
     name: pa.schema(list(columns.items()), metadata={VERSION_KEY: str(VERSION).encode()})
     for name, columns in _COLUMNS.items()
 }
-"""Each table's schema. A file is one table's rows of one month."""
+"""Each table's schema. A file is one table's rows of one month and vehicle kind."""
+
+
+def key_of(table: str) -> str:
+    """Return the column that says where a row comes from: the session's file, or the job's folder."""
+    return "job" if table == "jobs" else "session"
+
+
+def partition(when: datetime, vehicle_kind: str | None) -> str:
+    """Return the folder of what was recorded at a time on a kind of vehicle, in a table's own folder.
+
+    Capitals, spaces and signs of the kind count for nothing, and one that is a number gets a word before it: programs
+    that read the folders' names would make a number of it in some months only.
+    """
+    kind = re.sub(r"[\W_]+", "-", (vehicle_kind or "").casefold()).strip("-")[:_LONGEST] or UNKNOWN
+    kind = f"kind-{kind}" if re.fullmatch(r"[\d-]+(e\d+)?|nan|null|true|false|inf", kind) else kind
+    month, named = PARTED_BY
+    return f"{month}={when.astimezone(UTC):%Y-%m}/{named}={kind}"
 
 
 def check_version(schema: pa.Schema, path: str) -> None:

@@ -7,8 +7,8 @@ import time
 from collections.abc import Iterator
 from pathlib import Path
 
+from meterlog.session.files import SUFFIXES
 from meterlog.session.lock import is_recording
-from meterlog.session.summary import SUFFIXES
 
 AT_REST_S = 600.0
 """A file written to so lately may still be in use; an import of millions of rows takes seconds, and writes on."""

@@ -10,12 +10,10 @@ from pathlib import Path
 from meterlog.errors import SessionError
 from meterlog.reading import Quantity
 from meterlog.session.cells import MOST_CHANNELS, moment, seconds, text, whole
-from meterlog.session.database import check_header, is_session, not_begun, open_to_read, read_errors
+from meterlog.session.database import check_header, not_begun, open_to_read, read_errors
+from meterlog.session.files import session_files
 from meterlog.session.lock import is_recording
 from meterlog.session.recovery import settle
-
-SUFFIXES = (".sqlite", ".db", ".meterlog")
-"""Files so named are sessions, or said not to be; under any other name a session is known by its first bytes."""
 
 # sum(1) where count(*) would do: that is a single step, which no limit of steps interrupts.
 _FIGURES = """SELECT recording.started_at, recording.ended,
@@ -95,15 +93,6 @@ def summarize(path: Path) -> Summary:
             )
     except SessionError as error:
         return Summary(path, damage=str(error))
-
-
-def session_files(folder: Path) -> Iterator[Path]:
-    """The session files of a folder, in no order; other files and hidden ones are passed over."""
-    for path in folder.iterdir():
-        if path.name.startswith(".") or not path.is_file():
-            continue
-        if path.suffix in SUFFIXES or is_session(path):
-            yield path
 
 
 def summaries(folder: Path) -> Iterator[Summary]:

@@ -10,10 +10,12 @@ import subprocess
 import sys
 import time
 from concurrent.futures import ProcessPoolExecutor
+from datetime import datetime, timedelta, timezone
 from pathlib import Path
 
 import pandas as pd
 import psutil
+import pyarrow as pa
 import pyarrow.parquet as pq
 import pytest
 from filelock import FileLock
@@ -23,8 +25,12 @@ from meterlog.cli import main
 from meterlog.errors import DatasetError
 from meterlog.fleet import collect as collecting
 from meterlog.fleet.collect import Collected, collect
-from meterlog.fleet.extract import extract, found
-from meterlog.fleet.tables import TABLES
+from meterlog.fleet.extract import extract
+from meterlog.fleet.manifest import NAME
+from meterlog.fleet.sources import sources
+from meterlog.fleet.tables import TABLES, VERSION_KEY, key_of, partition
+from meterlog.fleet.work import extracted
+from meterlog.job.job_file import add_step, create_job
 from meterlog.loaded import load
 from meterlog.reading import Quantity, Reading
 from meterlog.session.writer import SessionWriter
@@ -35,8 +41,9 @@ MANUAL = Path(collecting.__file__).with_name("README.md")
 
 def _table(dataset: Path, name: str) -> pd.DataFrame:
     frame = pd.read_parquet(dataset / name)
-    order = [key for key in ("session", "number", "channel") if key in frame]
-    return frame.assign(month=frame["month"].astype(str)).sort_values(order, ignore_index=True)
+    order = [key for key in (key_of(name), "number", "channel", "time_s") if key in frame]
+    parted = {column: frame[column].astype(str) for column in ("month", "vehicle_kind")}
+    return frame.assign(**parted).sort_values(order, ignore_index=True)
 
 
 def _everything(dataset: Path) -> dict[str, str]:
@@ -69,7 +76,7 @@ def test_a_dataset_brought_up_to_date_is_the_same_as_a_new_one(tmp_path: Path, w
     write("b", month=2)
     gone = write("c", month=2)
     assert collect([folder], out) == Collected(3, 0, 0, [])
-    untouched = next((out / "measures" / "month=2026-01").iterdir())
+    untouched = next((out / "measures" / "month=2026-01").rglob("*.parquet"))
     before = untouched.stat().st_ino
     assert collect([folder], out) == Collected(0, 3, 0, [])
     write("b", 10.0, month=4)  # another file under the same name, of another month
@@ -134,16 +141,16 @@ def test_a_full_disk_leaves_the_dataset_as_it_was(
     collect([folder], out)
     before = _everything(out)
     write("a", 9.0)
-    write_table, seen = pq.write_table, []
+    writer, seen = pq.ParquetWriter, []
 
-    def fills(*args: object, **options: object) -> None:
+    def fills(*args: object, **options: object) -> object:
         seen.append(_everything(out))
         if len(seen) > 3:
             raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
-        write_table(*args, **options)
+        return writer(*args, **options)
 
     with monkeypatch.context() as patch:
-        patch.setattr(pq, "write_table", fills)
+        patch.setattr(pq, "ParquetWriter", fills)
         assert main(["collect", str(folder), "--out", str(out)]) == 2
     assert capsys.readouterr().err == (
         f"meterlog: '{out}' cannot be written: {os.strerror(errno.ENOSPC)}; it is as it was\n"
@@ -180,7 +187,7 @@ def test_what_is_no_dataset_is_never_written_over(tmp_path: Path, write: Write) 
         collect([folder], mine / "notes.txt")
     (mine / ".notes.txt.lock").unlink()
     assert (mine / "notes.txt").read_text() == "dear diary"
-    foreign = mine / "sessions" / "month=2026-01" / "0123abcd.parquet"
+    foreign = mine / "sessions" / "month=2026-01" / "vehicle_kind=unknown" / "0123abcd.parquet"
     (mine / "notes.txt").unlink()
     foreign.parent.mkdir(parents=True)
     pd.DataFrame({"session": ["x"]}).to_parquet(foreign)
@@ -189,6 +196,18 @@ def test_what_is_no_dataset_is_never_written_over(tmp_path: Path, write: Write) 
     foreign.write_bytes(b"PAR1 and then nothing")
     with pytest.raises(DatasetError, match="is damaged"):
         collect([folder], mine)
+
+
+def test_a_dataset_of_another_version_is_refused_and_left_as_it_is(tmp_path: Path, write: Write) -> None:
+    folder, out = write("a").parent, tmp_path / "fleet"
+    old = out / "sessions" / "month=2026-01" / "0123abcd.parquet"
+    old.parent.mkdir(parents=True)
+    schema = pa.schema([("session", pa.string()), ("fingerprint", pa.string())], metadata={VERSION_KEY: b"1"})
+    pq.write_table(schema.empty_table(), old)
+    before = old.read_bytes()
+    with pytest.raises(DatasetError, match="of another version of meterlog: collect into a new one"):
+        collect([folder], out)
+    assert old.read_bytes() == before
 
 
 def test_an_empty_folder_does_not_empty_the_dataset(tmp_path: Path, write: Write) -> None:
@@ -200,6 +219,83 @@ def test_an_empty_folder_does_not_empty_the_dataset(tmp_path: Path, write: Write
     with pytest.raises(DatasetError, match="no folder"):
         collect([tmp_path / "nowhere"], out)
     assert len(_table(out, "sessions")) == 1
+
+
+def test_a_job_is_a_row_with_what_was_put_right(tmp_path: Path) -> None:
+    folder, out = tmp_path / "sessions" / "job-1", tmp_path / "fleet"
+    kind = {"vehicle_kind": "Panel Van"}
+    create_job(folder, complaint="no start", vehicle="van 7", meters=(), tool="", details=kind)
+    add_step(folder, "repaired", {"part": "relay", "price": 12.5, "minutes": 10})
+    assert collect([tmp_path / "sessions"], out) == Collected(1, 0, 0, [])
+    add_step(folder, "repaired", {"part": "ground", "minutes": 5})
+    assert collect([tmp_path / "sessions"], out).read == 1
+    (job,) = _table(out, "jobs").to_dict("records")
+    assert (job["job"], job["vehicle"], job["vehicle_kind"]) == (str(folder), "van 7", "panel-van")
+    assert (list(job["repaired"]), job["price"], job["minutes"]) == (["relay", "ground"], 12.5, 15)
+    assert job["opened_at"].year >= 2026
+    (folder / "job.toml").write_text("format = 'none'")
+    ((session, problem),) = collect([tmp_path / "sessions"], out).problems
+    assert session == str(folder)
+    assert "'format' must be" in problem
+    assert _table(out, "jobs").empty
+
+
+def test_readings_are_there_once_asked_for_and_stay(tmp_path: Path, write: Write) -> None:
+    folder, out = write("a").parent, tmp_path / "fleet"
+    collect([folder], out)
+    assert _table(out, "readings").empty
+    assert collect([folder], out, readings=True).read == 1
+    write("b", 11.0)
+    assert collect([folder], out) == Collected(1, 1, 0, [])
+    readings = _table(out, "readings")
+    for name in ("a", "b"):
+        series = load(folder / f"{name}.sqlite").series(1)
+        rows = readings[readings["session"] == str(folder / f"{name}.sqlite")]
+        assert list(rows["value"]) == list(series.value)
+        assert list(rows["time_s"]) == list(series.time_s)
+
+
+def test_a_dataset_that_lost_its_list_reads_it_from_its_tables(tmp_path: Path, write: Write) -> None:
+    folder, out = write("a").parent, tmp_path / "fleet"
+    broken = folder / "broken.sqlite"
+    broken.write_bytes(b"no session at all")
+    collect([folder], out)
+    for damage in (Path.unlink, lambda path: path.write_text("{")):
+        damage(out / NAME)
+        assert collect([folder], out) == Collected(0, 2, 0, [])
+    write("b")
+    assert collect([folder], out).read == 1
+    assert len(_table(out, "sessions")) == 2
+
+
+def test_nothing_new_loads_no_library_of_tables(tmp_path: Path, write: Write) -> None:
+    folder, out = write("a").parent, tmp_path / "fleet"
+    collect([folder], out)
+    code = (
+        "import sys\nfrom meterlog.cli import main; main(sys.argv[1:])\n"
+        "assert not {'numpy', 'pyarrow'} & sys.modules.keys()"
+    )
+    words = ["collect", str(folder), "--out", str(out)]
+    done = subprocess.run([sys.executable, "-c", code, *words], capture_output=True, text=True, check=False)
+    assert (done.returncode, done.stdout) == (0, f"{out}: 0 sessions read, 1 unchanged\n"), done.stderr
+
+
+@pytest.mark.parametrize(
+    ("entered", "named"),
+    [
+        ("Panel van 2.0", "panel-van-2-0"),
+        (" PANEL  VAN/2.0 ", "panel-van-2-0"),
+        ("206", "kind-206"),
+        ("1e5", "kind-1e5"),
+        ("../..", "unknown"),
+        ("", "unknown"),
+        (None, "unknown"),
+        ("Größe", "grösse"),
+    ],
+)
+def test_a_kind_of_vehicle_is_a_folder_that_every_program_reads_as_text(entered: str | None, named: str) -> None:
+    when = datetime(2026, 3, 1, 0, 30, tzinfo=timezone(timedelta(hours=1)))
+    assert partition(when, entered) == f"month=2026-02/vehicle_kind={named}"
 
 
 def test_the_manual_lists_every_column() -> None:
@@ -222,11 +318,10 @@ def test_processes_and_rounds_change_nothing(tmp_path: Path, write: Write, monke
 
 @pytest.mark.slow
 def test_the_part_of_a_killed_process_is_done_all_the_same(write: Write) -> None:
-    file = found(write("a"))
-    assert file is not None
+    (file,) = sources(write("a").parent)
     with ProcessPoolExecutor(1, multiprocessing.get_context("spawn")) as pool:
         assert pool.submit(os._exit, 1).exception() is not None
-        got = collecting._extracted(pool, [file])
+        got = extracted(pool, [file])
     assert got == extract([file])
 
 

@@ -1,0 +1,79 @@
+"""Has sessions and jobs read by all cores of this machine; what a killed process leaves undone is done here."""
+
+from __future__ import annotations
+
+import multiprocessing
+import os
+import signal
+import threading
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import Executor, ProcessPoolExecutor, ThreadPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
+from contextlib import contextmanager
+
+import pyarrow as pa
+
+from meterlog.fleet.extract import extract
+from meterlog.fleet.sources import Found
+
+Rows = dict[str, pa.Table]
+
+_AT_ONCE = 8
+"""So many sessions are handed to a process at once. A guess."""
+
+_FEW = 16
+"""Up to so many sessions are read in this process: others take as long to start. A guess."""
+
+
+@contextmanager
+def extracting(sessions: int, workers: int | None) -> Iterator[Callable[[Sequence[Found]], Rows]]:
+    """Inside, processes wait for files to read: the function returns the rows of those that it is given.
+
+    Args:
+        sessions: how many there will be: for a few no process is started.
+        workers: processes; as many as the machine has cores where None.
+    """
+    count = min(workers or os.cpu_count() or 1, -(-sessions // _AT_ONCE))
+    if count < 2 or sessions <= _FEW:
+        pool: Executor = ThreadPoolExecutor(1)
+    else:
+        # Spawned: a fork may copy a held lock.
+        pool = ProcessPoolExecutor(count, multiprocessing.get_context("spawn"), initializer=_follow_parent)
+    try:
+        yield lambda files: extracted(pool, files)
+    finally:
+        pool.shutdown(cancel_futures=True)
+
+
+def _follow_parent() -> None:
+    """Let this process end with the one that collects, not by Ctrl-C, and not wait for work for ever."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    parent = multiprocessing.parent_process()
+    if parent is None:
+        return
+
+    def watch() -> None:
+        parent.join()
+        os._exit(1)
+
+    threading.Thread(target=watch, daemon=True).start()
+
+
+def extracted(pool: Executor, files: Sequence[Found]) -> Rows:
+    """The rows of sessions and jobs; what a killed process leaves is done here."""
+    parts = [files[at : at + _AT_ONCE] for at in range(0, len(files), _AT_ONCE)] or [[]]
+    done = []
+    try:
+        working = [(part, pool.submit(extract, part)) for part in parts]
+    except BrokenProcessPool:
+        return _joined([extract(part) for part in parts])
+    for part, future in working:
+        try:
+            done.append(future.result())
+        except BrokenProcessPool:
+            done.append(extract(part))
+    return _joined(done)
+
+
+def _joined(parts: Sequence[Rows]) -> Rows:
+    return {name: pa.concat_tables([part[name] for part in parts]) for name in parts[0]}

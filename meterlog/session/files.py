@@ -1,0 +1,74 @@
+"""Finds the session files of a folder, and what tells that one has changed, without opening those that are named so."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from pathlib import Path
+from typing import NamedTuple
+
+from meterlog.session.database import is_session
+
+SUFFIXES = (".sqlite", ".db", ".meterlog")
+"""Files so named are sessions, or said not to be; under any other name a session is known by its first bytes."""
+
+_BESIDE = ("-wal", "-journal")
+"""Files that stand beside a session while it grows, and hold what is newest of it."""
+
+_FIRST_BYTES = b"SQLite format 3\0"
+
+
+class SessionFile(NamedTuple):
+    """A session file as it was found.
+
+    Attributes:
+        path: the file.
+        stamp: changes whenever the file does, or what stands beside it while it grows.
+        size: bytes of the file itself.
+        changed_ns: when it was changed last, ns since 1970.
+    """
+
+    path: str
+    stamp: str
+    size: int
+    changed_ns: int
+
+
+def stamped_files(folder: Path | str) -> Iterator[SessionFile]:
+    """The session files of a folder, in no order; other files and hidden ones are passed over.
+
+    Raises:
+        OSError: the folder cannot be read.
+    """
+    with os.scandir(folder) as found:
+        entries = {entry.name: entry for entry in found}
+    for name, entry in entries.items():
+        if name.startswith(".") or not entry.is_file() or not _may_be_session(name, entry.path):
+            continue
+        states = [_state(entries[name + suffix]) for suffix in ("", *_BESIDE) if name + suffix in entries]
+        if states[0] is not None:  # it has gone meanwhile
+            texts = [f"{s.st_size}:{s.st_mtime_ns}:{s.st_ctime_ns}" for s in states if s is not None]
+            yield SessionFile(entry.path, "/".join(texts), states[0].st_size, states[0].st_mtime_ns)
+
+
+def session_files(folder: Path) -> Iterator[Path]:
+    """The paths of the session files of a folder, in no order."""
+    return (Path(one.path) for one in stamped_files(folder))
+
+
+def _may_be_session(name: str, path: str) -> bool:
+    if name.endswith(SUFFIXES):
+        return True
+    try:
+        with open(path, "rb") as file:
+            first = file.read(len(_FIRST_BYTES))
+    except OSError:
+        return False
+    return first == _FIRST_BYTES and is_session(Path(path))
+
+
+def _state(entry: os.DirEntry[str]) -> os.stat_result | None:
+    try:
+        return entry.stat()
+    except OSError:
+        return None

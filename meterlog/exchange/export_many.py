@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 from meterlog.errors import UsageError
-from meterlog.session.summary import session_files
+from meterlog.session.files import session_files
 
 
 def tables_in_folder(sources: Sequence[Path], out: Path, suffix: str) -> dict[Path, Path]:

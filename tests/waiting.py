@@ -6,7 +6,7 @@ import time
 from collections.abc import Callable
 
 
-def until(condition: Callable[[], bool], timeout_s: float = 20.0) -> None:
+def until(condition: Callable[[], bool], timeout_s: float = 60.0) -> None:
     """Wait until it is so; fail where it does not become so."""
     give_up_s = time.monotonic() + timeout_s
     while not condition():

@@ -52,7 +52,7 @@ def switch(bluez: SimulatedBluez) -> Callable[[bool], None]:
 
 def _until_seen(on: bool) -> None:
     """Wait until bleak, which lives as long as the process, has heard how the adapter is now."""
-    end_s = time.monotonic() + 5.0
+    end_s = time.monotonic() + 60.0
     seen = None
     while seen is not on:
         try:

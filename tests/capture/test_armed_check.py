@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import time
 from collections.abc import Callable
 from pathlib import Path
 from typing import Protocol
@@ -15,6 +14,7 @@ from meterlog.cli.main import main
 from meterlog.errors import UsageError
 from meterlog.reading import Quantity
 from meterlog.session import SessionWriter
+from tests.waiting import until
 
 TWO = ("status14:/dev/ttyS8?label=feed", "status14:/dev/ttyS9?label=ground")
 
@@ -73,10 +73,7 @@ def test_a_quantity_that_does_not_fit_is_said_once_every_meter_that_might_has_sp
 
     def show(meter: Plugged, quantity: Quantity, channels: int) -> list[str]:
         meter.show(1.0, quantity)
-        give_up_s = time.monotonic() + 5
-        while len(recorder.channels) < channels or not all(one.count for one in recorder.channels.values()):
-            assert time.monotonic() < give_up_s
-            time.sleep(0.005)
+        until(lambda: len(recorder.channels) >= channels and all(one.count for one in recorder.channels.values()))
         return [notice.text for notice in told if notice.kind == "waiting"]
 
     assert show(first, Quantity.DC_VOLTAGE, 1) == []  # the other meter may be an ammeter
@@ -96,8 +93,5 @@ def test_a_channel_of_the_wrong_quantity_is_said_while_other_meters_are_silent(
     recorder = Recorder(meters, SessionWriter.create(tmp_path / "a.sqlite"), armed=armed, observer=told.append)
     recorder.start()
     first.show(12.0)
-    give_up_s = time.monotonic() + 5
-    while not any(notice.kind == "waiting" for notice in told):
-        assert time.monotonic() < give_up_s
-        time.sleep(0.005)
+    until(lambda: any(notice.kind == "waiting" for notice in told))
     recorder.finish()

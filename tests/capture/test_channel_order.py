@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import time
 from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Protocol
@@ -14,6 +13,7 @@ from meterlog.capture.channel_table import ChannelTable
 from meterlog.cli.main import main
 from meterlog.reading import Quantity, Reading
 from meterlog.session import SessionWriter, open_reader
+from tests.waiting import until
 
 V, OHM = Quantity.DC_VOLTAGE, Quantity.RESISTANCE
 
@@ -30,10 +30,7 @@ def show(recorder: Recorder, meter: Plugged, value: float, quantity: Quantity = 
     """Show a value and wait until it was taken."""
     before = sum(channel.count for channel in recorder.channels.values())
     meter.show(value, quantity)
-    give_up_s = time.monotonic() + 5
-    while sum(channel.count for channel in recorder.channels.values()) == before:
-        assert time.monotonic() < give_up_s
-        time.sleep(0.005)
+    until(lambda: sum(channel.count for channel in recorder.channels.values()) > before)
 
 
 def test_the_meter_that_speaks_first_takes_no_other_meters_number(

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import sys
-import time
 from pathlib import Path
 from typing import Protocol
 
@@ -14,6 +13,7 @@ from meterlog.capture import Notice, Recorder, meter_setup
 from meterlog.capture.suspension import suspended_s
 from meterlog.session import SessionWriter, add_marker, open_reader
 from meterlog.session.contents import Contents
+from tests.waiting import until
 
 HOUR_S = 3600.0
 
@@ -31,10 +31,7 @@ def show(meter: Plugged, recorder: Recorder, times: int) -> None:
     for _ in range(times):
         before = sum(channel.count for channel in recorder.channels.values())
         meter.show(12.4)
-        give_up_s = time.monotonic() + 10
-        while sum(channel.count for channel in recorder.channels.values()) == before:
-            assert time.monotonic() < give_up_s
-            time.sleep(0.005)
+        until(lambda before=before: sum(channel.count for channel in recorder.channels.values()) > before)  # type: ignore[misc]
 
 
 def test_a_suspension_is_a_gap_with_its_cause_and_later_times_count_it_in(

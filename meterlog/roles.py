@@ -11,6 +11,7 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
+from functools import lru_cache
 
 from meterlog.reading import Quantity
 
@@ -85,6 +86,10 @@ _AT_LOAD = re.compile(
 _RIPPLE = re.compile(r"\b(battery|batt\b|alternator|generator|ripple)|\bb\+", re.IGNORECASE)
 _BATTERY = re.compile(r"\b(battery|batt|b\+)(?!\w)", re.IGNORECASE)
 
+_KEPT = 1_000
+"""So many answers are kept: an analysis asks some eighty times about three channels, and a fleet names its channels
+alike. A choice."""
+
 
 @dataclass(frozen=True, slots=True)
 class Measurand:
@@ -123,6 +128,7 @@ class Measurand:
         return f"{self.role.words} ({by})" if by else self.role.words
 
 
+@lru_cache(_KEPT)
 def measurand(
     quantity: Quantity, label: str = "", point: str = "", entered: str = "", *, foreign: bool = False
 ) -> Measurand:

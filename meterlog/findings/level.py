@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from meterlog.reading import Accuracy
 from meterlog.series import Series
-from meterlog.signal.levels import MAD_TO_DEVIATION
+from meterlog.signal.levels import MAD_TO_DEVIATION, median
 
 MANY = 20_000
 """More readings than this are thinned evenly before a level is taken: its error does not shrink further, and a
@@ -53,7 +53,7 @@ def level_of(series: Series, accuracy: Accuracy, chosen: NDArray[np.bool_] | Non
     values = series.value[take]
     if not len(values):
         return None
-    middle = float(np.median(values))
+    middle = median(values)
     error = accuracy.error(middle, resolution_of(series)) + median_error(values)
     return Level(middle, error, float(values.min()), float(values.max()), len(values))
 
@@ -64,7 +64,7 @@ def median_error(values: NDArray[np.float64]) -> float:
     The median's standard error is 1.253 sigma / sqrt(n), sigma taken from the median absolute deviation
     (x 1.4826), both for normal noise.
     """
-    sigma = MAD_TO_DEVIATION * float(np.median(np.abs(values - np.median(values))))
+    sigma = MAD_TO_DEVIATION * median(np.abs(values - median(values)))
     return _COVER * _MEDIAN_ERROR * sigma / math.sqrt(len(values))
 
 
@@ -83,4 +83,4 @@ def resolution_of(series: Series) -> float:
     """One count as mostly shown; NaN where unknown."""
     known = series.resolution[:MANY]
     known = known[np.isfinite(known)]
-    return float(np.median(known)) if len(known) else float("nan")
+    return median(known) if len(known) else float("nan")

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from meterlog.findings.level import resolution_of, thin
 from meterlog.reading import Accuracy
 from meterlog.series import Series
+from meterlog.signal.levels import median
 
 _STEADY_SHARE = 0.05
 """Instants next to a change of more than 5 % count as edges and are left out: two averaging meters see an edge at
@@ -52,7 +53,7 @@ def same_instants(first: Series, second: Series) -> Instants:
         return Instants(*(np.empty(0) for _ in range(4)))
     right = np.clip(np.searchsorted(other.time_s, few.time_s), 1, len(other) - 1)
     left = right - 1
-    reach = _FARTHEST_INTERVALS * float(np.median(np.diff(other.time_s)))
+    reach = _FARTHEST_INTERVALS * median(np.diff(other.time_s))
     near = other.time_s[right] - other.time_s[left] <= reach
     near &= (few.time_s >= other.time_s[0]) & (few.time_s <= other.time_s[-1])
     second_step = np.abs(other.value[right] - other.value[left])
@@ -72,10 +73,10 @@ def difference(
     The accuracies are added, not combined by squares: two meters' errors are fixed for the whole session and may
     well point opposite ways.
     """
-    middle = float(np.median(instants.first - instants.second))
-    error = first.error(float(np.median(instants.first)), counts[0])
-    error += second.error(float(np.median(instants.second)), counts[1])
-    return middle, error + float(np.median(instants.error))
+    middle = median(instants.first - instants.second)
+    error = first.error(median(instants.first), counts[0])
+    error += second.error(median(instants.second), counts[1])
+    return middle, error + median(instants.error)
 
 
 def _overlap(first: Series, second: Series) -> tuple[float, float]:

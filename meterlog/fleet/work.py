@@ -13,7 +13,6 @@ from contextlib import contextmanager
 
 import pyarrow as pa
 
-from meterlog.fleet.extract import extract
 from meterlog.fleet.sources import Found
 
 Rows = dict[str, pa.Table]
@@ -37,12 +36,27 @@ def extracting(sessions: int, workers: int | None) -> Iterator[Callable[[Sequenc
     if count < 2 or sessions <= _FEW:
         pool: Executor = ThreadPoolExecutor(1)
     else:
-        # Spawned: a fork may copy a held lock.
-        pool = ProcessPoolExecutor(count, multiprocessing.get_context("spawn"), initializer=_follow_parent)
+        pool = ProcessPoolExecutor(count, _context(), initializer=_follow_parent)
     try:
         yield lambda files: extracted(pool, files)
     finally:
         pool.shutdown(cancel_futures=True)
+
+
+def extract_part(part: Sequence[Found]) -> Rows:
+    """See `extract`. What it needs, a second to load, is loaded where the work is done, not by who hands it out."""
+    from meterlog.fleet.extract import extract
+
+    return extract(part)
+
+
+def _context() -> multiprocessing.context.BaseContext:
+    """How processes start: forks of one that has loaded everything and holds no lock, where the system can do that."""
+    if "forkserver" not in multiprocessing.get_all_start_methods():
+        return multiprocessing.get_context("spawn")
+    context = multiprocessing.get_context("forkserver")
+    context.set_forkserver_preload(["meterlog.fleet.extract"])
+    return context
 
 
 def _follow_parent() -> None:
@@ -64,14 +78,14 @@ def extracted(pool: Executor, files: Sequence[Found]) -> Rows:
     parts = [files[at : at + _AT_ONCE] for at in range(0, len(files), _AT_ONCE)] or [[]]
     done = []
     try:
-        working = [(part, pool.submit(extract, part)) for part in parts]
+        working = [(part, pool.submit(extract_part, part)) for part in parts]
     except BrokenProcessPool:
-        return _joined([extract(part) for part in parts])
+        return _joined([extract_part(part) for part in parts])
     for part, future in working:
         try:
             done.append(future.result())
         except BrokenProcessPool:
-            done.append(extract(part))
+            done.append(extract_part(part))
     return _joined(done)
 
 

@@ -7,6 +7,7 @@ import difflib
 import math
 import sys
 from collections.abc import Iterable
+from functools import cache
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
@@ -52,6 +53,7 @@ def no_limits(system_v: float) -> Limits:
     return dataclasses.replace(_for_voltage(12.0), name=f"none, {why}", system_v=system_v, foreign=why)
 
 
+@cache
 def _shipped(name: str) -> Limits:
     """The set of that name."""
     shipped = (files("meterlog.limits") / f"{name}.toml").read_bytes()

@@ -7,7 +7,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from meterlog.signal.levels import MAD_TO_DEVIATION
+from meterlog.signal.levels import MAD_TO_DEVIATION, median
 
 _SPAN = 65536
 """Readings above which a series is judged by stretches of it: bounds time."""
@@ -54,22 +54,22 @@ def reading_interval(time_s: NDArray[np.float64], time_error_s: NDArray[np.float
     else:
         starts = np.linspace(0, len(time_s) - _SPAN // _STRETCHES, _STRETCHES).astype(int)
         spacing = np.concatenate([np.diff(time_s[i : i + _SPAN // _STRETCHES]) for i in starts])
-    middle = float(np.median(spacing))
+    middle = median(spacing)
     if middle <= 0.0:
         return _of_bundles(spacing, error_s)
-    jitter_s = MAD_TO_DEVIATION * float(np.median(np.abs(spacing - middle)))
+    jitter_s = MAD_TO_DEVIATION * median(np.abs(spacing - middle))
     return Interval(middle, jitter_s, error_s, widest_s=_widest(spacing))
 
 
 def _widest(spacing: NDArray[np.float64]) -> float:
     """The largest median of up to 16 stretches: a log may have been slower for a part of its time."""
     stretches = max(min(_STRETCHES, len(spacing) // _STRETCH_READINGS), 1)
-    return max(float(np.median(part)) for part in np.array_split(spacing, stretches))
+    return max(median(part) for part in np.array_split(spacing, stretches))
 
 
 def _typical(error_s: NDArray[np.float32]) -> float:
     """The median, of some thousands spread over a long series."""
-    return float(np.median(error_s[:: max(len(error_s) // _SPAN, 1)])) if error_s.any() else 0.0
+    return median(error_s[:: max(len(error_s) // _SPAN, 1)]) if error_s.any() else 0.0
 
 
 def _of_bundles(spacing: NDArray[np.float64], error_s: float) -> Interval:
@@ -80,5 +80,5 @@ def _of_bundles(spacing: NDArray[np.float64], error_s: float) -> Interval:
     starts = np.flatnonzero(spacing > 0.0)
     if len(starts) < 2:
         return Interval(float("nan"), 0.0, error_s)
-    between_s = float(np.median(spacing[starts[1:]]))
+    between_s = median(spacing[starts[1:]])
     return Interval(between_s / float(np.median(np.diff(starts))), 0.0, max(error_s, between_s))

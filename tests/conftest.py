@@ -45,7 +45,15 @@ LONG = ("stories", "faults", "cli", "ble", "capture", "drivers")
 
 
 SLOW = (
-    *("stories", "faults", "ble", "cli/test_emulate.py", "cli/test_demo.py", "capture/test_recorder.py"),
+    *(
+        "stories",
+        "faults",
+        "ble",
+        "cli/test_emulate.py",
+        "cli/test_demo.py",
+        "cli/test_record.py",
+        "capture/test_recorder.py",
+    ),
     "capture/test_always_on.py",
     *("drivers/test_scpi.py", "driver/test_probe.py", "cli/terminal/test_lasting_output.py", "test_outside_drivers.py"),
     "test_installs.py",

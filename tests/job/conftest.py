@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import io
 import json
 from collections.abc import Callable
+from contextlib import redirect_stdout
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -15,17 +18,17 @@ Status = dict[str, Any]
 
 
 @pytest.fixture
-def job(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> Callable[..., Status]:
+def job(folder: Path) -> Callable[..., Status]:
     """Runs `meterlog job WHAT FOLDER ... --json`; the status it prints."""
-    folder = tmp_path / "van"
+    return partial(run_job, folder)
 
-    def run(what: str, *words: str) -> Status:
-        capsys.readouterr()
-        assert main(["job", what, str(folder), *words, "--json"]) == 0, capsys.readouterr().err
-        found: Status = json.loads(capsys.readouterr().out)
-        return found
 
-    return run
+def run_job(folder: Path, what: str, *words: str) -> Status:
+    """Run `meterlog job WHAT FOLDER ... --json`; the status it prints."""
+    with redirect_stdout(io.StringIO()) as said:
+        assert main(["job", what, str(folder), *words, "--json"]) == 0
+    found: Status = json.loads(said.getvalue())
+    return found
 
 
 @pytest.fixture

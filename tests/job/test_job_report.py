@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
+from functools import partial
 from html import unescape
 from pathlib import Path
+from shutil import copytree
 from typing import TYPE_CHECKING, Any
 
 import pytest
@@ -13,6 +15,7 @@ from PIL import Image
 
 from meterlog.circuit.model.circuit_file import load_circuit
 from meterlog.cli import main
+from tests.job.conftest import run_job
 from tests.job.vehicle import Vehicle
 
 if TYPE_CHECKING:
@@ -39,9 +42,11 @@ def shop(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     return tmp_path
 
 
-@pytest.fixture
-def mended(job: Run) -> Run:
+@pytest.fixture(scope="module")
+def mended_once(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A job whose relay was found, replaced and proved, from typed readings."""
+    folder = tmp_path_factory.mktemp("mended") / "van"
+    job = partial(run_job, folder)
     vehicle = Vehicle(load_circuit("pump-feed"), {"relay": 1.6})
     job("start", "--complaint", "cranks, does <not> start", "--circuit", "pump-feed", "--set", "customer=A. Customer")
     now = job("measure", "--skip")
@@ -52,6 +57,13 @@ def mended(job: Run) -> Run:
     while now["next"]["kind"] == "prove":
         now = job("prove", "--value", vehicle.read(now["next"]))
     assert now["state"] == "proved"
+    return folder
+
+
+@pytest.fixture
+def mended(mended_once: Path, folder: Path, job: Run) -> Run:
+    """The same job, a copy for this test."""
+    copytree(mended_once, folder)
     return job
 
 

@@ -15,6 +15,7 @@ from meterlog.cli.main import main
 from meterlog.driver import GROUP, load_driver
 
 README = Path(__file__).parents[1] / "drivers" / "README.md"
+PROFILES = README.parent / "meterlog_drivers" / "profiles" / "README.md"
 BEGIN, END = "<!-- drivers -->", "<!-- /drivers -->"
 
 
@@ -38,7 +39,7 @@ def test_the_readmes_table_is_what_the_drivers_say() -> None:
 
 
 def test_the_readmes_worked_profile_reads_its_worked_bytes(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    text = README.read_text("utf-8")
+    text = PROFILES.read_text("utf-8")
     profile = text.partition("# mine.toml")[2].partition("```")[0]
     assert 'kind = "frames"' in profile
     (tmp_path / "mine.toml").write_text(profile)

@@ -16,6 +16,7 @@ from meterlog.transports import LineSettings
 from meterlog_drivers.display.doubt import Doubt
 from meterlog_drivers.display.shown import Shown
 from meterlog_drivers.formats.fixed_frames import KNOWN_FRAMES
+from meterlog_drivers.profiles.draft_profile import drafted_profile
 from meterlog_drivers.profiles.text_profile import TextProfile, text_profile
 
 LONGEST_LINE = 256
@@ -168,6 +169,10 @@ class Text(FramingDriver):
         """See `FramingDriver.assumed`."""
         comma = address.options.get("profile") == "decimal-comma"
         return ("a comma is taken for the decimal sign: 1,250 is one and a quarter, no thousand",) if comma else ()
+
+    def drafted(self, data: bytes, line: LineSettings) -> str:
+        """See `FramingDriver.drafted`."""
+        return drafted_profile(data, line)
 
     def unsaid(self, address: Address) -> str:
         """The quantities of bare numbers, where only a shipped profile's default says them."""

@@ -1,5 +1,5 @@
 """List the serial ports and Bluetooth LE peripherals in reach; with --listen, find out which driver fits each and on
-what evidence.
+what evidence. For lines of text that no driver knows a profile is drafted; --out keeps it.
 
 Listening tries the line settings that the drivers declare and runs every decoder on the same bytes. It never writes
 to a port unless --ask is given, which sends *IDN? to ports where nothing else fits. --try PROFILE FILE shows how
@@ -20,7 +20,8 @@ from meterlog.cli.terminal.readout import readout
 from meterlog.driver import Driver, discover, driver_errors, driver_names, load_driver
 from meterlog.driver.discover import Found
 from meterlog.driver.probe import LISTEN_S, SILENT
-from meterlog.errors import DriverError, LinkError, UsageError
+from meterlog.errors import DriverError, LinkError, NotLearned, UsageError
+from meterlog.exchange.finished_file import finished_file, refuse_existing
 from meterlog.settings import meter_address, read_settings, save_meter
 from meterlog.text.safe import one_line
 
@@ -59,7 +60,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--shown", type=Path, metavar="FILE", help="with a capture: what the display showed, CSV with time_s,shown"
     )
-    parser.add_argument("--out", type=Path, metavar="FILE", help="the profile that --teach writes (default meter.toml)")
+    parser.add_argument(
+        "--out",
+        type=Path,
+        metavar="FILE",
+        help="where --teach (default meter.toml), or a port that is listened to, writes a profile",
+    )
     parser.add_argument("--replace", action="store_true", help="with --out: write over an existing file")
 
 
@@ -71,8 +77,8 @@ def run(args: argparse.Namespace) -> int:
     if args.check:
         _print(import_module(_CHECK).check_meter(args.check, _asked))
         return 0
-    if args.shown or args.out or args.replace:
-        raise UsageError("--shown, --out and --replace go with --teach")
+    if args.shown or ((args.out or args.replace) and len(args.port) != 1):
+        raise UsageError("--shown goes with --teach; --out and --replace with --teach or with one port")
     if args.save:
         _save(*args.save)
         return 0
@@ -86,6 +92,8 @@ def run(args: argparse.Namespace) -> int:
         args.listen = LISTEN_S
     if args.listen is not None and not 0.5 <= args.listen <= 600:
         raise UsageError(f"--listen wants 0.5 to 600 seconds, not {args.listen:g}")
+    if args.out:
+        refuse_existing(args.out, replace=args.replace)
     for section in SECTIONS:
         _print(section(args))
     return 0
@@ -140,6 +148,8 @@ def serial_lines(args: argparse.Namespace) -> Iterator[str]:
     for port in discover.listen(ports, args.listen, ask=args.ask):
         yield _heading(port)
         yield from _heard_lines(port)
+        if args.out:
+            yield _kept_draft(port, args.out)
 
 
 def ble_lines(args: argparse.Namespace) -> Iterator[str]:
@@ -180,13 +190,29 @@ def _asked(prompt: str) -> str | None:
         return None
 
 
+def _kept_draft(found: Found, out: Path) -> str:
+    """Write the profile that was drafted, and say how to use it.
+
+    Raises:
+        NotLearned: none was drafted.
+    """
+    if not found.draft:
+        raise NotLearned(f"'{out}' was not written: no profile was drafted from what {found.name} sends")
+    with finished_file(out, replace=True) as passing:  # an existing one was asked about before
+        passing.write_text(found.draft, encoding="utf-8")
+    address = f"text:{found.name}?profile={out}"
+    return f'  wrote {out}; compare it with the display:  meterlog meters --check "{address}"'
+
+
 def _heading(found: Found) -> str:
     return f"{found.name}{f'  {found.what}' if found.what else ''}"
 
 
 def _heard_lines(found: Found) -> Iterator[str]:
     yield from (f"  {sentence}{' (--ask)' if sentence == SILENT else ''}" for sentence in found.says)
-    if found.undescribed:
+    if found.draft:
+        yield from (f"      {line}" for line in found.draft.splitlines())
+    elif found.undescribed:
         keep = f'meterlog record --raw --meter "text:{found.name}" --for 10'
         yield f"  keep its bytes:  {keep}; then describe them in a profile (see drivers/README.md)"
     if found.readings:

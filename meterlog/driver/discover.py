@@ -43,6 +43,7 @@ class Found:
         says: sentences about what fits, on what evidence, or why nothing can be told.
         readings: the last ones that were heard.
         undescribed: bytes came, and no driver knows them.
+        draft: a profile drafted from them; empty where they are no lines of text.
         service: of a Bluetooth peripheral, what speaks for its being a meter; empty where nothing does.
         decoder: the one to try on that service.
     """
@@ -53,6 +54,7 @@ class Found:
     says: tuple[str, ...] = ()
     readings: tuple[Reading, ...] = ()
     undescribed: bool = False
+    draft: str = ""
     service: str = ""
     decoder: str = ""
 
@@ -137,7 +139,7 @@ def _with_heard(port: Found, heard: Heard) -> Found:
         says.append(f"{candidate.driver.name}{options} fits{at}: {candidate.evidence}")
     if heard.address is None:
         undescribed = bool(heard.bytes_seen and not heard.fits)
-        return replace(port, address=None, says=(*says, heard.doubt), undescribed=undescribed)
+        return replace(port, address=None, says=(*says, heard.doubt), undescribed=undescribed, draft=heard.draft)
     says += [f"assumed: {text}" for text in heard.assumed]
     if not heard.fits:
         return replace(port, address=heard.address, says=tuple(says))

@@ -93,6 +93,11 @@ class FramingDriver(Driver):
         del address
         return ""
 
+    def drafted(self, data: bytes, line: LineSettings) -> str:
+        """A profile for bytes that no driver fits, to be offered to a person; '' where none can be drafted."""
+        del data, line
+        return ""
+
     def meter(self, address: Address) -> Meter:
         """The meter on the serial line (or URL) that the address names."""
         from meterlog.transports.serial_line import serial_transport

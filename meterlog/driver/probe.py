@@ -37,6 +37,12 @@ LOOK_S = 0.1
 """Interval between looks at the clock, s; a choice."""
 HOPELESS_BYTES = 100
 """Bytes without any good frame after which the next line settings are tried: at least five frames' worth."""
+KEPT_BYTES = 4096
+"""Bytes kept for drafting a profile; a choice."""
+LINES_KNOWN = 8
+"""Lines of text that no driver knows, after which a profile is drafted: the first and the last are pieces; a choice."""
+LEAST_LETTERS = 3
+"""Letters of a line of text; less may be noise. A choice."""
 
 
 @dataclass
@@ -147,6 +153,7 @@ class Heard:
         answered: what an instrument answered when asked, with its driver; None where nobody asked or nobody answered.
         failures: a sentence for each driver that failed while it listened or asked.
         question: what only a person can tell of the frames of a driver that would fit, with its name; '' for nothing.
+        draft: a profile drafted from lines of text that no driver knows; '' where none could be.
     """
 
     port: str
@@ -157,6 +164,7 @@ class Heard:
     answered: tuple[Driver, str] | None = None
     failures: tuple[str, ...] = ()
     question: str = ""
+    draft: str = ""
 
     @property
     def address(self) -> Address | None:
@@ -176,6 +184,11 @@ class Heard:
             return SILENT
         if not self.fits and self.question:
             return f"cannot tell: {self.question}"
+        if not self.fits and self.draft:
+            return (
+                f"lines of text that no driver knows; 'meterlog meters {self.port} --out meter.toml' writes a profile"
+                " drafted from them"
+            )
         if not self.fits:
             shown = bytes_in_words(self.first_bytes)
             return f"cannot tell: {self.bytes_seen} bytes came that fit no driver; first bytes {shown}"
@@ -261,23 +274,46 @@ def probe(
     end_s = time.monotonic() + listen_s
     total, first = 0, b""
     failures: dict[str, None] = {}  # each once, in order
-    question = ""
+    question = draft = ""
     for number, line in enumerate(lines):
         share_s = (end_s - time.monotonic()) / (len(lines) - number)
         tried = candidates(drivers)
         port = opened(line)
         count, start = _listen(port, tried, share_s, end_s, enough)
-        total, first = total + count, first or start
+        total, first = total + count, first or start[:FIRST_BYTES]
         question = question or next((c.question for c in tried if c.question), "")
         failures.update(dict.fromkeys(c.failure for c in tried if c.failure))
         fits = sorted((c for c in tried if c.fits), key=lambda c: (c.refused - c.good, c.lost))
         if fits:
             at = line if port.byte_time_s else None
             return Heard(target, _strongest(fits), at, total, first, failures=tuple(failures))
-        if time.monotonic() >= end_s:
+        draft = draft or _drafted(drivers, start, line, failures)
+        if draft or time.monotonic() >= end_s:
             break
     answered = _ask(target, failures) if ask else None
-    return Heard(target, (), None, total, first, answered, tuple(failures), question)
+    return Heard(target, (), None, total, first, answered, tuple(failures), question, draft)
+
+
+def _drafted(drivers: list[FramingDriver], data: bytes, line: LineSettings, failures: dict[str, None]) -> str:
+    """The first profile that a driver drafts from lines of text; '' for none."""
+    if not _lines_of_text(data):
+        return ""
+    for driver in drivers:
+        try:
+            with driver_errors(driver.name, "failed while drafting a profile and was left out"):
+                if draft := driver.drafted(data, line):
+                    return draft
+        except DriverError as error:
+            failures[str(error)] = None
+    return ""
+
+
+def _lines_of_text(data: bytes) -> int:
+    """Count the lines that have come, where all is text so far; 0 where it is not."""
+    lines = data.replace(b"\r", b"\n").split(b"\n")[:-1]
+    text = b"".join(lines).decode("utf-8", "replace")
+    alien = sum(not (c.isprintable() or c == "\t") or c == "\ufffd" for c in text)
+    return 0 if alien else sum(len(line) >= LEAST_LETTERS for line in lines)
 
 
 def _ask(target: str, failures: dict[str, None]) -> tuple[Driver, str] | None:
@@ -317,7 +353,11 @@ def _serial(target: str, line: LineSettings) -> Transport:
 def _listen(
     transport: Transport, tried: list[Candidate], share_s: float, end_s: float, enough: int
 ) -> tuple[int, bytes]:
-    """Feed all candidates from the port until one fits well enough, none can, or the time is over."""
+    """Feed all candidates from the port until one fits well enough, none can, or the time is over.
+
+    Returns:
+        How many bytes came, and the first of them, at most `KEPT_BYTES`.
+    """
     link = transport.open()
     count, first = 0, b""
     start_s = time.monotonic()
@@ -325,12 +365,13 @@ def _listen(
         while True:
             now_s = time.monotonic()
             hopeful, fits = any(c.good for c in tried), any(c.fits for c in tried)
+            lines = 0 if hopeful else _lines_of_text(first)
             limit_s = start_s + share_s
-            if hopeful:
+            if hopeful or lines:
                 limit_s = max(end_s, limit_s) + (0.0 if fits else OVERTIME_S)
             if now_s >= limit_s or (fits and max(c.good for c in tried) >= enough):
                 return count, first
-            if count >= HOPELESS_BYTES and not hopeful:
+            if lines >= LINES_KNOWN or (count >= HOPELESS_BYTES and not hopeful and not lines):
                 return count, first
             try:
                 chunk = link.read(min(LOOK_S, limit_s - now_s))
@@ -338,7 +379,7 @@ def _listen(
                 return count, first
             if chunk is None:
                 continue
-            count, first = count + len(chunk.data), (first + chunk.data)[:FIRST_BYTES]
+            count, first = count + len(chunk.data), (first + chunk.data)[:KEPT_BYTES]
             for candidate in tried:
                 candidate.feed(chunk.data, chunk.arrival_s)
     except LinkLost:

@@ -7,6 +7,7 @@ import random
 import threading
 import time
 from collections.abc import Callable, Iterator
+from pathlib import Path
 
 import pytest
 
@@ -120,6 +121,37 @@ def test_auto_reads_lines_of_other_countries(talking: Talk, line: bytes, options
     assert str(heard.address) == f"text:{port}" + (f"?{options}" if options else "")
     assert [r.value for r in heard.fits[0].last[-len(values) :]] == values
     assert ("decimal sign" in " ".join(heard.assumed)) == ("comma" in options)
+
+
+def test_a_profile_is_drafted_for_lines_that_no_driver_knows(
+    talking: Talk, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    port = talking(lambda n: b"ch1=12.5%02d;mode=VDC;\r\n" % (n % 100))
+    with pytest.raises(NoFrameFits, match=r"no driver knows; 'meterlog meters .* --out meter.toml' writes a profile"):
+        open_address(f"auto:{port}")[1].open()
+    assert main(["meters", port, "--out", "mine.toml"]) == 0
+    out = capsys.readouterr().out
+    assert 'pattern = "ch1={number};mode={unit};"' in out
+    assert f'meterlog meters --check "text:{port}?profile=mine.toml"' in out
+    connection = open_address(f"text:{port}?profile=mine.toml")[1].open()
+    readings: list[Reading] = []
+    while not readings:
+        readings += connection.read(1.0) or []
+    connection.close()
+    assert 12.5 <= readings[0].value < 12.6
+    assert main(["meters", port, "--out", "mine.toml"]) == 2
+    assert "mine.toml" in capsys.readouterr().err
+
+
+def test_no_file_is_written_where_nothing_is_drafted(
+    talking: Talk, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = tmp_path / "mine.toml"
+    assert main(["meters", talking(lambda _: b"12.515 Volt\r\n"), "--listen", "1", "--out", str(path)]) == 2
+    assert "no profile was drafted" in capsys.readouterr().err
+    assert not path.exists()
+    assert main(["meters", "--out", str(path)]) == 2
 
 
 @pytest.mark.parametrize("seed", range(3))

@@ -14,7 +14,7 @@
 | `quantity`, `unit` | what its numbers are, when the line does not say; the unit defaults to the quantity's own |
 | `pattern` | a regular expression for the column's whole text, in which `{number}` and `{unit}` stand for those |
 | `write` | what the encoder writes, with `{number}` and `{unit}`; needed to emulate a meter with a `pattern` |
-| `skip` | true for a column that is not a reading (a clock, a counter) |
+| `skip` | true for a column that is not a reading (a clock, a counter); it may have a `pattern` that it must fit |
 | `taught` | true: written by `meterlog meters --teach`; units are those of `[units]` alone |
 | `verified_on` | when it was compared with the meter's display |
 | `[units]` | further spellings: `"volts" = { quantity = "dc_voltage", exponent = 0 }` |
@@ -67,7 +67,7 @@ class Column(NamedTuple):
     Attributes:
         word: what its numbers are when the line has no unit; None where the line must say.
         fixed: the quantity it is whatever the unit's spelling suggests; None where the spelling decides.
-        pattern: matches the column's whole text; groups `sign`, `number`, `unit`.
+        pattern: matches the column's whole text; groups `sign`, `number`, `unit`, unless it is skipped.
         write: the encoder's template; '' where there is none.
         skip: not a reading.
     """
@@ -103,6 +103,8 @@ class TextProfile:
         shown = []
         for number, (cell, column) in enumerate(zip(cells, self.columns, strict=False)):
             cell = cell.strip()
+            if column.skip and column.pattern.fullmatch(cell) is None:
+                return None
             if column.skip or not cell:
                 continue
             one = self._cell(cell, column, number)
@@ -277,24 +279,29 @@ def _column(
     if word is not None:
         measured = fixed or word.quantity
         word = word._replace(quantity=measured, flags=COUPLING.get(measured, Flag.NONE))
-    pattern = table.text("pattern", "{number}" if word else r"{number}\s*{unit}")
+    pattern = table.text("pattern", ".*" if skip else "{number}" if word else r"{number}\s*{unit}")
     write = table.text("write", "" if table.has("pattern") else "{number}" if word else "{number} {unit}")
     if write and write.count("{number}") != 1:
         raise table.error("write must have {number} once", "write")
     table.finish()
-    return Column(word, fixed, _compiled(pattern, units, overload, decimal, table), write, skip)
+    full = pattern if skip else _full_pattern(pattern, units, overload, decimal, table)
+    return Column(word, fixed, _compiled(full, table), write, skip)
 
 
-def _compiled(pattern: str, units: dict[str, UnitWord], overload: list[str], decimal: str, table: Table) -> Pattern:
-    import re2  # on first use: a profile in TOML is asked for, and starting without one is quicker
-
+def _full_pattern(pattern: str, units: dict[str, UnitWord], overload: list[str], decimal: str, table: Table) -> str:
+    """A pattern with what `{number}` and `{unit}` stand for."""
     words = "|".join(re.escape(w) for w in sorted(overload, key=len, reverse=True))
     number = _NUMBER.replace(r"\.", re.escape(decimal))
     spelt = "|".join(r"\s*".join(map(re.escape, u)) for u in sorted(units, key=len, reverse=True))
     if pattern.count("{number}") != 1 or pattern.count("{unit}") > 1:
         raise table.error("pattern must have {number} once and {unit} at most once", "pattern")
     full = pattern.replace("{number}", rf"(?P<sign>[-+]?)\s*(?P<number>{words + '|' if words else ''}{number})")
-    full = full.replace("{unit}", rf"(?P<unit>{spelt})") if "{unit}" in full else full + "(?P<unit>)"
+    return full.replace("{unit}", rf"(?P<unit>{spelt})") if "{unit}" in full else full + "(?P<unit>)"
+
+
+def _compiled(full: str, table: Table) -> Pattern:
+    import re2  # on first use: a profile in TOML is asked for, and starting without one is quicker
+
     options = re2.Options()
     options.max_mem, options.log_errors = MOST_PATTERN_BYTES, False
     try:

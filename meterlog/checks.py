@@ -23,8 +23,10 @@ from meterlog.transports.usb_port import identify, ports
 
 _NOT_READING = COMMON_OPTIONS | LINE_OPTIONS | {"search_s", "listen_s"}
 """Options that say nothing about what the bytes mean."""
-_NO_METER = ("sim", "replay", "auto")
-"""Drivers behind which stands no meter, or not yet which."""
+_FAKES = ("sim", "replay")
+"""Drivers behind which stands no meter."""
+_NO_METER = (*_FAKES, "auto")
+"""And the one of which nobody knows yet which stands there."""
 
 
 class Check(NamedTuple):
@@ -64,6 +66,15 @@ def read_checks() -> tuple[Check, ...]:
         return tuple(Check(str(r["meter"]), str(r["reads"]), str(r["day"]), int(r["readings"])) for r in rows)
     except (KeyError, TypeError, ValueError, OverflowError) as error:
         raise SettingsError(f"{path}: a [[check]] needs meter, reads, day and readings; remove the file") from error
+
+
+def checks_for(address: Address) -> tuple[Check, ...]:
+    """Return the checks that may be of the meter behind an address; their file is not read where none stands there.
+
+    Raises:
+        SettingsError: the file of the checks cannot be understood.
+    """
+    return () if address.scheme in _FAKES else read_checks()
 
 
 def remembered(address: Address, checks: Sequence[Check]) -> Check | None:

@@ -11,7 +11,7 @@ from typing import Protocol, runtime_checkable
 
 from meterlog.address import Address
 from meterlog.capture.same_device import check_each_once
-from meterlog.checks import Check, note_of, read_checks, unchecked
+from meterlog.checks import Check, checks_for, note_of, unchecked
 from meterlog.driver import Connection, Conversion, Driver, Meter, driver_errors, load_driver, open_converted
 from meterlog.errors import AddressError, UsageError
 from meterlog.reading import Accuracy
@@ -242,7 +242,7 @@ def _setup(address: Address, driver: Driver) -> MeterSetup:
         address.number("interval_s", 1.0, least=1e-4) if "interval_s" in address.options else None,
         watchdog_s,
         driver.least_silence_s,
-        read_checks(),
+        checks_for(address),
     )
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 
 from meterlog.circuit.model.circuit import Circuit
@@ -59,9 +59,15 @@ def check_priced(parts: Iterable[str], circuit: Circuit, where: str) -> None:
     Raises:
         UsageError: naming `where` it was said, the part, and the nearest one.
     """
+    for sentence in priced_elsewhere(parts, circuit):
+        raise UsageError(f"{where}: {sentence}")
+
+
+def priced_elsewhere(parts: Iterable[str], circuit: Circuit) -> Iterator[str]:
+    """Say of each part that has a price and is not in a circuit what it may be instead."""
     for part in parts:
         if part not in circuit.part_index:
-            raise UsageError(f"{where}: the circuit has no part '{part}'{did_you_mean(part, circuit.part_index)}")
+            yield f"the circuit has no part '{part}'{did_you_mean(part, circuit.part_index)}"
 
 
 @dataclass(frozen=True, slots=True)

@@ -144,10 +144,16 @@ def _cells(summary: Summary) -> tuple[str, ...]:
         str(summary.markers),
         {"hard": "hard (crash)", "growing": "recording"}.get(summary.ended, summary.ended),
         channels if len(channels) <= 60 else channels[:57] + "...",
-        summary.details.get("vehicle", ""),
+        _case(summary.details),
         summary.path.name,
     )
     return tuple(map(one_line, cells))
+
+
+def _case(details: dict[str, str]) -> str:
+    """The vehicle, and the job that the session was recorded for."""
+    job = details.get("job", "")
+    return ", ".join(filter(None, (details.get("vehicle", ""), job and f"job {job}")))
 
 
 def _duration(seconds: float) -> str:

@@ -98,12 +98,12 @@ class Job:
     @cached_property
     def waiting(self) -> str:
         """Return what it waits for; empty once something else was done."""
-        return str(self.steps[-1].values["reason"]) if self._waits else ""
+        return str(self.steps[-1].values["reason"]) if self.waits else ""
 
     @property
     def due(self) -> str:
         """Say when what it waits for is due, seen from today; empty where nobody said."""
-        if not self._waits or "until" not in self.steps[-1].values:
+        if not self.waits or "until" not in self.steps[-1].values:
             return ""
         until, now = date.fromisoformat(str(self.steps[-1].values["until"])), today()
         if until == now:
@@ -122,7 +122,8 @@ class Job:
         return [name for name in self.sessions if not (self.folder / name).is_file()]
 
     @property
-    def _waits(self) -> bool:
+    def waits(self) -> bool:
+        """Tell whether it waits for something."""
         return bool(self.steps) and self.steps[-1].kind == "waiting"
 
     @cached_property

@@ -69,6 +69,7 @@ class Status(Known):
         return {
             "job": str(self.job.folder),
             "state": self.state,
+            "waiting": waiting_row(self.job),
             "complaint": self.job.complaint,
             "vehicle": self.job.vehicle,
             "circuit": self.job.circuit.removesuffix(".toml") or None,
@@ -159,6 +160,14 @@ def _next(now: Known) -> Next:
     if shown.next:
         return measuring(now.case, shown.next[0], "prove")
     return Next("prove", f"{shown.text}: prove it by driving, then 'job close FOLDER --reason ...'.")
+
+
+def waiting_row(job: Job) -> dict[str, object] | None:
+    """What a job waits for, and until which day, in `job status --json`; null where it waits for nothing."""
+    if not job.waits:
+        return None
+    until = job.steps[-1].values.get("until")
+    return {"reason": job.waiting, "until": str(until) if until is not None else None}
 
 
 def reading_row(step: Step) -> dict[str, object]:

@@ -97,3 +97,15 @@ def test_the_price_of_a_part_that_the_circuit_does_not_have_is_refused(
     assert "the circuit has no part 'relai' (did you mean 'relay'?)" in said
     assert said.count("\n") == 1
     assert not folder.exists()
+
+
+def test_a_price_from_before_the_circuit_was_chosen_is_said_to_count_nowhere_where_it_has_no_such_part(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    folder = str(tmp_path / "van")
+    assert main(["job", "start", folder, "--complaint", "x", "--set", "price_relai=12", "--set", "price_fuse=1"]) == 0
+    assert "counts nowhere" not in capsys.readouterr().out
+    assert main(["job", "look", folder, "circuit=pump-feed"]) == 0
+    said = [line for line in capsys.readouterr().out.splitlines() if "counts nowhere" in line]
+    assert len(said) == 1
+    assert "the circuit has no part 'relai' (did you mean 'relay'?)" in said[0]

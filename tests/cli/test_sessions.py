@@ -23,7 +23,9 @@ def folder(tmp_path: Path) -> Path:
     for day, vehicle, count in ((1, "red van", 5), (2, "hatchback", 3)):
         path = tmp_path / f"{day}.sqlite"
         with SessionWriter.create(
-            path, started_at=datetime(2026, 1, day, tzinfo=UTC), details={"vehicle": vehicle}
+            path,
+            started_at=datetime(2026, 1, day, tzinfo=UTC),
+            details={"vehicle": vehicle, **({"job": "starts-badly"} if day == 2 else {})},
         ) as w:
             channel = w.add_channel(
                 "feed" if day == 1 else "pump", Quantity.DC_VOLTAGE if day == 1 else Quantity.DC_CURRENT
@@ -47,7 +49,7 @@ def test_newest_first_with_everything_one_wants_to_know(folder: Path, capsys: py
     assert main(["sessions", str(folder)]) == 0
     heading, first, second, broken = capsys.readouterr().out.splitlines()
     assert heading.split()[:5] == ["started", "duration", "readings", "markers", "ended"]
-    for words in ("2.0 s", " 3 ", "clean", "pump (DC current)", "hatchback", "2.sqlite"):
+    for words in ("2.0 s", " 3 ", "clean", "pump (DC current)", "hatchback, job starts-badly", "2.sqlite"):
         assert words in first
     assert "1.sqlite" in second
     assert broken.startswith("cannot be read: ")

@@ -70,8 +70,10 @@ def test_what_the_page_enters_stands_in_the_file_of_the_terminal(begin: Callable
     assert job.does("value", value="12.4") == ""
     assert job.does("note", text="smells of fuel") == ""
     assert job.does("correct", vehicle="red van") == ""
+    assert job.does("wait", reason="relay", until="2999-12-01") == ""
     status = status_in_terminal(tmp_path / job.name)
     assert status["vehicle"] == "red van"
+    assert status["waiting"] == {"reason": "relay", "until": "2999-12-01"}
     assert [(one["value"], one["unit"]) for one in status["readings"]] == [(12.4, "V")]
 
 
@@ -136,6 +138,7 @@ def test_a_circuit_of_the_folder_is_copied_and_its_place_is_not_told(
         ("tried", {"words": "hit it"}, "is no trial"),
         ("close", {"reason": ""}, "say why it is closed"),
         ("wait", {"reason": " "}, "say what it waits for"),
+        ("wait", {"reason": "relay", "until": "Friday"}, "must be a date as YYYY-MM-DD"),
         ("note", {"text": " "}, "the note is empty"),
         ("meter", {"meter": ""}, "choose a meter"),
         ("meter", {"meter": "nonsense"}, "nonsense"),

@@ -15,6 +15,7 @@ from meterlog.circuit.model.circuit_file import load_circuit
 from meterlog.cli import main
 from meterlog.errors import JobBusy
 from meterlog.job.job_file import editing, measuring
+from meterlog.session import open_reader
 from meterlog.text.times import today
 from tests.job.vehicle import Vehicle
 
@@ -294,21 +295,27 @@ def test_a_reading_is_taken_from_a_meter_recorded_and_entered(job: Run, folder: 
     assert reading["at"] == "plug_feed"
     assert reading["value"] == pytest.approx(12.0, abs=0.3)
     assert reading["error"] > 0
-    assert (folder / reading["session"]).is_file()
+    with open_reader(folder / reading["session"]) as session:  # a copy of it that is sent away still tells
+        assert (session.details["job"], session.details["complaint"]) == (folder.name, "cranks, does not start")
 
 
 def test_a_job_that_waits_says_for_what_and_goes_on_with_the_next_step(
     job: Run, folder: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     start(job, "--circuit", "pump-feed")
-    assert job("wait", "relay, ordered for Friday")["state"] == "waiting"
+    waiting = job("wait", "relay, ordered for Friday")
+    assert (waiting["state"], waiting["waiting"]) == (
+        "waiting",
+        {"reason": "relay, ordered for Friday", "until": None},
+    )
     assert main(["job", "status", str(folder)]) == 0
     said = capsys.readouterr().out
     assert "Job, waiting: cranks, does not start" in said
     assert "waits for: relay, ordered for Friday" in said
     assert main(["jobs", str(folder)]) == 0
     assert ": waiting, " in capsys.readouterr().out
-    assert job("measure", "--value", "12.3")["state"] == "open"
+    on = job("measure", "--value", "12.3")
+    assert (on["state"], on["waiting"]) == ("open", None)
     assert job("undo")["state"] == "waiting"
 
 

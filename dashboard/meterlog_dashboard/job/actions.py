@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from argparse import ArgumentTypeError
 from collections.abc import Callable, Mapping
 from typing import Any
 
@@ -12,6 +13,7 @@ from meterlog.job.experience import experience
 from meterlog.job.job import Job
 from meterlog.job.job_file import add_step, create_job, set_value, undo
 from meterlog.job.taking.meters import checked_meters
+from meterlog.text.times import day_to_come
 from meterlog.text.typed import typed_number
 from meterlog_dashboard.circuit.case import circuit_source
 from meterlog_dashboard.frame.view import Context
@@ -106,7 +108,12 @@ def _close(_: Context, job: Job, said: Said) -> None:
 
 
 def _wait(_: Context, job: Job, said: Said) -> None:
-    add_step(job.folder, "waiting", {"reason": _reason(said, "say what it waits for")})
+    reason, until = _reason(said, "say what it waits for"), _text(said, "until")
+    try:
+        day = str(day_to_come(until)) if until else None
+    except ArgumentTypeError as error:
+        raise UsageError(f"the day it is due {error}") from None
+    add_step(job.folder, "waiting", {"reason": reason, "until": day})
 
 
 def _reason(said: Said, missing: str) -> str:

@@ -86,13 +86,14 @@ def _words(status: Status, step: Step) -> str:
     words = {
         "skipped": "could not be reached: {place}",
         "repaired": "put right: {part}",
-        "waiting": "waits for: {reason}",
+        "waiting": "waits for: {reason}{due}",
         "closed": "closed: {reason}",
         "photo": "photo: {caption}",
         "note": "note: {text}",
     }
     if step.kind in words:
-        return sentence(words[step.kind].format_map({"place": values.get("at"), "caption": "", **values}))
+        due = f", due {values['until']}" if values.get("until") else ""
+        return sentence(words[step.kind].format_map({"place": values.get("at"), "caption": "", "due": due, **values}))
     return sentence(f"{step.kind}: " + " ".join(str(value) for value in values.values()))
 
 
@@ -106,7 +107,8 @@ def _notes() -> Component:
             html.Details(
                 [
                     html.Summary("Wait, or close"),
-                    _entry("It waits for", "job-waits", "wait", "Wait", "reason", "relay, ordered for Friday"),
+                    _text("It waits for", "job-waits", "relay, ordered"),
+                    _entry("Due on, if you know", "job-until", "wait", "Wait", "until", "2026-12-01, or 3d"),
                     _entry("It is closed without a proof, because", "job-reason", "close", "Close", "reason"),
                 ]
             ),
@@ -129,9 +131,17 @@ def _photo() -> Component:
 
 
 def _entry(label: str, id_: str, do: str, words: str, key: str, example: str = "") -> Component:
-    box = dcc.Input(id=id_, type="text", autoComplete="off", maxLength=2000, placeholder=example, persistence=True)
     button = html.Button(words, **attributes(data_do=do, data_field=id_, data_as=key))
-    return html.Div([html.Label(label, htmlFor=id_), html.Div([box, button], className="row typed")])
+    return html.Div([html.Label(label, htmlFor=id_), html.Div([_box(id_, example), button], className="row typed")])
+
+
+def _text(label: str, id_: str, example: str) -> Component:
+    """A text that is sent with the button of the entry below it."""
+    return html.Div([html.Label(label, htmlFor=id_), html.Div(_box(id_, example), className="row typed")])
+
+
+def _box(id_: str, example: str) -> Component:
+    return dcc.Input(id=id_, type="text", autoComplete="off", maxLength=2000, placeholder=example, persistence=True)
 
 
 def _texts(status: Status) -> Component:

@@ -1,11 +1,14 @@
 /* What a press on a button of a job asks of the server. Pure. */
 
 const SENT = ["key", "answer", "part", "value", "meter"]; // what a button itself says
-const REPAIR = { price: "job-price", minutes: "job-minutes", note: "job-note" };
+const FIELDS = { // of what says more than one thing
+  repaired: { price: "job-price", minutes: "job-minutes", note: "job-note" },
+  wait: { reason: "job-waits", until: "job-until" },
+};
 
 /* The fields that go with a button, by the key under which they are sent. */
 export function fieldsOf(said) {
-  if (said.do === "repaired") return REPAIR;
+  if (FIELDS[said.do]) return FIELDS[said.do];
   return said.field ? { [said.as || "value"]: said.field } : {};
 }
 

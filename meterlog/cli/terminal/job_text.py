@@ -6,6 +6,7 @@ from collections.abc import Container, Iterator
 from pathlib import Path
 
 from meterlog.circuit.acts import cautions_for
+from meterlog.circuit.cost import entered_money, priced_elsewhere
 from meterlog.circuit.diagnosis import percent
 from meterlog.circuit.readings.measurement import Measurement
 from meterlog.job.bill import bill
@@ -32,9 +33,18 @@ def status_lines(now: Status, folder: str) -> Iterator[str]:
             yield f"  {m}"
     for name in now.job.missing_sessions:
         yield f"  note: {one_line(name)} is missing; what was read in it stays"
+    for sentence in unpriced(now):
+        yield f"  note: {one_line(sentence)}"
     yield from verdict_lines(now)
     yield from repair_lines(now)
     yield from next_lines(now.next, folder, said_before(now))
+
+
+def unpriced(now: Status) -> Iterator[str]:
+    """Say which prices count nowhere: they were entered before the circuit was chosen."""
+    if now.case is not None:
+        for sentence in priced_elsewhere(entered_money(now.job.details).prices, now.case.circuit):
+            yield f"a price in [details] of job.toml counts nowhere: {sentence}"
 
 
 def verdict_lines(now: Status) -> Iterator[str]:

@@ -103,17 +103,18 @@ def take_into(
     probes = LeavingProbes() if hanging and placed.by_hand else None
     watching = Watching(Seen(case, m, placed), attendant, wait_s, patient, probes)
     with measuring(job.folder):
-        name, level = _recorded(placed.setups, free_name(job.folder, m), watching)
+        name, level = _recorded(job, placed.setups, free_name(job.folder, m), watching)
     if level is None:
         return []
     found = [(m, level), *watching.seen.elsewhere(level)]
     return [Taken(_read(one, at), name, at.end_s, at.words) for one, at in found]
 
 
-def _recorded(setups: Sequence[MeterSetup], path: Path, watching: Watching) -> tuple[str, Level | None]:
+def _recorded(job: Job, setups: Sequence[MeterSetup], path: Path, watching: Watching) -> tuple[str, Level | None]:
     """Record while it is watched; the session's name, and the level. No session stays where the person left."""
     queued: Queued = queue.SimpleQueue()
-    recorder = Recorder(setups, SessionWriter.create(path), detector=lambda channel: _Handing(channel, queued))
+    writer = SessionWriter.create(path, details=_details(job))
+    recorder = Recorder(setups, writer, detector=lambda channel: _Handing(channel, queued))
     recorder.start()
     try:
         level = watching.run(recorder, queued)
@@ -123,6 +124,12 @@ def _recorded(setups: Sequence[MeterSetup], path: Path, watching: Watching) -> t
         else:
             recorder.finish()
     return path.name, level
+
+
+def _details(job: Job) -> dict[str, str]:
+    """What a session of a job says of it: a list shows it, and a copy that was sent away still tells."""
+    told = {"job": job.folder.absolute().name, "vehicle": job.vehicle, "complaint": job.complaint}
+    return {key: text for key, text in told.items() if text}
 
 
 def _read(m: Measurement, level: Level) -> Measurement:

@@ -149,6 +149,14 @@ def test_a_damaged_file_of_checks_is_said_before_anything_is_recorded_or_typed(
     assert checks.read_text("utf-8") == damaged
 
 
+def test_a_damaged_file_of_checks_stops_nothing_that_is_no_meter(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("METERLOG_SETTINGS", str(tmp_path / "settings.toml"))
+    (tmp_path / "checks.toml").write_text(DAMAGED[0], "utf-8")
+    assert meter_setups(["sim:healthy-prime", f"replay:{tmp_path / 'a.raw'}?decoder=status14"])
+
+
 def test_a_file_of_checks_that_is_damaged_after_the_start_ends_nothing(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 import dataclasses
 import re
-from datetime import date, datetime, timedelta, timezone
+from datetime import date, datetime, timedelta, timezone, tzinfo
 from typing import TYPE_CHECKING, Any
 
 from meterlog.reading import Quantity
@@ -49,8 +49,8 @@ def add_table_options(parser: argparse.ArgumentParser) -> None:
     add("--clock", choices=("hm", "ms"), help="read 12:30 as hours and minutes, or as minutes and seconds")
     add("--date", type=_date, help="the date of clock times: YYYY-MM-DD")
     add(
-        "--utc-offset", metavar="+HH:MM", type=_offset,
-        help="time zone of times that show none; this computer's by default",
+        "--zone", "--utc-offset", metavar="ZONE", type=_zone,
+        help="zone (Europe/Berlin) or offset (+01:00) of times that show none; this computer's by default",
     )  # fmt: skip
     add("--started-at", metavar="ISO", type=_moment, help="date and time of time 0, for times in seconds")
     add(
@@ -107,6 +107,19 @@ def _date(text: str) -> date:
         return date.fromisoformat(text)
     except ValueError:
         raise argparse.ArgumentTypeError(f"must be a date as YYYY-MM-DD, not '{text}'") from None
+
+
+def _zone(text: str) -> tzinfo:
+    if not text[:1].isalpha():
+        return _offset(text)
+    from zoneinfo import ZoneInfo
+
+    try:
+        return ZoneInfo(text)
+    except (KeyError, ValueError, OSError):
+        raise argparse.ArgumentTypeError(
+            f"must be a zone this computer knows, as Europe/Berlin, or an offset from UTC as +HH:MM, not '{text}'"
+        ) from None
 
 
 def _offset(text: str) -> timezone:

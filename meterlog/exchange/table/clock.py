@@ -13,6 +13,7 @@ from meterlog.exchange.table.rows import Bools, Floats, Rows
 from meterlog.exchange.table.stamps import Stamps
 from meterlog.exchange.table.text_rows import BLOCK_ROWS
 from meterlog.exchange.table.time_text import DAY_S
+from meterlog.exchange.table.zone import HOUR_S, HourStep, LocalTimes
 
 RUN_ROWS = 3
 """So many rows one after another that lie before an earlier one are a clock that began again; fewer are strays. A
@@ -21,6 +22,8 @@ MOST_STRAYS, STRAY_SHARE = 3, 0.01
 """So many strays, or this share of the rows, may be left out; beyond it the column is no clock."""
 MOST_RESTARTS = 100
 """A clock that restarts more often is none. A guess."""
+MOST_HOURS = 50
+"""So many steps of an hour are looked at for one that clocks skipped. A guess."""
 _LAST_RUN_ROWS = 2
 """At the file's end so many are one. A guess."""
 _LOOK_AHEAD = RUN_ROWS + 2
@@ -69,15 +72,21 @@ class Clock:
         joins: whether a restart goes on after the last time, with a gap between.
         stamps: how fine the times are, and whether rows that share one are spread.
         title: the column's, for messages.
+        local: turns the times into UTC, where they are those of a zone.
 
     Attributes:
         restarts: where it began again.
+        hours: steps of an hour or a little more, the first ones.
         rows: how many it was fed.
         strays: how many were left out.
     """
 
-    def __init__(self, *, daily: bool, joins: bool, stamps: Stamps, title: str) -> None:
+    def __init__(
+        self, *, daily: bool, joins: bool, stamps: Stamps, title: str, local: LocalTimes | None = None
+    ) -> None:
         self._daily, self._joins, self._stamps, self._remarks = daily, joins, stamps, Remarks()
+        self._local = local
+        self.hours: list[HourStep] = []
         self._title = title
         self.restarts: list[Restart] = []
         self.rows = self.strays = 0
@@ -98,6 +107,8 @@ class Clock:
             return
         if self._daily:
             rows = Rows(rows.block, self._past_midnights(rows))
+        if self._local is not None:
+            rows = Rows(rows.block, self._local.utc(rows.time_s))
         rows = self._waiting.before(rows) if self._waiting is not None else rows
         settled = self._settled(rows.time_s)
         self._waiting = rows.part(settled, len(rows))
@@ -171,12 +182,19 @@ class Clock:
         good = rows.chosen(~(back | ahead))
         if not len(good):
             return
+        step_s = np.diff(good.time_s, prepend=self._last_s)
         self._last_s = float(good.time_s[-1])
         if len(good) > 1:
-            self._interval_s = float(np.median(np.diff(good.time_s)))
+            self._interval_s = float(np.median(step_s[1:]))
+        self._note_hours(good, step_s)
         time_s, error_s = self._stamps.placed(good.time_s)
         begins, self._begins = self._begins, False
         yield Stretch(len(self.restarts), begins, Rows(good.block, time_s + self._offset_s), error_s)
+
+    def _note_hours(self, rows: Rows, step_s: Floats) -> None:
+        for i in np.flatnonzero((step_s >= HOUR_S) & (step_s < 2 * HOUR_S))[: MOST_HOURS - len(self.hours)].tolist():
+            to_s = float(rows.time_s[i])
+            self.hours.append(HourStep(rows.block.line[i], to_s - float(step_s[i]), to_s, self._interval_s))
 
     def _restart(self, rows: Rows, at: int) -> None:
         to_s = float(rows.time_s[at])

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 from meterlog.errors import TableError
 from meterlog.exchange.table.layout import Layout, as_delimiter, find_layout, head_of
@@ -57,6 +59,22 @@ class ImportPlan:
     first_s: float
     last_s: float
     rows: int
+
+    @property
+    def is_local(self) -> bool:
+        """Whether the times are a date and time of day without an offset from UTC."""
+        return self.time.absolute and not self.time.daily and not self.time.zoned
+
+    @property
+    def zone(self) -> ZoneInfo | None:
+        """The zone by whose rules they become UTC."""
+        return self.options.zone if self.is_local and isinstance(self.options.zone, ZoneInfo) else None
+
+    def spelled(self, time_s: float) -> str:
+        """A time on the axis of the file for a person."""
+        if self.zone is None:
+            return self.time.spelled(time_s)
+        return datetime.fromtimestamp(time_s, self.zone).isoformat(" ", "milliseconds")
 
     def described(self) -> list[str]:
         """Describe what was understood, one line for each thing."""

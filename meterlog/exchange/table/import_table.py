@@ -21,7 +21,8 @@ from meterlog.exchange.table.row_reader import Ordered, RowReader
 from meterlog.exchange.table.rows import Rows
 from meterlog.exchange.table.session_start import SessionStart, session_start
 from meterlog.exchange.table.text_rows import DAMAGED, NO_ROWS
-from meterlog.exchange.table.time_text import DAY_S, TimeReader
+from meterlog.exchange.table.time_text import DAY_S
+from meterlog.exchange.table.zone import HOUR_S, missing_hour_question
 from meterlog.session.writer import SessionWriter
 
 _SHOWN_RESTARTS = 3
@@ -97,7 +98,9 @@ def import_tables(
             of_file = reader.seen + reader.remarks.total(DAMAGED) - reader.remarks.total(NO_ROWS)
             rows += of_file
             if restarts == "stop" and found:
-                raise restart_question(found, out.stem, plan.time)
+                raise restart_question(found, out.stem, plan)
+            if step := reader.missing_hour:
+                raise missing_hour_question(step)
             ask_about_left_out(plan.options, reader.remarks, of_file)
         return Imported(sessions.keep(remarks), sessions.notes, rows, sessions.kept)
 
@@ -117,22 +120,27 @@ def _check_clock(plans: Sequence[ImportPlan]) -> None:
             pass
 
 
-def restart_question(restarts: Sequence[Restart], name: str, time: TimeReader) -> Question:
-    """Return what is asked where a clock began again, its times shown as the reader understands them."""
+def restart_question(restarts: Sequence[Restart], name: str, plan: ImportPlan) -> Question:
+    """Return what is asked where a clock began again, its times shown as the file has them."""
     shown = ", ".join(
-        f"in line {restart.line} from {time.spelled(restart.from_s)} to {time.spelled(restart.to_s)}"
+        f"in line {restart.line} from {plan.spelled(restart.from_s)} to {plan.spelled(restart.to_s)}"
         for restart in restarts[:_SHOWN_RESTARTS]
     )
     midnight = (
         "; where the date was not advanced at midnight, give the clock's column alone with --time, and --date"
-        if any(_missed_midnight(restart) for restart in restarts) and time.absolute and not time.daily
+        if any(_missed_midnight(restart) for restart in restarts) and plan.is_local
+        else ""
+    )
+    put_back = (
+        "; where the clock was put back that night, name its zone, such as --zone Europe/Berlin"
+        if plan.is_local and plan.zone is None and any(_put_back(restart) for restart in restarts)
         else ""
     )
     more = f" and {len(restarts) - _SHOWN_RESTARTS} times more" if len(restarts) > _SHOWN_RESTARTS else ""
     return Question(
         f"the time goes back {shown}{more}, as where a logger was switched on again: say what becomes of the"
         f" {len(restarts) + 1} parts, --restarts parts (sessions '{name}-1', '{name}-2', ...) or --restarts offset"
-        f" (one session, with a gap of unknown length before each){midnight}",
+        f" (one session, with a gap of unknown length before each){midnight}{put_back}",
         "restarts",
         RESTARTS[1:],
     )
@@ -140,6 +148,10 @@ def restart_question(restarts: Sequence[Restart], name: str, time: TimeReader) -
 
 def _missed_midnight(restart: Restart) -> bool:
     return DAY_S / 2 < restart.from_s - restart.to_s <= DAY_S and restart.to_s % DAY_S < DAY_S / 2
+
+
+def _put_back(restart: Restart) -> bool:
+    return restart.from_s - restart.to_s <= HOUR_S
 
 
 class _Sessions:

@@ -40,7 +40,7 @@ class ImportOptions:
     time_format: str | None = None
     date_order: str | None = None
     clock: str | None = None
-    utc_offset: tzinfo | None = None
+    zone: tzinfo | None = None
     started_at: datetime | None = None
     date: date | None = None
     unit_from: str | None = None

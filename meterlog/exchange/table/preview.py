@@ -22,6 +22,7 @@ from meterlog.exchange.table.row_reader import RowReader
 from meterlog.exchange.table.session_start import session_start
 from meterlog.exchange.table.source import open_source
 from meterlog.exchange.table.text_rows import DAMAGED, NO_ROWS
+from meterlog.exchange.table.zone import missing_hour_question
 
 _MOST_QUESTIONS = 20
 SHOWN_ROWS = 5
@@ -119,11 +120,16 @@ def _preview(path: Path, given: ImportOptions) -> Preview:
             values = [column.cells[some.block.columns[column.place][i]].value for column in plan.values]
             rows.append(FirstRow(some.block.line[i], float(some.time_s[i]) - zero_s, values))
     if reader.restarts and options.restarts == "stop":
-        question = restart_question(reader.restarts, path.stem, plan.time)
+        question = restart_question(reader.restarts, path.stem, plan)
         doubts.append(str(question))
         options = dataclasses.replace(options, restarts=question.answers[0])
     if missing:
         options = dataclasses.replace(options, interval=None)
+    if step := reader.missing_hour:
+        question = missing_hour_question(step)
+        doubts.append(str(question))
+        options = dataclasses.replace(options, zone=next(iter(question.answers), None))
+        missing = missing or (() if question.answers else ("--zone", "ZONE"))
     if not given.time and (of_value := _time_of_each(columns)) and of_value.keys() >= set(options.value):
         options = _paired(options, of_value, doubts)
     said = list(remarks.sentences())
@@ -253,5 +259,6 @@ def _spelled(value: object) -> str:
     if isinstance(value, datetime):
         return value.isoformat()
     if isinstance(value, tzinfo):
-        return str(value).removeprefix("UTC") or "+00:00"
+        name = str(value)
+        return name.removeprefix("UTC") or "+00:00" if name.startswith("UTC") else name
     return str(value)

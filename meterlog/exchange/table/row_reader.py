@@ -15,6 +15,7 @@ from meterlog.exchange.table.remarks import Remarks
 from meterlog.exchange.table.rows import Floats, Rows
 from meterlog.exchange.table.survey import joined
 from meterlog.exchange.table.text_rows import EMPTY, HEADER_AGAIN, NO_ROWS, Block, Texts
+from meterlog.exchange.table.zone import HourStep, LocalTimes, is_missing_hour
 
 
 class Ordered(NamedTuple):
@@ -52,6 +53,14 @@ class RowReader:
         """Where the clock began again; where channels have clocks of their own, that which did so most often."""
         return max((clock.restarts for clock in self._clocks.values()), key=len, default=[])
 
+    @property
+    def missing_hour(self) -> HourStep | None:
+        """Where local times without a zone first step over an hour that clocks skipped in some places."""
+        if not self._plan.is_local or self._plan.options.zone is not None:
+            return None
+        steps = (step for clock in self._clocks.values() for step in clock.hours if is_missing_hour(step))
+        return next(steps, None)
+
     def rows(self) -> Iterator[Ordered]:
         """The rows, stretch by stretch."""
         for block in self._plan.blocks(self.remarks):
@@ -81,7 +90,10 @@ class RowReader:
         if name not in self._clocks:
             plan = self._plan
             joins = plan.options.restarts == "offset"
-            self._clocks[name] = Clock(daily=plan.time.daily, joins=joins, stamps=plan.stamps, title=self._title)
+            self._clocks[name] = Clock(
+                daily=plan.time.daily, joins=joins, stamps=plan.stamps, title=self._title,
+                local=LocalTimes(plan.zone) if plan.zone else None,
+            )  # fmt: skip
         return self._clocks[name]
 
     @property

@@ -34,7 +34,7 @@ def session_start(plan: ImportPlan, first_s: float) -> SessionStart:
         first_s: their first time, as the file counts.
     """
     options, time, notes = plan.options, plan.time, []
-    modified = datetime.fromtimestamp(plan.source.path.stat().st_mtime).astimezone(options.utc_offset)
+    modified = datetime.fromtimestamp(plan.source.path.stat().st_mtime).astimezone(options.zone)
     zero_s = first_s if time.absolute else 0.0
     if not time.absolute and first_s > max(_FAR_S, _FAR_SPANS * (plan.last_s - first_s)):
         zero_s = first_s
@@ -51,9 +51,9 @@ def session_start(plan: ImportPlan, first_s: float) -> SessionStart:
         moment = datetime(day.year, day.month, day.day) + timedelta(seconds=zero_s)  # noqa: DTZ001
     else:
         moment = datetime(1970, 1, 1) + timedelta(seconds=zero_s)  # noqa: DTZ001
-    if time.zoned:
-        return SessionStart(zero_s, moment.replace(tzinfo=UTC).astimezone(options.utc_offset), notes)
-    if options.utc_offset is not None:
-        return SessionStart(zero_s, moment.replace(tzinfo=options.utc_offset), notes)
-    notes.append("the times have no offset from UTC: this machine's is used; --utc-offset sets another")
+    if time.zoned or plan.zone is not None:
+        return SessionStart(zero_s, moment.replace(tzinfo=UTC).astimezone(options.zone), notes)
+    if options.zone is not None:
+        return SessionStart(zero_s, moment.replace(tzinfo=options.zone), notes)
+    notes.append("the times have no offset from UTC: this machine's is used; --zone sets another")
     return SessionStart(zero_s, moment.astimezone(), notes)

@@ -6,6 +6,7 @@ import random
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
@@ -213,3 +214,39 @@ def test_a_number_that_stands_for_none_is_asked_about(tmp_path: Path, cell: str)
             assert len(reader.series(1)) == count
             assert np.isinf(reader.series(1).value).sum() == overloads
         path.unlink()
+
+
+def _on_27_october(*clock_times: str) -> str:
+    """The night of 2024 in which Berlin's clocks went back from 3 to 2, one volt more for each row."""
+    return "time_s,v\n" + "".join(f"2024-10-27 {clock},{12 + i}\n" for i, clock in enumerate(clock_times))
+
+
+@pytest.mark.parametrize(
+    ("clock_times", "sentence"),
+    [
+        (("02:10:00", "02:20:00", "03:00:00"), "02:10:00 came twice in Europe/Berlin, and no row close before it"),
+        (("01:10:00", "02:20:00", "03:00:00"), "give the offset with --zone \\+02:00 or --zone \\+01:00"),
+        (("01:50:00", "02:00:00", "02:55:00", "03:00:00"), "were put back in Europe/Berlin, and the times were not"),
+    ],
+)
+def test_an_hour_that_comes_twice_is_never_guessed(tmp_path: Path, clock_times: tuple[str, ...], sentence: str) -> None:
+    with pytest.raises(TableError, match=sentence):
+        _imported(tmp_path, _on_27_october(*clock_times), zone=ZoneInfo("Europe/Berlin"))
+
+
+def test_a_time_that_was_none_in_the_zone_is_refused(tmp_path: Path) -> None:
+    text = "time_s,v\n2024-03-31 01:59:00,12\n2024-03-31 02:00:00,13\n2024-03-31 02:01:00,14\n"
+    with pytest.raises(TableError, match=r"02:00:00 was no time in Europe/Berlin.* --zone \+01:00"):
+        _imported(tmp_path, text, zone=ZoneInfo("Europe/Berlin"))
+
+
+def test_a_pause_of_an_hour_by_day_is_a_pause(tmp_path: Path) -> None:
+    rows = [f"2024-03-31 {hour}:{minute:02}:00,12.5\n" for hour in (11, 13) for minute in range(60)]
+    imported, _ = _imported(tmp_path, "time_s,v\n" + "".join(rows))
+    assert imported.kept == 120
+
+
+def test_a_zone_gives_the_session_its_moment(tmp_path: Path) -> None:
+    _imported(tmp_path, "time_s,v\n2024-07-01 12:00:00,12\n2024-07-01 12:00:01,13\n", zone=ZoneInfo("Asia/Kolkata"))
+    with open_reader(tmp_path / "out.sqlite") as reader:
+        assert reader.started_at.isoformat() == "2024-07-01T12:00:00+05:30"

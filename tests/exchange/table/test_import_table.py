@@ -154,20 +154,20 @@ def test_iso_times_start_the_session_at_the_first_row(bench: Bench) -> None:
 
 def test_local_times_take_the_offset_given(bench: Bench) -> None:
     text = "time_s,v\n13/05/2024 12:00:00,1\n13/05/2024 12:00:01,2\n"
-    with bench.session(text, utc_offset=timezone(timedelta(hours=-5))) as reader:
+    with bench.session(text, zone=timezone(timedelta(hours=-5))) as reader:
         assert reader.started_at == datetime(2024, 5, 13, 17, tzinfo=UTC)
 
 
 def test_a_date_and_a_clock_column_past_midnight(bench: Bench) -> None:
     text = "d,t,v\n31.12.2023,23:59:59,1\n01.01.2024,00:00:01,2\n"
-    with bench.session(text, time=("d", "t"), utc_offset=UTC) as reader:
+    with bench.session(text, time=("d", "t"), zone=UTC) as reader:
         assert reader.started_at == datetime(2023, 12, 31, 23, 59, 59, tzinfo=UTC)
         assert reader.series(1).time_s.tolist() == [0.0, 2.0]
 
 
 def test_clock_times_run_on_past_midnight_from_the_date_given(bench: Bench) -> None:
     text = "time_s,v\n23:59:59,1\n00:00:01,2\n00:00:01.5,3\n"
-    with bench.session(text, date=datetime(2024, 2, 3, tzinfo=UTC).date(), utc_offset=UTC) as reader:
+    with bench.session(text, date=datetime(2024, 2, 3, tzinfo=UTC).date(), zone=UTC) as reader:
         assert reader.started_at == datetime(2024, 2, 3, 23, 59, 59, tzinfo=UTC)
         assert reader.series(1).time_s.tolist() == [0.0, 2.0, 2.5]
 
@@ -309,7 +309,7 @@ def test_an_inch_mark_within_a_cell_is_a_character_and_takes_no_rows_with_it(ben
 
 def test_a_clock_that_falls_back_for_one_row_has_passed_no_midnight(bench: Bench) -> None:
     text = "time_s,v\n13:00:00,1\n13:00:01,2\n00:00:00,3\n13:00:02,4\n23:59:59,5\n00:00:01,6\n"
-    with bench.session(text, utc_offset=UTC) as reader:
+    with bench.session(text, zone=UTC) as reader:
         assert reader.series(1).value.tolist() == [1, 2, 4, 5, 6]
         assert reader.series(1).time_s.tolist() == [0.0, 1.0, 2.0, 39_599.0, 39_601.0]
     assert "before an earlier row's, skipped: 1 (line 4)" in bench.notes()

@@ -10,7 +10,7 @@ import pytest
 from meterlog.cli.main import main
 from meterlog.session import open_reader
 
-WORDS = ("--time", "time", "--quantity", "dc_voltage", "--unit", "V", "--utc-offset", "+00:00")
+WORDS = ("--time", "time", "--quantity", "dc_voltage", "--unit", "V", "--zone", "+00:00")
 
 
 def _dated(path: Path, first_ms: int, step_ms: int, rows: int, title: str = "feed") -> Path:

@@ -89,7 +89,39 @@ def traps() -> Iterator[Trap]:
         [truth.channel("Volt")], asked="'Volt' does not state its unit",
     )  # fmt: skip
     yield from _restarts(truth)
+    yield from _summer_time(truth)
     yield Trap("whole seconds of two rows each", table("time", [f"2024-05-01 {clock(t)[:8]}" for t in ms]), plain)
+
+
+def _summer_time(truth: Truth) -> Iterator[Trap]:
+    """A clock that is put forward, and one that is put back, by the owner's zone: no hour goes or comes twice."""
+    minutes = [i * 5 for i in range(len(truth.millivolts))]
+    channel = [Channel("U", "dc_voltage", [minute * 60.0 for minute in minutes], truth.volts)]
+
+    def table(day: str, hours: list[int]) -> bytes:
+        cells = [f"{day} {hour:02d}:{minute % 60:02d}:00" for hour, minute in zip(hours, minutes, strict=True)]
+        values = zip(cells, truth.millivolts, strict=True)
+        return ("time,U [V]\n" + "".join(f"{cell},{thousandths(mv)}\n" for cell, mv in values)).encode()
+
+    forward, back = [1] * 12 + [3] * 12, [2] * 12
+    berlin, new_york = ("--zone", "Europe/Berlin"), ("--zone", "America/New_York")
+    asked = "step in line 14 from {} 01:55:00 to {} 03:00:00, as where clocks were put forward"
+    yield Trap("clocks put forward", table("2024-03-31", forward), channel,
+               asked=asked.format("2024-03-31", "2024-03-31"), answer=berlin)  # fmt: skip
+    yield Trap("clocks put forward elsewhere, month first", table("03/10/2024", forward), channel,
+               asked="3 October 2024", answer=("--date-order", "mdy", *new_york))  # fmt: skip
+    gap = [Channel("U", "dc_voltage", [minute * 60.0 + (3600.0 if minute >= 60 else 0.0) for minute in minutes],
+                   truth.volts)]  # fmt: skip
+    yield Trap("an hour's pause where other clocks were put forward", table("2024-03-31", forward), gap,
+               asked="its offset, such as --zone", answer=("--zone", "+01:00"))  # fmt: skip
+    whole = Truth(12, rows=48)
+    every = [i * 5 for i in range(48)]
+    hours = [1] * 12 + back + back + [3] * 12
+    cells = [f"2024-10-27 {hour:02d}:{minute % 60:02d}:00" for hour, minute in zip(hours, every, strict=True)]
+    rows = "".join(f"{cell},{thousandths(mv)}\n" for cell, mv in zip(cells, whole.millivolts, strict=True))
+    yield Trap("clocks put back", b"time,U [V]\n" + rows.encode(),
+               [Channel("U", "dc_voltage", [minute * 60.0 for minute in every], whole.volts)],
+               asked="where the clock was put back that night, name its zone", answer=berlin)  # fmt: skip
 
 
 def _restarts(truth: Truth) -> Iterator[Trap]:

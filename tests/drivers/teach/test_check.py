@@ -125,6 +125,7 @@ def test_what_the_frames_leave_open_is_asked_while_recording_and_not_recorded(
     assert "5.00" not in said
 
 
+RECORDED = Path(__file__).parents[3] / "recordings" / "key-on-good-1.sqlite"
 DAMAGED = ["[[check]]\nmeter = 1\n", "[[check", "check = 7\n", "[[check]]\nmeter=1\nreads=1\nday=1\nreadings=inf\n"]
 
 
@@ -154,7 +155,7 @@ def test_a_damaged_file_of_checks_stops_nothing_that_is_no_meter(
 ) -> None:
     monkeypatch.setenv("METERLOG_SETTINGS", str(tmp_path / "settings.toml"))
     (tmp_path / "checks.toml").write_text(DAMAGED[0], "utf-8")
-    assert meter_setups(["sim:healthy-prime", f"replay:{tmp_path / 'a.raw'}?decoder=status14"])
+    assert meter_setups(["sim:healthy-prime", f"replay:{RECORDED}"])
 
 
 def test_a_file_of_checks_that_is_damaged_after_the_start_ends_nothing(

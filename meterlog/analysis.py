@@ -72,6 +72,7 @@ class ChannelSummary:
             "rejected_frames": self.channel.rejected,
             "role": str(self.channel.measurand.role),
             "checked": self.channel.checked or None,
+            "converted": self.channel.converted or None,
         }
 
 

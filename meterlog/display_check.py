@@ -1,4 +1,6 @@
-"""The note in a session that a channel's meter was compared with its display: written when the channel begins."""
+"""The notes in a session about a channel's meter, written when the channel begins: that it was compared with its
+display, and what was done to its readings before they were kept.
+"""
 
 from __future__ import annotations
 
@@ -18,3 +20,13 @@ def noted_check(details: Mapping[str, str], channel: int) -> str:
 def check_words(day: str, readings: int) -> str:
     """Say that a meter was compared with its display."""
     return f"checked against the display on {day}, {readings} readings"
+
+
+def conversion_key(channel: int) -> str:
+    """Return the detail that holds what was done to a channel's readings."""
+    return f"conversion_{channel}"
+
+
+def noted_conversion(details: Mapping[str, str], channel: int) -> str:
+    """Return what was done to a channel's readings: scale, sign, offset; empty for nothing."""
+    return details.get(conversion_key(channel), "")

@@ -12,6 +12,7 @@ MeterlogError
 ├── ProfileError (ValueError)          a profile file is wrong; carries its line
 ├── EncodeError (ValueError)           a framing cannot express that reading
 ├── NotLearned (ValueError)            a meter could not be learned from what was shown
+├── NoZero (ValueError)                a meter cannot be nulled as it stands
 ├── LinkError (OSError)                the way to a meter
 │   ├── LinkAbsent                     nothing is there
 │   ├── LinkBusy                       another program holds it
@@ -106,6 +107,10 @@ class EncodeError(MeterlogError, ValueError):
 
 class NotLearned(MeterlogError, ValueError):
     """A meter could not be learned from what was shown of it."""
+
+
+class NoZero(MeterlogError, ValueError):
+    """A meter cannot be nulled: what it shows is no zero, or moves."""
 
 
 class LinkError(MeterlogError, OSError):

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from meterlog.capture.channels import LiveChannel
 from meterlog.capture.meters import MeterSetup
-from meterlog.display_check import check_key
+from meterlog.display_check import check_key, conversion_key
 from meterlog.reading import Quantity, Reading
 from meterlog.roles import entered_role
 from meterlog.session import Channel, SessionWriter
@@ -86,6 +86,8 @@ class ChannelTable:
         role = entered_role(self._writer.details, number)
         if checked := setup.checked:
             self._writer.set_detail(check_key(number), checked)
+        if converted := setup.converted(column, quantity):
+            self._writer.set_detail(conversion_key(number), converted)
         return Channel(
             number, label, quantity, point, str(address), address.scheme, setup.accuracy, setup.interval_s, role
         )

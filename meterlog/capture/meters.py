@@ -13,9 +13,11 @@ from meterlog.address import Address
 from meterlog.capture.same_device import check_each_once
 from meterlog.checks import Check, checks_for, note_of, unchecked
 from meterlog.driver import Connection, Conversion, Driver, Meter, driver_errors, load_driver, open_converted
+from meterlog.driver.conversion import offsets_of
 from meterlog.errors import AddressError, UsageError
-from meterlog.reading import Accuracy
+from meterlog.reading import Accuracy, Quantity
 from meterlog.settings import meter_address
+from meterlog.text.times import today
 from meterlog.text.typed import typed_number
 from meterlog.transports.tap import RawSink
 
@@ -114,6 +116,22 @@ class MeterSetup:
     def checked(self) -> str:
         """Say when it was compared with its display; empty where it never was."""
         return note_of(self.reached_by, self.checks)
+
+    @property
+    def old_zero(self) -> str:
+        """Say that an offset was measured on another day; empty where none was."""
+        old = [offset.day for offset in offsets_of(self.address).values() if offset.day and offset.day != str(today())]
+        if not old:
+            return ""
+        return (
+            f"{self.address.scheme} on {self.address.target} was nulled on {min(old)}: leads, and clamps above all,"
+            " drift; 'meterlog meters --zero' nulls it again"
+        )
+
+    def converted(self, column: int, quantity: Quantity) -> str:
+        """Say what is done to a column's readings of a quantity before they are kept; empty for nothing."""
+        conversion = Conversion.of(self.address)
+        return "" if conversion is None or column else conversion.words(quantity)
 
     @property
     def unchecked(self) -> str:

@@ -137,8 +137,8 @@ def _visible(analysis: Analysis) -> Iterator[str]:
         if labels.count(summary.channel.label) > 1:
             name += f" ({summary.channel.quantity.words})"
         name += f", {summary.channel.measurand.described}"
-        if summary.channel.checked:
-            name += f", {one_line(summary.channel.checked)}"
+        if notes := summary.channel.meter_notes:
+            name += f", {one_line(notes)}"
         yield f"{name}: {_figures(summary)}"
         if damaged := _damaged(summary):
             yield f"  {damaged}"

@@ -12,7 +12,7 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 from meterlog.cli.options.details_and_roles import add_details, add_roles, by_channel, details, entered_roles
-from meterlog.display_check import check_key
+from meterlog.display_check import check_key, conversion_key
 from meterlog.errors import UsageError
 from meterlog.roles import role_key
 from meterlog.session.corrections import correct
@@ -62,7 +62,7 @@ def _apart(word: str) -> tuple[str, str, str]:
 
 def _lines(reader: SessionReader) -> Iterator[str]:
     yield one_line(str(reader.path))
-    roles = {key(channel.number) for channel in reader.channels for key in (role_key, check_key)}
+    roles = {key(channel.number) for channel in reader.channels for key in (role_key, check_key, conversion_key)}
     for key, value in reader.details.items():
         if key in roles:  # said with its channel
             continue
@@ -70,4 +70,4 @@ def _lines(reader: SessionReader) -> Iterator[str]:
     for channel in reader.channels:
         at = f" at {one_line(channel.point)}" if channel.point else ""
         name = f"channel {channel.number}: {one_line(channel.label)} ({channel.quantity.words}){at}"
-        yield f"  {name}: {channel.measurand.described}{f', {channel.checked}' if channel.checked else ''}"
+        yield f"  {name}: {channel.measurand.described}{f', {channel.meter_notes}' if channel.meter_notes else ''}"

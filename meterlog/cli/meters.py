@@ -5,7 +5,7 @@ Listening tries the line settings that the drivers declare and runs every decode
 to a port unless --ask is given, which sends *IDN? to ports where nothing else fits. --try PROFILE FILE shows how
 a profile reads a raw capture, byte by byte, which helps when writing one. --teach learns an unknown meter from what
 its display shows: it asks, you type; or from a raw capture and a list of what was shown, --shown. --check compares a
-driver with the display, once for each meter.
+driver with the display, once for each meter. --zero nulls the leads or a clamp, and keeps that with the saved meter.
 """
 
 from __future__ import annotations
@@ -17,6 +17,7 @@ from pathlib import Path
 
 from meterlog.capture import meter_setup
 from meterlog.cli.terminal.readout import readout
+from meterlog.cli.terminal.zero_lines import zero_meter
 from meterlog.driver import Driver, discover, driver_errors, driver_names, load_driver
 from meterlog.driver.discover import Found
 from meterlog.driver.probe import LISTEN_S, SILENT
@@ -57,6 +58,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
     parser.add_argument("--teach", metavar="PORT|CAPTURE", help="learn an unknown meter from what its display shows")
     parser.add_argument("--check", metavar="ADDRESS", help="compare five readings of a meter with its display")
+    parser.add_argument("--zero", metavar="ADDRESS", help="null the leads or the clamp of a meter, now")
     parser.add_argument(
         "--shown", type=Path, metavar="FILE", help="with a capture: what the display showed, CSV with time_s,shown"
     )
@@ -76,6 +78,9 @@ def run(args: argparse.Namespace) -> int:
         return 0
     if args.check:
         _print(import_module(_CHECK).check_meter(args.check, _asked))
+        return 0
+    if args.zero:
+        _print(zero_meter(args.zero, _asked))
         return 0
     if args.shown or ((args.out or args.replace) and len(args.port) != 1):
         raise UsageError("--shown goes with --teach; --out and --replace with --teach or with one port")

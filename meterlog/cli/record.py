@@ -185,7 +185,9 @@ def _recorded(
         print(f"note: '{one_line(str(path))}' does not end in .sqlite, so the page does not list it")
     place = said_of_places(setups, entered, args.armed)
     cautions = [*MATTER] if args.quiet else [*applying(recording(place)), sentence(DEFERS)]
-    cautions += [words for setup in setups for words in (setup.unchecked, setup.accuracy_unstated) if words]
+    cautions += [
+        words for setup in setups for words in (setup.unchecked, setup.accuracy_unstated, setup.old_zero) if words
+    ]
     for caution in [one for one in cautions if one not in said]:
         print(wrapped(f"caution: {caution}"), flush=True)
     said.update(cautions)

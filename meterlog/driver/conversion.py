@@ -2,14 +2,18 @@
 
 `scale=100A/V` makes amperes of the volts that a clamp gives; `scale=10mV/A`, as it is printed on clamps, says the same.
 `invert=yes` turns the sign of DC voltage and current, `offset=-20mA` is added last, not to AC: an RMS value has no zero
-to shift. All of it concerns the first column, and only readings in the unit that the option names: with the dial at
-ohms a clamp's scale changes nothing. A comparison with the display (`meters --check`) takes readings as shown.
+to shift. There may be one for each unit, `offset=-0.3ohm;-20mA@2026-11-28`: leads and a clamp, with the day on which
+it was measured (see `zero.py`). All of it concerns the first column, and only readings in the unit that the option
+names: with the dial at ohms a clamp's scale changes nothing. A comparison with the display (`meters --check`) takes
+readings as shown.
 """
 
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from datetime import date
+from typing import NamedTuple
 
 from meterlog.address import Address
 from meterlog.driver.contract import Connection, Meter, Traffic
@@ -26,6 +30,18 @@ _DIGITS = 12
 """Significant digits kept: more than any display has, fewer than show that 0.1 is no binary fraction."""
 
 
+class Offset(NamedTuple):
+    """What is added to readings in one unit.
+
+    Attributes:
+        value: in that unit.
+        day: when it was measured, ISO 8601; empty where it was not.
+    """
+
+    value: float = 0.0
+    day: str = ""
+
+
 @dataclass(frozen=True, slots=True)
 class Conversion:
     """Holds what becomes of a reading.
@@ -34,15 +50,15 @@ class Conversion:
         factor: of the value and of one count.
         becomes: by quantity shown, the quantity that it means.
         invert: whether the sign of DC voltage and current is turned.
-        offset: added last.
-        offset_unit: only to readings in this unit; '' for none.
+        offsets: by unit, what is added last.
+        scale: the scale as typed.
     """
 
-    factor: float
-    becomes: dict[Quantity, Quantity]
-    invert: bool
-    offset: float
-    offset_unit: str
+    factor: float = 1.0
+    becomes: dict[Quantity, Quantity] = field(default_factory=dict)
+    invert: bool = False
+    offsets: dict[str, Offset] = field(default_factory=dict)
+    scale: str = ""
 
     @classmethod
     def of(cls, address: Address) -> Conversion | None:
@@ -54,8 +70,26 @@ class Conversion:
         if not OPTIONS & address.options.keys():
             return None
         factor, becomes = _scale(address) if "scale" in address.options else (1.0, {})
-        offset, unit = _offset(address) if "offset" in address.options else (0.0, "")
-        return cls(factor, becomes, address.choice("invert", ("yes", "no"), "no") == "yes", offset, unit)
+        invert = address.choice("invert", ("yes", "no"), "no") == "yes"
+        return cls(factor, becomes, invert, offsets_of(address), address.options.get("scale", ""))
+
+    def words(self, quantity: Quantity) -> str:
+        """Say what was done to readings of a quantity before they were kept; empty where nothing was."""
+        offset, day = self._offset(quantity)
+        nulled = f" (nulled on {day})" if day else ""
+        return ", ".join(
+            filter(
+                None,
+                (
+                    f"scale {self.scale}" if quantity in self.becomes.values() else "",
+                    "sign turned" if self.invert and quantity in (Quantity.DC_VOLTAGE, Quantity.DC_CURRENT) else "",
+                    f"offset {offset:.{_DIGITS}g} {quantity.unit}{nulled}" if offset else "",
+                ),
+            )
+        )
+
+    def _offset(self, quantity: Quantity) -> Offset:
+        return Offset() if quantity in _AC.values() else self.offsets.get(quantity.unit, Offset())
 
     def __call__(self, reading: Reading) -> Reading:
         """The reading as it is meant."""
@@ -67,8 +101,9 @@ class Conversion:
             flags = flags & ~Flag.DC if quantity is Quantity.TEMPERATURE else flags
         if self.invert and reading.quantity in (Quantity.DC_VOLTAGE, Quantity.DC_CURRENT):
             value = 0.0 - value  # 0 stays 0, not -0
-        if self.offset_unit == quantity.unit and quantity not in _AC.values():
-            value += self.offset
+        if offset := self._offset(quantity).value:
+            value += offset
+            flags |= Flag.RELATIVE if quantity is Quantity.RESISTANCE else Flag.NONE  # leads nulled, as by the meter
         value, resolution = (float(f"{one:.{_DIGITS}g}") for one in (value, resolution))
         return reading._replace(value=value, quantity=quantity, resolution=resolution, flags=flags)
 
@@ -135,12 +170,31 @@ def _wrong_scale(address: Address) -> AddressError:
     )
 
 
-def _offset(address: Address) -> tuple[float, str]:
-    text = address.options["offset"]
+def offsets_of(address: Address) -> dict[str, Offset]:
+    """The offsets that an address names, by unit.
+
+    Raises:
+        AddressError: one cannot be understood.
+    """
+    offsets: dict[str, Offset] = {}
+    for part in filter(None, (part.strip() for part in address.options.get("offset", "").split(";"))):
+        text, at, day = (word.strip() for word in part.partition("@"))
+        try:
+            value, unit = typed_amount(text)
+        except UsageError as error:
+            raise AddressError(f"in '{address}' offset cannot be read: {error}") from None
+        if not unit:
+            raise AddressError(f"in '{address}' offset wants its unit, for example {text}mA: the dial may be turned")
+        if unit in offsets:
+            raise AddressError(f"in '{address}' offset names {unit} twice")
+        if at and not _is_day(day):
+            raise AddressError(f"in '{address}' the day of an offset must be like 2026-11-28, not '{day}'")
+        offsets[unit] = Offset(value, day)
+    return offsets
+
+
+def _is_day(text: str) -> bool:
     try:
-        value, unit = typed_amount(text)
-    except UsageError as error:
-        raise AddressError(f"in '{address}' offset cannot be read: {error}") from None
-    if not unit:
-        raise AddressError(f"in '{address}' offset wants its unit, for example {text}mA: the dial may be turned")
-    return value, unit
+        return date.fromisoformat(text).isoformat() == text
+    except ValueError:
+        return False

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import timedelta
 
 from meterlog.comparing.comparison import ChannelComparison, Comparison
-from meterlog.display_check import check_key
+from meterlog.display_check import check_key, conversion_key
 from meterlog.drawing.primitives import Figure
 from meterlog.events.event import Event
 from meterlog.findings.finding import Finding
@@ -121,8 +121,8 @@ def _details(capture: Loaded) -> list[tuple[str, str]]:
     first = [key for key in _DETAIL_WORDS if capture.details.get(key)]
     told = {
         *_DETAIL_WORDS,
-        *(key(channel.number) for channel in capture.measured for key in (role_key, check_key)),
-    }  # roles and checks stand with the channels
+        *(key(channel.number) for channel in capture.measured for key in (role_key, check_key, conversion_key)),
+    }  # roles, checks and conversions stand with the channels
     rest = sorted(key for key, value in capture.details.items() if value and key not in told)
     return [(_DETAIL_WORDS.get(key, key.replace("_", " ")), capture.details[key]) for key in (*first, *rest)]
 
@@ -136,7 +136,7 @@ def _channel_row(capture: Loaded, channel: Channel) -> dict[str, str]:
         "quantity": channel.quantity.words,
         "role": channel.measurand.described,
         "point": channel.point or "not entered",
-        "meter": "; ".join(filter(None, [channel.address or channel.driver, channel.checked])),
+        "meter": "; ".join(filter(None, [channel.address or channel.driver, channel.meter_notes])),
         "accuracy": accuracy_words(channel.accuracy),
         "readings": str(summary.readings),
         "interval": "one reading" if math.isnan(interval.interval_s) else seconds(interval.interval_s),

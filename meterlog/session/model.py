@@ -35,6 +35,7 @@ class Channel:
         role: the role that a person entered (see `meterlog.roles.Role`); empty where none was.
         rejected: frames of its meter that were thrown away because they contradicted themselves.
         checked: that its meter was compared with its display, and when; empty where it was not.
+        converted: what was done to its meter's readings before they were kept: scale, sign, offset; empty for nothing.
         foreign: why no limits apply to it, in words, where it is of no known system (see `meterlog.limits.foreign`);
             not kept in the file.
     """
@@ -50,7 +51,13 @@ class Channel:
     role: str = ""
     rejected: int = 0
     checked: str = ""
+    converted: str = ""
     foreign: str = ""
+
+    @property
+    def meter_notes(self) -> str:
+        """Say what is known of its meter: compared with the display, scaled, nulled; empty for nothing."""
+        return ", ".join(filter(None, (self.checked, self.converted)))
 
     @property
     def imported(self) -> bool:

@@ -14,7 +14,7 @@ from typing import Any, Literal
 
 import numpy as np
 
-from meterlog.display_check import noted_check
+from meterlog.display_check import noted_check, noted_conversion
 from meterlog.errors import EmptySession, SessionBusy, UsageError
 from meterlog.reading import Accuracy, Quantity
 from meterlog.roles import entered_role
@@ -192,6 +192,7 @@ class SessionReader:
                     role=entered_role(details, number),
                     rejected=whole(rejected),
                     checked=noted_check(details, number),
+                    converted=noted_conversion(details, number),
                 )
                 for number, label, quantity, point, address, driver, share, counts, interval_s, rejected in rows
             ]

@@ -40,7 +40,7 @@ def test_the_json_is_one_object_with_the_promised_keys(session: Path, capsys: py
     assert list(result["channels"][0]) == [
         "channel", "label", "quantity", "unit", "readings", "interval_s", "shortest_visible_s",
         "watched_s", "time_error_s", "minimum", "maximum", "mean", "median", "last", "slope_per_s",
-        "overloads", "doubtful", "rejected_frames", "role", "checked",
+        "overloads", "doubtful", "rejected_frames", "role", "checked", "converted",
     ]  # fmt: skip
     assert result["channels"][0]["interval_s"] == pytest.approx(0.25)
     assert list(result["events"][0]) == [

@@ -39,6 +39,7 @@ def converted(options: str, reading: Reading = MV) -> Reading:
         ("offset=-2.5mV", 0.01002, Q.DC_VOLTAGE, 1e-5),
         ("offset=-20mA", 0.01252, Q.DC_VOLTAGE, 1e-5),  # these are volts
         ("scale=100A/V&invert=yes&offset=-20mA", -1.272, Q.DC_CURRENT, 1e-3),
+        ("scale=100A/V&offset=-0.3ohm;-20mA@2026-11-28", 1.232, Q.DC_CURRENT, 1e-3),
         ("scale=100A/V&offset=1mV", 1.252, Q.DC_CURRENT, 1e-3),  # these are amperes
         ("scale=1000A/A", 0.01252, Q.DC_VOLTAGE, 1e-5),  # the dial is at volts
     ],
@@ -78,6 +79,8 @@ def test_an_overload_stays_one() -> None:
         ("scale=100W/V", "the unit 'W' is not known"),
         ("scale=1,000A/V", "can be a decimal comma or a thousand"),
         ("offset=0.5", "offset wants its unit"),
+        ("offset=1mA;2mA", "offset names A twice"),
+        ("offset=1mA@today", "the day of an offset must be like 2026-11-28"),
         ("offset=much", "offset cannot be read"),
         ("invert=maybe", "invert must be one of yes, no"),
     ],
@@ -111,7 +114,7 @@ def test_a_clamp_recorded_by_a_saved_name_is_a_current_in_the_session(
         assert "scale=100A%2FV" in channel.address
     assert "scales without an accuracy" in " ".join(capsys.readouterr().out.split())
     assert main(["analyze", str(out)]) == 0
-    assert "feed, current: lowest 1.200 A" in capsys.readouterr().out
+    assert "feed, current, scale 100A/V, offset -0.052 A: lowest 1.200 A" in capsys.readouterr().out
 
 
 def test_a_clamp_whose_accuracy_is_stated_needs_no_caution() -> None:

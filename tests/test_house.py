@@ -77,7 +77,7 @@ def test_no_import_cycles() -> None:
 LAYERS: tuple[tuple[str, ...], ...] = (
     ("errors", "extras", "reading", "series", "kinds", "sides"),
     ("text", "timing"),
-    ("address", "cautions", "details", "display_check", "roles", "signal"),
+    ("address", "cautions", "details", "display_check", "fuses", "roles", "signal"),
     ("transports", "session", "near_words"),
     ("driver", "events", "exchange"),
     ("dial", "framing", "testing"),

@@ -105,7 +105,8 @@ class MeterSetup:
     @property
     def accuracy_unstated(self) -> str:
         """Say that errors leave out those of a clamp or divider; empty where there is none, or its accuracy is said."""
-        if "scale" not in self.address.options or "accuracy" in self.address.options:
+        conversion = Conversion.of(self.address)
+        if "accuracy" in self.address.options or conversion is None or not conversion.scale or conversion.spread:
             return ""
         return (
             f"{self.address} scales without an accuracy: every error stated leaves out that of the clamp or divider,"
@@ -240,7 +241,7 @@ def meter_setup(text: str) -> MeterSetup:
 
 def _setup(address: Address, driver: Driver) -> MeterSetup:
     driver.check(address)
-    Conversion.of(address)  # a wrong option shows now
+    conversion = Conversion.of(address)  # a wrong option shows now
     watchdog_s = None if driver.silence_is_loss else 0.0
     if "watchdog_s" in address.options:
         watchdog_s = address.number("watchdog_s", 0.0)
@@ -256,7 +257,7 @@ def _setup(address: Address, driver: Driver) -> MeterSetup:
         meter,
         labels,
         points,
-        _accuracy(address),
+        _accuracy(address, conversion.spread if conversion is not None else 0.0),
         address.number("interval_s", 1.0, least=1e-4) if "interval_s" in address.options else None,
         watchdog_s,
         driver.least_silence_s,
@@ -288,14 +289,15 @@ def _differ(labels: tuple[str, ...], points: tuple[str, ...]) -> bool:
     return min(len(labels), len(points)) == 1 < max(len(labels), len(points))
 
 
-def _accuracy(address: Address) -> Accuracy:
+def _accuracy(address: Address, spread: float) -> Accuracy:
+    """The meter's stated accuracy, widened by the share by which its scale may be off."""
     text = address.options.get("accuracy")
     if text is None:
-        return Accuracy()
+        return Accuracy(Accuracy().share + spread)
     match = _ACCURACY.fullmatch(text)
     try:
         if match is not None:
-            return Accuracy(typed_number(match[1]) / 100, typed_number(match[2] or "0"))
+            return Accuracy(typed_number(match[1]) / 100 + spread, typed_number(match[2] or "0"))
     except UsageError:
         pass
     raise AddressError(

@@ -1,6 +1,7 @@
 """Says what sits between the meter and the wire: a clamp's scale, an offset, leads the wrong way round.
 
 `scale=100A/V` makes amperes of the volts that a clamp gives; `scale=10mV/A`, as it is printed on clamps, says the same.
+`scale=fuse:mini-10A` makes amperes of the volts across a fuse, by a table of resistances whose spread widens the error.
 `invert=yes` turns the sign of DC voltage and current, `offset=-20mA` is added last, not to AC: an RMS value has no zero
 to shift. There may be one for each unit, `offset=-0.3ohm;-20mA@2026-11-28`: leads and a clamp, with the day on which
 it was measured (see `zero.py`). All of it concerns the first column, and only readings in the unit that the option
@@ -18,12 +19,16 @@ from typing import NamedTuple
 from meterlog.address import Address
 from meterlog.driver.contract import Connection, Meter, Traffic
 from meterlog.errors import AddressError, UsageError
+from meterlog.fuses import Fuse, fuse_named
 from meterlog.reading import Flag, Quantity, Reading
 from meterlog.text.typed import typed_amount
 
 OPTIONS = frozenset({"scale", "offset", "invert"})
 _DC = {"V": Quantity.DC_VOLTAGE, "A": Quantity.DC_CURRENT, "degC": Quantity.TEMPERATURE}
 _AC = {"V": Quantity.AC_VOLTAGE, "A": Quantity.AC_CURRENT}
+_AMPERES = {Quantity.DC_VOLTAGE: Quantity.DC_CURRENT, Quantity.AC_VOLTAGE: Quantity.AC_CURRENT}
+FUSE = "fuse:"
+"""Begins a scale that is a fuse's."""
 _RATIO = re.compile(r"([^/]+)/([^/]+)")
 _BARE_UNIT = re.compile(r"[^\d.,+-].*")
 _DIGITS = 12
@@ -51,7 +56,8 @@ class Conversion:
         becomes: by quantity shown, the quantity that it means.
         invert: whether the sign of DC voltage and current is turned.
         offsets: by unit, what is added last.
-        scale: the scale as typed.
+        scale: the scale in words.
+        spread: the share by which the scale itself may be off.
     """
 
     factor: float = 1.0
@@ -59,6 +65,7 @@ class Conversion:
     invert: bool = False
     offsets: dict[str, Offset] = field(default_factory=dict)
     scale: str = ""
+    spread: float = 0.0
 
     @classmethod
     def of(cls, address: Address) -> Conversion | None:
@@ -69,9 +76,13 @@ class Conversion:
         """
         if not OPTIONS & address.options.keys():
             return None
-        factor, becomes = _scale(address) if "scale" in address.options else (1.0, {})
-        invert = address.choice("invert", ("yes", "no"), "no") == "yes"
-        return cls(factor, becomes, invert, offsets_of(address), address.options.get("scale", ""))
+        invert, offsets = address.choice("invert", ("yes", "no"), "no") == "yes", offsets_of(address)
+        scale = address.options.get("scale", "")
+        if scale.startswith(FUSE):
+            fuse = _fuse(address)
+            return cls(1.0 / fuse.ohm, _AMPERES, invert, offsets, f"of a fuse ({fuse.words})", fuse.error_share)
+        factor, becomes = _scale(address) if scale else (1.0, {})
+        return cls(factor, becomes, invert, offsets, scale)
 
     def words(self, quantity: Quantity) -> str:
         """Say what was done to readings of a quantity before they were kept; empty where nothing was."""
@@ -141,6 +152,13 @@ def open_converted(meter: Meter, address: Address) -> Connection:
     return connection if conversion is None else ConvertedConnection(connection, conversion)
 
 
+def _fuse(address: Address) -> Fuse:
+    try:
+        return fuse_named(address.options["scale"].removeprefix(FUSE))
+    except UsageError as error:
+        raise AddressError(f"in '{address}' scale cannot be read: {error}") from None
+
+
 def _scale(address: Address) -> tuple[float, dict[Quantity, Quantity]]:
     text = address.options["scale"]
     match = _RATIO.fullmatch(text)
@@ -165,8 +183,8 @@ def _with_number(part: str) -> str:
 
 def _wrong_scale(address: Address) -> AddressError:
     return AddressError(
-        f"in '{address}' scale must have the form 100A/V or 10mV/A (a clamp), 10V/V (a divider), 1000A/A or 1mV/degC,"
-        f" above nothing, not '{address.options['scale']}'"
+        f"in '{address}' scale must have the form 100A/V or 10mV/A (a clamp), 10V/V (a divider), 1000A/A, 1mV/degC"
+        f" or fuse:mini-10A, above nothing, not '{address.options['scale']}'"
     )
 
 

@@ -49,7 +49,7 @@ class Scene:
 
 
 def _review(page: Page) -> None:
-    page.wait_for_selector("[data-event]")
+    page.wait_for_selector("[data-event]", state="attached")  # on a phone some are folded away
     page.wait_for_selector("#detail .js-line", state="attached")
 
 

@@ -49,7 +49,7 @@ def build(folder: Path, access: Access) -> Dash:
         suppress_callback_exceptions=True,
         serve_locally=True,
         enable_mcp=False,
-        on_error=lambda error: error_message.say(error, context.folder.without_paths),
+        on_error=lambda error: error_message.say(error, context.said),
         meta_tags=[{"name": "viewport", "content": "width=device-width, initial-scale=1"}],
     )
     app.index_string = _INDEX.replace("TRACES", trace_rules(dark=True))
@@ -73,7 +73,7 @@ class _Page(Dash):
         """Put the page together from its parts."""
         elements = re.findall(r"<script.*?</script>", parts["scripts"], re.DOTALL)
         used = [one for one in elements if not any(part in one for part in _UNUSED)]
-        own = {"scripts": "".join(used) + assets.scripts(), "favicon": _ICON + _ASKED_FOR_SOON}
+        own = {"scripts": "".join(used) + assets.scripts(), "favicon": _ICON + _ASKED_FOR_SOON, "app_entry": _COMING}
         return str(super().interpolate_index(**{**parts, **own}))  # type: ignore[no-untyped-call]
 
 
@@ -84,6 +84,13 @@ _ASKED_FOR_SOON = "".join(
     for what in ("layout", "dependencies")
 )
 """What the page's library asks for as soon as it runs: on the way while the library is."""
+_COMING = (
+    '<div id="react-entry-point"><main class="_dash-loading">'
+    '<div class="skeleton" aria-hidden="true"><span class="bar"></span><span class="bar"></span></div>'
+    '<p class="late" role="alert">The parts of this page do not come. Is the computer on, is \'meterlog page\' running'
+    " there? Load this page again when it is. What is recorded stays there.</p></main></div>"
+)
+"""Stands where the page will be until its parts have come."""
 _ICON = (
     '<link rel="icon" href="data:image/svg+xml,%3Csvg xmlns=%22http:%2F%2Fwww.w3.org%2F2000%2Fsvg%22 '
     "viewBox=%220 0 16 16%22%3E%3Cpath d=%22M1 12h4V4h6v8h4%22 fill=%22none%22 stroke=%22%230083c4%22 "
@@ -148,11 +155,11 @@ def _page(context: Context, shown: list[View], pathname: str, query: Mapping[str
         if pathname == view.PATH or pathname.startswith(view.PATH + "/"):
             try:
                 return view.layout(context, pathname[len(view.PATH) :].strip("/"), query)
-            except MeterlogError as error:
-                return html.P(context.said(error), role="alert", className="error")
+            except (MeterlogError, OSError) as error:
+                return error_message.instead(context.said(error), view)
     if pathname == "/":
         return shown[0].layout(context, "", query)
-    return html.P("There is nothing at this address.", role="alert", className="error")
+    return error_message.instead("There is nothing at this address.", shown[0])
 
 
 def _policy(app: Dash) -> str:

@@ -5,10 +5,11 @@ from __future__ import annotations
 import sys
 from collections.abc import Callable
 
-from dash import html, set_props
+from dash import dcc, html, set_props
 from dash.development.base_component import Component
 
 from meterlog.errors import MeterlogError
+from meterlog_dashboard.frame.view import View
 
 _PLACE = "error-message"
 _UNFORESEEN = "That did not work. Reload this page; nothing recorded is lost."
@@ -19,16 +20,22 @@ def place() -> Component:
     return html.P(id=_PLACE, role="alert")
 
 
-def say(error: Exception, plain: Callable[[str], str] = str) -> None:
+def say(error: Exception, plain: Callable[[Exception], str] = str) -> None:
     """Say it: a session that was removed while it was shown, or a request that this page would not make.
 
     Any other error is a defect, or a page older than the program: the terminal names it too.
 
     Args:
         error: what was raised.
-        plain: takes the folder's place out of a sentence.
+        plain: makes the sentence of an error that can be foreseen.
     """
     if not isinstance(error, MeterlogError):
         print(f"meterlog: the page could not answer: {error!r}", file=sys.stderr)
-    words = plain(str(error)) if isinstance(error, MeterlogError) else _UNFORESEEN
+    words = plain(error) if isinstance(error, MeterlogError | OSError) else _UNFORESEEN
     set_props(_PLACE, {"children": words, "className": "error"})
+
+
+def instead(words: str, view: View) -> Component:
+    """Return what is shown instead of a view: why it cannot be, and the way on."""
+    way_on = dcc.Link(f"To {view.TITLE}", href=view.PATH, className="button main")
+    return html.Div([html.H1(view.TITLE), html.P(words, role="alert", className="error"), way_on])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -10,6 +11,7 @@ from typing import Any, Protocol
 from dash import Dash
 from dash.development.base_component import Component
 
+from meterlog.errors import MeterlogError
 from meterlog.extras import missing_library
 from meterlog_dashboard.gate.access import Access
 from meterlog_dashboard.job.folder import JobFolders
@@ -45,6 +47,9 @@ class Context:
     def said(self, error: Exception) -> str:
         """An error's sentence for the page: files by their names alone, a missing library with what brings it."""
         missing = missing_library(error) if isinstance(error, ModuleNotFoundError) else None
+        if isinstance(error, OSError) and not isinstance(error, MeterlogError):
+            room = "make room on the disk" if error.errno == errno.ENOSPC else "put that right"
+            return f"the operating system reports: {error.strerror or error}; {room}, then press again"
         return missing or self.folder.without_paths(str(error))
 
 

@@ -44,7 +44,10 @@ class JobFolders:
         """
         path = self.path / name
         if not _NAME.fullmatch(name) or name.startswith(".") or not self._is_job(path):
-            raise JobError(f"there is no job '{name}' in this folder")
+            raise JobError(
+                f"there is no job '{name}' in this folder: it was removed or renamed, or the address is mistyped;"
+                " 'Jobs' shows what is there"
+            )
         return path
 
     def names(self) -> list[str]:

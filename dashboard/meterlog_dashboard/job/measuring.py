@@ -17,7 +17,8 @@ from typing import IO, Any
 from meterlog.errors import MeterlogError, UsageError
 from meterlog_dashboard.job.folder import JobFolders
 from meterlog_dashboard.live.feed import LiveFeeds
-from meterlog_dashboard.record.recorder_process import APART, END_SIGNAL, Recorders, tail
+from meterlog_dashboard.record.process import APART, END_SIGNAL, cause_of_end, tail
+from meterlog_dashboard.record.recorder_process import Recorders
 from meterlog_dashboard.session_files.folder import SessionFolder
 
 _OF_A_READING = "  "
@@ -33,11 +34,11 @@ class _Taking:
     output: IO[bytes] = field(default_factory=tempfile.TemporaryFile)
 
     def said(self) -> str:
-        """The newest line that is no reading; all of them from what was caught on."""
+        """The newest line that is no reading, all of them from what was caught on; why it failed, where it did."""
         lines = tail(self.output).decode(errors="replace").replace(_BELL, "").splitlines()
         words = [line for line in lines if line.strip() and not line.startswith(_OF_A_READING)]
         caught = next((k for k, line in enumerate(words) if line.startswith(_CAUGHT)), len(words) - 1)
-        return ". ".join(words[caught:]).removeprefix("meterlog: ")
+        return cause_of_end(self.process, self.output, "the measurement") or ". ".join(words[caught:])
 
 
 class Measuring:

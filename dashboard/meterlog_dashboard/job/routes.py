@@ -72,7 +72,7 @@ def add_routes(server: flask.Flask, context: Context) -> None:
     routes.add_url_rule("/<name>/photo", "photo", photo, methods=["POST"])
     routes.add_url_rule("/<name>/photo/<file>", "photo_file", photo_file)
     routes.add_url_rule("/<name>/<what>", "do", do, methods=["POST"])
-    for kind in (MeterlogError, ModuleNotFoundError):
+    for kind in (MeterlogError, ModuleNotFoundError, OSError):
         routes.register_error_handler(kind, failed)
     server.register_blueprint(routes)
 

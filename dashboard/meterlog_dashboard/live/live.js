@@ -13,6 +13,9 @@ const PAUSE_MS = 100, PAUSE_LOST_MS = 600, PAUSE_HIDDEN_MS = 1000; // between an
 const ANSWER_TIMEOUT_MS = 3000, DRAW_EVERY_MS = 250, LOOK_EVERY_MS = 250;
 const WINDOW_S = window.innerWidth < 700 ? 30 : 60; // what the chart shows
 const MOST_EVENTS = 50, MOST_LISTED = 8, MOST_UNSEEN = 99, TICK_MS = 1500, SAME_S = 2;
+const ENDED = { clean: "Ended; everything is kept", hard: "Ended without being closed; what was saved is kept" };
+const CAUSES = { clean: "", hard: "The recorder was ended from outside, or the computer lost its power. Review opens what is there." };
+const NOT_STOPPED = "No answer came to Stop: the recording goes on. Press it again when this page reaches the computer.";
 let shown = null; // the state of the live page that is open
 
 const colourOf = (place) => { const all = byId("live").dataset.colours.split(" "); return all[place % all.length]; };
@@ -40,7 +43,7 @@ function showUnseen(live) {
 /* Sounds what has just begun; a page that cannot reach the computer is one of those things. */
 function soundNow(live) {
   if (live.ended) return;
-  if (live.lost && !live.lostTold) call("lost", "this page cannot reach the computer");
+  if (live.lost && !live.lostTold) call("lost", live.refused || "this page cannot reach the computer");
   live.lostTold = live.lost;
   if (live.lost) return;
   for (const one of begun(live.channels, live.known)) {
@@ -144,10 +147,15 @@ async function stop() {
     return;
   }
   stopAskedMs = 0;
-  try { await send(shown.path + "/stop", {}); put(button, "Stopping …"); } catch (error) { put(byId("live-said"), error.message); }
+  put(button, "Stopping …");
+  try { await send(shown.path + "/stop", {}); } catch (error) {
+    put(button, "Stop");
+    put(byId("live-said"), error.refused ? error.message : NOT_STOPPED);
+  }
 }
-function end(live, words) {
-  live.ended = words;
+function end(live, words, cause) {
+  if (cause && Object.keys(live.known).length) call("doubt", words); // it ended while this page looked on
+  Object.assign(live, { ended: words, cause, lost: false });
   keepScreen(false);
   put(byId("stop"), "Stopped");
   for (const button of document.querySelectorAll("#live [data-mark], #mark-typed, #stop")) button.disabled = true;
@@ -157,15 +165,15 @@ function end(live, words) {
 async function ask(live) {
   const url = live.path + "?epoch=" + live.epoch + "&after=" + live.sequence;
   const answer = await fetch(url, { signal: AbortSignal.timeout(ANSWER_TIMEOUT_MS), cache: "no-store" });
-  return { status: answer.status, told: await answer.json() };
+  return { status: answer.status, told: await answer.json().catch(() => ({})) };
 }
 function show(live, { status, told }) {
-  if (status === 404) return end(live, "Ended; no file is left. " + told.error);
+  if (status === 404) return end(live, "Ended; no file is left", told.error);
   if (status === 403 || status === 421) return window.location.reload(); // not paired any more: the page says so
-  if (status !== 200) return put(byId("live-said"), told.error);
+  if (status !== 200) return refuse(live, told.error || "The computer could not answer (" + status + ")");
   live.heardMs = performance.now();
   live.elapsedS = told.elapsed_s;
-  live.lost = false;
+  Object.assign(live, { lost: false, refused: "" });
   sendMarkers(live);
   Object.assign(live, { channels: told.channels, waitsFor: told.waits_for });
   if (told.reset) { Object.assign(live, { events: [], count: 0 }); byId("live-events").replaceChildren(); }
@@ -174,14 +182,18 @@ function show(live, { status, told }) {
   takeEvents(live, told, !live.epoch);
   live.epoch = told.epoch;
   live.sequence = told.sequence;
-  if (told.state !== "growing") end(live, told.state === "clean" ? "Ended; everything is kept" :
-    "The recorder was ended from outside; what it had saved is kept");
+  if (told.state !== "growing") end(live, ENDED[told.state], told.cause || CAUSES[told.state]);
   put(byId("live-state"), (live.ended ? "ended" : live.waitsFor ? "armed" : "recording") + " · " + clockWords(told.elapsed_s));
   showReadings(live, colourOf);
   showState(live);
   byId("live-take").hidden = !live.channels.some((one) => one.count); // without readings there is nothing to take away
   showUnread(live.channels.map((one) => one.quantity));
   drawSoon(live);
+}
+/* An answer that says why there is none: the file is damaged, or cannot be read just now. */
+function refuse(live, words) {
+  Object.assign(live, { lost: true, refused: words });
+  showState(live);
 }
 function showState(live) {
   showAges(live, stateOf(live));
@@ -191,22 +203,23 @@ function showState(live) {
 async function follow(live) {
   while (shown === live && !live.ended) {
     let news = null;
-    try { news = await ask(live); } catch (_) { live.lost = true; }
+    try { news = await ask(live); } catch (_) { Object.assign(live, { lost: true, refused: "" }); }
     if (shown !== live) return;
     if (news) show(live, news); else showState(live);
     const pause = document.hidden ? PAUSE_HIDDEN_MS : news ? PAUSE_MS : PAUSE_LOST_MS;
     await new Promise((go) => setTimeout(go, pause));
   }
-  if (shown === live) showState(live);
+  if (shown !== live) return;
+  showState(live);
+  byId("readouts").querySelector(":scope > .skeleton")?.remove();
 }
 function open() {
   const node = byId("live");
   if (!node) { shown = null; return; }
   if (shown && shown.node === node) return;
   shown = { node, path: "/live/" + encodeURIComponent(node.dataset.name), epoch: "", sequence: 0, channels: [], points: {},
-    events: [], markers: [], cards: {}, count: 0, fired: 0, heardMs: performance.now(), lost: false, ended: "",
+    events: [], markers: [], cards: {}, count: 0, fired: 0, heardMs: performance.now(), lost: false, refused: "", ended: "", cause: "",
     unseen: [], known: {}, rangFromS: {}, lostTold: false, elapsedS: 0, lastMark: "mark", sending: false, endS: 0, waitsFor: "", drawn: "", drawnMs: 0, drawDue: false, updating: false };
-  byId("readouts").replaceChildren();
   showAlerts();
   follow(shown);
 }

@@ -11,7 +11,7 @@ from meterlog.drawing.palette import BLUE, GREY, GRID
 from meterlog.drawing.primitives import layout as figure_layout
 from meterlog_dashboard.cautions.panel import cautions_panel
 from meterlog_dashboard.downloads import session_links
-from meterlog_dashboard.frame.elements import USUAL_MARKERS, attributes
+from meterlog_dashboard.frame.elements import USUAL_MARKERS, attributes, skeleton
 from meterlog_dashboard.frame.view import Context
 
 ALERTS = {"sound": "Sound", "speech": "Speech", "vibration": "Vibration", "screen": "Screen stays on"}
@@ -32,7 +32,7 @@ def layout(context: Context, name: str) -> Component:
             cautions_panel(),
             html.Div(
                 [
-                    html.Div(id="readouts"),
+                    html.Div(skeleton("Asking for the readings", 3), id="readouts"),
                     dcc.Graph(
                         id="strip-chart",
                         figure={"data": [], "layout": figure_layout(260)},
@@ -61,7 +61,7 @@ def layout(context: Context, name: str) -> Component:
 def _now() -> Component:
     """Return what is so now, how the link is, and what was not seen yet: three places, none of which hides another."""
     band = html.Div(
-        [html.Strong("Connecting …", id="band-word"), html.Span("", id="band-text")],
+        [html.Strong("Asking what is so now", id="band-word"), html.Span("", id="band-text")],
         id="band",
         className="band calm",
         **attributes(aria_live="off"),  # it changes with every reading

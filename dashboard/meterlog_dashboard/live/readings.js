@@ -15,6 +15,7 @@ function card(cards, number) {
 
 /* Shows what the server told; a channel that is not measured any more loses its card. */
 export function showReadings(live, colourOf) {
+  if (live.channels.length) byId("readouts").querySelector(":scope > .skeleton")?.remove();
   const numbers = new Set(live.channels.map((one) => String(one.number)));
   for (const number of Object.keys(live.cards).filter((one) => !numbers.has(one))) {
     live.cards[number].node.remove();

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shutil
 import time
 from typing import Any
 
@@ -16,6 +17,8 @@ from meterlog_dashboard.record.recorder_process import Recorders
 
 _PATIENCE_S = 2.0
 """A recorder closes its session within this, s; a guess, usually 0.1 s."""
+_FULL_BYTES = 1_000_000
+"""A disk with less room than this is full, bytes; a guess, some minutes of one meter."""
 _AGAIN_S = 0.05
 """Between two tries, s."""
 
@@ -27,7 +30,10 @@ def add_routes(server: flask.Flask, context: Context, recorders: Recorders) -> N
     def new(name: str) -> flask.Response:
         asked = flask.request.args
         after = asked.get("after", default=0, type=int)
-        return _answer(_since(feeds.of(name), asked.get("epoch", ""), after))
+        told = _since(feeds.of(name), asked.get("epoch", ""), after)
+        ended = told["state"] != "growing"
+        cause = (recorders.cause(name, _PATIENCE_S) or _of_the_disk(context, told["state"])) if ended else ""
+        return _answer({**told, "cause": context.folder.without_paths(cause)})
 
     def mark(name: str) -> flask.Response:
         marker = presses.mark(context.folder.file(name), flask.request.get_json(silent=True))
@@ -42,15 +48,22 @@ def add_routes(server: flask.Flask, context: Context, recorders: Recorders) -> N
         gone = isinstance(error, NotASession) and not os.path.exists(
             context.folder.path / name
         )  # False for what can be no name
-        words = recorders.last_words(name) if gone else ""
-        return _answer({"error": context.folder.without_paths(words) or context.said(error)}, 404 if gone else 400)
+        cause = recorders.cause(name, _PATIENCE_S) if gone else ""
+        return _answer({"error": context.folder.without_paths(cause) or context.said(error)}, 404 if gone else 400)
 
     routes = flask.Blueprint("live", __name__, url_prefix="/live")
     routes.add_url_rule("/<name>", "new", new)
     routes.add_url_rule("/<name>/marker", "mark", mark, methods=["POST"])
     routes.add_url_rule("/<name>/stop", "stop", stop, methods=["POST"])
-    routes.register_error_handler(MeterlogError, failed)
+    for kind in (MeterlogError, OSError):
+        routes.register_error_handler(kind, failed)
     server.register_blueprint(routes)
+
+
+def _of_the_disk(context: Context, state: str) -> str:
+    """Name a full disk where a recorder that this server did not start ended without closing its session."""
+    full = state == "hard" and shutil.disk_usage(context.folder.path).free < _FULL_BYTES
+    return "the disk is full: make room on it before you record again" if full else ""
 
 
 def _since(feed: LiveFeed, epoch: str, after: int) -> dict[str, Any]:

@@ -18,7 +18,7 @@ export function nameWords(channel) {
 }
 const presentWords = (present) => [present.word, present.text].filter(Boolean).join(present.sort === "calm" ? " " : ", ");
 
-/* Below a reading: how old it is, and how its link is. */
+/* Below a reading: how old it is, and how its link is; `lost` where the page has no answer that it can use. */
 export function linkWords(channel, heardS, { ended, lost }) {
   const s = ageS(channel, heardS), seen = s === null ? "no reading yet" : "read " + agoWords(s) + " ago";
   if (ended) return "ended · " + seen;
@@ -26,18 +26,19 @@ export function linkWords(channel, heardS, { ended, lost }) {
   return presentWords(channel.link) + " · " + seen;
 }
 
-/* The link's own place: [sort, words]. `state` has channels, heardS, ended and lost. */
-export function linkNow({ channels, heardS, ended, lost }) {
+/* The link's own place: [sort, words]. `state` has channels, heardS, ended, lost, and what the computer refused to answer with. */
+export function linkNow({ channels, heardS, ended, lost, refused }) {
   if (ended) return ["calm", ""];
+  if (refused) return ["lost", refused + ". What was recorded stays as it is on the disk; this page asks again by itself."];
   if (lost) return ["lost", "This page cannot reach the computer for " + Math.floor(heardS) + " s. The recording goes on there."];
   const dead = channels.filter((one) => one.link.sort === "lost");
   if (dead.length) return ["lost", dead.map((one) => one.label + ": " + presentWords(one.link)).join("; ")];
   return ["calm", channels.length ? "link up" : ""];
 }
 
-/* The band, what is so now: [sort, word, text]. `state` has waitsFor beside those. */
-export function bandNow({ channels, ended, lost, waitsFor }) {
-  if (ended) return ["calm", ended, ""];
+/* The band, what is so now: [sort, word, text]. `state` has waitsFor and, of an end that was not asked for, cause beside those. */
+export function bandNow({ channels, ended, cause, lost, waitsFor }) {
+  if (ended) return cause ? ["doubt", ended, cause] : ["calm", ended, ""];
   if (lost) return ["lost", "not known", channels.map((one) => one.label + (one.now.sort === "lost" ? ": " + one.now.text : " was last " + presentWords(one.now))).join("; ")];
   if (!channels.length) return ["calm", "Waiting for the first reading", ""];
   const worst = [...channels].sort((a, b) => WORST.indexOf(a.now.sort) - WORST.indexOf(b.now.sort));

@@ -6,15 +6,15 @@ Nothing is remembered that matters: which recorders run is seen from the folder,
 from __future__ import annotations
 
 import os
-import signal
 import subprocess
 import sys
 import tempfile
 import threading
 import time
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field
-from typing import IO, Any
+from typing import IO
 
 from meterlog.capture.armed_check import check_channel
 from meterlog.capture.meters import meter_setups
@@ -22,13 +22,11 @@ from meterlog.condition import Condition
 from meterlog.errors import LinkError, UsageError
 from meterlog.session.lock import is_recording, recorder_says
 from meterlog.session.names import new_name
+from meterlog_dashboard.record.process import APART, END_SIGNAL, cause_of_end, tail
 from meterlog_dashboard.session_files.folder import SessionFolder
 
 _OPENING_S = 8.0
 """A start waits so long for the meters to open, s; one that takes longer is shown on the live page. A guess."""
-
-_WORDS_BYTES = 4000
-"""The end of a recorder's output that is looked at, bytes: its last lines are in it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,7 +91,7 @@ class Recorders:
         """
         options.check()
         with self._lock:
-            self._forget_ended()
+            self.forget_ended()
             name = new_name(self._folder.path, self._started)
             path = self._folder.path / name
             output = tempfile.TemporaryFile()  # noqa: SIM115 - lives as long as the process
@@ -106,7 +104,7 @@ class Recorders:
         while time.monotonic() < give_up_s:
             if process.poll() is not None:
                 if process.returncode:
-                    raise LinkError(self.last_words(name) or "the recorder ended at once", ", ".join(options.meters))
+                    raise LinkError(self.cause(name), ", ".join(options.meters))
                 return name
             if b"recording to " in tail(output):
                 return name
@@ -133,31 +131,22 @@ class Recorders:
         """The sessions that are being recorded, newest first."""
         return [name for name in self._folder.names() if is_recording(self._folder.path / name)]
 
-    def last_words(self, name: str) -> str:
-        """The last line that a recorder of this server wrote, without its own name before it; else ''."""
+    def cause(self, name: str, patience_s: float = 0.0) -> str:
+        """Say why a recorder that this server started ended; '' where it runs, ended as it should, or is not known.
+
+        Args:
+            name: the session.
+            patience_s: wait so long for one that closes just now, s.
+        """
         started = self._started.get(name)
         if started is None:
             return ""
-        lines = tail(started[1]).decode(errors="replace").strip().splitlines()
-        return lines[-1].removeprefix("meterlog: ") if lines else ""
+        process, output = started
+        with suppress(subprocess.TimeoutExpired):
+            process.wait(patience_s)
+        return cause_of_end(process, output, "the recorder")
 
-    def _forget_ended(self) -> None:
+    def forget_ended(self) -> None:
+        """Let go of what the recorders wrote that have ended."""
         for name in [name for name, (process, _) in self._started.items() if process.poll() is not None]:
             self._started.pop(name)[1].close()
-
-
-APART: dict[str, Any] = {"start_new_session": True}
-"""Keeps the page's Ctrl-C away from a recorder."""
-
-END_SIGNAL: int = signal.SIGINT
-if sys.platform == "win32":
-    APART = {"creationflags": subprocess.CREATE_NEW_PROCESS_GROUP}
-    END_SIGNAL = signal.CTRL_BREAK_EVENT
-
-
-def tail(output: IO[bytes]) -> bytes:
-    """Read the last bytes of what a process wrote, at a place of its own: the process shares the file's position."""
-    size = os.fstat(output.fileno()).st_size
-    if sys.platform == "win32":
-        return b""
-    return os.pread(output.fileno(), _WORDS_BYTES, max(0, size - _WORDS_BYTES))

@@ -14,7 +14,7 @@ from dash.exceptions import PreventUpdate
 from meterlog.drawing.primitives import Figure
 from meterlog.drawing.row import Row, Window
 from meterlog.drawing.scale import fixed_scales
-from meterlog.errors import SessionError
+from meterlog.errors import NotASession, SessionError
 from meterlog.text.figures import seconds
 from meterlog_dashboard.downloads import session_links
 from meterlog_dashboard.frame.elements import PLOT, STRIP_PLOT, attributes, skeleton
@@ -218,10 +218,12 @@ def _register_growing(app: Dash, context: Context) -> None:
         State("review-name", "data"),
         prevent_initial_call=True,
     )
-    def grow(_: int, before: dict[str, Any], name: str) -> tuple[dict[str, Any], str, bool]:
+    def grow(_: int, before: dict[str, Any], name: str) -> tuple[Any, str, bool]:
         try:
             session = opened.loaded(name)
-        except SessionError:  # for a moment while its recorder closes it: the next tick looks again
+        except SessionError as error:  # for a moment while its recorder closes it: the next tick looks again
+            if isinstance(error, NotASession) and not (context.folder.path / name).exists():
+                return no_update, context.said(error), True
             raise PreventUpdate from None
         length = _length(session, Clock(session.started_at, session.duration_s))
         if (length["duration_s"], length["ended"]) == (before["duration_s"], before["ended"]):

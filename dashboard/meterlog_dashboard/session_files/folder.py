@@ -10,6 +10,7 @@ from meterlog.errors import NotASession
 from meterlog.session.names import SUFFIX
 
 _NAME = re.compile(r"[^/\\\x00]+")
+_SINCE = ": it was removed or renamed, or the address is mistyped; 'Sessions' shows what is there"
 
 
 class SessionFolder:
@@ -26,13 +27,13 @@ class SessionFolder:
         """
         path = self.path / name
         if not _NAME.fullmatch(name) or name.startswith(".") or path.suffix != SUFFIX:
-            raise NotASession(f"there is no session '{name}' in this folder", name)
+            raise NotASession(f"there is no session '{name}' in this folder{_SINCE}", name)
         try:
             there = path.is_file() and lies_in(path, self.path)
         except OSError:  # longer than names can be
             there = False
         if not there:
-            raise NotASession(f"there is no session '{name}' in this folder", name)
+            raise NotASession(f"there is no session '{name}' in this folder{_SINCE}", name)
         return path
 
     def without_paths(self, text: str) -> str:

@@ -24,6 +24,7 @@ TOPICS = {
     "simulated-van": ("meterlog_drivers", "simulated", "try everything without a meter"),
     "events": ("meterlog", "events", "what is found in a capture, and how sure a duration is"),
     "findings": ("meterlog", "findings", "what is concluded from it"),
+    "fuses": ("meterlog", "fuses", "which fuse drains the battery: a sweep of the fuse box"),
     "limits": ("meterlog", "limits", "the figures that findings are judged by, and your own"),
     "compare": ("meterlog", "comparing", "known-good against suspect, before and after"),
     "job": ("meterlog", "job", "one repair from complaint to proof"),

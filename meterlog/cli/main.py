@@ -27,6 +27,7 @@ COMMANDS = {
     "compare": ("meterlog.cli.compare", "compare a suspect session with known-good ones, or after with before"),
     "diagnose": ("meterlog.cli.diagnose", "find the part of a circuit that is at fault, and what to measure next"),
     "circuit": ("meterlog.cli.circuit", "check a circuit file and draw it, or write a new one"),
+    "sweep": ("meterlog.cli.sweep", "find which fuse carries a parasitic draw, without pulling one"),
     "job": ("meterlog.cli.job", "one repair from complaint to proof, in a folder"),
     "jobs": ("meterlog.cli.jobs", "list the jobs of a folder, newest first"),
     "report": ("meterlog.cli.report", "write one HTML file to show the customer"),

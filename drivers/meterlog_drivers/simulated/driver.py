@@ -8,6 +8,9 @@ each display averages), `jitter_s=`, `counts=` (highest number shown) and `noise
 `sim:van?fault=relay:1.6&at=plug_feed&state=crank` is the van with that fault, its probes where `at=`, `to=`, `load=`,
 `side=` say, its key turned as `state=` says, again and again. `quantity=` is what the dial is on, `repaired=relay` what
 was put right since, `turn=3` how often the key was turned before.
+
+`sim:fuse-box?at=F3&since_s=20` is the van's fuse box with the key off: the volts across that fuse, so long after
+key-off (long asleep where not said); `at=battery` is the current of a clamp at the battery.
 """
 
 from __future__ import annotations
@@ -23,6 +26,8 @@ from meterlog_drivers.simulated.scenario import PLACED, Run, Scenario
 
 VAN = "van"
 """The target that is no scenario: the van measured anywhere."""
+FUSE_BOX = "fuse-box"
+"""The target that is the van's fuse box with the key off."""
 METER_OPTIONS = {
     "interval_s": (0.33, 0.001, 60.0),
     "window_s": (0.3, 0.0005, 60.0),
@@ -33,6 +38,11 @@ METER_OPTIONS = {
 """Options that are fields of `MeterModel`: a placeholder, the least and the most."""
 
 
+_OWN = {VAN: frozenset({"fault", "repaired", "turn", *PLACED}), FUSE_BOX: frozenset({"at", "since_s"})}
+_OWN_OPTIONS = frozenset[str]().union(*_OWN.values())
+"""Options that only some targets have."""
+
+
 class Simulated(Driver):
     """A scenario at the simulated van."""
 
@@ -41,13 +51,13 @@ class Simulated(Driver):
     verification = "the motor against its analytic solution, the rest against the circuit solver"
     modes = ("V DC", "A DC", "ohm")
     options = frozenset(
-        {"seed", "speed", "loop", "fault", "repaired", "turn", *PLACED, *METER_OPTIONS} - {"interval_s"}
+        {"seed", "speed", "loop", "fault", "repaired", "turn", "since_s", *PLACED, *METER_OPTIONS} - {"interval_s"}
     )
     silence_is_loss = False
 
     def moves(self, address: Address) -> bool:
         """See `Driver.moves`."""
-        return address.target == VAN
+        return address.target in (VAN, FUSE_BOX)
 
     def meter(self, address: Address) -> Meter:
         """The scenario's meter.
@@ -55,15 +65,17 @@ class Simulated(Driver):
         Raises:
             AddressError: no such scenario, or an option is out of bounds.
         """
-        van = self.moves(address)
-        scenario = _van(address) if van else scenario_named(address.target)
-        if not van and (only := sorted({"fault", "repaired", "turn", *PLACED} & address.options.keys())):
+        placed = self.moves(address)
+        made = {VAN: _van, FUSE_BOX: _fuse_box}.get(address.target)
+        scenario = scenario_named(address.target) if made is None else made(address)
+        if only := sorted((_OWN_OPTIONS - _OWN.get(address.target, frozenset())) & address.options.keys()):
+            owner = next(target for target, own in _OWN.items() if only[0] in own)
             raise AddressError(
-                f"'{only[0]}' belongs to sim:van: the scenario '{address.target}' has its own faults and places"
+                f"'{only[0]}' belongs to sim:{owner}: the scenario '{address.target}' has its own faults and places"
             )
         run = scenario.run(_seed(address), together=True, **meter_overrides(address))
         speed = address.number("speed", 1.0, least=0.001, most=1e6)
-        return SimulatedMeter(run, speed, address.choice("loop", ("yes", "no"), "yes" if van else "no") == "yes")
+        return SimulatedMeter(run, speed, address.choice("loop", ("yes", "no"), "yes" if placed else "no") == "yes")
 
 
 def _seed(address: Address) -> int:
@@ -84,6 +96,18 @@ def _van(address: Address) -> Scenario:
     van = MeasuredVan(faults_named(options.get("fault", HIDDEN), seed), seed)
     van = van.repaired(*options.get("repaired", "").split(","))
     return van.scenario(van.place({"at": "plug_feed", **options}), round(address.number("turn", 0, most=1e6)))
+
+
+def _fuse_box(address: Address) -> Scenario:
+    """The fuse box with the probes where the address says.
+
+    Raises:
+        AddressError: it has no such fuse.
+    """
+    from meterlog_drivers.simulated.van.fuse_box import ASLEEP_S, OFF, FuseBox
+
+    since_s = address.number("since_s", ASLEEP_S, most=1e6)
+    return FuseBox(_seed(address)).scenario(address.options.get("at", OFF), since_s)
 
 
 def scenario_named(name: str) -> Scenario:

@@ -2,7 +2,7 @@
 
 The first line of the output is the port to open, nothing else; further ports of a scenario with several test points
 follow, one a line. Lines that begin with spaces explain. The scenario begins when a port is first opened and repeats
-until Ctrl-C. 'emulate van' is the van with a fault, measured where you type.
+until Ctrl-C. 'emulate van' is the van with a fault, measured where you type; 'emulate fuse-box' its fuse box.
 """
 
 from __future__ import annotations
@@ -19,13 +19,14 @@ from meterlog.address import Address
 from meterlog.driver import load_driver
 from meterlog.driver.framing import Encoder, FramingDriver
 from meterlog.errors import SessionWriteFailed, UsageError
-from meterlog_drivers.simulated.driver import VAN, scenario_named
+from meterlog_drivers.simulated.driver import FUSE_BOX, VAN, scenario_named
 from meterlog_drivers.simulated.emulation.emulator import Emulator, Outlet, shows_columns
 from meterlog_drivers.simulated.emulation.ports import Port, PseudoTerminal, TcpPort
 from meterlog_drivers.simulated.scenario import Run
 
 if TYPE_CHECKING:
     from meterlog_drivers.simulated.bluetooth.ble_port import SimulatedAdapter
+    from meterlog_drivers.simulated.emulation.fuse_box_port import FuseBoxPorts
     from meterlog_drivers.simulated.emulation.moved_probes import MovedProbes
 
 EXAMPLE = "meterlog emulate healthy-prime --driver status14"
@@ -65,6 +66,8 @@ def run(args: argparse.Namespace) -> int:
     overrides = {"interval_s": args.interval, "counts": args.counts}
     if args.scenario == VAN:
         return _van(address, overrides, args)
+    if args.scenario == FUSE_BOX:
+        return _fuse_box(address, overrides, args)
     if args.fault is not None:
         raise UsageError(f"--fault is for 'emulate van': the scenario '{args.scenario}' has its own")
     scenario = scenario_named(args.scenario)
@@ -117,7 +120,26 @@ def _van(address: Address, overrides: dict[str, float], args: argparse.Namespace
     return 0
 
 
-def _hand_lines(probes: MovedProbes) -> None:
+def _fuse_box(address: Address, overrides: dict[str, float], args: argparse.Namespace) -> int:
+    """Emulate a meter at the van's fuse box and a clamp at its battery, the probes moved by what is typed."""
+    from meterlog_drivers.simulated.emulation.fuse_box_port import HELP, FuseBoxPorts
+    from meterlog_drivers.simulated.van.fuse_box import FuseBox
+
+    if args.ble or args.once or args.shown or args.fault is not None or address.scheme == "scpi":
+        raise UsageError(f"'emulate {FUSE_BOX}' goes without --ble, --once, --shown, --fault, scpi")
+    with contextlib.ExitStack() as stack:
+        ports = _port(0, args, None, stack), _port(1, args, None, stack)
+        box = FuseBoxPorts(FuseBox(args.seed), _encoder(address), ports, args.speed, overrides)
+        meter, clamp = (str(Address(address.scheme, port.name, address.options)) for port in ports)
+        command = f'meterlog sweep --meter "{meter}" --clamp "{clamp}"'
+        _say(*(port.name for port in ports), f"  in another shell:  {command}", f"  {HELP}")
+        threading.Thread(target=_hand_lines, args=(box,), daemon=True).start()
+        with contextlib.suppress(KeyboardInterrupt):
+            box.play(lambda text: _say(f"  {text}"))
+    return 0
+
+
+def _hand_lines(probes: MovedProbes | FuseBoxPorts) -> None:
     for line in sys.stdin:
         probes.tell(line)
 
@@ -162,6 +184,7 @@ def _list_scenarios(asked: bool) -> int:
         raise UsageError(f"name a scenario: {', '.join(SCENARIOS)}; 'meterlog emulate --list' describes each")
     width = max(map(len, SCENARIOS))
     print(f"{VAN:<{width}}  The van with a fault of your choice or a hidden one, measured where you type.")
+    print(f"{FUSE_BOX:<{width}}  Its fuse box with the key off, fuse by fuse, and a clamp at the battery.")
     for name, scenario in SCENARIOS.items():
         print(f"{name:<{width}}  {scenario.summary}")
     return 0

@@ -1,0 +1,74 @@
+"""Reads one steady level of a meter, to its last digits: for what is smaller than a circuit's own volts."""
+
+from __future__ import annotations
+
+import math
+import time
+from collections.abc import Sequence
+from typing import Protocol
+
+from meterlog.driver.contract import Connection
+from meterlog.errors import UsageError
+from meterlog.reading import Accuracy, Quantity, Reading
+
+WAIT_S = 12.0
+"""Time to wait for a steady level, s: tips slip, and meters take seconds to find their range. A guess."""
+STEADY = 3
+"""So many readings in a row that agree make a level: the first may hold what came before. A guess."""
+AGREE_COUNTS, AGREE_SHARE = 2.0, 0.03
+"""Readings agree within so many counts, or this share of the level. Guesses."""
+
+
+class Metered(Protocol):
+    """A meter with the accuracy that was stated for it."""
+
+    @property
+    def accuracy(self) -> Accuracy:
+        """The meter's."""
+        ...
+
+    def open(self) -> Connection:
+        """Open it."""
+        ...
+
+
+def steady_level(meter: Metered, quantity: Quantity, wait_s: float = WAIT_S) -> tuple[float, float]:
+    """The first steady level and its error, in the quantity's unit.
+
+    Raises:
+        LinkError: the meter cannot be reached, or is lost.
+        UsageError: it shows another quantity, an overload, or nothing steady in time.
+    """
+    recent: list[Reading] = []
+    other = ""
+    connection = meter.open()
+    try:
+        end_s = time.monotonic() + wait_s
+        while (left_s := end_s - time.monotonic()) > 0:
+            readings = connection.read(left_s)
+            if readings is None:
+                break
+            for reading in readings:
+                if reading.quantity is not quantity:
+                    other = reading.quantity.words
+                    continue
+                recent = [*recent[1 - STEADY :], reading]
+                if len(recent) == STEADY and _agree(recent):
+                    value = sum(one.value for one in recent) / STEADY
+                    return value, meter.accuracy.error(value, recent[-1].resolution)
+    finally:
+        connection.close()
+    if other and not recent:
+        raise UsageError(f"the meter shows {other}: turn its dial to {quantity.words}")
+    if recent and math.isinf(recent[-1].value):
+        raise UsageError("the meter shows an overload: another range, or the tips touch something else")
+    raise UsageError("nothing steady came: hold the tips still, and try again")
+
+
+def _agree(recent: Sequence[Reading]) -> bool:
+    values = [reading.value for reading in recent]
+    if any(map(math.isinf, values)):
+        return False
+    count = 0.0 if math.isnan(recent[-1].resolution) else recent[-1].resolution
+    near = max(AGREE_COUNTS * count, AGREE_SHARE * abs(values[-1]))
+    return max(values) - min(values) <= near * (1 + 1e-9)  # two counts apart are not three by a rounding

@@ -30,6 +30,7 @@ MeterlogError
 ├── CircuitError (ValueError)          a circuit or measurement file is wrong
 ├── CompareError (ValueError)          these captures cannot be compared
 ├── DatasetError (ValueError)          a dataset of many sessions cannot be made or read
+│   └── NotFetched                     a file on object storage cannot be fetched just now
 ├── SettingsError (ValueError)         the user's settings are wrong
 └── JobError (ValueError)              a job cannot be read or written
     ├── JobBusy                        another program is writing it
@@ -211,6 +212,10 @@ class CompareError(MeterlogError, ValueError):
 
 class DatasetError(MeterlogError, ValueError):
     """A dataset of many sessions cannot be made or read."""
+
+
+class NotFetched(DatasetError):
+    """A file on object storage cannot be fetched just now."""
 
 
 class SettingsError(MeterlogError, ValueError):

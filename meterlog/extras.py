@@ -8,6 +8,8 @@ EXTRAS = {
     "PIL": "photos",
     "paho": "mqtt",
     "pyvisa": "visa",
+    "distributed": "cluster",
+    "fsspec": "cluster",
 }
 """Libraries that a plain install leaves out, and the extra that brings each."""
 

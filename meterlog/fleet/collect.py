@@ -3,12 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from concurrent.futures import Executor
+from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from meterlog.fleet.manifest import Held, holds_readings, read_held
 from meterlog.fleet.place import collecting
 from meterlog.fleet.sources import WITH_READINGS, Found, plain, sources
+
+if TYPE_CHECKING:
+    from distributed import Client
 
 _ROUND = 2_000
 """So many sessions are published at once: what a kill costs at most, and what is in memory. A guess."""
@@ -34,22 +40,30 @@ class Collected:
     problems: list[tuple[str, str]]
 
 
-def collect(folders: Sequence[Path], out: Path, workers: int | None = None, *, readings: bool = False) -> Collected:
+def collect(
+    folders: Sequence[Path | str],
+    out: Path | str,
+    workers: int | None = None,
+    *,
+    readings: bool = False,
+    scheduler: str | Client | None = None,
+) -> Collected:
     """Bring a dataset up to date with all sessions and jobs in folders and the folders in them.
 
     Sessions of other folders, collected before, stay in it.
 
     Args:
-        folders: to search.
+        folders: to search: paths, or addresses of object storage as fsspec knows them (`s3://bucket/sessions`).
         out: the dataset's folder; made where there is none.
         workers: processes to read with; as many as the machine has cores where None.
         readings: put the readings themselves in too; a dataset that has them keeps doing so.
+        scheduler: a Dask cluster to read with instead: its address, or a client that you have configured.
 
     Raises:
-        DatasetError: a folder holds no session, or the dataset cannot be read or written; it is then as it was
-            after the last round that was complete.
+        DatasetError: a folder holds no session, the cluster cannot do the work, or the dataset cannot be read or
+            written; it is then as it was after the last round that was complete.
     """
-    out, tops = out.resolve(), [folder.resolve() for folder in folders]
+    out, tops = Path(out).resolve(), [_full(folder) for folder in folders]
     with collecting(out):
         held = _held(out)
         readings = readings or holds_readings(held)
@@ -59,7 +73,11 @@ def collect(folders: Sequence[Path], out: Path, workers: int | None = None, *, r
         ]
         inside = tuple(f"{plain(top).rstrip('/')}/" for top in tops)
         gone = [name for name in held if name not in there and f"{name}/".startswith(inside)]
-        problems = _bring_in(out, held, changed, gone, workers) if changed or gone else []
+        problems = (
+            _bring_in(out, held, changed, gone, _executor(tops, len(changed), workers, scheduler))
+            if changed or gone
+            else []
+        )
     return Collected(len(changed), len(there) - len(changed), len(gone), sorted(problems))
 
 
@@ -73,17 +91,38 @@ def _held(out: Path) -> Held:
     return held or {}
 
 
+def _full(folder: Path | str) -> str:
+    return str(folder) if "://" in str(folder) else str(Path(folder).resolve())
+
+
+def _executor(
+    tops: Sequence[str], sessions: int, workers: int | None, scheduler: str | Client | None
+) -> AbstractContextManager[Executor]:
+    """What does the work: a cluster, or this machine."""
+    if scheduler is None:
+        from meterlog.fleet.work import this_machine
+
+        return this_machine(sessions, workers)
+    from meterlog.fleet.cluster import cluster  # of an extra
+
+    return cluster(scheduler, tops)
+
+
 def _bring_in(
-    out: Path, held: Held, changed: Sequence[Found], gone: Sequence[str], workers: int | None
+    out: Path,
+    held: Held,
+    changed: Sequence[Found],
+    gone: Sequence[str],
+    executor: AbstractContextManager[Executor],
 ) -> list[tuple[str, str]]:
     """Read what has changed, a round after the other; the path and reason of what cannot be read."""
     from meterlog.fleet.dataset import publish  # pyarrow and all that analyzes: to see that nothing changed needs none
-    from meterlog.fleet.work import extracting
+    from meterlog.fleet.work import extracted
 
     problems: list[tuple[str, str]] = []
-    with extracting(len(changed), workers) as extracted:
-        for some in _rounds(changed) or [[]]:
-            new = extracted(some)
+    rounds = _rounds(changed) or [[]]
+    with executor as running:
+        for some, new in zip(rounds, extracted(running, rounds), strict=True):
             held = publish(out, new, held, [*(one.name for one in some), *gone])
             gone = ()
             problems += [(row["session"], row["problem"]) for row in new["problems"].to_pylist()]

@@ -5,14 +5,16 @@ from __future__ import annotations
 import json
 import math
 import os
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from datetime import UTC, datetime
+from pathlib import Path
 
 import numpy as np
 import pyarrow as pa
 
 from meterlog.details import entered_number
-from meterlog.errors import MeterlogError
+from meterlog.errors import MeterlogError, NotFetched, SessionBusy
 from meterlog.fleet.jobs import job_row
 from meterlog.fleet.measures import measures_of
 from meterlog.fleet.sources import WITH_READINGS, Found
@@ -32,18 +34,40 @@ def extract(files: Sequence[Found]) -> dict[str, pa.Table]:
     readings = [_NO_READINGS]
     for file in files:
         try:
-            session = None if file.is_job else load(file.path)
-            some = {"jobs": [job_row(file)]} if session is None else _rows(session, file)
-            if session is not None and file.fingerprint.endswith(WITH_READINGS):
-                readings.append(_readings(session, some["sessions"][0]))
-        except MeterlogError as error:
-            some = _problem(file, str(error))
-        except Exception as error:  # one session in a hundred thousand must not end the rest: it is told instead
-            some = _problem(file, f"it cannot be analyzed ({type(error).__name__}: {error})")
+            with _on_this_machine(file) as path:
+                some, its_readings = _read(file, path)
+        except NotFetched as error:
+            some, its_readings = _problem(file, error), _NO_READINGS
+        readings.append(its_readings)
         for name, more in some.items():
             rows[name] += more
     made = {name: pa.Table.from_pylist(some, schema=_with_partition(TABLES[name])) for name, some in rows.items()}
     return made | {"readings": pa.concat_tables(readings)}
+
+
+@contextmanager
+def _on_this_machine(file: Found) -> Iterator[Path]:
+    """Inside, a session or a job's folder lies on a disk: where it is, or as a copy of what lies on object storage."""
+    if not file.fetch:
+        yield Path(file.path)
+        return
+    from meterlog.fleet.storage import fetched  # of an extra
+
+    with fetched(file.path, file.fetch) as folder:
+        yield folder if file.is_job else folder / file.fetch[0]
+
+
+def _read(file: Found, path: Path) -> tuple[Rows, pa.Table]:
+    """The rows of a session or job, and its readings where they are wanted."""
+    try:
+        if file.is_job:
+            return {"jobs": [job_row(file, path)]}, _NO_READINGS
+        session = load(path)
+        rows = _rows(session, file)
+        wanted = file.fingerprint.endswith(WITH_READINGS)
+        return rows, _readings(session, rows["sessions"][0]) if wanted else _NO_READINGS
+    except Exception as error:  # one session in a hundred thousand must not end the rest: it is told instead
+        return _problem(file, error, path), _NO_READINGS
 
 
 def _with_partition(schema: pa.Schema) -> pa.Schema:
@@ -71,13 +95,18 @@ def _readings(session: Loaded, row: Row) -> pa.Table:
     return pa.concat_tables(parts)
 
 
-def _problem(file: Found, problem: str) -> Rows:
+def _problem(file: Found, error: Exception, path: Path | None = None) -> Rows:
+    """The row about what cannot be read; what may be read another time is tried again whenever there is one."""
     try:
         changed = datetime.fromtimestamp(os.stat(file.path).st_mtime, UTC)
-    except OSError:  # it has gone meanwhile
+    except OSError:  # it has gone meanwhile, or lies on object storage
         changed = datetime.now(UTC)
+    known = isinstance(error, MeterlogError)
+    problem = str(error) if known else f"it cannot be analyzed ({type(error).__name__}: {error})"
+    problem = problem.replace(str(path), file.name) if file.fetch and path else problem
     said = " ".join(problem.encode("utf-8", "backslashreplace").decode().split())
-    row: Row = {"session": file.name, "fingerprint": file.fingerprint, "problem": said}
+    fingerprint = "" if isinstance(error, NotFetched | SessionBusy) else file.fingerprint
+    row: Row = {"session": file.name, "fingerprint": fingerprint, "problem": said}
     return {"problems": [row | {PARTITION: partition(changed, None)}]}
 
 

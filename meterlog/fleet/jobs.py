@@ -5,24 +5,29 @@ from __future__ import annotations
 import json
 from collections.abc import Sequence
 from datetime import UTC, datetime
+from pathlib import Path
 
 import tomlkit
 
-from meterlog.fleet.sources import JOB_FILE, Found, plain
+from meterlog.fleet.sources import JOB_FILE, Found, place_in
 from meterlog.fleet.tables import PARTITION, Row, partition
 from meterlog.job.job import Job, Step
 from meterlog.job.job_file import read_job
 from meterlog.job.status import known_of
 
 
-def job_row(file: Found) -> Row:
+def job_row(file: Found, folder: Path) -> Row:
     """Read a job, and work out where it stands.
+
+    Args:
+        file: the job as it was found.
+        folder: where it lies on this machine.
 
     Raises:
         JobError: it cannot be read.
         CircuitError: its circuit is gone or wrong.
     """
-    job = read_job(file.path)
+    job = read_job(folder)
     now = known_of(job)
     opened = _opened(job)
     repairs = job.of("repaired")
@@ -40,7 +45,7 @@ def job_row(file: Found) -> Row:
         "price": _sum(repairs, "price"),
         "minutes": _sum(repairs, "minutes"),
         "measured": len(job.of("measured")),
-        "sessions": [plain(job.folder / name) for name in job.sessions],
+        "sessions": [place_in(file, name) for name in job.sessions],
         "details": json.dumps(dict(job.details), ensure_ascii=False, sort_keys=True),
         PARTITION: partition(opened, job.details.get("vehicle_kind")),
     }

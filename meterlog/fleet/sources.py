@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from itertools import groupby
 from pathlib import Path
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from meterlog import __version__
 from meterlog.errors import DatasetError
-from meterlog.session.files import stamped_files
+from meterlog.session.files import BESIDE, SUFFIXES, stamped_files
+
+if TYPE_CHECKING:
+    from meterlog.fleet.storage import Stored
 
 JOB_FILE = "job.toml"
 """A folder that holds it is a job; its circuit lies beside it."""
@@ -22,34 +26,43 @@ class Found(NamedTuple):
     """A session file or a job's folder as it was found.
 
     Attributes:
-        path: the file or folder.
-        name: its path as it stands in the tables.
+        path: the file or folder; the address of its folder on object storage.
+        name: its path or address as it stands in the tables.
         fingerprint: changes whenever the file does, or the version that reads it.
         size: bytes of it.
         is_job: whether it is a job.
+        fetch: names of the files to be fetched from object storage, the session's own first; none of a disk.
     """
 
-    path: Path
+    path: str
     name: str
     fingerprint: str
     size: int
     is_job: bool = False
+    fetch: tuple[str, ...] = ()
 
 
-def sources(top: Path, *, readings: bool = False) -> Iterator[Found]:
+def sources(top: str, *, readings: bool = False) -> Iterator[Found]:
     """The sessions and jobs in a folder and those in it; what is hidden is passed over.
 
     Args:
-        top: the folder.
+        top: the folder's path, or its address on object storage.
         readings: whether the sessions' readings are wanted too.
 
     Raises:
         DatasetError: there is none: a disk that is not mounted must not empty the dataset.
     """
-    if not top.is_dir():
-        raise DatasetError(f"there is no folder '{top}'")
     any_found = False
-    ending = WITH_READINGS if readings else ""
+    for one in _on_storage(top) if "://" in top else _on_disk(top):
+        any_found = True
+        yield one if one.is_job or not readings else one._replace(fingerprint=f"{one.fingerprint}{WITH_READINGS}")
+    if not any_found:
+        raise DatasetError(f"there are no sessions in '{top}'")
+
+
+def _on_disk(top: str) -> Iterator[Found]:
+    if not os.path.isdir(top):
+        raise DatasetError(f"there is no folder '{top}'")
     for folder, inside, files in os.walk(top):
         inside[:] = sorted(name for name in inside if not name.startswith("."))
         try:
@@ -57,18 +70,39 @@ def sources(top: Path, *, readings: bool = False) -> Iterator[Found]:
         except FileNotFoundError:
             continue  # it has gone meanwhile
         for one in sessions:
-            any_found = True
-            yield Found(Path(one.path), plain(one.path), f"{__version__}/{one.stamp}{ending}", one.size)
+            yield Found(one.path, plain(one.path), f"{__version__}/{one.stamp}", one.size)
         if JOB_FILE in files and (job := _job(Path(folder), files)) is not None:
-            any_found = True
             yield job
-    if not any_found:
-        raise DatasetError(f"there are no sessions in '{top}'")
+
+
+def _on_storage(top: str) -> Iterator[Found]:
+    """The same of a folder on object storage; there a session is known by its name alone."""
+    from meterlog.fleet.storage import inside, listed  # of an extra
+
+    for folder, found in groupby(listed(top), lambda file: file.folder):
+        files = {file.name: file for file in found}
+        place = inside(top, folder)
+        for name in (name for name in files if name.endswith(SUFFIXES)):
+            there = [files[f"{name}{suffix}"] for suffix in ("", *BESIDE) if f"{name}{suffix}" in files]
+            fetch = tuple(file.name for file in there)
+            yield Found(place, inside(place, name), _fingerprint(there), files[name].size, fetch=fetch)
+        if JOB_FILE in files:
+            parts = [file for name, file in files.items() if name.endswith(".toml")]
+            yield Found(place, place, _fingerprint(parts), 0, is_job=True, fetch=tuple(file.name for file in parts))
+
+
+def _fingerprint(files: Sequence[Stored]) -> str:
+    return "/".join((__version__, *(f"{file.name}:{file.stamp}" for file in files)))
 
 
 def plain(path: Path | str) -> str:
     """Return a path as it stands in the tables: a name that is no text in UTF-8 has a place there too."""
     return str(path).encode("utf-8", "backslashreplace").decode()
+
+
+def place_in(job: Found, name: str) -> str:
+    """Return the path or address, as it stands in the tables, of a file in a job's folder."""
+    return f"{job.name.rstrip('/')}/{name}" if job.fetch else plain(Path(job.path, name))
 
 
 def _job(folder: Path, files: list[str]) -> Found | None:
@@ -80,4 +114,4 @@ def _job(folder: Path, files: list[str]) -> Found | None:
         except OSError:
             continue
         states.append(f"{name}:{state.st_size}:{state.st_mtime_ns}:{state.st_ctime_ns}")
-    return Found(folder, plain(folder), "/".join((__version__, *states)), 0, is_job=True) if states else None
+    return Found(str(folder), plain(folder), "/".join((__version__, *states)), 0, is_job=True) if states else None

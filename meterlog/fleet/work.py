@@ -6,9 +6,8 @@ import multiprocessing
 import os
 import signal
 import threading
-from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import Executor, ProcessPoolExecutor, ThreadPoolExecutor
-from concurrent.futures.process import BrokenProcessPool
+from collections.abc import Iterable, Iterator, Sequence
+from concurrent.futures import BrokenExecutor, Executor, Future, ProcessPoolExecutor, ThreadPoolExecutor
 from contextlib import contextmanager
 
 import pyarrow as pa
@@ -25,8 +24,8 @@ _FEW = 16
 
 
 @contextmanager
-def extracting(sessions: int, workers: int | None) -> Iterator[Callable[[Sequence[Found]], Rows]]:
-    """Inside, processes wait for files to read: the function returns the rows of those that it is given.
+def this_machine(sessions: int, workers: int | None) -> Iterator[Executor]:
+    """Inside, processes wait for files to read.
 
     Args:
         sessions: how many there will be: for a few no process is started.
@@ -38,9 +37,26 @@ def extracting(sessions: int, workers: int | None) -> Iterator[Callable[[Sequenc
     else:
         pool = ProcessPoolExecutor(count, _context(), initializer=_follow_parent)
     try:
-        yield lambda files: extracted(pool, files)
+        yield pool
     finally:
         pool.shutdown(cancel_futures=True)
+
+
+def extracted(executor: Executor, rounds: Iterable[Sequence[Found]]) -> Iterator[Rows]:
+    """Give the rows of each round of sessions and jobs; while one is put away, the next is being read.
+
+    Args:
+        executor: does the work, wherever that is; what a process that was killed leaves undone is done here.
+        rounds: what to read.
+    """
+    before: list[_Working] = []
+    for files in rounds:
+        working = [_begun(executor, files[at : at + _AT_ONCE]) for at in range(0, len(files), _AT_ONCE)]
+        if before:
+            yield _joined([_done(*one) for one in before])
+        before = working or [_begun(executor, [])]
+    if before:
+        yield _joined([_done(*one) for one in before])
 
 
 def extract_part(part: Sequence[Found]) -> Rows:
@@ -48,6 +64,27 @@ def extract_part(part: Sequence[Found]) -> Rows:
     from meterlog.fleet.extract import extract
 
     return extract(part)
+
+
+_Working = tuple[Sequence[Found], "Future[Rows] | None"]
+
+
+def _begun(executor: Executor, part: Sequence[Found]) -> _Working:
+    try:
+        return part, executor.submit(extract_part, part)
+    except BrokenExecutor:
+        return part, None
+
+
+def _done(part: Sequence[Found], future: Future[Rows] | None) -> Rows:
+    try:
+        return extract_part(part) if future is None else future.result()
+    except BrokenExecutor:
+        return extract_part(part)
+
+
+def _joined(parts: Sequence[Rows]) -> Rows:
+    return {name: pa.concat_tables([part[name] for part in parts]) for name in parts[0]}
 
 
 def _context() -> multiprocessing.context.BaseContext:
@@ -71,23 +108,3 @@ def _follow_parent() -> None:
         os._exit(1)
 
     threading.Thread(target=watch, daemon=True).start()
-
-
-def extracted(pool: Executor, files: Sequence[Found]) -> Rows:
-    """The rows of sessions and jobs; what a killed process leaves is done here."""
-    parts = [files[at : at + _AT_ONCE] for at in range(0, len(files), _AT_ONCE)] or [[]]
-    done = []
-    try:
-        working = [(part, pool.submit(extract_part, part)) for part in parts]
-    except BrokenProcessPool:
-        return _joined([extract_part(part) for part in parts])
-    for part, future in working:
-        try:
-            done.append(future.result())
-        except BrokenProcessPool:
-            done.append(extract_part(part))
-    return _joined(done)
-
-
-def _joined(parts: Sequence[Rows]) -> Rows:
-    return {name: pa.concat_tables([part[name] for part in parts]) for name in parts[0]}

@@ -12,7 +12,7 @@ from meterlog.session.database import is_session
 SUFFIXES = (".sqlite", ".db", ".meterlog")
 """Files so named are sessions, or said not to be; under any other name a session is known by its first bytes."""
 
-_BESIDE = ("-wal", "-journal")
+BESIDE = ("-wal", "-journal")
 """Files that stand beside a session while it grows, and hold what is newest of it."""
 
 _FIRST_BYTES = b"SQLite format 3\0"
@@ -45,7 +45,7 @@ def stamped_files(folder: Path | str) -> Iterator[SessionFile]:
     for name, entry in entries.items():
         if name.startswith(".") or not entry.is_file() or not _may_be_session(name, entry.path):
             continue
-        states = [_state(entries[name + suffix]) for suffix in ("", *_BESIDE) if name + suffix in entries]
+        states = [_state(entries[name + suffix]) for suffix in ("", *BESIDE) if name + suffix in entries]
         if states[0] is not None:  # it has gone meanwhile
             texts = [f"{s.st_size}:{s.st_mtime_ns}:{s.st_ctime_ns}" for s in states if s is not None]
             yield SessionFile(entry.path, "/".join(texts), states[0].st_size, states[0].st_mtime_ns)

@@ -1,4 +1,4 @@
-"""A folder of sessions, some with a prime, that the tests collect."""
+"""A folder of sessions, some with a prime, that the tests collect, and the tables of what they collected."""
 
 from __future__ import annotations
 
@@ -7,13 +7,28 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import numpy as np
+import pandas as pd
 import pytest
 
+from meterlog.fleet.tables import TABLES, key_of
 from meterlog.reading import Quantity
 from meterlog.series import Series
 from meterlog.session.writer import SessionWriter
 
 Write = Callable[..., Path]
+
+
+def table(dataset: Path, name: str) -> pd.DataFrame:
+    """Read a table of a dataset, in an order of its own."""
+    frame = pd.read_parquet(dataset / name)
+    order = [key for key in (key_of(name), "number", "channel", "time_s") if key in frame]
+    parted = {column: frame[column].astype(str) for column in ("month", "vehicle_kind")}
+    return frame.assign(**parted).sort_values(order, ignore_index=True)
+
+
+def everything(dataset: Path) -> dict[str, pd.DataFrame]:
+    """Read all tables of a dataset."""
+    return {name: table(dataset, name) for name in TABLES}
 
 
 @pytest.fixture

@@ -28,26 +28,19 @@ from meterlog.fleet.collect import Collected, collect
 from meterlog.fleet.extract import extract
 from meterlog.fleet.manifest import NAME
 from meterlog.fleet.sources import sources
-from meterlog.fleet.tables import TABLES, VERSION_KEY, key_of, partition
+from meterlog.fleet.tables import TABLES, VERSION_KEY, partition
 from meterlog.fleet.work import extracted
 from meterlog.job.job_file import add_step, create_job
 from meterlog.loaded import load
 from meterlog.reading import Quantity, Reading
 from meterlog.session.writer import SessionWriter
-from tests.fleet.conftest import Write
+from tests.fleet.conftest import Write, everything, table
 
 MANUAL = Path(collecting.__file__).with_name("README.md")
 
 
-def _table(dataset: Path, name: str) -> pd.DataFrame:
-    frame = pd.read_parquet(dataset / name)
-    order = [key for key in (key_of(name), "number", "channel", "time_s") if key in frame]
-    parted = {column: frame[column].astype(str) for column in ("month", "vehicle_kind")}
-    return frame.assign(**parted).sort_values(order, ignore_index=True)
-
-
 def _everything(dataset: Path) -> dict[str, str]:
-    return {name: _table(dataset, name).to_csv() for name in TABLES}
+    return {name: frame.to_csv() for name, frame in everything(dataset).items()}
 
 
 def test_each_table_says_what_the_session_shows(tmp_path: Path, write: Write) -> None:
@@ -55,16 +48,16 @@ def test_each_table_says_what_the_session_shows(tmp_path: Path, write: Write) ->
     out = tmp_path / "fleet"
     assert main(["collect", str(path.parent), "--out", str(out)]) == 0
     analysis: Analysis = load(path).analysis
-    (session,) = _table(out, "sessions").to_dict("records")
+    (session,) = table(out, "sessions").to_dict("records")
     assert (session["session"], session["vehicle"], session["month"]) == (str(path), "van a", "2026-03")
     assert (session["system_v"], session["temperature_c"], session["ended"]) == (12.0, -5.0, "clean")
     assert (session["started_at"], session["readings"]) == (analysis.started_at, 32)
-    assert list(_table(out, "events")["kind"]) == [event.kind for event in analysis.events]
-    assert list(_table(out, "findings")["text"]) == [finding.text for finding in analysis.findings]
-    assert list(_table(out, "markers")["name"]) == ["key-on"]
-    assert list(_table(out, "channels")["median"]) == [analysis.channels[0].statistics.median]
-    assert _table(out, "problems").empty
-    measures = _table(out, "measures").set_index("measure")
+    assert list(table(out, "events")["kind"]) == [event.kind for event in analysis.events]
+    assert list(table(out, "findings")["text"]) == [finding.text for finding in analysis.findings]
+    assert list(table(out, "markers")["name"]) == ["key-on"]
+    assert list(table(out, "channels")["median"]) == [analysis.channels[0].statistics.median]
+    assert table(out, "problems").empty
+    measures = table(out, "measures").set_index("measure")
     level, duration = measures.loc["prime level"], measures.loc["prime duration"]
     assert abs(level["value"] - 11.5) <= level["error"] < 0.2
     assert abs(duration["value"] - 2.0) <= duration["error"] < 0.5
@@ -85,7 +78,7 @@ def test_a_dataset_brought_up_to_date_is_the_same_as_a_new_one(tmp_path: Path, w
     assert collect([folder], out) == Collected(2, 1, 1, [])
     collect([folder], tmp_path / "new")
     assert _everything(out) == _everything(tmp_path / "new")
-    assert set(_table(out, "sessions")["month"]) == {"2026-01", "2026-04", "2026-05"}
+    assert set(table(out, "sessions")["month"]) == {"2026-01", "2026-04", "2026-05"}
     assert untouched.stat().st_ino == before
 
 
@@ -96,7 +89,7 @@ def test_sessions_of_another_folder_stay(tmp_path: Path, write: Write) -> None:
     second.mkdir(parents=True)
     write("b").rename(second / "b.sqlite")
     assert collect([tmp_path / "second"], out) == Collected(1, 0, 0, [])
-    assert len(_table(out, "sessions")) == 2
+    assert len(table(out, "sessions")) == 2
 
 
 def test_a_damaged_session_is_a_row_and_no_end(
@@ -110,13 +103,13 @@ def test_a_damaged_session_is_a_row_and_no_end(
     shown = capsys.readouterr().out
     assert "3 sessions read" in shown
     assert str(broken) in shown
-    problems = _table(out, "problems").set_index("session")["problem"]
+    problems = table(out, "problems").set_index("session")["problem"]
     assert list(problems.index) == [str(broken), str(good.with_name("odd.sqlite"))]
     assert "17 V" in problems.iloc[1]
-    assert list(_table(out, "sessions")["session"]) == [str(good)]
+    assert list(table(out, "sessions")["session"]) == [str(good)]
     write("broken")
     assert collect([good.parent], out).read == 1
-    assert list(_table(out, "problems")["session"]) == [str(good.with_name("odd.sqlite"))]
+    assert list(table(out, "problems")["session"]) == [str(good.with_name("odd.sqlite"))]
 
 
 def test_a_session_still_recorded_is_read_again_each_time(tmp_path: Path, write: Write) -> None:
@@ -218,7 +211,7 @@ def test_an_empty_folder_does_not_empty_the_dataset(tmp_path: Path, write: Write
         collect([path.parent], out)
     with pytest.raises(DatasetError, match="no folder"):
         collect([tmp_path / "nowhere"], out)
-    assert len(_table(out, "sessions")) == 1
+    assert len(table(out, "sessions")) == 1
 
 
 def test_a_job_is_a_row_with_what_was_put_right(tmp_path: Path) -> None:
@@ -229,7 +222,7 @@ def test_a_job_is_a_row_with_what_was_put_right(tmp_path: Path) -> None:
     assert collect([tmp_path / "sessions"], out) == Collected(1, 0, 0, [])
     add_step(folder, "repaired", {"part": "ground", "minutes": 5})
     assert collect([tmp_path / "sessions"], out).read == 1
-    (job,) = _table(out, "jobs").to_dict("records")
+    (job,) = table(out, "jobs").to_dict("records")
     assert (job["job"], job["vehicle"], job["vehicle_kind"]) == (str(folder), "van 7", "panel-van")
     assert (list(job["repaired"]), job["price"], job["minutes"]) == (["relay", "ground"], 12.5, 15)
     assert job["opened_at"].year >= 2026
@@ -237,17 +230,17 @@ def test_a_job_is_a_row_with_what_was_put_right(tmp_path: Path) -> None:
     ((session, problem),) = collect([tmp_path / "sessions"], out).problems
     assert session == str(folder)
     assert "'format' must be" in problem
-    assert _table(out, "jobs").empty
+    assert table(out, "jobs").empty
 
 
 def test_readings_are_there_once_asked_for_and_stay(tmp_path: Path, write: Write) -> None:
     folder, out = write("a").parent, tmp_path / "fleet"
     collect([folder], out)
-    assert _table(out, "readings").empty
+    assert table(out, "readings").empty
     assert collect([folder], out, readings=True).read == 1
     write("b", 11.0)
     assert collect([folder], out) == Collected(1, 1, 0, [])
-    readings = _table(out, "readings")
+    readings = table(out, "readings")
     for name in ("a", "b"):
         series = load(folder / f"{name}.sqlite").series(1)
         rows = readings[readings["session"] == str(folder / f"{name}.sqlite")]
@@ -265,7 +258,7 @@ def test_a_dataset_that_lost_its_list_reads_it_from_its_tables(tmp_path: Path, w
         assert collect([folder], out) == Collected(0, 2, 0, [])
     write("b")
     assert collect([folder], out).read == 1
-    assert len(_table(out, "sessions")) == 2
+    assert len(table(out, "sessions")) == 2
 
 
 def test_nothing_new_loads_no_library_of_tables(tmp_path: Path, write: Write) -> None:
@@ -318,11 +311,10 @@ def test_processes_and_rounds_change_nothing(tmp_path: Path, write: Write, monke
 
 @pytest.mark.slow
 def test_the_part_of_a_killed_process_is_done_all_the_same(write: Write) -> None:
-    (file,) = sources(write("a").parent)
+    (file,) = sources(str(write("a").parent))
     with ProcessPoolExecutor(1, multiprocessing.get_context("spawn")) as pool:
         assert pool.submit(os._exit, 1).exception() is not None
-        got = extracted(pool, [file])
-    assert got == extract([file])
+        assert list(extracted(pool, [[file]])) == [extract([file])]
 
 
 @pytest.mark.slow
@@ -338,6 +330,6 @@ def test_a_kill_loses_nothing_and_leaves_no_process(tmp_path: Path, write: Write
     running.kill()
     running.communicate(timeout=30)  # every process that held its output has ended
     assert psutil.wait_procs(workers, timeout=30)[1] == []
-    assert not out.exists() or len(_table(out, "sessions")) == 40
+    assert not out.exists() or len(table(out, "sessions")) == 40
     collect([folder], out, workers=1)
-    assert len(_table(out, "sessions")) == 40
+    assert len(table(out, "sessions")) == 40

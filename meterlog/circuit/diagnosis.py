@@ -40,6 +40,9 @@ from meterlog.circuit.words import figure, ohm_band
 
 SURE = 0.9
 """From this probability on, a verdict names the part without 'most likely', and a repair is due. A guess."""
+NOW_AND_THEN, COMES_IF_SAID = "now and then", 0.5
+"""The complaint of what fails and works again, and in how many of these a contact comes and goes, if the circuit is the
+right one. A guess."""
 LIKELY = 0.5
 """From this probability on, a part is 'most likely', and two faults or a loose contact are the verdict. A guess."""
 NAMED_TOO = 0.05
@@ -205,7 +208,8 @@ class Diagnoser:
         Args:
             circuit: what is diagnosed.
             rates: fault rates; the defaults where left out.
-            complaint: `dead` where the load is known not to work at all in the vehicle, or empty.
+            complaint: `dead` where the load is known not to work at all in the vehicle, `now and then` where it fails
+                and works again, or empty.
             tool: what the next measurements are to be taken with.
             money: what an hour and parts cost; nothing where left out.
             engine_runs: whether the engine can be run, so that something may be measured then.
@@ -220,6 +224,8 @@ class Diagnoser:
         self._engine_runs = engine_runs
         self._dead = complaint == "dead"
         self._comes_share = self.rates.of("intermittent", "intermittent")
+        if complaint == NOW_AND_THEN:  # relative to the cells, which hold the rest
+            self._comes_share = (1 - self._comes_share) * COMES_IF_SAID / (1 - COMES_IF_SAID)
 
     def diagnose(
         self, measured: Sequence[Measurement], tried: Sequence[Told] = (), *, suggestions: int = 5

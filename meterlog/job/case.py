@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from meterlog.circuit.complaints.complaint_file import find_complaint
 from meterlog.circuit.cost import entered_money
-from meterlog.circuit.diagnosis import Diagnoser
+from meterlog.circuit.diagnosis import NOW_AND_THEN, Diagnoser
 from meterlog.circuit.model.circuit import Circuit
 from meterlog.circuit.model.circuit_file import load_circuit
 from meterlog.circuit.next_measurement.candidates import Tool
@@ -79,5 +79,7 @@ def case_of(job: Job) -> JobCase | None:
     tool: Tool = "lamp" if job.tool == "lamp" else "meter"
     complaint = find_complaint(job.complaint)
     engine_runs = complaint is None or complaint.engine_runs
-    diagnoser = Diagnoser(circuit, job.rates, tool=tool, money=money, engine_runs=engine_runs)
-    return JobCase(circuit, diagnoser, complaint is not None and complaint.comes_and_goes)
+    loose = complaint is not None and complaint.comes_and_goes
+    said = NOW_AND_THEN if loose else ""
+    diagnoser = Diagnoser(circuit, job.rates, complaint=said, tool=tool, money=money, engine_runs=engine_runs)
+    return JobCase(circuit, diagnoser, loose)

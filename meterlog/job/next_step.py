@@ -19,6 +19,9 @@ from meterlog.circuit.next_measurement.propose import Proposal
 from meterlog.circuit.readings.measurement import Measurement
 from meterlog.job.case import JobCase
 
+MOVE_FROM = 0.8
+"""The harness of what comes and goes is moved once nothing is wrong at this moment with this probability. A guess."""
+
 StepWanted = Literal["look", "measure", "try", "repair", "prove", "done"]
 
 
@@ -96,19 +99,22 @@ def next_for_circuit(
         replaced: parts whose repair changed nothing: they are not named again.
         observed: keys of what was looked at or tried.
     """
-    if diagnosis.decided == "healthy" and case.comes_and_goes and MOVES not in observed and MOVES not in skipped:
+    works_now = diagnosis.healthy + diagnosis.comes_and_goes >= MOVE_FROM
+    if case.comes_and_goes and works_now and MOVES not in observed and MOVES not in skipped:
         return _moving(case.circuit)
     if diagnosis.decided == "healthy":
         return Next("done", diagnosis.enough)
     left = [step for step in diagnosis.steps if step.place not in skipped]
     suspects = [h for h in diagnosis.hypotheses if h.part not in replaced]
-    if suspects and (suspects[0].part == diagnosis.decided or not left):
+    likelier = bool(suspects) and suspects[0].probability > diagnosis.healthy
+    if suspects and (suspects[0].part == diagnosis.decided or (likelier and not left)):
         first = suspects[0]
         way_on = "".join(f" {one.probability:.0%}: {one.words}; next: {one.next}." for one in first.behind[:2])
         text = f"Put {first.part} right: it {first.words}.{way_on} Then 'job repaired FOLDER {first.part}'."
         return Next("repair", text, part=first.part, cautions=diagnosis.repair_cautions)
     if not left:
-        return Next("done", f"{diagnosis.enough} {', '.join(replaced)} changed nothing: look outside of this circuit.")
+        in_vain = f" {', '.join(replaced)} changed nothing: look outside of this circuit." if replaced else ""
+        return Next("done", diagnosis.enough + in_vain)
     step = left[0]
     if isinstance(step, Proposal):
         return _trying(step)

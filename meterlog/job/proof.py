@@ -13,7 +13,7 @@ from meterlog.circuit.evidence.for_and_against import Case, expected_band, membe
 from meterlog.circuit.faults.fault_cells import first_healthy
 from meterlog.circuit.readings.measurement import Measurement, Told
 from meterlog.job.case import JobCase
-from meterlog.job.reading_again import Again, beyond, judged
+from meterlog.job.reading_again import Again, Judged, beyond, judged
 
 MOST_DECIDING = 2
 """Readings that are taken again: the two that lay furthest outside. A choice: more are not worth the way."""
@@ -24,6 +24,7 @@ TIMES_FOR_LOOSE = 3
 MORE_TIMES = 1
 """A reading that does not settle it is taken so many times more; then only a drive can. A choice."""
 
+_GOOD: tuple[Judged, ...] = ("sound", "better")
 Verdict = Literal["proved", "not proved", "not yet"]
 
 
@@ -65,7 +66,7 @@ class Proof:
     def next(self) -> tuple[Measurement, ...]:
         """The deciding readings that are still to be taken again."""
         return tuple(
-            one.before for one in self.readings if one.verdict not in ("sound", "outside") and not one.exhausted
+            one.before for one in self.readings if one.verdict not in (*_GOOD, "outside") and not one.exhausted
         )
 
     def as_json(self) -> dict[str, object]:
@@ -139,12 +140,12 @@ def proof(
     for m in wanted:
         again = tuple(one for one in after if same_place(m, one))
         bands = [sound_band(case, one) for one in again]
-        verdict = judged(case.circuit, m, again, bands, times)
+        verdict = judged(case.circuit, m, again, bands, times, times + MORE_TIMES)
         shown = bands[-1] if bands else sound_band(case, m)
         rows.append(Again(case.circuit, m, again, shown, verdict, len(again) >= times + MORE_TIMES))
     if any(one.verdict == "outside" for one in rows):
         return Proof("not proved", tuple(rows))
-    return Proof("proved" if rows and all(one.verdict == "sound" for one in rows) else "not yet", tuple(rows))
+    return Proof("proved" if rows and all(one.verdict in _GOOD for one in rows) else "not yet", tuple(rows))
 
 
 def _at_the_load(case: JobCase) -> list[Measurement]:

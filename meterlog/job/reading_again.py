@@ -19,7 +19,7 @@ from meterlog.text.figures import shown
 ERRORS = 2.0
 """The error of a reading in its standard deviations: where it lies 19 times in 20."""
 
-Judged = Literal["sound", "outside", "cannot tell", "not read"]
+Judged = Literal["sound", "better", "outside", "cannot tell", "not read"]
 Band = tuple[float, float]
 
 
@@ -32,7 +32,8 @@ class Again:
         before: as read before; its value is NaN where it was not read.
         after: all readings of the same place, state and load since, oldest first.
         sound: what a sound circuit shows there, in the unit.
-        verdict: `cannot tell` where the errors reach across the limit.
+        verdict: `better` where it lies between sound and faulty, nearer to sound than before by more than the errors;
+            `cannot tell` where the errors reach across the limit.
         exhausted: it was read often enough, and still does not settle it.
     """
 
@@ -68,6 +69,7 @@ class Again:
         """All of it in one sentence."""
         end = {
             "sound": "",
+            "better": ": between sound and faulty, and better than before by more than the errors of the readings",
             "outside": ": still outside",
             "cannot tell": ": too near the limit, or to what it was before, for the errors of the readings",
             "not read": "",
@@ -92,13 +94,15 @@ class Again:
 
 
 def judged(
-    circuit: Circuit, before: Measurement, after: Sequence[Measurement], bands: Sequence[Band], times: int
+    circuit: Circuit, before: Measurement, after: Sequence[Measurement], bands: Sequence[Band], times: int, most: int
 ) -> Judged:
     """Judge the readings of one place since a repair.
 
     Sound is what lies in the band of a sound circuit within its own error, and differs from what was read before by
     more than the errors of both. Only the edge on the side of the reading before is held so near: a fuller battery than
     most is no rest of a voltage that was missing. A single reading outside is enough for 'outside', on either side.
+    What stays between sound and faulty, however often it is read, is 'better' where every reading has come so much
+    nearer.
 
     Args:
         circuit: it belongs to.
@@ -106,6 +110,7 @@ def judged(
         after: of the same place, oldest first.
         bands: of a sound circuit for each of them, which holds that reading's error.
         times: a contact that comes and goes must read sound so often.
+        most: so many readings are all that is asked for.
     """
     if any(beyond(m, band) > 0 for m, band in zip(after, bands, strict=True)):
         return "outside"
@@ -115,6 +120,8 @@ def judged(
     ]
     if sum(settled) >= times:
         return "sound"
+    if len(after) >= most and all(_nearer(circuit, before, m, band) for m, band in zip(after, bands, strict=True)):
+        return "better"
     return "cannot tell" if not all(settled) else "not read"
 
 
@@ -165,6 +172,14 @@ def _changed(circuit: Circuit, before: Measurement, after: Measurement) -> bool:
         return True
     both = ERRORS * math.hypot(_noise(circuit, before), _noise(circuit, after))
     return abs(shown_y(after) - shown_y(before)) > both
+
+
+def _nearer(circuit: Circuit, before: Measurement, after: Measurement, band: Band) -> bool:
+    """Tell whether a reading has come nearer to a band than the one before, by more than the errors of both."""
+    if not math.isfinite(after.value):
+        return False
+    then, now = (abs(m.value - min(max(m.value, band[0]), band[1])) for m in (before, after))
+    return now < then and _changed(circuit, before, after)
 
 
 def _noise(circuit: Circuit, m: Measurement) -> float:

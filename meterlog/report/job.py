@@ -27,7 +27,13 @@ from meterlog.text.figures import seconds
 
 _MARK = {"proved": "within", "not proved": "outside", "not yet": "cannot tell"}
 """The mark that stands for each verdict of a proof."""
-_MARK_OF_READING = {"sound": "within", "outside": "outside", "cannot tell": "cannot tell", "not read": "cannot tell"}
+_MARK_OF_READING = {
+    "sound": "within",
+    "better": "cannot tell",
+    "outside": "outside",
+    "cannot tell": "cannot tell",
+    "not read": "cannot tell",
+}
 
 
 @dataclass(frozen=True, slots=True)

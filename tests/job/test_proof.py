@@ -74,14 +74,32 @@ def test_a_change_smaller_than_the_errors_of_both_proves_nothing(
     before: float, after: float, error: float, verdict: Judged
 ) -> None:
     one, other = (replace(VOLTS, value=value, error=error) for value in (before, after))
-    assert judged(PUMP, one, [other], [(11.0, 12.6)], 1) == verdict
+    assert judged(PUMP, one, [other], [(11.0, 12.6)], 1, 2) == verdict
 
 
 def test_a_contact_that_comes_and_goes_must_read_sound_three_times() -> None:
     good = replace(DROP, value=0.04)
     for count, verdict in ((0, "not read"), (2, "not read"), (3, "sound")):
-        assert judged(PUMP, DROP, [good] * count, [(0.0, 0.2)] * count, 3) == verdict
-    assert judged(PUMP, DROP, [good, DROP, good], [(0.0, 0.2)] * 3, 3) == "outside"
+        assert judged(PUMP, DROP, [good] * count, [(0.0, 0.2)] * count, 3, 4) == verdict
+    assert judged(PUMP, DROP, [good, DROP, good], [(0.0, 0.2)] * 3, 3, 4) == "outside"
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "verdict"),
+    [
+        (1.6, [0.284], "cannot tell"),  # once more
+        (1.6, [0.284, 0.284], "better"),
+        (0.3, [0.284, 0.284], "cannot tell"),
+        (1.6, [0.284, 0.6], "outside"),
+        (math.nan, [0.284, 0.284], "cannot tell"),
+    ],
+)
+def test_what_stays_between_sound_and_faulty_is_better_or_not_than_it_was(
+    before: float, after: list[float], verdict: Judged
+) -> None:
+    """A wire that is sound up to 0.24 V and faulty from 0.36 V on could never be proved at 0.284 V."""
+    again = [replace(DROP, value=value, error=0.01) for value in after]
+    assert judged(PUMP, replace(DROP, value=before), again, [(0.0, 0.24)] * len(again), 1, 2) == verdict
 
 
 @pytest.mark.parametrize(

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from collections import deque
+from collections.abc import Sequence
 
 from meterlog.circuit.readings.from_meter import NOTHING, STEADY, agree
 from meterlog.circuit.readings.measurement import Measurement
@@ -64,14 +65,14 @@ class LiveLevel:
         self._rest: float | None = None
         self._away: list[Reading] = []
         self._caught: float | None = None
-        self._lived = False
+        self._doubt = ""
 
     @property
     def ready(self) -> str:
         """See `LevelWatch`."""
         if self._rest is None or (self._clips_on(self._rest) and self._state in _ASK):
             return ""
-        return _ASK.get(self._state, "")
+        return self._doubt or _ASK.get(self._state, "")
 
     @property
     def waiting_for(self) -> str:
@@ -81,7 +82,7 @@ class LiveLevel:
         if self.standing is None:
             return "nothing steady yet"
         if abs(self._recent[-1].value) < NOTHING and self.counts != "soon":
-            return "nothing there: do both probes touch? Red on a live place once, then back, proves it"
+            return "nothing there: do both probes touch" + ("?" if self._state == "off" else ", and is the key turned?")
         return "it has not changed" if self._state == "off" else "it has not changed: is the key turned?"
 
     @property
@@ -93,8 +94,6 @@ class LiveLevel:
     @property
     def counts(self) -> Counts:
         """See `LevelWatch`."""
-        if not self._lived:
-            return "never"
         small = abs(self._sound.active - self._sound.rest) < NOTHING
         return "soon" if small and self._state != "crank" and abs(self._recent[-1].value) >= NOTHING else "late"
 
@@ -107,7 +106,6 @@ class LiveLevel:
     def feed(self, reading: Reading) -> Level | None:
         """See `LevelWatch`."""
         self._recent.append(reading)
-        self._lived = self._lived or abs(reading.value) >= NOTHING
         if self._caught is not None:
             return self._watch_tail(reading)
         if self._rest is None:
@@ -203,7 +201,20 @@ class LiveLevel:
         else:
             level = level_of(over[1:-1], self._accuracy, self._named(over))
         clipped = self._clips_on(self._rest or 0.0)
-        return None if clipped or (self._state == "crank" and not self._cranks(level.value)) else level
+        if clipped or (self._state == "crank" and not self._cranks(level.value)) or self._doubted(level, over):
+            return None
+        return level
+
+    def _doubted(self, level: Level, over: Sequence[Reading]) -> bool:
+        """Tell whether a pulse may be something else than what the key did: it counts when it comes again."""
+        if self._doubt:
+            return False
+        if not self._is_something(level.value):
+            self._doubt = "It fell to nothing, as where a probe comes off"
+        elif len(over) < STEADY and not agree([*over, over[-1]]):
+            self._doubt = "It was too short for this display"
+        self._doubt = self._doubt and f"{self._doubt}: turn the key once more."
+        return bool(self._doubt)
 
     def _named(self, inside: list[Reading]) -> str:
         """Return what was on and is over: it began between the last reading at rest and its own first, and ended

@@ -26,7 +26,7 @@ class OhmsLevel:
         self._recent: deque[Reading] = deque(maxlen=STEADY)
         self._contact: list[Reading] = []
         self._leads: Level | None = None
-        self._nulled = self._touched = False
+        self._nulled = self._touched = self._proved = False
 
     @property
     def ready(self) -> str:
@@ -53,12 +53,13 @@ class OhmsLevel:
     @property
     def counts(self) -> Counts:
         """See `LevelWatch`."""
-        return "late" if self._touched else "never"
+        return "soon" if self._proved else "late" if self._touched else "never"
 
     def feed(self, reading: Reading) -> Level | None:
         """See `LevelWatch`."""
         self._recent.append(reading)
-        self._nulled = self._nulled or bool(reading.flags & Flag.RELATIVE)
+        if reading.flags & Flag.RELATIVE and not self._nulled:
+            self._nulled, self._contact = True, []  # the tips are together while that is pressed
         if math.isinf(reading.value):
             self._let_go()
             return None
@@ -69,17 +70,29 @@ class OhmsLevel:
             return None
         level = level_of(last, self._accuracy)
         held_s = reading.time_s - self._contact[0].time_s
-        could_be_leads = level.value < _LEADS_MOST_OHM and self._leads is None and not self._nulled
-        if could_be_leads and held_s < _TOUCH_LONGEST_S:
+        if self._like_tips(level) and held_s < _TOUCH_LONGEST_S:
             return None
         return self._without_leads(level)
+
+    def _like_tips(self, level: Level) -> bool:
+        """Tell whether it may be the tips together: first to know the leads, then again to prove that they touch."""
+        if level.value >= _LEADS_MOST_OHM:
+            return False
+        if self._leads is None and not self._nulled:
+            return True
+        tips = self._leads if self._leads is not None and not self._nulled else level._replace(value=0.0, error=0.0)
+        return abs(level.value - tips.value) <= math.hypot(level.error, tips.error)
 
     def _let_go(self) -> None:
         """Note the leads' own ohms where the tips were held together for a moment."""
         contact, self._contact = self._contact, []
         inner = contact[1:] if len(contact) > STEADY else contact  # the first may have averaged the way there
-        if self._leads is None and agree(inner) and max(one.value for one in inner) < _LEADS_MOST_OHM:
-            self._leads = level_of(inner, self._accuracy)
+        if not agree(inner) or not self._like_tips(level := level_of(inner, self._accuracy)):
+            return
+        if self._leads is None and not self._nulled:
+            self._leads = level
+        else:
+            self._proved = True
 
     def _without_leads(self, level: Level) -> Level:
         """Take the leads off, and say so; what is much larger needs no nulling."""

@@ -51,7 +51,7 @@ def test_a_prime_is_caught_and_called_one() -> None:
 
 @pytest.mark.parametrize(
     ("values", "value", "error"),
-    [([8.0, 12.1, 4.0], 12.1, 0.1), ([12.1, 12.0], 12.05, 0.2), ([3.0, 12.1], 12.1, 5.0)],
+    [([8.0, 12.1, 4.0], 12.1, 0.1), ([12.1, 12.0], 12.05, 0.2), ([3.0, 12.1, 0.0, 0.0, 4.0, 12.1, 11.0], 12.1, 0.1)],
 )
 def test_a_slow_display_sees_two_or_three_readings_of_a_prime(values: list[float], value: float, error: float) -> None:
     _, level = fed([*REST, *values, 0.0, 0.0], SWITCHED, interval_s=1.0)
@@ -75,7 +75,24 @@ def test_a_probe_that_slips_off_a_contact_is_no_perfect_contact() -> None:
     assert level is None
     assert watch.standing is None
     assert "did a probe come off" in watch.waiting_for
-    assert value_of([*LIVE_REST, *[0.0] * 6, 12.4, 12.4], RELAY) == 0.0  # it came back: the contact was closed
+    watch, level = fed([*LIVE_REST, *[0.0] * 6, 12.4, 12.4], RELAY)
+    assert level is None  # a closed contact, or a probe that is back
+    assert watch.ready == "It fell to nothing, as where a probe comes off: turn the key once more."
+    assert value_of([*LIVE_REST, *[0.0] * 6, 12.4, 12.4, *[0.0] * 6, 12.4], RELAY) == 0.0
+
+
+def test_a_probe_that_is_clipped_on_again_is_no_supply_that_failed() -> None:
+    watch, level = fed([*LIVE_REST, *[0.0] * 10, *[12.4] * 5], LIVE)
+    assert level is None
+    assert watch.standing is not None
+    assert watch.standing.value == pytest.approx(12.4)
+    assert watch.counts == "soon"
+
+
+def test_a_pulse_too_short_for_the_display_is_read_when_it_comes_again() -> None:
+    watch, level = fed([*REST, 3.0, 12.1, 0.0, 0.0], SWITCHED, interval_s=1.0)
+    assert level is None
+    assert watch.ready == "It was too short for this display: turn the key once more."
 
 
 def test_a_small_drop_is_told_from_none() -> None:
@@ -101,13 +118,12 @@ def test_what_does_not_change_stands_and_counts_soon_only_where_little_is_expect
     assert fed(LIVE_REST, AT_CRANK, "crank")[0].counts == "late"
 
 
-def test_nothing_never_counts_by_itself_until_the_probes_were_proved() -> None:
-    watch, level = fed([0.0] * 30, SWITCHED)
+@pytest.mark.parametrize("sound", [SWITCHED, WIRE])
+def test_nothing_counts_by_itself_after_a_warning(sound: Expected) -> None:
+    watch, level = fed([0.0] * 30, sound)
     assert level is None
-    assert watch.counts == "never"
-    assert "Red on a live place once" in watch.waiting_for
-    watch, _ = fed([0.0] * 6 + [12.3] + [0.0] * 6, SWITCHED)
     assert watch.counts == "late"
+    assert watch.waiting_for == "nothing there: do both probes touch, and is the key turned?"
     assert watch.standing is not None
     assert watch.standing.value == 0.0
 

@@ -52,10 +52,23 @@ def test_a_large_reading_needs_no_nulling() -> None:
 
 
 def test_a_meter_that_nulled_itself_is_believed() -> None:
-    _, level = fed([OPEN, 0.1, 0.1, 0.1], Flag.RELATIVE)
+    _, level = fed([OPEN, 0.4, 0.4, 0.4], Flag.RELATIVE)
     assert level is not None
-    assert level.value == pytest.approx(0.1)
+    assert level.value == pytest.approx(0.4)
     assert level.nulled
+
+
+@pytest.mark.parametrize(("flags", "tips"), [(Flag.NONE, 0.3), (Flag.RELATIVE, 0.0)])
+def test_tips_that_are_put_together_again_are_no_reading_but_prove_an_open(flags: Flag, tips: float) -> None:
+    once, again = [OPEN] * 4 + [tips] * 5, [OPEN] * 10 + [tips] * 6
+    watch, level = fed([*once, *again, OPEN, OPEN, OPEN], flags)
+    assert level is None
+    assert watch.counts == "soon"
+    assert watch.standing is not None
+    assert math.isinf(watch.standing.value)
+    _, level = fed([*once, *[OPEN] * 10, *[tips] * 20], flags)  # nobody holds them together for so long
+    assert level is not None
+    assert level.value == pytest.approx(0.0)
 
 
 def test_an_open_counts_only_after_the_probes_were_seen_to_touch() -> None:

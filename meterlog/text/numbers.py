@@ -77,9 +77,9 @@ class MarkSurvey:
                 continue
             match = _NUMBER.fullmatch(cell.strip())
             if match is not None:
-                self._see_body(match["body"], cell.strip())
+                self._see_body(match["body"], cell.strip(), scientific=bool(match["exponent"]))
 
-    def _see_body(self, body: str, cell: str) -> None:
+    def _see_body(self, body: str, cell: str, *, scientific: bool) -> None:
         dots, commas = body.count("."), body.count(",")
         if dots and commas:
             mark = "." if body.rindex(".") > body.rindex(",") else ","
@@ -93,7 +93,7 @@ class MarkSurvey:
         self._groups |= dots + commas > 1
         if dots + commas > 1:  # 1.234.567: thousands, so the decimal mark is the other one
             self._decimal.setdefault("," if dots else ".", cell)
-        elif re.fullmatch(r"[1-9]\d{0,2}[.,]\d{3}", body):
+        elif not scientific and re.fullmatch(r"[1-9]\d{0,2}[.,]\d{3}", body):
             self._either.setdefault(mark, cell)
         elif dots + commas:
             self._decimal.setdefault(mark, cell)
@@ -107,6 +107,11 @@ class MarkSurvey:
     def likely(self) -> tuple[str, str]:
         """The marks, the likelier first: the one that stands in the cells."""
         return (",", ".") if "," in self._either else (".", ",")
+
+    @property
+    def certain(self) -> str | None:
+        """The decimal mark, where cells show that it can only be that one."""
+        return next(iter(self._decimal)) if len(self._decimal) == 1 else None
 
     def decimal_mark(self, delimiter: str) -> str:
         """The decimal mark.
@@ -126,11 +131,29 @@ class MarkSurvey:
         # In a file of semicolons a point may group thousands; elsewhere nobody writes only such numbers.
         unclear = self._either.get(",") or (self._either.get(".") if delimiter == ";" else None)
         if unclear:
-            raise TableError(
-                f"'{unclear}' can be read as {unclear.replace(',', '.')} or as {re.sub('[.,]', '', unclear)}:"
-                f" say which with --decimal {'. or --decimal ,' if '.' in unclear else ', or --decimal .'}"
-            )
+            raise _two_readings(unclear)
         return "."
+
+    def check_beside(self, mark: str, delimiter: str) -> None:
+        """Look whether these cells can follow what others of the table show.
+
+        Args:
+            mark: the decimal mark of the others.
+            delimiter: of the table; cells that hold it stand in quotes, as numbers do that it groups.
+
+        Raises:
+            TableError: they may have the other mark.
+        """
+        other = "," if mark == "." else "."
+        if not self._decimal and not self.mixed and other in self._either and delimiter != other:
+            raise _two_readings(self._either[other])
+
+
+def _two_readings(cell: str) -> TableError:
+    return TableError(
+        f"'{cell}' can be read as {cell.replace(',', '.')} or as {re.sub('[.,]', '', cell)}:"
+        f" say which with --decimal {'. or --decimal ,' if '.' in cell else ', or --decimal .'}"
+    )
 
 
 class CellReader(dict[str, Cell]):

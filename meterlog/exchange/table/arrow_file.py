@@ -37,6 +37,23 @@ def arrow_lines(path: Path) -> Iterator[str]:
         raise TableError(f"'{path.name}' is damaged ({str(error).splitlines()[0]:.200})") from None
 
 
+def arrow_kind(path: Path) -> str:
+    """What a file is, for a person, with the columns that are passed over because they are nested."""
+    try:
+        with path.open("rb") as file:
+            is_parquet = file.read(4) == b"PAR1"
+        schema = pq.read_schema(path) if is_parquet else pa.ipc.open_file(path).schema
+    except (pa.ArrowException, OSError, ValueError):
+        return "Arrow"  # what is wrong is said where its rows are read
+    nested = ", ".join(f"'{field.name}'" for field in schema if _has_no_cells(field.type))
+    kind = "Parquet" if is_parquet else "Arrow"
+    return f"{kind}, nested columns passed over: {nested}" if nested else kind
+
+
+def _has_no_cells(kind: pa.DataType) -> bool:
+    return bool(pa.types.is_nested(kind) or pa.types.is_binary(kind))
+
+
 def _parquet(path: Path) -> Iterator[pa.RecordBatch]:
     with pq.ParquetFile(path) as file:
         groups = [file.metadata.row_group(k).total_byte_size for k in range(file.metadata.num_row_groups)]
@@ -63,7 +80,7 @@ def _check(path: Path, size: int) -> None:
 
 def _texts(column: pa.Array) -> list[str]:
     """The cells of a column as a table of text would have them; nested ones have none."""
-    if pa.types.is_nested(column.type) or pa.types.is_binary(column.type):
+    if _has_no_cells(column.type):
         return [""] * len(column)
     if pa.types.is_duration(column.type):
         micros = pc.cast(pc.cast(column, pa.duration("us"), safe=False), pa.int64())

@@ -75,7 +75,7 @@ def _encoding(blocks: Iterator[bytes]) -> Encoding:
     for mark, name in _BOMS:
         if block.startswith(mark):
             return Encoding(name)
-    head = block[:_HEAD_BYTES]
+    head = block[:_HEAD_BYTES].rstrip(b"\0")  # what a logger that lost power never filled says nothing
     if len(head) > 3 and head.count(0) > _UTF16_ZEROS * len(head):
         return Encoding("utf-16-le" if head[1::2].count(0) > head[::2].count(0) else "utf-16-be")
     decoder = codecs.getincrementaldecoder("utf-8")()

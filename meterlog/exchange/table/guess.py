@@ -9,7 +9,7 @@ from typing import NamedTuple
 
 from meterlog.errors import TableError
 from meterlog.exchange.table.grid import Grid
-from meterlog.exchange.table.looks import Look, look, unlabelled
+from meterlog.exchange.table.looks import Look, has_word, look, unlabelled
 from meterlog.exchange.table.text_rows import split_line, with_units
 from meterlog.exchange.table.time_text import has_time_unit, split_date
 from meterlog.exchange.table.time_unit import header_time_unit, header_words, is_row_count
@@ -71,6 +71,8 @@ _ALTERNATING = {Quantity.DC_VOLTAGE: Quantity.AC_VOLTAGE, Quantity.DC_CURRENT: Q
 
 _MOST_STATES = 12
 """More different words are no states. A guess."""
+_RISES_OVER_FALLS = 3
+"""So many steps up for each one down are a clock, which may begin again. A guess."""
 _SPARSE = 0.5
 """Words on less than this share of the rows are notes, on more of them states. A guess."""
 _CELL_UNIT = re.compile(r"[-+]?[\d.,]+(?:[eE][-+]?\d+)?\s*(?P<unit>[^\d\s.,+\-][^\d]{0,9})")
@@ -160,13 +162,13 @@ def _is_monotonic(cells: Sequence[str]) -> bool:
 
 
 def _rises(cells: Sequence[str]) -> bool:
-    """Tell whether most cells are numbers that go up."""
+    """Tell whether the numbers go up, or stand still and go up: several rows may share a stamp."""
     try:
         numbers = [float(cell.replace(",", ".")) for cell in cells if look(cell) is Look.NUMBER]
     except ValueError:
         return False
-    ups = sum(b > a for a, b in pairwise(numbers))
-    return len(numbers) > 1 and ups * 2 > len(numbers) - 1
+    steps = [b - a for a, b in pairwise(numbers)]
+    return sum(step > 0 for step in steps) > _RISES_OVER_FALLS * sum(step < 0 for step in steps)
 
 
 def _share(cells: Sequence[str], kind: Look | None) -> float:
@@ -189,9 +191,12 @@ def _other(place: int, name: str, grid: Grid, cells: Sequence[str]) -> Guess:
             return Guess(place, name, why="words beside the first rows only")
         if len(filled) <= _SPARSE * len(cells):
             return Guess(place, name, "marker", why="words on some rows")
+        if not any(map(has_word, filled)):
+            odd = next(cell for cell in filled if look(cell) is not Look.NUMBER)
+            return Guess(place, name, why=f"'{odd:.40}' is no number that is known")
         if len(words) <= _MOST_STATES:
             return Guess(place, name, "state", why=", ".join(sorted(words)))
-        return Guess(place, name, why="words")
+        return Guess(place, name, why=f"words, as '{filled[0]:.40}'")
     stated = not _STATE_WORDS.isdisjoint(header_words(title))
     if words <= {"0", "1"} and (stated or len(grid.usual) > 2):
         return Guess(place, name, "state", why="0 and 1")

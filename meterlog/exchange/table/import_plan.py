@@ -30,7 +30,8 @@ class ImportPlan:
         source: the file.
         options: of the command.
         layout: where things are.
-        decimal: the decimal mark.
+        decimal: the decimal mark of the values.
+        time_decimal: that of the times.
         time_places: the columns of the time; none where rows are counted.
         time: reads their cells.
         stamps: how fine the times are.
@@ -48,6 +49,7 @@ class ImportPlan:
     options: ImportOptions
     layout: Layout
     decimal: str
+    time_decimal: str
     time_places: tuple[int, ...]
     time: TimeReader
     stamps: Stamps
@@ -83,9 +85,10 @@ class ImportPlan:
         mark = named.get(layout.delimiter, layout.delimiter)
         header = f"header in line {layout.header_line}" if layout.header_rows else "no header"
         how = f"{source.translated}, " if source.translated else ""
+        in_times = f" ('{self.time_decimal}' in the times)" if self.time_decimal != self.decimal else ""
         titles = " and ".join(layout.title(place) for place in self.time_places) or "none, rows are counted"
         lines = [
-            f"file: {source.kind}, {how}columns separated by {mark}, decimal mark '{self.decimal}', {header}",
+            f"file: {source.kind}, {how}columns separated by {mark}, decimal mark '{self.decimal}'{in_times}, {header}",
             f"time: {titles}, read as {self.time.description}",
         ]
         lines += [f"value: {column.title}, read as {column.spelled}" for column in self.values]
@@ -130,9 +133,9 @@ def make_plan(path: Path, options: ImportOptions) -> ImportPlan:
     channel_place = next(places) if options.channel is not None else None
     shape = layout.shape(max((*time_places, *value_places)) + 1, exact=source.exact)
     seen = Survey(source, shape, time_places, value_places, channel_place)
-    decimal = options.decimal or _decimal_mark(seen, layout.delimiter)
+    time_decimal, decimal = _decimal_marks(seen, options.decimal, layout.delimiter)
     title = layout.title(time_places[-1]) if time_places else ""
-    time = seen.time.reader(options, title, decimal)
+    time = seen.time.reader(options, title, time_decimal)
     values = tuple(
         value_column(i, place, layout.title(place), options, decimal, seen.distinct[place])
         for i, place in enumerate(value_places)
@@ -145,13 +148,20 @@ def make_plan(path: Path, options: ImportOptions) -> ImportPlan:
     last = seen.time.read(time, seen.time.last)
     stamps = seen.time.stamps(time, channels=len(seen.channels))
     return ImportPlan(
-        source, options, layout, decimal, time_places, time, stamps, values, state_places, marker_place, channel_place,
-        tuple(seen.channels), min(first, default=0.0), max(last, default=0.0), seen.rows,
+        source, options, layout, decimal, time_decimal, time_places, time, stamps, values, state_places, marker_place,
+        channel_place, tuple(seen.channels), min(first, default=0.0), max(last, default=0.0), seen.rows,
     )  # fmt: skip
 
 
-def _decimal_mark(seen: Survey, delimiter: str) -> str:
+def _decimal_marks(seen: Survey, given: str | None, delimiter: str) -> tuple[str, str]:
+    """The decimal marks of the times and of the values: each their own where the cells of both are certain."""
+    times, values = seen.time_marks.certain, given or seen.value_marks.certain
+    if times and values:
+        return times, values
     try:
-        return seen.marks.decimal_mark(delimiter)
+        if times:
+            seen.value_marks.check_beside(times, delimiter)
+        mark = given or seen.marks.decimal_mark(delimiter)
+        return mark, mark
     except TableError as error:
         raise Question(str(error), "decimal", seen.marks.likely) from None

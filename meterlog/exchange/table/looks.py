@@ -9,7 +9,7 @@ from enum import Enum
 from functools import lru_cache
 
 from meterlog.exchange.table.time_pattern import patterns_of
-from meterlog.exchange.table.time_text import split_date
+from meterlog.exchange.table.time_text import split_date, without_zone_name
 from meterlog.text.numbers import BLANK_WORDS, is_overload_word
 from meterlog.text.units import TIME_UNITS, is_unit
 
@@ -28,7 +28,7 @@ _NUMBER = re.compile(
     r"\s*(?P<unit>[^\d\s.,+\-][^\d.,+\-]{0,9})?"
 )
 _CLOCK = re.compile(
-    r"[-+]?\d{1,3}:\d{1,2}(?::\d{1,2}(?:[.,:]\d+)?|[.,]\d+)?\s*(?:[AaPp]\.?[Mm]\.?|Z|[-+]\d{2}:?\d{2})?"
+    r"[-+]?\d{1,3}:\d{1,2}(?::\d{1,2}(?:[.,:]\d+)?|[.,]\d+)?\s*(?:[AaPp]\.?[Mm]\.?|Z|[-+]\d{2}(?::?\d{2})?)?"
 )
 _AFTER_DATE = re.compile(r"[-_T\d:.,\s+]*(?:[AaPp]\.?\s?[Mm]\.?|Z|UTC|GMT)?")
 _WORDED_DURATION = re.compile(
@@ -60,7 +60,7 @@ def look(cell: str) -> Look:
 
 
 def _is_dated(text: str) -> bool:
-    day, rest = split_date(text)
+    day, rest = split_date(without_zone_name(text))
     return bool(day) and _AFTER_DATE.fullmatch(rest) is not None
 
 

@@ -25,6 +25,7 @@ from meterlog.exchange.table.text_rows import DAMAGED, NO_ROWS
 from meterlog.exchange.table.zone import missing_hour_question
 
 _MOST_QUESTIONS = 20
+_SHOWN_COLUMNS = 8
 SHOWN_ROWS = 5
 
 
@@ -172,7 +173,8 @@ def _with_columns(given: ImportOptions, columns: list[Guess], doubts: list[str])
     values = [one for one in columns if one.role == "value"]
     known = [one for one in values if one.quantity is not None] or values[:1]
     if not known and not given.value:
-        raise TableError("no column holds the readings of a meter; name one with --value COL")
+        seen = "; ".join(f"'{one.name}': {one.why or one.role}" for one in columns[:_SHOWN_COLUMNS])
+        raise TableError(f"no column holds the readings of a meter ({seen}); name one with --value COL")
     changes: dict[str, Any] = {}
     if not given.time and not (given.interval and not named["time"]):
         changes["time"] = named["time"]

@@ -79,9 +79,9 @@ def _whole_source(path: Path, options: ImportOptions) -> Source:
         sheet, _ = workbook.sheet_lines(path, options.sheet)
         return Source(path, f"sheet '{sheet}'", lambda: workbook.sheet_lines(path, sheet)[1], delimiter="\t")
     if start.startswith((PARQUET, ARROW)):
-        return Source(
-            path, "Parquet" if start.startswith(PARQUET) else "Arrow", lambda: _arrow_lines(path), delimiter="\t"
-        )
+        from meterlog.exchange.table.arrow_file import arrow_kind, arrow_lines
+
+        return Source(path, arrow_kind(path), lambda: arrow_lines(path), delimiter="\t")
     return text_source(path, options.encoding)
 
 
@@ -100,12 +100,6 @@ def _first_bytes(path: Path) -> bytes:
             return file.read(8)
     except OSError:
         return b""  # what is wrong is said where it is read as text
-
-
-def _arrow_lines(path: Path) -> Iterator[str]:
-    from meterlog.exchange.table.arrow_file import arrow_lines
-
-    return arrow_lines(path)
 
 
 def text_source(path: Path, encoding: str | None = None) -> Source:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 
 from meterlog.errors import TableError
 from meterlog.exchange.table.even_cells import EvenCells
@@ -28,7 +28,7 @@ class Survey:
     """One pass over the file.
 
     Attributes:
-        marks: what the decimal mark can be.
+        marks: what the decimal mark can be; of the times alone, and of the values alone.
         time: what the times can be.
         distinct: the different cells of each column of values, and how often each comes.
         channels: the names in the channel column, each with its first time cell.
@@ -39,7 +39,8 @@ class Survey:
         self, source: Source, shape: Shape, time_places: tuple[int, ...], value_places: tuple[int, ...],
         channel_place: int | None,
     ) -> None:  # fmt: skip
-        self.marks, self.time = MarkSurvey(), TimeSurvey()
+        self.marks, self.time_marks, self.value_marks = MarkSurvey(), MarkSurvey(), MarkSurvey()
+        self.time = TimeSurvey()
         self.distinct: dict[int, dict[str, int]] = {place: {} for place in value_places}
         self.channels: dict[str, str] = {}
         self.rows = 0
@@ -56,7 +57,9 @@ class Survey:
 
     def _see_times(self, times: Cells) -> None:
         self.time.see(times)
-        self.marks.see([time for time in times[:_MARK_CELLS] if _MARKED_NUMBER.fullmatch(time.strip())])
+        numbers = [time for time in times[:_MARK_CELLS] if _MARKED_NUMBER.fullmatch(time.strip())]
+        self.marks.see(numbers)
+        self.time_marks.see(numbers)
         self.marks.comma_in_times |= any(map(_COMMA_SECONDS.search, times[:_MARK_CELLS]))
 
     def _see_values(self, cells: Cells, distinct: dict[str, int]) -> None:
@@ -64,9 +67,13 @@ class Survey:
             counted = cells.counted() if isinstance(cells, EvenCells) else Counter(cells)
             for cell, count in counted.items():
                 distinct[cell] = distinct.get(cell, 0) + count
-            self.marks.see(counted)
+            self._see_marks(counted)
         else:
-            self.marks.see(set(cells))
+            self._see_marks(set(cells))
+
+    def _see_marks(self, cells: Collection[str]) -> None:
+        self.marks.see(cells)
+        self.value_marks.see(cells)
 
     def _see_channels(self, names: Iterable[str], times: Iterable[str]) -> None:
         for name, time in zip(map(str.strip, names), times, strict=True):

@@ -70,6 +70,8 @@ def _pieces(path: Path, encoding: str) -> Iterator[str]:
                 # A carriage return at the very end may have its line feed in the next piece.
                 end = text.rfind("\n") + 1 or text.rfind("\r", 0, len(text) - 1) + 1
                 rest = text[end:]
+                if rest.endswith("\0\0"):  # what a logger that lost power never filled: megabytes, sometimes
+                    rest = rest.rstrip("\0") + "\0"
                 if len(rest) > LONGEST_LINE:
                     raise TableError(
                         f"'{path}' has a line of more than {LONGEST_LINE // 1_000_000} million characters: not a table"

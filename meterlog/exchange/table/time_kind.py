@@ -30,7 +30,7 @@ from meterlog.exchange.table.time_text import (
 )
 from meterlog.exchange.table.time_unit import NumberKind, header_words, number_kind
 
-_ISO = re.compile(r"\d{4}-\d{2}-\d{2}([T ]\d{2}:\d{2}(:\d{2}([.,]\d+)?)?\s*(Z|[+-]\d{2}:?\d{2})?)?")
+_ISO = re.compile(r"\d{4}-\d{2}-\d{2}([T ]\d{2}:\d{2}(:\d{2}([.,]\d+)?)?\s*(Z|[+-]\d{2}(:?\d{2})?)?(\[[\w/+-]+\])?)?")
 _SHOWS_PART = re.compile(r"[.,eE]")
 _NUMBER = re.compile(r"[-+]?(\d+([.,]\d*)?|[.,]\d+)([eE][-+]?\d+)?", re.ASCII)
 

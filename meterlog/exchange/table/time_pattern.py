@@ -40,8 +40,15 @@ _STEPS: tuple[tuple[str, tuple[str, ...]], ...] = (
 open."""
 
 
-_WORDS_BESIDE = frozenset(("T", "W", "Z", "UTC", "GMT", "h", "m", "s", "H", "M", "S", "min", "Uhr", "at", "um", "à"))
-"""Words that may stand in a time: any other may be a month in some language, and none is passed over."""
+_WORDS_BESIDE = frozenset(
+    (
+        *("T", "W", "Z", "UTC", "GMT", "h", "m", "s", "H", "M", "S", "min", "Uhr", "at", "um", "à"),
+        *("WET", "WEST", "BST", "CET", "CEST", "MEZ", "MESZ", "EET", "EEST", "MSK", "IST", "JST", "AEST", "AEDT"),
+        *("EST", "EDT", "CST", "CDT", "MST", "MDT", "PST", "PDT", "NZST", "NZDT"),
+    )
+)
+"""Words that may stand in a time: any other may be a month in some language, and none is passed over. Short names of
+zones stand for several offsets each, so they are read over: `--zone` says which."""
 
 
 def patterns_of(cells: Sequence[str]) -> list[str]:

@@ -29,7 +29,10 @@ _MONTHS = {name: number for number, names in enumerate(_MONTH_NAMES, 1) for name
 _CLOCK = re.compile(r"(\d{1,3}):(\d{1,2})(?::(\d{1,2})(?:[.,](\d+)|:(\d{3}))?)?\s*([AaPp])?\.?(?:[Mm]\.?)?")
 _MINUTES = re.compile(r"(\d{1,3}):(\d{1,2})(?:[.,](\d+))?")
 _NUMERIC = re.compile(r"[-+0-9.,eE\s]*")
-_ZONE = re.compile(r"(.*?)\s*(Z|[+-]\d{2}:?\d{2})")
+_ZONE = re.compile(r"(.*?)\s*(Z|[+-]\d{2}(?::?\d{2})?)")
+_NAMED_ZONE = re.compile(r"\[[\w/+-]+\]$")
+"""The zone's name that may stand behind an offset (RFC 9557)."""
+_ENDS_WITH_ZONE = re.compile(r":\d{2}(?:[.,]\d+)?\s*(?:[AaPp]\.?[Mm]\.?\s*)?(?:Z|[+-]\d{2}(?::?\d{2})?)$")
 
 DAY_S = 86_400.0
 """Length of a day without leap seconds, s."""
@@ -167,7 +170,7 @@ class IsoTime(TimeReader):
 
     def one(self, cell: str) -> float:
         """See `TimeReader.one`."""
-        return self.many([cell.strip()])[0]
+        return self.many([without_zone_name(cell.strip())])[0]
 
     def many(self, cells: Sequence[str]) -> list[float]:
         """See `TimeReader.many`."""
@@ -189,7 +192,7 @@ class DatedTime(TimeReader):
 
     def one(self, cell: str) -> float:
         """See `TimeReader.one`."""
-        day, clock = split_date(cell.strip())
+        day, clock = split_date(without_zone_name(cell.strip()))
         offset_s = 0.0
         if self.zoned:
             clock, offset_s = _split_zone(clock)
@@ -301,7 +304,7 @@ def _split_zone(clock: str) -> tuple[str, float]:
     if match[2] == "Z":
         return match[1], 0.0
     sign, digits = (-1 if match[2][0] == "-" else 1), match[2][1:].replace(":", "")
-    return match[1], sign * (int(digits[:2]) * 3600.0 + int(digits[2:]) * 60.0)
+    return match[1], sign * (int(digits[:2]) * 3600.0 + int(digits[2:] or 0) * 60.0)
 
 
 def _spelled(order: str) -> str:
@@ -310,4 +313,9 @@ def _spelled(order: str) -> str:
 
 def has_zone(text: str) -> bool:
     """Tell whether a time cell ends with an offset from UTC."""
-    return bool(re.search(r"\d\s*(Z|[+-]\d{2}:?\d{2})$", text)) and ":" in text
+    return _ENDS_WITH_ZONE.search(without_zone_name(text)) is not None
+
+
+def without_zone_name(text: str) -> str:
+    """A time without the zone's name behind its offset: `10:00+02:00` of `10:00+02:00[Europe/Berlin]`."""
+    return _NAMED_ZONE.sub("", text)

@@ -16,10 +16,10 @@ import pytest
 
 from meterlog.cli.main import main
 from meterlog.session import open_reader
-from tests.exchange.table.traps import dresses, marks, packed, strangers, times
+from tests.exchange.table.traps import dresses, instruments, marks, packed, strangers, times
 from tests.exchange.table.traps.trap import Trap
 
-TRAPS = [*marks.traps(), *times.traps(), *dresses.traps(), *packed.traps(), *strangers.traps()]
+TRAPS = [*marks.traps(), *times.traps(), *dresses.traps(), *packed.traps(), *strangers.traps(), *instruments.traps()]
 
 
 def test_there_are_at_least_forty() -> None:
@@ -98,7 +98,9 @@ def test_what_is_asked_about_is_never_taken_by_yes(
     assert [file.name for file in tmp_path.iterdir()] == [path.name]
 
 
-@pytest.mark.parametrize(("name", "data", "pattern"), [*strangers.refused()], ids=lambda one: str(one)[:40])
+@pytest.mark.parametrize(
+    ("name", "data", "pattern"), [*strangers.refused(), *instruments.refused()], ids=lambda one: str(one)[:40]
+)
 def test_what_is_no_table_of_readings_is_refused_with_what_to_do(
     name: str, data: bytes, pattern: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -58,7 +58,7 @@ def traps() -> Iterator[Trap]:
     yield Trap(
         "thousands in the values",
         ("time_s;U [mV]\n" + "".join(f"{thousandths(ms, ',')};{thousandths(mv)}\n" for ms, mv in pairs)).encode(),
-        plain,
+        plain, asked="can be read as 12[.][0-9]{3} or as 12[0-9]{3}", answer=("--decimal", ","),
     )  # fmt: skip
     yield Trap(
         "two channels, one quantity each",

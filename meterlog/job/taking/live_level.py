@@ -95,7 +95,8 @@ class LiveLevel:
     def counts(self) -> Counts:
         """See `LevelWatch`."""
         small = abs(self._sound.active - self._sound.rest) < NOTHING
-        return "soon" if small and self._state != "crank" and abs(self._recent[-1].value) >= NOTHING else "late"
+        something = bool(self._recent) and abs(self._recent[-1].value) >= NOTHING
+        return "soon" if small and something and self._state != "crank" else "late"
 
     @property
     def _fell(self) -> bool:

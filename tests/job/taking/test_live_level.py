@@ -160,5 +160,6 @@ def test_every_wait_is_said() -> None:
     watch, _ = fed([], LIVE)
     assert watch.standing is None
     assert watch.waiting_for == "nothing steady yet"
+    assert watch.counts == "late"
     assert watch.ready == ""
     assert not math.isnan(LIVE.rest)

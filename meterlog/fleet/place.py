@@ -39,7 +39,7 @@ def collecting(path: Path) -> Iterator[None]:
         yield
     except OSError as error:
         why = os.strerror(error.errno) if error.errno else str(error)  # pyarrow's own words name the passing file
-        raise DatasetError(f"'{path}' cannot be written: {why}; it is as it was") from error
+        raise DatasetError(f"'{path}' cannot be written: {why}; what was in it before still is") from error
     finally:
         lock.release()
 

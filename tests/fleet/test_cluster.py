@@ -17,12 +17,12 @@ from meterlog.cli import main
 from meterlog.errors import DatasetError
 from meterlog.fleet import cluster as on_cluster
 from meterlog.fleet import collect as collecting
+from meterlog.fleet import dataset
 from meterlog.fleet import extract as extracting
 from meterlog.fleet.collect import collect
-from tests.fleet.conftest import Write, everything
+from meterlog.fleet.place import put_in_place
+from tests.fleet.conftest import SESSIONS, everything, fills, is_complete, kill_in_the_second_round, on_call, table
 from tests.waiting import until
-
-SESSIONS = 40
 
 
 @pytest.fixture(scope="module")
@@ -35,24 +35,8 @@ def client() -> Iterator[Client]:
         yield made
 
 
-@pytest.fixture
-def folder(tmp_path: Path, write: Write) -> Path:
-    """Sessions of three months, one of them damaged."""
-    for number in range(SESSIONS - 1):
-        write(f"{number:02}", 10.0 + number / 10, month=1 + number % 3)
-    (tmp_path / "sessions" / "broken.sqlite").write_bytes(b"no session at all")
-    return tmp_path / "sessions"
-
-
 def _address(client: Client) -> str:
     return str(client.scheduler_info()["address"])
-
-
-def _is_complete(tmp_path: Path, folder: Path, dataset: Path) -> bool:
-    """Tell whether a dataset is what this machine alone makes of the sessions."""
-    collect([folder], tmp_path / "alone", workers=1)
-    alone, made = everything(tmp_path / "alone"), everything(dataset)
-    return all(made[name].equals(alone[name]) for name in alone)
 
 
 def _kill_once(mark: Path) -> None:
@@ -82,7 +66,7 @@ def test_a_cluster_makes_the_same_tables_a_round_after_the_other(
     words = ["collect", str(folder), "--out", str(out), "--scheduler", _address(client)]
     assert main(words) == 0
     assert f"{SESSIONS} sessions read, 0 unchanged" in capsys.readouterr().out
-    assert _is_complete(tmp_path, folder, out)
+    assert is_complete(out, folder)
     assert main(words) == 0
     assert f"0 sessions read, {SESSIONS} unchanged" in capsys.readouterr().out
 
@@ -91,7 +75,7 @@ def test_a_client_that_somebody_configured_does_the_same_and_stays_open(
     tmp_path: Path, folder: Path, client: Client
 ) -> None:
     assert collect([folder], tmp_path / "fleet", scheduler=client).read == SESSIONS
-    assert _is_complete(tmp_path, folder, tmp_path / "fleet")
+    assert is_complete(tmp_path / "fleet", folder)
     assert client.status == "running"
 
 
@@ -105,7 +89,7 @@ def test_a_worker_killed_in_the_middle_loses_nothing(tmp_path: Path, folder: Pat
     client.run(_kill_once, tmp_path / "killed")
     assert collect([folder], tmp_path / "fleet", scheduler=client).read == SESSIONS
     assert (tmp_path / "killed").exists()
-    assert _is_complete(tmp_path, folder, tmp_path / "fleet")
+    assert is_complete(tmp_path / "fleet", folder)
 
 
 def test_what_the_scheduler_gives_up_is_done_here(tmp_path: Path, folder: Path, client: Client) -> None:
@@ -119,7 +103,31 @@ def test_what_the_scheduler_gives_up_is_done_here(tmp_path: Path, folder: Path, 
     finally:
         client.run_on_scheduler(patience, 3)
     assert (tmp_path / "killed").exists()
-    assert _is_complete(tmp_path, folder, tmp_path / "fleet")
+    assert is_complete(tmp_path / "fleet", folder)
+
+
+def test_a_collector_killed_in_a_later_round_loses_and_doubles_nothing(
+    tmp_path: Path, folder: Path, client: Client
+) -> None:
+    out = tmp_path / "fleet"
+    kill_in_the_second_round(["collect", str(folder), "--out", str(out), "--scheduler", _address(client)])
+    assert len(table(out, "sessions")) == 16
+    assert collect([folder], out, scheduler=client).read == SESSIONS - 16
+    assert is_complete(out, folder)
+
+
+def test_a_full_disk_in_a_later_round_leaves_the_cluster_at_work(
+    tmp_path: Path, folder: Path, client: Client, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    out = tmp_path / "fleet"
+    monkeypatch.setattr(collecting, "_ROUND", 16)
+    with monkeypatch.context() as patch:
+        patch.setattr(dataset, "put_in_place", on_call(2, put_in_place, fills))
+        with pytest.raises(DatasetError, match="what was in it before still is"):
+            collect([folder], out, scheduler=client)
+    assert len(table(out, "sessions")) == 16
+    assert collect([folder], out, scheduler=client).read == SESSIONS - 16
+    assert is_complete(out, folder)
 
 
 def test_workers_that_would_do_something_else_are_refused(tmp_path: Path, folder: Path, client: Client) -> None:

@@ -2,45 +2,29 @@
 
 from __future__ import annotations
 
-import errno
-import multiprocessing
-import os
 import re
 import subprocess
 import sys
-import time
-from concurrent.futures import ProcessPoolExecutor
 from datetime import datetime, timedelta, timezone
 from pathlib import Path
 
 import pandas as pd
-import psutil
 import pyarrow as pa
 import pyarrow.parquet as pq
 import pytest
-from filelock import FileLock
 
 from meterlog.analysis import Analysis
 from meterlog.cli import main
 from meterlog.errors import DatasetError
 from meterlog.fleet import collect as collecting
 from meterlog.fleet.collect import Collected, collect
-from meterlog.fleet.extract import extract
 from meterlog.fleet.manifest import NAME
-from meterlog.fleet.sources import sources
 from meterlog.fleet.tables import TABLES, VERSION_KEY, partition
-from meterlog.fleet.work import extracted
 from meterlog.job.job_file import add_step, create_job
 from meterlog.loaded import load
-from meterlog.reading import Quantity, Reading
-from meterlog.session.writer import SessionWriter
-from tests.fleet.conftest import Write, everything, table
+from tests.fleet.conftest import Write, contents, table
 
 MANUAL = Path(collecting.__file__).with_name("README.md")
-
-
-def _everything(dataset: Path) -> dict[str, str]:
-    return {name: frame.to_csv() for name, frame in everything(dataset).items()}
 
 
 def test_each_table_says_what_the_session_shows(tmp_path: Path, write: Write) -> None:
@@ -77,7 +61,7 @@ def test_a_dataset_brought_up_to_date_is_the_same_as_a_new_one(tmp_path: Path, w
     gone.unlink()
     assert collect([folder], out) == Collected(2, 1, 1, [])
     collect([folder], tmp_path / "new")
-    assert _everything(out) == _everything(tmp_path / "new")
+    assert contents(out) == contents(tmp_path / "new")
     assert set(table(out, "sessions")["month"]) == {"2026-01", "2026-04", "2026-05"}
     assert untouched.stat().st_ino == before
 
@@ -110,64 +94,6 @@ def test_a_damaged_session_is_a_row_and_no_end(
     write("broken")
     assert collect([good.parent], out).read == 1
     assert list(table(out, "problems")["session"]) == [str(good.with_name("odd.sqlite"))]
-
-
-def test_a_session_still_recorded_is_read_again_each_time(tmp_path: Path, write: Write) -> None:
-    folder, out = write("a").parent, tmp_path / "fleet"
-    writer = SessionWriter.create(folder / "grows.sqlite")
-    try:
-        channel = writer.add_channel("feed", Quantity.DC_VOLTAGE)
-        writer.append(channel, [Reading(0.0, 12.0, Quantity.DC_VOLTAGE, 0.01)])
-        writer.flush()
-        collect([folder], out)
-        assert collect([folder], out) == Collected(1, 1, 0, [])
-    finally:
-        writer.close()
-    assert collect([folder], out).read == 1
-    assert collect([folder], out).read == 0
-
-
-def test_a_full_disk_leaves_the_dataset_as_it_was(
-    tmp_path: Path, write: Write, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
-) -> None:
-    folder, out = write("a").parent, tmp_path / "fleet"
-    collect([folder], out)
-    before = _everything(out)
-    write("a", 9.0)
-    writer, seen = pq.ParquetWriter, []
-
-    def fills(*args: object, **options: object) -> object:
-        seen.append(_everything(out))
-        if len(seen) > 3:
-            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
-        return writer(*args, **options)
-
-    with monkeypatch.context() as patch:
-        patch.setattr(pq, "ParquetWriter", fills)
-        assert main(["collect", str(folder), "--out", str(out)]) == 2
-    assert capsys.readouterr().err == (
-        f"meterlog: '{out}' cannot be written: {os.strerror(errno.ENOSPC)}; it is as it was\n"
-    )
-    assert [*seen, _everything(out)] == [before] * 5  # what a reader saw meanwhile, and sees now
-    assert not list(tmp_path.glob(".fleet.part"))
-    assert collect([folder], out).read == 1
-
-
-def test_what_a_kill_left_is_put_right(tmp_path: Path, write: Write) -> None:
-    folder, out = write("a").parent, tmp_path / "fleet"
-    collect([folder], out)
-    before = _everything(out)
-    out.rename(tmp_path / ".fleet.before")  # killed between the two renames
-    (tmp_path / ".fleet.part" / "sessions").mkdir(parents=True)
-    assert collect([folder], out) == Collected(0, 1, 0, [])
-    assert _everything(out) == before
-    assert sorted(path.name for path in tmp_path.glob(".fleet.*")) == [".fleet.lock"]
-
-
-def test_one_program_collects_at_a_time(tmp_path: Path, write: Write) -> None:
-    folder = write("a").parent
-    with FileLock(tmp_path / ".fleet.lock"), pytest.raises(DatasetError, match="another program collects"):
-        collect([folder], tmp_path / "fleet")
 
 
 def test_what_is_no_dataset_is_never_written_over(tmp_path: Path, write: Write) -> None:
@@ -296,40 +222,3 @@ def test_the_manual_lists_every_column() -> None:
     for name, schema in TABLES.items():
         row = next(line for line in rows if line.startswith(f"| `{name}` |"))
         assert re.findall(r"`(\w+)`", row)[1:] == schema.names
-
-
-@pytest.mark.slow
-def test_processes_and_rounds_change_nothing(tmp_path: Path, write: Write, monkeypatch: pytest.MonkeyPatch) -> None:
-    for number in range(20):
-        write(f"{number:02}", 10.0 + number / 10, month=1 + number % 3)
-    folder = tmp_path / "sessions"
-    assert collect([folder], tmp_path / "one", workers=1).read == 20
-    monkeypatch.setattr(collecting, "_ROUND", 17)
-    assert collect([folder], tmp_path / "two", workers=2).read == 20
-    assert _everything(tmp_path / "one") == _everything(tmp_path / "two")
-
-
-@pytest.mark.slow
-def test_the_part_of_a_killed_process_is_done_all_the_same(write: Write) -> None:
-    (file,) = sources(str(write("a").parent))
-    with ProcessPoolExecutor(1, multiprocessing.get_context("spawn")) as pool:
-        assert pool.submit(os._exit, 1).exception() is not None
-        assert list(extracted(pool, [[file]])) == [extract([file])]
-
-
-@pytest.mark.slow
-def test_a_kill_loses_nothing_and_leaves_no_process(tmp_path: Path, write: Write) -> None:
-    for number in range(40):
-        write(f"{number:02}")
-    folder, out = tmp_path / "sessions", tmp_path / "fleet"
-    words = ["collect", str(folder), "--out", str(out), "--workers", "2"]
-    running = subprocess.Popen([sys.executable, "-m", "meterlog", *words], stdout=subprocess.PIPE)
-    while not psutil.Process(running.pid).children(recursive=True):
-        time.sleep(0.01)
-    workers = psutil.Process(running.pid).children(recursive=True)
-    running.kill()
-    running.communicate(timeout=30)  # every process that held its output has ended
-    assert psutil.wait_procs(workers, timeout=30)[1] == []
-    assert not out.exists() or len(table(out, "sessions")) == 40
-    collect([folder], out, workers=1)
-    assert len(table(out, "sessions")) == 40

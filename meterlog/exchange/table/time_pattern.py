@@ -11,6 +11,8 @@ from meterlog.exchange.table.time_text import TimeReader
 
 _EPOCH = datetime(1970, 1, 1)  # noqa: DTZ001 - naive on purpose: local times are counted from a local epoch
 _DIGITS = re.compile(r"\d")
+_SHOWS_YEAR = re.compile("%[YyjxcGs]")
+_YEAR = 2000
 _LEAST_DIGITS = 5
 _STEPS: tuple[tuple[str, tuple[str, ...]], ...] = (
     (r"(?<=GMT|UTC)[+-]\d{2}:?\d{2}\b", ("%z",)),
@@ -74,10 +76,17 @@ def _is_whole(pattern: str) -> bool:
 def _reads(pattern: str, cells: Sequence[str]) -> bool:
     try:
         for cell in cells:
-            datetime.strptime(cell, pattern)  # noqa: DTZ007 - naive on purpose, see above
+            _parsed(cell, pattern)
     except (ValueError, re.error):  # a directive that comes twice is an error of its own
         return False
     return True
+
+
+def _parsed(cell: str, pattern: str) -> datetime:
+    """A cell by a pattern; a date without its year is taken from a leap year, as `strptime` takes none by itself."""
+    if _SHOWS_YEAR.search(pattern):
+        return datetime.strptime(cell, pattern)  # noqa: DTZ007 - naive on purpose, see above
+    return datetime.strptime(f"{_YEAR} {cell}", f"%Y {pattern}")  # noqa: DTZ007
 
 
 class PatternTime(TimeReader):
@@ -89,19 +98,19 @@ class PatternTime(TimeReader):
 
     def __init__(self, pattern: str) -> None:
         try:
-            datetime.strptime("", pattern)  # noqa: DTZ007
+            _parsed("", pattern)
         except (ValueError, re.error) as error:
             if "does not match" not in str(error):
                 raise UsageError(f"--time-format '{pattern}' is no pattern of a time: {error}") from None
         self.description = f"the pattern {pattern}"
         self._pattern = pattern
         self.zoned = "%z" in pattern or pattern.endswith(("UTC", "GMT", "Z"))
-        self.daily = not re.search("%[YyjxcGs]", pattern)
-        self._midnight = datetime(1900, 1, 1) if self.daily else _EPOCH  # noqa: DTZ001
+        self.daily = not _SHOWS_YEAR.search(pattern)
+        self._midnight = datetime(_YEAR, 1, 1) if self.daily else _EPOCH  # noqa: DTZ001
 
     def one(self, cell: str) -> float:
         """See `TimeReader.one`."""
-        moment = datetime.strptime(cell.strip(), self._pattern)  # noqa: DTZ007 - naive on purpose, see above
+        moment = _parsed(cell.strip(), self._pattern)
         if (offset := moment.utcoffset()) is not None:
             moment = moment.replace(tzinfo=None) - offset
         return (moment - self._midnight).total_seconds()

@@ -1,5 +1,8 @@
 """The next measurement: worth its minutes, explained, and never where it must not be."""
 
+from collections.abc import Sequence
+from dataclasses import replace
+
 import pytest
 
 from meterlog.circuit import load_circuit, template_names
@@ -41,12 +44,17 @@ def test_a_place_once_reached_stays_open() -> None:
     assert minutes_for(circuit, m, []) > minutes_for(circuit, m, [Measurement("voltage", "plug_feed", "plug_ground")])
 
 
+def _places(measurements: Sequence[Measurement]) -> set[Measurement]:
+    """Measurements without their value: NaN, where none was taken yet, is never equal to itself."""
+    return {replace(m, value=0.0) for m in measurements}
+
+
 @pytest.mark.parametrize("name", template_names())
 def test_what_was_measured_may_be_looked_at_again_once_and_states_are_the_circuits_own(name: str) -> None:
     circuit = load_circuit(name)
     first = candidates(circuit, [])
-    assert set(first[:5]) <= set(candidates(circuit, first[:5]))
-    assert not set(first[:5]) & set(candidates(circuit, first[:5] * 2))
+    assert _places(first[:5]) <= _places(candidates(circuit, first[:5]))
+    assert not _places(first[:5]) & _places(candidates(circuit, first[:5] * 2))
     assert {m.state for m in first} <= {*circuit.active, "isolated", *(["off"] if circuit.commands else [])}
 
 

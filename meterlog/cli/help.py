@@ -19,6 +19,7 @@ TOPICS = {
     "recording": ("meterlog", "capture", "record, armed captures, hunting what comes and goes"),
     "meters": ("meterlog_drivers", "", "find your meter's driver, address options, describe a new meter"),
     "profiles": ("meterlog_drivers", "profiles", "describe a meter that is in no table, in a file"),
+    "clamps": ("meterlog", "driver", "clamps, dividers, fuses, nulled leads: what sits between meter and wire"),
     "always-on": ("meterlog", "stream", "a recorder that lives in the car, small boards, other programs"),
     "bluetooth": ("meterlog", "transports", "Bluetooth and serial lines"),
     "simulated-van": ("meterlog_drivers", "simulated", "try everything without a meter"),

@@ -30,6 +30,8 @@ ADDRESSES = (
     "digits11:x?status=judge-first&amperes=0x3F",
     "digits14:x",
     "chars16:x",
+    "five11:x?told=1100:10mV,1140:10mV+minus",
+    "bcd17:x?told=00:none",
     "text:x",
     "text:x?profile=two-column",
 )

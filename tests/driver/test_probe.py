@@ -107,6 +107,20 @@ def test_which_current_it_is_is_asked_and_not_guessed(talking: Talk, capsys: pyt
 
 
 @pytest.mark.parametrize(
+    ("frame", "driver"),
+    [
+        (b"123451100\r\n", "five11"),  # as digits11: a diode, with a status that is none
+        (bytes.fromhex("aa55400048 2c010000 08 00 00 05 07 21 13 99"), "bcd17"),
+    ],
+)
+def test_a_framing_that_was_published_in_part_is_named_and_asked_about(
+    talking: Talk, frame: bytes, driver: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    main(["meters", talking(lambda _: frame), "--listen", "2"])
+    assert f"cannot tell: the bytes are frames of {driver}, but: " in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(
     ("line", "options", "values"),
     [
         (b"12.515 Volt\r\n", "", [12.515]),

@@ -26,7 +26,9 @@ Top level: `kind = "frames"`, `about`, `lines = ["9600 8N1"]`, and these tables:
 - `[number.segments]`: `"0x7D" = "0"`, the codes of seven-segment or wired digits and their character, a space for
   blank; `"2:0x7D"` is a code of the second digit alone
 - `[[map]]`: `at`, `mask` or, for each byte, `masks`, `[map.values]` with `"18" = "dc m V"`, the words of each value;
-  another value is no frame, or one that is refused where `unknown = "refused"`
+  another value is no frame, or one that is refused where `unknown = "refused"`; where nobody has published what the
+  values mean, `asked = ["count", "minus"]` in their place: the words that a person may tell, by the address option
+  `told` (see `told.py`), and `question`, what to look at; until then frames are refused, and the question is asked
 - `[bits]`: `"8.5" = "auto"`, the words of a bit that is set; `[bits_clear]`: of a bit that is clear
 - `[[fixed]]`: `at`, `value`, `mask`: what is the same in every frame
 - `[[unused]]`: `at`, `mask`: bits that are never set; a frame with one is refused
@@ -60,6 +62,8 @@ _WORD = re.compile(r"point[0-6]|column[0-7]|e-(?:[1-9]|1[0-2])|e[0-6]|minus|over
 _BIT = re.compile(r"(\d+)\.([0-7])")
 _WIRE = re.compile(r"(~?)(\d+)\.([0-7])")
 _WIRED = ("wired", "wired-integer")
+COUNT = "count"
+"""A word that a person may tell: the amount of one count, for example 1mV."""
 
 
 class Check(NamedTuple):
@@ -103,12 +107,19 @@ class Number(NamedTuple):
 
 
 class Map(NamedTuple):
-    """Bytes (each with its mask) whose value says words."""
+    """Bytes (each with its mask) whose value says words.
+
+    Attributes:
+        asked: the words that a person may tell of a value that is not among `values`; `count` is an amount.
+        question: what to look at on the display, to tell them.
+    """
 
     at: tuple[int, ...]
     masks: tuple[int, ...]
     values: dict[bytes, frozenset[str]]
     unknown_refused: bool
+    asked: tuple[str, ...] = ()
+    question: str = ""
 
 
 class Fixed(NamedTuple):
@@ -173,6 +184,9 @@ def frame_profile(profile: Table) -> FrameProfile:
     fixed = tuple(_fixed(t, length) for t in profile.tables("fixed"))
     if not (start or end or gap_ms or check or fixed):
         raise profile.error("nothing tells where a frame begins: give start, end, gap_ms, a checksum or fixed bytes")
+    maps = tuple(_map(t, length) for t in profile.tables("map"))
+    if sum(bool(one.asked) for one in maps) > 1:
+        raise profile.error("only one [[map]] can be asked")
     result = FrameProfile(
         about=profile.text("about", ""),
         lines=profile_lines(profile),
@@ -185,7 +199,7 @@ def frame_profile(profile: Table) -> FrameProfile:
         parity=parity,
         check=check,
         number=_number(profile.table("number"), length),
-        maps=tuple(_map(t, length) for t in profile.tables("map")),
+        maps=maps,
         bits=dict(_bits(profile.table("bits"), length)),
         bits_clear=dict(_bits(profile.table("bits_clear"), length)),
         fixed=fixed,
@@ -369,6 +383,8 @@ def _words(table: Table, key: str) -> frozenset[str]:
 def _map(table: Table, length: int) -> Map:
     at = _places(table, length)
     masks = _masks(table, len(at))
+    if table.has("asked"):
+        return _asked(table, at, masks)
     values = table.table("values")
     found = {_value(values, key): _words(values, key) for key in values.items()}
     if not found or any(len(value) != len(at) for value in found):
@@ -378,6 +394,17 @@ def _map(table: Table, length: int) -> Map:
     refused = table.text("unknown", "no frame", ("no frame", "refused")) == "refused"
     table.finish()
     return Map(at, masks, found, refused)
+
+
+def _asked(table: Table, at: tuple[int, ...], masks: tuple[int, ...]) -> Map:
+    """A map whose values a person must tell."""
+    asked = table.texts("asked")
+    for word in asked:
+        if word != COUNT and word not in SYMBOLS and not _WORD.fullmatch(word):
+            raise table.error(f"'{word}' is neither {COUNT} nor a symbol", "asked")
+    result = Map(at, masks, {}, True, tuple(asked), table.text("question"))
+    table.finish()
+    return result
 
 
 def _masks(table: Table, count: int) -> tuple[int, ...]:

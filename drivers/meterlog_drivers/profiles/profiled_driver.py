@@ -11,6 +11,7 @@ from meterlog_drivers.formats.fixed_frames import FixedFrameDriver, FrameFormat,
 from meterlog_drivers.profiles.frame_format import ProfiledFormat
 from meterlog_drivers.profiles.frame_profile import FrameProfile, frame_profile
 from meterlog_drivers.profiles.profile_file import read_profile
+from meterlog_drivers.profiles.told import told_profile
 
 
 class ProfiledDriver(FixedFrameDriver):
@@ -23,16 +24,20 @@ class ProfiledDriver(FixedFrameDriver):
     profile: ClassVar[str]
 
     def frame_format(self, address: Address) -> FrameFormat:
-        """See `FixedFrameDriver`; `spare=ignored` lets the profile's unused bits pass."""
-        profile = _shipped(self.profile)
+        """See `FixedFrameDriver`; `spare=ignored` lets the profile's unused bits pass, `told=` answers its question."""
+        profile = told_profile(_shipped(self.profile_of(address)), address)
         if "spare" in self.options and spare_ignored(address):
             profile = replace(profile, unused=())
         return ProfiledFormat(profile)
 
+    def profile_of(self, address: Address) -> str:
+        """The profile that the address's options choose: the driver's own, where it has one only."""
+        del address
+        return self.profile
+
     def one_column(self, address: Address) -> bool:
         """See `Driver.one_column`."""
-        del address
-        return _shipped(self.profile).columns == 1
+        return _shipped(self.profile_of(address)).columns == 1
 
 
 @cache

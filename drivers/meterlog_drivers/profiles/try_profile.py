@@ -63,12 +63,9 @@ def explained(profile: FrameProfile, frame: bytes) -> list[str]:
         value = value_in(plain, one)
         words = one.values.get(value)
         shown = f"'{value.decode()}'" if value.isascii() and value.decode().isprintable() else f"0x{value.hex()}"
+        unknown = f"{shown}: a person must tell" if one.asked else f"WRONG: {shown} is not in its map"
         for at in one.at:
-            said[at].append(
-                f"WRONG: {shown} is not in its map"
-                if words is None
-                else f"{shown} says {' '.join(sorted(words)) or 'nothing'}"
-            )
+            said[at].append(unknown if words is None else f"{shown} says {' '.join(sorted(words)) or 'nothing'}")
     for row, state in ((profile.bits, "set"), (profile.bits_clear, "clear")):
         for (at, bit), words in row.items():
             if bool(plain[at] & bit) == (state == "set") and words - {""}:

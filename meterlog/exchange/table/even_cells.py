@@ -97,11 +97,23 @@ class EvenCells(Sequence[str]):
         counts: dict[str, int] = {}
         for decimals in np.flatnonzero(np.bincount(numbers.decimals)).tolist():
             there = np.flatnonzero(numbers.decimals == decimals)
-            value, count = np.unique(numbers.value[there], return_counts=True)
-            one = np.empty(len(value), np.int64)  # a place of each: sorting the places too takes far longer
-            one[np.searchsorted(value, numbers.value[there])] = there
-            counts |= {self[place]: times for place, times in zip(one.tolist(), count.tolist(), strict=True)}
+            one, count = _counted(np.rint(numbers.value[there] * _POWERS[decimals]).astype(np.int64))
+            counts |= {self[there[k]]: times for k, times in zip(one.tolist(), count.tolist(), strict=True)}
         return counts
+
+
+def _counted(shown: Places) -> tuple[Places, Places]:
+    """Where one of each different number is, and how often it comes."""
+    least = int(shown.min())
+    span = int(shown.max()) - least + 1
+    if span > len(shown):  # they lie too far apart for a table of them
+        _, one, count = np.unique(shown, return_index=True, return_counts=True)
+        return one, count
+    one = np.empty(span, np.int64)
+    one[shown - least] = np.arange(len(shown))
+    count = np.bincount(shown - least, minlength=span)
+    came = np.flatnonzero(count)
+    return one[came], count[came]
 
 
 def _numbers(text: Bytes, start: Places, end: Places) -> Numbers | None:
@@ -143,12 +155,6 @@ def _numbers(text: Bytes, start: Places, end: Places) -> Numbers | None:
     return Numbers(np.where(minus, -value, value), decimals)
 
 
-def _plain_marks(delimiter: str) -> NDArray[np.bool_]:
-    plain = np.zeros(256, np.bool_)
-    plain[list(b"0123456789.-\n" + delimiter.encode())] = True
-    return plain
-
-
 def even_columns(text: str, delimiter: str, width: int) -> list[EvenCells] | None:
     """Cut whole lines that hold bare numbers only, each line `width` of them; None where one holds anything else.
 
@@ -159,9 +165,11 @@ def even_columns(text: str, delimiter: str, width: int) -> list[EvenCells] | Non
     """
     if not text.isascii() or not delimiter.isascii() or len(delimiter) != 1:
         return None
-    marks = np.frombuffer(text.replace("\r\n", "\n").encode("ascii"), np.uint8)
-    if not _plain_marks(delimiter)[marks].all():
+    plain = text.replace("\r\n", "\n") if "\r" in text else text
+    written = plain.encode("ascii")
+    if written.translate(None, b"0123456789.-\n" + delimiter.encode()):
         return None
+    marks = np.frombuffer(written, np.uint8)
     ends = np.flatnonzero((marks == ord(delimiter)) | (marks == _LINE_END))
     rows, over = divmod(len(ends), width)
     if over or not rows or int(ends[-1]) != len(marks) - 1:

@@ -11,14 +11,15 @@ import sys
 import tempfile
 import time
 import urllib.request
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from functools import partial
 from pathlib import Path
 
 from tests.bench.record import first_byte_ms
 from tests.bench.table import Row, at_most, in_turns, show
+from tests.cli.terminal.at_terminal import AtTerminal
 
-MOST_TIMES_BARE, MOST_TO_BYTE_MS, MOST_TO_PAGE_S = 5.0, 400.0, 1.2
+MOST_TIMES_BARE, MOST_TO_BYTE_MS, MOST_TO_PAGE_S, MOST_TO_READING_S = 5.0, 400.0, 1.2, 1.0
 _STARTS = 15
 
 
@@ -45,8 +46,29 @@ def page_s() -> float:
                 server.terminate()
 
 
+def reading_s(folder: Path, shown: Sequence[str], *words: str) -> float:
+    """From the start of a command to its first reading at a terminal, s; `shown` tells one."""
+    begun_s = time.perf_counter()
+    with AtTerminal(*words, columns=80, folder=folder) as at:
+        at.until(*shown)
+        return time.perf_counter() - begun_s
+
+
+def readings_s() -> tuple[float, float]:
+    """The same of `record` and of `job measure`, with a meter that shows ten readings a second; the least of three."""
+    with tempfile.TemporaryDirectory() as parent:
+        folder = Path(parent)
+        meter = "sim:van?fault=relay:1.6&at=plug_feed&interval_s=0.1"
+        moved = meter.replace("&at=plug_feed", "")  # by the job
+        words = ["job", "start", "van", "--complaint", "no start", "--circuit", "pump-feed", "--meter", moved]
+        subprocess.run([sys.executable, "-m", "meterlog", *words], check=True, cwd=folder, stdout=subprocess.DEVNULL)
+        rest = ("0.00 V", "0.01 V")  # at the plug, key off
+        record = min(reading_s(folder, rest, "record", "--meter", meter, "--out", f"{k}.sqlite") for k in range(3))
+        return record, min(reading_s(folder, ["V ? keys"], "job", "measure", "van") for _ in range(3))
+
+
 def rows() -> Iterator[Row]:
-    """Help, version, first byte, first page."""
+    """Help, version, first byte, first readings, first page."""
     bare = partial(_run, "-c", "pass")
     ours = [partial(_run, "-m", "meterlog", word) for word in ("--help", "--version")]
     bare_s, help_s, version_s = in_turns(bare, *ours, times=_STARTS)
@@ -58,6 +80,9 @@ def rows() -> Iterator[Row]:
         byte_ms = first_byte_ms(Path(folder))
     ratio = f"{byte_ms / numpy_s / 1000:.1f} x a Python that imports numpy"
     yield at_most("`record` to the first byte read", byte_ms, MOST_TO_BYTE_MS, "ms", ratio)
+    for what, took_s in zip(("record", "job measure"), readings_s(), strict=True):
+        ratio = f"{took_s / bare_s:.0f} x bare Python"
+        yield at_most(f"`{what}` to the first reading on the screen", took_s, MOST_TO_READING_S, "s", ratio)
     first_s = min(page_s() for _ in range(3))
     (dash_s,) = in_turns(partial(_run, "-c", "import dash"), times=3)
     yield at_most("the page's first response", first_s, MOST_TO_PAGE_S, "s", f"{first_s / dash_s:.1f} x importing dash")

@@ -14,6 +14,7 @@ from meterlog.cli.terminal.job_text import said_before
 from meterlog.cli.terminal.keys import Keys
 from meterlog.cli.terminal.output_streams import CAUGHT, FAILED
 from meterlog.cli.terminal.step_keys import CANNOT_REACH, CHOICES, Answer
+from meterlog.cli.terminal.wrap import wrapped
 from meterlog.errors import MeterlogError
 from meterlog.job.case import JobCase
 from meterlog.job.entering import CHOOSES, enter_look, enter_repair, enter_taken, enter_value, skip, wanted
@@ -59,7 +60,7 @@ class JobTalk:
                 self._screen.close()
         first = f"Put {self._to_repair} right, then go on" if self._to_repair else "Go on"
         if self._goes_on:
-            print(f"{first} with 'meterlog job measure {self._job.folder}'", flush=True)
+            print(wrapped(f"{first} with 'meterlog job measure {self._job.folder}'"), flush=True)
         return 0
 
     def _steps(self) -> None:

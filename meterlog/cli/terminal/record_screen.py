@@ -16,6 +16,7 @@ from meterlog.cli.terminal.output_streams import LastingOutput, PlainOutput
 from meterlog.cli.terminal.present_lines import Begun, channel_now
 from meterlog.cli.terminal.record_keys import HELP
 from meterlog.cli.terminal.record_lines import LineDisplay, said
+from meterlog.cli.terminal.wrap import wrapped_at
 from meterlog.kinds import KINDS
 from meterlog.text.figures import displayed
 from meterlog.text.safe import one_line
@@ -52,11 +53,15 @@ class ScreenDisplay:
     def notice(self, notice: Notice) -> None:
         """Show something that happened, above the picture."""
         for caution in self._cautions.new_cautions(notice):
-            self._console.print(Text(f"caution: {caution}", "yellow"))
+            self._say(f"caution: {caution}", "yellow")
         alarm = notice.event is not None and KINDS[notice.event.kind].rings
-        self._console.print(Text(f"{notice.time_s:9.2f} s  {one_line(said(notice))}", "bold red" if alarm else ""))
+        self._say(f"{notice.time_s:9.2f} s  {one_line(said(notice))}", "bold red" if alarm else "")
         if alarm and self._sound:
             self._console.bell()
+
+    def _say(self, line: str, style: str) -> None:
+        """Print a line that stays, broken at words."""
+        self._console.print(Text(wrapped_at(line, self._console.width), style))
 
     def refresh(self, recorder: Recorder, typing: str | None) -> None:
         """Draw when it is time, or at once while a text is being typed; ring for what has just begun."""

@@ -138,14 +138,14 @@ class Watching:
             return standing
         if stood and counts == "late":
             self._stands_since_s, self._warned = now_s, True
-            self._say_waiting(f"{self.seen.watch.waiting_for}. In {self._wait_s:.0f} s it counts")
-        elif now_s >= self._tone_s:
+            self._say_waiting(f"{_ended(self.seen.watch.waiting_for)} In {self._wait_s:.0f} s it counts")
+        elif now_s >= self._tone_s and (standing is None or counts == "never"):
             hang = self._probes is not None and not self._probes.gone
             self._say_waiting(_HANG if hang else self.seen.slip or self.seen.watch.waiting_for)
         return None
 
     def _say_waiting(self, text: str) -> None:
-        self._attendant.said("waiting", f"Still waiting: {text.rstrip('.')}.")
+        self._attendant.said("waiting", f"Still waiting: {_ended(text)}")
         self._tone_after_s = min(2 * self._tone_after_s, _LONGEST_WAIT_S)
         self._tone_s = time.monotonic() + self._tone_after_s
 
@@ -161,3 +161,7 @@ class Watching:
         if standing is None:
             raise UsageError(f"no steady reading came in time ({self.seen.watch.waiting_for}); type it, or try again")
         return standing
+
+
+def _ended(text: str) -> str:
+    return text if text.endswith((".", "?")) else f"{text}."

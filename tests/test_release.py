@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import re
 import shutil
 import subprocess
 import sys
+import tomllib
 from pathlib import Path
 
 import pytest
+
+from meterlog.drawing.script import drawing_library
 
 ROOT = Path(__file__).parents[1]
 
@@ -51,6 +55,18 @@ class Project:
 @pytest.fixture
 def project(tmp_path: Path) -> Project:
     return Project(tmp_path / "project")
+
+
+def test_the_licences_of_what_is_copied_into_the_wheel_go_with_it() -> None:
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))["project"]
+    texts = {Path(name).name: (ROOT / name).read_text("utf-8") for name in project["license-files"]}
+    carried = texts["plotly-basic.third-party.LICENSE"]
+    version = re.search(r"plotly\.js \(basic - minified\) v([\d.]+)", drawing_library()[:200])
+    assert version is not None
+    assert f"plotly.js {version[1]} carries" in carried
+    named = re.findall(r"^={20,}\n(\S+) [\d.]+: (\S+)\n={20,}$", carried, re.MULTILINE)
+    assert len(named) == 22
+    assert {licence for _, licence in named} <= set(project["license"].split(" AND "))
 
 
 def test_what_is_complete_can_be_released_once(project: Project) -> None:

@@ -8,7 +8,6 @@ import shutil
 import socket
 import subprocess
 import sys
-import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -18,7 +17,7 @@ import pytest
 
 from meterlog_dashboard.frame.app import build
 from meterlog_dashboard.gate.access import LOOPBACK, Access
-from meterlog_dashboard.record.process import cause_of_end
+from meterlog_dashboard.record.process import cause_of_end, output_file
 from meterlog_dashboard.record.recorder_process import RecorderOptions, Recorders
 from meterlog_dashboard.session_files.folder import SessionFolder
 from tests.dashboard.conftest import RECORDINGS
@@ -162,7 +161,7 @@ def test_a_disk_that_takes_no_more_is_the_cause_and_not_the_last_line_of_a_log(t
     ],
 )
 def test_only_the_sentence_of_an_error_is_a_cause(script: str, cause: str) -> None:
-    with tempfile.TemporaryFile() as output:
+    with output_file() as output:
         process = subprocess.Popen([sys.executable, "-c", script], stdout=output, stderr=subprocess.DEVNULL)
         process.wait()
         assert cause_of_end(process, output, "the recorder") == cause

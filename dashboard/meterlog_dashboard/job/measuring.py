@@ -9,7 +9,6 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
-import tempfile
 import threading
 from dataclasses import dataclass, field
 from typing import IO, Any
@@ -17,7 +16,7 @@ from typing import IO, Any
 from meterlog.errors import MeterlogError, UsageError
 from meterlog_dashboard.job.folder import JobFolders
 from meterlog_dashboard.live.feed import LiveFeeds
-from meterlog_dashboard.record.process import APART, END_SIGNAL, cause_of_end, tail
+from meterlog_dashboard.record.process import APART, END_SIGNAL, cause_of_end, output_file, tail
 from meterlog_dashboard.record.recorder_process import Recorders
 from meterlog_dashboard.session_files.folder import SessionFolder
 
@@ -31,7 +30,7 @@ class _Taking:
     """A measurement that this server began, and its words."""
 
     process: subprocess.Popen[bytes]
-    output: IO[bytes] = field(default_factory=tempfile.TemporaryFile)
+    output: IO[bytes] = field(default_factory=output_file)
 
     def said(self) -> str:
         """The newest line that is no reading, all of them from what was caught on; why it failed, where it did."""
@@ -64,7 +63,7 @@ class Measuring:
                 raise UsageError("this job is being measured already")
             if known is not None:
                 known.output.close()
-            output = tempfile.TemporaryFile()  # noqa: SIM115 - lives as long as the process
+            output = output_file()
             command = [sys.executable, "-m", "meterlog", "job", "measure", str(folder), "--json"]
             process = subprocess.Popen(
                 command, stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=output, **APART

@@ -6,7 +6,8 @@ import os
 import signal
 import subprocess
 import sys
-from typing import IO, Any
+import tempfile
+from typing import IO, Any, cast
 
 APART: dict[str, Any] = {"start_new_session": True}
 """Keeps the page's Ctrl-C away from a recorder."""
@@ -24,11 +25,20 @@ _KNOWN_ERROR = 2
 """The exit status of a command that ended with such a sentence."""
 
 
+def output_file() -> IO[bytes]:
+    """A file for what a process writes; nobody else sees it."""
+    if sys.platform == "win32":  # a file that is deleted when it is closed cannot be opened again there
+        return cast(IO[bytes], tempfile.NamedTemporaryFile(prefix="meterlog-", delete=False))
+    return cast(IO[bytes], tempfile.TemporaryFile())
+
+
 def tail(output: IO[bytes]) -> bytes:
-    """Read the last bytes of what a process wrote, at a place of its own: the process shares the file's position."""
+    """Read the last bytes of an output file, at a place of its own: the process shares the file's position."""
     size = os.fstat(output.fileno()).st_size
     if sys.platform == "win32":
-        return b""
+        with open(output.name, "rb") as again:
+            again.seek(max(0, size - _WORDS_BYTES))
+            return again.read()
     return os.pread(output.fileno(), _WORDS_BYTES, max(0, size - _WORDS_BYTES))
 
 

@@ -8,7 +8,6 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
-import tempfile
 import threading
 import time
 from collections.abc import Mapping, Sequence
@@ -22,7 +21,7 @@ from meterlog.condition import Condition
 from meterlog.errors import LinkError, UsageError
 from meterlog.session.lock import is_recording, recorder_says
 from meterlog.session.names import new_name
-from meterlog_dashboard.record.process import APART, END_SIGNAL, cause_of_end, tail
+from meterlog_dashboard.record.process import APART, END_SIGNAL, cause_of_end, output_file, tail
 from meterlog_dashboard.session_files.folder import SessionFolder
 
 _OPENING_S = 8.0
@@ -94,7 +93,7 @@ class Recorders:
             self.forget_ended()
             name = new_name(self._folder.path, self._started)
             path = self._folder.path / name
-            output = tempfile.TemporaryFile()  # noqa: SIM115 - lives as long as the process
+            output = output_file()
             command = [sys.executable, "-m", "meterlog", "record", "--plain", f"--out={path}", *options.words()]
             process = subprocess.Popen(
                 command, stdin=subprocess.DEVNULL, stdout=output, stderr=subprocess.STDOUT, **APART

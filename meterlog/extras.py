@@ -8,6 +8,7 @@ EXTRAS = {
     "PIL": "photos",
     "paho": "mqtt",
     "pyvisa": "visa",
+    "hid": "hid",
     "distributed": "cluster",
     "fsspec": "cluster",
 }

@@ -8,6 +8,7 @@ import sys
 from pathlib import Path
 
 from meterlog.errors import LinkAbsent, LinkBusy, LinkError, LinkForbidden
+from meterlog.transports import hid_cable
 
 _ABSENT = {errno.ENOENT, errno.ENODEV, errno.ENXIO, errno.ENOTDIR, errno.ELOOP}
 _BUSY = {errno.EBUSY, errno.EAGAIN, errno.EWOULDBLOCK, errno.ETXTBSY}
@@ -17,6 +18,8 @@ _NO_PORT = {errno.ENOTTY, errno.EINVAL, errno.EISDIR, errno.EIO}
 
 def open_failure(port: str, error: Exception) -> LinkError:
     """The error to raise when opening `port` failed with `error` (an OSError of any kind, or termios.error)."""
+    if hid_cable.is_hid(port):
+        return hid_cable.open_failure(port)
     if "://" in port:
         return LinkAbsent(f"nothing answers at {port}: {_reason(error)}", port)
     number = _errno(error)

@@ -1,4 +1,6 @@
-"""Serial lines, on pyserial: device names, COM ports, `socket://HOST:PORT` and `rfc2217://HOST:PORT`."""
+"""Serial lines, on pyserial: device names, COM ports, `socket://HOST:PORT`, `rfc2217://HOST:PORT`, and USB-HID cables,
+`cp2110://PATH` (see `hid_cable.py`).
+"""
 
 from __future__ import annotations
 
@@ -10,6 +12,7 @@ import time
 
 from meterlog.address import Address
 from meterlog.errors import AddressError, LinkAbsent, LinkLost
+from meterlog.transports import hid_cable
 from meterlog.transports.contract import Chunk, LineSettings, Link, Transport
 from meterlog.transports.port_errors import open_failure
 from meterlog.transports.usb_port import UsbIdentity, identify, locate, ports
@@ -36,6 +39,7 @@ READ_S, WRITE_S = 0.5, 2.0
 
 _LINE = re.compile(r"([5-8])([NEOMS])([12])", re.IGNORECASE)
 _SWITCH: dict[str, bool | None] = {"on": True, "1": True, "off": False, "0": False, "leave": None}
+_UNPLUGGED = "unplugged or switched off"
 _NO_LINE = ("socket://", "loop://")
 
 
@@ -127,7 +131,7 @@ class SerialTransport:
 
 
 def _may_be_usb(device: str) -> bool:
-    return "://" not in device and not _is_pseudo_terminal(device)
+    return hid_cable.is_hid(device) or ("://" not in device and not _is_pseudo_terminal(device))
 
 
 def _is_pseudo_terminal(port: str) -> bool:
@@ -144,6 +148,8 @@ class SerialLink:
         self._name = name
         self._lock = threading.Lock()  # a close from another thread waits for the read that it cancels
         self._closing = False
+        if hid_cable.is_hid(device):
+            hid_cable.prepare(name)
         try:
             self._port = serial.serial_for_url(
                 device,
@@ -218,7 +224,8 @@ class SerialLink:
                 stream.close()
 
     def _lost(self, error: Exception) -> LinkLost:
-        return LinkLost(f"{self._name} is gone: {_plain(error)}", self._name)
+        why = _UNPLUGGED if hid_cable.is_hid(self._name) else _plain(error)
+        return LinkLost(f"{self._name} is gone: {why}", self._name)
 
 
 def _plain(error: Exception) -> str:
@@ -228,4 +235,4 @@ def _plain(error: Exception) -> str:
         return "it accepts no more bytes"
     if "socket" in text or "connection" in text.lower():
         return "the other end closed the connection"
-    return "unplugged or switched off"
+    return _UNPLUGGED

@@ -6,6 +6,8 @@ import os
 from collections.abc import Iterable
 from typing import NamedTuple, Protocol
 
+from meterlog.transports import hid_cable
+
 
 class PortInfo(Protocol):
     """The part of pyserial's list of ports that is used."""
@@ -36,10 +38,10 @@ class UsbIdentity(NamedTuple):
 
 
 def ports() -> list[PortInfo]:
-    """The serial ports that the system lists now."""
+    """The serial ports and USB-HID cables that the system lists now."""
     from serial.tools.list_ports import comports  # 10-20 ms, and needed by real adapters only
 
-    return list(comports())
+    return [*comports(), *hid_cable.cables()]
 
 
 def identify(device: str, listed: Iterable[PortInfo]) -> UsbIdentity | None:

@@ -11,6 +11,8 @@ from urllib.parse import quote, quote_plus, unquote, unquote_plus
 from meterlog.errors import AddressError
 from meterlog.text.typed import typed_number
 
+_PLAIN = ":,;@"
+"""What stands in an option as it is: lists of them can be read then, and RFC 3986 lets it stand in a query."""
 _SCHEME = re.compile(r"[a-z][a-z0-9-]*")
 
 
@@ -58,7 +60,7 @@ class Address:
         return cls(scheme, unquote(target), MappingProxyType(options))
 
     def __str__(self) -> str:
-        query = "&".join(f"{quote_plus(k)}={quote_plus(v)}" for k, v in self.options.items())
+        query = "&".join(f"{quote_plus(k)}={quote_plus(v, safe=_PLAIN)}" for k, v in self.options.items())
         target = quote(self.target, safe="/:\\@,;+=()[]~!$'* ")
         return f"{self.scheme}:{target}" + (f"?{query}" if query else "")
 

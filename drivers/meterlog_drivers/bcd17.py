@@ -32,6 +32,7 @@ class Bcd17(ProfiledDriver):
     options = frozenset({"told", "spare", "chip"})
     lines = (LineSettings(9600),)
     variants = ("", "chip=sister")
+    emulated = "told=00:none,01:m,02:k,03:M"  # made up
 
     def profile_of(self, address: Address) -> str:
         """See `ProfiledDriver`; `chip=sister` moves some bits."""

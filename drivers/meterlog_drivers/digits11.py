@@ -109,6 +109,7 @@ class Digits11(FixedFrameDriver):
     )
     options = frozenset({"amperes", "status", "spare", "counts", "blocks"})
     lines = (LineSettings(2400), LineSettings(19230))
+    emulated = "status=sign-first&amperes=0x30"
 
     def frame_format(self, address: Address) -> FrameFormat:
         """See `FixedFrameDriver`."""

@@ -14,6 +14,25 @@ from meterlog.transports import LineSettings
 from meterlog_drivers.formats.fixed_frames import HAND_HELD_MODES
 from meterlog_drivers.profiles.profiled_driver import ProfiledDriver
 
+_RANGES = {
+    "1": ("0.1mV", "1mV", "10mV", "0.1V"),
+    "8": ("1uA dc", "10uA dc"),
+    "9": ("1mA dc", "10mA dc"),
+    "4": ("0.01ohm", "0.1ohm", "1ohm", "10ohm", "100ohm", "1kohm"),
+}
+"""What one count is, by function and code, in the frames that the emulator sends: made up, as are its states."""
+_STATES = {"00": "", "40": " minus", "80": " overload"}
+
+
+def _made_up() -> str:
+    told = [
+        f"{code}{function}{state}:{count}{word}"
+        for function, counts in _RANGES.items()
+        for code, count in enumerate(counts)
+        for state, word in _STATES.items()
+    ]
+    return f"told={','.join(told)}".replace(" ", "+")
+
 
 class Five11(ProfiledDriver):
     """Meters that send five digits and a function in eleven bytes."""
@@ -24,6 +43,7 @@ class Five11(ProfiledDriver):
     verification = "digits, functions from a maker's sheet, the rest is asked; unverified against hardware"
     modes = (*HAND_HELD_MODES, "Hz", "nF to mF", "deg C, deg F", "overload")
     options = frozenset({"told"})
+    emulated = _made_up()
     lines = tuple(LineSettings(baud) for baud in (9600, 2400, 19230, 4800))
 
     def assumed(self, address: Address) -> tuple[str, ...]:

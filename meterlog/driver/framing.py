@@ -63,11 +63,14 @@ class FramingDriver(Driver):
         lines: the line settings its meters use, the commonest first.
         variants: the options, each as `name=value&...`, with which `meters` and `auto` try it on unknown bytes; the
             commonest first; none where that makes no sense.
+        emulated: the options with which `emulate` sends where the person gives none of them: what only a person can
+            tell of its bytes, so that what it says to type reads them.
         streams: its frames follow one another on a serial line; False where they belong to characteristics of BLE.
     """
 
     lines: ClassVar[tuple[LineSettings, ...]]
     variants: ClassVar[tuple[str, ...]] = ("",)
+    emulated: ClassVar[str] = ""
     streams: ClassVar[bool] = True
 
     @abstractmethod

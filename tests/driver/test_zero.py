@@ -102,7 +102,7 @@ def test_a_saved_clamp_is_nulled_and_its_sessions_say_so(
 def test_a_meter_that_is_not_saved_gets_the_address_to_type(capture: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["meters", "--zero", f"replay:{capture}?decoder=text&speed=20"]) == 0
     said = capsys.readouterr().out
-    assert "offset=-0.000525V%40" in said
+    assert "offset=-0.000525V@" in said
     assert "meterlog meters --save NAME" in said
 
 

@@ -10,18 +10,18 @@ from meterlog.address import Address
 from meterlog.driver import load_driver
 from meterlog.driver.framing import FramingDriver
 from meterlog.errors import UsageError
-from meterlog.reading import Reading
+from meterlog.reading import Quantity, Reading
+from meterlog_drivers.simulated.emulate import told
 from meterlog_drivers.simulated.emulation.emulator import Emulator, Outlet, shows_columns
 from meterlog_drivers.simulated.scenarios import SCENARIOS
 from tests.simulated.kept_port import Kept
 
-DRIVERS = ("status14", "text", "segments14", "digits11", "digits14", "chars16")
+DRIVERS = ("status14", "text", "segments14", "digits11", "digits14", "chars16", "five11", "bcd17")
 
 
 def played(name: str, driver: str) -> tuple[list[Reading], list[float]]:
     """The readings decoded from what the emulator sent, and the values that it says it showed."""
-    told = {"status": "sign-first"} if driver == "digits11" else {}  # which of its bits is minus, no frame tells
-    framing, address = load_driver(driver), Address(driver, "kept", told)
+    framing, address = load_driver(driver), told(Address(driver, "kept"))  # the address that 'emulate' says to type
     assert isinstance(framing, FramingDriver)
     run = SCENARIOS[name].run(7)
     port, shown = Kept(), io.StringIO()
@@ -38,6 +38,13 @@ def test_every_framing_shows_volts_and_ohms(name: str, driver: str) -> None:
     assert [r.value for r in readings] == shown
     assert [r.value for r in readings] == pytest.approx(run.readings[0].value.tolist(), abs=0.1)
     assert {r.quantity for r in readings} == {run.quantity(0)}
+
+
+@pytest.mark.parametrize("driver", ["digits11", "five11", "bcd17"])
+def test_what_only_a_person_can_tell_is_in_the_address_that_is_printed(driver: str) -> None:
+    readings, shown = played("parasitic-draw", driver)
+    assert [r.value for r in readings] == shown
+    assert {r.quantity for r in readings} == {Quantity.DC_CURRENT}
 
 
 @pytest.mark.parametrize("driver", [d for d in DRIVERS if d != "chars16"])

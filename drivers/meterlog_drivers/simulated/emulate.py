@@ -60,7 +60,7 @@ def run(args: argparse.Namespace) -> int:
     """Emulate until the end or Ctrl-C."""
     if args.list or args.scenario is None:
         return _list_scenarios(asked=args.list)
-    address = Address.parse(_as_address(args.driver))
+    address = told(Address.parse(_as_address(args.driver)))
     if not (0.001 <= args.interval <= 60 and args.speed > 0 and args.counts >= 1000 and args.seed >= 0):
         raise UsageError("--interval is 0.001 to 60 s, --speed more than 0, --counts at least 1000, --seed at least 0")
     overrides = {"interval_s": args.interval, "counts": args.counts}
@@ -194,6 +194,15 @@ def _as_address(driver: str) -> str:
     """`text?profile=columns` as the address of a port that has no name yet."""
     name, question, options = driver.partition("?")
     return f"{name}:emulated{question}{options}"
+
+
+def told(address: Address) -> Address:
+    """The address with what only a person can tell of its bytes, where none of that was given."""
+    emulated = getattr(load_driver(address.scheme), "emulated", "")
+    options = Address.parse(f"x:?{emulated}").options
+    if options.keys() & address.options.keys():
+        return address
+    return Address(address.scheme, address.target, {**options, **address.options})
 
 
 def _encoder(address: Address) -> Encoder:

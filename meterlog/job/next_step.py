@@ -106,8 +106,9 @@ def next_for_circuit(
         return Next("done", diagnosis.enough)
     left = [step for step in diagnosis.steps if step.place not in skipped]
     suspects = [h for h in diagnosis.hypotheses if h.part not in replaced]
-    likelier = bool(suspects) and suspects[0].probability > diagnosis.healthy
-    if suspects and (suspects[0].part == diagnosis.decided or (likelier and not left)):
+    # what fails all the time is at fault somewhere here; what comes and goes may be no fault of this circuit
+    worth_it = bool(suspects) and (not case.comes_and_goes or suspects[0].probability > diagnosis.healthy)
+    if suspects and (suspects[0].part == diagnosis.decided or (worth_it and not left)):
         first = suspects[0]
         way_on = "".join(f" {one.probability:.0%}: {one.words}; next: {one.next}." for one in first.behind[:2])
         text = f"Put {first.part} right: it {first.words}.{way_on} Then 'job repaired FOLDER {first.part}'."

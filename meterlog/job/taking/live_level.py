@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections import deque
 from collections.abc import Sequence
+from statistics import median
 
 from meterlog.circuit.readings.from_meter import NOTHING, STEADY, agree
 from meterlog.circuit.readings.measurement import Measurement
@@ -38,6 +39,8 @@ _SURE_COUNTS = 2.0
 """Fewer counts than these may be a probe that slipped off. A guess."""
 _TIMES_KEY_ON = 3.0
 """A crank changes a dead place by more than so many times what the key alone does. A guess."""
+_FELL = "It fell to nothing, as where a probe comes off: turn the key once more."
+_SHORT = "It was too short for this display: turn the key once more."
 _SWITCHES = {"prime": "key_on"}
 _ASK = {
     "key_on": "Key on now.",
@@ -102,7 +105,7 @@ class LiveLevel:
     def _fell(self) -> bool:
         """Tell whether a place that has its voltage at rest had it, and has nothing now."""
         lived = self._rest is not None and abs(self._rest) >= NOTHING <= abs(self._sound.rest)
-        return lived and bool(self._away) and not self._is_something(self._away[-1].value)
+        return lived and bool(self._away) and not self._is_something(self._away[-1:])
 
     def feed(self, reading: Reading) -> Level | None:
         """See `LevelWatch`."""
@@ -137,15 +140,17 @@ class LiveLevel:
         self._resting.extend(readings)
 
     def _on_already(self, value: float) -> bool:
-        if self._state == "off":
-            return abs(value) >= NOTHING
+        if abs(value) < NOTHING or self._state == "off":
+            return abs(value) >= NOTHING  # what is less may be probes that still hang free
         rest, active = self._sound.rest, self._sound.active
         told_apart = abs(rest - active) > NOTHING and self._state != "crank"
-        return told_apart and self._is_something(value) and abs(value - active) < abs(value - rest)
+        return told_apart and abs(value - active) < abs(value - rest)
 
-    def _is_something(self, value: float) -> bool:
-        """Tell a level from a probe that slipped off."""
-        return abs(value) >= max(_SURE_COUNTS * _known(self._recent[-1].resolution), _TOLERANCE)
+    def _is_something(self, readings: Sequence[Reading]) -> bool:
+        """Tell a level from probes that hang free, which show a few counts of either sign."""
+        values = [reading.value for reading in readings]
+        middle, one_side = median(values), min(values) > 0 or max(values) < 0
+        return one_side and abs(middle) >= max(_SURE_COUNTS * _known(self._recent[-1].resolution), _TOLERANCE)
 
     def _tolerance(self) -> float:
         values = [reading.value for reading in self._resting]
@@ -162,7 +167,7 @@ class LiveLevel:
         probe_comes = self._clips_on(self._rest or 0.0) and abs(level) >= NOTHING
         if probe_comes or (self._state == "crank" and not self._cranks(level)):
             self._rest_at(level, last)
-        elif self._is_something(level):
+        elif self._is_something(last):
             self._caught = level
         # else nothing at all is left: a closed contact, or a probe that slipped off; its way back tells which
 
@@ -188,6 +193,9 @@ class LiveLevel:
             if reading.time_s - self._away[0].time_s < _TAIL_S:
                 return None
         inside = [one for one in self._away if abs(one.value - self._caught) <= near]
+        if not self._is_something(inside):
+            self._caught = None  # the way back to the rest tells which
+            return None
         return level_of(inside, self._accuracy, "" if held or self._rest is None else self._named(inside))
 
     def _pulse(self, over: list[Reading]) -> Level | None:
@@ -197,24 +205,25 @@ class LiveLevel:
             return None
         if len(over) == 2:  # each may have averaged an edge: the one that is further away did so less
             further = max(over, key=lambda reading: abs(reading.value - (self._rest or 0.0)))
-            level = level_of([further], self._accuracy, self._named(over))
+            inside = [further]
+            level = level_of(inside, self._accuracy, self._named(over))
             level = level._replace(error=math.hypot(level.error, abs(over[0].value - over[1].value) / 2))
         else:
-            level = level_of(over[1:-1], self._accuracy, self._named(over))
+            inside = over[1:-1]
+            level = level_of(inside, self._accuracy, self._named(over))
         clipped = self._clips_on(self._rest or 0.0)
-        if clipped or (self._state == "crank" and not self._cranks(level.value)) or self._doubted(level, over):
+        if clipped or (self._state == "crank" and not self._cranks(level.value)) or self._doubted(inside, over):
             return None
         return level
 
-    def _doubted(self, level: Level, over: Sequence[Reading]) -> bool:
+    def _doubted(self, inside: Sequence[Reading], over: Sequence[Reading]) -> bool:
         """Tell whether a pulse may be something else than what the key did: it counts when it comes again."""
         if self._doubt:
             return False
-        if not self._is_something(level.value):
-            self._doubt = "It fell to nothing, as where a probe comes off"
+        if not self._is_something(inside):
+            self._doubt = _FELL
         elif len(over) < STEADY and not agree([*over, over[-1]]):
-            self._doubt = "It was too short for this display"
-        self._doubt = self._doubt and f"{self._doubt}: turn the key once more."
+            self._doubt = _SHORT
         return bool(self._doubt)
 
     def _named(self, inside: list[Reading]) -> str:

@@ -81,6 +81,16 @@ def test_a_probe_that_slips_off_a_contact_is_no_perfect_contact() -> None:
     assert value_of([*LIVE_REST, *[0.0] * 6, 12.4, 12.4, *[0.0] * 6, 12.4], RELAY) == 0.0
 
 
+@pytest.mark.parametrize("before", [[], LIVE_REST])
+def test_free_probes_that_pick_up_a_few_counts_are_no_closed_contact(before: list[float]) -> None:
+    free = [0.02, 0.03, 0.02, 0.0, -0.01, -0.03, 0.01, 0.0, 0.02, -0.01, 0.02, 0.0]
+    watch, level = fed([*before, *free, 12.4, 12.4, 12.4], RELAY)
+    assert level is None
+    assert watch.standing is not None
+    assert watch.standing.value == pytest.approx(12.4)
+    assert value_of([*before, *free, *LIVE_REST, 6.8, *[0.03] * 5, 12.4, 12.4], RELAY) == pytest.approx(0.03)
+
+
 def test_a_probe_that_is_clipped_on_again_is_no_supply_that_failed() -> None:
     watch, level = fed([*LIVE_REST, *[0.0] * 10, *[12.4] * 5], LIVE)
     assert level is None

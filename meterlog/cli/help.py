@@ -9,6 +9,7 @@ import argparse
 import sys
 from importlib.resources import files
 from importlib.resources.abc import Traversable
+from importlib.util import find_spec
 from pathlib import Path
 
 from meterlog.errors import UsageError, did_you_mean
@@ -53,7 +54,8 @@ def run(args: argparse.Namespace) -> int:
         return 0
     if args.topic not in TOPICS:
         raise UsageError(
-            f"there is no manual '{args.topic}'{did_you_mean(args.topic, TOPICS)}; 'meterlog help' lists them"
+            f"there is no manual '{args.topic}'{did_you_mean(args.topic, TOPICS)}; 'meterlog help' lists them,"
+            " and 'meterlog COMMAND --help' shows a command's options"
         )
     _show(manual(args.topic))
     return 0
@@ -72,7 +74,7 @@ def _file(package: str, folder: str) -> Traversable:
 
 
 def _show(text: str) -> None:
-    if not sys.stdout.isatty():
+    if not sys.stdout.isatty() or find_spec("markdown_it") is None:  # what lays it out is left out on a small board
         print(text, end="")
         return
     from rich.console import Console

@@ -54,6 +54,7 @@ class Fit:
         alone_spread: shape (K, M), its standard deviation with the reading's own error.
         spreads: shape (P,), the factor on how far each unknown spreads.
         log_bad: shape (M,), the log-density of each reading if it is a bad one.
+        before: positions of the earlier readings of each reading's own place.
     """
 
     def __init__(self, network: Network, measured: Sequence[Measurement], used: Sequence[int]) -> None:
@@ -62,7 +63,7 @@ class Fit:
         self.y = np.array([shown_y(m) for m in ms])
         self.noise = np.array([float(noise(m, network.circuit, np.array(y))) for m, y in zip(ms, self.y, strict=True)])
         places = [(m.quantity, m.at, m.to, m.state, m.load, m.side) for m in ms]
-        self.again = [place in places[:i] for i, place in enumerate(places)]
+        self.before = [[j for j in range(i) if places[j] == place] for i, place in enumerate(places)]
         self._predictions = network.predict_all(ms)
         self.mean = np.stack([p.mean for p in self._predictions], 1) if ms else np.zeros((k, 0))
         self.seen = np.tile(self.y, (k, 1))
@@ -153,7 +154,7 @@ class Fit:
         The sum over 'none is bad', 'one is', and, the likeliest bad one left out, 'a second one is', and so on. Leaving
         one out changes the precision matrix by rank one.
         """
-        rarer = np.log([SECOND_LOOK if again else 1.0 for again in self.again])
+        rarer = np.log([SECOND_LOOK if before else 1.0 for before in self.before])
         precision, left = self.precision.copy(), np.ones(self.residual.shape, bool)
         log_left = self.log_all + log_bad_count(0, len(self.y))  # of this set of bad readings
         total, bad = log_left, np.zeros(self.residual.shape)

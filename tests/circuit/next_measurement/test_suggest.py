@@ -98,6 +98,7 @@ WIRE = [
     Measurement("voltage", "plug_feed", value=4.0),
     Measurement("voltage", "plug_feed", value=4.0),
     Measurement("voltage", "body", value=0.02),
+    Measurement("voltage", "switch_out", value=12.4),
 ]
 
 

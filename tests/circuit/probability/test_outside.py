@@ -52,8 +52,7 @@ def test_a_contact_that_was_not_seen_to_fail_keeps_nobody_from_an_end() -> None:
     assert found.next == ()
 
 
-def test_where_nothing_fits_the_likeliest_part_is_still_named() -> None:
-    """A contact that failed and came back under every probe left no part above the least share that is listed."""
+def test_a_place_that_reads_otherwise_the_second_time_speaks_for_a_contact_and_not_for_a_wrong_drawing() -> None:
     volts_in = [
         ("fuse_out", "key_on", 0.0),
         ("fuse_out", "key_on", 12.3),
@@ -73,6 +72,15 @@ def test_where_nothing_fits_the_likeliest_part_is_still_named() -> None:
         ],
         suggestions=0,
     )
-    assert found.outside > 0.9
+    assert found.outside < 0.5
+    assert "fit nothing" not in found.verdict
+    assert (found.hypotheses[0].part, found.hypotheses[0].fault) == ("plus_clamp", "intermittent")
+
+
+def test_where_nothing_fits_the_likeliest_part_is_still_named() -> None:
+    in_crank = {"fuse_out": 3.1, "plug_feed": 10.9, "pump_plus": 6.0, "body": 5.2}
+    more = [Measurement("voltage", at, state="crank", value=value) for at, value in in_crank.items()]
+    found = TOOL.diagnose([*NOTHING_LIKE_IT, *more], suggestions=0)
+    assert found.outside > 0.99
     assert len(found.hypotheses) == 1
     assert found.verdict.startswith("these readings fit nothing in this circuit")

@@ -94,7 +94,10 @@ def test_the_part_that_the_readings_point_to_comes_first(
     "measured",
     [
         [v("battery_plus", 12.5), v("plug_feed", 12.3), v("pump_plus", 12.2, to="pump_minus"), amps("pump", 4.8)],
-        [v("plug_feed", 0.0), v("plug_feed", 10.6, "crank"), v("pump_minus", 0.02, "run"), amps("pump", 4.9, "run")],
+        [
+            *(v("plug_feed", 0.0), v("plug_feed", 0.0)),  # one alone may be a probe without contact
+            *(v("plug_feed", 10.6, "crank"), v("pump_minus", 0.02, "run"), amps("pump", 4.9, "run")),
+        ],
     ],
 )
 def test_a_circuit_that_does_its_work_is_called_healthy(diagnose: Diagnose, measured: list[Row]) -> None:

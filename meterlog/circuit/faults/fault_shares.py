@@ -70,9 +70,9 @@ CURRENT_SPREAD, RESISTANCE_SPREAD, UNSTATED_SPREAD = 0.2, 0.15, 0.5
 """Standard deviation of the log of a good load's current: a motor's as stated, that of a stated resistance, and where
 the circuit states neither. Guesses."""
 
-CLOSES_ONLY_CRANKING = 0.14
+CLOSES_ONLY_CRANKING = 0.10
 """Share of good vehicles that by design do not close the relay before the engine turns (makers' manuals tell of them;
-the share is a guess)."""
+one in ten is a round guess)."""
 ENGINE_STANDS = 0.12
 """Share of good starter circuits whose engine stands all the same: the motor, its cable. A guess."""
 BRIDGED_WHILE_CRANKING = 0.2

@@ -250,6 +250,8 @@ def _webp(page: Page) -> bytes:
 def make_report(folder: Path) -> Path:
     """A report with everything in it, and its print."""
     out = folder / "report.html"
+    for old in (out, out.with_suffix(".pdf")):
+        old.unlink(missing_ok=True)
     command = [sys.executable, "-m", "meterlog", "report", str(RECORDINGS / "key-on-suspect.sqlite")]
     command += [str(RECORDINGS / "drive-intermittent.sqlite"), "--good", str(RECORDINGS / "key-on-good-1.sqlite")]
     command += ["--circuit", "pump-feed", "--out", str(out), "--pdf"]

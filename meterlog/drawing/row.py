@@ -32,7 +32,16 @@ _MOST_STRETCHES = 150
 """More than these would hide the readings, and slow the browser; by eye."""
 
 _ALL_NAMED = 4
-"""So few limits are all given words; of more, only those that hold for long; by eye."""
+"""So few limits are all given their figure; of more, only those that hold for long; by eye."""
+
+_CROWDED = 0.1
+"""Limits nearer than this share of a row's height have their figures above and below their lines; by eye."""
+
+_MOST_NOTES = 6
+"""Limits that are told in words below a drawing; a guess, more would not be read."""
+
+LIMIT_PX = 56
+"""The width of the right margin that takes the figure of a limit, px."""
 
 _SLACK = 1e-6
 """Resolutions come as float32: 0.01 may be a little less."""
@@ -59,11 +68,15 @@ class Row:
     scale: Span | None = None
 
     @property
+    def name(self) -> str:
+        """Return what the channel is called."""
+        return self.channel.label or f"channel {self.channel.number}"
+
+    @property
     def title(self) -> str:
         """Label, test point and what is measured."""
-        label = self.channel.label or f"channel {self.channel.number}"
-        point = f" at {self.channel.point}" if self.channel.point and self.channel.point != label else ""
-        return f"{label}{point}, {self.channel.quantity.words}"
+        point = f" at {self.channel.point}" if self.channel.point and self.channel.point != self.name else ""
+        return f"{self.name}{point}, {self.channel.quantity.words}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,13 +110,15 @@ class TimeAxis:
 
 @dataclass(slots=True)
 class Window:
-    """The parts that change with the stretch of time shown: two traces a row, heights, units, and what lies over."""
+    """The parts that change with the stretch of time shown: two traces a row, heights, units, and what lies over; the
+    limits in words."""
 
     traces: list[dict[str, Any]] = field(default_factory=list)
     heights: list[Span] = field(default_factory=list)
     units: list[str] = field(default_factory=list)
     shapes: list[dict[str, Any]] = field(default_factory=list)
     words: list[dict[str, Any]] = field(default_factory=list)
+    limits: list[str] = field(default_factory=list)
 
 
 def draw_row(window: Window, axis: str, row: Row, time: TimeAxis, chosen: int | None = None) -> None:
@@ -121,7 +136,9 @@ def draw_row(window: Window, axis: str, row: Row, time: TimeAxis, chosen: int | 
     window.heights.append(heights)
     window.units.append(measure.unit)
     _draw_stretches(window, axis, drawn, time)
-    _draw_limits(window, axis, limits, time, heights, measure)
+    seen = [limit for limit in limits if heights[0] <= limit.level * measure.factor <= heights[1]][:_MOST_EVENTS]
+    _draw_limits(window, axis, seen, time, heights, measure)
+    window.limits += [f"{row.name}: {note}" for note in limit_notes(seen, measure.base)]
     _draw_events(window, axis, row, time, chosen, heights)
 
 
@@ -196,25 +213,29 @@ def _draw_stretches(window: Window, axis: str, drawn: Drawn, time: TimeAxis) -> 
         window.words.append(word(time.at((start_s + end_s) / 2), 0.91, "overload (OL)", **where))
 
 
+def limit_notes(limits: Sequence[Line], unit: str) -> list[str]:
+    """The limits in words, each once: what stands below a drawing of them."""
+    return list(dict.fromkeys(f"{shown(limit.level, unit)}: {limit.words}" for limit in limits))[:_MOST_NOTES]
+
+
 def _draw_limits(
     window: Window, axis: str, limits: Sequence[Line], time: TimeAxis, heights: Span, measure: _Measure
 ) -> None:
-    """Each limit where it holds, in words where there is room for them."""
-    seen = [limit for limit in limits if heights[0] <= limit.level * measure.factor <= heights[1]][:_MOST_EVENTS]
-    for limit in seen:
+    """Each limit where it holds, its figure in the right margin, where it hides no reading."""
+    named: dict[str, float] = {}
+    for limit in limits:
         at_level = limit.level * measure.factor
         ((start_s, end_s),) = time.inside([_stretch(limit)])
         start, end = time.at(start_s), time.at(end_s)
         window.shapes.append(level(start, end, at_level, axis, VERMILION))
-        if len(seen) <= _ALL_NAMED or end_s - start_s > 0.3 * time.length_s:
-            late = (start_s + end_s) / 2 > sum(time.span) / 2
-            at, side = (end, "right") if late else (start, "left")  # so that a narrow plot cuts no words off
-            crowded = any(
-                0.0 < other.level * measure.factor - at_level < 0.1 * (heights[1] - heights[0]) for other in seen
-            )
-            text = f"{shown(limit.level, measure.base)}: {limit.words}"
-            where = {"yref": axis, "xanchor": side, "yanchor": "top" if crowded else "bottom"}
-            window.words.append(word(at, at_level, text, **where))
+        if len(limits) <= _ALL_NAMED or end_s - start_s > 0.3 * time.length_s:
+            named.setdefault(shown(limit.level, measure.base), at_level)
+    crowded = _CROWDED * (heights[1] - heights[0])
+    for text, at_level in named.items():
+        below = any(0.0 < other - at_level < crowded for other in named.values())
+        above = any(0.0 < at_level - other < crowded for other in named.values())
+        where = {"xref": "paper", "yref": axis, "yanchor": "top" if below else "bottom" if above else "middle"}
+        window.words.append(word(1.0, at_level, text, **where))
 
 
 def _draw_events(window: Window, axis: str, row: Row, time: TimeAxis, chosen: int | None, heights: Span) -> None:

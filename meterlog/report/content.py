@@ -10,6 +10,7 @@ from datetime import timedelta
 from meterlog.comparing.comparison import ChannelComparison, Comparison
 from meterlog.display_check import check_key, conversion_key
 from meterlog.drawing.primitives import Figure
+from meterlog.drawing.row import limit_notes
 from meterlog.events.event import Event
 from meterlog.findings.finding import Finding
 from meterlog.findings.level import resolution_of
@@ -196,7 +197,9 @@ def _plots(capture: Loaded, numbered: Sequence[tuple[int, Event]]) -> list[Plot]
         own = [(n, e) for n, e in numbered if e.channel == channel.number]
         at = f" at {channel.point}" if channel.point else ""
         name = f"{channel.label or f'channel {channel.number}'}{at}"
-        caption = f"{name}: the whole session. Numbers are those of the events; dashed lines are limits."
+        limits = "; ".join(limit_notes(capture.analysis.lines(channel.number), channel.quantity.unit))
+        dashed = f" Dashed lines are limits: {limits}." if limits else ""
+        caption = f"{name}: the whole session. Numbers are those of the events.{dashed}"
         plots.append(Plot(channel_figure(capture, channel, own), caption))
         if capture.duration_s >= _CLOSE_UP_FROM_S:
             plots += [_close_up(capture, channel, number, event, own) for number, event in _worth_a_look(own)]

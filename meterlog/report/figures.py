@@ -15,7 +15,7 @@ from meterlog.comparing.comparison import Band, ChannelComparison, Excursion
 from meterlog.drawing.palette import BLACK, GRID, ORANGE
 from meterlog.drawing.primitives import Figure, band, layout, word
 from meterlog.drawing.reference import MOST_EXCURSIONS, edges, middle_and_suspect, thinned
-from meterlog.drawing.row import Row, TimeAxis, Window, draw_markers, draw_row
+from meterlog.drawing.row import LIMIT_PX, Row, TimeAxis, Window, draw_markers, draw_row
 from meterlog.drawing.scale import fixed_scales
 from meterlog.events.event import Event
 from meterlog.loaded import Loaded
@@ -49,6 +49,7 @@ def channel_figure(
     draw_markers(window, capture.markers, time, letters=_NAME_LETTERS)
     figure = _figure(window, f"{channel.quantity.words} in {window.units[0]}", time.span)
     figure["layout"]["yaxis"]["range"] = list(window.heights[0])
+    figure["layout"]["margin"] |= {"r": LIMIT_PX}
     return figure
 
 

@@ -86,15 +86,26 @@ def test_overload_is_drawn_as_such(day: Series) -> None:
     assert "overload (OL)" in [note["text"] for note in window.words]
 
 
-def test_a_limit_is_drawn_where_it_is_near_and_named(day: Series) -> None:
+def test_a_limit_is_drawn_where_it_is_near_and_its_figure_hides_no_reading(day: Series) -> None:
     limits = [Line(1, 13.9, "highest voltage"), Line(1, 400.0, "far away")]
     window = draw_window([row(day, limits=limits)], [], CLOCK, (0.0, 60.0))
     lines = [shape for shape in window.shapes if shape["type"] == "line"]
     assert [line["y0"] for line in lines] == [13.9]
-    assert any("highest voltage" in note["text"] for note in window.words)
+    (figure,) = [note for note in window.words if note["text"].startswith("13.9")]
+    assert (figure["xref"], figure["x"], figure["xanchor"]) == ("paper", 1.0, "left"), "in the right margin"
+    assert window.limits == [f"pump feed: {figure['text']}: highest voltage"]
     assert any("pump feed at plug, DC voltage in V" in note["text"] for note in window.words)
     assert window.heights[0][0] < 13.7
     assert 13.9 < window.heights[0][1] < 15.0
+
+
+def test_a_long_title_takes_two_lines_and_ends(day: Series) -> None:
+    label = "fuel pump feed behind the left rear seat, grey plug of four, pin 3, white and black"
+    long = Row(Channel(1, label, Quantity.DC_VOLTAGE, "plug"), day)
+    title = next(n for n in draw_window([long], [], CLOCK, (0.0, 60.0)).words if "fuel pump" in n["text"])
+    first, second = title["text"].split("<br>")
+    assert len(first) <= 42
+    assert second.endswith("…")
 
 
 def test_events_carry_their_numbers_and_the_chosen_one_stands_out(day: Series) -> None:

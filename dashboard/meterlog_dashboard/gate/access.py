@@ -9,6 +9,7 @@ wrong tries a minute for each address, so that nobody's wrong codes lock another
 from __future__ import annotations
 
 import hmac
+import html
 import secrets
 import sys
 import threading
@@ -33,6 +34,8 @@ of 10^8 codes: an hour of it finds one with a chance of 0.08 %."""
 LOOPBACK = ("127.0.0.1", "localhost", "[::1]")
 THIS_COMPUTER = ("127.0.0.1", "::1")
 """The addresses from which this computer's own browser asks."""
+_LONGEST_SHOWN = 40
+"""Characters of a name that are put into the form again: as many as its field takes."""
 _NOT_KEPT = "The computer could not keep that; its terminal says why. The code still holds."
 
 _PAIR_PAGE = """<!doctype html><html lang="en"><meta charset="utf-8"><title>meterlog: pair this device</title>
@@ -43,7 +46,8 @@ input,button{{font:inherit;padding:.6rem;width:100%;box-sizing:border-box;margin
 <main><h1>Pair this device</h1><p>Type the code that the computer shows in its terminal.</p>
 <form method="post" action="/pair"><label>Code <input name="code" inputmode="numeric" autocomplete="off" autofocus
 value="{code}"></label>
-<label>Name of this device <input name="name" maxlength="40"></label>
+<label>Name of this device <input name="name" maxlength="40"
+value="{name}"></label>
 <button>Pair</button></form><p role="alert">{message}</p></main></html>"""
 
 
@@ -132,19 +136,24 @@ class Access:
         typed = flask.request.form.get("code", "").replace(" ", "")
         if flask.request.method == "GET":
             offered = "".join(filter(str.isdigit, flask.request.args.get("code", "")))[:8]
-            return flask.Response(_PAIR_PAGE.format(code=offered, message=""))
-        address = flask.request.remote_addr or ""
+            return _pair_page(code=offered)
+        address, name = flask.request.remote_addr or "", flask.request.form.get("name", "")
         with self._lock:  # tries at the same moment are counted one by one, and a code pairs one device
             if self._exhausted(address):
-                return flask.Response(_PAIR_PAGE.format(code="", message="Too many wrong codes. Wait a minute."), 429)
+                return _pair_page("Too many wrong codes. Wait a minute, then type the code again.", 429, name)
             if not hmac.compare_digest(typed.encode(), self.code.encode()):
-                self._wrong.setdefault(address, deque(maxlen=TRIES)).append(time.monotonic())
-                return flask.Response(_PAIR_PAGE.format(code="", message="That is not the code."), 403)
+                tries = self._wrong.setdefault(address, deque(maxlen=TRIES))
+                tries.append(time.monotonic())
+                left = TRIES - len(tries)
+                more = (
+                    f"{left} more {'try' if left == 1 else 'tries'}" if left else "Wait a minute before you try again"
+                )
+                return _pair_page(f"That is not the code. {more}.", 403, name)
             try:
-                token = self.lan.devices.pair(flask.request.form.get("name", ""))
+                token = self.lan.devices.pair(name)
             except SettingsError as error:
                 print(f"meterlog: {error}", file=sys.stderr, flush=True)
-                return flask.Response(_PAIR_PAGE.format(code="", message=_NOT_KEPT), 503)
+                return _pair_page(_NOT_KEPT, 503, name)
             self._came_from[token] = address
             self._new_code()
         answer = flask.Response("", 303, {"Location": "/"})
@@ -161,6 +170,12 @@ class Access:
         if address not in self._wrong:
             return len(self._wrong) >= MOST_TRYING
         return sum(tried_s >= since_s for tried_s in self._wrong[address]) >= TRIES
+
+
+def _pair_page(message: str = "", status: int = 200, name: str = "", code: str = "") -> flask.Response:
+    """The form, with the device's name as it was typed."""
+    page = _PAIR_PAGE.format(code=code, message=message, name=html.escape(name[:_LONGEST_SHOWN]))
+    return flask.Response(page, status)
 
 
 def _add_headers(answer: flask.Response) -> flask.Response:

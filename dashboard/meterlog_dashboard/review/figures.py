@@ -2,21 +2,27 @@
 
 from __future__ import annotations
 
+import html
 from collections.abc import Sequence
+from textwrap import wrap
 from typing import Any
 
 from meterlog.drawing.palette import BLUE, GREY, GRID, PURPLE, tint
 from meterlog.drawing.primitives import Figure, axis_name, layout, line, moment, word
-from meterlog.drawing.row import Row, TimeAxis, Window, draw_markers, draw_row
+from meterlog.drawing.row import LIMIT_PX, Row, TimeAxis, Window, draw_markers, draw_row
 from meterlog.session.model import Marker
 from meterlog.signal.reduce import reduce_series
 from meterlog_dashboard.review.clock import Clock
 
 STRIP_POINTS = 800
 """Points drawn a channel of the strip: two readings for each three pixels of a laptop. A guess."""
-ROW_PX, LABEL_PX, TOP_PX, BOTTOM_PX = 190, 30, 64, 62
+_TITLE_LETTERS = 42
+"""A longer title goes on in a second line: so many letters fit a phone's plot. By eye."""
+ROW_PX, LABEL_PX, TOP_PX, BOTTOM_PX = 190, 42, 78, 62
 STRIP_ROW_PX = 40
 """Heights of a row, of its title, and of the room above and below all rows, px; by eye on a phone and a laptop."""
+_MARKER_PX = 36
+"""The names of markers stand so far above the first row, px: above a title of two lines."""
 
 
 def draw_window(
@@ -31,10 +37,10 @@ def draw_window(
     time = TimeAxis(span, clock.ms, clock.written)
     for place, row in enumerate(rows):
         draw_row(window, axis_name("y", place), row, time, chosen)
-        title = f"{row.title} in {window.units[place]}"
-        where = {"xref": "paper", "font": {"size": 13, "weight": 700}}
-        window.words.append(word(0, domain(place, len(rows))[1], title, **where))
-    draw_markers(window, markers, time, above_px=20)
+        title = word(0, domain(place, len(rows))[1], "", xref="paper", font={"size": 13, "weight": 700})
+        lines = wrap(f"{row.title} in {window.units[place]}", _TITLE_LETTERS, max_lines=2, placeholder=" …")
+        window.words.append(title | {"text": "<br>".join(map(html.escape, lines)), "align": "left"})
+    draw_markers(window, markers, time, above_px=_MARKER_PX)
     if clock.change is not None and span[0] <= clock.change[0] <= span[1]:
         at = float(clock.ms(clock.change[0]))
         window.shapes.append(moment(at, "paper", PURPLE, "dash"))
@@ -46,7 +52,7 @@ def detail_figure(window: Window, rows: Sequence[Row], clock: Clock, span: tuple
     """The whole figure around a window."""
     height = TOP_PX + BOTTOM_PX + max(1, len(rows)) * ROW_PX + max(0, len(rows) - 1) * LABEL_PX
     made = layout(height, dragmode=False, shapes=window.shapes, annotations=window.words)
-    made["margin"] |= {"t": TOP_PX, "b": BOTTOM_PX}
+    made["margin"] |= {"t": TOP_PX, "b": BOTTOM_PX, "r": LIMIT_PX}
     made["xaxis"] = detail_axis(clock, span, len(rows)) | {"uirevision": 0}
     for place, height_range in enumerate(window.heights):
         made["yaxis" if place == 0 else f"yaxis{place + 1}"] = {

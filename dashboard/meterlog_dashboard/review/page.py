@@ -160,8 +160,14 @@ def _plots(session: Loaded, clock: Clock, whole: Span, asked: Asked) -> list[Com
             ],
             id="detail-frame",
         ),
+        html.P(_limits(window), id="review-limits", className="soft small"),
         *cursors.parts(),
     ]
+
+
+def _limits(window: Window) -> str:
+    """Name the dashed lines that are to be seen."""
+    return f"Dashed lines are limits. {'; '.join(window.limits)}." if window.limits else ""
 
 
 def _rows(session: Loaded, analyzed: bool, fitted: bool = False) -> list[Row]:
@@ -275,6 +281,7 @@ def _register_drawing(app: Dash, context: Context) -> None:
         Output("strip", "figure"),
         Output("strip-times", "data"),
         Output("review-statistics", "children"),
+        Output("review-limits", "children"),
         Input("review-span", "data"),
         Input("review-analyzed", "data"),
         State("review-chosen", "data"),
@@ -298,7 +305,13 @@ def _register_drawing(app: Dash, context: Context) -> None:
             strip = strip_figure(_rows(session, analyzed=False), clock, whole, span)
         else:
             strip["layout"]["shapes"][0] = strip_window(clock, span, whole)
-        return _patch(window, clock, span, shown["moves"]), strip, times, statistics_table(session, span)
+        return (
+            _patch(window, clock, span, shown["moves"]),
+            strip,
+            times,
+            statistics_table(session, span),
+            _limits(window),
+        )
 
 
 def _patch(window: Window, clock: Clock, span: Span, moves: int) -> Patch:

@@ -20,6 +20,7 @@ from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
+from urllib.parse import quote_plus
 
 from playwright.sync_api import Browser, Page, sync_playwright
 
@@ -34,6 +35,7 @@ PICTURES, RECORDINGS = ROOT / "dashboard" / "pictures", ROOT / "recordings"
 MOST_BYTES = 60_000
 PHONE = {"width": 390, "height": 844}
 SIZES = (PHONE, {"width": 768, "height": 1024}, {"width": 1280, "height": 900}, {"width": 1920, "height": 1080})
+ON_ITS_SIDE = {"width": 844, "height": 390}
 _CHROMIUM = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking"]
 _QUALITIES = (85, 70, 55, 40, 25)
 _SETTLED_MS = 700
@@ -93,6 +95,13 @@ def _lost(page: Page) -> None:
     page.get_by_text("OFF for 3 s").wait_for()
 
 
+def _ten(page: Page) -> None:
+    page.evaluate("""localStorage.setItem('meterlog-cautions-read', '["dc_voltage", "dc_current"]')""")
+    page.reload()
+    page.wait_for_selector("#live.many .readout:nth-child(10)")
+    page.wait_for_selector("#strip-chart .js-plotly-plot .scatterlayer path", state="attached")
+
+
 def _job(page: Page) -> None:
     page.wait_for_selector("#job-card .probes")
 
@@ -148,6 +157,23 @@ def recorded(folder: Path, scenario: str = "intermittent-feed", speed: float = 2
             emulator.terminate()
 
 
+TEN = (
+    *("battery", "fuse 12 in", "fuse 12 out", "relay coil", "relay output at the box behind the left headlamp"),
+    *("inertia switch", "pump feed at the plug", "pump ground", "engine ground strap", "ignition switch"),
+)
+
+
+@contextmanager
+def recorded_ten(folder: Path) -> Iterator[str]:
+    """A session of ten simulated meters at once; its name."""
+    recorders = Recorders(SessionFolder(folder))
+    meters = [f"sim:healthy-prime?seed={k}&label={quote_plus(label)}" for k, label in enumerate(TEN, 1)]
+    name = recorders.start(RecorderOptions(meters))
+    yield name
+    recorders.stop(name)
+    recorders.forget_ended()
+
+
 def shop(folder: Path) -> Path:
     """The sample sessions and two jobs, as a folder that may be written in."""
     for path in RECORDINGS.glob("*.sqlite"):
@@ -179,7 +205,7 @@ def tab(browser: Browser, viewport: Any, scheme: Any, phone: bool) -> Page:
 def show(page: Page, address: str, scene: Scene) -> None:
     """Open a scene and wait until it stands still."""
     page.goto(f"{address}{scene.path}")
-    page.wait_for_selector("h1")
+    page.wait_for_selector("h1", state="attached")
     scene.prepare(page)
     page.wait_for_timeout(_SETTLED_MS)
 
@@ -193,15 +219,20 @@ def all_views(browser: Browser, out: Path, only: Sequence[str] = ()) -> None:
         address, bare = stack.enter_context(served(folder)), stack.enter_context(served(empty))
         name = stack.enter_context(recorded(folder))
         scenes = [(address, scene) for scene in [*STANDING, Scene("live", f"/record/{name}", _live)]]
+        if not only or "live-ten" in only:
+            ten = stack.enter_context(recorded_ten(empty))
+            scenes.append((bare, Scene("live-ten", f"/record/{ten}", _ten)))
         scenes += [(bare, Scene(f"empty-{path}", f"/{path}")) for path in ("sessions", "compare", "circuit")]
         scenes = [(where, scene) for where, scene in scenes if not only or scene.name in only]
         report = make_report(out) if not only else None
-        for viewport, scheme in ((size, scheme) for size in SIZES for scheme in ("light", "dark")):
-            phone = viewport is PHONE
+        sizes = (*SIZES, ON_ITS_SIDE) if only else SIZES
+        for viewport, scheme in ((size, scheme) for size in sizes for scheme in ("light", "dark")):
+            phone = viewport in (PHONE, ON_ITS_SIDE)
             for where, scene in scenes:
                 page = tab(browser, viewport, scheme, phone)
                 show(page, where, scene)
-                page.screenshot(path=out / f"{scene.name}-{viewport['width']}-{scheme}.png", full_page=True)
+                whole = not scene.name.startswith("live")
+                page.screenshot(path=out / f"{scene.name}-{viewport['width']}-{scheme}.png", full_page=whole)
                 page.context.close()
             if report is None:
                 continue

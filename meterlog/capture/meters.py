@@ -157,8 +157,9 @@ class MeterSetup:
             return self.meter.column_label(column)
         target = self.address.target
         named = f"{self.address.scheme} {PurePath(target).name or target}" if target else self.meter.name
-        name = labels[0] if labels else named
-        return f"{name} {column + 1}" if column else name
+        if column:
+            return f"{named} {column + 1}"  # not by the first one's label: its words would judge it as what that is
+        return labels[0] if labels else named
 
     @property
     def columns(self) -> int | None:

@@ -41,7 +41,7 @@ GONE_S, ASLEEP_S = (20.0, 60.0) if LONG else (2.0, 3.0)
 NAME = "van.sqlite"
 METERLOG = [sys.executable, "-m", "meterlog"]
 READ = """localStorage.setItem("meterlog-cautions-read", '["dc_voltage"]')"""
-ASLEEP = """{ const ask = window.fetch;
+ASLEEP = """() => { const ask = window.fetch;
   window.fetch = (what, how) => how?.method === "POST" ? ask(what, how) : new Promise(() => {}); }"""
 """Lets a tab hear of nothing that others do, as one in the background; what is pressed in it is sent."""
 PRESSED = ("key-on", "crank", "key-off")

@@ -1,23 +1,28 @@
 /* The strip chart as plain figure objects: one row a channel over the last stretch of time. Pure. */
 
 const MOST_DOTS = 120; // dots cost an element each: more readings than this are drawn as a line alone
-const ROW_PX = 130, FRAME_PX = 40, LEAST_PX = 180, LEFT_PX = 56, RIGHT_PX = 12, WORD_PX = 100;
-const ROW_GAP = 0.06, OVERLOAD_HEIGHT = 0.97; // shares of the height
+const ROWS_PX = [[3, 130], [6, 90], [Infinity, 64]]; // up to so many channels, the height of each row; by eye
+const FRAME_PX = 40, LEAST_PX = 180, WIDE_LEAST_PX = 270, WIDE_PX = 960, MOST_LETTERS = 44, LEFT_PX = 56, RIGHT_PX = 12, WORD_PX = 100;
+const NAME_PX = 20; // above each row, where its name hides no curve; alone it has none
+const OVERLOAD_HEIGHT = 0.97; // a share of the row's height
+const MOST_WITH_WORDS = 3; // channels; lower rows show an event by its colour, the list says what it is
 const SHORTEST_BAND_S = 0.2; // so that a short event still shows
 
 const suffix = (place) => (place ? String(2 * place + 1) : "");
 
 /* The empty chart. `look` has the colours: colourOf(place), grid, marker. */
 export function emptyChart(channels, windowS, look) {
-  const rows = channels.length, traces = [];
-  const layout = { height: Math.max(LEAST_PX, FRAME_PX + ROW_PX * rows), showlegend: false, uirevision: "kept",
+  const rows = channels.length, traces = [], rowPx = ROWS_PX.find(([most]) => rows <= most)[1];
+  const height = Math.max(window.innerWidth < WIDE_PX ? LEAST_PX : WIDE_LEAST_PX, FRAME_PX + rowPx * rows);
+  const gap = rows > 1 ? NAME_PX / (height - FRAME_PX) : 0;
+  const layout = { height, showlegend: false, uirevision: "kept",
     margin: { l: LEFT_PX, r: RIGHT_PX, t: 8, b: 34 }, paper_bgcolor: "rgba(0,0,0,0)", plot_bgcolor: "rgba(0,0,0,0)",
     font: { family: "system-ui, sans-serif", size: 13 }, shapes: [], annotations: [],
     xaxis: { range: [0, windowS], ticksuffix: " s", gridcolor: look.grid, zeroline: false,
       anchor: rows > 1 ? "y" + (2 * rows - 1) : "y" } };
   channels.forEach((one, place) => {
-    const domain = [1 - (place + 1) / rows + ROW_GAP, 1 - place / rows], row = suffix(place), colour = look.colourOf(place);
-    layout["yaxis" + row] = { domain, title: { text: one.unit }, zeroline: false, nticks: 4, gridcolor: look.grid };
+    const domain = [1 - (place + 1) / rows, 1 - place / rows - gap], row = suffix(place), colour = look.colourOf(place);
+    layout["yaxis" + row] = { domain, title: { text: one.unit }, zeroline: false, nticks: rowPx < 100 ? 3 : 4, gridcolor: look.grid };
     layout["yaxis" + (2 * place + 2)] = { overlaying: "y" + row, range: [0, 1], visible: false };
     traces.push({ x: [], y: [], mode: "lines+markers", line: { color: colour, width: 1.8, shape: "hv" },
       marker: { color: colour, size: 4 }, yaxis: "y" + row, connectgaps: false });
@@ -70,14 +75,16 @@ function words(channels, marks, found, domain, { start, end, windowS, widthPx })
     xanchor: x > end - windowS / 5 ? "right" : "left", yanchor: y ? "top" : "bottom", font: { size: 12 } });
   const result = marks.map((one) => word(one[0], 1, one[1]));
   const freeFrom = {}; // s, by channel
-  for (const one of found) {
+  for (const one of channels.length <= MOST_WITH_WORDS ? found : []) {
     const at = Math.max(one.start_s, start);
     if (at < (freeFrom[one.channel] || start)) continue;
     freeFrom[one.channel] = at + windowS * WORD_PX / (widthPx - LEFT_PX - RIGHT_PX);
     result.push(word(at, 0, one.kind, domain(one.channel)));
   }
   for (const one of channels) {
-    result.push({ ...word(0, 1, one.label, domain(one.number)), xref: "paper", xanchor: "left", font: { size: 13, weight: 700 } });
+    if (channels.length === 1) break; // its card says it
+    const label = one.label.length > MOST_LETTERS ? one.label.slice(0, MOST_LETTERS) + " …" : one.label;
+    result.push({ ...word(0, 1, label, domain(one.number)), xref: "paper", xanchor: "left", yanchor: "bottom", font: { size: 13, weight: 700 } });
   }
   return result;
 }

@@ -2,6 +2,8 @@
 import { byId, make, put } from "../frame/dom.js";
 import { isFresh, linkWords, nameWords } from "./words.js";
 
+const MOST_LARGE = 3; // more channels have smaller cards, so that all are on one screen; by eye
+
 function card(cards, number) {
   if (cards[number]) return cards[number];
   const node = make("section", "readout");
@@ -21,13 +23,15 @@ export function showReadings(live, colourOf) {
     live.cards[number].node.remove();
     delete live.cards[number];
   }
+  const many = live.channels.length > MOST_LARGE;
+  byId("live").classList.toggle("many", many);
   live.channels.forEach((one, place) => {
     const { node, name, value, state, more } = card(live.cards, one.number);
     node.style.setProperty("--trace", colourOf(place));
-    put(name, nameWords(one));
+    put(name, many ? one.label : nameWords(one));
     put(value, one.shown);
     state.className = "state-now " + one.now.sort;
-    put(state, one.now.since === "reading" || live.channels.length < 2 ? "" : one.now.word); // alone, the band says it
+    put(state, live.ended || one.now.since === "reading" || live.channels.length < 2 ? "" : one.now.word); // alone, the band says it
     put(more, "lowest " + one.low + " · highest " + one.high + " · " + one.count + " readings");
   });
 }

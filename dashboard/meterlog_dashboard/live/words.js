@@ -16,6 +16,8 @@ export const isFresh = (channel, heardS) =>
 export function nameWords(channel) {
   return [channel.label, channel.point, channel.measured, channel.role].filter(Boolean).join(" · ");
 }
+const MOST_NAMED = 3; // more than these are counted: a line is read in two seconds
+const few = (words) => (words.length > MOST_NAMED ? [...words.slice(0, MOST_NAMED), "and " + (words.length - MOST_NAMED) + " more"] : words);
 const presentWords = (present) => [present.word, present.text].filter(Boolean).join(present.sort === "calm" ? " " : ", ");
 
 /* Below a reading: how old it is, and how its link is; `lost` where the page has no answer that it can use. */
@@ -32,20 +34,21 @@ export function linkNow({ channels, heardS, ended, lost, refused }) {
   if (refused) return ["lost", refused + ". What was recorded stays as it is on the disk; this page asks again by itself."];
   if (lost) return ["lost", "This page cannot reach the computer for " + Math.floor(heardS) + " s. The recording goes on there."];
   const dead = channels.filter((one) => one.link.sort === "lost");
-  if (dead.length) return ["lost", dead.map((one) => one.label + ": " + presentWords(one.link)).join("; ")];
+  if (dead.length) return ["lost", few(dead.map((one) => one.label + ": " + presentWords(one.link))).join("; ")];
   return ["calm", channels.length ? "link up" : ""];
 }
 
 /* The band, what is so now: [sort, word, text]. `state` has waitsFor and, of an end that was not asked for, cause beside those. */
 export function bandNow({ channels, ended, cause, lost, waitsFor }) {
   if (ended) return cause ? ["doubt", ended, cause] : ["calm", ended, ""];
-  if (lost) return ["lost", "not known", channels.map((one) => one.label + (one.now.sort === "lost" ? ": " + one.now.text : " was last " + presentWords(one.now))).join("; ")];
+  const was = (one) => one.label + (one.now.sort === "lost" ? ": " + one.now.text : " was last " + presentWords(one.now));
+  if (lost) return ["lost", "not known", few(channels.map(was)).join("; ")];
   if (!channels.length) return ["calm", "Waiting for the first reading", ""];
   const worst = [...channels].sort((a, b) => WORST.indexOf(a.now.sort) - WORST.indexOf(b.now.sort));
   const [first, ...others] = worst, named = (one) => one.label + ": " + presentWords(one.now);
-  if (waitsFor && first.now.sort === "calm") return ["calm", "Armed", waitsFor + ". Nothing is kept until then. " + worst.map(named).join(" · ")];
-  const bad = others.filter((one) => one.now.sort !== "calm").map(named);
-  return [first.now.sort, first.label + ": " + first.now.word, [first.now.text, ...(first.now.sort === "calm" ? others.map(named) : bad)].filter(Boolean).join(" · ")];
+  if (waitsFor && first.now.sort === "calm") return ["calm", "Armed", waitsFor + ". Nothing is kept until then. " + few(worst.map(named)).join(" · ")];
+  const bad = others.filter((one) => one.now.sort !== "calm");
+  return [first.now.sort, first.label + ": " + first.now.word, [first.now.text, ...few((bad.length ? bad : first.now.sort === "calm" ? others : []).map(named))].filter(Boolean).join(" · ")];
 }
 
 /* What has not been seen yet: how much it is, and the newest of it; empty for nothing. */

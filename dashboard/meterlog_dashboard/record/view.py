@@ -111,7 +111,7 @@ def _meter(number: int) -> Component:
     return html.Div(
         [
             field("address", f"{which}: address", "auto:/dev/ttyUSB0"),
-            field("label", "Name", "pump feed"),
+            field("label", "Name", "pump feed; of several columns: feed, ground"),
             field("point", "Test point", "connector C12 pin 3"),
         ],
         className="fields meter",

@@ -14,12 +14,13 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from meterlog.analysis import Analysis
+    from meterlog.fleet.frames import Dataset
     from meterlog.notebook.results import Compared, Diagnosed
     from meterlog.notebook.session import Session
 
 __version__ = "0.1.0"
 
-__all__ = ["__version__", "analyze", "compare", "diagnose", "open_session", "record"]
+__all__ = ["__version__", "analyze", "compare", "dataset", "diagnose", "open_session", "record"]
 
 # What each function needs is loaded when it is called: recording must not wait for pandas.
 
@@ -83,6 +84,21 @@ def compare(good: Sequence[Path | str], suspect: Path | str, *more: Path | str) 
     from meterlog.notebook.results import Compared
 
     return Compared(compare_sessions(good, suspect, *more))
+
+
+def dataset(path: Path | str, **where: object) -> Dataset:
+    """What `meterlog collect` gathered, as pandas frames: `dataset("fleet", vehicle="van 7")["measures"]`.
+
+    Args:
+        path: the dataset's folder.
+        where: what is to be so of the sessions: what was entered for them, or `month`, `vehicle_kind`, `circuit`.
+
+    Raises:
+        DatasetError: it is no dataset, cannot be read, or nothing is known of a key.
+    """
+    from meterlog.fleet.frames import Dataset
+
+    return Dataset(path, {key: str(value) for key, value in where.items()})
 
 
 def diagnose(

@@ -16,6 +16,7 @@ from meterlog.cli.terminal.notes import print_notes
 from meterlog.errors import UsageError
 
 if TYPE_CHECKING:
+    from meterlog.fleet.where import Where
     from meterlog.sides import Sides
 
 EXAMPLE = "meterlog compare --good recordings/key-on-good-1.sqlite recordings/key-on-suspect.sqlite"
@@ -25,12 +26,14 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the options."""
     parser.add_argument("suspect", metavar="SUSPECT", nargs="*", help="a suspect session")
     add = parser.add_argument
-    words = "a known-good session, or a folder of them; repeatable"
+    words = "a known-good session, or a folder or a dataset of them; repeatable"
     add("--good", metavar="SESSION", action="append", default=[], help=words)
     add("--before", metavar="SESSION", action="append", default=[], help="a session before the repair; repeatable")
     parser.add_argument(
         "--after", metavar="SESSION", action="append", default=[], help="a session after it; repeatable"
     )
+    words = "of a folder or dataset only sessions of which this is so, for example vehicle_kind='Panel van'; repeatable"
+    add("--where", metavar="KEY=VALUE", action="append", default=[], help=words)
     parser.add_argument(
         "--pair",
         metavar="GOOD=SUSPECT",
@@ -82,19 +85,42 @@ def _sides(args: argparse.Namespace) -> tuple[Sides, list[str], list[str]]:
         return BEFORE_AFTER, args.before, args.after
     if not args.good or not args.suspect:
         raise UsageError("name --good SESSION and a SUSPECT, or --before SESSION and --after SESSION")
-    return KNOWN_GOOD, [path for good in args.good for path in _sessions(good)], args.suspect
+    from meterlog.fleet.where import where_of
+
+    where = where_of(args.where)
+    return KNOWN_GOOD, [path for good in args.good for path in _sessions(good, where)], args.suspect
 
 
-def _sessions(good: str) -> list[str]:
-    """The sessions of a folder, by name; a path that is no folder is one session."""
-    from meterlog.session.files import session_files
-
+def _sessions(good: str, where: Where) -> list[str]:
+    """The sessions of a folder, by name, or of a dataset; a path that is no folder is one session."""
     if not Path(good).is_dir():
         return [good]
-    found = sorted(str(path) for path in session_files(Path(good)))
+    found = sorted(_of_dataset(good, where) if (Path(good) / "sessions").is_dir() else _of_folder(good, where))
     if not found:
-        raise UsageError(f"there are no sessions in the folder '{good}'")
+        raise UsageError(f"there are no {'such ' if where else ''}sessions in the folder '{good}'")
     return found
+
+
+def _of_dataset(good: str, where: Where) -> list[str]:
+    from meterlog.fleet.frames import Dataset
+
+    return [str(path) for path in Dataset(good, where)["sessions"].session]
+
+
+def _of_folder(good: str, where: Where) -> list[str]:
+    from meterlog.fleet.where import check_keys, fits
+    from meterlog.session.files import session_files
+    from meterlog.session.reader import open_reader
+
+    paths = [str(path) for path in session_files(Path(good))]
+    if not where:
+        return paths
+    entered = {}
+    for path in paths:
+        with open_reader(path) as reader:
+            entered[path] = dict(reader.details)
+    check_keys({key for details in entered.values() for key in details}, where)
+    return [path for path, details in entered.items() if fits(details, where)]
 
 
 def _pairs(words: list[str]) -> dict[str, str]:

@@ -83,8 +83,18 @@ def measured(
     difference = suspect.value - middle.value
     uncertainty = combined(middle.error, suspect.error)
     verdict = same(difference, uncertainty, tolerance)
-    note = _of_many(normal, len(good), unit, sides) if normal is not None else ""
+    note = _of_many(normal, good, suspect, unit, sides) if normal is not None else ""
     return Measure(name, part, unit, *middle, *suspect, difference, uncertainty, verdict, note)
+
+
+def false_alarm(sound: Sequence[float], value: float) -> float:
+    """The chance that another sound one lies as far out as a value, on either side, at most.
+
+    Of n + 1 exchangeable values each rank is as likely as every other, whatever their distribution: twice the share
+    of ranks from the value outwards (Vovk, Gammerman and Shafer, Algorithmic Learning in a Random World, 2005, 2.2).
+    """
+    above, below = (sum(one >= value for one in sound), sum(one <= value for one in sound))
+    return min(1.0, 2 * (1 + min(above, below)) / (len(sound) + 1))
 
 
 _DIGITS = 4
@@ -125,12 +135,15 @@ def _normal(values: NDArray[np.float64], errors: NDArray[np.float64]) -> _Normal
     return None if within is None else _Normal(within, tuple(values[odd].tolist()))
 
 
-def _of_many(normal: _Normal, captures: int, unit: str, sides: Sides) -> str:
-    """A sentence on what is normal, how sure that is, and what was left out of it."""
+def _of_many(normal: _Normal, good: Sequence[Figure], suspect: Figure, unit: str, sides: Sides) -> str:
+    """A sentence on what is normal, how sure that is, how far out the suspect is, and what was left out of it."""
     within, odd = normal
     low, high, *left_out = (shown(one, unit, digits=_DIGITS) for one in (within.low, within.high, *odd))
+    used = [figure.value for figure in good if figure.value not in odd]
     text = (
-        f"by {captures - len(odd)} {sides.reference} captures {SHARE:.0%} of such lie from {low} to {high} with "
+        f"by {len(used)} {sides.reference} captures {SHARE:.0%} of such lie from {low} to {high} with "
         f"{within.confidence:.0%} confidence, so up to {1 - SHARE:.0%} of sound ones lie outside"
     )
+    if not within.low <= suspect.value <= within.high:
+        text += f"; as far out as this is at most {false_alarm(used, suspect.value):.1%} of sound ones"
     return f"{text}; left out as odd: {', '.join(left_out)}" if odd else text

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from pathlib import Path
 
 from meterlog.comparing.comparison import Alignment, ChannelComparison, Comparison, Counted, Excursion, Measure
@@ -13,6 +14,9 @@ from meterlog.text.safe import one_line
 
 MOST_EXCURSIONS = 10
 """More excursions of a channel are summed up, and the farthest listed. A choice: a screenful."""
+
+_MOST_NAMED = 6
+"""More sessions of a side are counted, not named one by one. A choice: a quarter of a screen."""
 
 _SAID_BY_THE_NAME = {"1/h": ""}
 """Units that the measure's name says: 'dropout per hour'."""
@@ -34,7 +38,7 @@ def as_text(comparison: Comparison) -> str:
     sides = comparison.sides
     width = max(len(sides.reference), len(sides.other)) + 1
     lines = [
-        f"{name + ':':<{width}} {', '.join(map(one_line, paths))}"
+        f"{name + ':':<{width}} {_named(paths)}"
         for name, paths in ((sides.reference, comparison.good), (sides.other, comparison.suspect))
     ]
     lines += ["", f"{comparison.verdict.upper()}: {one_line(headline(comparison))}"]
@@ -43,6 +47,12 @@ def as_text(comparison: Comparison) -> str:
     lines += [f"not compared: {one_line(line)}" for line in comparison.unpaired if line not in comparison.deciding]
     lines += [f"note: {one_line(line)}" for line in comparison.notes]
     return "\n".join(lines) + "\n"
+
+
+def _named(paths: Sequence[str]) -> str:
+    if len(paths) <= _MOST_NAMED:
+        return ", ".join(map(one_line, paths))
+    return f"{len(paths)} sessions, from {one_line(paths[0])} to {one_line(paths[-1])}"
 
 
 def channel_name(channel: ChannelComparison, comparison: Comparison) -> str:
@@ -55,10 +65,7 @@ def _channel(channel: ChannelComparison, comparison: Comparison) -> list[str]:
     sides = comparison.sides
     name = one_line(channel_name(channel, comparison))
     lines = [f"{name} ({Quantity(channel.quantity).words}): {channel.verdict}"]
-    lines += [
-        f"  {one_line(alignment.good)}: {one_line(alignment_words(alignment, sides))}"
-        for alignment in channel.alignment
-    ]
+    lines += _alignments(channel.alignment, sides)
     rows = [("measure", sides.reference, sides.other, "difference", "verdict")]
     rows += [measure_words(measure) for measure in channel.measures]
     widths = [max(len(row[column]) for row in rows) for column in range(5)]
@@ -69,6 +76,17 @@ def _channel(channel: ChannelComparison, comparison: Comparison) -> list[str]:
     if not channel.excursions and channel.bands:
         lines.append(f"  no excursion from the band of {sides.the_reference} beyond the combined error")
     return lines + [f"  note: {one_line(note)}" for note in channel.notes]
+
+
+def _alignments(alignments: Sequence[Alignment], sides: Sides) -> list[str]:
+    """Say how each capture was aligned; of many only which could not be."""
+    told = [f"  {one_line(one.good)}: {one_line(alignment_words(one, sides))}" for one in alignments]
+    errors_s = [one.error_s for one in alignments if one.error_s is not None]
+    if len(told) <= _MOST_NAMED or not errors_s:
+        return told[:_MOST_NAMED]
+    aligned = next(one for one in alignments if one.error_s is not None)
+    unknown = [line for one, line in zip(alignments, told, strict=True) if one.error_s is None]
+    return [f"  {len(errors_s)} sessions aligned by {aligned.method}, each to {seconds(max(errors_s))}", *unknown]
 
 
 def alignment_words(alignment: Alignment, sides: Sides) -> str:

@@ -1,0 +1,92 @@
+"""Say what is normal on a kind of vehicle or circuit, by many sessions: each measure with the interval of most.
+
+Normal is not sound: what most vehicles show may be outside the limits, and 1 in 20 sound ones lies outside.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import asdict
+from itertools import groupby
+from pathlib import Path
+from tempfile import TemporaryDirectory
+from typing import TYPE_CHECKING
+
+from meterlog.errors import UsageError
+from meterlog.text.figures import shown
+from meterlog.text.safe import one_line
+
+if TYPE_CHECKING:
+    from meterlog.fleet.frames import Dataset
+    from meterlog.fleet.normal import Normal
+
+EXAMPLE = "meterlog normal fleet --where vehicle_kind='Panel van'"
+
+_DIGITS = 4
+"""Of what is normal: as many as most meters show."""
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare the options."""
+    parser.add_argument("source", metavar="DATASET", type=Path, help="a dataset, or a folder of sessions")
+    words = "only sessions of which this is so, for example vehicle='van 7'; repeatable"
+    parser.add_argument("--where", metavar="KEY=VALUE", action="append", default=[], help=words)
+    parser.add_argument("--circuit", metavar="NAME", help="only sessions of jobs on this circuit")
+    parser.add_argument("--json", action="store_true", help="one JSON object on standard output")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Read, and print."""
+    from meterlog.fleet.normal import normal_of
+    from meterlog.fleet.where import CIRCUIT, where_of
+
+    wanted = dict(where_of(args.where)) | ({CIRCUIT: args.circuit} if args.circuit else {})
+    with _dataset(args.source) as dataset:
+        measures = (dataset.where(**wanted) if wanted else dataset)["measures"]
+    if measures.empty:
+        raise UsageError(f"'{args.source}' holds no measure of such sessions")
+    found = normal_of(measures)
+    if args.json:
+        json.dump({"normal": [asdict(one) for one in found]}, sys.stdout, indent=2, allow_nan=False)
+        sys.stdout.write("\n")
+    else:
+        sys.stdout.writelines(f"{line}\n" for line in _lines(found))
+    return 0
+
+
+@contextmanager
+def _dataset(source: Path) -> Iterator[Dataset]:
+    """The dataset; of a folder of sessions one that is made for now."""
+    from meterlog.fleet.collect import collect
+    from meterlog.fleet.frames import Dataset, is_dataset
+
+    if is_dataset(source):
+        yield Dataset(source)
+        return
+    if not source.is_dir():
+        raise UsageError(f"'{source}' is neither a dataset nor a folder of sessions")
+    with TemporaryDirectory() as folder:
+        made = Path(folder) / "dataset"
+        collect([str(source)], made)
+        yield Dataset(made)
+
+
+def _lines(found: list[Normal]) -> Iterator[str]:
+    from meterlog.fleet.normal import sentence
+
+    for label, some in groupby(found, lambda one: one.label):
+        yield one_line(label)
+        for one in some:
+            middle = shown(one.middle, one.unit, digits=_DIGITS)
+            if one.low is None or one.high is None:
+                yield f"  {one.measure}: {middle} in the middle; {sentence(one)}"
+                continue
+            low, high = (shown(end, one.unit, digits=_DIGITS) for end in (one.low, one.high))
+            yield f"  {one.measure}: {low} to {high}, {middle} in the middle ({sentence(one)})"
+            for odd in one.odd:
+                of = f", {one_line(odd.vehicle)}" if odd.vehicle else ""
+                yield f"    left out: {shown(odd.value, one.unit, digits=_DIGITS)}, {one_line(odd.session)}{of}"

@@ -88,6 +88,7 @@ LAYERS: tuple[tuple[str, ...], ...] = (
     ("loaded",),
     ("comparing", "job"),
     ("fleet",),
+    ("trends",),
     ("drawing",),
     ("report",),
     ("notebook",),

@@ -54,6 +54,7 @@ def test_a_small_board_records_analyzes_compares_diagnoses_keeps_jobs_and_tables
     [
         ("export prime.sqlite --out prime.parquet", "pyarrow", "'meterlog[parquet]'"),
         ("collect . --out fleet", "pyarrow", "'meterlog[parquet]'"),
+        ("trends .", "pyarrow", "'meterlog[parquet]'"),
         ("collect . --out fleet --scheduler tcp://localhost:8786", "distributed", "'meterlog[cluster]'"),
         ("collect memory://sessions --out fleet", "fsspec", "'meterlog[cluster]'"),
         ("page", "flask", "meterlog"),

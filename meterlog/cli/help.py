@@ -36,6 +36,7 @@ TOPICS = {
     "report": ("meterlog", "report", "the page for the customer"),
     "tables": ("meterlog", "exchange", "tables in and out"),
     "collect": ("meterlog", "fleet", "what many sessions show, as one dataset of tables"),
+    "trends": ("meterlog", "trends", "what has changed on a vehicle, and since when"),
     "sessions": ("meterlog", "session", "session files, corrections, notebooks"),
 }
 """Each manual: its package, its folder in it, and what it is about."""

@@ -33,6 +33,7 @@ COMMANDS = {
     "report": ("meterlog.cli.report", "write one HTML file to show the customer"),
     "collect": ("meterlog.cli.collect", "gather what many sessions show into one dataset of tables"),
     "normal": ("meterlog.cli.normal", "say what is normal by many sessions, measure by measure"),
+    "trends": ("meterlog.cli.trends", "find what has changed on each vehicle over its sessions, and since when"),
     "import": ("meterlog.cli.import_table", "make a session from a CSV file"),
     "export": ("meterlog.cli.export", "write a session as CSV or Parquet"),
     "emulate": ("meterlog_drivers.simulated.emulate", "simulate a meter on a real port"),

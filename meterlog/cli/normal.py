@@ -9,11 +9,9 @@ import argparse
 import json
 import sys
 from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import asdict
 from itertools import groupby
 from pathlib import Path
-from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING
 
 from meterlog.errors import UsageError
@@ -21,7 +19,6 @@ from meterlog.text.figures import shown
 from meterlog.text.safe import one_line
 
 if TYPE_CHECKING:
-    from meterlog.fleet.frames import Dataset
     from meterlog.fleet.normal import Normal
 
 EXAMPLE = "meterlog normal fleet --where vehicle_kind='Panel van'"
@@ -41,11 +38,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Read, and print."""
+    from meterlog.fleet.either import dataset_or_folder
     from meterlog.fleet.normal import normal_of
     from meterlog.fleet.where import CIRCUIT, where_of
 
     wanted = dict(where_of(args.where)) | ({CIRCUIT: args.circuit} if args.circuit else {})
-    with _dataset(args.source) as dataset:
+    with dataset_or_folder(args.source) as dataset:
         measures = (dataset.where(**wanted) if wanted else dataset)["measures"]
     if measures.empty:
         raise UsageError(f"'{args.source}' holds no measure of such sessions")
@@ -56,23 +54,6 @@ def run(args: argparse.Namespace) -> int:
     else:
         sys.stdout.writelines(f"{line}\n" for line in _lines(found))
     return 0
-
-
-@contextmanager
-def _dataset(source: Path) -> Iterator[Dataset]:
-    """The dataset; of a folder of sessions one that is made for now."""
-    from meterlog.fleet.collect import collect
-    from meterlog.fleet.frames import Dataset, is_dataset
-
-    if is_dataset(source):
-        yield Dataset(source)
-        return
-    if not source.is_dir():
-        raise UsageError(f"'{source}' is neither a dataset nor a folder of sessions")
-    with TemporaryDirectory() as folder:
-        made = Path(folder) / "dataset"
-        collect([str(source)], made)
-        yield Dataset(made)
 
 
 def _lines(found: list[Normal]) -> Iterator[str]:

@@ -24,6 +24,9 @@ The chips cannot be told apart by their frames, and the same function byte means
 
 Minus on one chip is low battery on its sister, so a frame with either is asked about too until `status` is told.
 The guide's status is `judge-first`, so `amperes=0x3F` implies it. RPM is no quantity of ours: its frames are refused.
+A sister with adapter inputs (graded C) has 0x3B for diode, 0x3A for Hz, and inputs where diode, ohm, continuity and mA
+are here; its ranges and the rest of its codes are not known, and nothing in its frames tells it from the others. So
+`meters` says what was assumed, and `--check` finds it.
 What is asked gives no reading until the address says it. A frame of more than 4000 counts is refused; `counts=6000` is
 for a display that shows more. Some meters send each frame twice: `blocks=twice` takes only what came twice alike.
 """
@@ -148,6 +151,8 @@ class Digits11(FixedFrameDriver):
                 "0x3F": "function 0x39 taken as mA and 0x3F as A; a sister chip has 0x3F for mA (amperes=0x30)",
                 "0x30": "function 0x3F taken as mA and 0x30 as A; a sister chip has 0x3F for A (amperes=0x3F)",
             }[_amperes(address)],
+            "0x3B taken as volts; a sister chip with adapter inputs has its diode test there, and inputs as ohm and mA",
+            "frames of five digits (five11) look alike: compare with the display",
         )
 
 

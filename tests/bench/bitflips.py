@@ -1,4 +1,4 @@
-"""Measures the harm of flipped bits: `python -m tests.bench.bitflips [--frames N] [--seeds N]`; 10,000 and 20.
+"""Measures the harm of flipped bits: `python -m tests.bench.bitflips [--frames N] [--seeds N] [--only D ...]`; 10,000 and 20.
 
 Two tables. *Single frames*: every bit of every frame that a driver can show (at most `FRAMES` of them, a seeded draw)
 is flipped, between good frames. `wrong` is the share of flips after which some reading is not what was sent, `legal`
@@ -19,7 +19,7 @@ import argparse
 import math
 import random
 from collections import Counter
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from functools import partial
 from pathlib import Path
@@ -33,7 +33,10 @@ from meterlog.reading import Flag, Quantity, Reading
 from meterlog.series import Series
 from meterlog.session.contents import Contents
 from meterlog.session.model import Channel
+from meterlog_drivers.bcd17 import Bcd17
 from meterlog_drivers.display.every_mode import every_mode, nearest_shown
+from meterlog_drivers.five11 import Five11
+from tests.bench.fuzz_bytes import driver_of
 from tests.bench.results import write
 
 FRAMES = 60
@@ -56,6 +59,8 @@ FRAMINGS = (
     ("digits14:x", False),
     ("digits14:x", True),
     ("chars16:x", False),
+    (f"five11:x?{Five11.emulated}", False),
+    (f"bcd17:x?{Bcd17.emulated}", False),
     ("text:x", False),
 )
 """Addresses, and whether the line is read as 8N1 with its parity."""
@@ -279,11 +284,11 @@ def feeds(address: str, parity: bool, count: int, seeds: int) -> Iterator[tuple[
         yield name, verdicts
 
 
-def single_lines() -> Iterator[str]:
+def single_lines(framings: Sequence[tuple[str, bool]]) -> Iterator[str]:
     """The table of single frames."""
     yield "| framing | flips | wrong | legal | near | doubted of the rest | extra |"
     yield "|---|---|---|---|---|---|---|"
-    for address, parity in FRAMINGS + MORE:
+    for address, parity in framings:
         tally = flips(address, parity)
         near = tally.near / tally.wrong if tally.wrong else 0.0
         far = tally.wrong - tally.near
@@ -294,11 +299,11 @@ def single_lines() -> Iterator[str]:
         )
 
 
-def feed_lines(count: int, seeds: int) -> Iterator[str]:
+def feed_lines(framings: Sequence[tuple[str, bool]], count: int, seeds: int) -> Iterator[str]:
     """The table of feeds."""
     yield "| framing | feed | frames | wrong readings | of them not doubted | false verdicts | true dropouts found |"
     yield "|---|---|---|---|---|---|---|"
-    for address, parity in FRAMINGS:
+    for address, parity in framings:
         for name, v in feeds(address, parity, count, seeds):
             said = ", ".join(f"{n} {kind}" for kind, n in sorted(v.false.items()) if n) or "0"
             found = f"{v.found} of {v.dropouts} ({v.found / v.dropouts:.1%})" if v.dropouts else "-"
@@ -306,7 +311,8 @@ def feed_lines(count: int, seeds: int) -> Iterator[str]:
 
 
 def _name(address: str, parity: bool) -> str:
-    return f"`{address.replace(':x', '', 1)}`" + (", parity checked" if parity else "")
+    name, told, _ = address.replace(":x", "", 1).partition("told=")
+    return f"`{name}{told}{'...' * bool(told)}`" + (", parity checked" if parity else "")
 
 
 def main() -> None:
@@ -314,13 +320,18 @@ def main() -> None:
     parser = argparse.ArgumentParser(prog="python -m tests.bench.bitflips", description=__doc__)
     parser.add_argument("--frames", type=int, default=FULL, help="frames a feed")
     parser.add_argument("--seeds", type=int, default=20, help="feeds of each kind")
+    parser.add_argument("--only", nargs="+", metavar="DRIVER", default=[], help="only these drivers' framings")
     args = parser.parse_args()
+    fed, single = (
+        [one for one in some if not args.only or driver_of(one[0]) in args.only] for some in (FRAMINGS, FRAMINGS + MORE)
+    )
     said = []
-    for line in [*single_lines(), "", *feed_lines(args.frames, args.seeds)]:
-        print(line, flush=True)
-        said.append(line)
+    for lines in (single_lines(single), [""], feed_lines(fed, args.frames, args.seeds)):
+        for line in lines:
+            print(line, flush=True)
+            said.append(line)
     if args.frames >= FULL:
-        write("flipped bits", said)
+        write(f"flipped bits{' of ' * bool(args.only)}{', '.join(args.only)}", said)
 
 
 if __name__ == "__main__":

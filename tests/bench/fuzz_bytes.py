@@ -25,7 +25,9 @@ import numpy as np
 
 from meterlog.driver.framing import Framing, framing_of
 from meterlog.reading import Flag, Reading
+from meterlog_drivers.bcd17 import Bcd17
 from meterlog_drivers.display.every_mode import every_mode
+from meterlog_drivers.five11 import Five11
 from tests.bench.results import write
 
 ADDRESSES = (
@@ -35,6 +37,8 @@ ADDRESSES = (
     "digits11:x?amperes=0x3F",
     "digits14:x",
     "chars16:x",
+    f"five11:x?{Five11.emulated}",
+    f"bcd17:x?{Bcd17.emulated}",
     "text:x",
 )
 FULL = 10**8
@@ -127,6 +131,11 @@ def run(address: str, count: int, seed: int) -> Iterator[tuple[str, Tally]]:
     yield "grown", Tally(fed=max(0, _size_kb() - after_tenth_kb))
 
 
+def driver_of(address: str) -> str:
+    """The driver's name in an address."""
+    return address.partition(":")[0]
+
+
 def _size_kb() -> int:
     return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
 
@@ -138,7 +147,8 @@ def lines(addresses: list[str], count: int, seed: int) -> Iterator[str]:
     for address in addresses:
         begun_s = time.process_time()
         *tallies, (_, grown) = run(address, count, seed)
-        name = address.replace(":x", "", 1)
+        name, told, _ = address.replace(":x", "", 1).partition("told=")
+        name += f"{told}..." if told else ""
         for kind, t in tallies:
             share = f"{t.wrong} ({t.wrong / t.readings:.1%})" if t.readings else "0"
             yield (f"| `{name}`, {kind} | {t.fed:.2e} | {t.readings} | {share} | {t.slowest_s:.2f} s | |")
@@ -159,8 +169,9 @@ def main() -> None:
     for line in lines(args.addresses, args.bytes, args.seed):
         print(line, flush=True)
         said.append(line)
-    if args.bytes >= FULL and len(args.addresses) == len(ADDRESSES):
-        write("fuzzed bytes", said)
+    if args.bytes >= FULL:
+        some = "" if args.addresses == list(ADDRESSES) else f" of {', '.join(map(driver_of, args.addresses))}"
+        write(f"fuzzed bytes{some}", said)
 
 
 if __name__ == "__main__":

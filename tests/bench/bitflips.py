@@ -1,4 +1,4 @@
-"""Measures the harm of flipped bits: `python -m tests.bench.bitflips [--frames N] [--seeds N] [--only D ...]`; 10,000 and 20.
+"""Measures the harm of flipped bits: `python -m tests.bench.bitflips [--frames N] [--seeds N] [--only D ...]`.
 
 Two tables. *Single frames*: every bit of every frame that a driver can show (at most `FRAMES` of them, a seeded draw)
 is flipped, between good frames. `wrong` is the share of flips after which some reading is not what was sent, `legal`
@@ -318,8 +318,8 @@ def _name(address: str, parity: bool) -> str:
 def main() -> None:
     """Print both tables."""
     parser = argparse.ArgumentParser(prog="python -m tests.bench.bitflips", description=__doc__)
-    parser.add_argument("--frames", type=int, default=FULL, help="frames a feed")
-    parser.add_argument("--seeds", type=int, default=20, help="feeds of each kind")
+    parser.add_argument("--frames", type=int, default=FULL, help=f"frames a feed (default {FULL})")
+    parser.add_argument("--seeds", type=int, default=20, help="feeds of each kind (default 20)")
     parser.add_argument("--only", nargs="+", metavar="DRIVER", default=[], help="only these drivers' framings")
     args = parser.parse_args()
     fed, single = (

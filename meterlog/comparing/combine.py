@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from meterlog.comparing.comparison import Measure, Same
 from meterlog.sides import KNOWN_GOOD, Sides
-from meterlog.signal.tolerance import LEAST, SHARE, Tolerance, outlying, tolerance_interval
+from meterlog.signal.tolerance import SHARE, Tolerance, odd, tolerance_interval
 from meterlog.text.figures import shown
 
 
@@ -127,23 +127,20 @@ def _several(figures: Sequence[Figure], suspect: Figure | None) -> tuple[Figure 
 
 
 def _normal(values: NDArray[np.float64], errors: NDArray[np.float64]) -> _Normal | None:
-    if len(values) < LEAST:
-        return None
-    # Of readings that are all but equal one is soon far out for statistics, and still within its meter's error.
-    odd = outlying(values) & (np.abs(values - np.median(values)) > errors)
-    within = tolerance_interval(values[~odd])
-    return None if within is None else _Normal(within, tuple(values[odd].tolist()))
+    out = odd(values, errors)
+    within = tolerance_interval(values[~out])
+    return None if within is None else _Normal(within, tuple(values[out].tolist()))
 
 
 def _of_many(normal: _Normal, good: Sequence[Figure], suspect: Figure, unit: str, sides: Sides) -> str:
     """A sentence on what is normal, how sure that is, how far out the suspect is, and what was left out of it."""
-    within, odd = normal
-    low, high, *left_out = (shown(one, unit, digits=_DIGITS) for one in (within.low, within.high, *odd))
-    used = [figure.value for figure in good if figure.value not in odd]
+    within, left_aside = normal
+    low, high, *left_out = (shown(one, unit, digits=_DIGITS) for one in (within.low, within.high, *left_aside))
+    used = [figure.value for figure in good if figure.value not in left_aside]
     text = (
         f"by {len(used)} {sides.reference} captures {SHARE:.0%} of such lie from {low} to {high} with "
         f"{within.confidence:.0%} confidence, so up to {1 - SHARE:.0%} of sound ones lie outside"
     )
     if not within.low <= suspect.value <= within.high:
         text += f"; as far out as this is at most {false_alarm(used, suspect.value):.1%} of sound ones"
-    return f"{text}; left out as odd: {', '.join(left_out)}" if odd else text
+    return f"{text}; left out as odd: {', '.join(left_out)}" if left_aside else text

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from meterlog.signal.tolerance import LEAST, SHARE, outlying, tolerance_interval
+from meterlog.signal.tolerance import LEAST, SHARE, odd, tolerance_interval
 
 _WHAT = ["label", "quantity", "measure", "unit"]
 """One measure of one place: the columns that are alike in all its rows."""
@@ -47,7 +47,7 @@ class Normal:
         low: the interval's lower end; None where there are too few.
         high: its upper end.
         confidence: the probability that `SHARE` or more of all such lie within.
-        method: `normal` or `ranks`; see `tolerance_interval`.
+        method: see `Tolerance`.
         odd: what was left out.
     """
 
@@ -83,10 +83,8 @@ def _one(key: Hashable, rows: pd.DataFrame) -> Normal:
     of = "vehicle" if vehicles >= LEAST else "capture"
     sample = named.drop_duplicates("vehicle", keep="last") if of == "vehicle" else captures
     values = sample.value.to_numpy()
-    odd = np.zeros(len(values), np.bool_)
-    if len(values) >= LEAST:  # of values that are all but equal one is soon far out, and still within its meter's error
-        odd = outlying(values) & (np.abs(values - np.median(values)) > sample.error.to_numpy())
-    within = tolerance_interval(values[~odd])
+    out = odd(values, sample.error.to_numpy())
+    within = tolerance_interval(values[~out])
     label, quantity, measure, unit = (str(part) for part in (key if isinstance(key, tuple) else (key,)))
     return Normal(
         label,
@@ -96,13 +94,13 @@ def _one(key: Hashable, rows: pd.DataFrame) -> Normal:
         captures=len(captures),
         vehicles=vehicles,
         of=of,
-        used=int((~odd).sum()),
-        middle=statistics.median(values[~odd].tolist()),
+        used=int((~out).sum()),
+        middle=statistics.median(values[~out].tolist()),
         low=None if within is None else within.low,
         high=None if within is None else within.high,
         confidence=None if within is None else within.confidence,
         method=None if within is None else within.method,
-        odd=tuple(map(Odd, *(sample.loc[odd, column].tolist() for column in ("session", "vehicle", "value")))),
+        odd=tuple(map(Odd, *(sample.loc[out, column].tolist() for column in ("session", "vehicle", "value")))),
     )
 
 
@@ -125,5 +123,5 @@ def sentence(one: Normal) -> str:
         whose = f"{SHARE:.0%} of captures of these {one.vehicles} vehicles, by {one.used}{left_out}"
     else:
         whose = f"{SHARE:.0%} of such, by {one.used} captures{left_out}, if each is of another vehicle"
-    by = "by ranks" if one.method == "ranks" else "normal distribution"
+    by = "by ranks" if one.method == "ranks" else f"{one.method} distribution"
     return f"{whose}; {one.confidence:.0%} sure, {by}"

@@ -26,6 +26,10 @@ _OUTLYING = 0.01
 _Z = NormalDist()
 
 
+Method = Literal["normal", "lognormal", "normal or lognormal", "ranks"]
+"""How an interval is found. The spelling is part of `normal --json`."""
+
+
 class Tolerance(NamedTuple):
     """An interval in which a share of the population lies.
 
@@ -33,20 +37,23 @@ class Tolerance(NamedTuple):
         low: its lower end.
         high: its upper end.
         confidence: the probability, over samples, that `SHARE` or more of the population lies within.
-        method: `normal`, or `ranks` where no distribution is supposed.
+        method: `normal`, `lognormal`, `normal or lognormal` (then the wider of both, at each end), or `ranks` where no
+            distribution is supposed.
     """
 
     low: float
     high: float
     confidence: float
-    method: Literal["normal", "ranks"]
+    method: Method
 
 
 def tolerance_interval(values: NDArray[np.float64]) -> Tolerance | None:
     """Return where 95 % of the population lies with 95 % confidence.
 
-    By ranks from 93 values on. With fewer by the normal distribution where the sample could be normal; where it could
-    not, between the least and the greatest value, whose confidence is less and is stated.
+    By ranks from 93 values on. With fewer by the normal distribution, or that of the logarithms, where the sample could
+    be so spread: drops and times are often skewed, and a small sample does not show it, so the wider of both is taken
+    where it could be either. Where it could be neither, between the least and the greatest value, whose confidence is
+    less and is stated.
 
     Args:
         values: the sample, shape (n,), finite, independent.
@@ -57,10 +64,35 @@ def tolerance_interval(values: NDArray[np.float64]) -> Tolerance | None:
     n = len(values)
     if n < LEAST:
         return None
-    if rank_confidence(n) >= CONFIDENCE or not could_be_normal(values):
+    if rank_confidence(n) >= CONFIDENCE:
         return _by_ranks(np.sort(values))
-    middle, reach = float(values.mean()), normal_factor(n) * float(values.std(ddof=1))
-    return Tolerance(middle - reach, middle + reach, CONFIDENCE, "normal")
+    found: dict[Method, tuple[float, float]] = {}
+    if could_be_normal(values):
+        found["normal"] = _by_normal(values)
+    logs = _logs(values)
+    if logs is not None and could_be_normal(logs):
+        found["lognormal"] = _back(_by_normal(logs), values)
+    if not found:
+        return _by_ranks(np.sort(values))
+    method: Method = "normal or lognormal" if len(found) > 1 else next(iter(found))
+    lows, highs = zip(*found.values(), strict=True)
+    return Tolerance(min(lows), max(highs), CONFIDENCE, method)
+
+
+def _by_normal(values: NDArray[np.float64]) -> tuple[float, float]:
+    middle, reach = float(values.mean()), normal_factor(len(values)) * float(values.std(ddof=1))
+    return middle - reach, middle + reach
+
+
+def _logs(values: NDArray[np.float64]) -> NDArray[np.float64] | None:
+    """The logarithms of values of one sign, without it; None of others."""
+    one_sign = bool((values > 0).all() or (values < 0).all())
+    return np.asarray(np.log(np.abs(values)), np.float64) if one_sign else None
+
+
+def _back(ends: tuple[float, float], values: NDArray[np.float64]) -> tuple[float, float]:
+    low, high = (math.exp(end) for end in ends)
+    return (low, high) if values[0] > 0 else (-high, -low)
 
 
 def normal_factor(n: int) -> float:
@@ -109,11 +141,25 @@ def could_be_normal(values: NDArray[np.float64]) -> bool:
     return statistic * (1 + 0.75 / n + 2.25 / n**2) <= _NORMAL_MOST
 
 
-def outlying(values: NDArray[np.float64]) -> NDArray[np.bool_]:
-    """Tell which values do not belong to the others: the farthest out is left out until none is too far.
+def odd(values: NDArray[np.float64], errors: NDArray[np.float64]) -> NDArray[np.bool_]:
+    """Tell which values are to be left out: they do not belong, and lie off by more than their error; of few none.
 
-    Grubbs' test at 1 %, one value at a time, at most a fifth of them.
+    Of readings that are all but equal one is soon far out for statistics, and still within its meter's error.
     """
+    if len(values) < LEAST:
+        return np.zeros(len(values), np.bool_)
+    return np.asarray(outlying(values) & (np.abs(values - np.median(values)) > errors), np.bool_)
+
+
+def outlying(values: NDArray[np.float64]) -> NDArray[np.bool_]:
+    """Tell which values do not belong to the others, by themselves and by their logarithms: else a skewed sample
+    would lose its long end."""
+    out, logs = _far_out(values), _logs(values)
+    return out if logs is None else out & _far_out(logs)
+
+
+def _far_out(values: NDArray[np.float64]) -> NDArray[np.bool_]:
+    """Leave out the farthest value until none is too far: Grubbs' test at 1 %, at most a fifth of them."""
     out = np.zeros(len(values), np.bool_)
     for _ in range(len(values) // 5):
         left = np.flatnonzero(~out)

@@ -71,12 +71,27 @@ def test_by_ranks_it_holds_for_a_skewed_population_too(n: int) -> None:
     assert np.mean(held) == pytest.approx(0.95, abs=0.02)
 
 
-def test_a_small_skewed_sample_gets_less_confidence_and_not_a_false_shape() -> None:
-    values = np.exp(2 * np.random.default_rng(1).normal(size=30))
+@pytest.mark.parametrize("n", [10, 30])
+def test_a_small_skewed_sample_is_not_taken_for_a_normal_one(n: int) -> None:
+    rng = np.random.default_rng(n)
+    found = [tolerance_interval(np.exp(0.6 * rng.normal(size=n))) for _ in range(SAMPLES)]
+    sure = [one for one in found if one is not None and one.confidence >= CONFIDENCE]
+    assert len(sure) >= 0.93 * SAMPLES
+    logs = [one._replace(low=np.log(max(one.low, 1e-300)) / 0.6, high=np.log(one.high) / 0.6) for one in sure]
+    assert np.mean([_held(one) >= SHARE for one in logs]) >= 0.93
+
+
+def test_a_small_sample_of_no_known_shape_gets_less_confidence() -> None:
+    values = np.repeat([1.0, 2.0], 15) + np.random.default_rng(1).normal(size=30) / 50
     assert not could_be_normal(values)
     found = tolerance_interval(values)
     assert found == Tolerance(float(values.min()), float(values.max()), rank_confidence(30), "ranks")
     assert found.confidence == pytest.approx(0.4465, abs=1e-3)  # 1 - 30 x 0.95^29 + 29 x 0.95^30
+
+
+def test_the_long_end_of_a_skewed_sample_belongs_to_it() -> None:
+    rng = np.random.default_rng(4)
+    assert np.mean([outlying(np.exp(0.6 * rng.normal(size=100))).any() for _ in range(SAMPLES)]) <= 0.02
 
 
 def test_few_values_give_none() -> None:

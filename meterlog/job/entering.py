@@ -88,7 +88,7 @@ def _check_look(job: Job, complaint: Complaint | None, key: str, answer: str) ->
         case = case_of(job)
         observed_from_table({key: answer}, case.circuit if case else load_circuit("pump-feed"), "a look:")
     elif key not in known:
-        every = [*known, *questions(), CHOOSES]
+        every = dict.fromkeys([*known, *questions(), CHOOSES])
         raise UsageError(f"nothing is known of '{key}'{did_you_mean(key, every)}; it can be {', '.join(every)}")
     if complaint is not None and key in known and answer != "unknown":
         likelihood(complaint.look(key), answer)

@@ -119,7 +119,9 @@ def parse_toml(data: bytes, path: str | Path, failure: Failure) -> TomlText:
     except tomllib.TOMLDecodeError as error:
         at = re.search(r"at line (\d+)", str(error))
         line = int(at[1]) if at else text.count("\n") + 1
-        raise failure(f"{path}, line {line}: this is not TOML: {error}") from error
+        key = _KEY.match(text.split("\n")[line - 1])
+        where = f", at '{key[key.lastindex or 0]}'" if key else ""
+        raise failure(f"{path}, line {line}: this is not TOML{where}: {error}") from error
     except ValueError:
         raise failure(f"'{path}' has a number of thousands of digits") from None
 

@@ -165,7 +165,7 @@ def test_comments_and_order_of_the_file_are_kept(job: Run, folder: Path) -> None
         ('step = "look"', 'step = "lok"', "'step' must be one of look, measured"),
         ('answer = "no"', "", "'answer' is missing"),
         ('circuit = ""', 'circuit = "../x.toml"', "must be the name of a file in the job's folder"),
-        ("format = 1", "format = ", "this is not TOML"),
+        ("format = 1", "format = ", "line 3: this is not TOML, at 'format'"),
     ],
 )
 def test_a_damaged_file_is_named_and_nothing_is_written(

@@ -109,6 +109,10 @@ class Display(Protocol):
         """Show something that happened."""
         ...
 
+    def seen(self) -> None:
+        """Take what happened until now for seen."""
+        ...
+
     def refresh(self, recorder: Recorder, typing: str | None) -> None:
         """Show the figures, when it is time; `typing` is the marker text that is being typed."""
         ...
@@ -281,7 +285,7 @@ def _show_until_end(
         else:
             print(f"recording to {one_line(str(path))}; Ctrl-C ends the recording and keeps the data")
         stack.callback(display.close)
-        keys = RecordKeys(lambda name, at_s: recorder.mark(name, time_s=at_s), lambda: recorder.elapsed_s)
+        keys = RecordKeys(lambda name, at_s: recorder.mark(name, time_s=at_s), lambda: recorder.elapsed_s, display.seen)
         over = False
         gc.freeze()  # a full collection of all that was imported would stop every thread for some 25 ms
         while not over:

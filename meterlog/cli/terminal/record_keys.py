@@ -1,4 +1,4 @@
-"""The keys while recording: markers by one key, a marker with text, the end."""
+"""The keys while recording: markers by one key, a marker with text, what was seen, the end."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from collections.abc import Callable
 from meterlog.cli.terminal.typed_line import edited, ends
 
 MARKER_KEYS = {"k": "key-on", "c": "crank", "w": "wiggle", "o": "key-off"}
-HELP = "k key-on   c crank   w wiggle   o key-off   m marker with text   q end"
+HELP = "k key-on   c crank   w wiggle   o key-off   m marker with text   s seen   q end"
 
 
 class RecordKeys:
@@ -18,11 +18,14 @@ class RecordKeys:
         ended: whether the end was asked for.
     """
 
-    def __init__(self, mark: Callable[[str, float], None], clock: Callable[[], float]) -> None:
-        """Set markers with `mark(name, time_s)`; a text marker has the time when its typing began."""
+    def __init__(
+        self, mark: Callable[[str, float], None], clock: Callable[[], float], seen: Callable[[], None]
+    ) -> None:
+        """Set markers with `mark(name, time_s)`; a text marker has the time when its typing began. `seen()` is called
+        where the person has looked at what happened."""
         self.text: str | None = None
         self.ended = False
-        self._mark, self._clock = mark, clock
+        self._mark, self._clock, self._seen = mark, clock, seen
         self._began_s = 0.0
 
     def take(self, typed: str) -> None:
@@ -34,6 +37,8 @@ class RecordKeys:
                 self._mark(MARKER_KEYS[key.lower()], self._clock())
             elif key.lower() == "m":
                 self.text, self._began_s = "", self._clock()
+            elif key.lower() == "s":
+                self._seen()
             elif key.lower() == "q":
                 self.ended = True
 

@@ -68,6 +68,9 @@ class LineDisplay:
                 spread = f", {low} to {high}, {channel.count} readings, {channel.rate_hz:.3g}/s" if due else ""
                 print(wrapped(f"{recorder.elapsed_s:9.2f} s  {name}: {readout(channel.last)}{spread}"))
 
+    def seen(self) -> None:
+        """Nothing to do: every line stays."""
+
     def close(self) -> None:
         """Nothing to put back."""
 

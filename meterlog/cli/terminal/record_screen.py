@@ -49,12 +49,15 @@ class ScreenDisplay:
         self._live.start()
         self._drawn_s = 0.0
         self._begun = Begun()
+        self._unseen: list[str] = []
 
     def notice(self, notice: Notice) -> None:
         """Show something that happened, above the picture."""
         for caution in self._cautions.new_cautions(notice):
             self._say(f"caution: {caution}", "yellow")
         alarm = notice.event is not None and KINDS[notice.event.kind].rings
+        if notice.event is not None:
+            self._unseen.append(f"{KINDS[notice.event.kind].words} at {notice.event.start_s:.1f} s")
         self._say(f"{notice.time_s:9.2f} s  {one_line(said(notice))}", "bold red" if alarm else "")
         if alarm and self._sound:
             self._console.bell()
@@ -72,6 +75,10 @@ class ScreenDisplay:
             return
         self._drawn_s = now_s
         self._live.update(self._picture(recorder, typing), refresh=True)
+
+    def seen(self) -> None:
+        """Take what happened until now for seen."""
+        self._unseen.clear()
 
     def close(self) -> None:
         """Take the picture away and put the terminal back."""
@@ -125,7 +132,14 @@ class ScreenDisplay:
         keys = Text(HELP if self._keys else "Ctrl-C ends the recording and keeps the data", "dim")
         if typing is not None:
             keys = Text(f"marker: {typing}_   (Enter sets it, Esc cancels)", "bold")
-        return [Text(f"{state} {recorder.elapsed_s:.0f} s to {self._path}", "dim"), keys]
+        return [Text(f"{state} {recorder.elapsed_s:.0f} s to {self._path}", "dim"), *self._not_seen(), keys]
+
+    def _not_seen(self) -> list[Text]:
+        """Count what happened since the person last said so, in the page's words."""
+        if not self._unseen or not self._keys:
+            return []
+        last = "last " if len(self._unseen) > 1 else ""
+        return [Text(f"{len(self._unseen)} not seen: {last}{self._unseen[-1]}", "bold yellow")]
 
 
 _STYLES = {"trouble": "bold red", "lost": "bold red", "doubt": "bold yellow"}

@@ -92,7 +92,9 @@ class LiveLevel:
     def standing(self) -> Level | None:
         """See `LevelWatch`; nothing where the voltage that was there is gone: a probe may have come off."""
         recent = list(self._recent)
-        return level_of(recent, self._accuracy, "as it stood") if agree(recent) and not self._fell else None
+        nothing = len(recent) == STEADY and all(abs(reading.value) < NOTHING for reading in recent)  # which may flicker
+        stands = (nothing or agree(recent)) and not self._fell
+        return level_of(recent, self._accuracy, "as it stood") if stands else None
 
     @property
     def counts(self) -> Counts:

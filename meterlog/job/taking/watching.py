@@ -139,7 +139,7 @@ class Watching:
         if stood and counts == "late":
             self._stands_since_s, self._warned = now_s, True
             self._say_waiting(f"{_ended(self.seen.watch.waiting_for)} In {self._wait_s:.0f} s it counts")
-        elif now_s >= self._tone_s and (standing is None or counts == "never"):
+        elif now_s >= self._tone_s + (0.0 if standing is None or counts == "never" else self._wait_s):
             hang = self._probes is not None and not self._probes.gone
             self._say_waiting(_HANG if hang else self.seen.slip or self.seen.watch.waiting_for)
         return None

@@ -13,7 +13,11 @@ class Pressed(RecordKeys):
     def __init__(self) -> None:
         self.set: list[tuple[str, float]] = []
         self.now_s = 0.0
-        super().__init__(lambda name, at_s: self.set.append((name, at_s)), lambda: self.now_s)
+        self.looked = 0
+        super().__init__(lambda name, at_s: self.set.append((name, at_s)), lambda: self.now_s, self._look)
+
+    def _look(self) -> None:
+        self.looked += 1
 
     def type(self, keys: str) -> None:
         for key in keys:
@@ -55,3 +59,11 @@ def test_q_ends_but_not_inside_a_text() -> None:
 def test_every_key_is_explained() -> None:
     for key, name in MARKER_KEYS.items():
         assert f"{key} {name}" in HELP
+
+
+def test_what_happened_is_seen_by_one_key_but_not_in_a_text() -> None:
+    keys = Pressed()
+    keys.type("s")
+    assert keys.looked == 1
+    keys.type("mstuck\r")
+    assert keys.looked == 1

@@ -138,6 +138,14 @@ def test_nothing_counts_by_itself_after_a_warning(sound: Expected) -> None:
     assert watch.standing.value == 0.0
 
 
+def test_nothing_may_flicker_and_still_stands() -> None:
+    flicker = [0.0, 0.04, -0.06, 0.01, 0.05, -0.03, 0.02, -0.05] * 4
+    for count in range(3, len(flicker)):
+        watch, level = fed(flicker[:count], SWITCHED)
+        assert level is None
+        assert watch.standing is not None
+
+
 def test_a_crank_is_a_dip_and_not_the_key() -> None:
     cranked = [*LIVE_REST, *[12.1] * 6, 11.0, *[10.2, 10.3, 10.25, 10.3] * 2, 12.0, 13.9, 13.9, 13.9]
     assert value_of(cranked, AT_CRANK, "crank") == pytest.approx(10.25, abs=0.1)

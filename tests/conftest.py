@@ -58,7 +58,7 @@ SLOW = (
     *("drivers/test_scpi.py", "driver/test_probe.py", "cli/terminal/test_lasting_output.py", "test_outside_drivers.py"),
     "test_installs.py",
     "stream",
-    "fleet/test_cluster.py",
+    *("fleet/test_cluster.py", "fleet/test_questions.py"),
     "test_template.py",
     "test_recordings_notebook.py",
 )

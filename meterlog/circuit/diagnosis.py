@@ -28,12 +28,13 @@ from meterlog.circuit.faults.fault_rates import Rates
 from meterlog.circuit.model.circuit import Circuit
 from meterlog.circuit.next_measurement.candidates import Tool
 from meterlog.circuit.next_measurement.outlook import SEEN_TO_COME_AND_GO, outlook_of
-from meterlog.circuit.next_measurement.propose import Step, in_order, propose
+from meterlog.circuit.next_measurement.propose import Step, in_order, propose, warming
 from meterlog.circuit.next_measurement.suggest import LEAST_BITS, Suggestion, suggest
 from meterlog.circuit.probability.outside import MODEL_WRONG
 from meterlog.circuit.probability.posterior import Posterior, posterior
 from meterlog.circuit.probability.predict import Network
 from meterlog.circuit.probability.unknowns import FAULT_1, LOGISTIC
+from meterlog.circuit.probability.when_hot import is_cold
 from meterlog.circuit.readings.measurement import Measurement, Told
 from meterlog.circuit.readings.suspicious_readings import stays_on
 from meterlog.circuit.words import figure, ohm_band
@@ -142,6 +143,7 @@ class Diagnosis:
         rates_source: where the fault rates came from.
         repair_cautions: what to mind before putting right what is `decided`; empty while nothing is.
         acting: putting the likeliest part right, beside the best reading; None where none is likely, or none is left.
+        cold: it is said to fail only when hot, and was not warmed up yet: a circuit that works cold is not cleared.
     """
 
     verdict: str
@@ -155,6 +157,7 @@ class Diagnosis:
     rates_source: str
     repair_cautions: tuple[str, ...]
     acting: Choice | None
+    cold: bool
 
     def as_json(self) -> dict[str, object]:
         """The object of `diagnose --json`."""
@@ -176,7 +179,7 @@ class Diagnosis:
     @property
     def decided(self) -> str:
         """The part, or 'healthy', that is sure enough to act on; empty while none is."""
-        return _decided(self.hypotheses, self.healthy, self.comes_and_goes)
+        return _decided(self.hypotheses, 0.0 if self.cold else self.healthy, self.comes_and_goes)
 
     @property
     def enough(self) -> str:
@@ -249,7 +252,8 @@ class Diagnoser:
             if chances[id_] >= LEAST_SHOWN or id_ == ranked[0]
         )
         comes = float(known.comes_and_goes.sum())
-        sure = _decided(hypotheses, healthy, comes)
+        cold = is_cold(tried)
+        sure = _decided(hypotheses, 0.0 if cold else healthy, comes)
         likely = max([healthy, *(h.probability for h in hypotheses)]) >= LIKELY
         least_bits = LEAST_BITS_WHEN_LIKELY if likely else LEAST_BITS
         following = self._following(known, measured, tried, suggestions, least_bits) if suggestions else ()
@@ -258,6 +262,8 @@ class Diagnoser:
             following = ()
         if sure == "healthy":
             following = tuple(s for s in following if (s.right_after - healthy) * WRONG_REPAIR_MIN > s.minutes)
+        if cold and suggestions and not following and healthy > hypotheses[0].probability:
+            following = (warming(outlook_of(self.network, known)),)
         verdict = _verdict(hypotheses, healthy, several, comes, lost) if measured or tried else NOTHING_YET
         if known.outside > max([healthy, *(h.probability for h in hypotheses)]):
             verdict = f"{FITS_NOTHING} ({percent(known.outside)}): {LOOK_AGAIN}. Within it: {verdict}"
@@ -276,6 +282,7 @@ class Diagnoser:
             rates_source=self.rates.source,
             repair_cautions=self._repair_cautions(sure or (acting.part if acting and not following else "")),
             acting=acting,
+            cold=cold,
         )
 
     def _following(

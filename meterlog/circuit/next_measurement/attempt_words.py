@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping
+
 from meterlog.cautions import Act, applying
 from meterlog.circuit.acts import beginning, tried
 from meterlog.circuit.model.circuit import Circuit, Part
-from meterlog.circuit.next_measurement.attempts import FUSE_RATING, Attempt
+from meterlog.circuit.next_measurement.attempts import FUSE_RATING, MOVES, Attempt
 from meterlog.circuit.next_measurement.instructions import Instruction, key_words, place_words, thing_words
+from meterlog.circuit.probability.when_hot import FAILS_WHEN_WARM
 from meterlog.circuit.readings.measurement import Tried
 from meterlog.circuit.readings.observed import Observed
 from meterlog.text.figures import shown
@@ -34,7 +37,7 @@ def title(circuit: Circuit, attempt: Attempt) -> str:
     """It in a few words, as a heading: `Bridge relay (30-87)`."""
     first = attempt.results[0]
     if isinstance(first, Observed):
-        return "Read the fuse's rating" if first.key == FUSE_RATING else "Move the harness and watch"
+        return _TITLES[first.key]
     if first.into:
         return f"Feed {place_words(circuit, first.into)} straight from the battery"
     part = _part(circuit, first)
@@ -48,6 +51,8 @@ def title(circuit: Circuit, attempt: Attempt) -> str:
 def result_words(circuit: Circuit, result: Tried | Observed) -> str:
     """Return what came of it, in words."""
     word = result.answer if isinstance(result, Observed) else result.result
+    if isinstance(result, Observed) and result.key == FAILS_WHEN_WARM:
+        return "it fails now" if word == "yes" else "it still works when warm"
     words = _WORDS.get(word, f"it comes and goes at {word}")
     return words.format(load=circuit.parts[circuit.load].id)
 
@@ -56,7 +61,7 @@ def how(circuit: Circuit, attempt: Attempt) -> Instruction:
     """Return how it is done."""
     first = attempt.results[0]
     if isinstance(first, Observed):
-        return _reading_fuse(circuit) if first.key == FUSE_RATING else _wiggling(circuit)
+        return _OBSERVING[first.key](circuit)
     if first.into:
         return _feeding(circuit, first)
     part = _part(circuit, first)
@@ -139,6 +144,16 @@ def _wiggling(circuit: Circuit) -> Instruction:
     return Instruction("volts DC", "where the load is fed", "on battery minus", key, "", text)
 
 
+def _warming(circuit: Circuit) -> Instruction:
+    key = key_words(_state(circuit))
+    text = (
+        f"Warm it up as where it failed: drive until it fails, or let {_load(circuit)} run and warm the relay and the"
+        " connectors with a hair dryer, no hotter than a hand bears. While it fails, leave it as it is and take the"
+        " readings at once: cold, they tell nothing."
+    )
+    return Instruction(_NO_METER, "nowhere", "nowhere", key, "", text)
+
+
 def _reading_fuse(circuit: Circuit) -> Instruction:
     fuse = next(part for part in circuit.parts if part.kind == "fuse")
     ought = (
@@ -147,6 +162,18 @@ def _reading_fuse(circuit: Circuit) -> Instruction:
     out = f"key off; pull {thing_words(fuse)}"
     text = f"{_sentence(out)} Read the number printed on it; it should be {ought}."
     return Instruction(_NO_METER, "nowhere", "nowhere", "key off", out, text)
+
+
+_TITLES = {
+    FUSE_RATING: "Read the fuse's rating",
+    MOVES: "Move the harness and watch",
+    FAILS_WHEN_WARM: "Warm it up until it fails",
+}
+_OBSERVING: Mapping[str, Callable[[Circuit], Instruction]] = {
+    FUSE_RATING: _reading_fuse,
+    MOVES: _wiggling,
+    FAILS_WHEN_WARM: _warming,
+}
 
 
 def _lead(circuit: Circuit) -> str:

@@ -1,5 +1,5 @@
 """Everything that is worth trying and is no reading: a part bridged, swapped, fed past or held against a good one, the
-harness moved, the fuse's rating read; with the minutes each takes.
+harness moved, all of it warmed up, the fuse's rating read; with the minutes each takes.
 
 What may come of it is a trial or an observation as a person enters it: an attempt only lists them.
 """
@@ -10,13 +10,14 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 from meterlog.circuit.model.circuit import BATTERY_MINUS, Circuit
+from meterlog.circuit.probability.when_hot import FAILS_WHEN_WARM, only_when_hot
 from meterlog.circuit.readings.measurement import Measurement, Result, Told, Tried, trial_from_row
 from meterlog.circuit.readings.observed import PART, UNKNOWN, Observed, observed_from_table, questions
 
-LEAD_MIN, SWAP_MIN, TAKE_OUT_MIN, COMPARE_MIN, WIGGLE_MIN, READ_FUSE_MIN = 4.0, 2.0, 10.0, 4.0, 8.0, 1.0
+LEAD_MIN, SWAP_MIN, TAKE_OUT_MIN, COMPARE_MIN, WIGGLE_MIN, READ_FUSE_MIN, WARM_MIN = 4.0, 2.0, 10.0, 4.0, 8.0, 1.0, 15.0
 """Minutes beyond getting at the place: making up a fused lead and clipping it on, swapping two relays or fuses, taking
 out a part whose minutes nobody said, measuring it and its good twin, going along a harness, reading what is printed on
-a fuse. Guesses."""
+a fuse, driving until it is warm. Guesses."""
 MOST_LEAD_A = 20.0
 """Up to this load current a person's fused lead carries it. A guess."""
 MOVES, FUSE_RATING = "moves_with_harness", "fuse_rating"
@@ -81,6 +82,8 @@ def attempts(circuit: Circuit, measured: Sequence[Measurement], tried: Sequence[
     """Everything that can be tried on a circuit and was not tried yet."""
     every = [*_powered(circuit, measured), *_swapped(circuit, measured), *_compared(circuit, measured)]
     every += [moving_the_harness(circuit)]
+    if only_when_hot(tried):
+        every.append(warming_up(circuit))
     fuse = next((k for k, part in enumerate(circuit.parts) if part.kind == "fuse"), None)
     if fuse is not None:
         every.append(Attempt(_answers(circuit, FUSE_RATING), READ_FUSE_MIN + reach_min(circuit, fuse, measured)))
@@ -91,6 +94,11 @@ def attempts(circuit: Circuit, measured: Sequence[Measurement], tried: Sequence[
 def moving_the_harness(circuit: Circuit) -> Attempt:
     """Going along the harness, until it shows where a contact comes and goes."""
     return Attempt(_answers(circuit, MOVES), WIGGLE_MIN)
+
+
+def warming_up(circuit: Circuit) -> Attempt:
+    """Driving or warming it until it fails."""
+    return Attempt(_answers(circuit, FAILS_WHEN_WARM), WARM_MIN)
 
 
 def needs_dead_load(attempt: Attempt) -> bool:

@@ -62,12 +62,13 @@ def groups_of(cells: Cells) -> NDArray[np.int64]:
 
 
 def outlook_of(network: Network, known: Posterior) -> Outlook:
-    """The cells that matter. A contact that comes and goes stands in as two cells, good and open, at even odds."""
+    """The cells that matter. A contact that comes and goes stands in as two cells, good and open."""
     order = np.argsort(-known.weight)[:CELLS_KEPT]
     keep = np.sort(order[known.weight[order] > WEIGHT_KEPT * known.weight[order[0]]])
-    mean, covariance = known.unknowns(keep)
     groups = groups_of(network.cells)
     twin, twin_weight, twin_of = _twins(network.cells, known)
+    # a contact that comes and goes leaves the rest of the vehicle as it is where nothing is wrong
+    mean, covariance = known.unknowns(np.concatenate([keep, np.full(len(twin), first_healthy(network.cells))]))
     twin_group = _numbered(network.cells, twin_of)
     _, group = np.unique(np.concatenate([groups[keep], twin_group]), return_inverse=True)
     weight = np.concatenate([known.weight[keep], twin_weight])
@@ -79,10 +80,8 @@ def outlook_of(network: Network, known: Posterior) -> Outlook:
         weight,
         (group[None, :] == np.arange(group.max() + 1)[:, None]) * weight,
         _parts_of(network.cells, np.concatenate([keep, twin]), len(keep), twin_of) * called,
-        np.concatenate([mean, np.zeros((len(twin), width))]),
-        np.concatenate(
-            [np.linalg.cholesky(covariance + 1e-9 * np.eye(width)), np.tile(np.eye(width), (len(twin), 1, 1))]
-        ),
+        mean,
+        np.linalg.cholesky(covariance + 1e-9 * np.eye(width)),
         known.fit.spreads,
         np.concatenate([np.full(len(keep), -1), twin_of]),
     )
@@ -112,7 +111,7 @@ def _twins(cells: Cells, known: Posterior) -> tuple[NDArray[np.int64], Array, ND
     place: list[int] = []
     for k in np.flatnonzero(known.comes_and_goes > TWINS_FROM):
         twin += [good, interrupted(cells, int(k))]
-        weight += [float(known.comes_and_goes[k]) / 2] * 2
+        weight += [float(known.comes_and_goes[k]) * share for share in (known.good_next, 1 - known.good_next)]
         place += [int(k)] * 2
     return np.array(twin, int), np.array(weight), np.array(place, int)
 

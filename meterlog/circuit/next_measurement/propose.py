@@ -8,12 +8,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from meterlog.circuit.next_measurement.attempt_words import cautions, how, result_words, title
-from meterlog.circuit.next_measurement.attempts import Attempt, attempts, needs_dead_load
+from meterlog.circuit.next_measurement.attempts import Attempt, attempts, needs_dead_load, warming_up
 from meterlog.circuit.next_measurement.instructions import Instruction
 from meterlog.circuit.next_measurement.outlook import Array, Outlook, information, meanings, right_after
 from meterlog.circuit.next_measurement.suggest import LEAST_BITS, Suggestion
 from meterlog.circuit.probability.facts import chance_of, comes_and_goes_log
 from meterlog.circuit.probability.trials import outcome, works
+from meterlog.circuit.probability.when_hot import FAILS_WHEN_WARM
 from meterlog.circuit.readings.measurement import Measurement, Told, Tried
 
 WORKS_TOO_LIKELY = 0.3
@@ -93,23 +94,35 @@ def propose(
     for attempt in attempts(circuit, measured, tried):
         if needs_dead_load(attempt) and works_now > WORKS_TOO_LIKELY:
             continue
-        chance = np.stack([_chance(outlook, one) for one in attempt.results], axis=1)
-        chance /= chance.sum(axis=1, keepdims=True)
-        bits = GUESSED * information(outlook, chance)
-        if bits >= least_bits:
-            names = [result_words(circuit, one) for one in attempt.results]
-            found.append(
-                Proposal(
-                    attempt,
-                    title(circuit, attempt),
-                    how(circuit, attempt),
-                    bits,
-                    meanings(outlook, names, chance),
-                    cautions(circuit, attempt),
-                    right_after(outlook, chance),
-                )
-            )
+        chance = _chances(outlook, attempt)
+        if GUESSED * information(outlook, chance) >= least_bits:
+            found.append(_proposal(outlook, attempt, chance))
     return sorted(found, key=_worth, reverse=True)
+
+
+def warming(outlook: Outlook) -> Proposal:
+    """Warming it up, whatever it tells: where cold readings are used up, nothing else is left."""
+    attempt = warming_up(outlook.network.circuit)
+    return _proposal(outlook, attempt, _chances(outlook, attempt))
+
+
+def _chances(outlook: Outlook, attempt: Attempt) -> Array:
+    """The probability of each result in each cell, shape (k, results)."""
+    chance = np.stack([_chance(outlook, one) for one in attempt.results], axis=1)
+    return np.asarray(chance / chance.sum(axis=1, keepdims=True))
+
+
+def _proposal(outlook: Outlook, attempt: Attempt, chance: Array) -> Proposal:
+    circuit = outlook.network.circuit
+    return Proposal(
+        attempt,
+        title(circuit, attempt),
+        how(circuit, attempt),
+        GUESSED * information(outlook, chance),
+        meanings(outlook, [result_words(circuit, one) for one in attempt.results], chance),
+        cautions(circuit, attempt),
+        right_after(outlook, chance),
+    )
 
 
 def in_order(suggestions: Sequence[Suggestion], proposals: Sequence[Proposal]) -> tuple[Step, ...]:
@@ -128,5 +141,7 @@ def _chance(outlook: Outlook, one: Told) -> Array:
         return outcome(outlook.network, one)
     chance = chance_of(outlook.network, one)
     loose = outlook.loose >= 0
+    if one.key == FAILS_WHEN_WARM:  # it is warmed up first: cold, its open moments are next to none
+        chance[loose] = sum(one.likelihood) / 2
     chance[loose] *= np.exp(comes_and_goes_log(outlook.network, one)[outlook.loose[loose]])
     return chance

@@ -129,6 +129,11 @@ def _comes_and_goes(network: Network, _: Observed) -> Array:
     return np.zeros(len(network.cells))
 
 
+def _fails_warm(network: Network, one: Observed) -> Array:
+    """What does not run cold fails when warm, too; a contact that heat opens counts by its good and its bad moments."""
+    return 1 - _runs(network, one)
+
+
 FACTS: Mapping[str, Fact] = {
     "runs_at_key_on": _runs_at_key_on,
     "runs": _runs,
@@ -143,6 +148,7 @@ FACTS: Mapping[str, Fact] = {
     "at_plug": _at_plug,
     "loosened": _loosened,
     "comes_and_goes": _comes_and_goes,
+    "fails_warm": _fails_warm,
 }
 """Every fact that `readings/observations.toml` may name."""
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,9 +12,8 @@ from meterlog.circuit.faults.fault_cells import first_healthy, interrupted, sing
 from meterlog.circuit.probability.bad_readings import BAD_READING, BAD_WEIGHT
 from meterlog.circuit.probability.fit import Fit
 from meterlog.circuit.probability.predict import Network
+from meterlog.circuit.probability.when_hot import GOOD_SHARES
 
-GOOD_SHARES = (0.3, 0.5, 0.7)
-"""Of the time, how much a contact that comes and goes is good while somebody measures: each as likely. Guesses."""
 COMMAND_SHARE = 0.4
 """How often a command comes and goes beside how often it fails, relative to a contact: most intermittents are
 connections or wiring (makers' manuals); the figure is a guess."""
@@ -24,11 +24,13 @@ guess."""
 Array = NDArray[np.float64]
 
 
-def comes_and_goes(network: Network, fit: Fit, base: Array, share: float) -> Array:
+def comes_and_goes(
+    network: Network, fit: Fit, base: Array, share: float, good_shares: Sequence[float] = GOOD_SHARES
+) -> Array:
     """Log-weight of 'this part's contact comes and goes' and, behind these, of 'this part's command does', shape (2n,).
 
     Each reading was taken while the contact was good, open or resistive, unless it is a bad one; the share of the
-    time that it is good is one of `GOOD_SHARES`. The readings are taken in one after the other: what one says about the
+    time that it is good is one of `good_shares`. The readings are taken in one after the other: what one says about the
     unknowns (the network's, see `predict`) sharpens what the next one should show; a reading that shows the same either
     way costs nothing. `base`, shape (K,), is the cells' log-weight without the readings.
     """
@@ -36,7 +38,7 @@ def comes_and_goes(network: Network, fit: Fit, base: Array, share: float) -> Arr
     logs = np.full(2 * n, -np.inf)
     contacts = [k for k, part in enumerate(network.circuit.parts) if k and part.kind not in ("fuse", "resistor")]
     for k in [*contacts, *(n + k for k in network.circuit.commands.values())] if share > 0 else []:
-        logs[k] = _of_part(network, fit, base, k)
+        logs[k] = _of_part(network, fit, base, k, good_shares)
     rates = np.array([cells.prior[cells.part[:, 0] == k].sum() for k in range(n)])
     rates = np.append(rates, [COMMAND_SHARE * cells.prior[cells.command_at == k].sum() for k in range(n)])
     could = np.isfinite(logs)
@@ -44,7 +46,7 @@ def comes_and_goes(network: Network, fit: Fit, base: Array, share: float) -> Arr
     return logs
 
 
-def _of_part(network: Network, fit: Fit, base: Array, k: int) -> float:
+def _of_part(network: Network, fit: Fit, base: Array, k: int, good_shares: Sequence[float]) -> float:
     """Log-likelihood of the readings and of what was tried if part k, or from n on the command of k - n, comes and
     goes."""
     cells = network.cells
@@ -56,7 +58,7 @@ def _of_part(network: Network, fit: Fit, base: Array, k: int) -> float:
     fault = np.append(np.flatnonzero(lossy), open_)
     states = np.append(first_healthy(cells), fault)  # (S,)
     odds = cells.prior[fault] / max(cells.prior[fault].sum(), 1e-300)
-    good = np.array(GOOD_SHARES)[:, None]
+    good = np.array(good_shares)[:, None]
     log_share = np.log(np.maximum(np.concatenate([good, (1 - good) * odds], axis=1), 1e-300))  # (Q, S)
     without = np.exp(base[states] - np.log(np.maximum(cells.prior[states], 1e-300)))
     total = np.log(0.5 * without[0] + 0.5 * without[1:] @ odds) + np.zeros(len(good))

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from tests.bench.diagnosis_world.circuits import Drawn
 from tests.bench.diagnosis_world.meter import Row
 
-READ_MIN, REPLACE_FUSE_MIN = 1.0, 2.0
+READ_MIN, REPLACE_FUSE_MIN, WARM_MIN = 1.0, 2.0, 15.0
 EXTRA_MIN = {"crank": 1.5, "run": 1.0, "key_on": 0.5, "prime": 0.5, "unplugged": 1.5, "lamp": 2.0, "isolated": 2.0}
 CURRENT_MIN = 2.0
 """Helper at the key, taking a plug apart, isolating the circuit, going in series or putting a clamp round."""

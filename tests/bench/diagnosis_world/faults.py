@@ -196,7 +196,7 @@ def _flickers(vehicle: Vehicle, rng: np.random.Generator) -> Made:
 
 def _needs_heat(vehicle: Vehicle, rng: np.random.Generator) -> Made:
     made, right = _flickers(vehicle, rng)
-    return replace(made, good_share=0.97), right
+    return replace(made, good_share=0.97, heat=True), right
 
 
 def _unlisted(vehicle: Vehicle, rng: np.random.Generator) -> Made:
@@ -255,7 +255,9 @@ FAULTS = {
     "two": Fault("two faults at once (either is right)", _two),
     "comes and goes": Fault("contact that comes and goes", _flickers),
     "needs heat": Fault(
-        "fault that needs heat or time", _needs_heat, "cold, it is a sound circuit: only heat shows it"
+        "fault that needs heat or time",
+        _needs_heat,
+        "cold, it is a sound circuit: only heat shows it, where the driver tells of it",
     ),
     "unlisted": Fault("connector that the file does not list (its stretch is right)", _unlisted),
     "branch short": Fault("another branch of the fuse is shorted", _branch_short),

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from tests.bench.diagnosis_world.cost import REPLACE_FUSE_MIN, minutes
+from tests.bench.diagnosis_world.cost import REPLACE_FUSE_MIN, WARM_MIN, minutes
 from tests.bench.diagnosis_world.meter import Row, read
 from tests.bench.diagnosis_world.vehicle import Vehicle, works
+
+REACHED, GOOD_WARM = 0.85, 0.1
+"""Share of times in which warming reaches what heat opens, and of the time that it is good then. Guesses."""
 
 
 @dataclass(frozen=True)
@@ -69,6 +72,13 @@ class Bench:
         ohm[fuse] = min(ohm[fuse], 0.01)
         self.vehicle = Vehicle(**{**vars(self.vehicle), "ohm": ohm})
         return "runs" if works(self.vehicle, self.rng) else "dead"
+
+    def warm(self) -> str:
+        """Warm all of it up: `yes` where it fails then, `no` where it works."""
+        self.minutes += WARM_MIN
+        if self.vehicle.heat and self.rng.random() < REACHED:
+            self.vehicle = replace(self.vehicle, good_share=GOOD_WARM)
+        return "no" if works(self.vehicle, self.rng) else "yes"
 
     @property
     def tale(self) -> str:

@@ -10,7 +10,8 @@ from typing import Any
 
 from meterlog.circuit import circuit_from_table
 from meterlog.circuit.diagnosis import Diagnoser
-from meterlog.circuit.readings.measurement import Measurement, Tried, measurement_from_row, trial_from_row
+from meterlog.circuit.readings.measurement import Measurement, Told, Tried, measurement_from_row, trial_from_row
+from meterlog.circuit.readings.observed import Observed
 from meterlog.errors import CircuitError
 from tests.bench.diagnosis_world.circuits import Drawn, as_table
 from tests.bench.diagnosis_world.faults import OUTSIDE
@@ -23,6 +24,7 @@ SURE, LEAST_CLAIM = 0.9, 0.05
 REPLACE_FUSE_FROM = 0.6
 """A fuse costs nothing: from this probability on a person puts a new one in."""
 PLACE = ("at", "to", "state", "load", "side")
+WARMING = "fails_when_warm"
 KINDS = ("voltage", "voltage_drop", "current", "resistance")
 
 
@@ -46,7 +48,7 @@ def follow(case: Case, bench: Bench) -> Outcome:
     """Follow the product's suggestions until it has none."""
     tool = diagnoser(bench.vehicle.drawn)
     measured: list[Measurement] = []
-    tried: list[Tried] = []
+    tried: list[Told] = [Observed("only_when_hot", "yes")] if case.hot else []
     claims: list[tuple[float, bool]] = []
     first_sure: bool | None = None
     slowest, top = 0.0, ""
@@ -64,9 +66,12 @@ def follow(case: Case, bench: Bench) -> Outcome:
             row = {"replaced": fuse, "result": bench.replace_fuse()}
             tried.append(trial_from_row(row, tool.circuit, "bench"))
             continue
-        following = [s for s in said["next"] if s["measure"] in KINDS]
+        following = [s for s in said["next"] if s["measure"] in KINDS or s.get("observed") == WARMING]
         if not following or len(measured) >= MOST_READINGS:
             break
+        if following[0].get("observed") == WARMING:
+            tried.append(Observed(WARMING, bench.warm()))
+            continue
         measured.append(_entered(bench, following[0], tool))
     tale = f"{bench.tale}; {' '.join(str(t) for t in tried)} => {said['verdict'][:160]}"
     return Outcome(
@@ -74,11 +79,11 @@ def follow(case: Case, bench: Bench) -> Outcome:
     )
 
 
-def _blown(said: Mapping[str, Any], drawn: Drawn, tried: list[Tried]) -> str:
+def _blown(said: Mapping[str, Any], drawn: Drawn, tried: list[Told]) -> str:
     """The fuse that a person replaces now; empty where there is no such call."""
     fuse = drawn.parts[drawn.last("fuse")][0]
     top = said["hypotheses"][0] if said["hypotheses"] else None
-    if tried or top is None or top["probability"] < REPLACE_FUSE_FROM:
+    if any(isinstance(one, Tried) for one in tried) or top is None or top["probability"] < REPLACE_FUSE_FROM:
         return ""
     blown = (top["part"] == fuse and top["fault"] == "open") or top["fault"] == "short_to_ground"
     return fuse if blown else ""

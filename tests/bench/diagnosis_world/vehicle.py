@@ -40,6 +40,7 @@ class Vehicle:
         neighbour: (node, ohm) of another load that returns through the same ground; None.
         branch_ohm: another load on the same fuse, ohm; inf for none.
         flickers, good_share: a part that is open at times, and the share of the time that it is not; -1.
+        heat: it flickers so only when warm.
         film: parts that read good on ohms though they lose voltage.
         bypass: the speed unit is bridged while cranking.
         lead_ohm: the meter's leads.
@@ -65,6 +66,7 @@ class Vehicle:
     branch_ohm: float = math.inf
     flickers: int = -1
     good_share: float = 0.5
+    heat: bool = False
     film: frozenset[int] = field(default_factory=frozenset)
     bypass: bool = False
 

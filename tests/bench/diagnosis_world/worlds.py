@@ -39,6 +39,8 @@ class World:
     worn: float
 
 
+SAY_HOT = (0.8, 0.25, 0.05)
+"""How often a driver says 'only when it is hot': of what heat opens, of what comes and goes, of all else. Guesses."""
 BRIDGED_IN_CRANK = 0.3
 """Share of speed units that are bridged while cranking. A guess."""
 EVEN = dict.fromkeys(FAULTS, 1.0)
@@ -81,25 +83,31 @@ WORLDS = {
 
 @dataclass(frozen=True)
 class Case:
-    """One vehicle to diagnose: `fault` names its class, or is `sound...`; `right` are the answers that are right."""
+    """One vehicle to diagnose.
+
+    `fault` names its class, or is `sound...`; `right` are the answers that are right; `hot` is what the driver says:
+    only when it is hot.
+    """
 
     vehicle: Vehicle
     fault: str
     right: frozenset[str]
+    hot: bool
 
 
 def make_case(world: World, rng: np.random.Generator, *, sound: bool) -> Case:
     """Draw a vehicle of a world, with a fault of one of its classes or sound."""
     if sound:
         vehicle = sound_vehicle(world, rng)
-        return Case(vehicle, _sound_name(vehicle), frozenset({"healthy"}))
+        return Case(vehicle, _sound_name(vehicle), frozenset({"healthy"}), rng.random() < SAY_HOT[2])
     names = list(world.weights)
     p = np.array([world.weights[name] for name in names])
     fault = FAULTS[str(rng.choice(names, p=p / p.sum()))]
     while True:  # until a circuit comes that can have this fault
         made = fault.make(sound_vehicle(world, rng), rng)
         if made:
-            return Case(made[0], fault.name, made[1])
+            says = SAY_HOT[0] if made[0].heat else SAY_HOT[1] if made[0].flickers >= 0 else SAY_HOT[2]
+            return Case(made[0], fault.name, made[1], rng.random() < says)
 
 
 def sound_vehicle(world: World, rng: np.random.Generator) -> Vehicle:

@@ -1,0 +1,40 @@
+"""Says how often a contact that comes and goes is good while somebody measures, by what is known of heat.
+
+A driver may say that it fails only when hot: cold, such a contact reads good nearly every time, and readings tell
+nothing until it was warmed up and failed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from meterlog.circuit.readings.measurement import Told
+from meterlog.circuit.readings.observed import Observed
+
+ONLY_WHEN_HOT, FAILS_WHEN_WARM = "only_when_hot", "fails_when_warm"
+GOOD_SHARES, COLD_GOOD_SHARES = (0.3, 0.5, 0.7), (0.7, 0.97)
+"""Of the time, how much a contact that comes and goes is good while somebody measures, and one that is said to fail
+only when hot, before it was warmed up: each as likely. Guesses."""
+GOOD_NEXT, COLD_GOOD_NEXT, WARM_GOOD_NEXT = 0.5, 0.97, 0.2
+"""How often it is good at the next reading: not known, cold, and warmed up until it failed. Guesses."""
+
+
+def only_when_hot(tried: Sequence[Told]) -> bool:
+    """Tell whether the driver says that it fails only when hot."""
+    return _answer(tried, ONLY_WHEN_HOT) == "yes"
+
+
+def is_cold(tried: Sequence[Told]) -> bool:
+    """Tell whether it is said to fail only when hot and nobody has warmed it up yet."""
+    return only_when_hot(tried) and not _answer(tried, FAILS_WHEN_WARM)
+
+
+def good_next(tried: Sequence[Told]) -> float:
+    """Give the chance that a contact which comes and goes is good at the next reading."""
+    if is_cold(tried):
+        return COLD_GOOD_NEXT
+    return WARM_GOOD_NEXT if _answer(tried, FAILS_WHEN_WARM) == "yes" else GOOD_NEXT
+
+
+def _answer(tried: Sequence[Told], key: str) -> str:
+    return next((one.answer for one in tried if isinstance(one, Observed) and one.key == key), "")

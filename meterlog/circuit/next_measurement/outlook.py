@@ -81,7 +81,7 @@ def outlook_of(network: Network, known: Posterior) -> Outlook:
         (group[None, :] == np.arange(group.max() + 1)[:, None]) * weight,
         _parts_of(network.cells, np.concatenate([keep, twin]), len(keep), twin_of) * called,
         mean,
-        np.linalg.cholesky(covariance + 1e-9 * np.eye(width)),
+        np.asarray(np.linalg.cholesky(covariance + 1e-9 * np.eye(width))),
         known.fit.spreads,
         np.concatenate([np.full(len(keep), -1), twin_of]),
     )

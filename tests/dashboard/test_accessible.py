@@ -106,6 +106,21 @@ def test_a_view_can_be_read_and_worked_by_everybody(tab: Page, page_address: str
     assert tab.evaluate(SMALL) == []
 
 
+MOVES = """() => [...document.querySelectorAll("*")].flatMap((node) => ["", "::before", "::after"].map((part) => {
+  const { animationDuration, transitionDuration } = getComputedStyle(node, part || undefined);
+  return [animationDuration, transitionDuration].some((s) => parseFloat(s) > 0) ? node.outerHTML.slice(0, 80) : "";
+})).filter(Boolean)"""
+"""Finds what would move."""
+
+
+def test_nothing_moves_for_those_who_asked_for_that(tab: Page, page_address: str) -> None:
+    tab.goto(f"{page_address}/compare?suspect=key-on-suspect.sqlite&good=key-on-good-1.sqlite")
+    tab.wait_for_selector(".js-line", state="attached")
+    assert tab.evaluate(MOVES), "without the wish something does, so this check can fail"
+    tab.emulate_media(reduced_motion="reduce")
+    assert tab.evaluate(MOVES) == []
+
+
 def test_every_band_of_the_live_page_is_readable(tab: Page, page_address: str) -> None:
     tab.goto(f"{page_address}/record/drive-intermittent.sqlite")
     tab.get_by_text("Ended; everything is kept").wait_for()

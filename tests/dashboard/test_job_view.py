@@ -16,8 +16,9 @@ import pytest
 
 from meterlog.circuit import load_circuit
 from meterlog.circuit.readings.measurement import QUANTITY
-from meterlog.job.entering import begin_with
-from meterlog.job.job_file import create_job, read_job
+from meterlog.job.entering import begin_with, enter_repair, enter_value
+from meterlog.job.entering import wanted as entering_wanted
+from meterlog.job.job_file import add_step, create_job, read_job
 from meterlog.job.status import status_of
 from tests.conftest import PluggedMeter
 from tests.dashboard.conftest import Showing, console_errors
@@ -345,3 +346,104 @@ def test_a_job_can_be_read_and_worked_by_everybody(page: Page, address: str, tmp
     page.wait_for_function("() => document.documentElement.scrollWidth <= 390")
     assert page.evaluate(SMALL) == []
     unnamed(page)
+
+
+def put_right(folder: Path) -> None:
+    """Find that the relay loses 1.6 V, and replace it."""
+    relay_is_bad(folder)
+    enter_repair(read_job(folder), "relay", price=14.5, minutes=20, note="its contact was burnt")
+
+
+def relay_is_bad(folder: Path) -> None:
+    job = begin_with(read_job(folder), "pump-feed")
+    enter_value(job, *entering_wanted(job, DROP), "1.6")
+
+
+def proved(folder: Path) -> None:
+    put_right(folder)
+    job = read_job(folder)
+    enter_value(job, *entering_wanted(job, {}), "0.05")
+
+
+DROP: dict[str, str | None] = {"quantity": "voltage_drop", "at": "relay", "to": "relay", "state": "key_on"}
+LATER: dict[str, Callable[[Path], object]] = {
+    "to be put right": relay_is_bad,
+    "to be proved": put_right,
+    "proved": proved,
+    "waiting": lambda folder: add_step(folder, "waiting", {"reason": "the relay is ordered", "until": "2099-12-24"}),
+    "closed": lambda folder: add_step(folder, "closed", {"reason": "the owner sold the van"}),
+}
+
+
+@pytest.mark.parametrize("page", [LAPTOP], indirect=True)
+def test_the_later_states_of_a_job_can_be_read_and_worked_by_everybody(
+    page: Page, address: str, tmp_path: Path, pictures: Path | None
+) -> None:
+    for state, bring_there in LATER.items():
+        folder = tmp_path / "shop" / state.replace(" ", "-")
+        create_job(folder, complaint="cranks, does not start", vehicle="van", meters=(), tool="meter", details={})
+        bring_there(folder)
+        page.set_viewport_size(LAPTOP)
+        page.goto(f"{address}/jobs/{folder.name}")
+        page.wait_for_selector("#job-card .next, #job-card")
+        page.wait_for_timeout(500)
+        walk(page)
+        unnamed(page)
+        for scheme in ("light", "dark"):
+            assert pale(page, scheme)["controls"] > 0, state
+        picture(page, pictures, f"laptop-{folder.name}")
+        page.set_viewport_size(PHONE)
+        page.wait_for_function("() => document.documentElement.scrollWidth <= 390")
+        assert page.evaluate(SMALL) == [], state
+        picture(page, pictures, f"phone-{folder.name}")
+
+
+FOCUSED = "document.activeElement.innerText || document.activeElement.id || ''"
+
+
+def by_keys(page: Page, name: str) -> None:
+    """Come to a control with the Tab key, and press it."""
+    for _ in range(200):
+        page.keyboard.press("Tab")
+        if page.evaluate(FOCUSED).strip() == name:
+            break
+    else:
+        raise AssertionError(f"the Tab key does not come to '{name}'")
+    page.keyboard.press("Enter")
+
+
+@pytest.mark.skipif("METERLOG_LONG" not in os.environ, reason="takes minutes: run by hand")
+def test_a_whole_job_without_a_mouse(page: Page, address: str, tmp_path: Path) -> None:
+    page.goto(f"{address}/")
+    page.wait_for_selector(".new-job")
+    by_keys(page, "New job")
+    page.wait_for_selector("#new-begin")
+    by_keys(page, "cranks, does not start")
+    by_keys(page, "Begin")
+    page.wait_for_selector("#job-card")
+    folder = tmp_path / "shop" / page.url.rsplit("/", 1)[1]
+    vehicle = Vehicle(load_circuit("pump-feed"), {"fuse": float("inf")})
+    for _ in range(40):
+        next_, before = wanted(folder), asked(page)
+        if next_["kind"] == "done":
+            break
+        if next_["kind"] == "look":
+            by_keys(page, LOOKS[next_["look"]["key"]])
+        elif next_["kind"] == "repair":
+            vehicle.extra_ohm.clear()
+            by_keys(page, f"{next_['part']} is put right")
+        elif next_["kind"] == "try":
+            words = page.locator(f'#job-act [data-value="{vehicle.came_of(next_["tried"])}"]').inner_text()
+            by_keys(page, words.strip())
+        elif next_["quantity"] == "lamp":
+            by_keys(page, vehicle.read(next_))
+        else:
+            by_keys(page, "Type it")
+            page.wait_for_function("document.activeElement.id === 'job-typed'")
+            page.keyboard.type(vehicle.read(next_))
+            page.keyboard.press("Enter")
+        moved_on(page, before)
+    assert status_of(read_job(folder)).state == "proved"
+    with page.expect_download() as download:
+        by_keys(page, "Report")
+    assert "fuse" in Path(download.value.path()).read_text("utf-8")

@@ -102,13 +102,14 @@ def measure_words(measure: Measure) -> tuple[str, str, str, str, str]:
     verdict = f"{measure.verdict} ({measure.note})" if measure.note else measure.verdict
     if measure.counted is not None:
         return (name, *_counted(measure, measure.counted), verdict)
-    return (
-        name,
-        _figure(measure.good, measure.unit, measure.good_error),
-        _figure(measure.suspect, measure.unit, measure.suspect_error),
-        _figure(measure.difference, measure.unit, measure.uncertainty),
-        verdict,
+    cells = (
+        (measure.good, measure.good_error),
+        (measure.suspect, measure.suspect_error),
+        (measure.difference, measure.uncertainty),
     )
+    sizes = [abs(size) for cell in cells for size in cell if size is not None and math.isfinite(size)]
+    good, suspect, difference = (_figure(value, measure.unit, error, max(sizes, default=0.0)) for value, error in cells)
+    return name, good, suspect, difference, verdict
 
 
 def _counted(measure: Measure, found: Counted) -> tuple[str, str, str]:
@@ -144,10 +145,10 @@ def excursion_words(excursion: Excursion, unit: str, sides: Sides) -> str:
     return f"{told}, {shown(excursion.beyond, unit)} beyond the combined error"
 
 
-def _figure(value: float | None, unit: str, error: float | None) -> str:
+def _figure(value: float | None, unit: str, error: float | None, beside: float = 0.0) -> str:
     if value is None:
         return "-"
     unit = _SAID_BY_THE_NAME.get(unit, unit)
     if not unit and not error:
         return f"{value:.3g}"
-    return shown(value, unit, error)
+    return shown(value, unit, error, beside=beside)

@@ -33,7 +33,9 @@ _SLACK = 1e-6
 """Resolutions come as float32: 0.01 may be a little less."""
 
 
-def shown(value: float, unit: str, error: float | None = None, *, digits: int = _SIGNIFICANT_DIGITS) -> str:
+def shown(
+    value: float, unit: str, error: float | None = None, *, digits: int = _SIGNIFICANT_DIGITS, beside: float = 0.0
+) -> str:
     """A figure, for example `12.31 V +-0.09`, `32.0 mA +-0.3`, `0.42 V`; an overload is `overload`.
 
     Args:
@@ -41,12 +43,13 @@ def shown(value: float, unit: str, error: float | None = None, *, digits: int = 
         unit: without a prefix.
         error: what the value may be off, either way; None or infinite where nothing is known of it.
         digits: significant digits where there is no error.
+        beside: the largest figure that it is read beside: a value with an error has the prefix that fits that one.
     """
     if not math.isfinite(value):
         return "overload"
     if error is None or not math.isfinite(error) or error <= 0:
         return _significant(value, unit, digits)
-    prefix, exponent = prefix_of(max(abs(value), error), unit)
+    prefix, exponent = prefix_of(max(abs(value), error, beside), unit)
     scaled, error = value / 10.0**exponent, error / 10.0**exponent
     decimals = max(0, -_magnitude(error) + (1 if str(error).lstrip("0.")[:1] in "12" else 0))
     return f"{_rounded(scaled, decimals)} {prefix}{unit} +-{_up(error, decimals):.{decimals}f}".replace("  ", " ")

@@ -177,6 +177,11 @@ def test_rates_of_faults_are_held_against_each_other_exactly(make: Maker) -> Non
     assert "1/h" not in good, "the name says it"
 
 
+def test_the_figures_of_a_row_have_one_unit() -> None:
+    row = Measure("prime droop", None, "V", -0.010, 0.068, -0.018, 0.060, -0.008, 0.11, "same within error", "")
+    assert measure_words(row)[1:4] == ("-0.01 V +-0.07", "-0.02 V +-0.06", "-0.01 V +-0.11")
+
+
 def test_a_faster_meter_that_sees_deeper_proves_nothing(make: Maker) -> None:
     def inrush(t: np.ndarray) -> np.ndarray:
         return np.where((t >= 4.0) & (t < 4.08), 10.8, prime(4.0)(t))

@@ -48,7 +48,7 @@ def _chain(status: Status) -> list[Component]:
 def _proof(status: Status) -> list[Component]:
     if not status.job.repaired:
         return []
-    lines = [html.Li(sentence(text)) for text in status.proof.sentences]
+    lines = [html.Li(sentence(text.replace("+-", "±"))) for text in status.proof.sentences]
     return [html.Section([html.H2(f"The proof: {status.proof.verdict}"), html.Ul(lines)])]
 
 

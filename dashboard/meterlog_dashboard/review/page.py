@@ -34,6 +34,7 @@ from meterlog_dashboard.review.tables import (
     statistics_table,
 )
 from meterlog_dashboard.review.verdict import verdict
+from meterlog_dashboard.sessions.file_acts import file_acts
 
 if TYPE_CHECKING:  # it imports much, and the page is to be there at once
     from meterlog.loaded import Loaded
@@ -71,7 +72,7 @@ def layout(context: Context, name: str, query: Mapping[str, str]) -> Component:
             html.Section([html.H2("Events"), html.Div(skeleton("Looking for events", 3), id="review-events")]),
             html.Section([html.H2("Markers"), *review_markers.parts(session, clock)]),
             html.Section([html.H2("Channels"), *review_roles.parts(session), *review_texts.parts(session)]),
-            html.Section([html.H2("Take it away, go on"), _links(name)]),
+            html.Section([html.H2("Take it away, go on"), _links(name), file_acts(name)]),
         ],
         className="review",
     )

@@ -1,0 +1,127 @@
+"""A session can be renamed and removed on the page, and both undone; nothing is overwritten, nothing is lost."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import pytest
+
+from meterlog.reading import Quantity, Reading
+from meterlog.session import SessionWriter, open_reader
+from meterlog_dashboard.frame.app import build
+from meterlog_dashboard.gate.access import LOOPBACK, Access
+from meterlog_dashboard.session_files.changes import REMOVED
+from tests.dashboard.conftest import RECORDINGS
+from tests.dashboard.test_job_view import served
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser
+
+Ask = Callable[..., tuple[int, dict[str, Any]]]
+ONE, TWO = "key-on-good-1.sqlite", "key-on-suspect.sqlite"
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    """Two sessions."""
+    for name in (ONE, TWO):
+        shutil.copy(RECORDINGS / name, tmp_path / name)
+    return tmp_path
+
+
+@pytest.fixture
+def ask(folder: Path) -> Ask:
+    """Asks the page's server to do something to a session; status and answer."""
+    client = build(folder, Access(LOOPBACK, 80, None, print)).server.test_client()
+
+    def act(name: str, what: str, typed: object = "") -> tuple[int, dict[str, Any]]:
+        answer = client.post(f"/session/{name}/{what}", json={"name": typed}, base_url="http://127.0.0.1")
+        return answer.status_code, answer.get_json()
+
+    return act
+
+
+def names(folder: Path) -> list[str]:
+    return sorted(path.name for path in folder.iterdir())
+
+
+def test_a_session_is_renamed_and_back(ask: Ask, folder: Path) -> None:
+    before = (folder / ONE).read_bytes()
+    assert ask(ONE, "rename", " before the repair ") == (200, {"name": "before the repair.sqlite"})
+    assert names(folder) == ["before the repair.sqlite", TWO]
+    assert ask("before the repair.sqlite", "rename", ONE) == (200, {"name": ONE})
+    assert (folder / ONE).read_bytes() == before
+
+
+@pytest.mark.parametrize(
+    ("typed", "said"),
+    [
+        ("key-on-suspect", "there is a session 'key-on-suspect.sqlite' already"),
+        ("", "cannot be a session's name"),
+        ("../outside", "cannot be a session's name"),
+        (".hidden", "cannot be a session's name"),
+        ("a\nb", "cannot be a session's name"),
+        ("n" * 300, "cannot be a session's name"),
+        (5, "a name must be a text"),
+    ],
+)
+def test_a_name_that_cannot_be_is_refused(typed: object, said: str, ask: Ask, folder: Path) -> None:
+    status, told = ask(ONE, "rename", typed)
+    assert status == 400
+    assert said in told["error"]
+    assert names(folder) == [ONE, TWO]
+
+
+def test_what_was_removed_is_put_back_whole(ask: Ask, folder: Path) -> None:
+    before = (folder / ONE).read_bytes()
+    assert ask(ONE, "remove")[0] == 200
+    assert names(folder) == [REMOVED, TWO]
+    assert ask(ONE, "remove")[0] == 400, "it is not there any more"
+    shutil.copy(folder / TWO, folder / ONE)
+    status, told = ask(ONE, "put-back")
+    assert (status, told["error"]) == (400, f"there is a session '{ONE}' already: give another name")
+    assert ask(ONE, "remove")[0] == 200, "two of one name are both kept"
+    assert ask(ONE, "put-back")[0] == 200
+    assert (folder / ONE).read_bytes() == before
+    assert ask("key-on-good-1-2.sqlite", "put-back")[0] == 200
+    assert (folder / "key-on-good-1-2.sqlite").read_bytes() == (folder / TWO).read_bytes()
+
+
+def test_a_session_that_is_being_recorded_stays(ask: Ask, folder: Path) -> None:
+    with SessionWriter.create(folder / "now.sqlite") as writer:
+        channel = writer.add_channel("feed", Quantity.DC_VOLTAGE)
+        writer.append(channel, [Reading(writer.monotonic_start_s, 12.0, Quantity.DC_VOLTAGE, 0.01)])
+        for what in ("remove", "rename"):
+            status, told = ask("now.sqlite", what, "later")
+            assert (status, told["error"]) == (400, "'now.sqlite' is being recorded: stop that first")
+    with open_reader(folder / "now.sqlite") as reader:
+        assert reader.count(1) == 1
+
+
+def test_nothing_else_is_done_to_a_file(ask: Ask, folder: Path) -> None:
+    (folder / "notes.txt").write_text("mine")
+    for name, what in ((ONE, "burn"), ("notes.txt", "remove"), ("gone.sqlite", "rename"), ("gone.sqlite", "put-back")):
+        assert ask(name, what, "other")[0] == 400
+    assert names(folder) == [ONE, TWO, "notes.txt"]
+
+
+def test_removing_and_putting_back_on_the_page(browser: Browser, folder: Path) -> None:
+    page = browser.new_page(viewport={"width": 390, "height": 844})
+    page.set_default_timeout(60_000)
+    with served(folder) as (address, _):
+        page.goto(f"{address}/sessions/{ONE}")
+        page.get_by_text("Rename or remove").click()
+        page.fill("#session-name", "blue van, before")
+        page.get_by_role("button", name="Rename").click()
+        page.wait_for_url("**/sessions/blue%20van%2C%20before.sqlite")
+        page.get_by_text("Rename or remove").click()
+        page.get_by_role("button", name="Remove this session").click()
+        page.get_by_text("Removed (1)").click()
+        assert page.locator("a.session").count() == 1
+        page.get_by_role("button", name="Put back").click()
+        page.wait_for_url("**/sessions/blue%20van%2C%20before.sqlite")
+        page.get_by_text("blue van, before.sqlite").first.wait_for()
+    page.close()

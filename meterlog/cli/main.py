@@ -7,7 +7,7 @@ import re
 import sys
 from collections.abc import Callable, Sequence
 from importlib import import_module
-from typing import NoReturn, Protocol
+from typing import Any, NoReturn, Protocol
 
 from meterlog import __version__
 from meterlog.cli.terminal.output_streams import discard, plain_output
@@ -74,6 +74,13 @@ def _overview() -> str:
 class _Parser(argparse.ArgumentParser):
     """Says in one line, and in our words, what it cannot understand, as every other error does."""
 
+    _words: Sequence[str] = ()
+
+    def parse_known_args(self, args: Any = None, namespace: Any = None) -> Any:
+        """Parse them, and keep them for what is said of an error."""
+        self._words = args or ()
+        return super().parse_known_args(args, namespace)
+
     def error(self, message: str) -> NoReturn:
         """Say it, and end with 2."""
         said = " ".join(message.split())  # a word of the command line may hold line ends
@@ -88,13 +95,22 @@ class _Parser(argparse.ArgumentParser):
         word = words.split()[0]
         if not word.startswith("-"):
             return f"unexpected argument '{word}'"
-        known = [option for action in self._actions for option in action.option_strings]
-        return f"there is no option '{word}'{did_you_mean(word, known)}"
+        return f"there is no option '{word}'{did_you_mean(word, self._option_strings())}"
+
+    def missing(self, names: str) -> str:
+        """Return the message about what is required; first about an option that does not exist: it may be meant."""
+        given = [word.partition("=")[0] for word in self._words if word.startswith("--")]
+        for option in given:
+            if option != "--" and option not in self._option_strings():
+                return self.unknown(option)
+        return f"{names} {'are' if ', ' in names else 'is'} missing"
+
+    def _option_strings(self) -> list[str]:
+        return [option for action in self._actions for option in action.option_strings]
 
 
 _SAID: tuple[tuple[str, Callable[[_Parser, re.Match[str]], str]], ...] = (
-    (r"the following arguments are required: (.*, .*)", lambda _, m: f"{m[1]} are missing"),
-    (r"the following arguments are required: (.*)", lambda _, m: f"{m[1]} is missing"),
+    (r"the following arguments are required: (.*)", lambda parser, m: parser.missing(m[1])),
     (r"unrecognized arguments: (.*)", lambda parser, m: parser.unknown(m[1])),
     (r"argument (\S+): expected (?:one|at least one) argument", lambda _, m: f"{m[1]} needs a value"),
     (r"argument (\S+): expected (\d+) arguments", lambda _, m: f"{m[1]} needs {m[2]} values"),

@@ -29,6 +29,10 @@ def test_every_help_ends_with_an_example_that_its_own_parser_takes(
     [
         ("meter", "there is no command 'meter' (did you mean 'meters'?); 'meterlog --help' lists them"),
         ("record", "--meter is missing; 'meterlog record --help' explains"),
+        (
+            "record --metre x",
+            "there is no option '--metre' (did you mean '--meter'?); 'meterlog record --help' explains",
+        ),
         ("compare", "name --good SESSION and a SUSPECT, or --before SESSION and --after SESSION"),
         ("record --meter", "--meter needs a value; 'meterlog record --help' explains"),
         ("meters --try a", "--try needs 2 values; 'meterlog meters --help' explains"),

@@ -131,7 +131,7 @@ def _expected(outlook: Outlook, m: Measurement) -> tuple[Array, Array]:
     mean = prediction.mean + np.einsum("kp,kp->k", slope, outlook.mean)
     variance = ((slope[:, None, :] @ outlook.root)[:, 0] ** 2).sum(axis=1)
     own = noise(m, outlook.network.circuit, mean)
-    return mean, np.sqrt(np.maximum(variance, 0) + own**2)
+    return mean, np.sqrt(np.maximum(variance, 0) + own**2 + prediction.own**2)
 
 
 def _below(mean: Array, spread: Array, edges: Array) -> Array:

@@ -54,6 +54,7 @@ class Fit:
         alone_spread: shape (K, M), its standard deviation with the reading's own error.
         spreads: shape (P,), the factor on how far each unknown spreads.
         log_bad: shape (M,), the log-density of each reading if it is a bad one.
+        variance: shape (K, M), what moves each reading alone: the meter's error, and pickup where it floats.
         before: positions of the earlier readings of each reading's own place.
     """
 
@@ -70,6 +71,8 @@ class Fit:
         for i, m in enumerate(ms):
             if m.quantity == "lamp":
                 self.seen[:, i] = np.clip(self.mean[:, i], *m.bulb.surely(m.value))
+        own = np.stack([np.broadcast_to(p.own, k) for p in self._predictions], 1) if ms else self.mean
+        self.variance = self.noise**2 + own**2
         self.residual = self.seen - self.mean
         self._spread(np.ones(len(UNKNOWNS) + len(network.circuit.parts)))
         usual = network.cells.prior @ self.alone()
@@ -101,7 +104,7 @@ class Fit:
         for rows in in_chunks(len(self.mean)):
             slope = self.slopes(rows)
             self.covariance[rows] = slope @ slope.transpose(0, 2, 1)
-        self.covariance[:, range(count), range(count)] += self.noise**2
+        self.covariance[:, range(count), range(count)] += self.variance
         self.precision = np.linalg.inv(self.covariance) if count else np.zeros(self.covariance.shape)
         pull = np.einsum("kij,kj->ki", self.precision, self.residual)
         diagonal = np.maximum(np.einsum("kii->ki", self.precision), 1e-300)

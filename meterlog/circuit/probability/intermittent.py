@@ -69,7 +69,7 @@ def _of_part(network: Network, fit: Fit, base: Array, k: int, good_shares: Seque
     for i in range(len(fit.y)):
         slope, every = slopes[:, i], np.arange(len(good))
         seen = slope @ covariance  # (Q, S, P)
-        variance = np.einsum("qsp,sp->qs", seen, slope) + fit.noise[i] ** 2
+        variance = np.einsum("qsp,sp->qs", seen, slope) + fit.variance[states, i]
         residual = fit.residual[states, i] - mean @ slope.T
         chance = (BAD_READING * BAD_WEIGHT + bad_count) / (BAD_WEIGHT + i)
         fits = log_share - 0.5 * (residual**2 / variance + np.log(2 * math.pi * variance)) + np.log(1 - chance)[:, None]

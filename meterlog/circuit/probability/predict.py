@@ -52,7 +52,8 @@ ALLOWED_SPREADS = 2.0
 COIL_LOSS_V = 0.2
 """Drop in a coil's own wires and switch, V. A guess."""
 FLOATING_V = 0.15
-"""Standard deviation of what a meter shows on a stretch of circuit that hangs on nothing, V: dirt and pickup. Guess."""
+"""Standard deviation of what a meter shows on a stretch of circuit that hangs on nothing, V: dirt and pickup, otherwise
+at each pair of places. A guess."""
 BRIDGE_OHM = 0.01
 """What bridges a resistor while cranking. A guess."""
 FRESH = 0.3
@@ -167,7 +168,8 @@ class Network:
                 found[key].append(some._predict(m))
         for key, parts in found.items():
             slope = np.concatenate([p.slope.astype(np.float32) for p in parts])
-            self._predictions[key] = Prediction(np.concatenate([p.mean for p in parts]), slope)
+            own = np.concatenate([np.broadcast_to(p.own, p.mean.shape) for p in parts])
+            self._predictions[key] = Prediction(np.concatenate([p.mean for p in parts]), slope, own)
         return [self._predictions[_key(m)] for m in ms]
 
     def among(self, keep: NDArray[np.int64]) -> Network:
@@ -350,8 +352,7 @@ class Network:
         unit_a = loops.way[i] - loops.way[j] - around[0] @ loops.loop
         slope = -self.good_drop_v(setup.part_a[0]) * unit_a
         found = self._assemble(values, setup, slope)
-        found.slope[:, UNKNOWNS.index("lead")] = floats
-        return found
+        return Prediction(found.mean, found.slope, floats)
 
     def _assemble(self, values: Array, setup: Setup, good: Array) -> Prediction:
         slope = np.zeros((values.shape[1], len(UNKNOWNS) + good.shape[1]))

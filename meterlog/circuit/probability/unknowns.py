@@ -28,7 +28,9 @@ class Prediction:
         mean: shape (K,).
         slope: shape (K, P), change per standard deviation of each unknown; kept in single precision, since there are
             many.
+        own: shape (K,) or (), standard deviation of what moves this reading alone, beside its meter's error.
     """
 
     mean: Array
     slope: NDArray[np.floating]
+    own: Array | float = 0.0

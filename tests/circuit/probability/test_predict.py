@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from meterlog.circuit import load_circuit
+from meterlog.circuit.diagnosis import Diagnoser
 from meterlog.circuit.faults.fault_cells import FAULTS, all_cells
 from meterlog.circuit.faults.fault_rates import DEFAULT_RATES, Rates
 from meterlog.circuit.model.solve import Shunt, load_model, solve
@@ -92,3 +93,18 @@ def test_many_cells_solved_in_pieces_show_the_same(monkeypatch: pytest.MonkeyPat
     for one, other in zip(whole, Network(circuit, cells).predict_all(asked), strict=True):
         assert np.allclose(one.mean, other.mean, atol=0.01, equal_nan=True)  # what hangs on nothing differs by mV
         assert np.allclose(one.slope, other.slope, atol=0.01)
+
+
+def test_what_is_picked_up_at_one_pair_of_places_says_nothing_of_another_pair_nor_of_the_leads() -> None:
+    """With the relay open and the ground side open too, the stretch between them hangs on nothing."""
+    drops = [Measurement("voltage_drop", "fuse_out", "relay_out", value=0.11) for _ in range(2)]
+    more = [
+        Measurement("voltage", "fuse_out", value=12.6),
+        Measurement("voltage", "relay_out", value=-0.02),
+        Measurement("voltage", "pump_plus", value=0.0),
+        Measurement("voltage", "relay_out", state="crank", value=11.2),
+        Measurement("voltage", "pump_plus", "pump_minus", "crank", value=11.2),
+    ]
+    known = Diagnoser(load_circuit("pump-feed")).weigh([*more, *drops])
+    assert known.outside < 0.25
+    assert known.bad.max() < 0.25

@@ -77,6 +77,7 @@ class Segments14Format:
 
     length = 14
     ending: re.Pattern[bytes] | None = None
+    unmarked = False
 
     def __init__(self) -> None:
         self._scale_of = lru_cache(KNOWN_MODES)(self._scale)

@@ -55,6 +55,19 @@ def test_bcd17_is_read_as_its_datasheet_says(
         assert reading[1:5] == (value, quantity, resolution, flags)
 
 
+def test_a_damaged_frame_without_marks_costs_itself_alone_and_makes_no_other() -> None:
+    """Shifted by some bytes, the end of one such frame and the beginning of the next can look like a third."""
+    frame = bcd17("3999", 2, {7: 0x02, 10: 0x04, 12: 0x04}, 0, head=b"\0\0")[:13] + bytes(4)
+    for place in range(2, 13):
+        for bit in range(8):
+            damaged = bytearray(frame)
+            damaged[place] ^= 1 << bit
+            decoder = framing_of("bcd17:x?told=00:none,01:m,02:k").decoder()
+            readings = decoder.feed(frame * 2 + damaged + frame * 2, 0.0)
+            assert len(readings) <= 5
+            assert all(reading.value == 39.99 for reading in (*readings[:2], *readings[-2:]))
+
+
 def test_the_sister_of_bcd17_has_other_bits_and_neither_takes_the_others_frames() -> None:
     frame = bcd17("1234", 3, {7: 0x01, 10: 0x48, 11: 0x04, 12: 0x40}, 0)
     (reading, _) = read("bcd17:x?chip=sister&told=00:none", frame, frame)
@@ -78,12 +91,13 @@ def test_bits_of_bcd17_that_say_nothing_known_are_refused(symbols: dict[int, int
         (b"000000480\r\n", math.inf, Q.RESISTANCE, 0.01, Flag.OVERLOAD),
         (b"041230801\r\n", 0.04123, Q.AC_CURRENT, 1e-5, Flag.AC),
         (b"002310:00\r\n", 23.1, Q.CONTINUITY, 0.1, Flag.NONE),
+        (b"002120=00\r\n", 100.0, Q.TEMPERATURE, 5 / 9, Flag.NONE),
     ],
 )
 def test_five11_is_read_as_a_person_told_it(
     frame: bytes, value: float, quantity: Quantity, resolution: float, flags: Flag
 ) -> None:
-    told = "1100:1mV,1140:1mV+minus,0480:0.01ohm+overload,0801:10uA+ac,0A00:0.1ohm"
+    told = "1100:1mV,1140:1mV+minus,0480:0.01ohm+overload,0801:10uA+ac,0A00:0.1ohm,0D00:1degF"
     for reading in read(f"five11:x?told={told}", frame, frame):
         assert reading[1:5] == (value, quantity, resolution, flags)
 

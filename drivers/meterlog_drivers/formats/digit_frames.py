@@ -107,6 +107,7 @@ class DigitFormat:
     """
 
     ending: re.Pattern[bytes] | None = _ENDING
+    unmarked = False
 
     def __init__(self, layout: Layout, spare_ignored: bool) -> None:
         self._layout = layout

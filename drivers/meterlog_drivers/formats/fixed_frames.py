@@ -43,6 +43,11 @@ class FrameFormat(Protocol):
         is known by how it begins."""
         ...
 
+    @property
+    def unmarked(self) -> bool:
+        """True where no bytes mark a beginning or an end: then only what it must hold tells a frame from its shift."""
+        ...
+
     def next_start(self, data: bytes, start: int) -> int:
         """The first place at or after `start` where a frame may begin, as far as the bytes that are there tell.
 
@@ -94,6 +99,7 @@ class FixedFrameDecoder:
         self._pauses = Pauses(byte_time_s)
         self._doubt = Doubt(frame_format.parse)
         self._last = b""  # the frame before, unless it was doubted
+        self._stepped = False  # what comes next is right behind a good frame
         self._broken_after = 0  # the frames before the last bytes that were thrown away
 
     def feed(self, data: bytes, arrival_s: float) -> list[Reading]:
@@ -113,14 +119,15 @@ class FixedFrameDecoder:
         make = tuple.__new__  # what Reading(...) does, at half its cost
         start = self._in_step(data, 0, 0) if self._out_of_step else 0
         refused = good = 0
-        last = self._last
+        last, stepped = self._last, self._stepped
         while end - start >= length:
             frame = data[start : start + length]
             shown = known.get(frame)
             if shown is None:
                 shown = self._learn(frame)
                 if shown is None:
-                    start = self._after_failure(data, start, good + refused)
+                    start = self._after_failure(data, start, good + refused, stepped)
+                    stepped = False
                     continue
             if shown:
                 good += 1
@@ -138,8 +145,8 @@ class FixedFrameDecoder:
                 elif self._asks is not None and (question := self._asks(frame)):
                     traffic.never_taught, traffic.question = frame, question
                     traffic.frames_asked += 1
-            start += length
-        self._last = last
+            start, stepped = start + length, True
+        self._last, self._stepped = last, stepped
         traffic.frames_good += good
         traffic.frames_refused += refused
         if self._format.ending is None:
@@ -162,11 +169,15 @@ class FixedFrameDecoder:
             self.traffic.frames_broken += frames != self._broken_after
             self._broken_after = frames
 
-    def _after_failure(self, data: bytes, start: int, fresh: int) -> int:
-        """Find where to go on after the bytes at `start` turned out to be no frame."""
+    def _after_failure(self, data: bytes, start: int, fresh: int, stepped: bool) -> int:
+        """Find where to go on after the bytes at `start`, right behind a good frame or not, turned out to be none.
+
+        Where nothing marks a frame, one that is damaged has the length of the others: the next one begins behind it.
+        """
         if self._format.ending is not None:
             return self._in_step(data, start, fresh)
-        after = self._format.next_start(data, start + 1)
+        skip = self._format.length if stepped and self._format.unmarked else 1
+        after = self._format.next_start(data, start + skip)
         self._discard(after - start, fresh)
         return after
 

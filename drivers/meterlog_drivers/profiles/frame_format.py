@@ -45,7 +45,7 @@ class ProfiledFormat:
         self._start, end = (_with_parity(profile, mark) for mark in (profile.start, profile.end))
         if end and not self._start:
             self.ending = re.compile(re.escape(end[-2:]))
-        self.taught = profile.taught
+        self.taught, self.unmarked = profile.taught, not (profile.start or profile.end)
         fixed_mask, fixed = bytearray(self.length), bytearray(self.length)
         ends = [*enumerate(profile.start), *enumerate(profile.end, self.length - len(profile.end))]
         for at, byte in ends:

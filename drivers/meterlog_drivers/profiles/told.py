@@ -15,6 +15,7 @@ from meterlog.text.typed import typed_amount
 from meterlog_drivers.display.symbols import UNITS
 from meterlog_drivers.profiles.frame_profile import COUNT, FrameProfile, Map
 
+_MEASURED_IN = [unit for unit in UNITS if unit not in ("beep", "diode", "hFE")]
 NOTHING = "none"
 """The word for bytes that say nothing."""
 LEAST_POWER, MOST_POWER = -12, 6
@@ -91,7 +92,7 @@ def _known_unit(profile: FrameProfile, asked: Map, value: bytes) -> str:
             for known, words in one.values.items():
                 alike = (at[n][0] == byte & at[n][1] for n, byte in zip(one.at, known, strict=True))
                 if all(alike):
-                    return next((word for word in words if word in UNITS), "")
+                    return next((unit for unit in _MEASURED_IN if unit in words), "")
     return ""
 
 
@@ -114,10 +115,10 @@ def _words(answer: str, asked: Map, unit: str, address: Address) -> frozenset[st
 def _power(text: str, unit: str, address: Address) -> str:
     """The word for one count of that amount."""
     try:
-        amount, base = typed_amount(text)
+        amount, base = typed_amount(text.replace("degF", "degC"))  # one count of either is a power of ten
     except UsageError as error:
         raise AddressError(f"in '{address}' told cannot be read: {error}") from None
-    if base != unit and unit:
+    if unit and base != unit.replace("degF", "degC"):
         raise AddressError(f"in '{address}' told says '{text}' of bytes that say {unit}")
     power = round(math.log10(amount)) if amount > 0 else MOST_POWER + 1
     if not LEAST_POWER <= power <= MOST_POWER or not math.isclose(amount, 10.0**power, rel_tol=1e-9):

@@ -6,7 +6,7 @@ import errno
 import os
 import secrets
 import shutil
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import chain
 from pathlib import Path
 
@@ -35,7 +35,7 @@ def held_by_tables(path: Path) -> dict[str, Known]:
     held = {}
     for table in _LIST:
         key = key_of(table)
-        for partition, file in _files(path, table).items():
+        for partition, file in ((where, file) for where, files in _files(path, table).items() for file in files):
             try:
                 with pq.ParquetFile(file) as opened:
                     check_version(opened.schema_arrow, str(path))
@@ -95,35 +95,52 @@ def _listed(new: Mapping[str, pa.Table]) -> dict[str, Known]:
 def _make(path: Path, made: Path, table: str, new: pa.Table, away: Mapping[str, Known]) -> None:
     """Make the files of one table; one without any row has one empty file, so that it can be asked."""
     name = f"{secrets.token_hex(4)}.parquet"  # a new name: a reader of the old state meets no file of the new one
-    touched = {*new[PARTITION].unique().to_pylist(), *(one.partition for one in away.values())}
+    gaining, losing = set(new[PARTITION].unique().to_pylist()), {one.partition for one in away.values()}
     old = _files(path, table)
-    for partition in sorted(old.keys() - touched):
-        _link(old[partition], _folder(made, table, partition) / old[partition].name)
-    for partition in sorted(touched):
-        coming = new.filter(pc.equal(new[PARTITION], partition)).drop_columns(PARTITION)
-        batches = _batched(_merged(old.get(partition), coming, table, away))
+    for partition in sorted(gaining | losing | old.keys()):
+        files = old.get(partition, [])
+        coming = new.filter(pc.equal(new[PARTITION], partition)) if partition in gaining else new.slice(0, 0)
+        again = files if partition in losing else _small(files, len(coming))
+        for file in (file for file in files if file not in again):
+            _link(file, _folder(made, table, partition) / file.name)
+        batches = _batched(_merged(again, coming.drop_columns(PARTITION), table, away))
         first = next(batches, None)
         if first is not None:
             _write(_folder(made, table, partition) / name, chain((first,), batches), table)
-    if not (made / table).exists():
-        empty = min(touched | old.keys(), default=f"{PARTED_BY[0]}=1970-01/{PARTED_BY[1]}={UNKNOWN}")
+    if not any((made / table).rglob("*.parquet")):
+        empty = min(gaining | losing | old.keys(), default=f"{PARTED_BY[0]}=1970-01/{PARTED_BY[1]}={UNKNOWN}")
         _write(_folder(made, table, empty) / name, (TABLES[table].empty_table(),), table)
 
 
 def _folder(made: Path, table: str, partition: str) -> Path:
     folder = made / table / partition
-    folder.mkdir(parents=True)
+    folder.mkdir(parents=True, exist_ok=True)
     return folder
 
 
-def _merged(old: Path | None, coming: pa.Table, table: str, away: Mapping[str, Known]) -> Iterator[pa.Table]:
-    """The rows of a partition that stay, and those that come, some at a time."""
-    if old is not None:
-        names = pa.array(sorted(away), pa.string())
-        with pq.ParquetFile(old) as opened:
+def _small(files: Sequence[Path], rows: int) -> list[Path]:
+    """The files that are written anew with so many rows that come: those that hold no more, and so on with their sum.
+
+    So a row is written again only when its file doubles, and a partition has few files.
+    """
+    small: list[Path] = []
+    for held, file in sorted((pq.read_metadata(file).num_rows, file) for file in files) if rows else []:
+        if held > rows:
+            break
+        small.append(file)
+        rows += held
+    return small
+
+
+def _merged(old: Sequence[Path], coming: pa.Table, table: str, away: Mapping[str, Known]) -> Iterator[pa.Table]:
+    """The rows of files that stay, and those that come, some at a time."""
+    names = pa.array(sorted(away), pa.string()) if away else None
+    for file in old:
+        with pq.ParquetFile(file) as opened:
             for batch in opened.iter_batches(_BATCH_ROWS):
                 rows = pa.Table.from_batches([batch])
-                yield rows.filter(pc.invert(pc.is_in(rows[key_of(table)], value_set=names)))
+                stay = rows if names is None else rows.filter(pc.invert(pc.is_in(rows[key_of(table)], value_set=names)))
+                yield stay
     yield coming
 
 
@@ -156,7 +173,9 @@ def _link(old: Path, new: Path) -> None:
         shutil.copy2(old, new)
 
 
-def _files(path: Path, table: str) -> dict[str, Path]:
-    """Each partition's file of a table."""
-    files = (path / table).rglob("*.parquet")
-    return {file.parent.relative_to(path / table).as_posix(): file for file in files}
+def _files(path: Path, table: str) -> dict[str, list[Path]]:
+    """Each partition's files of a table."""
+    files: dict[str, list[Path]] = {}
+    for file in sorted((path / table).rglob("*.parquet")):
+        files.setdefault(file.parent.relative_to(path / table).as_posix(), []).append(file)
+    return files

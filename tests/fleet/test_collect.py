@@ -22,7 +22,7 @@ from meterlog.fleet.manifest import NAME
 from meterlog.fleet.tables import TABLES, VERSION_KEY, partition
 from meterlog.job.job_file import add_step, create_job
 from meterlog.loaded import load
-from tests.fleet.conftest import Write, contents, table
+from tests.fleet.conftest import Write, contents, is_complete, table
 
 MANUAL = Path(collecting.__file__).with_name("README.md")
 
@@ -64,6 +64,22 @@ def test_a_dataset_brought_up_to_date_is_the_same_as_a_new_one(tmp_path: Path, w
     assert contents(out) == contents(tmp_path / "new")
     assert set(table(out, "sessions")["month"]) == {"2026-01", "2026-04", "2026-05"}
     assert untouched.stat().st_ino == before
+
+
+def test_few_that_come_leave_the_files_of_many_as_they_are(tmp_path: Path, write: Write) -> None:
+    for number in range(8):
+        write(f"{number:02}")
+    folder, out = tmp_path / "sessions", tmp_path / "fleet"
+    collect([folder], out)
+    (many,) = (out / "sessions").rglob("*.parquet")
+    counts = []
+    for number in range(8, 16):
+        write(f"{number:02}")
+        assert collect([folder], out).read == 1
+        assert many.exists() == (number < 15)  # until those that came are as many
+        counts.append(sum(1 for _ in (out / "sessions").rglob("*.parquet")))
+    assert counts == [2, 2, 3, 2, 3, 3, 4, 1]
+    assert is_complete(out, folder)
 
 
 def test_sessions_of_another_folder_stay(tmp_path: Path, write: Write) -> None:

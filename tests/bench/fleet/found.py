@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Set
 from pathlib import Path
+from typing import Any
 
 import pandas as pd
 
@@ -31,9 +32,8 @@ def verdicts(dataset: Path, vans: list[Van]) -> Iterable[str]:
     """Say how well each question is answered, a line each."""
     events = pd.read_parquet(dataset / "events")[["session", "kind"]].drop_duplicates()
     vehicles = pd.read_parquet(dataset / "sessions").set_index("session")["vehicle"]
-    shown: dict[tuple[str, str], int] = (
-        events.assign(vehicle=events["session"].map(vehicles)).groupby(["kind", "vehicle"]).size().to_dict()
-    )
+    of_vans = events.assign(vehicle=events["session"].map(vehicles))
+    shown: dict[Any, int] = dict(of_vans.groupby(["kind", "vehicle"]).size())
     for fault in FAULTS:
         having = {vehicle for (kind, vehicle), sessions in shown.items() if kind == _EVENTS[fault] and sessions > _FEW}
         yield _judged(f"fault: {fault}", having, {van.name for van in vans if van.fault == fault})

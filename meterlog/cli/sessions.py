@@ -14,8 +14,9 @@ from pathlib import Path
 
 from meterlog.errors import SessionWriteFailed, UsageError
 from meterlog.reading import Quantity
+from meterlog.session.folder_index import summaries
 from meterlog.session.leftovers import leftovers
-from meterlog.session.summary import Summary, summaries
+from meterlog.session.summary import Summary
 from meterlog.text.safe import one_line
 
 EXAMPLE = "meterlog sessions recordings --set vehicle=van --sort duration"

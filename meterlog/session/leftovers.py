@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+import os
 import re
 import time
-from collections.abc import Iterator
 from pathlib import Path
 
 from meterlog.session.files import SUFFIXES
@@ -22,20 +22,20 @@ def leftovers(folder: Path) -> list[Path]:
 
     A half-written export or import is one (its source is still there), and a session file without a byte in it.
     """
-    return sorted(path for path in _candidates(folder) if _at_rest(path))
+    with os.scandir(folder) as entries:
+        return sorted(Path(entry.path) for entry in entries if _is_left(entry))
 
 
-def _candidates(folder: Path) -> Iterator[Path]:
-    for path in folder.iterdir():
-        if _PASSING.fullmatch(path.name) or (path.suffix in SUFFIXES and not path.name.startswith(".")):
-            yield path
-
-
-def _at_rest(path: Path) -> bool:
+def _is_left(entry: os.DirEntry[str]) -> bool:
+    passing = entry.name.startswith(".") and _PASSING.fullmatch(entry.name) is not None
+    if not passing and (entry.name.startswith(".") or not entry.name.endswith(SUFFIXES)):
+        return False
     try:
-        found = path.lstat()
-        empty = not found.st_size and not path.with_name(f"{path.name}-wal").exists() and not is_recording(path)
-        usable = not _PASSING.fullmatch(path.name) and not empty
-        return path.is_file() and not usable and time.time() - found.st_mtime > AT_REST_S
+        state = entry.stat(follow_symlinks=False)
+        if not entry.is_file() or time.time() - state.st_mtime <= AT_REST_S:
+            return False
+        path = Path(entry.path)
+        in_use = state.st_size > 0 or path.with_name(f"{path.name}-wal").exists() or is_recording(path)
+        return passing or not in_use
     except OSError:  # just gone
         return False

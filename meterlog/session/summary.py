@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
@@ -11,7 +10,6 @@ from meterlog.errors import SessionError
 from meterlog.reading import Quantity
 from meterlog.session.cells import MOST_CHANNELS, moment, seconds, text, whole
 from meterlog.session.database import check_header, not_begun, open_to_read, read_errors
-from meterlog.session.files import session_files
 from meterlog.session.lock import is_recording
 from meterlog.session.recovery import settle
 
@@ -93,8 +91,3 @@ def summarize(path: Path) -> Summary:
             )
     except SessionError as error:
         return Summary(path, damage=str(error))
-
-
-def summaries(folder: Path) -> Iterator[Summary]:
-    """A summary of each session file of a folder, in no order."""
-    return map(summarize, session_files(folder))

@@ -16,8 +16,9 @@ import pytest
 from meterlog.errors import NotASession, SessionError
 from meterlog.session import SessionWriter, add_marker, open_reader
 from meterlog.session.corrections import correct
+from meterlog.session.folder_index import summaries
 from meterlog.session.lock import RecorderLock, is_recording, recorder_says
-from meterlog.session.summary import summaries, summarize
+from meterlog.session.summary import summarize
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="links and pipes as POSIX has them")
 

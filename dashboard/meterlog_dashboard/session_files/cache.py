@@ -9,10 +9,11 @@ from typing import TYPE_CHECKING
 
 from meterlog.session.reader import open_reader
 from meterlog_dashboard.session_files.folder import SessionFolder
-from meterlog_dashboard.session_files.session_list import Stamp
 
 if TYPE_CHECKING:  # it imports much, and the page is to be there at once
     from meterlog.loaded import Loaded
+
+Stamp = tuple[int, ...]
 
 _SESSIONS_KEPT = 8
 """A suspect with its known-good, and what was looked at before; a guess."""

@@ -1,26 +1,29 @@
 """The list of a folder's sessions, kept in memory: the newest files at once, thousands of others soon after.
 
 To know what a session is means to open its file, which takes half a millisecond. So the first question is answered from
-the newest files, a thread of its own reads the others, and later only files that changed are read again.
+the folder's index and the newest files, a thread of its own reads the others, and later only files that changed are
+read again.
 """
 
 from __future__ import annotations
 
 import math
-import os
 import threading
 import time
 from collections.abc import Iterable
 from pathlib import Path
 
+from meterlog.session.files import SessionFile, stamped_files
+from meterlog.session.folder_index import indexed, remember
 from meterlog.session.names import SUFFIX
 from meterlog.session.summary import Summary, summarize
 from meterlog_dashboard.session_files.folder import lies_in
 
-Stamp = tuple[int, ...]
-
 _AT_ONCE = 200
 """Files that the first answer waits for: 0.1 s."""
+_AT_LEISURE = 2_000
+"""Sessions beyond which a search is answered from the list as it is, while a thread looks what has changed: to look
+takes 10 us a file; a choice."""
 _PAUSE_S = 0.001
 """After each file that is read beside: what a person waits for comes first."""
 
@@ -35,7 +38,7 @@ class SessionList:
 
     def __init__(self, folder: Path, at_once: int = _AT_ONCE) -> None:
         self._folder, self._at_once = folder, at_once
-        self._known: dict[Path, tuple[Stamp, Summary]] = {}
+        self._known: dict[Path, tuple[SessionFile, Summary]] = {}
         self._lock = threading.Lock()
         self._reading = threading.Lock()
         self._reader: threading.Thread | None = None
@@ -45,7 +48,7 @@ class SessionList:
         """Every session, newest first, damaged ones last; waits until all are read."""
         with self._reading:
             found = stamps(self._folder)
-            self._read(self._unread(found))
+            self._read(self._unread(found), found)
         return self._sorted(found)
 
     def so_far(self, age_s: float = 0.0) -> tuple[list[Summary], int]:
@@ -59,10 +62,13 @@ class SessionList:
         told_s, told = self._told
         if time.monotonic() - told_s < age_s:
             return told, 0
+        if age_s and len(told) > _AT_LEISURE:
+            self.read_on()
+            return told, 0
         found = stamps(self._folder)
         unread = self._unread(found)
         if len(unread) <= self._at_once or not self._known:
-            self._read(unread[: self._at_once])
+            self._read(unread[: self._at_once], found)
             unread = unread[self._at_once :]
         if unread:
             self.read_on()
@@ -80,47 +86,47 @@ class SessionList:
 
     def _read_gently(self) -> None:
         with self._reading:
-            self._read(self._unread(stamps(self._folder)), _PAUSE_S)
+            found = stamps(self._folder)
+            unread = self._unread(found)
+            for at in range(0, len(unread), _AT_ONCE):
+                self._read(unread[at : at + _AT_ONCE], found, _PAUSE_S)
+            self._told = time.monotonic(), self._sorted(found)
 
-    def _unread(self, found: dict[Path, Stamp]) -> list[tuple[Path, Stamp]]:
+    def _unread(self, found: dict[Path, SessionFile]) -> list[SessionFile]:
         """The files that are new or changed, or grow without showing it; the newest first."""
         with self._lock:
-            known = {path: stamp for path, (stamp, summary) in self._known.items() if summary.ended != "growing"}
+            if not self._known:
+                known = indexed(self._folder, found.values())
+                self._known = {path: (one, known[one.path]) for path, one in found.items() if one.path in known}
+            settled = {path: one.stamp for path, (one, summary) in self._known.items() if summary.ended != "growing"}
             for path in self._known.keys() - found.keys():
                 del self._known[path]
-        unread = [(path, stamp) for path, stamp in found.items() if known.get(path) != stamp]
-        return sorted(unread, key=lambda one: one[1][0], reverse=True)
+        unread = [one for path, one in found.items() if settled.get(path) != one.stamp]
+        return sorted(unread, key=lambda one: one.changed_ns, reverse=True)
 
-    def _read(self, unread: Iterable[tuple[Path, Stamp]], pause_s: float = 0.0) -> None:
-        for path, stamp in unread:
-            summary = summarize(path)
+    def _read(self, unread: Iterable[SessionFile], found: dict[Path, SessionFile], pause_s: float = 0.0) -> None:
+        read = {}
+        for one in unread:
+            read[one] = summary = summarize(Path(one.path))
             with self._lock:
-                self._known[path] = stamp, summary
+                self._known[Path(one.path)] = one, summary
             if pause_s:
                 time.sleep(pause_s)
+        if read:
+            remember(self._folder, found.values(), read)
 
-    def _sorted(self, found: dict[Path, Stamp]) -> list[Summary]:
+    def _sorted(self, found: dict[Path, SessionFile]) -> list[Summary]:
         with self._lock:
             known = [summary for path, (_, summary) in self._known.items() if path in found]
         return sorted(known, key=_newest_first)
 
 
-def stamps(folder: Path) -> dict[Path, Stamp]:
-    """For each session file what changes whenever it or its write-ahead log does; its time of change comes first."""
-    sizes: dict[str, tuple[int, int]] = {}
-    with os.scandir(folder) as entries:
-        for entry in entries:
-            if entry.name.endswith((SUFFIX, f"{SUFFIX}-wal")) and not entry.name.startswith("."):
-                try:
-                    status = entry.stat()
-                except FileNotFoundError:
-                    continue
-                if entry.is_file() and (not entry.is_symlink() or lies_in(Path(entry.path), folder)):
-                    sizes[entry.name] = status.st_mtime_ns, status.st_size
+def stamps(folder: Path) -> dict[Path, SessionFile]:
+    """The session files that the page shows: of the suffix it records under, and no link out of the folder."""
     return {
-        folder / name: (*size, *sizes.get(f"{name}-wal", (0, 0)))
-        for name, size in sizes.items()
-        if name.endswith(SUFFIX)
+        path: one
+        for one in stamped_files(folder)
+        if one.path.endswith(SUFFIX) and lies_in(path := Path(one.path), folder)
     }
 
 

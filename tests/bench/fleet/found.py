@@ -8,6 +8,7 @@ from typing import Any
 
 import pandas as pd
 
+from meterlog.trends import Verdict, histories, judge
 from tests.bench.fleet.world import BEGAN, DAYS, FAULTS, WEARS, Fault, Van, Wear
 
 _EVENTS: dict[Fault, str] = {"dropouts": "dropout", "missing prime": "missing_prime", "overvoltage": "overvoltage"}
@@ -37,7 +38,11 @@ def verdicts(dataset: Path, vans: list[Van]) -> Iterable[str]:
     for fault in FAULTS:
         having = {vehicle for (kind, vehicle), sessions in shown.items() if kind == _EVENTS[fault] and sessions > _FEW}
         yield _judged(f"fault: {fault}", having, {van.name for van in vans if van.fault == fault})
-    worse = _worse(pd.read_parquet(dataset / "measures"))
+    worn = {van.name for van in vans if van.wear}
+    measures = pd.read_parquet(dataset / "measures")
+    trends = [trend for trend in judge(histories(measures)) if trend.verdict is Verdict.CHANGED and trend.worse]
+    yield _judged("worse over the year, in any measure, by trends", {trend.history.vehicle for trend in trends}, worn)
+    worse = _worse(measures)
     yield _judged("worse over the year, by a plain question", worse, {(v.name, v.wear) for v in vans if v.wear})
 
 

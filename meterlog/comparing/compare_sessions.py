@@ -14,6 +14,7 @@ from meterlog.comparing.comparison import Alignment, Band, ChannelComparison, Co
 from meterlog.comparing.measures import measures
 from meterlog.comparing.pairing import Pair, Side, check_systems, pair_channels
 from meterlog.comparing.reference_band import Reference, band, excursions
+from meterlog.comparing.vehicles import one_a_vehicle
 from meterlog.errors import CompareError
 from meterlog.loaded import Loaded, load
 from meterlog.sides import KNOWN_GOOD, Sides
@@ -108,11 +109,13 @@ def _one_recording(one: Loaded, other: Loaded) -> bool:
 
 def _channel(pair: Pair, captures: int, nudge_s: float, sides: Sides) -> ChannelComparison:
     suspect, channel = pair.suspect
+    channels = len(pair.good)
+    pair, told = one_a_vehicle(pair)
     laid = nudged(lay(pair.good, pair.suspect), nudge_s)
     bands = _bands(pair.good, pair.suspect, laid)
-    notes = _notes(pair.good, pair.suspect, laid, sides)
-    if len(pair.good) < captures:
-        notes.append(f"{len(pair.good)} of {captures} sessions of {sides.the_reference} have this channel")
+    notes = [*_notes(pair.good, pair.suspect, laid, sides), *told, *_left_out(pair.good, bands)]
+    if channels < captures:
+        notes.append(f"{channels} of {captures} sessions of {sides.the_reference} have this channel")
     return ChannelComparison(
         label=channel.label,
         quantity=str(channel.quantity),
@@ -126,6 +129,12 @@ def _channel(pair: Pair, captures: int, nudge_s: float, sides: Sides) -> Channel
         bands=tuple(bands),
         notes=tuple(notes),
     )
+
+
+def _left_out(good: Sequence[Side], bands: Sequence[Band]) -> list[str]:
+    """Name the captures whose curve does not belong to the others."""
+    odd = sorted({number for one in bands for number in one.odd})
+    return [f"left out of the band as odd: {', '.join(good[number][0].path.name for number in odd)}"] if odd else []
 
 
 def _bands(good: Sequence[Side], suspect: Side, laid: Laid) -> list[Band]:

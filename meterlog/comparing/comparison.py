@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from meterlog.sides import KNOWN_GOOD, Sides
+from meterlog.signal.tolerance import LEAST, SHARE
 
 Same = Literal["same within error", "different", "cannot tell"]
 """The spelling is part of `compare --json`."""
@@ -120,6 +121,8 @@ class Band:
         low: float64 (n,), the lowest that a known-good reading may be there, the alignment's error included.
         high: float64 (n,), the highest.
         error: float64 (n,), the combined error of the meters, half-width.
+        chance: of many known-good the probability that another one leaves it anywhere, at most; None of few.
+        odd: which of them were left out of it, from 0.
     """
 
     part: int | None
@@ -129,6 +132,8 @@ class Band:
     low: NDArray[np.float64]
     high: NDArray[np.float64]
     error: NDArray[np.float64]
+    chance: float | None = None
+    odd: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,6 +151,17 @@ class ChannelComparison:
     excursions: tuple[Excursion, ...]
     bands: tuple[Band, ...]
     notes: tuple[str, ...]
+
+    @property
+    def false_alarm(self) -> float | None:
+        """Return in how many sound ones something would be called different here, at most; None of few known-good.
+
+        By Bonferroni's inequality: what each measure and each band allows, added.
+        """
+        if len(self.good_channels) < LEAST:
+            return None
+        tested = sum(m.difference is not None or m.counted is not None for m in self.measures)
+        return min(1.0, tested * (1 - SHARE) + math.fsum(band.chance or 0.0 for band in self.bands))
 
     @property
     def verdict(self) -> Same:
@@ -218,6 +234,7 @@ def _channel_json(channel: ChannelComparison) -> dict[str, object]:
         "suspect_channel": channel.suspect_channel,
         "good_channels": list(channel.good_channels),
         "verdict": channel.verdict,
+        "false_alarm": channel.false_alarm,
         "alignment": _plain(channel.alignment),
         "measures": _plain(channel.measures),
         "excursions": _plain(channel.excursions),

@@ -26,11 +26,25 @@ def headline(comparison: Comparison) -> str:
     """The verdict in a sentence, and what keeps it open."""
     the_reference, the_other = comparison.sides.the_reference, comparison.sides.the_other
     said = {
-        "different": f"{the_other} differs from {the_reference} by more than the errors explain.",
+        "different": _outside(comparison)
+        or f"{the_other} differs from {the_reference} by more than the errors explain.",
         "same within error": f"{the_other} is the same as {the_reference} within the errors.",
         "cannot tell": f"these captures cannot tell whether {the_other} differs from {the_reference}.",
     }[comparison.verdict]
     return " ".join([said[0].upper() + said[1:], *comparison.doubts])
+
+
+def _outside(comparison: Comparison) -> str:
+    """Say that the suspect is outside what many show, and how often that is said of a sound one; '' of few."""
+    different = [channel for channel in comparison.channels if channel.verdict == "different"]
+    chances = [channel.false_alarm for channel in comparison.channels if channel.false_alarm is not None]
+    if not different or any(channel.false_alarm is None for channel in different):
+        return ""
+    captures = max(len(channel.good_channels) for channel in different)
+    outside = f"{comparison.sides.the_other} is outside what {captures} {comparison.sides.reference} captures show"
+    return (
+        f"{outside}; by all that was compared, this is said of up to {min(1.0, math.fsum(chances)):.0%} of sound ones."
+    )
 
 
 def as_text(comparison: Comparison) -> str:

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from meterlog.comparing.align import Pass
 from meterlog.comparing.combine import COVERAGE, combined
 from meterlog.comparing.comparison import Band, Excursion
+from meterlog.comparing.many_curves import many_curves
 from meterlog.findings.level import resolution_of
 from meterlog.reading import Accuracy
 from meterlog.series import Series
@@ -36,7 +37,8 @@ def band(part: int | None, suspect: Reference, good: Sequence[Reference]) -> Ban
 
     Where a capture is between two readings, or the alignment may be off by its error, anything that it read within
     that time may be right: the band holds the lowest and the highest of those. So an edge is never an excursion for
-    falling between two readings. Over several known-good the band is their joint range, and `middle` their median.
+    falling between two readings. Over several known-good the band is their joint range, and `middle` their median; of
+    many it is that of `many_curves`.
     """
     own = suspect.series.between(suspect.laid.start_s, suspect.laid.end_s)
     relative = own.time_s - suspect.laid.onset_s
@@ -46,11 +48,14 @@ def band(part: int | None, suspect: Reference, good: Sequence[Reference]) -> Ban
         lows.append(low)
         highs.append(high)
         middles.append(middle)
-    low, high, middle = _least(lows, np.fmin), _least(highs, np.fmax), _median(middles)
+    middle = _median(middles)
     own_error = _error(own.value, suspect)
     good_error = np.max([_error(middle, reference) for reference in good], axis=0)  # any of them may bound the band
     error = np.minimum(own_error + good_error, COVERAGE * np.hypot(own_error, good_error))
-    return Band(part, own.time_s, own.value, middle, low, high, error)
+    many = many_curves(np.stack(lows), np.stack(highs), good_error)
+    if many is not None:
+        return Band(part, own.time_s, own.value, middle, many.low, many.high, error, many.chance, many.odd)
+    return Band(part, own.time_s, own.value, middle, _least(lows, np.fmin), _least(highs, np.fmax), error)
 
 
 def _error(value: Array, reference: Reference) -> Array:

@@ -43,6 +43,7 @@ class Maker:
         """A session whose channels are functions of time, averaged by the meter, with noise of one count."""
         rng = np.random.default_rng(seed)
         path = self.folder / f"{name}.sqlite"
+        path.unlink(missing_ok=True)
         stated = {"system_v": "12"} if details is None else details
         window = interval_s if window_s is None else window_s
         with SessionWriter.create(path, details=stated) as writer:

@@ -64,7 +64,9 @@ _PART = re.compile(
 _COMMAND = re.compile(r"(.*_)?(coil|command|control)", re.IGNORECASE)
 _A_POINT = re.compile(r".*_.*|(battery|fuse|relay|switch|alternator).*", re.IGNORECASE)
 
-_ACROSS = re.compile(r"\b(drop|loss|across)|\S:\S|\b(ground|earth)", re.IGNORECASE)
+_ACROSS = re.compile(
+    r"\b(drop|loss|across)|(?<!\S)[^\s:]+:[^\W\d_][^\s:/\\]*(?!\S)|\b(ground|earth)", re.IGNORECASE
+)  # `a3:b7` is from one place to the other; a port's number and the colons of an address are not
 _SIGNAL = re.compile(r"\b(coil|command|control|trigger|signal)\b", re.IGNORECASE)
 _SUPPLY = re.compile(
     r"\b(supply|supplied|feed|fed|battery|batt|power|source|prime|pumps?|motor|lamps?|plug|ignition|alternator|generator"

@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING
 
 from meterlog.cli.options.details_and_roles import details
 from meterlog.cli.options.key_answers import key_answers
+from meterlog.cli.terminal.wrap import wrapped
 from meterlog.errors import UsageError
 from meterlog.text.safe import one_line
 from meterlog.text.times import day_to_come, span
@@ -145,7 +146,7 @@ def _show(job: Job, args: argparse.Namespace) -> int:
     if args.json:
         print(json.dumps(now.as_json(), allow_nan=False, ensure_ascii=False))
     else:
-        print("\n".join(map(one_line, status_lines(now, str(args.folder)))))
+        print(wrapped("\n".join(map(one_line, status_lines(now, str(args.folder))))))
     return 0
 
 
@@ -284,7 +285,7 @@ def _report(job: Job, args: argparse.Namespace) -> int:
     if args.json:
         print(json.dumps({"report": str(out)}))
     else:
-        print(f"{one_line(str(out))}: {out.stat().st_size / 1e6:.1f} MB, needs no network")
+        print(wrapped(f"{one_line(str(out))}: {out.stat().st_size / 1e6:.1f} MB, needs no network"))
     if args.pdf:
         pdf = out.with_suffix(".pdf")
         print_pdf(out, pdf)

@@ -6,6 +6,7 @@ import argparse
 from datetime import UTC, datetime
 from pathlib import Path
 
+from meterlog.cli.terminal.wrap import wrapped
 from meterlog.text.figures import seconds
 from meterlog.text.safe import one_line
 
@@ -28,11 +29,12 @@ def run(args: argparse.Namespace) -> int:
         raise UsageError(f"there is no folder '{args.folder}'")
     found = list_jobs(args.folder)
     if not found:
-        print(f"no jobs in {one_line(str(args.folder))}: begin one with 'meterlog job start FOLDER --complaint ...'")
+        begin = "begin one with 'meterlog job start FOLDER --complaint ...'"
+        print(wrapped(f"no jobs in {one_line(str(args.folder))}: {begin}"))
     for one in found:
         age = seconds(max(0.0, (datetime.now(UTC) - one.changed).total_seconds()))
         what = " · ".join(word for word in (one.vehicle, one.complaint) if word)
         stands = ", ".join(word for word in (one.state or "cannot be read", one.due, f"{age} ago") if word)
-        print(one_line(f"{one.folder}: {stands}{f': {what}' if what else ''}"))
-        print(f"    {one_line(one.verdict)}")
+        print(wrapped(one_line(f"{one.folder}: {stands}{f': {what}' if what else ''}")))
+        print(wrapped(f"    {one_line(one.verdict)}"))
     return 0

@@ -18,6 +18,7 @@ from pathlib import Path
 from typing import Any
 
 from meterlog.cautions import DEFERS
+from meterlog.cli.terminal.wrap import wrapped
 from meterlog.errors import MeterlogError
 from meterlog.text.safe import one_line
 from meterlog_drivers.simulated.emulation.moved_probes import line_for
@@ -45,6 +46,10 @@ class StepFailed(Exception):
     """A step of the demonstration did not give what it should."""
 
 
+def _say(text: str) -> None:
+    print(wrapped(text), flush=True)
+
+
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the options."""
     parser.add_argument("folder", nargs="?", type=Path, default=Path("demo-job"), help="the job's folder (demo-job)")
@@ -59,16 +64,16 @@ def run(args: argparse.Namespace) -> int:
             shown = Demonstration(folder, meter, tell)
             shown.run()
     except StepFailed as error:
-        print(f"FAILED: {one_line(str(error))}", flush=True)
+        _say(f"FAILED: {one_line(str(error))}")
         return 1
-    print(f"\nDone after {time.monotonic() - began_s:.0f} s. Try next:")
+    _say(f"\nDone after {time.monotonic() - began_s:.0f} s. Try next:")
     for command, what in (
         (f"meterlog job status {folder}", "the job, step by step"),
         (f"meterlog page {folder.parent}", "the same in the browser"),
         ("meterlog job practice", "find a hidden fault yourself, against the clock"),
         ("meterlog meters --listen 5", "then with a meter of your own"),
     ):
-        print(f"  {one_line(command):<34}  {what}")
+        _say(f"  {one_line(command):<34}  {what}")
     return 0
 
 
@@ -93,7 +98,7 @@ class Demonstration:
             StepFailed: a command failed, or what was found is not what was wrong.
         """
         (fault,) = self._person.van.faults
-        print(f"A van cranks and does not start; why is hidden. Its meter is {self._meter}.\n  mind: {DEFERS}\n")
+        _say(f"A van cranks and does not start; why is hidden. Its meter is {self._meter}.\n  mind: {DEFERS}\n")
         now = self._job("start", "--complaint", COMPLAINT, "--vehicle", VEHICLE, "--meter", self._meter)
         for _ in range(MOST_STEPS):
             if now["next"]["kind"] == "done":
@@ -104,26 +109,26 @@ class Demonstration:
         found = [repair["part"] for repair in now["repairs"]]
         if found != [fault.part]:
             raise StepFailed(f"{', '.join(found)} was put right, and this was wrong: {fault.words}")
-        print(f"\nproved: {now['proof']['text']}\nwhat was truly wrong: {fault.words}")
+        _say(f"\nproved: {now['proof']['text']}\nwhat was truly wrong: {fault.words}")
         report = self._job_of.folder / "report.html"
         self._job("report", "--out", str(report))
-        print(f"    for the customer: {one_line(str(report))}", flush=True)
+        _say(f"    for the customer: {one_line(str(report))}")
 
     def _step(self, asked: Mapping[str, Any]) -> Status:
         """Do what comes next, and say it in two lines."""
         for caution in asked["cautions"]:
             if caution not in self._minded:
-                print(f"    mind: {caution}")
+                _say(f"    mind: {caution}")
                 self._minded.add(caution)
         if asked["kind"] == "repair":
-            print(f"    {asked['text'].partition('. Then')[0]}.")
+            _say(f"    {asked['text'].partition('. Then')[0]}.")
             self._tell(f"repaired {self._person.do(asked)}")
             return self._job("repaired", asked["part"])
         if asked["kind"] in ("measure", "prove"):
             return self._measure(asked)
         answer = self._person.do(asked)
         now = self._job(*typed(asked, answer))
-        print(f"    {asked['text']}", flush=True)
+        _say(f"    {asked['text']}")
         return now
 
     def _measure(self, asked: Mapping[str, Any]) -> Status:
@@ -134,7 +139,7 @@ class Demonstration:
         value = f"{reading['value']:.3g} {reading['unit']}" if reading["value"] is not None else "open"
         likeliest = [f"{h['part']} {h['probability']:.0%}" for h in now["diagnosis"]["hypotheses"][:2]]
         ends = f"; likeliest: {', '.join(likeliest)}" if asked["kind"] == "measure" else ""
-        print(f"    {value} {place.place}{ends}", flush=True)
+        _say(f"    {value} {place.place}{ends}")
         return now
 
     def _job(self, what: str, *words: str, more: tuple[str, ...] = ()) -> Status:
@@ -148,7 +153,7 @@ class Demonstration:
         Raises:
             StepFailed: it failed.
         """
-        print(f"$ {one_line(shlex.join(['meterlog', 'job', what, str(self._job_of.folder), *words]))}", flush=True)
+        _say(f"$ {one_line(shlex.join(['meterlog', 'job', what, str(self._job_of.folder), *words]))}")
         try:
             return self._job_of(what, *words, *more)
         except MeterlogError as error:

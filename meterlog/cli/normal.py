@@ -14,11 +14,15 @@ from itertools import groupby
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from meterlog.cli.report import check_out
 from meterlog.errors import UsageError
+from meterlog.exchange.finished_file import REPLACE_HELP, refuse_existing
 from meterlog.text.figures import shown
 from meterlog.text.safe import one_line
 
 if TYPE_CHECKING:
+    import pandas as pd
+
     from meterlog.fleet.normal import Normal
 
 EXAMPLE = "meterlog normal fleet --where vehicle_kind='Panel van'"
@@ -33,6 +37,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     words = "only sessions of which this is so, for example vehicle='van 7'; repeatable"
     parser.add_argument("--where", metavar="KEY=VALUE", action="append", default=[], help=words)
     parser.add_argument("--circuit", metavar="NAME", help="only sessions of jobs on this circuit")
+    parser.add_argument("--out", metavar="FILE.html", type=Path, help="also make a report with a plot of each measure")
+    parser.add_argument("--replace", action="store_true", help=REPLACE_HELP)
     parser.add_argument("--json", action="store_true", help="one JSON object on standard output")
 
 
@@ -42,12 +48,17 @@ def run(args: argparse.Namespace) -> int:
     from meterlog.fleet.normal import normal_of
     from meterlog.fleet.where import CIRCUIT, where_of
 
+    if args.out is not None:
+        check_out(args.out, [str(args.source)])
+        refuse_existing(args.out, replace=args.replace)
     wanted = dict(where_of(args.where)) | ({CIRCUIT: args.circuit} if args.circuit else {})
     with dataset_or_folder(args.source) as dataset:
         measures = (dataset.where(**wanted) if wanted else dataset)["measures"]
     if measures.empty:
         raise UsageError(f"'{args.source}' holds no measure of such sessions")
     found = normal_of(measures)
+    if args.out is not None:
+        _write(args.out, measures, found, one_line(str(args.source.resolve().name)))
     if args.json:
         json.dump({"normal": [asdict(one) for one in found]}, sys.stdout, indent=2, allow_nan=False)
         sys.stdout.write("\n")
@@ -56,18 +67,31 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
-def _lines(found: list[Normal]) -> Iterator[str]:
-    from meterlog.fleet.normal import sentence
+def _write(out: Path, measures: pd.DataFrame, found: list[Normal], name: str) -> None:
+    from meterlog.report import write_report
+    from meterlog.report.normal import normal_page
 
+    lines = {one: list(_of_one(one)) for one in found}
+    rows = [(f"{one.label}: {one.measure}", "; ".join(line.strip() for line in lines[one])) for one in found]
+    write_report(normal_page(measures, found, rows, name), out)
+
+
+def _lines(found: list[Normal]) -> Iterator[str]:
     for label, some in groupby(found, lambda one: one.label):
         yield one_line(label)
         for one in some:
-            middle = shown(one.middle, one.unit, digits=_DIGITS)
-            if one.low is None or one.high is None:
-                yield f"  {one.measure}: {middle} in the middle; {sentence(one)}"
-                continue
-            low, high = (shown(end, one.unit, digits=_DIGITS) for end in (one.low, one.high))
-            yield f"  {one.measure}: {low} to {high}, {middle} in the middle ({sentence(one)})"
-            for odd in one.odd:
-                of = f", {one_line(odd.vehicle)}" if odd.vehicle else ""
-                yield f"    left out: {shown(odd.value, one.unit, digits=_DIGITS)}, {one_line(odd.session)}{of}"
+            yield from _of_one(one)
+
+
+def _of_one(one: Normal) -> Iterator[str]:
+    from meterlog.fleet.normal import sentence
+
+    middle = shown(one.middle, one.unit, digits=_DIGITS)
+    if one.low is None or one.high is None:
+        yield f"  {one.measure}: {middle} in the middle; {sentence(one)}"
+        return
+    low, high = (shown(end, one.unit, digits=_DIGITS) for end in (one.low, one.high))
+    yield f"  {one.measure}: {low} to {high}, {middle} in the middle ({sentence(one)})"
+    for odd in one.odd:
+        of = f", {one_line(odd.vehicle)}" if odd.vehicle else ""
+        yield f"    left out: {shown(odd.value, one.unit, digits=_DIGITS)}, {one_line(odd.session)}{of}"

@@ -72,7 +72,7 @@ def build_report(
         parts = [*_pair(*pair), *parts]
     sessions = [*sessions, *after, *(pair or ())]
     environment = jinja2.Environment(
-        loader=jinja2.FunctionLoader(_template),
+        loader=jinja2.FunctionLoader(template),
         autoescape=True,
         undefined=jinja2.StrictUndefined,
         trim_blocks=True,
@@ -88,7 +88,7 @@ def build_report(
         job=job,
         worst=_worst(parts) if parts else "",
         cautions=_cautions(sessions, circuit),
-        versions=_versions(),
+        versions=versions(),
         made=datetime.now().astimezone().isoformat(timespec="minutes"),
         marks=MARKS,
         headline=headline,
@@ -98,16 +98,16 @@ def build_report(
         alignment_words=alignment_words,
         excursions_words=excursions_words,
         measure_words=measure_words,
-        figure_json=_figure_json,
+        figure_json=figure_json,
         recordings=_recordings(parts),
         nonce=secrets.token_urlsafe(16),
         plotly=Markup(drawing_library().replace("</script", "<\\/script")),
-        style=Markup(_colours() + trace_rules(dark=False) + _template("report.css")),
-        script=Markup(_template("report.js")),
+        style=Markup(colours() + trace_rules(dark=False) + template("report.css")),
+        script=Markup(template("report.js")),
     )
 
 
-def _colours() -> str:
+def colours() -> str:
     """The colours of the plots as the style sheet names them."""
     names = {"fault": ROLES["fault"], "unsure": ROLES["deviation"], "good": ROLES["good"]}
     return ":root {" + "".join(f" --{name}: {colour};" for name, colour in names.items()) + " }\n"
@@ -164,7 +164,7 @@ def write_report(page: str, path: Path) -> None:
         passing.write_text(page, encoding="utf-8")
 
 
-def _template(name: str) -> str:
+def template(name: str) -> str:
     return (files("meterlog.report") / "templates" / name).read_text("utf-8")
 
 
@@ -210,11 +210,11 @@ def _cautions(sessions: Sequence[Loaded], circuit: CircuitPart | None) -> list[s
     return first_said(set(circuit.mind if circuit else ()), applying(*acts))
 
 
-def _versions() -> str:
+def versions() -> str:
     return f"meterlog {__version__}, Python {platform.python_version()}"
 
 
-def _figure_json(figure: Figure) -> Markup:
+def figure_json(figure: Figure) -> Markup:
     """A figure for a script element: no `<` can end it early."""
     text = json.dumps(figure, separators=(",", ":"), allow_nan=False, default=np.generic.item)
     return Markup(text.replace("<", "\\u003c").replace("\u2028", "\\u2028").replace("\u2029", "\\u2029"))

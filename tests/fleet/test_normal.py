@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import base64
 import json
+import re
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -89,3 +91,17 @@ def test_in_a_terminal_and_as_json(folder: Path, capsys: pytest.CaptureFixture[s
     assert "--where needs KEY=VALUE" in capsys.readouterr().err
     assert main(["normal", str(folder / "none")]) == 2
     assert "neither a dataset nor a folder" in capsys.readouterr().err
+
+
+def test_a_report_draws_each_measure(folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    out = tmp_path / "normal.html"
+    assert main(["normal", str(folder), "--out", str(out)]) == 0
+    page = out.read_text("utf-8")
+    assert "prime duration: " in capsys.readouterr().out
+    assert "<h2>pump feed: prime duration</h2>" in page
+    figures = re.findall(r'class="figure">(.*?)</script>', page)
+    assert len(figures) == page.count("<h2>") > 3
+    (captures, left_out) = json.loads(figures[0])["data"]
+    assert len(base64.b64decode(captures["x"]["bdata"])) // 8 + len(base64.b64decode(left_out["x"]["bdata"])) // 8 > 1
+    assert main(["normal", str(folder), "--out", str(out)]) == 2
+    assert "normal.html" in capsys.readouterr().err

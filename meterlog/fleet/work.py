@@ -5,6 +5,7 @@ from __future__ import annotations
 import multiprocessing
 import os
 import signal
+import sys
 import threading
 from collections.abc import Iterable, Iterator, Sequence
 from concurrent.futures import BrokenExecutor, Executor, Future, ProcessPoolExecutor, ThreadPoolExecutor
@@ -88,8 +89,11 @@ def _joined(parts: Sequence[Rows]) -> Rows:
 
 
 def _context() -> multiprocessing.context.BaseContext:
-    """How processes start: forks of one that has loaded everything and holds no lock, where the system can do that."""
-    if "forkserver" not in multiprocessing.get_all_start_methods():
+    """How processes start: on Linux as forks of one that has loaded everything and holds no lock.
+
+    Elsewhere there are none, or a fork of what has loaded the system's libraries may crash (macOS).
+    """
+    if not sys.platform.startswith("linux"):
         return multiprocessing.get_context("spawn")
     context = multiprocessing.get_context("forkserver")
     context.set_forkserver_preload(["meterlog.fleet.extract"])

@@ -4,6 +4,8 @@ The byte tables are the profiles `profiles/bcd17-frames.toml` and, with `chip=si
 Point, digits and symbols are from a chip's datasheet (graded A); the codes of the unit's prefix (byte 13), the header,
 the device code and the second display were not on the pages read. So a frame gives no reading until a person has told
 which prefix the display shows with that byte: `told=01:m,00:none`. Adapters, peaks and underload are refused.
+As no mark of a beginning is known, frames that were cut short and follow one another without a pause can be read
+shifted; on a line, the pause of 0.3 s between frames tells them apart.
 """
 
 from __future__ import annotations

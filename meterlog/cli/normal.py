@@ -9,7 +9,7 @@ import argparse
 import json
 import sys
 from collections.abc import Iterator
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from itertools import groupby
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -71,8 +71,9 @@ def _write(out: Path, measures: pd.DataFrame, found: list[Normal], name: str) ->
     from meterlog.report import write_report
     from meterlog.report.normal import normal_page
 
-    lines = {one: list(_of_one(one)) for one in found}
-    rows = [(f"{one.label}: {one.measure}", "; ".join(line.strip() for line in lines[one])) for one in found]
+    # A customer needs the name of a file, not its folder.
+    named = [replace(one, odd=tuple(replace(odd, session=Path(odd.session).name) for odd in one.odd)) for one in found]
+    rows = [(f"{one.label}: {one.measure}", "; ".join(line.strip() for line in _of_one(one))) for one in named]
     write_report(normal_page(measures, found, rows, name), out)
 
 

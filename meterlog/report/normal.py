@@ -17,8 +17,8 @@ from meterlog.drawing.primitives import Figure, layout, line
 from meterlog.fleet.normal import Normal
 from meterlog.report.build import colours, figure_json, template, versions
 
-_HEIGHT_PX = 260
-"""Three plots fit on a printed page."""
+_HEIGHT_PX = 300
+"""As the other plots of reports: the style sheet keeps it free."""
 
 
 def normal_page(measures: pd.DataFrame, found: Sequence[Normal], rows: Sequence[tuple[str, str]], name: str) -> str:

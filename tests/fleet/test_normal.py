@@ -99,6 +99,7 @@ def test_a_report_draws_each_measure(folder: Path, tmp_path: Path, capsys: pytes
     page = out.read_text("utf-8")
     assert "prime duration: " in capsys.readouterr().out
     assert "<h2>pump feed: prime duration</h2>" in page
+    assert str(folder.parent) not in page, "a customer needs no path"
     figures = re.findall(r'class="figure">(.*?)</script>', page)
     assert len(figures) == page.count("<h2>") > 3
     (captures, left_out) = json.loads(figures[0])["data"]

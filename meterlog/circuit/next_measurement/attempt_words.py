@@ -137,9 +137,9 @@ def _comparing(part: Part) -> Instruction:
 def _wiggling(circuit: Circuit) -> Instruction:
     key = key_words(_state(circuit))
     text = (
-        f"{_sentence(key)} Leave the meter on the load's supply and watch its lowest value, or listen to"
-        f" {_load(circuit)}. Bend the harness every 15 cm, push and pull each connector, tap the relay. Where does it"
-        " come and go?"
+        f"{_sentence(key)} Leave the meter on the load's supply and watch its lowest value, or a test lamp and watch it"
+        f" flicker, or listen to {_load(circuit)}. Bend the harness every 15 cm, push and pull each connector, tap the"
+        " relay. Where does it come and go?"
     )
     return Instruction("volts DC", "where the load is fed", "on battery minus", key, "", text)
 

@@ -35,6 +35,9 @@ _RUNNING_S = 5.0
 """An engine runs once its level has held for so long, s: no starter turns longer at one level. A guess."""
 _DIP_SHARE = 0.95
 """Below this share of the level before it a supply is cranked: healthy ones fall to 0.8 (makers' manuals)."""
+_COMPRESSIONS_S, _LEAST_COMPRESSIONS_S, _WAVE_SHARE = 1.5, 1.2, 0.25
+"""While cranking, readings of the last and at least so many seconds, s, that stay within this share of their middle are
+a level: a weak battery's voltage follows each compression. Guesses."""
 _SURE_COUNTS = 2.0
 """Fewer counts than these may be a probe that slipped off. A guess."""
 _TIMES_KEY_ON = 3.0
@@ -106,7 +109,8 @@ class LiveLevel:
     @property
     def _fell(self) -> bool:
         """Tell whether a place that has its voltage at rest had it, and has nothing now."""
-        lived = self._rest is not None and abs(self._rest) >= NOTHING <= abs(self._sound.rest)
+        usual = abs(self._sound.rest) >= NOTHING or self._state == "crank"  # there the rest is that with the key on
+        lived = self._rest is not None and abs(self._rest) >= NOTHING and usual
         return lived and bool(self._away) and not self._is_something(self._away[-1:])
 
     def feed(self, reading: Reading) -> Level | None:
@@ -163,6 +167,9 @@ class LiveLevel:
         """Look whether what is away from the rest has become a level, and which."""
         away, held_s = self._away, _RUNNING_S if self._state == "run" else 0.0
         last = [one for one in away if one.time_s >= away[-1].time_s - held_s] if held_s else away[-STEADY:]
+        if self._state == "crank" and not agree(last):
+            self._settle_cranking()
+            return
         if not agree(last) or away[-1].time_s - away[0].time_s < held_s:
             return
         level = level_of(last, self._accuracy).value
@@ -172,6 +179,16 @@ class LiveLevel:
         elif self._is_something(last):
             self._caught = level
         # else nothing at all is left: a closed contact, or a probe that slipped off; its way back tells which
+
+    def _settle_cranking(self) -> None:
+        """Take the middle of what goes up and down with the engine's compression, once it has done so for a while."""
+        last = [one for one in self._away if one.time_s >= self._away[-1].time_s - _COMPRESSIONS_S]
+        middle = median(one.value for one in last)
+        if last[-1].time_s - last[0].time_s < _LEAST_COMPRESSIONS_S or abs(self._rest or 0.0) < NOTHING:
+            return
+        wave = max(abs(one.value - middle) for one in last)
+        if self._is_something(last) and self._cranks(middle) and wave <= _WAVE_SHARE * abs(middle):
+            self._caught, self._away = middle, last
 
     def _clips_on(self, rest: float) -> bool:
         """Tell whether the rest is that of a probe that still hangs free: a sound circuit has its voltage there."""

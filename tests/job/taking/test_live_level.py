@@ -154,6 +154,15 @@ def test_a_crank_is_a_dip_and_not_the_key() -> None:
     assert value_of([*REST, *[12.2] * 6, *[10.1] * 12], Expected(0.0, 12.1, 10.6), "crank") == pytest.approx(10.1)
 
 
+def test_a_weak_battery_goes_up_and_down_while_it_cranks() -> None:
+    crank = [5.0, 6.51, 6.38, 5.52, 5.93, 6.55, 6.28, 5.48, 6.08, 6.57, 6.21, 5.48, 6.21, 6.57]
+    turned = [*REST, 5.51, 11.9, 11.92, 11.92, 11.91, 9.3, *crank, 1.41, *[0.0] * 12]
+    assert value_of(turned, Expected(0.0, 12.1, 10.6), "crank") == pytest.approx(6.2, abs=0.3)
+    watch, level = fed([*REST, *[11.9] * 5, 9.3, 5.0, *[0.0] * 12], Expected(0.0, 12.1, 10.6), "crank")
+    assert level is None
+    assert watch.standing is None  # the key is back: nothing now says nothing of the crank
+
+
 def test_an_engine_runs_once_its_level_has_held() -> None:
     started = [*LIVE_REST, *[10.2] * 6, *[14.1] * 20]
     assert value_of(started, AT_RUN, "run") == pytest.approx(14.1)

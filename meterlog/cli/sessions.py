@@ -125,14 +125,14 @@ _HEADINGS = ("started", "duration", "readings", "markers", "ended", "channels", 
 
 
 def _print(found: list[Summary]) -> None:
-    rows = [_HEADINGS, *(_cells(summary) for summary in found if not summary.damage)]
-    widths = [max(len(row[i]) for row in rows) for i in range(len(_HEADINGS) - 1)]
-    for summary in (None, *found):
-        if summary is not None and summary.damage:
+    rows = [None if summary.damage else _cells(summary) for summary in found]
+    whole = [_HEADINGS, *(row for row in rows if row is not None)]
+    widths = [max(len(row[i]) for row in whole) for i in range(len(_HEADINGS) - 1)] + [0]
+    for cells, summary in ((_HEADINGS, None), *zip(rows, found, strict=True)):
+        if cells is not None:
+            print("  ".join(cell.ljust(width) for cell, width in zip(cells, widths, strict=True)))
+        elif summary is not None:
             print(f"cannot be read: {one_line(summary.damage)}")
-            continue
-        cells = _HEADINGS if summary is None else _cells(summary)
-        print("  ".join([cell.ljust(width) for cell, width in zip(cells, widths, strict=False)] + [cells[-1]]))
 
 
 def _cells(summary: Summary) -> tuple[str, ...]:

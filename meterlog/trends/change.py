@@ -20,8 +20,8 @@ from meterlog.trends.history import Array, Days
 LEAST_DAYS = 10
 """With fewer, a change has too few days on either side; a choice."""
 
-_LEAST_BESIDE = 3
-"""Days before and after a change: two may be outliers; a choice."""
+_LEAST_BESIDE = 5
+"""Days before and after a change: with three, a fault of the last days now and then passed for wear; a choice."""
 
 _MOST_PLACES = 60
 """Days tried, evenly spread where there are more: a year is searched to the week."""

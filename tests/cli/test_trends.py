@@ -20,7 +20,7 @@ from meterlog.session.writer import SessionWriter
 def _write(folder: Path, van: str, number: int, drop_v: float) -> None:
     time_s = np.arange(0.0, 8.0, 0.25)
     on = (time_s >= 2.0) & (time_s < 4.0)
-    began = datetime(2026, 1, 5, tzinfo=UTC) + timedelta(days=13 * number)
+    began = datetime(2026, 1, 5, tzinfo=UTC) + timedelta(days=10 * number)
     name = folder / f"{van.replace(' ', '')}-{number:02}.sqlite"
     with SessionWriter.create(name, started_at=began, details={"vehicle": van}) as writer:
         for label, value in (("pump feed", 12.0), ("pump ground drop", drop_v)):
@@ -32,11 +32,11 @@ def _write(folder: Path, van: str, number: int, drop_v: float) -> None:
 
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A van whose ground gets bad from April on, and a sound one, eleven days each."""
+    """A van whose ground gets bad from April on, and a sound one, fourteen days each."""
     random = np.random.default_rng(1)
     made = tmp_path_factory.mktemp("sessions")
-    for number in range(11):
-        worn = 0.5 if number >= 7 else 0.0
+    for number in range(14):
+        worn = 0.5 if number >= 8 else 0.0
         _write(made, "van 1", number, 0.05 + worn + random.normal(0, 0.01))
         _write(made, "van 2", number, 0.05 + random.normal(0, 0.01))
     return made
@@ -72,7 +72,7 @@ def test_where_and_measure_choose(dataset: Path, capsys: pytest.CaptureFixture[s
     assert main(words) == 0
     (trend,) = json.loads(capsys.readouterr().out)["trends"]
     found: dict[str, Any] = trend
-    assert (found["vehicle"], found["verdict"], found["days"]) == ("van 2", "no change shown", 11)
+    assert (found["vehicle"], found["verdict"], found["days"]) == ("van 2", "no change shown", 14)
     assert (found["change"], found["worse"]) == (None, None)
     assert 0.0 < found["seen"] < 0.2
 

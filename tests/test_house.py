@@ -87,7 +87,7 @@ LAYERS: tuple[tuple[str, ...], ...] = (
     ("analysis", "stream"),
     ("loaded",),
     ("comparing", "job"),
-    ("fleet",),
+    ("archive", "fleet"),
     ("trends",),
     ("drawing",),
     ("report",),

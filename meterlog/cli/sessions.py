@@ -2,7 +2,7 @@
 
 Filter by details (--set vehicle=van), by a word anywhere (--with plug) or by quantity; a file that cannot be read gets
 a row that says so. Files that killed programs left behind are named below the list; --clear removes them, but never
-a file that holds a reading.
+a file that holds a reading. --archive packs old sessions into the folder 'archive', --restore brings one back.
 """
 
 from __future__ import annotations
@@ -12,6 +12,9 @@ import json
 from collections.abc import Callable
 from pathlib import Path
 
+from meterlog.archive import FOLDER as ARCHIVE
+from meterlog.archive import archived
+from meterlog.cli.terminal.archiving import archive, restore
 from meterlog.errors import SessionWriteFailed, UsageError
 from meterlog.reading import Quantity
 from meterlog.session.folder_index import summaries
@@ -44,6 +47,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add("--sort", default="started", metavar="KEY", help=f"{', '.join(_SORTS)}, or a detail's key")
     add("--limit", type=int, metavar="N", help="at most N rows")
     add("--clear", action="store_true", help="remove half-written and empty files that killed programs left")
+    add("--archive", metavar="DAYS", type=int, help="say which sessions are older, and would be packed into archive/")
+    add("--yes", action="store_true", help="with --archive: do it")
+    add("--restore", metavar="NAME", help="bring an archived session back")
     add("--json", action="store_true", help="print JSON")
 
 
@@ -53,8 +59,14 @@ def run(args: argparse.Namespace) -> int:
         raise UsageError(f"there is no folder '{args.folder}'")
     if args.limit is not None and args.limit < 1:
         raise UsageError(f"--limit must be a whole number, 1 or more, not {args.limit}")
+    if args.yes and args.archive is None:
+        raise UsageError("--yes goes with --archive DAYS")
+    if sum((args.clear, args.archive is not None, args.restore is not None, args.json)) > 1:
+        raise UsageError("--archive, --restore, --clear and --json do not go together: give one of them")
     if args.clear:
         return _clear(args.folder)
+    if args.restore is not None:
+        return restore(args.folder, args.restore)
     wanted = [_wanted(word) for word in args.set]
     found = [summary for summary in summaries(args.folder) if _fits(summary, args, wanted)]
     found.sort(key=lambda summary: summary.path.name)
@@ -65,6 +77,8 @@ def run(args: argparse.Namespace) -> int:
 
     found.sort(key=_SORTS.get(args.sort, by_detail))
     found = found[: args.limit]
+    if args.archive is not None:
+        return archive(args.folder, found, args.archive, do=args.yes)
     if args.json:
         print(json.dumps([_as_json(summary) for summary in found], indent=1))
     elif found:
@@ -74,6 +88,7 @@ def run(args: argparse.Namespace) -> int:
         print(f"no sessions{fit} in '{one_line(str(args.folder))}'")
         _point_below(args.folder)
     if not args.json:
+        _tell_archived(args.folder)
         _tell_leftovers(args.folder)
     return 0
 
@@ -85,16 +100,30 @@ def _point_below(folder: Path) -> None:
             print(f"there are some in '{one_line(str(inner))}': meterlog sessions {one_line(str(inner))}")
 
 
+def _tell_archived(folder: Path) -> None:
+    if packed := archived(folder):
+        months = dict.fromkeys((packed[0].parent.name, packed[-1].parent.name))
+        print(
+            f"archived: {len(packed)}, of {' to '.join(months)};"
+            f" 'meterlog sessions {one_line(str(folder))} --restore NAME' brings one back"
+        )
+
+
 def _tell_leftovers(folder: Path) -> None:
-    left = leftovers(folder)
-    if left:
+    if left := _left(folder):
         names = one_line(", ".join(path.name for path in left[:3]) + (f" and {len(left) - 3} more" if left[3:] else ""))
         command = f"meterlog sessions {one_line(str(folder))} --clear"
         print(f"killed programs left files of no use: {names}; '{command}' removes them")
 
 
+def _left(folder: Path) -> list[Path]:
+    """What killed programs left in the folder and in its archive."""
+    months = sorted(path for path in folder.glob(f"{ARCHIVE}/*") if path.is_dir())
+    return [path for place in (folder, *months) for path in leftovers(place)]
+
+
 def _clear(folder: Path) -> int:
-    for path in leftovers(folder):
+    for path in _left(folder):
         try:
             path.unlink(missing_ok=True)
         except OSError as error:

@@ -34,6 +34,8 @@ SESSION = [
     ["export", "{s}", "--out", LIE],
     ["sessions", "{folder}"],
     ["sessions", "{s}"],
+    ["sessions", "{folder}", "--archive", "1"],
+    ["sessions", "{folder}", "--restore", LIE],
     ["page", "--port", LIE, "{s}"],
     ["record", "--meter", "replay:{s}", "--out", "{s}"],
     ["follow", "{s}"],

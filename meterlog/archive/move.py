@@ -1,0 +1,196 @@
+"""Moves a session with its raw captures into the archive, packed, and back; killed at any moment, nothing is lost.
+
+Every file gets its copy before the first original goes: written under a passing name, read back and compared, on the
+disk, and only then under its own name. The session itself goes last. So whoever was cut short has the session still
+where it was, and doing it again finds the copies that are complete, and ends the move.
+"""
+
+from __future__ import annotations
+
+import gzip
+import os
+import shutil
+import zlib
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import IO, cast
+
+from meterlog.archive.old import RAW, Old
+from meterlog.errors import SessionBusy, SessionError, SessionWriteFailed, did_you_mean
+from meterlog.exchange.finished_file import finished_file
+from meterlog.session.lock import RecorderLock
+
+FOLDER = "archive"
+"""Where archived sessions are, in the folder they were in, by months `YYYY-MM`."""
+
+PACKED = ".gz"
+"""Ending of a packed file: gzip (RFC 1952), which every system can open without this program."""
+
+_BLOCK_BYTES = 2**20
+"""Read at once; a guess."""
+
+_DAMAGE = (EOFError, gzip.BadGzipFile, zlib.error)
+"""What a packed file raises that is cut short or changed."""
+
+_Pairs = list[tuple[Path, Path]]
+"""Files and where each goes; the session is the last."""
+
+
+def put_away(old: Old) -> int:
+    """Pack a session and its raw captures into the archive; the bytes they take there.
+
+    Raises:
+        SessionBusy: a program records it, moves it, or has changed it meanwhile; it stays.
+        SessionWriteFailed: the archive cannot be written, or holds other files of these names; it stays.
+    """
+    month = old.path.parent / FOLDER / old.month
+    pairs = [(path, month / (path.name + PACKED)) for path in (*old.raw, old.path)]
+    with _told(old.path), _alone(old.path):
+        month.mkdir(parents=True, exist_ok=True)
+        _move(pairs, pack=True)
+    return sum(target.stat().st_size for _, target in pairs)
+
+
+def bring_back(folder: Path, name: str) -> Path:
+    """Unpack an archived session and its raw captures into the folder they came from; the session's path.
+
+    Args:
+        folder: where the session was.
+        name: the session's file name, with its month in front (`2025-03/crank.sqlite`) where two have it.
+
+    Raises:
+        SessionError: none is archived under the name, or several are; or its packed file is damaged.
+        SessionBusy: another program moves it.
+        SessionWriteFailed: the folder cannot be written, or holds other files of these names.
+    """
+    packed = _find(folder, name)
+    path = folder / packed.name.removesuffix(PACKED)
+    raw = [one for one in sorted(packed.parent.iterdir()) if _is_raw_of(path, one)]
+    pairs = [(one, folder / one.name.removesuffix(PACKED)) for one in (*raw, packed)]
+    with _told(packed), _alone(path):
+        _move(pairs, pack=False)
+    return path
+
+
+def archived(folder: Path) -> list[Path]:
+    """The packed sessions of a folder's archive, by month and name."""
+    packed = folder.glob(f"{FOLDER}/[0-9][0-9][0-9][0-9]-[0-9][0-9]/*{PACKED}")
+    return sorted(path for path in packed if not (path.name.startswith(".") or _raw_stem(path)))
+
+
+def _find(folder: Path, name: str) -> Path:
+    names = {path: path.name.removesuffix(PACKED) for path in archived(folder)}
+    found = [path for path in names if name in (names[path], f"{path.parent.name}/{names[path]}")]
+    if not found:
+        hint = did_you_mean(name, names.values())
+        raise SessionError(f"no session '{name}' is archived in '{folder / FOLDER}'{hint}", str(folder))
+    if len(found) > 1:
+        choice = " or ".join(f"'{path.parent.name}/{name}'" for path in found)
+        raise SessionError(f"more than one '{name}' is archived: name {choice}", str(folder))
+    return found[0]
+
+
+def _raw_stem(packed: Path) -> str:
+    """The session's name, without its suffix, that a packed raw capture is of; empty for a session."""
+    match = RAW.fullmatch(packed.name.removesuffix(PACKED))
+    return match["stem"] if match else ""
+
+
+def _is_raw_of(session: Path, packed: Path) -> bool:
+    return packed.name.endswith(PACKED) and _raw_stem(packed) == session.stem
+
+
+def _move(pairs: _Pairs, *, pack: bool) -> None:
+    stamps = [_stamp(source) for source, _ in pairs]
+    made: list[Path] = []
+    try:
+        for source, target in pairs:
+            if _copy(source, target, pack=pack):
+                made.append(target)
+        for (source, _), stamp in zip(pairs, stamps, strict=True):
+            if _stamp(source) != stamp:
+                raise SessionBusy(f"'{source}' has just been changed: it stays", str(source))
+    except BaseException:
+        for target in made:
+            target.unlink()
+        raise
+    _to_disk(pairs[-1][1].parent)
+    for source, _ in pairs:
+        source.unlink()
+
+
+def _copy(source: Path, target: Path, *, pack: bool) -> bool:
+    """Make the copy, or see that it is there already, from a move that was cut short; tell whether it was made."""
+    if target.exists():
+        if not _same(source, target, pack=pack):
+            raise SessionWriteFailed(f"'{target}' exists already and is another: move one of the two", str(target))
+        return False
+    with finished_file(target, replace=False) as passing:
+        try:
+            _fill(source, passing, pack=pack)
+        except _DAMAGE as error:
+            raise SessionError(f"'{source}' is damaged and cannot be unpacked: {error}", str(source)) from error
+        if not _same(source, passing, pack=pack):
+            raise SessionWriteFailed(f"'{source}' does not read back as it was: it stays", str(source))
+    shutil.copystat(source, target)
+    return True
+
+
+def _fill(source: Path, passing: Path, *, pack: bool) -> None:
+    with _opened(source, "rb", packed=not pack) as read, _opened(passing, "wb", packed=pack) as write:
+        shutil.copyfileobj(read, write, _BLOCK_BYTES)
+    with passing.open("r+b") as file:
+        os.fsync(file.fileno())
+
+
+def _same(source: Path, target: Path, *, pack: bool) -> bool:
+    try:
+        with _opened(source, "rb", packed=not pack) as one, _opened(target, "rb", packed=pack) as other:
+            while block := one.read(_BLOCK_BYTES):
+                if other.read(len(block)) != block:
+                    return False
+            return not other.read(1)
+    except _DAMAGE:
+        return False
+
+
+def _opened(path: Path, mode: str, *, packed: bool) -> IO[bytes]:
+    return cast("IO[bytes]", gzip.open(path, mode) if packed else path.open(mode))
+
+
+def _stamp(path: Path) -> tuple[int, int, int]:
+    found = path.stat()
+    return found.st_size, found.st_mtime_ns, found.st_ino
+
+
+def _to_disk(folder: Path) -> None:
+    """See to it that new names are on the disk before old ones go; Windows does so by itself."""
+    if os.name != "nt":
+        for place in (folder, folder.parent):  # a month's folder may be new too
+            handle = os.open(place, os.O_RDONLY)
+            try:
+                os.fsync(handle)
+            finally:
+                os.close(handle)
+
+
+@contextmanager
+def _alone(session: Path) -> Iterator[None]:
+    """Inside, no other program records or moves the session."""
+    lock = RecorderLock(session)
+    try:
+        yield
+    finally:
+        lock.release()
+
+
+@contextmanager
+def _told(path: Path) -> Iterator[None]:
+    """Turn what the system says into an error of ours."""
+    try:
+        yield
+    except SessionError:
+        raise
+    except OSError as error:
+        raise SessionWriteFailed(f"'{path}' cannot be moved: {error.strerror or error}", str(path)) from error

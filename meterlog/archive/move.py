@@ -11,7 +11,7 @@ import gzip
 import os
 import shutil
 import zlib
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import IO, cast
@@ -115,7 +115,8 @@ def _move(pairs: _Pairs, *, pack: bool) -> None:
         for target in made:
             target.unlink()
         raise
-    _to_disk(pairs[-1][1].parent)
+    target = pairs[-1][1].parent
+    _to_disk((target, target.parent, target.parent.parent) if pack else (target,))  # the archive's folders may be new
     for source, _ in pairs:
         source.unlink()
 
@@ -164,11 +165,11 @@ def _stamp(path: Path) -> tuple[int, int, int]:
     return found.st_size, found.st_mtime_ns, found.st_ino
 
 
-def _to_disk(folder: Path) -> None:
+def _to_disk(folders: Iterable[Path]) -> None:
     """See to it that new names are on the disk before old ones go; Windows does so by itself."""
     if os.name != "nt":
-        for place in (folder, folder.parent):  # a month's folder may be new too
-            handle = os.open(place, os.O_RDONLY)
+        for folder in folders:
+            handle = os.open(folder, os.O_RDONLY)
             try:
                 os.fsync(handle)
             finally:

@@ -117,6 +117,21 @@ def test_what_is_running_damaged_unrested_linked_or_of_an_open_job_stays_and_is_
     assert [path.name for path in archived(tmp_path)] == ["job.sqlite.gz", "now.sqlite.gz"]
 
 
+def test_sessions_in_the_folder_of_an_open_job_stay(
+    make: Make, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["job", "start", str(tmp_path), "--complaint", "cranks slowly", "--vehicle", "van"]) == 0
+    make("a.sqlite", 500)
+    monkeypatch.chdir(tmp_path)
+    assert main(["sessions", "--archive", "400", "--yes"]) == 0
+    assert "stays: a.sqlite belongs to the job" in capsys.readouterr().out
+    assert main(["job", "close", ".", "--reason", "sold"]) == 0
+    assert main(["sessions", "--archive", "400", "--yes"]) == 0
+    assert not Path("a.sqlite").exists()
+    assert main(["sessions", "--restore", "a.sqlite"]) == 0
+    assert Path("a.sqlite").exists()
+
+
 def test_a_session_in_use_or_changed_meanwhile_stays(
     make: Make, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

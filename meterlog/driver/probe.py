@@ -283,10 +283,10 @@ def probe(
         total, first = total + count, first or start[:FIRST_BYTES]
         question = question or next((c.question for c in tried if c.question), "")
         failures.update(dict.fromkeys(c.failure for c in tried if c.failure))
-        fits = sorted((c for c in tried if c.fits), key=lambda c: (c.refused - c.good, c.lost))
-        if fits:
+        fits = _strongest(sorted((c for c in tried if c.fits), key=lambda c: (c.refused - c.good, c.lost)))
+        if fits and not (question and fits[0].driver.unsaid(fits[0].typed)):
             at = line if port.byte_time_s else None
-            return Heard(target, _strongest(fits), at, total, first, failures=tuple(failures))
+            return Heard(target, fits, at, total, first, failures=tuple(failures))
         draft = draft or _drafted(drivers, start, line, failures)
         if draft or time.monotonic() >= end_s:
             break
@@ -391,6 +391,6 @@ def _listen(
 
 
 def _strongest(fits: list[Candidate]) -> tuple[Candidate, ...]:
-    """Leave out what fits anything: a driver with something unsaid gives way to one without."""
+    """Leave out what fits anything: a driver with something unsaid gives way to one without (and to one that asks)."""
     said = [c for c in fits if not c.driver.unsaid(c.typed)]
     return tuple(said or fits)

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from functools import cached_property
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-import pandas as pd
 import pyarrow as pa
 import pyarrow.compute as pc
 import pyarrow.dataset as arrow
@@ -15,6 +15,9 @@ from pyarrow.parquet import ParquetFile
 from meterlog.errors import DatasetError
 from meterlog.fleet.tables import PARTED_BY, TABLES, check_version, key_of
 from meterlog.fleet.where import CIRCUIT, Where, check_keys, facts_of, fits
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 _TRIES = 3
 """A collector that puts a new state in place takes the files away that a reader has listed: it lists them again."""

@@ -219,4 +219,4 @@ def test_a_tcp_port_that_is_taken_is_said_so(capsys: pytest.CaptureFixture[str])
 def test_the_list_names_every_scenario(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["emulate", "--list"]) == 0
     listed = capsys.readouterr().out
-    assert [line.split()[0] for line in listed.splitlines()] == ["van", *SCENARIOS]
+    assert [line.split()[0] for line in listed.splitlines()] == ["van", "fuse-box", *SCENARIOS]

@@ -199,4 +199,4 @@ def test_a_folder_of_many_sessions_is_listed_whole(
     folder = shelf(good, tmp_path / "many", 300)
     assert main(["sessions", str(folder)]) == 0
     assert len(capsys.readouterr().out.splitlines()) == 301
-    assert len(list(folder.iterdir())) == 300
+    assert len(list(folder.glob("*.sqlite"))) == 300

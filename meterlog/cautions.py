@@ -127,7 +127,7 @@ CAUTIONS: tuple[Caution, ...] = (
     ),
     Caution(
         "high voltage",
-        "High-voltage (orange) cables of hybrid and electric vehicles are out of scope: leave them alone.",
+        "Orange (high-voltage) cables of hybrids and EVs: leave them alone.",
         "the trade press",
         (When(("begin", "record", "replace", *_POWERED)),),
     ),
@@ -140,7 +140,7 @@ CAUTIONS: tuple[Caution, ...] = (
     ),
     Caution(
         "rail pressure",
-        "The fuel rail keeps its pressure after switching off, and disconnecting the battery does not release it.",
+        "The fuel rail stays under pressure, ignition off and battery off too.",
         _MANUALS_AND_PRESS,
         (
             When(("begin", "record", "replace", *_POWERED), near=(FUEL,)),
@@ -155,9 +155,13 @@ CAUTIONS: tuple[Caution, ...] = (
     ),
     Caution(
         "clamp to crank",
-        "Never crank, or start anything large, with an ammeter in series: use a clamp.",
+        "Never crank or run a large load through the meter's jack: use a clamp.",
         _MEMORY,
-        (When(_WATCHED, _AMPERES, states=("crank",)), When(_WATCHED, _AMPERES, near=(HIGH_CURRENT,))),
+        (
+            When(("record",), _AMPERES),  # whoever leaves a meter in series may yet turn the key
+            When(("measure",), _AMPERES, states=("crank",)),
+            When(("measure",), _AMPERES, near=(HIGH_CURRENT,)),
+        ),
     ),
     Caution(
         "clamp only",
@@ -167,15 +171,14 @@ CAUTIONS: tuple[Caution, ...] = (
     ),
     Caution(
         "current jack",
-        "A clamp is safer than the current jack (10 A at the most). Leads left in that jack are a short across the"
-        " battery: move them back before measuring volts.",
+        "Leads left in the current jack (10 A at the most) are a short across the battery: move them back before"
+        " volts. A clamp is safer.",
         _METERS,
         (When(_WATCHED, _AMPERES, over_jack=False), When(("begin",))),
     ),
     Caution(
         "moves",
-        "The vehicle may move when cranked: room ahead, brake on, neutral. Crank 15 to 30 seconds at most, then let the"
-        " starter rest 2 minutes.",
+        "The vehicle may move when cranked: room ahead, brake on, neutral.",
         _MANUALS,
         (When(states=("crank",)), When(("record",))),
     ),
@@ -211,6 +214,12 @@ CAUTIONS: tuple[Caution, ...] = (
         (When(states=("run", "crank")), When(near=(MOVING,))),
     ),
     Caution(
+        "starter",
+        "Crank 15 to 30 seconds at most, then let the starter rest 2 minutes.",
+        _MANUALS,
+        (When(states=("crank",)),),
+    ),
+    Caution(
         "hot",
         "Let hot parts cool, and keep leads off them.",
         _MEMORY,
@@ -224,7 +233,7 @@ CAUTIONS: tuple[Caution, ...] = (
     ),
     Caution(
         "drive",
-        "On a drive one person drives and another watches; leads away from pedals, wheel and airbag covers.",
+        "On a drive a passenger watches; no lead near pedals, wheel or airbags.",
         _MEMORY,
         (When(("record",)),),
     ),
@@ -254,8 +263,8 @@ CAUTIONS: tuple[Caution, ...] = (
     ),
     Caution(
         "dead circuit",
-        "Ohms, continuity and diode only with the circuit de-energised, switched off and isolated: a foreign voltage"
-        " falsifies the reading or damages the meter.",
+        "Ohms, continuity and diode on a de-energised circuit only, off and isolated: a foreign voltage falsifies the"
+        " reading or harms the meter.",
         _METERS,
         (When(_WATCHED, _DEAD),),
     ),
@@ -274,8 +283,8 @@ CAUTIONS: tuple[Caution, ...] = (
     ),
     Caution(
         "back-probe",
-        "Back-probe without spreading the terminals: no paper clips, and not on sealed or micro connectors. A 0 V may"
-        " be a probe that does not touch: never judge by one point.",
+        "Back-probe without spreading terminals: no paper clips, no sealed or micro connectors. A 0 V may be a probe"
+        " that does not touch: never judge by one point.",
         _MANUALS,
         (When(_WATCHED, _PROBED, loads=("connected",), backprobed=True),),
     ),

@@ -19,6 +19,9 @@ _WORDS = {
 """Words of the trade for what is near each hazard; on the safe side, a coolant pump counts as fuel. A choice."""
 _TURNING = r"crank\w*|start\w*|charg\w*|idl\w+|run\w*|driv\w+|road"
 """Words that say that the engine turns, or will."""
+_POSTS = r"(?:batt\w*|accumulator|posts?|plus|minus|positive|negative|supply|[ad]c|voltage|\s)+"
+"""All that is said of a meter at a battery's posts, where there is no connector to back-probe; one word more and
+there may be."""
 
 MATTER = tuple(caution.text for caution in CAUTIONS if caution.name in ("restraint", "moves"))
 """The two that matter wherever a meter is left on a vehicle, also with `--quiet`: what fires, and what moves."""
@@ -28,7 +31,8 @@ def recording(words: str, quantity: Quantity | None = None) -> Act:
     """Return what is done by recording at a place, from all that was said about it."""
     plain = re.sub(r"[_\W]+", " ", words.casefold().replace("b+", "b plus")).strip()
     near = frozenset(hazard for hazard, known in _WORDS.items() if _has(plain, known))
-    return Act("record", quantity, state="" if _has(plain, _TURNING) else "key_on", near=near)
+    posts = GAS in near and re.fullmatch(_POSTS, plain) is not None
+    return Act("record", quantity, "" if _has(plain, _TURNING) else "key_on", near=near, backprobed=not posts)
 
 
 def _has(plain: str, known: str) -> bool:

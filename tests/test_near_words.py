@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from meterlog.cautions import CAUTIONS, FUEL, GAS, HIGH_CURRENT, MOVING, NEAR, applying
+from meterlog.cautions import CAUTIONS, DEFERS, FUEL, GAS, HIGH_CURRENT, MOVING, NEAR, applying, sentence
+from meterlog.cli.terminal.wrap import wrapped_at
 from meterlog.near_words import MATTER, recording
 from meterlog.reading import Quantity
 
@@ -54,3 +55,28 @@ def test_every_hazard_has_words() -> None:
 def test_the_two_that_matter_are_among_those_of_every_recording() -> None:
     assert len(MATTER) == 2
     assert set(MATTER) <= set(applying(recording("")))
+
+
+def test_current_has_its_cautions_wherever_it_is_recorded() -> None:
+    for words in ("", "C12, pin 3", "pump feed", "dome lamp"):
+        assert {"clamp to crank", "current jack"} <= names(words, Quantity.DC_CURRENT)
+
+
+def test_only_a_meter_at_the_posts_alone_is_not_told_to_back_probe() -> None:
+    for words in ("battery", "Battery plus: DC voltage", "battery + DC voltage"):
+        assert "back-probe" not in names(words, Quantity.DC_VOLTAGE)
+    for words in ("battery feed at C12", "battery dome lamp", "supply", "DC voltage"):
+        assert "back-probe" in names(words, Quantity.DC_VOLTAGE)
+
+
+def test_how_long_to_crank_is_said_where_the_engine_turns() -> None:
+    assert "starter" in names("crank test")
+    assert "starter" not in names("pump feed")
+
+
+@pytest.mark.parametrize("quantity", Quantity, ids=str)
+@pytest.mark.parametrize("place", ["", "C12, pin 3", "pump feed", "battery plus", "fan", "lambda heater", "crank test"])
+def test_a_start_leaves_room_for_the_first_reading_on_a_small_screen(place: str, quantity: Quantity) -> None:
+    texts = dict.fromkeys((*applying(recording(place)), sentence(DEFERS), *applying(recording(place, quantity))))
+    rows = sum(len(wrapped_at(f"caution: {text}", 80).splitlines()) for text in texts)
+    assert rows + 6 <= 24  # what is measured, and the live picture: four lines, and one of what was not seen

@@ -7,6 +7,7 @@ change at any time.
 
 from __future__ import annotations
 
+from os import PathLike
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -103,7 +104,7 @@ def dataset(path: Path | str, **where: object) -> Dataset:
 
 def diagnose(
     circuit: Path | str,
-    *sessions: Path | str,
+    *sessions: Path | str | Sequence[Path | str],
     measured: Sequence[Mapping[str, object]] = (),
     observed: Mapping[str, str] | None = None,
 ) -> Diagnosed:
@@ -111,7 +112,7 @@ def diagnose(
 
     Args:
         circuit: a circuit file or a template's name.
-        sessions: recorded sessions; their test points and markers are used.
+        sessions: recorded sessions, or lists of them; their test points and markers are used.
         measured: readings as a readings file has them, for example
             `{"quantity": "voltage", "at": "plug_feed", "to": "battery_minus", "state": "prime", "value": 11.9}`.
         observed: looks and their answers, for example `{"relay_clicks": "no"}`.
@@ -122,4 +123,5 @@ def diagnose(
     """
     from meterlog.notebook.results import diagnosed
 
-    return diagnosed(str(circuit), sessions, measured, observed or {})
+    paths = [path for one in sessions for path in ([one] if isinstance(one, str | PathLike) else one)]
+    return diagnosed(str(circuit), paths, measured, observed or {})

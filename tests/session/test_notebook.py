@@ -101,6 +101,8 @@ def test_a_diagnosis_names_what_it_could_not_use(tmp_path: Path) -> None:
         writer.append(channel, [Reading(0.5 * k, 12.0, Quantity.DC_VOLTAGE, 0.01) for k in range(8)])
     (sentence,) = meterlog.diagnose("pump-feed", path).left_out
     assert "radio" in sentence
+    assert meterlog.diagnose("pump-feed", [path]).left_out == (sentence,)
+    assert meterlog.diagnose("pump-feed", [path], str(path)).left_out == (sentence, sentence)
 
 
 def test_a_recording_is_made_and_analyzed_from_python(tmp_path: Path) -> None:

@@ -9,6 +9,7 @@ from meterlog.circuit.model.circuit import Circuit
 from meterlog.circuit.next_measurement.propose import Step
 from meterlog.details import entered_number
 from meterlog.errors import UsageError, did_you_mean
+from meterlog.text.figures import percent
 
 MINUTES_AN_HOUR = 60.0
 
@@ -125,8 +126,8 @@ class Choice:
         bought = f"{self.money.said(self.price)} and " if self.price is not None else ""
         cost = f"{bought}{self._time(self.minutes, self.price or 0.0)}"
         return (
-            f"{doing} ({cost}) is right in {self.right_now:.0%}; one more step ({self._time(self.reading_minutes)})"
-            f" makes it {self.right_after:.0%}{self._on_average}"
+            f"{doing} ({cost}) is right in {percent(self.right_now)}; one more step"
+            f" ({self._time(self.reading_minutes)}) makes it {percent(self.right_after)}{self._on_average}"
         )
 
     def _time(self, minutes: float, price: float = 0.0) -> str:

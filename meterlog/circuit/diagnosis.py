@@ -38,6 +38,7 @@ from meterlog.circuit.probability.when_hot import is_cold
 from meterlog.circuit.readings.measurement import Measurement, Told
 from meterlog.circuit.readings.suspicious_readings import stays_on
 from meterlog.circuit.words import figure, ohm_band
+from meterlog.text.figures import percent
 
 SURE = 0.9
 """From this probability on, a verdict names the part without 'most likely', and a repair is due. A guess."""
@@ -57,8 +58,6 @@ WRONG_REPAIR_MIN = 120.0
 """Minutes that it costs to call a faulty circuit good: the way back and the search elsewhere. A guess."""
 LEAST_SHOWN = 0.005
 """Parts below this probability are not listed, but the likeliest. A guess."""
-OVER_99 = 0.995
-"""From this probability on it is told as 'over 99 %': never as certain."""
 CELLS_OF_BAND = 1e-6
 """Cells below this share of a part's likeliest one do not count for its band."""
 FITS_NOTHING = "these readings fit nothing in this circuit"
@@ -456,11 +455,6 @@ def _verdict(
 def _named(hypotheses: Sequence[Hypothesis]) -> str:
     """Name the parts that are worth naming as other possibilities."""
     return " or ".join(f"{h.part} ({percent(h.probability)})" for h in hypotheses if h.probability > NAMED_TOO)
-
-
-def percent(p: float) -> str:
-    """A probability for a person; never 'certain'."""
-    return "over 99 %" if p > OVER_99 else f"{100 * p:.0f} %"
 
 
 def _finite(value: float) -> float | None:

@@ -18,6 +18,7 @@ from meterlog.circuit.next_measurement.instructions import Instruction, instruct
 from meterlog.circuit.next_measurement.propose import Proposal
 from meterlog.circuit.readings.measurement import Measurement
 from meterlog.job.case import JobCase
+from meterlog.text.figures import percent
 
 MOVE_FROM = 0.8
 """The harness of what comes and goes is moved once nothing is wrong at this moment with this probability. A guess."""
@@ -110,7 +111,7 @@ def next_for_circuit(
     worth_it = bool(suspects) and (not case.comes_and_goes or suspects[0].probability > diagnosis.healthy)
     if suspects and (suspects[0].part == diagnosis.decided or (worth_it and not left)):
         first = suspects[0]
-        way_on = "".join(f" {one.probability:.0%}: {one.words}; next: {one.next}." for one in first.behind[:2])
+        way_on = "".join(f" {percent(one.probability)}: {one.words}; next: {one.next}." for one in first.behind[:2])
         text = f"Put {first.part} right: it {first.words}.{way_on} Then 'job repaired FOLDER {first.part}'."
         return Next("repair", text, part=first.part, cautions=diagnosis.repair_cautions)
     if not left:

@@ -16,6 +16,7 @@ from meterlog.job.case import JobCase, case_of
 from meterlog.job.job import Job, Step
 from meterlog.job.next_step import Next, measuring, next_for_circuit, next_look
 from meterlog.job.proof import NOTHING, Proof, proof
+from meterlog.text.figures import percent
 
 State = Literal["open", "waiting", "repaired", "proved", "closed"]
 SUGGESTIONS = 5
@@ -54,8 +55,10 @@ class Known:
         """Return what is known, in one sentence."""
         if self.diagnosis is not None:
             return self.diagnosis.verdict.removesuffix(f"; {DEFERS}.")
-        likeliest = next(iter(self.chances.items()), None)
-        return f"not measured yet, likeliest {likeliest[0]} ({likeliest[1]:.0%})" if likeliest else "nothing known yet"
+        if not self.chances:
+            return "nothing known yet"
+        name, chance = next(iter(self.chances.items()))
+        return f"not measured yet, likeliest {name} ({percent(chance)})"
 
 
 @dataclass(frozen=True)

@@ -7,12 +7,13 @@ from dataclasses import dataclass
 
 from meterlog.cautions import DEFERS, Act
 from meterlog.circuit.acts import beginning
-from meterlog.circuit.diagnosis import Diagnoser, Diagnosis, Hypothesis, percent
+from meterlog.circuit.diagnosis import Diagnoser, Diagnosis, Hypothesis
 from meterlog.circuit.model.chain_text import branch_heads
 from meterlog.circuit.model.circuit import Circuit, Part
 from meterlog.circuit.next_measurement.propose import Step
 from meterlog.circuit.next_measurement.suggest import Suggestion
 from meterlog.circuit.readings.measurement import Measurement, Told
+from meterlog.text.figures import percent
 
 REMAINS = 0.02
 """From this probability on a part is among those that remain."""

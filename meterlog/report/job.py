@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from meterlog.cautions import sentence
-from meterlog.circuit.diagnosis import Hypothesis, percent
+from meterlog.circuit.diagnosis import Hypothesis
 from meterlog.circuit.evidence.for_and_against import same_place
 from meterlog.circuit.readings.measurement import Measurement
 from meterlog.errors import MeterlogError, UsageError
@@ -23,7 +23,7 @@ from meterlog.report.before_after import Line, line
 from meterlog.report.circuit import CircuitPart, circuit_part, plain
 from meterlog.report.pictures import picture_uri
 from meterlog.settings import Settings
-from meterlog.text.figures import seconds
+from meterlog.text.figures import percent, seconds
 
 _MARK = {"proved": "within", "not proved": "outside", "not yet": "cannot tell"}
 """The mark that stands for each verdict of a proof."""

@@ -29,6 +29,8 @@ _DAYS_FROM_H = 48
 """From so many hours on a length of time is said in days: by choice."""
 _WAIT_LONG_S = 120.0
 """From here on tenths of a second of a wait do not matter, s: a choice."""
+_OVER_99 = 0.995
+"""From this probability on it is told as 'over 99 %': never as certain."""
 _SLACK = 1e-6
 """Resolutions come as float32: 0.01 may be a little less."""
 
@@ -107,6 +109,11 @@ def wait(value: float) -> str:
 def count(number: int, word: str) -> str:
     """A number with its noun, for example `1 dropout`, `3 dropouts`."""
     return f"{number} {word}" if number == 1 else f"{number} {word}{'es' if word.endswith('s') else 's'}"
+
+
+def percent(p: float) -> str:
+    """A probability for a person, for example `81 %`, `over 99 %`; never 'certain'."""
+    return "over 99 %" if p > _OVER_99 else f"{100 * p:.0f} %"
 
 
 def prefix_of(size: float, unit: str) -> tuple[str, int]:

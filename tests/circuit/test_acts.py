@@ -54,7 +54,7 @@ def must(act: Act, m: Measurement) -> set[str]:
     if m.quantity == "current":
         wanted.add("clamp only" if (act.load_a or 0) > 10 else "current jack")
     if m.state == "crank":
-        wanted |= {"moves", "exhaust", "belts and fan"}
+        wanted |= {"moves", "starter", "exhaust", "belts and fan"}
     if m.state == "run":
         wanted |= {"exhaust", "belts and fan"}
     return wanted

@@ -18,7 +18,7 @@ RELAY = Choice("relay", True, 0.81, 0.97, 10, 2, 12.0, Money())
 
 def test_without_an_hours_price_only_minutes_count() -> None:
     assert RELAY.text == (
-        "replacing relay now (12 and 10 min) is right in 81%; one more step (2 min) makes it 97%"
+        "replacing relay now (12 and 10 min) is right in 81 %; one more step (2 min) makes it 97 %"
     )  # fmt: skip
     assert RELAY.loss_now == pytest.approx(0.19 * 30)
     assert RELAY.loss_after == pytest.approx(2 + 0.03 * 30)

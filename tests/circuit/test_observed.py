@@ -125,7 +125,7 @@ def test_observations_are_kept_and_read_again(tmp_path: Path) -> None:
 def test_it_says_what_an_observation_speaks_for() -> None:
     found = TOOL.diagnose([Measurement("voltage", "relay_out", value=0.0)], [Observed("relay_clicks", "no")])
     coil = next(h for h in found.hypotheses if h.part == "relay_coil")
-    assert any(sentence.startswith("relay clicks: no: 88% likely") for sentence in coil.speaks_for)
+    assert any(sentence.startswith("relay clicks: no: 88 % likely") for sentence in coil.speaks_for)
 
 
 def test_looks_given_on_the_command_line_count(capsys: pytest.CaptureFixture[str]) -> None:

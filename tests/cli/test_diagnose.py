@@ -89,7 +89,7 @@ def test_text_has_verdict_evidence_next_and_caution(
     out = capsys.readouterr().out
     assert "relay: high resistance" in out
     assert "for: 12 V from fuse_out to battery_minus at key-on" in out
-    assert re.search(r"Or act: replacing relay now \(10 min\) is right in \d+%; one more step", out)
+    assert re.search(r"Or act: replacing relay now \(10 min\) is right in \d+ %; one more step", out)
     assert "Measure next:" in out
     assert re.search(r"^  takes about \d+ min$", out, re.MULTILINE)
     assert "bits" not in out

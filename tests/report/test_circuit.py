@@ -11,11 +11,12 @@ import pytest
 from meterlog.cautions import applying
 from meterlog.circuit import load_circuit
 from meterlog.circuit.acts import beginning
-from meterlog.circuit.diagnosis import Diagnoser, percent
+from meterlog.circuit.diagnosis import Diagnoser
 from meterlog.circuit.readings.measurement import Measurement, Tried, load_measured
 from meterlog.cli.main import main
 from meterlog.loaded import load
 from meterlog.report import CircuitPart, build_report, circuit_part
+from meterlog.text.figures import percent
 from tests.report.conftest import HOSTILE, Make
 from tests.report.test_report import text_of as escaped_text_of
 

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from meterlog.circuit.words import figure
 from meterlog.cli.terminal.readout import readout
 from meterlog.reading import Quantity, Reading
-from meterlog.text.figures import displayed, seconds, shown, span
+from meterlog.text.figures import displayed, percent, seconds, shown, span
 from meterlog.text.typed import typed_amount
 from meterlog.text.units import SPELT_PREFIXES, find_unit
 from meterlog_drivers.display.unit_words import UNIT_WORDS
@@ -136,3 +136,8 @@ def test_every_prefix_round_trips_or_is_asked(unit: str, prefix: str) -> None:
 def test_a_length_of_time(length_s: float, text: str) -> None:
     """320 s was shown as 3.2e+02 s."""
     assert seconds(length_s) == text
+
+
+@pytest.mark.parametrize(("p", "said"), [(0.0, "0 %"), (0.814, "81 %"), (0.99, "99 %"), (1.0, "over 99 %")])
+def test_a_chance_is_never_told_as_certain(p: float, said: str) -> None:
+    assert percent(p) == said

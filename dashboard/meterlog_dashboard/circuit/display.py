@@ -11,12 +11,13 @@ from dash.development.base_component import Component
 from meterlog.cautions import DEFERS, applying, first_said
 from meterlog.circuit import Circuit, Part
 from meterlog.circuit.acts import beginning, trying
-from meterlog.circuit.diagnosis import Hypothesis, percent
+from meterlog.circuit.diagnosis import Hypothesis
 from meterlog.circuit.model.chain_text import branch_heads
 from meterlog.circuit.model.circuit import BATTERY_MINUS
 from meterlog.circuit.next_measurement.propose import Step
 from meterlog.circuit.next_measurement.suggest import Suggestion
 from meterlog.circuit.readings.observed import Observed
+from meterlog.text.figures import percent
 from meterlog_dashboard.circuit.case import Case
 from meterlog_dashboard.frame.elements import attributes
 

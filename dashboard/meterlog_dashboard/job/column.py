@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 from dash import dcc, html
 from dash.development.base_component import Component
 
+from meterlog.text.figures import percent
 from meterlog_dashboard.cautions.panel import cautions_panel
 from meterlog_dashboard.frame.elements import attributes
 from meterlog_dashboard.frame.view import Context
@@ -90,5 +91,6 @@ def _known(status: Status) -> str:
     if status.job.repaired and status.state != "open":
         return f"{status.job.repaired} is repaired; proof: {status.proof.verdict}"
     if not status.diagnosis and status.chances:
-        return ", ".join(f"{name.replace('-', ' ')} {chance:.0%}" for name, chance in list(status.chances.items())[:3])
+        likeliest = list(status.chances.items())[:3]
+        return ", ".join(f"{name.replace('-', ' ')} {percent(chance)}" for name, chance in likeliest)
     return status.verdict

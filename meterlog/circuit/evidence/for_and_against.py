@@ -18,6 +18,7 @@ from meterlog.circuit.probability.predict_ohms import OHM_OFFSET, OVERLOAD_OHM
 from meterlog.circuit.probability.trials import outcome
 from meterlog.circuit.readings.measurement import UNITS, Measurement, Told
 from meterlog.circuit.readings.observed import Observed
+from meterlog.text.figures import percent
 
 MOST_SAID = 4
 """Sentences for a hypothesis, and against it: more are not read. A guess."""
@@ -182,7 +183,7 @@ def _of_trial(case: Case, one: Told, this: Suspect, others: Sequence[Suspect]) -
     if beside is None or not like or not unlike or min(like[0], unlike[0]) <= 0:
         return None
     ratio = math.log(like[0] / unlike[0])
-    return ratio, f"{one}: {like[0]:.0%} likely if this is at fault, {unlike[0]:.0%} {beside.supposed}"
+    return ratio, f"{one}: {percent(like[0])} likely if this is at fault, {percent(unlike[0])} {beside.supposed}"
 
 
 def expected_band(case: Case, slot: int, shares: Array) -> tuple[float, float]:

@@ -17,6 +17,7 @@ from meterlog.circuit.faults.fault_cells import FAULTS, Cells, first_healthy, in
 from meterlog.circuit.probability.outside import MODEL_WRONG
 from meterlog.circuit.probability.posterior import Posterior
 from meterlog.circuit.probability.predict import Network
+from meterlog.text.figures import percent
 
 CELLS_KEPT, WEIGHT_KEPT, TWINS_FROM = 400, 1e-5, 1e-3
 """For speed only so many cells count, none below this share of the likeliest one, and contacts that come and go from
@@ -152,8 +153,9 @@ def meanings(outlook: Outlook, names: Sequence[str], chance: Array) -> tuple[tup
         for w, text in zip(weight / weight.sum(), label, strict=True):
             left[text] = left.get(text, 0.0) + float(w)
         ranked = sorted(left.items(), key=lambda item: -item[1])
-        shown = [f"{text} ({p:.0%})" for text, p in ranked[:3] if p >= RARE_CAUSE]
-        found.append((f"{name} (expected {weight.sum():.0%} of the time)", "most likely " + ", ".join(shown)))
+        shown = [f"{text} ({percent(p)})" for text, p in ranked[:3] if p >= RARE_CAUSE]
+        expected = percent(float(weight.sum()))
+        found.append((f"{name} (expected {expected} of the time)", "most likely " + ", ".join(shown)))
     return tuple(found)
 
 

@@ -9,6 +9,7 @@ from meterlog.circuit.complaints.complaint_file import complaints, find_complain
 from meterlog.circuit.model.circuit_file import template_names
 from meterlog.cli.options.key_answers import key_answers
 from meterlog.errors import CircuitError, UsageError
+from meterlog.text.figures import percent
 from meterlog.text.safe import one_line
 
 
@@ -44,7 +45,7 @@ def standing_lines(complaint: Complaint, now: Standing) -> Iterable[str]:
     yield f"{complaint.text}: where it may come from"
     for name, chance in now.chances.items():
         words = f": {complaint.names[name]}" if name in complaint.names else ""
-        yield f"  {chance:4.0%}  {one_line(name)}{words}"
+        yield f"  {percent(chance):>9}  {one_line(name)}{words}"
     if now.next is not None:
         yield f"Look next ({now.next.minutes:g} min): {now.next.question}"
         yield f"  --look {now.next.key}={'|'.join(now.next.answers)}"

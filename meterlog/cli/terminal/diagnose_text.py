@@ -6,13 +6,14 @@ from collections.abc import Sequence
 
 from meterlog.cautions import applying, first_said
 from meterlog.circuit import acts
-from meterlog.circuit.diagnosis import Diagnosis, percent
+from meterlog.circuit.diagnosis import Diagnosis
 from meterlog.circuit.model.bulb import BRIGHTNESS
 from meterlog.circuit.model.circuit import Circuit
 from meterlog.circuit.next_measurement.propose import Proposal, Step
 from meterlog.circuit.next_measurement.suggest import Suggestion
 from meterlog.circuit.readings.measurement import Told
 from meterlog.circuit.readings.observed import questions
+from meterlog.text.figures import percent
 
 
 def as_text(circuit: Circuit, diagnosis: Diagnosis, said: set[str]) -> str:
@@ -34,7 +35,9 @@ def as_text(circuit: Circuit, diagnosis: Diagnosis, said: set[str]) -> str:
         lines.append(f"  {percent(h.probability):>9}  {h.part}: {h.title}")
         lines += [f"             for: {sentence}" for sentence in h.speaks_for[:3]]
         lines += [f"             against: {sentence}" for sentence in h.speaks_against[:3]]
-        lines += [f"             behind it, {one.probability:.0%}: {one.words}; next: {one.next}" for one in h.behind]
+        lines += [
+            f"             behind it, {percent(one.probability)}: {one.words}; next: {one.next}" for one in h.behind
+        ]
     if healthy:
         lines.append(healthy)
     lines += [f"Check: {sentence}" for sentence in diagnosis.inconsistent]

@@ -5,12 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
-from meterlog.circuit.diagnosis import percent
 from meterlog.cli.terminal.job_text import what
 from meterlog.cli.terminal.wrap import wrapped_at
 from meterlog.job.next_step import Next
 from meterlog.job.status import Status
-from meterlog.text.figures import count
+from meterlog.text.figures import count, percent
 
 _ENTERS_IT = " Then 'job repaired"
 _LEADS = ("dial", "red", "black")

@@ -7,12 +7,12 @@ from pathlib import Path
 
 from meterlog.circuit.acts import cautions_for
 from meterlog.circuit.cost import entered_money, priced_elsewhere
-from meterlog.circuit.diagnosis import percent
 from meterlog.circuit.readings.measurement import Measurement
 from meterlog.job.bill import bill
 from meterlog.job.next_step import Next
 from meterlog.job.status import Status
 from meterlog.settings import read_settings
+from meterlog.text.figures import percent
 from meterlog.text.safe import one_line
 
 _PARTS_SHOWN = 3
@@ -51,7 +51,7 @@ def verdict_lines(now: Status) -> Iterator[str]:
     """The verdict with its chances."""
     if now.diagnosis is None:
         for name, chance in now.chances.items():
-            yield f"  {chance:4.0%}  {one_line(name)}"
+            yield f"  {percent(chance):>9}  {one_line(name)}"
         return
     if now.state in ("proved", "closed"):
         return

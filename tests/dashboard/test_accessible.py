@@ -121,26 +121,27 @@ def test_nothing_moves_for_those_who_asked_for_that(tab: Page, page_address: str
     assert tab.evaluate(MOVES) == []
 
 
+DRESSED = """(sort) => {
+  document.getElementById("band-text").textContent = "fell to 0.00 V";
+  document.getElementById("unseen").hidden = false;
+  document.getElementById("unseen-words").textContent = "2 not seen: last dropout on feed at 0:12.1";
+  document.getElementById("link-now").textContent = "feed: no link for 5 s";
+  document.querySelector(".readout").classList.add("old");
+  for (const name of ["band", "link-now", "unseen"]) document.getElementById(name).className = name + " " + sort;
+  document.getElementById("unseen-seen").focus();
+}"""
+"""Shows the live page in one of its states, with all that it can say at once, and the button in focus."""
+
+
 def test_every_band_of_the_live_page_is_readable(tab: Page, page_address: str) -> None:
     tab.goto(f"{page_address}/record/drive-intermittent.sqlite")
     tab.get_by_text("Ended; everything is kept").wait_for()
-    tab.evaluate("""() => {
-      document.getElementById("band-text").textContent = "fell to 0.00 V";
-      document.getElementById("unseen").hidden = false;
-      document.getElementById("unseen-words").textContent = "2 not seen: last dropout on feed at 0:12.1";
-      document.getElementById("link-now").textContent = "feed: no link for 5 s";
-      document.querySelector(".readout").classList.add("old");
-    }""")
     tab.keyboard.press("Tab")
-    tab.focus("#unseen-seen")
     for sort in ("calm", "trouble", "caught", "doubt", "lost"):
-        tab.evaluate(
-            """(sort) => { for (const name of ["band", "link-now", "unseen"])
-              document.getElementById(name).className = name + " " + sort; }""",
-            sort,
-        )
         for scheme in ("light", "dark"):
+            tab.evaluate(DRESSED, sort)  # each time anew: the page itself may still write
             pale(tab, scheme)
+            tab.evaluate(DRESSED, sort)
             assert tab.evaluate(CONTRAST, "ring") >= 3
 
 

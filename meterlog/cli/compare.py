@@ -12,6 +12,7 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from meterlog.cli.options.which_sessions import add_where
 from meterlog.cli.terminal.notes import print_notes
 from meterlog.errors import UsageError
 
@@ -32,8 +33,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--after", metavar="SESSION", action="append", default=[], help="a session after it; repeatable"
     )
-    words = "of a folder or dataset only sessions of which this is so, for example vehicle_kind='Panel van'; repeatable"
-    add("--where", metavar="KEY=VALUE", action="append", default=[], help=words)
+    add_where(parser, "of a folder or dataset ")
     parser.add_argument(
         "--pair",
         metavar="GOOD=SUSPECT",
@@ -93,9 +93,11 @@ def _sides(args: argparse.Namespace) -> tuple[Sides, list[str], list[str]]:
 
 def _sessions(good: str, where: Where) -> list[str]:
     """The sessions of a folder, by name, or of a dataset; a path that is no folder is one session."""
+    from meterlog.fleet.manifest import is_dataset
+
     if not Path(good).is_dir():
         return [good]
-    found = sorted(_of_dataset(good, where) if (Path(good) / "sessions").is_dir() else _of_folder(good, where))
+    found = sorted(_of_dataset(good, where) if is_dataset(Path(good)) else _of_folder(good, where))
     if not found:
         raise UsageError(f"there are no {'such ' if where else ''}sessions in the folder '{good}'")
     return found

@@ -14,6 +14,7 @@ from itertools import groupby
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from meterlog.cli.options.which_sessions import add_where
 from meterlog.cli.report import check_out
 from meterlog.errors import UsageError
 from meterlog.exchange.finished_file import REPLACE_HELP, refuse_existing
@@ -34,8 +35,7 @@ _DIGITS = 4
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the options."""
     parser.add_argument("source", metavar="DATASET", type=Path, help="a dataset, or a folder of sessions")
-    words = "only sessions of which this is so, for example vehicle='van 7'; repeatable"
-    parser.add_argument("--where", metavar="KEY=VALUE", action="append", default=[], help=words)
+    add_where(parser)
     parser.add_argument("--circuit", metavar="NAME", help="only sessions of jobs on this circuit")
     parser.add_argument("--out", metavar="FILE.html", type=Path, help="also make a report with a plot of each measure")
     parser.add_argument("--replace", action="store_true", help=REPLACE_HELP)

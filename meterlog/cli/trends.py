@@ -12,6 +12,7 @@ import json
 import sys
 from pathlib import Path
 
+from meterlog.cli.options.which_sessions import add_where
 from meterlog.errors import UsageError
 
 EXAMPLE = "meterlog trends fleet --where vehicle='van 07' --all"
@@ -21,8 +22,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the options."""
     add = parser.add_argument
     add("source", metavar="DATASET", type=Path, help="a dataset, or a folder of sessions")
-    words = "only sessions of which this is so, for example vehicle='van 7'; repeatable"
-    add("--where", metavar="KEY=VALUE", action="append", default=[], help=words)
+    add_where(parser)
     add("--measure", metavar="NAME", action="append", default=[], help="only this measure, as 'charge'; repeatable")
     add("--all", action="store_true", help="also what has not changed, and what cannot be told")
     add("--json", action="store_true", help="print JSON, of all measures")

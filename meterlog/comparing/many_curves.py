@@ -8,7 +8,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from meterlog.signal.tolerance import CONFIDENCE, LEAST, outlying, rank_confidence
+from meterlog.signal.tolerance import LEAST, ends_by_ranks, outlying
 
 _DEVIATION = 1.4826
 """Median absolute deviations in a standard deviation of the normal distribution."""
@@ -60,9 +60,8 @@ def many_curves(low: Array, high: Array, error: Array) -> ManyCurves | None:
     if len(sound) < LEAST:
         return None
     low, high = low[sound], high[sound]
-    ends, reaches = 1, np.sort(_farthest(low, high, error, steep) if odd.any() else farthest)
-    while rank_confidence(len(sound), ends + 1) >= CONFIDENCE:
-        ends += 1
+    reaches = np.sort(_farthest(low, high, error, steep) if odd.any() else farthest)
+    ends = ends_by_ranks(len(sound), 1)
     (bottom, below), (top, above) = (_middle(side, error) for side in (low, high))
     reach = float(reaches[-ends])
     return ManyCurves(

@@ -1,6 +1,6 @@
 """Drivers: the contract, the registry, framings (`framing.py`), and finding which driver fits (`probe`, `discover`)."""
 
-from meterlog.driver.contract import COMMON_OPTIONS, Connection, Driver, Meter, Traffic
+from meterlog.driver.contract import COMMON_OPTIONS, Connection, Driver, Meter, Traffic, readings_of
 from meterlog.driver.conversion import Conversion, open_converted
 from meterlog.driver.registry import GROUP, driver_errors, driver_names, load_driver, open_address
 
@@ -17,4 +17,5 @@ __all__ = [
     "load_driver",
     "open_address",
     "open_converted",
+    "readings_of",
 ]

@@ -6,7 +6,9 @@ drivers are a `FramingDriver` (see `framing.py`): a pure decoder and encoder ove
 
 from __future__ import annotations
 
+import time
 from abc import ABC, abstractmethod
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import ClassVar, Protocol
 
@@ -80,6 +82,20 @@ class Connection(Protocol):
     def close(self) -> None:
         """Let go of the port. Safe to call twice."""
         ...
+
+
+def readings_of(connection: Connection, wait_s: float) -> Iterator[Reading]:
+    """Give readings as they come, until the time is over or the source has ended.
+
+    Raises:
+        LinkLost, NoFrameFits: see `Connection.read`.
+    """
+    end_s = time.monotonic() + wait_s
+    while (left_s := end_s - time.monotonic()) > 0:
+        readings = connection.read(left_s)
+        if readings is None:
+            return
+        yield from readings
 
 
 class Meter(Protocol):

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import math
-import time
 from collections.abc import Sequence
 from typing import Protocol
 
-from meterlog.driver.contract import Connection
+from meterlog.driver.contract import Connection, readings_of
 from meterlog.errors import UsageError
 from meterlog.reading import Accuracy, Quantity, Reading
 
@@ -43,19 +42,14 @@ def steady_level(meter: Metered, quantity: Quantity, wait_s: float = WAIT_S) -> 
     other = ""
     connection = meter.open()
     try:
-        end_s = time.monotonic() + wait_s
-        while (left_s := end_s - time.monotonic()) > 0:
-            readings = connection.read(left_s)
-            if readings is None:
-                break
-            for reading in readings:
-                if reading.quantity is not quantity:
-                    other = reading.quantity.words
-                    continue
-                recent = [*recent[1 - STEADY :], reading]
-                if len(recent) == STEADY and _agree(recent):
-                    value = sum(one.value for one in recent) / STEADY
-                    return value, meter.accuracy.error(value, recent[-1].resolution)
+        for reading in readings_of(connection, wait_s):
+            if reading.quantity is not quantity:
+                other = reading.quantity.words
+                continue
+            recent = [*recent[1 - STEADY :], reading]
+            if len(recent) == STEADY and _agree(recent):
+                value = sum(one.value for one in recent) / STEADY
+                return value, meter.accuracy.error(value, recent[-1].resolution)
     finally:
         connection.close()
     if other and not recent:

@@ -9,7 +9,8 @@ from tempfile import TemporaryDirectory
 
 from meterlog.errors import UsageError
 from meterlog.fleet.collect import collect
-from meterlog.fleet.frames import Dataset, is_dataset
+from meterlog.fleet.frames import Dataset
+from meterlog.fleet.manifest import is_dataset
 
 
 @contextmanager

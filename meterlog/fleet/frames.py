@@ -13,6 +13,7 @@ import pyarrow.dataset as arrow
 from pyarrow.parquet import ParquetFile
 
 from meterlog.errors import DatasetError
+from meterlog.fleet.manifest import is_dataset
 from meterlog.fleet.tables import PARTED_BY, TABLES, check_version, key_of
 from meterlog.fleet.where import CIRCUIT, Where, check_keys, facts_of, fits
 
@@ -34,12 +35,14 @@ class Dataset:
             where: only sessions of which this is so, for example `{"vehicle": "van 7"}`.
 
         Raises:
-            DatasetError: it is none, is of another version, or nothing is known of a key of `where`.
+            DatasetError: it is none, or nothing is known of a key of `where`; that it cannot be read shows with the
+                first table.
         """
         self.path, self.wanted = Path(path), dict(where or {})
         if not is_dataset(self.path):
             raise DatasetError(f"'{path}' is no dataset: make one with 'meterlog collect FOLDER --out DATASET'")
-        check_keys({CIRCUIT, *(key for facts in self._facts.values() for key in facts)}, self.wanted)
+        if self.wanted:
+            check_keys({CIRCUIT, *(key for facts in self._facts.values() for key in facts)}, self.wanted)
 
     def __repr__(self) -> str:
         asked = "".join(f", {key}={value}" for key, value in self.wanted.items())
@@ -81,11 +84,6 @@ class Dataset:
         jobs = _read(self.path, "jobs", None)
         on_it = {session for some in jobs[jobs.circuit == circuit].sessions for session in some}
         return [session for session in chosen if session in on_it]
-
-
-def is_dataset(path: Path) -> bool:
-    """Tell whether a folder is a dataset."""
-    return next((path / "sessions").rglob("*.parquet"), None) is not None
 
 
 def _read(path: Path, table: str, only: list[str] | None) -> pd.DataFrame:

@@ -31,6 +31,11 @@ Held = Mapping[str, Known]
 """By the path as it stands in the tables."""
 
 
+def is_dataset(path: Path) -> bool:
+    """Tell whether a folder is a dataset."""
+    return next((path / "sessions").rglob("*.parquet"), None) is not None
+
+
 def read_held(dataset: Path) -> dict[str, Known] | None:
     """Return what a dataset holds; None where its list is missing, damaged or of another version."""
     try:

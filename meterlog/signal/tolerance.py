@@ -27,7 +27,7 @@ _Z = NormalDist()
 
 
 Method = Literal["normal", "lognormal", "normal or lognormal", "ranks"]
-"""How an interval is found. The spelling is part of `normal --json`."""
+"""Says how an interval is found. The spelling is part of `normal --json`."""
 
 
 class Tolerance(NamedTuple):
@@ -120,10 +120,17 @@ def rank_confidence(n: int, ends: int = 2) -> float:
     return 1 - math.fsum(outside)
 
 
-def _by_ranks(ordered: NDArray[np.float64]) -> Tolerance:
-    n, ends = len(ordered), 2
+def ends_by_ranks(n: int, least: int) -> int:
+    """Return the highest `ends` of `rank_confidence` that keeps the confidence, `least` where none does."""
+    ends = least
     while rank_confidence(n, ends + 1) >= CONFIDENCE:
         ends += 1
+    return ends
+
+
+def _by_ranks(ordered: NDArray[np.float64]) -> Tolerance:
+    n = len(ordered)
+    ends = ends_by_ranks(n, 2)
     # Of an odd sum the upper rank has the more, always: to choose by the values would cost confidence.
     low, high = ends // 2, ends - ends // 2
     return Tolerance(float(ordered[low - 1]), float(ordered[-high]), rank_confidence(n, ends), "ranks")

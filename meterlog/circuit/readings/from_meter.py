@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import math
-import time
 from collections.abc import Callable, Sequence
 
-from meterlog.driver import Meter
+from meterlog.driver import Meter, readings_of
 from meterlog.errors import LinkLost, UsageError
 from meterlog.reading import Accuracy, Quantity, Reading
 
@@ -54,16 +53,11 @@ def take(
     level = SteadyLevel(quantity, accuracy)
     connection = meter.open()
     try:
-        end_s = time.monotonic() + wait_s
-        while (left_s := end_s - time.monotonic()) > 0:
-            readings = connection.read(left_s)
-            if readings is None:
-                break
-            for reading in readings:
-                if level.fits(reading):
-                    shown(reading)
-                if (found := level.feed(reading)) is not None:
-                    return found
+        for reading in readings_of(connection, wait_s):
+            if level.fits(reading):
+                shown(reading)
+            if (found := level.feed(reading)) is not None:
+                return found
     except LinkLost as error:
         raise UsageError(f"the meter disconnected before a steady reading came: {error}") from error
     finally:

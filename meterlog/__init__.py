@@ -88,7 +88,7 @@ def compare(good: Sequence[Path | str], suspect: Path | str, *more: Path | str) 
 
 
 def dataset(path: Path | str, **where: object) -> Dataset:
-    """What `meterlog collect` gathered, as pandas frames: `dataset("fleet", vehicle="van 7")["measures"]`.
+    """Open what `meterlog collect` gathered, as pandas frames: `dataset("fleet", vehicle="van 7")["measures"]`.
 
     Args:
         path: the dataset's folder.

@@ -12,7 +12,7 @@ from meterlog.errors import AddressError
 from meterlog.text.typed import typed_number
 
 _PLAIN = ":,;@"
-"""What stands in an option as it is: lists of them can be read then, and RFC 3986 lets it stand in a query."""
+"""Says what stands in an option as it is: lists of them can be read then, and RFC 3986 lets it stand in a query."""
 _SCHEME = re.compile(r"[a-z][a-z0-9-]*")
 
 

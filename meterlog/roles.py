@@ -79,7 +79,7 @@ _FOREIGN = re.compile(
     r"|wind|grid)\b",
     re.IGNORECASE,
 )
-"""What is no part of a vehicle's 6, 12 or 24 V, though 'battery', 'motor' or 'panel' stands beside it."""
+"""Says what is no part of a vehicle's 6, 12 or 24 V, though 'battery', 'motor' or 'panel' stands beside it."""
 _AT_LOAD = re.compile(
     r"\bacross (the )?((fuel|wiper|washer|head|tail|stop) ?)?(pump|motor|lamp|bulb|battery|blower|heater|load)\s*$",
     re.IGNORECASE,

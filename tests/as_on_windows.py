@@ -25,7 +25,7 @@ _real_import: Callable[..., Any] = builtins.__import__
 
 
 class NotOnWindows(ModuleNotFoundError):
-    """What a test asked for is on no Windows computer."""
+    """Says that what a test asked for is on no Windows computer."""
 
 
 class _System:

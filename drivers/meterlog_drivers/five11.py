@@ -20,7 +20,7 @@ _RANGES = {
     "9": ("1mA dc", "10mA dc"),
     "4": ("0.01ohm", "0.1ohm", "1ohm", "10ohm", "100ohm", "1kohm"),
 }
-"""What one count is, by function and code, in the frames that the emulator sends: made up, as are its states."""
+"""Says what one count is, by function and code, in the frames that the emulator sends: made up, as are its states."""
 _STATES = {"00": "", "40": " minus", "80": " overload"}
 
 

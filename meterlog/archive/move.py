@@ -31,7 +31,7 @@ _BLOCK_BYTES = 2**20
 """Read at once; a guess."""
 
 _DAMAGE = (EOFError, gzip.BadGzipFile, zlib.error)
-"""What a packed file raises that is cut short or changed."""
+"""Says what a packed file raises that is cut short or changed."""
 
 _Pairs = list[tuple[Path, Path]]
 """Files and where each goes; the session is the last."""

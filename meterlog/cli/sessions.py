@@ -117,7 +117,7 @@ def _tell_leftovers(folder: Path) -> None:
 
 
 def _left(folder: Path) -> list[Path]:
-    """What killed programs left in the folder and in its archive."""
+    """Return what killed programs left in the folder and in its archive."""
     months = sorted(path for path in folder.glob(f"{ARCHIVE}/*") if path.is_dir())
     return [path for place in (folder, *months) for path in leftovers(place)]
 

@@ -144,7 +144,7 @@ def draw_row(window: Window, axis: str, row: Row, time: TimeAxis, chosen: int | 
 
 @dataclass(frozen=True, slots=True)
 class _Measure:
-    """What a row's figures are written in: the unit with its prefix, the factor to it, and the display's decimals."""
+    """Holds what a row's figures are written in: the unit with its prefix, the factor to it, and the decimals shown."""
 
     base: str
     unit: str

@@ -36,7 +36,7 @@ _DIGITS = 12
 
 
 class Offset(NamedTuple):
-    """What is added to readings in one unit.
+    """Holds what is added to readings in one unit.
 
     Attributes:
         value: in that unit.

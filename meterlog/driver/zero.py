@@ -37,7 +37,7 @@ WHERE = {
 
 
 class Zero(NamedTuple):
-    """What a meter shows of nothing.
+    """Holds what a meter shows of nothing.
 
     Attributes:
         value: in the unit of the quantity.

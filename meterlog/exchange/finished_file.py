@@ -10,7 +10,8 @@ from pathlib import Path
 from meterlog.errors import SessionWriteFailed
 
 REPLACE_HELP = "write over an existing file"
-"""What `--replace` does in every command that makes a file. A session is never written over: it may be the only one."""
+"""Says what `--replace` does in every command that makes a file. A session is never written over: it may be the only
+one."""
 
 
 def refuse_existing(path: Path, *, replace: bool) -> None:

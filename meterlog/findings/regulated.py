@@ -30,7 +30,7 @@ READS_LOWER = Alternative(
 _DRIVEN = ("pump", "fan", "blower")
 """Loads that are often driven by pulses since about 2000 (trade press, grade B; fans: unverified)."""
 _SENSORS_V = (4.5, 5.5)
-"""What a control unit feeds its sensors with, V: 5 V, a tenth to either side (unverified)."""
+"""Says what a control unit feeds its sensors with, V: 5 V, a tenth to either side (unverified)."""
 _LOWER = ("sensor", "reference", "dimm", "daytime", "instrument", "resistor")
 """Words of feeds that stand lower by design (unverified)."""
 _FEEDS_LOWER = Alternative(

@@ -92,7 +92,7 @@ class _Cluster(Executor):
 
 
 class _There(Future[Any]):
-    """What a cluster is doing. A worker that is lost is no error: the scheduler gives its work to another."""
+    """Holds what a cluster is doing. A worker that is lost is no error: the scheduler gives its work to another."""
 
     def __init__(self, there: DaskFuture[Any]) -> None:
         super().__init__()

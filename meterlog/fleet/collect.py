@@ -82,7 +82,7 @@ def collect(
 
 
 def _held(out: Path) -> Held:
-    """What a dataset holds: by its list, or by its tables where that is missing or damaged."""
+    """Return what a dataset holds: by its list, or by its tables where that is missing or damaged."""
     held = read_held(out)
     if held is None and out.exists():
         from meterlog.fleet.dataset import held_by_tables
@@ -98,7 +98,7 @@ def _full(folder: Path | str) -> str:
 def _executor(
     tops: Sequence[str], sessions: int, workers: int | None, scheduler: str | Client | None
 ) -> AbstractContextManager[Executor]:
-    """What does the work: a cluster, or this machine."""
+    """Return what does the work: a cluster, or this machine."""
     if scheduler is None:
         from meterlog.fleet.work import this_machine
 

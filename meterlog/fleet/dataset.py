@@ -81,7 +81,7 @@ def publish(path: Path, new: Mapping[str, pa.Table], held: Held, gone: Iterable[
 
 
 def _listed(new: Mapping[str, pa.Table]) -> dict[str, Known]:
-    """What new rows make a dataset hold."""
+    """Return what new rows make a dataset hold."""
     listed = {}
     for table in _LIST:
         names, fingerprints, partitions = (

@@ -61,6 +61,6 @@ def _opened(job: Job) -> datetime:
 
 
 def _sum(steps: Sequence[Step], key: str) -> float | None:
-    """What was entered for repairs, added; None where nothing was."""
+    """Return what was entered for repairs, added; None where nothing was."""
     entered = [float(value) for step in steps if isinstance(value := step.values.get(key), int | float)]
     return sum(entered) if entered else None

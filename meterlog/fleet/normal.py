@@ -32,7 +32,7 @@ class Odd:
 
 @dataclass(frozen=True, slots=True)
 class Normal:
-    """What is normal of one measure of one place.
+    """Holds what is normal of one measure of one place.
 
     Attributes:
         label: of the channels.

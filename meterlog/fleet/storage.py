@@ -15,7 +15,7 @@ import fsspec
 from meterlog.errors import DatasetError, NotFetched
 
 _PASSWORD = re.compile(r"[^:/]+://[^/@]*:[^/@]*@")
-"""What an address with a password begins with."""
+"""Says what an address with a password begins with."""
 
 
 class Stored(NamedTuple):

@@ -8,7 +8,7 @@ from collections.abc import Iterable, Mapping
 from meterlog.errors import DatasetError, UsageError
 
 Where = Mapping[str, str]
-"""What is wanted of a session: keys of `sessions`, or of the details that were entered for it, and their values."""
+"""Says what is wanted of a session: keys of `sessions`, or of the details entered for it, and their values."""
 
 _OF_EACH = ("vehicle", "vehicle_kind", "month", "system_v", "temperature_c", "ended")
 """Columns of the table `sessions` that may be asked for."""

@@ -89,7 +89,7 @@ def _joined(parts: Sequence[Rows]) -> Rows:
 
 
 def _context() -> multiprocessing.context.BaseContext:
-    """How processes start: on Linux as forks of one that has loaded everything and holds no lock.
+    """Choose how processes start: on Linux as forks of one that has loaded everything and holds no lock.
 
     Elsewhere there are none, or a fork of what has loaded the system's libraries may crash (macOS).
     """

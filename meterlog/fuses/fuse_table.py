@@ -15,13 +15,13 @@ from meterlog.text.toml import parse_toml
 from meterlog.text.typed import typed_amount
 
 LEAST_OHM, MOST_OHM = 1e-4, 1.0
-"""What a fuse of a vehicle may have, ohm: 0.4 mohm have fuses of 100 A, some 150 mohm those of 1 A (guesses)."""
+"""Says what a fuse of a vehicle may have, ohm: 0.4 mohm have fuses of 100 A, some 150 mohm those of 1 A (guesses)."""
 _OHMS = re.compile(r"[\d.,]+\s*[mu]?\s*(?:ohms?|Ohms?|OHMS?|\u03a9|\u2126)")
 _RATING = re.compile(r"(?:(?P<size>[a-z]+)[- ]?)?(?P<rated>\d+(?:[.,]\d+)?) ?a?")
 
 
 class Fuse(NamedTuple):
-    """What the current through a fuse is reckoned with.
+    """Holds what the current through a fuse is reckoned with.
 
     Attributes:
         name: as in the table, `mini-10A`, or as typed, `7.4mohm`.

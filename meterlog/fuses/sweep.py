@@ -27,7 +27,7 @@ class Current(NamedTuple):
 
 
 class Drop(NamedTuple):
-    """What was read across one fuse.
+    """Holds what was read across one fuse.
 
     Attributes:
         place: the fuse's name in its box.
@@ -44,7 +44,7 @@ class Drop(NamedTuple):
 
     @property
     def current(self) -> Current:
-        """What it carries; which way does not matter, as probes are put on either way round."""
+        """Return what it carries; which way does not matter, as probes are put on either way round."""
         return Current(*self.fuse.current(abs(self.volts), self.error_v))
 
 
@@ -55,7 +55,7 @@ def last_of_each(drops: Sequence[Drop]) -> list[Drop]:
 
 
 def total(drops: Sequence[Drop]) -> Current:
-    """What all fuses carry together.
+    """Return what all fuses carry together.
 
     Errors of the fuses add up, for those of one box may all be of one make; those of single displays add in squares.
     """

@@ -166,7 +166,7 @@ def _next(now: Known) -> Next:
 
 
 def waiting_row(job: Job) -> dict[str, object] | None:
-    """What a job waits for, and until which day, in `job status --json`; null where it waits for nothing."""
+    """Return what a job waits for, and until which day, in `job status --json`; null where it waits for nothing."""
     if not job.waits:
         return None
     until = job.steps[-1].values.get("until")

@@ -21,7 +21,7 @@ _CLEAN_SHARE = 0.06
 _SLOW_HALF_INTERVAL = 0.5
 """Half-width of an edge that several readings were on their way through, in intervals: nothing tells more."""
 _SETTLED_SHARE = 0.004
-"""What is left of a step when it counts as settled: a guess, 0.05 V of 12 V."""
+"""Says what is left of a step when it counts as settled: a guess, 0.05 V of 12 V."""
 _DECAY_HALF_INTERVAL = 0.25
 """Least half-width of an edge that a decay leads back to, in intervals: a guess."""
 _DECAY_WINDOW = 0.5

@@ -8,7 +8,7 @@ from meterlog.signal.statistics import Statistics
 from meterlog.text.figures import count, displayed, shown
 
 HEADINGS = ("lowest", "highest", "mean", "median", "last", "slope")
-"""What `statistics_words` gives, in its order."""
+"""Says what `statistics_words` gives, in its order."""
 
 _PER = (("s", 1.0, 120.0), ("min", 60.0, 7200.0), ("h", 3600.0, float("inf")))
 """A slope is told per second, minute or hour: up to readings over so many seconds. A choice."""

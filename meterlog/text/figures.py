@@ -24,7 +24,7 @@ _SIGNIFICANT_DIGITS = 3
 _SHORT_S = 0.095
 """Below this a length of time has three decimals, s: two would leave one digit."""
 _LEAST_S = 0.0005
-"""What three decimals show at the least, s."""
+"""Says what three decimals show at the least, s."""
 _DAYS_FROM_H = 48
 """From so many hours on a length of time is said in days: by choice."""
 _WAIT_LONG_S = 120.0

@@ -159,7 +159,7 @@ def _told(fits: _Fits, days: Days, places: list[int]) -> Change:
 
 
 def _base(days: Days) -> Array:
-    """What explains a history without any change: its level, and the temperature, (n, 1 or 2)."""
+    """Return what explains a history without any change: its level, and the temperature, (n, 1 or 2)."""
     level = np.ones(len(days.time_s))
     if days.temperature_c is None or np.ptp(days.temperature_c) == 0.0:
         return level[:, None]

@@ -25,11 +25,11 @@ _WORSE_WHEN_LOWER = {
     "prime level", "prime lowest", "crank lowest", "level while on", "rest", "charge",
 }  # fmt: skip
 _WORSE_WHEN_HIGHER = {"prime droop", "prime transition", "crank duration", "drop while loaded", "resistance", "draw"}
-"""What wear does to each measure; of the others either way may be a fault."""
+"""Says what wear does to each measure; of the others either way may be a fault."""
 
 
 class Verdict(StrEnum):
-    """What can be said of a history."""
+    """Holds what can be said of a history."""
 
     CHANGED = "changed"
     NO_CHANGE = "no change shown"
@@ -62,7 +62,7 @@ class Trend:
 
     @property
     def worse(self) -> bool | None:
-        """Whether it is what wear does; None where either way may be a fault, or nothing has changed."""
+        """Tell whether it is what wear does; None where either way may be a fault, or nothing has changed."""
         measure, sinks = self.history.measure, self.change is not None and self.change.amount < 0
         if self.verdict is not Verdict.CHANGED or measure not in _WORSE_WHEN_LOWER | _WORSE_WHEN_HIGHER:
             return None

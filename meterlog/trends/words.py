@@ -56,7 +56,7 @@ def chance_words(share: float) -> str:
 
 
 def as_text(trends: list[Trend], *, everything: bool) -> str:
-    """What has changed, vehicle by vehicle, and how much was looked at.
+    """Return what has changed, vehicle by vehicle, and how much was looked at.
 
     Args:
         trends: as `judge` gives them.

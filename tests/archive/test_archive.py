@@ -1,4 +1,4 @@
-"""What the archive promises: it says first what it would do, loses nothing whenever it is killed, and gives back."""
+"""Checks what the archive promises: it says first what it would do, loses nothing when it is killed, and gives back."""
 
 from __future__ import annotations
 

@@ -48,10 +48,10 @@ TEN = (
     ("relay_coil:weakly_commanded", "cranks, does not start"),
     ("feed_wire:intermittent", "dies now and then"),
 )
-"""What is hidden, and what the driver says. The van's own figures come from the seed, which is the fault's
+"""Says what is hidden, and what the driver says. The van's own figures come from the seed, which is the fault's
 number and the draw."""
 CIRCUIT = "pump-feed"
-"""What the person chooses where no look leads to a circuit: the pump's, whose relay can be heard."""
+"""Says what the person chooses where no look leads to a circuit: the pump's, whose relay can be heard."""
 AT_ONCE = 10
 """Jobs at a time: they mostly wait for a key to be turned."""
 LONGEST_S = 660.0
@@ -63,9 +63,9 @@ WHY = 90
 """So many characters of what went wrong are kept in the table."""
 LAMP_KEYS = {"bright": "b", "dim": "d", "glowing": "g", "dark": "k"}
 SPEED = {"meter": 5, "lamp": 1, "port": 1}
-"""How fast the van is played: a port is real time."""
+"""Says how fast the van is played: a port is real time."""
 WAIT_S = {"meter": 3.0, "lamp": 3.0, "port": 14.0}
-"""How long the job waits for a change; on a port longer than a turn of the key, on a busy machine too."""
+"""Says how long the job waits for a change; on a port longer than a turn of the key, on a busy machine too."""
 
 
 @dataclass

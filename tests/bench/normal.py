@@ -27,7 +27,7 @@ SHAPES: dict[str, tuple[Draw, Callable[[float], float]]] = {
         lambda value: _Z.cdf((np.log(value) + 3.0) / 0.6) if value > 0 else 0.0,
     ),
 }
-"""How a measure is spread over vehicles, and the share of them below a value."""
+"""Says how a measure is spread over vehicles, and the share of them below a value."""
 
 
 def main(argv: list[str]) -> int:

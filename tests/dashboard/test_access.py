@@ -194,7 +194,7 @@ def test_the_browser_is_told_to_load_nothing_from_elsewhere(tmp_path: Path) -> N
 
 
 def shown(server: flask.Flask, address: str) -> str:
-    """What the view of devices tells who asks from an address."""
+    """Return what the view of devices tells who asks from an address."""
     asked = {
         "output": "view.children",
         "outputs": {"id": "view", "property": "children"},

@@ -1,4 +1,4 @@
-"""What the page sends is small and kept by browsers, and comes whole to whoever wants it plain."""
+"""Checks that what the page sends is small and kept by browsers, and comes whole to whoever wants it plain."""
 
 from __future__ import annotations
 

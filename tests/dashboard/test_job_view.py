@@ -39,7 +39,7 @@ PATIENCE_MS = 120_000
 MAIN = "#job-act .main, #job-act .answers button"
 IN_VIEW = """(node) => { const box = node.getBoundingClientRect();
   return box.top >= 0 && box.bottom <= innerHeight && box.height >= 47.5; }"""
-"""Whether a control can be pressed where the page stands, by a thumb."""
+"""Says whether a control can be pressed where the page stands, by a thumb."""
 
 
 @contextmanager

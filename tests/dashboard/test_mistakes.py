@@ -84,7 +84,7 @@ class Stage:
             self.kill(what)
 
     def markers(self) -> list[Marker]:
-        """What a person set."""
+        """Return what a person set."""
         with open_reader(self.path) as reader:
             return [marker for marker in reader.markers if marker.by == "person"]
 

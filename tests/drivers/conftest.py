@@ -30,7 +30,7 @@ def told_five11() -> str:
 
 
 TOLD_BCD17 = "told=00:none,01:m,02:k"
-"""What byte 13 of `bcd17` says, made up."""
+"""Says what byte 13 of `bcd17` says, made up."""
 
 FRAMINGS = (
     "status14:x",

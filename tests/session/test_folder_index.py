@@ -44,12 +44,12 @@ def opened(monkeypatch: pytest.MonkeyPatch) -> list[str]:
 
 
 def truth(folder: Path) -> dict[str, Summary]:
-    """What the files themselves say."""
+    """Return what the files themselves say."""
     return {path.name: summarize(path) for path in sorted(folder.glob("*.sqlite"))}
 
 
 def listed(folder: Path) -> dict[str, Summary]:
-    """What the list says."""
+    """Return what the list says."""
     return {one.path.name: one for one in summaries(folder)}
 
 

@@ -41,7 +41,7 @@ _ASKED = {
     "before": "Choose a session from before the repair and one from after it: the same circuit of the same vehicle, "
     "measured at the same point while doing the same thing.",
 }
-"""What is asked for while a side is empty."""
+"""Says what is asked for while a side is empty."""
 
 
 def layout(context: Context, rest: str, query: Mapping[str, str]) -> Component:

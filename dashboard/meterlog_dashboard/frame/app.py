@@ -83,7 +83,7 @@ _ASKED_FOR_SOON = "".join(
     f'<link rel="preload" href="/_dash-{what}" as="fetch" crossorigin="anonymous">'
     for what in ("layout", "dependencies")
 )
-"""What the page's library asks for as soon as it runs: on the way while the library is."""
+"""Says what the page's library asks for as soon as it runs: on the way while the library is."""
 _COMING = (
     '<div id="react-entry-point"><main class="_dash-loading">'
     '<div class="skeleton" aria-hidden="true"><span class="bar"></span><span class="bar"></span></div>'

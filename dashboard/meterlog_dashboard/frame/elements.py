@@ -51,6 +51,6 @@ def verdict_word(verdict: str) -> Component:
 
 
 def skeleton(what: str, lines: int) -> Component:
-    """What stands where something is still worked out: its shape, and what it is for those who do not see that."""
+    """Show what stands where something is still worked out: its shape, and what it is for those who do not see that."""
     bars = [html.Span(className="bar", **attributes(aria_hidden="true")) for _ in range(lines)]
     return html.Div([html.Span(f"{what} …", className="unseen-words"), *bars], className="skeleton")

@@ -53,7 +53,7 @@ value="{name}"></label>
 
 @dataclass(frozen=True, slots=True)
 class Lan:
-    """How devices of the same network reach the page.
+    """Says how devices of the same network reach the page.
 
     Attributes:
         devices: those that are paired.

@@ -47,7 +47,7 @@ class Certificate:
     fingerprint: str
 
     def context(self) -> ssl.SSLContext:
-        """What a server's connections are encrypted with."""
+        """Return what a server's connections are encrypted with."""
         context = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
         context.minimum_version = ssl.TLSVersion.TLSv1_2
         context.load_cert_chain(self.certificate, self.key)

@@ -16,8 +16,8 @@ from typing import Any
 from waitress.channel import HTTPChannel
 
 RECORD_BYTES = 16_384
-"""What one record holds at most (RFC 8446, 5.1). Who takes so much at a time leaves nothing decrypted behind, of which
-the loop would hear nothing."""
+"""Says what one record holds at most (RFC 8446, 5.1). Who takes so much at a time leaves nothing decrypted behind, of
+which the loop would hear nothing."""
 _HANDSHAKE = b"\x16"
 """The first byte of a connection over TLS (RFC 8446, 5.1); a plain question begins with a letter."""
 _NOT_YET = (ssl.SSLWantReadError, ssl.SSLWantWriteError)

@@ -24,7 +24,7 @@ _NOT_LET_IN = "No other device is let in: start the page with 'meterlog page --l
 
 
 def layout(context: Context, rest: str, query: Mapping[str, str]) -> Component:  # noqa: ARG001
-    """How another device gets in, and those that are."""
+    """Show how another device gets in, and those that are."""
     _only_here()
     lan = context.access.lan
     invitation = _invitation(lan, context.access.code) if lan else [html.P(_NOT_LET_IN)]

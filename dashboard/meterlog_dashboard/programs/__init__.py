@@ -1,1 +1,1 @@
-"""What the page answers other programs."""
+"""Holds what the page answers other programs."""

@@ -15,7 +15,7 @@ _SHORTEST_S = 0.02
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """What an address asks for.
+    """Holds what an address asks for.
 
     Attributes:
         span: from when to when, s from the session's start.

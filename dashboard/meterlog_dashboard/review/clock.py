@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 
 _DAY_S = 86_400.0
 _TICKS = (([None, 1000], "%H:%M:%S.%2f"), ([1000, 60_000], "%H:%M:%S"), ([60_000, None], "%H:%M"))
-"""How places from the start are written, by the ms between them."""
+"""Says how places from the start are written, by the ms between them."""
 _EPOCH = datetime(1970, 1, 1)  # noqa: DTZ001 - axes take local time without a zone
 
 

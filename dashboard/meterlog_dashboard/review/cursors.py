@@ -43,7 +43,7 @@ def handles() -> list[Component]:
 
 
 def parts() -> list[Component]:
-    """What they measure."""
+    """Return what they measure."""
     return [dcc.Store(id="review-cursors"), html.Div(id="measured", role="status")]
 
 

@@ -1,4 +1,4 @@
-"""What can be done to a session as a file: its name in Review, and below the list what was removed."""
+"""Shows what can be done to a session as a file: its name in Review, and below the list what was removed."""
 
 from __future__ import annotations
 
@@ -31,7 +31,7 @@ def file_acts(name: str) -> Component:
 
 
 def put_back_list(folder: SessionFolder) -> Component | None:
-    """What was removed, each one press from where it was."""
+    """Show what was removed, each one press from where it was."""
     names = removed(folder)[:_MOST_REMOVED]
     if not names:
         return None

@@ -117,7 +117,7 @@ def _counts(numbers: Sequence[str]) -> bool:
 
 
 def _shape(cell: str) -> Drafted | None:
-    """What stays the same in a cell; None where it has several numbers."""
+    """Return what stays the same in a cell; None where it has several numbers."""
     parts = list(_PARTS.finditer(cell))
     numbers = [part for part in parts if part["number"]]
     if len(numbers) > 1:

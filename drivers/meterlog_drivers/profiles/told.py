@@ -1,4 +1,4 @@
-"""What only a person can tell of a profile's bytes, from the display, by the address option `told`.
+"""Asks what only a person can tell of a profile's bytes, from the display, by the address option `told`.
 
 `told=1100:1mV,1140:1mV+minus`: the bytes that nobody has published, as the question shows them, then what the display
 shows with them: the amount of one count where the profile asks for it, and words.
@@ -46,7 +46,7 @@ def told_profile(profile: FrameProfile, address: Address) -> FrameProfile:
 
 
 def question(profile: FrameProfile, plain: bytes) -> str:
-    """What a person must tell of an unmasked frame, with the option that answers it; '' for nothing."""
+    """Return what a person must tell of an unmasked frame, with the option that answers it; '' for nothing."""
     asked = next((one for one in profile.maps if one.asked), None)
     if asked is None:
         return ""

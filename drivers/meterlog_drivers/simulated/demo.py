@@ -30,11 +30,11 @@ from meterlog_drivers.simulated.van.faults import faults_named
 EXAMPLE = "meterlog demo"
 
 FAULT, SEED = "relay:1.6", 5
-"""What is wrong: a burnt contact, where every reading says something; the seed makes every demonstration the
+"""Says what is wrong: a burnt contact, where every reading says something; the seed makes every demonstration the
 same."""
 COMPLAINT, VEHICLE = "cranks, does not start", "simulated delivery van"
 SPEED, WAIT_S = "1.5", 8.0
-"""How fast the van is played, and how long until a place that shows nothing is believed, s: a turn of the key."""
+"""Says how fast the van is played, and how long until a place that shows nothing is believed, s: a turn of the key."""
 MOST_STEPS = 25
 """A job that takes more steps has failed; twice what it takes."""
 

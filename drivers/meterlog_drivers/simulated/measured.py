@@ -37,10 +37,10 @@ TRIPS: Mapping[str, tuple[Trip, Span]] = {
         (CRANK_S + STARTS_S, 13.5),
     ),
 }
-"""What is done in each state, and the span that its readings are of, s. A lap is a whole number of 0.33 s
+"""Says what is done in each state, and the span that its readings are of, s. A lap is a whole number of 0.33 s
 displays."""
 FULL_SCALE = {"voltage": 20.0, "voltage_drop": 20.0, "current": 40.0, "resistance": None}
-"""What a person turns the dial to; ohms are left in autorange."""
+"""Says what a person turns the dial to; ohms are left in autorange."""
 LAMP_W, LAMP_EXPONENT = 5.0, 0.55
 """A test lamp's watts at 12 V, and the exponent of a filament's current over its voltage (textbook: 0.5-0.6)."""
 LAMP_ROUNDS = 6
@@ -264,4 +264,4 @@ _LOOKS: Mapping[str, Callable[[MeasuredVan], str]] = {
     "fuse_rating": lambda van: "too_small" if van._kind("fuse") == "wrong_size" else "right",
     "moves_with_harness": MeasuredVan._moves,
 }
-"""What is seen and heard at the van, by the key of the question."""
+"""Says what is seen and heard at the van, by the key of the question."""

@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from meterlog_drivers.simulated.measured import MeasuredVan
 
 REFUSED = ""
-"""What cannot be done: an engine that does not start is not measured running."""
+"""Says what cannot be done: an engine that does not start is not measured running."""
 
 
 class Person:

@@ -21,7 +21,7 @@ from meterlog_drivers.teach.moments import Label, parse_label
 
 READINGS = 5
 BEFORE_S = 6.0
-"""How long before it was typed a display may have been read, s: a number takes a person three to five (guess)."""
+"""Says how long before it was typed a display may have been read, s: a number takes a person three to five (guess)."""
 SHOW = (
     "volts DC, a battery for example",
     "the same with the leads swapped, so that it shows a minus",
@@ -29,7 +29,7 @@ SHOW = (
     "the small current range, mA, in its own jack",
     "the large current range, A, in its own jack",
 )
-"""What to show: the places where sister chips' tables differ."""
+"""Says what to show: the places where sister chips' tables differ."""
 _LOOK_S = 0.1
 Ask = Callable[[str], str | None]
 

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 Misses = NDArray[np.int64]
-"""How often each frame bit contradicts each feature: shape (places, bits of a digit, bits of a frame)."""
+"""Says how often each frame bit contradicts each feature: shape (places, bits of a digit, bits of a frame)."""
 
 _STEPS = tuple(sign * n for n in (4, 8, 12, 16, 20, 24, 32, 5, 6, 7) for sign in (-1, 1))
 """Distances of one digit from the next, in bits; the first byte holds the highest digit where they are negative."""

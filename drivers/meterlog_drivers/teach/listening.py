@@ -16,7 +16,7 @@ from meterlog_drivers.teach.line_lesson import find_lines
 RATES = (9600, 2400, 19200, 4800, 115200, 38400, 57600, 1200, 600)
 """Line rates that meters use, the commonest first (from memory, unverified)."""
 TRY_S = 3.0
-"""How long each rate is listened to, s: six displays at two a second."""
+"""Says how long each rate is listened to, s: six displays at two a second."""
 LOOK_S = 0.1
 WHOLE_SHARE = 0.8
 """The share of the bytes that must belong to whole frames; a wrong rate garbles most of them (guess)."""

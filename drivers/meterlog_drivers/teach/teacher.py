@@ -106,7 +106,7 @@ def _proved(
 
 
 LATEST_S = 5.0
-"""How long before it was typed a display may have been read, s; as much as three displays of a slow meter."""
+"""Says how long before it was typed a display may have been read, s; as much as three displays of a slow meter."""
 
 
 def _came(readings: Sequence[Reading], moment: Moment) -> bool:

@@ -36,7 +36,7 @@ _SHARES: Mapping[str, Mapping[str, float]] = {
     "weakly_commanded": {"coil feed": 0.55, "driver": 0.45},
     "intermittent": {"coil feed": 0.5, "driver": 0.3, "crank signal": 0.2},
 }
-"""How often each is behind a command that fails in some way. Guesses: nobody publishes a split."""
+"""Says how often each is behind a command that fails in some way. Guesses: nobody publishes a split."""
 _NO_ENGINE: Mapping[str, float] = {"switch": 0.5, "coil feed": 0.5}
 """The same where the circuit has nothing to do with starting the engine. A guess."""
 _SEEN: Mapping[tuple[str, str], Mapping[str, float]] = {
@@ -46,7 +46,7 @@ _SEEN: Mapping[tuple[str, str], Mapping[str, float]] = {
     ("key_lamp_blinks", "no"): {"immobiliser": 0.15},
     ("engine_lamp_lit", "no"): {"coil feed": 3.0},
 }
-"""How many times as likely an observation makes a cause. Guesses."""
+"""Says how many times as likely an observation makes a cause. Guesses."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -28,7 +28,7 @@ DEEP_SHARE, DEEP_REST_V, DEEP_SPREAD_V = 0.35, (9.8, 8.0, 6.2, 4.4, 2.6, 1.0), 1
 """Share of bad batteries with dead cells or none alive, and their voltages at rest: as likely at each, close enough
 together that none between them is less likely: a battery is not believed the less the worse it reads. Guesses."""
 DEEP_CRANK_SHARE, DEEP_RUN_V = 0.6, (13.2, 0.7)
-"""What is left of it while cranking, and the voltage while it is charged, if it is (as often as not). Guesses."""
+"""Says what is left of it while cranking, and the voltage while it is charged, if it is (as often as not). Guesses."""
 
 
 def _deep(rest_v: float, *, charged: bool) -> Source:

@@ -268,7 +268,7 @@ class Circuit:
 
     @cached_property
     def carried_a(self) -> NDArray[np.float64]:
-        """What each part carries when all is well and all loads are on, A, shape (n,); a bypass the chain's current."""
+        """Return what each part carries when all is well and all loads are on, A, (n,); a bypass as the chain."""
         amps = [0.0 if k is None else self.own_a(k) for k in self.branch_loads]
         found = np.abs(np.array([*amps, self.load_a]) @ self.loops.loop)
         for inside, k in zip(self.branch_positions, self.branch_loads, strict=True):

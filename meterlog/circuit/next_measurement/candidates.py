@@ -16,7 +16,7 @@ the key; they stand for the risk too. Guesses."""
 MOST_IN_SERIES_A = 9.0
 """Up to this load current a meter can stand in series: the current jack of hand-held meters is fused at 10 A."""
 Tool = Literal["meter", "lamp"]
-"""What a person has to read with."""
+"""Says what a person has to read with."""
 MOST_LOOKS: Mapping[Tool, int] = {"meter": 2, "lamp": 1}
 """So often a place is worth reading: the second time tells a probe that did not touch; a lamp is proved on the battery
 instead. Guesses."""

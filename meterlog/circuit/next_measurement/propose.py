@@ -81,7 +81,7 @@ class Proposal:
 
 
 Step = Suggestion | Proposal
-"""What may come next: a measurement, or something to try."""
+"""Says what may come next: a measurement, or something to try."""
 
 
 def propose(

@@ -30,7 +30,7 @@ NO_CONTACT, OTHER_BAD = 0.7, 0.3
 SLIPPED = 0.07
 """Share of the others that may be anything though a fault can show them. A guess."""
 BAD_LAMP = {"dark": 0.75, "glowing": 0.05, "dim": 0.05, "bright": 0.15}
-"""What a lamp shows that tells nothing about the circuit: its clip or tip has no contact, or it is on another
+"""Says what a lamp shows that tells nothing about the circuit: its clip or tip has no contact, or it is on another
 wire. Guesses."""
 ANY_V, ANY_A, ANY_LOG_OHM = 1.4, 4.0, 20.0
 """Beyond what a fault can show, it is anything in so many system voltages, load currents, or units of log ohms.

@@ -130,7 +130,7 @@ def _comes_and_goes(network: Network, _: Observed) -> Array:
 
 
 def _fails_warm(network: Network, one: Observed) -> Array:
-    """What does not run cold fails when warm, too; a contact that heat opens counts by its good and its bad moments."""
+    """Return how surely each fails when warm; what does not run cold does, too, a contact that heat opens in part."""
     return 1 - _runs(network, one)
 
 

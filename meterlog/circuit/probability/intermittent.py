@@ -15,7 +15,7 @@ from meterlog.circuit.probability.predict import Network
 from meterlog.circuit.probability.when_hot import GOOD_SHARES
 
 COMMAND_SHARE = 0.4
-"""How often a command comes and goes beside how often it fails, relative to a contact: most intermittents are
+"""Says how often a command comes and goes beside how often it fails, relative to a contact: most intermittents are
 connections or wiring (makers' manuals); the figure is a guess."""
 NOTICED_SHARE = 0.2
 """A contact that comes and goes is noticed as such when the load fails: from this share of the load's resistance on. A

@@ -55,7 +55,7 @@ FLOATING_V = 0.15
 """Standard deviation of what a meter shows on a stretch of circuit that hangs on nothing, V: dirt and pickup, otherwise
 at each pair of places. A guess."""
 BRIDGE_OHM = 0.01
-"""What bridges a resistor while cranking. A guess."""
+"""Says what bridges a resistor while cranking. A guess."""
 FRESH = 0.3
 """In a vehicle whose good parts are fresh, the drops that manuals allow shrink to this share: relay contacts lose 30 to
 100 mV at 10 A (makers' datasheets) where a manual allows 300. A guess for all other kinds."""

@@ -83,8 +83,8 @@ def resistance(c: Circuit, cells: Cells, good_ohm: Array, m: Measurement) -> Pre
 def _beside_branches(
     c: Circuit, ohm: Array, inside: NDArray[np.bool_], load_ohm: float, ends: tuple[int, int]
 ) -> Array:
-    """What an ohmmeter sees between two nodes, with all branches beside the way; the battery is apart, and contacts
-    that are not on the way are open."""
+    """Return what an ohmmeter sees between two nodes, with all branches beside the way; the battery is apart, and
+    contacts that are not on the way are open."""
     whole = ohm.copy()
     whole[:, 0] = OPEN_OHM
     for k, part in enumerate(c.parts):

@@ -16,7 +16,7 @@ GOOD_SHARES, COLD_GOOD_SHARES = (0.3, 0.5, 0.7), (0.7, 0.97)
 """Of the time, how much a contact that comes and goes is good while somebody measures, and one that is said to fail
 only when hot, before it was warmed up: each as likely. Guesses."""
 GOOD_NEXT, COLD_GOOD_NEXT, WARM_GOOD_NEXT = 0.5, 0.97, 0.2
-"""How often it is good at the next reading: not known, cold, and warmed up until it failed. Guesses."""
+"""Says how often it is good at the next reading: not known, cold, and warmed up until it failed. Guesses."""
 
 
 def only_when_hot(tried: Sequence[Told]) -> bool:

@@ -20,14 +20,14 @@ from meterlog.errors import CircuitError
 from meterlog.reading import Quantity
 
 QUANTITIES = ("voltage", "voltage_drop", "current", "resistance", "lamp")
-"""What can be read; `lamp`: how bright a test lamp is between two places."""
+"""Says what can be read; `lamp`: how bright a test lamp is between two places."""
 QUANTITY = {
     "voltage": Quantity.DC_VOLTAGE,
     "voltage_drop": Quantity.DC_VOLTAGE,
     "current": Quantity.DC_CURRENT,
     "resistance": Quantity.RESISTANCE,
 }
-"""What a meter is set to for each of them; a lamp needs none."""
+"""Says what a meter is set to for each of them; a lamp needs none."""
 UNITS = {"voltage": "V", "voltage_drop": "V", "current": "A", "resistance": "ohm", "lamp": ""}
 STATE_WORDS = {
     "off": "with the key off",
@@ -42,7 +42,7 @@ SIDES = ("harness", "load")
 LOAD_WORDS = {"connected": "", "unplugged": ", unplugged", "lamp": ", a test lamp as the load"}
 
 Result = Literal["runs", "dead", "blew", "alike", "differs"]
-"""What can come of a trial; the last two: of a part that was held against a known-good one."""
+"""Says what can come of a trial; the last two: of a part that was held against a known-good one."""
 _RUNS = ("runs", "fixed", "works", "cured")
 _DEAD = ("dead", "no change", "unchanged", "same")
 RESULTS = (*_RUNS, *_DEAD, "blew")

@@ -22,7 +22,7 @@ LAMP_AT_PLUG = "lamp_at_plug"
 """An observation that is a reading: of a test lamp."""
 
 Pair = tuple[float, float]
-"""How likely an answer is where the fact holds, and where it does not."""
+"""Says how likely an answer is where the fact holds, and where it does not."""
 
 
 @dataclass(frozen=True, slots=True)

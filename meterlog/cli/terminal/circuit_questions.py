@@ -33,7 +33,7 @@ _KIND_OF = {kind: kind for kind in KINDS} | {
     "bolt": "ground",
     "body": "ground",
 }
-"""What people call a part, and its kind."""
+"""Says what people call a part, and its kind."""
 _LOADS = ("motor", "load")
 _KINDS_ASKED = "fuse, relay, switch, wire, connector, motor, load, resistor, ground"
 

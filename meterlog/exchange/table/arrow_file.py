@@ -38,7 +38,7 @@ def arrow_lines(path: Path) -> Iterator[str]:
 
 
 def arrow_kind(path: Path) -> str:
-    """What a file is, for a person, with the columns that are passed over because they are nested."""
+    """Return what a file is, for a person, with the columns that are passed over because they are nested."""
     try:
         with path.open("rb") as file:
             is_parquet = file.read(4) == b"PAR1"

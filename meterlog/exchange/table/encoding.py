@@ -29,14 +29,14 @@ _LIKELY = [
     *("gb18030", "big5", "cp932", "euc_jp", "cp949", "cp1251", "cp1250", "cp1252", "cp1253", "cp1254"),
     *("koi8_r", "cp1255", "cp1256"),
 ]
-"""What tables are written in, besides Unicode."""
+"""Says what tables are written in, besides Unicode."""
 _SAME_CHAOS = 0.02
 """Guesses that differ by less are equally good. A guess."""
 _BEYOND_ASCII = 2 / 3
 """Share of letters beyond ASCII in a Western word, at the most: `été`. A guess."""
 _WORD = re.compile(rb"[A-Za-z\x80-\xff]{2,}")
 _USUAL = frozenset("ÄÖÜäöüßÀÁÂÃÅÆÇÉÊÍÑÓÔÕØÚàáâãåæçèéêëíîïñòóôõøùúû°µ²³±·×–—“”‘’„…€£§«»¿¡Œœ\xa0")
-"""What is usual in a Western text."""
+"""Says what is usual in a Western text."""
 
 
 class Encoding(NamedTuple):

@@ -193,7 +193,7 @@ def _is_unit_row(cells: Sequence[str]) -> bool:
 _NO_UNIT = frozenset((
     "", "unit", "units", "einheit", "-", "--", "hh:mm:ss", "hh:mm:ss.000", "yyyy-mm-dd", "text", "n/a", "none",
 ))  # fmt: skip
-"""What a row of units has below the names of columns that have none."""
+"""Says what a row of units has below the names of columns that have none."""
 _LONGEST_UNIT = 12
 _UNIT_CELL = re.compile(r"[\[(<]?\s*(?P<unit>[^\[\]()<>]*?)\s*[\])>]?")
 

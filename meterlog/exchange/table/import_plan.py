@@ -64,7 +64,7 @@ class ImportPlan:
 
     @property
     def is_local(self) -> bool:
-        """Whether the times are a date and time of day without an offset from UTC."""
+        """Tell whether the times are a date and time of day without an offset from UTC."""
         return self.time.absolute and not self.time.daily and not self.time.zoned
 
     @property

@@ -8,11 +8,11 @@ from datetime import date, datetime, tzinfo
 from meterlog.errors import UsageError
 
 RESTARTS = ("stop", "parts", "offset")
-"""What becomes of a clock that begins again: nothing is made; a session for each part; one session with gaps."""
+"""Says what becomes of a clock that begins again: nothing is made; a session for each part; one session with gaps."""
 
 JOINS = ("time", "end", "pairs")
-"""How several files become one session: recorded at the same time, or one after another; or, in one file, each column
-of values has the times of a column of its own."""
+"""Says how several files become one session: recorded at the same time, or one after another; or, in one file, each
+column of values has the times of a column of its own."""
 
 
 @dataclass(frozen=True, slots=True)

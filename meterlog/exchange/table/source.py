@@ -86,7 +86,7 @@ def _whole_source(path: Path, options: ImportOptions) -> Source:
 
 
 PARQUET, ARROW = b"PAR1", b"ARROW1"
-"""How these files begin."""
+"""Says how these files begin."""
 
 
 def is_text(path: Path) -> bool:

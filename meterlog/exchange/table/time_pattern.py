@@ -38,7 +38,7 @@ _STEPS: tuple[tuple[str, tuple[str, ...]], ...] = (
     (r"(?i)\b[ap]m\b", ("%p",)),
     (r"\b[+-]\d{4}$", ("%z",)),
 )
-"""What each piece of a time looks like, and its directive; where there are two, the order of day and month is
+"""Says what each piece of a time looks like, and its directive; where there are two, the order of day and month is
 open."""
 
 

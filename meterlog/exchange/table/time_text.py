@@ -24,7 +24,7 @@ _MONTH_NAMES = (
     ("may", "mai", "mag", "mei", "maj"), ("jun", "juin", "giu"), ("jul", "juil", "lug"), ("aug", "aoû", "ago"),
     ("sep", "set"), ("oct", "okt", "ott", "out"), ("nov",), ("dec", "dez", "déc", "dic"),
 )  # fmt: skip
-"""How the names of the months begin in English, German, French, Spanish, Italian, Dutch, Portuguese."""
+"""Says how the names of the months begin in English, German, French, Spanish, Italian, Dutch, Portuguese."""
 _MONTHS = {name: number for number, names in enumerate(_MONTH_NAMES, 1) for name in names}
 _CLOCK = re.compile(r"(\d{1,3}):(\d{1,2})(?::(\d{1,2})(?:[.,](\d+)|:(\d{3}))?)?\s*([AaPp])?\.?(?:[Mm]\.?)?")
 _MINUTES = re.compile(r"(\d{1,3}):(\d{1,2})(?:[.,](\d+))?")

@@ -11,7 +11,7 @@ from meterlog.errors import TableError
 from meterlog.exchange.table.question import Question
 
 MAGIC = (b"PK\x03\x04", b"\xd0\xcf\x11\xe0")
-"""How workbooks begin: packed XML, and the older compound files."""
+"""Says how workbooks begin: packed XML, and the older compound files."""
 MOST_BYTES = 120 * 10**6
 """Of a workbook unpacked: some million rows of two columns, read within 300 MB. Beyond it it may be a bomb."""
 

@@ -127,7 +127,7 @@ def _recorded(job: Job, setups: Sequence[MeterSetup], path: Path, watching: Watc
 
 
 def _details(job: Job) -> dict[str, str]:
-    """What a session of a job says of it: a list shows it, and a copy that was sent away still tells."""
+    """Return what a session of a job says of it: a list shows it, and a copy that was sent away still tells."""
     told = {"job": job.folder.absolute().name, "vehicle": job.vehicle, "complaint": job.complaint}
     return {key: text for key, text in told.items() if text}
 

@@ -36,7 +36,7 @@ def planted(seed: int) -> Scene:
 RESTS_BELOW_V = 13.2
 """A 12 V supply that stands higher is charged."""
 SHARES = (0.3, 0.3, 0.15, 0.15, 0.1)
-"""How often each kind is planted."""
+"""Says how often each kind is planted."""
 
 
 def _circuit(scene: Scene, kind: str) -> tuple[Trace, float, float]:

@@ -16,13 +16,13 @@ FALLS = ("dropout", "sag", "fade", "supply_lost", "interruption", "chatter", "mi
 NAMED_ONLY = {"overvoltage": "overvoltage", "resistance_step": "step"}
 """Kinds beside which it is wrong where it names them, and the word that does."""
 NEVER = (r"\de\+\d", r"\b0 ?% of the time", r"\bevery 0(\.0*)? s\b", r"seen in (the )?0(\.0*)? s\b", r"\b(nan|inf)\b")
-"""What no person can read, or means nothing."""
+"""Says what no person can read, or means nothing."""
 FREE = ("range_change",)
 """Kinds that say something about the meter only, and are right whenever its display tells them."""
 TWIN = {"fade": ("sag",), "interruption": ("dropout",)}
 """Older names of new kinds."""
 SLACK_S = 0.15
-"""How far apart a true and a found event may lie beside what the readings leave open, s: arrival and latency."""
+"""Says how far apart a true and a found event may lie beside what the readings leave open, s: arrival and latency."""
 _NOTHING = re.compile(r"\b(no|nothing)\b.*\bseen\b|\bnothing seen\b", re.IGNORECASE)
 
 

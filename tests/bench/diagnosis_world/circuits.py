@@ -165,7 +165,7 @@ EVERY = (
     Drawn("starter", ("crank",), *_chain(STARTER), 12.0, False, "start_relay", False),
 )
 SHARES = (0.4, 0.25, 0.12, 0.1, 0.13)
-"""How often each is asked for: fuel first, for vehicles that crank and do not start."""
+"""Says how often each is asked for: fuel first, for vehicles that crank and do not start."""
 
 
 def with_speed_unit(drawn: Drawn) -> Drawn:

@@ -20,7 +20,7 @@ MOST_IN_SERIES_A = 10.0
 """The current jack of a hand-held meter is fused at this."""
 BAD_WAYS = ("no contact", "slip", "next pin", "unplugged")
 BAD_SHARES = (0.5, 0.15, 0.2, 0.15)
-"""How readings go wrong, and how often each. Guesses."""
+"""Says how readings go wrong, and how often each. Guesses."""
 
 
 def read(vehicle: Vehicle, request: Row, bad_share: float, rng: np.random.Generator) -> Row:

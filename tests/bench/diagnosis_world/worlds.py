@@ -40,7 +40,7 @@ class World:
 
 
 SAY_HOT = (0.8, 0.25, 0.05)
-"""How often a driver says 'only when it is hot': of what heat opens, of what comes and goes, of all else. Guesses."""
+"""Says how often 'only when it is hot' is said: of what heat opens, of what comes and goes, of all else. Guesses."""
 BRIDGED_IN_CRANK = 0.3
 """Share of speed units that are bridged while cranking. A guess."""
 EVEN = dict.fromkeys(FAULTS, 1.0)

@@ -11,12 +11,12 @@ from dataclasses import dataclass
 import psutil
 
 _LOOK_S = 0.1
-"""How often the processes are looked at: what one takes after the last look is missing. A choice."""
+"""Says how often the processes are looked at: what one takes after the last look is missing. A choice."""
 
 
 @dataclass(frozen=True)
 class Cost:
-    """What a program cost.
+    """Holds what a program cost.
 
     Attributes:
         elapsed_s: s.

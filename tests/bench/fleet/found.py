@@ -21,7 +21,7 @@ _OF_WEAR: dict[Wear, tuple[str, float]] = {
 _FEW = 2
 """Sessions with an event that make no fault yet: a guess, made before any van was judged."""
 _ENDS_DAYS = 60.0
-"""What is compared: the first and the last so many days, both winter. A choice."""
+"""Says what is compared: the first and the last so many days, both winter. A choice."""
 _DEVIATIONS = 6.0
 """A van got worse where it changed by so many deviations more than the fleet's middle. A choice."""
 _MAD_TO_DEVIATION = 1.4826

@@ -30,7 +30,7 @@ COUNTS = [round(100 * v) for v in SHOWN]
 
 
 def taught(size: int, typed: Sequence[str] = VOLTS, counts: Sequence[int] = COUNTS) -> Taught:
-    """What is known after these displays, each sent eight times."""
+    """Return what is known after these displays, each sent eight times."""
     chunks = [Chunk(frame(c, size), 0.3 * (8 * n + k)) for n, c in enumerate(counts) for k in range(8)]
     moments = [Moment(0.3 * (8 * n + 7) + 0.05, parse_label(text)) for n, text in enumerate(typed)]
     return teach(chunks, 0.0, moments, ["9600 8N1"], "2026-01-01")

@@ -70,7 +70,7 @@ class FuseBoxPorts:
         return f"probes on {word}" if word.casefold() != OFF else "probes off"
 
     def _frame(self, place: str, display: int) -> bytes:
-        """What is shown at a place at the n-th display."""
+        """Return what is shown at a place at the n-th display."""
         part, n = divmod(display, max(1, round(PLAYED_S / self._model["interval_s"])))
         key = place, min(part, math.ceil(ASLEEP_S / PLAYED_S))  # from then on nothing changes
         if key not in self._shown:

@@ -25,7 +25,7 @@ ASLEEP_S = 60.0
 PLAYED_S = 30.0
 """The length of what is shown at one place before it begins again, s."""
 UNFUSED_A = 0.004
-"""What the alternator's diodes leak past the fuses, A (from memory, unverified)."""
+"""Says what the alternator's diodes leak past the fuses, A (from memory, unverified)."""
 FUSE_DEVIATION = 0.12
 """The most by which a fuse differs from the table, as a share: inside the table's spread (a guess)."""
 _KINDS = {
@@ -51,7 +51,7 @@ class FuseBox:
         return str(np.random.default_rng([self.seed, 7]).choice(list(_KINDS)))
 
     def draw_a(self, place: str, since_s: float) -> float:
-        """What flows through a fuse, or out of the battery, so long after key-off, A."""
+        """Return what flows through a fuse, or out of the battery, so long after key-off, A."""
         if place == BATTERY:
             return UNFUSED_A + sum(self.draw_a(one, since_s) for one in _KINDS)
         _, awake, asleep = _KINDS[place]
@@ -60,12 +60,12 @@ class FuseBox:
         return stays + (awake if since_s < float(rng.uniform(0.2, 1.0)) * ASLEEP_S else asleep)
 
     def ohm(self, place: str) -> float:
-        """What this very fuse has, ohm."""
+        """Return what this very fuse has, ohm."""
         rng = np.random.default_rng([self.seed, 9, list(_KINDS).index(place)])
         return fuse_named(_KINDS[place][0]).ohm * (1.0 + float(rng.uniform(-1.0, 1.0)) * FUSE_DEVIATION)
 
     def scenario(self, place: str, since_s: float) -> Scenario:
-        """What a meter shows at a place, from so long after key-off on.
+        """Return what a meter shows at a place, from so long after key-off on.
 
         Raises:
             AddressError: the box has no such fuse.

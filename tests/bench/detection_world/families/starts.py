@@ -14,7 +14,7 @@ CHARGING_MEDIAN_S = 3.4
 CHARGING_S = (1.5, 18.0)
 """Shortest and longest of them, s."""
 STARTER = r"\bcrank|\bstarter|\bstarting"
-"""How a sentence names a start."""
+"""Says how a sentence names a start."""
 PLAIN_DIP = 0.88
 """A reading below this share of the rest level is a sag beyond doubt (below 90 % by definition)."""
 

@@ -77,7 +77,7 @@ def _nested() -> bytes:
 
 
 def refused() -> Iterator[tuple[str, bytes, str]]:
-    """What no rule reads: the column is named, with the cell that is no number."""
+    """Make what no rule reads: the column is named, with the cell that is no number."""
     seconds = [thousandths(ms) for ms in _TRUTH.milliseconds]
     for name, cell in (("a minus behind the number", "12-"), ("minus as brackets", "(12)"), ("a bare prefix", "12m")):
         rows = "".join(f"{second},{cell}\n" for second in seconds)

@@ -103,7 +103,7 @@ def table(drops: Sequence[Drop], asleep_s: float) -> Iterator[str]:
     for *texts, drop in rows:
         cells = "  ".join(f"{text:<{width}}" for text, width in zip(texts, widths, strict=True))
         awake = ", perhaps not asleep yet" if drop.since_s < asleep_s else ""
-        yield f"{cells}  {seconds(drop.since_s)} after key-off{awake}"
+        yield f"{cells}  {seconds(int(drop.since_s))} after key-off{awake}"
 
 
 def as_csv(drops: Sequence[Drop]) -> str:

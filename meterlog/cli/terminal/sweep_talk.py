@@ -71,8 +71,9 @@ class SweepTalk:
         yield from self._summed_up()
 
     def _clock(self) -> str:
-        left_s = self._asleep_s - self._since_s
-        return f"{seconds(self._since_s)} after key-off" + (f", asleep in {seconds(left_s)}" if left_s > 0 else "")
+        since_s = int(self._since_s)
+        left_s = self._asleep_s - since_s
+        return f"{seconds(since_s)} after key-off" + (f", asleep in {seconds(left_s)}" if left_s > 0 else "")
 
     @property
     def _since_s(self) -> float:

@@ -9,7 +9,8 @@ from meterlog.cautions import DEFERS, Act
 from meterlog.circuit.acts import beginning
 from meterlog.circuit.diagnosis import Diagnoser, Diagnosis, Hypothesis
 from meterlog.circuit.model.chain_text import branch_heads
-from meterlog.circuit.model.circuit import Circuit, Part
+from meterlog.circuit.model.circuit import Circuit
+from meterlog.circuit.model.part import Part
 from meterlog.circuit.next_measurement.propose import Step
 from meterlog.circuit.next_measurement.suggest import Suggestion
 from meterlog.circuit.readings.measurement import Measurement, Told

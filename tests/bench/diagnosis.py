@@ -29,7 +29,7 @@ from meterlog.circuit import Circuit, load_circuit, template_names
 from meterlog.circuit.diagnosis import SURE, Diagnoser
 from meterlog.circuit.faults.fault_cells import least_fault_ohm
 from meterlog.circuit.faults.fault_rates import DEFAULT_RATES, open_share
-from meterlog.circuit.model.circuit import BATTERY_MINUS
+from meterlog.circuit.model.part import BATTERY_MINUS
 from meterlog.circuit.model.solve import METER_OHM, LoadModel, Shunt, solve, unplug
 from meterlog.circuit.next_measurement.candidates import minutes_for, points_by_node, useful_states
 from meterlog.circuit.next_measurement.outlook import outlook_of

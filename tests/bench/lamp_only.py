@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from meterlog.circuit.diagnosis import Diagnoser
 from meterlog.circuit.model.bulb import BRIGHTNESS
-from meterlog.circuit.model.circuit import BATTERY_MINUS
+from meterlog.circuit.model.part import BATTERY_MINUS
 from meterlog.circuit.readings.measurement import Measurement
 from meterlog.circuit.readings.observed import Observed
 from meterlog_drivers.simulated.scenarios import SCENARIOS

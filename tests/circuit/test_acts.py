@@ -12,8 +12,8 @@ from meterlog.cautions import CAUTIONS, FUEL, RESTRAINT, UNDER, Act, applying
 from meterlog.circuit import Circuit, Part, load_circuit, template_names
 from meterlog.circuit.acts import beginning, cautions_for, measuring, tried, trying
 from meterlog.circuit.diagnosis import Diagnoser
-from meterlog.circuit.model.circuit import BATTERY_MINUS
 from meterlog.circuit.model.circuit_file import circuit_from_table
+from meterlog.circuit.model.part import BATTERY_MINUS
 from meterlog.circuit.next_measurement.candidates import candidates
 from meterlog.circuit.readings.measurement import Measurement, Tried
 from meterlog.cli.terminal.diagnose_text import as_text, print_general

@@ -13,7 +13,7 @@ from meterlog.circuit import Circuit, Part
 from meterlog.circuit.acts import beginning, trying
 from meterlog.circuit.diagnosis import Hypothesis
 from meterlog.circuit.model.chain_text import branch_heads
-from meterlog.circuit.model.circuit import BATTERY_MINUS
+from meterlog.circuit.model.part import BATTERY_MINUS
 from meterlog.circuit.next_measurement.propose import Step
 from meterlog.circuit.next_measurement.suggest import Suggestion
 from meterlog.circuit.readings.observed import Observed

@@ -6,7 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from meterlog.circuit.model.circuit import Circuit, near
+from meterlog.circuit.model.circuit import Circuit
+from meterlog.circuit.model.part import near
 from meterlog.errors import CircuitError
 from meterlog.text.toml import read_toml
 

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from meterlog.circuit.model.circuit import Circuit, Part, Point
+from meterlog.circuit.model.circuit import Circuit
+from meterlog.circuit.model.part import Part, Point
 from meterlog.text.figures import shown
 
 _KIND_WORDS = {"relay_contact": "relay contact"}

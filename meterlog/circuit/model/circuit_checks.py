@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from meterlog.circuit.model.circuit import Circuit, near
+from meterlog.circuit.model.circuit import Circuit
 from meterlog.circuit.model.dangerous_names import refuse_dangerous
+from meterlog.circuit.model.part import near
 from meterlog.errors import CircuitError
 
 MOST_PARTS = 40

@@ -10,10 +10,11 @@ from importlib.resources.abc import Traversable
 from pathlib import Path
 
 from meterlog.cautions import NEAR
-from meterlog.circuit.model.circuit import BATTERY_MINUS, KINDS, STATES, Circuit, Part, Point, near
+from meterlog.circuit.model.circuit import Circuit
 from meterlog.circuit.model.circuit_checks import MOST_PARTS, check_circuit
 from meterlog.circuit.model.conductor import copper_ohm
 from meterlog.circuit.model.loops import Branch
+from meterlog.circuit.model.part import BATTERY_MINUS, KINDS, STATES, Part, Point, near
 from meterlog.errors import CircuitError
 from meterlog.text.toml import TomlText, parse_toml, read_toml
 

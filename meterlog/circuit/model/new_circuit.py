@@ -6,8 +6,9 @@ import json
 from collections.abc import Iterable
 from dataclasses import fields
 
-from meterlog.circuit.model.circuit import Circuit, Part, Point
+from meterlog.circuit.model.circuit import Circuit
 from meterlog.circuit.model.circuit_file import circuit_from_table
+from meterlog.circuit.model.part import Part, Point
 from meterlog.errors import CircuitError
 from meterlog.text.toml import parse_toml
 

@@ -6,7 +6,8 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from meterlog.circuit.model.circuit import Circuit, Part
+from meterlog.circuit.model.circuit import Circuit
+from meterlog.circuit.model.part import Part
 from meterlog.circuit.model.solve import load_model, solve
 from meterlog.text.figures import shown
 

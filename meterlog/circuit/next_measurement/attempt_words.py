@@ -6,7 +6,8 @@ from collections.abc import Callable, Mapping
 
 from meterlog.cautions import Act, applying
 from meterlog.circuit.acts import beginning, tried
-from meterlog.circuit.model.circuit import Circuit, Part
+from meterlog.circuit.model.circuit import Circuit
+from meterlog.circuit.model.part import Part
 from meterlog.circuit.next_measurement.attempts import FUSE_RATING, MOVES, Attempt
 from meterlog.circuit.next_measurement.instructions import Instruction, key_words, place_words, thing_words
 from meterlog.circuit.probability.when_hot import FAILS_WHEN_WARM

@@ -9,7 +9,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
-from meterlog.circuit.model.circuit import BATTERY_MINUS, Circuit
+from meterlog.circuit.model.circuit import Circuit
+from meterlog.circuit.model.part import BATTERY_MINUS
 from meterlog.circuit.probability.when_hot import FAILS_WHEN_WARM, only_when_hot
 from meterlog.circuit.readings.measurement import Measurement, Result, Told, Tried, trial_from_row
 from meterlog.circuit.readings.observed import PART, UNKNOWN, Observed, observed_from_table, questions

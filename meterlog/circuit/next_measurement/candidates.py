@@ -6,7 +6,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from itertools import pairwise
 from typing import Literal
 
-from meterlog.circuit.model.circuit import BATTERY_MINUS, Circuit
+from meterlog.circuit.model.circuit import Circuit
+from meterlog.circuit.model.part import BATTERY_MINUS
 from meterlog.circuit.readings.halves import half, said
 from meterlog.circuit.readings.measurement import Measurement
 

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from meterlog.circuit.model.circuit import BATTERY_MINUS, Circuit, Part, Point
+from meterlog.circuit.model.circuit import Circuit
+from meterlog.circuit.model.part import BATTERY_MINUS, Part, Point
 from meterlog.circuit.readings.measurement import Measurement
 
 _DIAL = {

@@ -13,7 +13,8 @@ import numpy as np
 
 from meterlog.circuit.acts import cautions_for
 from meterlog.circuit.model.bulb import BRIGHTNESS
-from meterlog.circuit.model.circuit import BATTERY_MINUS, Circuit
+from meterlog.circuit.model.circuit import Circuit
+from meterlog.circuit.model.part import BATTERY_MINUS
 from meterlog.circuit.next_measurement.candidates import Tool, candidates, minutes_for, times_taken
 from meterlog.circuit.next_measurement.outlook import Array, Outlook, information, meanings, right_after
 from meterlog.circuit.probability.bad_readings import BAD_READING

@@ -10,8 +10,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from meterlog.circuit.model.circuit import BATTERY_MINUS, Circuit
+from meterlog.circuit.model.circuit import Circuit
 from meterlog.circuit.model.dangerous_names import danger
+from meterlog.circuit.model.part import BATTERY_MINUS
 from meterlog.circuit.readings.impossible_values import impossible
 from meterlog.circuit.readings.measurement import Measurement
 from meterlog.circuit.readings.session_states import SOURCE_SHARE, Window, primes, windows

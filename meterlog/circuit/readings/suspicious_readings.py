@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from meterlog.circuit.model.circuit import BATTERY_MINUS, Circuit
+from meterlog.circuit.model.circuit import Circuit
+from meterlog.circuit.model.part import BATTERY_MINUS
 from meterlog.circuit.readings.measurement import Measurement
 
 NOTHING = 0.05

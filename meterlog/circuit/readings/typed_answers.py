@@ -7,7 +7,8 @@ import re
 from collections.abc import Iterable
 
 from meterlog.circuit.model.bulb import BRIGHTNESS
-from meterlog.circuit.model.circuit import LOADS, STATES, Circuit
+from meterlog.circuit.model.circuit import Circuit
+from meterlog.circuit.model.part import LOADS, STATES
 from meterlog.circuit.readings.measurement import COMPARED, QUANTITY, RESULTS, SIDES, UNITS
 from meterlog.circuit.readings.observed import questions
 from meterlog.errors import TableError, UsageError

@@ -7,9 +7,10 @@ from dataclasses import dataclass, field
 
 from meterlog.cautions import NEAR
 from meterlog.circuit.model.chain_text import part_words
-from meterlog.circuit.model.circuit import KINDS, STATES, Circuit, Part, Point, near
+from meterlog.circuit.model.circuit import Circuit
 from meterlog.circuit.model.conductor import copper_ohm, typed_gauge_mm2
 from meterlog.circuit.model.dangerous_names import refuse_dangerous
+from meterlog.circuit.model.part import KINDS, STATES, Part, Point, near
 from meterlog.errors import CircuitError, UsageError
 from meterlog.text.figures import shown
 from meterlog.text.safe import one_line

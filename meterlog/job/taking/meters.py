@@ -8,7 +8,8 @@ from types import MappingProxyType
 
 from meterlog.address import Address
 from meterlog.capture.meters import MeterSetup, meter_setups
-from meterlog.circuit.model.circuit import BATTERY_MINUS, Circuit
+from meterlog.circuit.model.circuit import Circuit
+from meterlog.circuit.model.part import BATTERY_MINUS
 from meterlog.circuit.readings.measurement import Measurement, measurement_from_row
 from meterlog.driver import load_driver
 from meterlog.errors import UsageError

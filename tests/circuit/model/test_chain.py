@@ -9,11 +9,12 @@ import pytest
 
 from meterlog.circuit import load_circuit
 from meterlog.circuit.model.chain_text import branch_lines, chain_line, chain_lines
-from meterlog.circuit.model.circuit import Circuit, Part, Point
+from meterlog.circuit.model.circuit import Circuit
 from meterlog.circuit.model.circuit_file import circuit_from_table, template_names
 from meterlog.circuit.model.conductor import copper_ohm, typed_gauge_mm2
 from meterlog.circuit.model.new_circuit import circuit_toml
 from meterlog.circuit.model.oddities import oddities
+from meterlog.circuit.model.part import Part, Point
 from meterlog.errors import CircuitError
 from meterlog.text.toml import parse_toml
 

@@ -17,7 +17,7 @@
 | `skip` | true for a column that is not a reading (a clock, a counter); it may have a `pattern` that it must fit |
 | `taught` | true: written by `meterlog meters --teach`; units are those of `[units]` alone |
 | `verified_on` | when it was compared with the meter's display |
-| `[units]` | further spellings: `"volts" = { quantity = "dc_voltage", exponent = 0 }` |
+| `[units]` | further spellings: `"volts" = { quantity = "dc_voltage", exponent = 0 }`; `""` where `{unit}` is absent |
 """
 
 from __future__ import annotations
@@ -137,7 +137,7 @@ class TextProfile:
         return Shown(value, word.quantity, least, word.flags, number)
 
     def _word(self, unit: str, column: Column) -> UnitWord | None:
-        if not unit:
+        if not unit and column.word is not None:
             return column.word
         word = self.units.get(unit)
         if word is None or column.fixed in (None, word.quantity):

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import re
+from bisect import bisect_right
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from itertools import takewhile
+from itertools import accumulate, takewhile
 from typing import NamedTuple
 
 import numpy as np
@@ -20,6 +21,7 @@ LEAST_NUMBERS = 3
 """Different numbers without which nothing is concluded; a guess."""
 _NUMBER = re.compile(r"(?P<sign>[-+]?)\s*(?P<number>\d+(?:[.,]\d+)?|[.,]\d+)(?P<power>[eE][-+]?\d{1,2})?")
 _OVERLOAD = re.compile(r"(?P<word>\b[0O]\.?L\b|\.OL\b|\bOVER\w*|\bOVLD\b|\b9\.9+[eE]\+?37\b)")
+_LINE = re.compile(rb"([^\r\n]+)[\r\n]")
 _OTHER = r"[-+.,:\d]+"
 _EXPONENTS = (0, -3, 3, -6, 6, -9, -12)
 
@@ -73,19 +75,12 @@ def find_lines(chunks: Sequence[Chunk], byte_time_s: float) -> list[Line]:
     plain = sum(c.isprintable() or c in "\r\n\t" for c in text)
     if not data or plain < 0.99 * len(text) or not re.search(r"[\r\n]", text):
         return []
-    lines: list[Line] = []
-    rest, begin_s = b"", 0.0
-    for chunk in chunks:
-        for n, byte in enumerate(chunk.data):
-            if byte in b"\r\n":
-                if rest:
-                    lines.append(Line(rest.decode("utf-8", "replace").strip(), begin_s))
-                rest = b""
-                continue
-            if not rest:
-                begin_s = chunk.arrival_s - (len(chunk.data) - n) * byte_time_s
-            rest += bytes([byte])
-    lines = lines[1:]
+    ends = list(accumulate(len(chunk.data) for chunk in chunks))
+    lines = []
+    for match in list(_LINE.finditer(data))[1:]:
+        chunk = bisect_right(ends, match.start())
+        begin_s = chunks[chunk].arrival_s - (ends[chunk] - match.start()) * byte_time_s
+        lines.append(Line(match[1].decode("utf-8", "replace").strip(), begin_s))
     lengths = Counter(len(line.text) for line in lines)
     return lines if lines and sum(n for _, n in lengths.most_common(6)) > 0.5 * len(lines) else []
 
@@ -222,9 +217,9 @@ def _concluded(
 
 
 def _unit_word(place: _Place, template: _Template) -> str:
-    """The word that tells the unit, before the number or after it."""
+    """The word that tells the unit, before the number or after it, without blanks; empty where there is none."""
     before, after = _word(place.before, template.before), _word(place.after, template.after)
-    return (before or after or "").strip()
+    return "".join((before or after or "").split())
 
 
 def _pattern(template: _Template, varied: bool, in_front: bool) -> str:

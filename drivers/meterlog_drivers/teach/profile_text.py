@@ -9,7 +9,7 @@ from meterlog_drivers.teach.frame_finder import FramesFound
 from meterlog_drivers.teach.lesson import Lesson
 from meterlog_drivers.teach.line_lesson import LineLesson
 from meterlog_drivers.teach.mode_search import Field
-from meterlog_drivers.teach.moments import Moment
+from meterlog_drivers.teach.moments import Label, Moment
 from meterlog_drivers.teach.number_search import BitAt, NumberFit
 
 _GLYPHS_OF_OVERLOAD = "LObcdefghij"
@@ -35,17 +35,21 @@ def line_profile_text(lesson: LineLesson, moments: Sequence[Moment], lines: Sequ
         said.append(f"overload = [{', '.join(map(_quoted, lesson.overload))}]")
     said += ["", "[[column]]", f"pattern = {_quoted(lesson.pattern)}"]
     if "{unit}" in lesson.pattern:
-        said += ["", "[units]"]
-    for word, (label, exponent, used) in lesson.units.items():
-        by = f"# by reading {', '.join(str(n + 1) for n in used[:8])}"
-        if word:
-            row = f'quantity = "{label.quantity}", exponent = {exponent}'
-            row += ", fahrenheit = true" if label.fahrenheit else ""
-            said.append(f"{_quoted(word.replace(' ', ''))} = {{ {row} }} {by}")
-        else:
-            unit = "degF" if label.fahrenheit else spelling(label.quantity, exponent) or label.quantity.unit
-            said += [f'quantity = "{label.quantity}" {by}', f"unit = {_quoted(unit)}"]
+        said += ["", "[units]", *(_unit_row(word, *meaning) for word, meaning in lesson.units.items())]
+    else:
+        ((label, exponent, used),) = lesson.units.values()
+        unit = "degF" if label.fahrenheit else spelling(label.quantity, exponent) or label.quantity.unit
+        said += [f'quantity = "{label.quantity}" {_by(used)}', f"unit = {_quoted(unit)}"]
     return "\n".join(said) + "\n"
+
+
+def _unit_row(word: str, label: Label, exponent: int, used: Sequence[int]) -> str:
+    fahrenheit = ", fahrenheit = true" if label.fahrenheit else ""
+    return f'{_quoted(word)} = {{ quantity = "{label.quantity}", exponent = {exponent}{fahrenheit} }} {_by(used)}'
+
+
+def _by(used: Sequence[int]) -> str:
+    return f"# by reading {', '.join(str(n + 1) for n in used[:8])}"
 
 
 def _head(count: int, taught_on: str) -> str:

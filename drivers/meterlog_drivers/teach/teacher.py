@@ -9,6 +9,7 @@ from pathlib import Path
 
 from meterlog.address import Address
 from meterlog.driver.framing import FramingDriver
+from meterlog.errors import ProfileError
 from meterlog.reading import Reading
 from meterlog.transports import Chunk
 from meterlog_drivers.display.shown import Shown
@@ -94,7 +95,11 @@ def _proved(
         path = Path(folder) / "taught.toml"
         path.write_text(taught.profile, encoding="utf-8")
         address = Address(driver.name, "x", {"profile": str(path)})
-        decoder = driver.decoder(address, byte_time_s)
+        try:
+            decoder = driver.decoder(address, byte_time_s)
+        except ProfileError as error:
+            reason = str(error).replace(str(path), "the profile")
+            return replace(taught, profile="", problem=f"what was learned cannot be written as a profile: {reason}")
         readings = [reading for chunk in chunks for reading in decoder.feed(chunk.data, chunk.arrival_s)]
     traffic = decoder.traffic
     wrong = [n for n, moment in good.items() if not _came(readings, moment)]

@@ -68,6 +68,6 @@ def _lines(reader: SessionReader) -> Iterator[str]:
             continue
         yield f"  {one_line(key)}: {one_line(value)}"
     for channel in reader.channels:
-        at = f" at {one_line(channel.point)}" if channel.point else ""
+        at = f" at {one_line(channel.place)}" if channel.point else ""
         name = f"channel {channel.number}: {one_line(channel.label)} ({channel.quantity.words}){at}"
         yield f"  {name}: {channel.measurand.described}{f', {channel.meter_notes}' if channel.meter_notes else ''}"

@@ -68,15 +68,11 @@ class Row:
     scale: Span | None = None
 
     @property
-    def name(self) -> str:
-        """Return what the channel is called."""
-        return self.channel.label or f"channel {self.channel.number}"
-
-    @property
     def title(self) -> str:
         """Label, test point and what is measured."""
-        point = f" at {self.channel.point}" if self.channel.point and self.channel.point != self.name else ""
-        return f"{self.name}{point}, {self.channel.quantity.words}"
+        name, place = self.channel.name, self.channel.place
+        at = f" at {place}" if place and self.channel.point != name else ""
+        return f"{name}{at}, {self.channel.quantity.words}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,7 +134,7 @@ def draw_row(window: Window, axis: str, row: Row, time: TimeAxis, chosen: int | 
     _draw_stretches(window, axis, drawn, time)
     seen = [limit for limit in limits if heights[0] <= limit.level * measure.factor <= heights[1]][:_MOST_EVENTS]
     _draw_limits(window, axis, seen, time, heights, measure)
-    window.limits += [f"{row.name}: {note}" for note in limit_notes(seen, measure.base)]
+    window.limits += [f"{row.channel.name}: {note}" for note in limit_notes(seen, measure.base)]
     _draw_events(window, axis, row, time, chosen, heights)
 
 

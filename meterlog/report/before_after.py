@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from meterlog.circuit.readings.measurement import Measurement
 from meterlog.job.reading_again import Again, error_of
-from meterlog.report.circuit import plain
+from meterlog.text.ids import plain
 
 WIDTH, MARGIN = 600.0, 60.0
 """Of the drawing, and what its sides leave free for words, in its own units."""

@@ -15,6 +15,7 @@ from meterlog.circuit.next_measurement.propose import Step
 from meterlog.circuit.next_measurement.suggest import Suggestion
 from meterlog.circuit.readings.measurement import Measurement, Told
 from meterlog.text.figures import percent
+from meterlog.text.ids import plain
 
 REMAINS = 0.02
 """From this probability on a part is among those that remain."""
@@ -127,11 +128,6 @@ def circuit_part(
         not_used=list(not_used),
         rates=found.rates_source,
     )
-
-
-def plain(text: str) -> str:
-    """An id, or a sentence with ids in it, as a person reads it."""
-    return text.replace("_", " ")
 
 
 def _sentence(text: str) -> str:

@@ -133,10 +133,10 @@ def _channel_row(capture: Loaded, channel: Channel) -> dict[str, str]:
     interval = summary.interval
     words = statistics_words(summary.statistics, channel.quantity.unit, summary.resolution)
     return {
-        "label": channel.label or f"channel {channel.number}",
+        "label": channel.name,
         "quantity": channel.quantity.words,
         "role": channel.measurand.described,
-        "point": channel.point or "not entered",
+        "point": channel.place or "not entered",
         "meter": "; ".join(filter(None, [channel.address or channel.driver, channel.meter_notes])),
         "accuracy": accuracy_words(channel.accuracy),
         "readings": str(summary.readings),
@@ -179,7 +179,7 @@ def _event_row(capture: Loaded, number: int, event: Event) -> dict[str, str]:
         "number": str(number),
         "when": _clock(capture, event.start_s),
         "kind": KINDS[event.kind].words,
-        "channel": channel.label or f"channel {channel.number}",
+        "channel": channel.name,
         "lasting": "" if event.duration_s is None else shown(event.duration_s, "s", event.duration_error_s),
         "level": _value(event.level, unit, count),
         "extreme": _value(event.extreme, unit, count),
@@ -195,8 +195,8 @@ def _plots(capture: Loaded, numbered: Sequence[tuple[int, Event]]) -> list[Plot]
     plots = []
     for channel in capture.measured:
         own = [(n, e) for n, e in numbered if e.channel == channel.number]
-        at = f" at {channel.point}" if channel.point else ""
-        name = f"{channel.label or f'channel {channel.number}'}{at}"
+        at = f" at {channel.place}" if channel.point else ""
+        name = f"{channel.name}{at}"
         limits = "; ".join(limit_notes(capture.analysis.lines(channel.number), channel.quantity.unit))
         dashed = f" Dashed lines are limits: {limits}." if limits else ""
         caption = f"{name}: the whole session. Numbers are those of the events.{dashed}"

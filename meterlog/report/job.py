@@ -20,10 +20,11 @@ from meterlog.job.reading_again import Again
 from meterlog.job.status import Known
 from meterlog.loaded import Loaded, load
 from meterlog.report.before_after import Line, line
-from meterlog.report.circuit import CircuitPart, circuit_part, plain
+from meterlog.report.circuit import CircuitPart, circuit_part
 from meterlog.report.pictures import picture_uri
 from meterlog.settings import Settings
 from meterlog.text.figures import percent, seconds
+from meterlog.text.ids import plain
 
 _MARK = {"proved": "within", "not proved": "outside", "not yet": "cannot tell"}
 """The mark that stands for each verdict of a proof."""

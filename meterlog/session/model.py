@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from meterlog.reading import Accuracy, Quantity
 from meterlog.roles import Measurand, measurand
+from meterlog.text.ids import plain
 
 if TYPE_CHECKING:  # a recording begins before it needs arrays: importing them is a third of its start
     import numpy as np
@@ -58,6 +59,16 @@ class Channel:
     def meter_notes(self) -> str:
         """Say what is known of its meter: compared with the display, scaled, nulled; empty for nothing."""
         return ", ".join(filter(None, (self.checked, self.converted)))
+
+    @property
+    def name(self) -> str:
+        """Return what it is called: its label as it was typed, else its number."""
+        return self.label or f"channel {self.number}"
+
+    @property
+    def place(self) -> str:
+        """Return its test point as a person reads it: a circuit's `plug_feed` is `plug feed`."""
+        return plain(self.point)
 
     @property
     def imported(self) -> bool:

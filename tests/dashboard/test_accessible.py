@@ -59,6 +59,12 @@ SMALL = """() => {
 }"""
 """Finds what a thumb misses: less than 44 px high or wide, links inside a sentence left out."""
 
+IDS = """() => {
+  const shown = document.getElementById("view").textContent.replace(/--set \\w+=/g, "");
+  return shown.match(/\\b[a-z]+_[a-z_]+\\b/g) || [];
+}"""
+"""Finds what stands for a program and not for a person: `plug_feed`. What is to be typed as a command stays."""
+
 
 def pale(page: Page, scheme: str) -> dict[str, int]:
     """Fail with what has too little contrast in a colour scheme; how much was looked at."""
@@ -104,6 +110,7 @@ def test_a_view_can_be_read_and_worked_by_everybody(tab: Page, page_address: str
     tab.set_viewport_size({"width": 390, "height": 844})
     tab.wait_for_function("() => document.documentElement.scrollWidth <= 390")  # plots follow in their own time
     assert tab.evaluate(SMALL) == []
+    assert tab.evaluate(IDS) == []
 
 
 MOVES = """() => [...document.querySelectorAll("*")].flatMap((node) => ["", "::before", "::after"].map((part) => {

@@ -227,7 +227,7 @@ def test_what_was_entered_of_a_session_can_be_corrected(tab: Page, page_address:
     tab.get_by_role("button", name="Save the corrections").click()
     tab.locator("#texts-said").get_by_text("Saved.").wait_for()
     tab.get_by_role("heading", level=1).get_by_text("red van").wait_for()
-    tab.locator("#role-list").get_by_text("feed at plug_feed").wait_for()
+    tab.locator("#role-list").get_by_text("feed at plug feed").wait_for()
     with open_reader(sessions_folder / name) as reader:
         assert (reader.details["vehicle"], reader.details["notes"]) == ("red van", "wet carpet")
         assert [(channel.label, channel.point) for channel in reader.channels] == [("feed", "plug_feed")]

@@ -24,6 +24,7 @@ from meterlog.circuit.readings.observed import LAMP_AT_PLUG, PART, Question, que
 from meterlog.circuit.readings.typed_answers import HOW_BRIGHT, typed_lamp, typed_value
 from meterlog.errors import CircuitError, MeterlogError, UsageError
 from meterlog.session.reader import SessionReader, open_reader
+from meterlog.text.ids import plain
 from meterlog_dashboard.session_files.folder import SessionFolder
 from meterlog_dashboard.session_files.session_list import SessionList
 
@@ -226,7 +227,7 @@ def live_reading(listed: SessionList, quantity: str, at: str = "") -> Live:
         except MeterlogError:
             continue
     if not found:
-        name = quantity.replace("_", " ")
+        name = plain(quantity)
         raise UsageError(f"no running meter has shown a {name} in the last {NEWEST_S:g} s: turn its dial, or type it")
     return max(found, key=lambda one: one[0])[1]
 

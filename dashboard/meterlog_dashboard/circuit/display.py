@@ -18,6 +18,7 @@ from meterlog.circuit.next_measurement.propose import Step
 from meterlog.circuit.next_measurement.suggest import Suggestion
 from meterlog.circuit.readings.observed import Observed
 from meterlog.text.figures import percent
+from meterlog.text.ids import plain
 from meterlog_dashboard.circuit.case import Case
 from meterlog_dashboard.frame.elements import attributes
 
@@ -33,11 +34,6 @@ def places(circuit: Circuit) -> Any:
     if BATTERY_MINUS not in named:
         named.append(BATTERY_MINUS)
     return [{"label": plain(id_), "value": id_} for id_ in named]
-
-
-def plain(id_: str) -> str:
-    """An id as a person reads it."""
-    return id_.replace("_", " ")
 
 
 def verdict(case: Case) -> Component:
@@ -107,7 +103,7 @@ def feed_cautions(case: Case) -> Component:
 def _named(step: Step) -> str:
     if not isinstance(step, Suggestion):
         return plain(step.title)
-    words = f"{step.measurement.quantity} {step.place}".replace("_", " ")
+    words = plain(f"{step.measurement.quantity} {step.place}")
     return words[:1].upper() + words[1:]
 
 
@@ -151,7 +147,7 @@ def _healthy(probability: float) -> list[Component]:
 def _part(case: Case, part: Part, chances: dict[str, Hypothesis]) -> list[Component]:
     found = chances.get(part.id)
     command = chances.get(part.command) if part.command else None
-    kind = part.kind.replace("_", " ")
+    kind = plain(part.kind)
     name = plain(part.id) if kind in plain(part.id) else f"{plain(part.id)} ({kind})"
     top = case.diagnosis.hypotheses[0].part if case.diagnosis.hypotheses else ""
     marked = "part likely" if top == part.id and found and found.probability > case.diagnosis.healthy else "part"

@@ -20,7 +20,6 @@ from meterlog.signal.reduce import reduce_series
 from meterlog.text.figures import count, displayed, seconds, shown
 from meterlog_dashboard.frame.elements import PLOT, attributes, table
 from meterlog_dashboard.frame.view import Context
-from meterlog_dashboard.review.tables import channel_name
 
 _MOST_SESSIONS, _MOST_EVENTS, _POINTS = 20, 100, 300
 """Sessions looked through, the newest; events laid over each other; points of each. Guesses: the page waits."""
@@ -130,6 +129,6 @@ def _table(found: list[Found]) -> Component:
         room_s = max(_LEAST_ROOM_S, one.event.end_s - one.event.start_s)
         address += f"&from={one.event.start_s - room_s:.3f}&to={one.event.end_s + room_s:.3f}"
         link = dcc.Link(f"{one.name.removesuffix('.sqlite')}, event {one.number}", href=address)
-        cells = (channel_name(channel), seconds(one.event.start_s), lasting.replace("+-", "±"), extreme)
+        cells = (channel.name, seconds(one.event.start_s), lasting.replace("+-", "±"), extreme)
         rows.append(html.Tr([html.Td(link), *(html.Td(text) for text in cells)]))
     return table(("show", "channel", "after", "lasting", "extreme"), rows, "The events that are laid over each other")

@@ -10,6 +10,7 @@ from dash import dcc, html
 from dash.development.base_component import Component
 
 from meterlog.circuit.readings.observed import questions
+from meterlog.text.ids import plain
 from meterlog_dashboard.circuit import display
 from meterlog_dashboard.circuit.case import Case
 from meterlog_dashboard.frame.elements import attributes
@@ -81,7 +82,7 @@ def _words(status: Status, step: Step) -> str:
         return sentence(f"{status.case.measurement(values)} ({how})")
     if step.kind == "look":
         key = str(values["key"])
-        asked = questions()[key].text if key in questions() else key.replace("_", " ")
+        asked = questions()[key].text if key in questions() else plain(key)
         return f"{sentence(asked)}: {values['answer']}"
     words = {
         "skipped": "could not be reached: {place}",

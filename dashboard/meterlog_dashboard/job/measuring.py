@@ -14,6 +14,7 @@ from dataclasses import dataclass, field
 from typing import IO, Any
 
 from meterlog.errors import MeterlogError, UsageError
+from meterlog.text.ids import plain
 from meterlog_dashboard.job.folder import JobFolders
 from meterlog_dashboard.live.feed import LiveFeeds
 from meterlog_dashboard.record.process import APART, END_SIGNAL, cause_of_end, output_file, tail
@@ -96,7 +97,7 @@ class Measuring:
             ours = known is not None and known.process.poll() is None
             said = known.said() if known is not None else ""
             failed = known is not None and not ours and known.process.returncode != 0
-        said = said if failed else said.replace("_", " ")  # places, as a person reads them
+        said = said if failed else plain(said)
         return {
             "measuring": ours or bool(running),
             "said": said if known is not None else "Another program measures for this job." if running else "",

@@ -8,6 +8,7 @@ from urllib.parse import quote
 
 from meterlog.circuit.model.circuit import Circuit
 from meterlog.circuit.readings.measurement import Measurement
+from meterlog.text.ids import plain
 
 _ACROSS = 5
 """Parts in a row: as many as can be read at the width of a phone. By eye."""
@@ -46,7 +47,7 @@ def probe_picture(circuit: Circuit, m: Measurement) -> str:
 
 def probe_svg(circuit: Circuit, m: Measurement) -> str:
     """The drawing as SVG."""
-    names = [*(part.id.replace("_", " ") for part in circuit.parts[: len(circuit.chain)]), "battery −"]
+    names = [*(plain(part.id) for part in circuit.parts[: len(circuit.chain)]), "battery −"]
     coil = circuit.commands.get(m.at) if m.at_coil or m.at in circuit.commands else None
     red, black = probes(circuit, m)
     on = {coil} if coil is not None else {max(red, black)} if abs(red - black) == 1 else set()

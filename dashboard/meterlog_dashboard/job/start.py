@@ -9,6 +9,7 @@ from dash import dcc, html
 from dash.development.base_component import Component
 
 from meterlog.errors import MeterlogError
+from meterlog.text.ids import plain
 from meterlog_dashboard.frame.elements import attributes, dropdown
 from meterlog_dashboard.frame.view import Context
 
@@ -63,8 +64,8 @@ def _entry(context: Context, name: str, weighed: bool) -> Component:
 
 def sentence(words: str) -> str:
     """Words of the diagnosis as a person reads them, with a capital."""
-    plain = words.replace("_", " ").strip()
-    return plain[:1].upper() + plain[1:]
+    said = plain(words).strip()
+    return said[:1].upper() + said[1:]
 
 
 def form(context: Context) -> Component:

@@ -231,8 +231,8 @@ class LiveFeed:
         resolution = one.last.resolution if one.last else math.nan
         return {
             "number": channel.number,
-            "label": channel.label,
-            "point": channel.point,
+            "label": channel.name,
+            "point": channel.place,
             "quantity": str(channel.quantity),
             "measured": channel.quantity.words,
             "role": "" if channel.measurand.said_by == "quantity" else channel.measurand.described,
@@ -259,7 +259,7 @@ class LiveFeed:
             "sort": kind.sort,
             "colour": kind_colour(event.kind),
             "channel": event.channel,
-            "label": one.channel.label if one else "",
+            "label": one.channel.name if one else "",
             "start_s": event.start_s,
             "end_s": event.end_s,
             "detail": event.detail.replace("+-", "±"),

@@ -17,7 +17,6 @@ from meterlog.text.figures import displayed, seconds, shown
 from meterlog_dashboard.frame.elements import attributes, table
 from meterlog_dashboard.frame.view import Context
 from meterlog_dashboard.review.clock import Clock
-from meterlog_dashboard.review.tables import channel_name
 
 if TYPE_CHECKING:  # it imports much, and the page is to be there at once
     from meterlog.loaded import Loaded
@@ -85,7 +84,7 @@ def _row(channel: Channel, series: Series, at: tuple[float, float]) -> Component
     cells = [_shown(series, place, unit) for place in places]
     apart = f"±{seconds(interval_s)}" if interval_s > 0 else "–"  # a change lies between two readings, at either end
     texts = (*cells, difference(channel, series, places), apart)
-    return html.Tr([html.Th(channel_name(channel), scope="row"), *(html.Td(text) for text in texts)])
+    return html.Tr([html.Th(channel.name, scope="row"), *(html.Td(text) for text in texts)])
 
 
 def reading_at(series: Series, time_s: float, interval_s: float) -> int | None:

@@ -15,7 +15,6 @@ from meterlog.session.corrections import correct
 from meterlog.session.model import Channel
 from meterlog_dashboard.frame.elements import attributes
 from meterlog_dashboard.frame.view import Context
-from meterlog_dashboard.review.tables import channel_name
 
 if TYPE_CHECKING:  # it imports much, and the page is to be there at once
     from meterlog.loaded import Loaded
@@ -39,10 +38,10 @@ def role_list(session: Loaded) -> Component:
 
 
 def _entry(channel: Channel) -> list[Component]:
-    at = f" at {channel.point}" if channel.point else ""
+    at = f" at {channel.place}" if channel.point else ""
     found = channel.measurand
     entry: list[Component] = [
-        html.Strong(f"{channel_name(channel)}{at}"),
+        html.Strong(f"{channel.name}{at}"),
         html.Span(f", {channel.quantity.words}: {found.described}"),
     ]
     if found.said_by in _DECIDED:
@@ -55,7 +54,7 @@ def _entry(channel: Channel) -> list[Component]:
 
 def _button(channel: Channel, role: Role) -> Component:
     chosen = str(channel.measurand.said_by == "entered" and channel.measurand.role == role).lower()
-    title = f"{channel_name(channel)} is: {role.words}"
+    title = f"{channel.name} is: {role.words}"
     said = attributes(data_role=role, data_channel=channel.number, aria_pressed=chosen, aria_label=title)
     return html.Button(role.words, title=title, **said)
 

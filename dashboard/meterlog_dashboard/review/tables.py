@@ -26,11 +26,6 @@ EVENTS_A_PAGE = 50
 """Rows of the event table; more make the page slow on a phone. A guess."""
 
 
-def channel_name(channel: Channel) -> str:
-    """The channel as a person calls it."""
-    return channel.label or f"channel {channel.number}"
-
-
 def statistics_table(session: Loaded, span: tuple[float, float]) -> Component:
     """The figures of the stretch that is shown."""
     inside = max(span[0], 0.0), min(span[1], session.duration_s)
@@ -43,7 +38,7 @@ def statistics_table(session: Loaded, span: tuple[float, float]) -> Component:
         doubtful = len(session.series(channel.number).between(*inside)) - len(part)
         cells = [f"{found.readings:,}", *statistics_words(found, channel.quantity.unit, resolution_of(kept))]
         cells += [left_out(found, doubtful) or "none", "–" if math.isnan(interval_s) else seconds(interval_s)]
-        rows.append(html.Tr([html.Th(channel_name(channel), scope="row"), *(html.Td(cell) for cell in cells)]))
+        rows.append(html.Tr([html.Th(channel.name, scope="row"), *(html.Td(cell) for cell in cells)]))
     headings = ("channel", "readings", *HEADINGS, "left out", "a reading every")
     words = html.P(f"{seconds(max(0.0, inside[1] - inside[0]))}, from {inside[0]:.2f} to {inside[1]:.2f} s")
     return html.Div([words, table(headings, rows, "Statistics of the stretch that is shown")])
@@ -93,7 +88,7 @@ def _event_row(number: int, event: Event, channel: Channel, resolution: float, c
     button = html.Button(str(number), title=f"Show event {number}", **attributes(data_event=number))
     at = f"{clock.words(event.start_s)} ({event.start_s:.2f} s)"
     lasting, said = lasting.replace("+-", "±"), event.detail.replace("+-", "±")
-    cells = (KINDS[event.kind].words, channel_name(channel), at, lasting, extreme, said)
+    cells = (KINDS[event.kind].words, channel.name, at, lasting, extreme, said)
     current = attributes(aria_current="true") if chosen else {}
     return html.Tr(
         [html.Td(button), *(html.Td(cell) for cell in cells[:-1]), html.Td(cells[-1], className="words")],
@@ -112,7 +107,7 @@ def _unseen(session: Loaded) -> list[Component]:
     for summary in session.analysis.channels:
         shortest_s = summary.watch.shortest_visible_s
         if shortest_s == shortest_s:
-            sentences.append(f"{channel_name(summary.channel)} {seconds(shortest_s)}")
+            sentences.append(f"{summary.channel.name} {seconds(shortest_s)}")
     if not sentences:
         return []
     return [html.P(f"Events shorter than this may not show: {', '.join(sentences)}.", className="soft small")]

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from meterlog.circuit.model.circuit import Circuit
 from meterlog.circuit.model.part import BATTERY_MINUS, Part, Point
 from meterlog.circuit.readings.measurement import Measurement
+from meterlog.text.ids import plain
 
 _DIAL = {
     "voltage": "volts DC",
@@ -97,19 +98,17 @@ def place_words(circuit: Circuit, id_: str) -> str:
         return "battery minus"
     if id_ in circuit.point_of:
         point = circuit.point_of[id_]
-        return (
-            _words(id_) if point.after == circuit.parts[0].id else thing_words(point, f"behind {_words(point.after)}")
-        )
+        return plain(id_) if point.after == circuit.parts[0].id else thing_words(point, f"behind {plain(point.after)}")
     if id_ in circuit.part_index:
         return f"{thing_words(circuit.parts[circuit.part_index[id_]])}, the side away from battery +"
-    return _words(id_)
+    return plain(id_)
 
 
 def thing_words(thing: Part | Point, also: str = "") -> str:
     """A part or point with what finds it in the vehicle: `relay (30-87)`, `feed wire (violet)`."""
     connector = f"connector {thing.connector}" if thing.connector else ""
     marks = [mark for mark in (also, thing.colour, connector, thing.pins) if mark]
-    return f"{_words(thing.id)} ({', '.join(marks)})" if marks else _words(thing.id)
+    return f"{plain(thing.id)} ({', '.join(marks)})" if marks else plain(thing.id)
 
 
 def _unplug(circuit: Circuit, m: Measurement) -> str:
@@ -128,7 +127,3 @@ def _on_the_load(circuit: Circuit, m: Measurement) -> bool:
     """Tell whether the ohms are the load's own: from one contact of its unplugged connector to the other."""
     nodes = tuple(sorted((circuit.node(m.at), circuit.node(m.to)))) if m.quantity == "resistance" else ()
     return nodes == (circuit.plug[0] - 1, circuit.plug[-1])
-
-
-def _words(id_: str) -> str:
-    return id_.replace("_", " ")

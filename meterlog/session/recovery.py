@@ -37,7 +37,7 @@ def settle(path: Path) -> None:
         if not _beside(path, "journal").exists():
             _check_unopened(path)
         lock = RecorderLock(path, patience_s=0.0)
-    except (OSError, SessionError, sqlite3.Error):
+    except (OSError, SessionError, sqlite3.Error, ValueError):
         return  # the reader that follows says so
     try:
         _settle_locked(path)

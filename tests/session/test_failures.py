@@ -231,6 +231,13 @@ def test_a_later_format_is_refused_and_left_as_it_is(session: Path) -> None:
     assert session.read_bytes() == content
 
 
+def test_a_table_whose_name_is_no_text_is_damage_and_no_traceback(session: Path) -> None:
+    """What the database says of it has bytes that are no text."""
+    session.write_bytes(session.read_bytes().replace(b"tablerecordingrecording", b"table\xb3ecordingrecordin\xb3"))
+    with pytest.raises(NotASession, match="damaged"):
+        open_reader(session)
+
+
 def test_damage_anywhere_is_one_of_our_sentences_or_counted_or_harmless(session: Path, tmp_path: Path) -> None:
     whole = session.read_bytes()
     with open_reader(session) as reader:

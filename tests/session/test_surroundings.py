@@ -15,6 +15,7 @@ import pytest
 
 from meterlog.errors import NotASession, SessionError
 from meterlog.session import SessionWriter, add_marker, open_reader
+from meterlog.session.commits import PAGE_BYTES
 from meterlog.session.corrections import correct
 from meterlog.session.folder_index import summaries
 from meterlog.session.lock import RecorderLock, is_recording, recorder_says
@@ -109,12 +110,12 @@ def test_a_pipe_for_a_lock_is_no_recorder(session: Path) -> None:
     assert recorder_says(session) == {}
 
 
-def hot_journal(session: Path, tail: bytes = b"", pages: int | None = None, page_size: int = 4096) -> Path:
+def hot_journal(session: Path, tail: bytes = b"", pages: int | None = None, page_size: int = PAGE_BYTES) -> Path:
     """A journal that SQLite would roll back, with the first page as it is."""
     content = session.read_bytes()
-    pages = len(content) // 4096 if pages is None else pages
-    page, nonce = content[:4096], 1
-    check = (nonce + sum(page[i] for i in range(4096 - 200, 0, -200))) & 0xFFFFFFFF
+    pages = len(content) // PAGE_BYTES if pages is None else pages
+    page, nonce = content[:PAGE_BYTES], 1
+    check = (nonce + sum(page[i] for i in range(PAGE_BYTES - 200, 0, -200))) & 0xFFFFFFFF
     header = struct.pack(">8sIIIII", JOURNAL_MAGIC, 1, nonce, pages, 512, page_size).ljust(512, b"\0")
     journal = session.with_name(f"{session.name}-journal")
     journal.write_bytes(header + struct.pack(">I", 1) + page + struct.pack(">I", check) + tail)
@@ -124,7 +125,8 @@ def hot_journal(session: Path, tail: bytes = b"", pages: int | None = None, page
 def super_journal(name: Path) -> bytes:
     """The end of a journal that belongs to several databases: SQLite removes the file that it names."""
     text = str(name).encode()
-    return struct.pack(">I", 0x40000000 // 4096 + 1) + text + struct.pack(">II", len(text), sum(text)) + JOURNAL_MAGIC
+    page = struct.pack(">I", 0x40000000 // PAGE_BYTES + 1)
+    return page + text + struct.pack(">II", len(text), sum(text)) + JOURNAL_MAGIC
 
 
 @pytest.mark.parametrize("use", ["open", "mark", "correct", "sessions"])
@@ -234,7 +236,7 @@ def test_a_statement_ends_when_pages_lead_in_a_circle(session: Path) -> None:
     connection.commit()
     connection.close()
     content = bytearray(session.read_bytes())
-    at = (root - 1) * 4096
+    at = (root - 1) * PAGE_BYTES
     assert content[at] == 2  # an interior page of an index
     cells = struct.unpack_from(">H", content, at + 3)[0]
     pointers = struct.unpack_from(f">{cells}H", content, at + 12)

@@ -58,36 +58,38 @@ def find_check(frames: Frames, end: int) -> tuple[CheckFound, NDArray[np.bool_]]
     return None
 
 
-def _residual(frames: NDArray[np.int64], computed: NDArray[np.int64]) -> tuple[int, NDArray[np.bool_]] | None:
-    """The constant that most differences are, and where; None where it is not nearly all."""
-    values, counts = np.unique(frames ^ computed, return_counts=True)
-    if counts.max() < FIT_SHARE * len(frames):
-        return None
-    best = int(values[counts.argmax()])
-    return best, (frames ^ computed) == best
+def _residual(check: NDArray[np.int64], computed: NDArray[np.int64]) -> tuple[int, int, NDArray[np.bool_]] | None:
+    """The first way to compute a checksum that leaves nearly every frame the same constant.
+
+    Args:
+        check: as the frames bear it.
+        computed: shape (ways, frames).
+
+    Returns:
+        The way, the constant, and which frames fit; None where none does.
+    """
+    left = check ^ computed
+    middle = left.shape[1] // 2
+    usual = np.partition(left, middle, axis=1)[:, [middle]]  # what most are is in the middle as well
+    right = left == usual
+    fitting = np.flatnonzero(right.mean(axis=1) >= FIT_SHARE)
+    return (int(fitting[0]), int(usual[fitting[0], 0]), right[fitting[0]]) if len(fitting) else None
 
 
 def _byte(frames: Frames, at: int, first: int) -> tuple[CheckFound, NDArray[np.bool_]] | None:
     check = frames[:, at].astype(np.int64)
     body = frames[:, first:at].astype(np.int64)
-    total = body.sum(axis=1)
     place = (at + 1, first + 1, at)
-    for negate in (False, True):
-        difference = (-check if negate else check) - total & 0xFF
-        found = _residual(difference, np.zeros_like(difference))
-        if found is not None:
-            return CheckFound("sum8", *place, {"initial": found[0], "negate": negate}), found[1]
-    found = _residual(check, np.bitwise_xor.reduce(body, axis=1))
-    if found is not None:
-        return CheckFound("xor8", *place, {"initial": found[0]}), found[1]
+    if found := _sum(check, body, 0xFF):
+        negate, initial, right = found
+        return CheckFound("sum8", *place, {"initial": initial, "negate": negate}), right
+    if parity := _residual(check, np.bitwise_xor.reduce(body, axis=1)[None, :]):
+        return CheckFound("xor8", *place, {"initial": parity[1]}), parity[2]
+    polynomials = np.arange(1, 256, dtype=np.int64)
     for reflected in (False, True):
-        polynomials = np.arange(1, 256, dtype=np.int64)
-        registers = _crc(body, polynomials, 8, reflected)
-        for n, polynomial in enumerate(polynomials):
-            found = _residual(check, registers[n])
-            if found is not None:
-                options = {"polynomial": int(polynomial), "reflected": reflected, "final_xor": found[0]}
-                return CheckFound("crc8", *place, options), found[1]
+        if crc := _residual(check, _crc(body, polynomials, 8, reflected)):
+            options = {"polynomial": int(polynomials[crc[0]]), "reflected": reflected, "final_xor": crc[1]}
+            return CheckFound("crc8", *place, options), crc[2]
     return None
 
 
@@ -97,24 +99,27 @@ def _word(frames: Frames, at: int, first: int) -> tuple[CheckFound, NDArray[np.b
     place = (at + 1, first + 1, at)
     polynomials = np.array(POLYNOMIALS_16, dtype=np.int64)
     for order, check in (("big", high << 8 | low), ("little", low << 8 | high)):
-        for negate in (False, True):
-            difference = (-check if negate else check) - body.sum(axis=1) & 0xFFFF
-            found = _residual(difference, np.zeros_like(difference))
-            if found is not None:
-                options: dict[str, int | bool | str] = {"initial": found[0], "negate": negate, "order": order}
-                return CheckFound("sum16", *place, options), found[1]
+        if found := _sum(check, body, 0xFFFF):
+            negate, initial, right = found
+            return CheckFound("sum16", *place, {"initial": initial, "negate": negate, "order": order}), right
         for reflected in (False, True):
-            registers = _crc(body, polynomials, 16, reflected)
-            for n, polynomial in enumerate(POLYNOMIALS_16):
-                found = _residual(check, registers[n])
-                if found is not None:
-                    crc: dict[str, int | bool | str] = {
-                        "polynomial": polynomial,
-                        "reflected": reflected,
-                        "final_xor": found[0],
-                        "order": order,
-                    }
-                    return CheckFound("crc16", *place, crc), found[1]
+            if crc := _residual(check, _crc(body, polynomials, 16, reflected)):
+                options: dict[str, int | bool | str] = {
+                    "polynomial": POLYNOMIALS_16[crc[0]],
+                    "reflected": reflected,
+                    "final_xor": crc[1],
+                    "order": order,
+                }
+                return CheckFound("crc16", *place, options), crc[2]
+    return None
+
+
+def _sum(check: NDArray[np.int64], body: NDArray[np.int64], mask: int) -> tuple[bool, int, NDArray[np.bool_]] | None:
+    """A sum, or its negative: whether that, what it begins with, and which frames fit."""
+    for negate in (False, True):
+        difference = (-check if negate else check) - body.sum(axis=1) & mask
+        if found := _residual(difference, np.zeros((1, len(difference)), dtype=np.int64)):
+            return negate, found[1], found[2]
     return None
 
 

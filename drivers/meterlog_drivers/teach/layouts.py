@@ -51,12 +51,10 @@ def _offsets(places: int) -> Iterator[NDArray[np.int64]]:
 def _shifted(misses: Misses, offsets: NDArray[np.int64]) -> NDArray[np.int64]:
     """The misses of all places together, by the frame bit of the units: shape (bits of a digit, bits of a frame)."""
     places, _, size = misses.shape
-    total = np.zeros(misses.shape[1:], dtype=np.int64)
-    for place in range(places):
-        at = np.arange(size) + offsets[place]
-        inside = (at >= 0) & (at < size)
-        total[:, inside] += misses[place][:, at[inside]]
-        total[:, ~inside] += _FAR
+    beyond = int(np.abs(offsets).max())
+    padded = np.pad(misses, ((0, 0), (0, 0), (beyond, beyond)), constant_values=_FAR)
+    parts = [padded[place, :, beyond + offsets[place] : beyond + offsets[place] + size] for place in range(places)]
+    total: NDArray[np.int64] = np.sum(parts, axis=0)
     return total
 
 
@@ -84,7 +82,7 @@ def decimal_layouts(misses: Misses) -> list[Layout]:
     if all(len(choices) == 1 for choices in alone):  # by itself, each must be the only one
         rows = [choices[0] for choices in alone]
         found.append(Layout(np.array([at for at, _ in rows]), sum(count for _, count in rows), False))
-    return [one for one in found if one.misses < _FAR and _once(one.at)]
+    return _fewest(found)
 
 
 def segment_layouts(misses: Misses, varying: NDArray[np.bool_]) -> list[Layout]:
@@ -102,7 +100,7 @@ def segment_layouts(misses: Misses, varying: NDArray[np.bool_]) -> list[Layout]:
     alone = _scattered(misses, varying)
     if alone is not None:
         found.append(alone)
-    return [one for one in found if one.misses < _FAR and _once(one.at)]
+    return _fewest(found)
 
 
 def _wiring(total: NDArray[np.int64]) -> tuple[NDArray[np.int64], int]:
@@ -166,19 +164,26 @@ def integer_layouts(misses: Misses, used: int) -> list[Layout]:
         at = 8 * (first + order * (bit // 8)) + (low - bit % 8 if low else bit % 8)
         if (at >= 0).all() and (at < size).all():
             found.append(Layout(at[None, :], int(misses[0, bit, at].sum()), True))
-    return [one for one in found if one.misses < _FAR and _once(one.at)]
+    return _fewest(found)
+
+
+def _fewest(found: Sequence[Layout]) -> list[Layout]:
+    """Those with the fewest contradictions that use no bit twice."""
+    fewest: list[Layout] = []
+    for one in sorted(found, key=lambda one: one.misses):
+        if one.misses >= (fewest[0].misses + 1 if fewest else _FAR):
+            break
+        if _once(one.at):
+            fewest.append(one)
+    return fewest
 
 
 def _once(at: NDArray[np.int64]) -> bool:
     """Tell whether no bit is used twice, and all are inside of the frame's beginning."""
-    if (at < -1).any():
-        return False
-    known = at[at >= 0]
-    return len(np.unique(known)) == len(known)
+    known = [bit for bit in at.ravel().tolist() if bit != -1]
+    return min(known, default=0) >= 0 and len(set(known)) == len(known)
 
 
 def best_of(layouts: Sequence[Layout]) -> list[Layout]:
-    """Those with the fewest contradictions; regular ones alone where there are any."""
-    least = min((one.misses for one in layouts), default=0)
-    best = [one for one in layouts if one.misses == least]
-    return [one for one in best if one.regular] or best
+    """Regular ones alone where there are any."""
+    return [one for one in layouts if one.regular] or list(layouts)

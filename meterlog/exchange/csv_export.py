@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import heapq
+import io
 import math
 from collections.abc import Callable, Iterator
 from itertools import chain
@@ -14,12 +15,12 @@ import numpy as np
 
 from meterlog.errors import UsageError
 from meterlog.exchange.finished_file import finished_file
-from meterlog.exchange.session_table import COLUMNS, SessionFacts, flag_words, guard
+from meterlog.exchange.session_table import COLUMNS, SessionFacts, TableEnd, flag_words, guard
 from meterlog.session.model import Channel, Marker
 from meterlog.session.reader import SessionReader
 
-TOLD_EACH = 4096
-"""Readings between two words about how far it is."""
+TOLD_EACH = 2048
+"""Readings in a part of the table: some 90 kB."""
 
 
 class _Row(NamedTuple):
@@ -58,22 +59,51 @@ def export_csv(
         UsageError: the delimiter is the decimal mark.
         SessionWriteFailed: the file exists or cannot be written.
     """
+    parts, readings = csv_parts(reader, delimiter=delimiter, decimal=decimal), 0
+    with finished_file(out, replace=replace) as passing, passing.open("w", encoding="utf-8", newline="") as file:
+        for text, readings in parts:
+            file.write(text)
+            told(readings)
+    return readings
+
+
+def csv_parts(reader: SessionReader, *, delimiter: str, decimal: str) -> Iterator[tuple[str, int]]:
+    """The table in parts, each made when it is asked for, with the number of readings up to its end.
+
+    The last row says how many readings and markers the table has, so that one which broke off is known for it.
+    Arguments and errors are those of `export_csv`.
+    """
     if delimiter == decimal:
         raise UsageError("the delimiter and the decimal mark cannot be the same character")
     reader.need_readings()
-    facts = SessionFacts.of(reader)
-    readings = 0
-    with finished_file(out, replace=replace) as passing, passing.open("w", encoding="utf-8", newline="") as file:
-        table = csv.writer(file, delimiter=delimiter, lineterminator="\r\n")  # so that both marks are quoted
-        table.writerow(COLUMNS)
-        session = facts.as_json()
-        for cells in _with_markers(_rows(reader, facts.channels, decimal), decimal):
-            readings += bool(cells[1])
-            if not readings % TOLD_EACH:
-                told(readings)
-            table.writerow((*cells, session))
+    return _parts(reader, delimiter, decimal)
+
+
+def _parts(reader: SessionReader, delimiter: str, decimal: str) -> Iterator[tuple[str, int]]:
+    facts, part = SessionFacts.of(reader), io.StringIO(newline="")
+    table = csv.writer(part, delimiter=delimiter, lineterminator="\r\n")  # so that both marks are quoted
+    table.writerow(COLUMNS)
+    held: tuple[str, ...] = ()  # a row waits for the next: the last one says more
+    session, readings, markers = facts.as_json(), 0, 0
+    for cells in _with_markers(_rows(reader, facts.channels, decimal), decimal):
+        if held:
+            table.writerow((*held, session))
             session = ""
-    return readings
+        held = cells
+        readings += bool(cells[1])
+        markers += bool(cells[7])
+        if not readings % TOLD_EACH:
+            yield _taken(part), readings
+    table.writerow((*held, TableEnd(readings, markers).as_json(session)))
+    yield _taken(part), readings
+
+
+def _taken(part: io.StringIO) -> str:
+    """Return what was written since the last time."""
+    text = part.getvalue()
+    part.seek(0)
+    part.truncate()
+    return text
 
 
 def _rows(reader: SessionReader, channels: list[Channel], decimal: str) -> Iterator[_Row]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from itertools import islice
@@ -16,6 +17,7 @@ from meterlog.exchange.finished_file import finished_file
 from meterlog.exchange.new_session import NewSession
 from meterlog.exchange.session_table import InOrder, SessionFacts
 from meterlog.series import Series
+from meterlog.session.model import Marker
 from meterlog.session.reader import SessionReader
 
 _FACTS, _MARKERS = b"meterlog.session", b"meterlog.markers"
@@ -39,11 +41,52 @@ def export_parquet(
         EmptySession: there is no reading.
         SessionWriteFailed: the file exists or cannot be written.
     """
+    parts, readings = parquet_parts(reader), 0
+    with finished_file(out, replace=replace) as passing, passing.open("wb") as file:
+        for data, readings in parts:
+            file.write(data)
+            told(readings)
+    return readings
+
+
+def parquet_parts(reader: SessionReader) -> Iterator[tuple[bytes, int]]:
+    """The file in parts, each made when it is asked for, with the number of readings up to its end.
+
+    Its end holds what makes it readable (Apache Parquet format, 'File format'), so one that broke off is known for it.
+
+    Raises:
+        EmptySession: there is no reading.
+    """
     reader.need_readings()
-    facts = SessionFacts.of(reader)
+    return _parts(reader)
+
+
+def _parts(reader: SessionReader) -> Iterator[tuple[bytes, int]]:
+    facts, part, readings = SessionFacts.of(reader), io.BytesIO(), 0
+    schema = _schema(facts, reader.markers)
+    with pq.ParquetWriter(part, schema, compression="zstd") as file:
+        for channel in facts.channels:
+            for series in _groups(reader.blocks(channel.number)):
+                number = np.full(len(series), channel.number, np.int32)
+                columns = (series.time_s, number, series.value, series.resolution, series.flags)
+                file.write_table(pa.table(dict(zip(_COLUMNS, columns, strict=True)), schema=schema))
+                readings += len(series)
+                yield _taken(part), readings
+    yield _taken(part), readings
+
+
+def _taken(part: io.BytesIO) -> bytes:
+    """Return what was written since the last time."""
+    data = part.getvalue()
+    part.seek(0)
+    part.truncate()
+    return data
+
+
+def _schema(facts: SessionFacts, markers: Iterable[Marker]) -> pa.Schema:
     units = json.dumps({channel.number: channel.quantity.unit for channel in facts.channels}).encode()
-    markers = json.dumps([[m.time_s, m.name, m.note, m.by] for m in reader.markers])
-    schema = pa.schema(
+    told = json.dumps([[m.time_s, m.name, m.note, m.by] for m in markers])
+    return pa.schema(
         [
             pa.field("time_s", pa.float64(), nullable=False, metadata={b"unit": b"s"}),
             pa.field("channel", pa.int32(), nullable=False),
@@ -51,18 +94,8 @@ def export_parquet(
             pa.field("resolution", pa.float32(), nullable=False, metadata={b"unit by channel": units}),
             pa.field("flags", pa.uint16(), nullable=False),
         ],
-        metadata={_FACTS: facts.as_json().encode(), _MARKERS: markers.encode()},
+        metadata={_FACTS: facts.as_json().encode(), _MARKERS: told.encode()},
     )
-    readings = 0
-    with finished_file(out, replace=replace) as passing, pq.ParquetWriter(passing, schema, compression="zstd") as file:
-        for channel in facts.channels:
-            for series in _groups(reader.blocks(channel.number)):
-                number = np.full(len(series), channel.number, np.int32)
-                columns = (series.time_s, number, series.value, series.resolution, series.flags)
-                file.write_table(pa.table(dict(zip(_COLUMNS, columns, strict=True)), schema=schema))
-                readings += len(series)
-                told(readings)
-    return readings
 
 
 def _groups(blocks: Iterable[Series]) -> Iterator[Series]:

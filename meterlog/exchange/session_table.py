@@ -17,8 +17,10 @@ from meterlog.session.writer import SessionWriter
 
 COLUMNS = ("time_s", "channel", "label", "value", "unit", "resolution", "flags", "marker", "note", "by", "session")
 """A row is a reading, or a marker, or both when they are of the same moment. The first row's last cell is the session:
-a JSON object with what `SessionFacts` holds, so that an import gives the same session back."""
+a JSON object with what `SessionFacts` holds, so that an import gives the same session back; the last row's is what
+`TableEnd` holds, so that a table which broke off is no shorter session."""
 
+_SAYS_ITS_END = "says_its_end"
 _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
 
 
@@ -66,6 +68,7 @@ class SessionFacts(NamedTuple):
                     for c in self.channels
                 ],
                 "link_changes": [[x.time_s, x.channel, x.meter, x.up, x.cause] for x in self.link_changes],
+                _SAYS_ITS_END: True,
             },
             ensure_ascii=False,
         )
@@ -126,6 +129,40 @@ class SessionFacts(NamedTuple):
             )
         except (ValueError, KeyError, TypeError, AttributeError) as error:
             raise TableError(f"the session's description in the exported table is damaged ({error})") from error
+
+
+class TableEnd(NamedTuple):
+    """How much an exported table holds, as its last row says it."""
+
+    readings: int
+    markers: int
+
+    def as_json(self, session: str) -> str:
+        """One line of JSON, with the session's facts where the last row is the first one too."""
+        return json.dumps((json.loads(session) if session else {}) | {"end": self._asdict()}, ensure_ascii=False)
+
+    @classmethod
+    def from_json(cls, text: str) -> TableEnd:
+        """Read back the line that `as_json` gave.
+
+        Raises:
+            TableError: it is something else, so that the last row is missing.
+        """
+        try:
+            end = json.loads(text)["end"]
+            return cls(int(end["readings"]), int(end["markers"]))
+        except (ValueError, KeyError, TypeError) as error:
+            raise TableError(
+                "the exported table breaks off before its last row: export or download the session again"
+            ) from error
+
+
+def says_its_end(text: str) -> bool:
+    """Tell from the first row's last cell whether the last row has a `TableEnd`; tables of earlier versions have none.
+
+    The text is one that `SessionFacts.from_json` took.
+    """
+    return bool(json.loads(text).get(_SAYS_ITS_END))
 
 
 class InOrder:

@@ -11,7 +11,15 @@ import numpy as np
 
 from meterlog.errors import TableError
 from meterlog.exchange.new_session import NewSession
-from meterlog.exchange.session_table import COLUMNS, InOrder, SessionFacts, flags_from_words, unguard
+from meterlog.exchange.session_table import (
+    COLUMNS,
+    InOrder,
+    SessionFacts,
+    TableEnd,
+    flags_from_words,
+    says_its_end,
+    unguard,
+)
 from meterlog.exchange.table.remarks import Remarks
 from meterlog.exchange.table.source import text_source
 from meterlog.exchange.table.text_rows import Block, Shape, blocks, split_line
@@ -44,7 +52,7 @@ def import_session_table(
         The readings of each channel by its label, and the number of markers.
 
     Raises:
-        TableError: the table is damaged; nothing is left behind.
+        TableError: the table is damaged or breaks off; nothing is left behind.
         SessionWriteFailed: `out` exists or cannot be written.
     """
     delimiter = _delimiter(path)
@@ -55,12 +63,15 @@ def import_session_table(
         shape = Shape(delimiter, 1, len(COLUMNS), len(COLUMNS))
         for block in blocks(text_source(path).lines(), shape, remarks):
             if loader is None:
-                facts = SessionFacts.from_json(block.columns[-1][0])
+                first = block.columns[-1][0]
+                facts = SessionFacts.from_json(first)
                 writer = new.begin(facts.started_at, facts.details | dict(details))
                 loader = _Loader(facts, writer, decimal_comma=delimiter != "," and _has_comma(block))
             loader.load(block)
         if loader is None:
             raise TableError(f"'{path}' holds no rows")
+        if says_its_end(first):
+            loader.check_end(remarks)
         new.keep()
     return loader.readings, loader.markers
 
@@ -78,13 +89,15 @@ class _Loader:
         self.readings = dict.fromkeys(self._labels.values(), 0)
         self.markers = 0
         self._in_order = InOrder()
+        self._last_line, self._said_last = 0, ""
 
     def load(self, block: Block) -> None:
         """Add the readings and markers of a block."""
         readings: dict[str, list[tuple[float, float, float, int]]] = {}
         for line, *cells in zip(block.line, *block.columns, strict=True):
             try:
-                time, channel, _, value, _, resolution, flags, marker, note, by, _ = cells
+                time, channel, _, value, _, resolution, flags, marker, note, by, said = cells
+                self._last_line, self._said_last = line, said or self._said_last
                 time_s = self._number(time)
                 if value:
                     shown = _OVERLOADS[value] if value in _OVERLOADS else self._number(value)
@@ -105,6 +118,20 @@ class _Loader:
             self._in_order.check(int(channel), series)
             self._writer.append_series(int(channel), series)
             self.readings[self._labels[channel]] += len(rows)
+
+    def check_end(self, remarks: Remarks) -> None:
+        """Look whether the table holds what its last row says.
+
+        Raises:
+            TableError: there is no such row: the table breaks off before it.
+        """
+        said, found = TableEnd.from_json(self._said_last), TableEnd(sum(self.readings.values()), self.markers)
+        if said != found:
+            remarks.add(
+                f"changed since it was exported: {found.readings} of {said.readings} readings,"
+                f" {found.markers} of {said.markers} markers",
+                self._last_line,
+            )
 
     def _number(self, text: str) -> float:
         number = float(text.replace(",", ".") if self._decimal_comma else text)

@@ -170,7 +170,42 @@ def test_the_table_is_plain_and_safe(small: Path, tmp_path: Path) -> None:
         ["0.600000", "2", "'=ground", "0.02", "V", "0.01", "", ""],
     ]
     assert json.loads(rows[0][-1])["details"] == {"vehicle": "=van"}
-    assert {row[-1] for row in rows[1:]} == {""}
+    assert {row[-1] for row in rows[1:-1]} == {""}
+    assert json.loads(rows[-1][-1]) == {"end": {"readings": 6, "markers": 2}}
+
+
+def test_a_table_that_breaks_off_is_no_shorter_session(small: Path, tmp_path: Path) -> None:
+    out, again = tmp_path / "t.csv", tmp_path / "b.sqlite"
+    with open_reader(small) as reader:
+        export_csv(reader, out, delimiter=",", decimal=".")
+    whole = out.read_bytes()
+    for cut in (whole[: whole.index(b"0.450000")], whole[:-60], whole[:-5]):
+        out.write_bytes(cut)
+        with pytest.raises(TableError, match="breaks off"):
+            import_session_table(out, again, {}, Remarks())
+        assert not again.exists()
+    out.write_bytes(whole)
+    assert import_session_table(out, again, {}, remarks := Remarks()) == ({"feed": 3, "=ground": 3}, 2)
+    assert [*remarks.sentences()] == []
+
+
+def test_rows_that_were_taken_out_by_hand_are_said(small: Path, tmp_path: Path) -> None:
+    out, remarks = tmp_path / "t.csv", Remarks()
+    with open_reader(small) as reader:
+        export_csv(reader, out, delimiter=",", decimal=".")
+    out.write_text("".join(row for row in out.read_text().splitlines(keepends=True) if "0.300000" not in row))
+    import_session_table(out, tmp_path / "b.sqlite", {}, remarks)
+    (said,) = remarks.sentences()
+    assert "4 of 6 readings, 1 of 2 markers" in said
+
+
+def test_a_table_of_a_version_that_had_no_last_word_is_taken_as_it_is(small: Path, tmp_path: Path) -> None:
+    out = tmp_path / "t.csv"
+    with open_reader(small) as reader:
+        export_csv(reader, out, delimiter=",", decimal=".")
+    table = out.read_text().replace(', ""says_its_end"": true', "")
+    out.write_text("".join(table.splitlines(keepends=True)[:-1]))
+    assert import_session_table(out, tmp_path / "b.sqlite", {}, Remarks()) == ({"feed": 3, "=ground": 2}, 2)
 
 
 def test_an_existing_file_is_kept_unless_told_and_nothing_is_left_behind(small: Path, tmp_path: Path) -> None:

@@ -11,9 +11,9 @@ import pytest
 
 from meterlog.reading import Quantity, Reading
 from meterlog.session import SessionWriter, open_reader
+from meterlog_dashboard.aside.names import REMOVED
 from meterlog_dashboard.frame.app import build
 from meterlog_dashboard.gate.access import LOOPBACK, Access
-from meterlog_dashboard.session_files.changes import REMOVED
 from tests.dashboard.conftest import RECORDINGS
 from tests.dashboard.test_job_view import served
 
@@ -114,7 +114,7 @@ def test_removing_and_putting_back_on_the_page(browser: Browser, folder: Path) -
     with served(folder) as (address, _):
         page.goto(f"{address}/sessions/{ONE}")
         page.get_by_text("Rename or remove").click()
-        page.fill("#session-name", "blue van, before")
+        page.fill("#rename-session", "blue van, before")
         page.get_by_role("button", name="Rename").click()
         page.wait_for_url("**/sessions/blue%20van%2C%20before.sqlite")
         page.get_by_text("Rename or remove").click()

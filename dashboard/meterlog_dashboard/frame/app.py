@@ -17,6 +17,7 @@ from meterlog.cautions import DEFERS, sentence
 from meterlog.drawing import drawing_library
 from meterlog.drawing.palette import trace_rules
 from meterlog.errors import MeterlogError
+from meterlog_dashboard.aside.routes import add_routes as add_aside_routes
 from meterlog_dashboard.frame import assets, error_message
 from meterlog_dashboard.frame.compression import compress
 from meterlog_dashboard.frame.view import Context, View
@@ -61,6 +62,7 @@ def build(folder: Path, access: Access) -> Dash:
     for view in shown:
         view.register(app, context)
     add_program_routes(app.server, context)
+    add_aside_routes(app.server, context)
     app.server.config["CONTENT_SECURITY_POLICY"] = _policy(app)
     access.guard(app.server)
     return app

@@ -43,7 +43,7 @@ class JobFolders:
             JobError: there is no job of that name in this folder.
         """
         path = self.path / name
-        if not _NAME.fullmatch(name) or name.startswith(".") or not self._is_job(path):
+        if not _NAME.fullmatch(name) or name.startswith(".") or not self.is_job(path):
             raise JobError(
                 f"there is no job '{name}' in this folder: it was removed or renamed, or the address is mistyped;"
                 " 'Jobs' shows what is there"
@@ -52,7 +52,7 @@ class JobFolders:
 
     def names(self) -> list[str]:
         """The jobs' names, the one that changed last first."""
-        found = [path.parent for path in self.path.glob(f"*/{_FILE}") if self._is_job(path.parent)]
+        found = [path.parent for path in self.path.glob(f"*/{_FILE}") if self.is_job(path.parent)]
         found = [path for path in found if not path.name.startswith(".")]
         return [path.name for path in sorted(found, key=lambda path: -(path / _FILE).stat().st_mtime)]
 
@@ -125,10 +125,10 @@ class JobFolders:
         names = (stem if number == 1 else f"{stem}-{number}" for number in count(1))
         return next(name for name in names if not (self.path / name).exists())
 
-    def _is_job(self, path: Path) -> bool:
+    def is_job(self, path: Path) -> bool:
         """Tell whether it is a folder with a job in it, both themselves and no links."""
         try:
             file = path / _FILE
-            return file.is_file() and file.resolve() == self.path / path.name / _FILE
+            return file.is_file() and file.resolve() == file
         except OSError:  # longer than names can be
             return False

@@ -11,6 +11,7 @@ from dash.development.base_component import Component
 
 from meterlog.circuit.readings.observed import questions
 from meterlog.text.ids import plain
+from meterlog_dashboard.aside.acts import file_acts
 from meterlog_dashboard.circuit import display
 from meterlog_dashboard.circuit.case import Case
 from meterlog_dashboard.frame.elements import attributes
@@ -23,7 +24,14 @@ if TYPE_CHECKING:
 
 def known(status: Status) -> list[Component]:
     """The chain, the steps, and the texts."""
-    return [*_chain(status), _steps(status), *_proof(status), _notes(), _texts(status)]
+    return [
+        *_chain(status),
+        _steps(status),
+        *_proof(status),
+        _notes(),
+        _texts(status),
+        file_acts("job", status.job.folder.name),
+    ]
 
 
 def _chain(status: Status) -> list[Component]:

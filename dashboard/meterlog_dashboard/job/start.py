@@ -10,6 +10,8 @@ from dash.development.base_component import Component
 
 from meterlog.errors import MeterlogError
 from meterlog.text.ids import plain
+from meterlog_dashboard.aside.acts import put_back_list
+from meterlog_dashboard.aside.jobs import removed
 from meterlog_dashboard.frame.elements import attributes, dropdown
 from meterlog_dashboard.frame.view import Context
 
@@ -35,6 +37,7 @@ def page(context: Context) -> Component:
             html.H1("Jobs"),
             dcc.Link("New job", href="/jobs/new", className="button main giant new-job"),
             html.Ul(entries, className="session-list") if entries else html.P(first, className="panel large"),
+            put_back_list("job", removed(context.jobs)),
         ],
         className="jobs",
     )

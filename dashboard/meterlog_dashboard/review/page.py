@@ -16,6 +16,7 @@ from meterlog.drawing.row import Row, Window
 from meterlog.drawing.scale import fixed_scales
 from meterlog.errors import NotASession, SessionError
 from meterlog.text.figures import seconds
+from meterlog_dashboard.aside.acts import file_acts
 from meterlog_dashboard.downloads import session_links
 from meterlog_dashboard.frame.elements import PLOT, STRIP_PLOT, attributes, skeleton
 from meterlog_dashboard.frame.view import Context
@@ -34,7 +35,6 @@ from meterlog_dashboard.review.tables import (
     statistics_table,
 )
 from meterlog_dashboard.review.verdict import verdict
-from meterlog_dashboard.sessions.file_acts import file_acts
 
 if TYPE_CHECKING:  # it imports much, and the page is to be there at once
     from meterlog.loaded import Loaded
@@ -72,7 +72,7 @@ def layout(context: Context, name: str, query: Mapping[str, str]) -> Component:
             html.Section([html.H2("Events"), html.Div(skeleton("Looking for events", 3), id="review-events")]),
             html.Section([html.H2("Markers"), *review_markers.parts(session, clock)]),
             html.Section([html.H2("Channels"), *review_roles.parts(session), *review_texts.parts(session)]),
-            html.Section([html.H2("Take it away, go on"), _links(name), file_acts(name)]),
+            html.Section([html.H2("Take it away, go on"), _links(name), file_acts("session", name)]),
         ],
         className="review",
     )

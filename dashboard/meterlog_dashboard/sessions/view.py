@@ -12,10 +12,10 @@ from meterlog.session.names import SUFFIX
 from meterlog.session.summary import Summary
 from meterlog.text.figures import count, seconds
 from meterlog_dashboard import downloads
+from meterlog_dashboard.aside.acts import put_back_list
+from meterlog_dashboard.aside.sessions import removed
 from meterlog_dashboard.frame.view import Context
 from meterlog_dashboard.review import page as review_page
-from meterlog_dashboard.sessions.file_acts import put_back_list
-from meterlog_dashboard.sessions.routes import add_routes
 
 PATH = "/sessions"
 TITLE = "Sessions"
@@ -47,7 +47,7 @@ def layout(context: Context, rest: str, query: Mapping[str, str]) -> Component:
             html.P(said, id="session-said", role="status"),
             html.Div(shown, id="session-list"),
             html.Div(html.Button("Show more", id="session-more"), hidden=all_shown, id="session-rest", className="row"),
-            put_back_list(context.folder),
+            put_back_list("session", removed(context.folder)),
             dcc.Interval(id="session-tick", interval=_LOOK_AGAIN_MS, disabled=all_read),
             html.Div(id="drawing-library", hidden=True),
         ]
@@ -57,7 +57,6 @@ def layout(context: Context, rest: str, query: Mapping[str, str]) -> Component:
 def register(app: Dash, context: Context) -> None:
     """Add its callbacks."""
     downloads.register(app, context)
-    add_routes(app.server, context)
     review_page.register(app, context)
     context.listed.read_on()
 

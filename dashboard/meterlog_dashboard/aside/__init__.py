@@ -1,0 +1,1 @@
+"""Renames sessions and jobs, and puts them aside: what was removed can be put back."""

@@ -9,7 +9,9 @@ from __future__ import annotations
 
 import argparse
 import json
-from collections.abc import Callable
+import sys
+from collections.abc import Callable, Collection, Mapping, Sequence
+from functools import lru_cache
 from pathlib import Path
 
 from meterlog.archive import FOLDER as ARCHIVE
@@ -17,9 +19,9 @@ from meterlog.archive import archived
 from meterlog.cli.terminal.archiving import archive, restore
 from meterlog.errors import SessionWriteFailed, UsageError
 from meterlog.reading import Quantity
-from meterlog.session.folder_index import summaries
+from meterlog.session.folder_index import summaries, uncollected
 from meterlog.session.leftovers import leftovers
-from meterlog.session.summary import Summary
+from meterlog.session.summary import Summary, holding
 from meterlog.text.safe import one_line
 
 EXAMPLE = "meterlog sessions recordings --set vehicle=van --sort duration"
@@ -29,7 +31,7 @@ _SORTS: dict[str, Callable[[Summary], float | str]] = {
     "duration": lambda s: -s.duration_s,
     "readings": lambda s: -s.readings,
     "markers": lambda s: -s.markers,
-    "name": lambda s: s.path.name,
+    "name": lambda s: s.name,
 }
 
 
@@ -68,8 +70,10 @@ def run(args: argparse.Namespace) -> int:
     if args.restore is not None:
         return restore(args.folder, args.restore)
     wanted = [_wanted(word) for word in args.set]
-    found = [summary for summary in summaries(args.folder) if _fits(summary, args, wanted)]
-    found.sort(key=lambda summary: summary.path.name)
+    every = summaries(args.folder)
+    asked = holding(every, [args.word]) if args.word else every
+    found = [summary for summary in asked if _fits(summary, args, wanted)]
+    found.sort(key=lambda summary: summary.name)
     detail = args.sort
 
     def by_detail(summary: Summary) -> tuple[bool, str]:
@@ -82,14 +86,15 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         print(json.dumps([_as_json(summary) for summary in found], indent=1))
     elif found:
-        _print(found)
+        with uncollected():
+            _print(found)
     else:
         fit = " that fit" if wanted or args.word or args.quantity else ""
         print(f"no sessions{fit} in '{one_line(str(args.folder))}'")
         _point_below(args.folder)
     if not args.json:
         _tell_archived(args.folder)
-        _tell_leftovers(args.folder)
+        _tell_leftovers(args.folder, {summary.name for summary in every if not summary.damage})
     return 0
 
 
@@ -109,17 +114,17 @@ def _tell_archived(folder: Path) -> None:
         )
 
 
-def _tell_leftovers(folder: Path) -> None:
-    if left := _left(folder):
+def _tell_leftovers(folder: Path, sound: Collection[str]) -> None:
+    if left := _left(folder, sound):
         names = one_line(", ".join(path.name for path in left[:3]) + (f" and {len(left) - 3} more" if left[3:] else ""))
         command = f"meterlog sessions {one_line(str(folder))} --clear"
         print(f"killed programs left files of no use: {names}; '{command}' removes them")
 
 
-def _left(folder: Path) -> list[Path]:
-    """Return what killed programs left in the folder and in its archive."""
+def _left(folder: Path, sound: Collection[str] = ()) -> list[Path]:
+    """Return what killed programs left in the folder, but for sound sessions, and in its archive."""
     months = sorted(path for path in folder.glob(f"{ARCHIVE}/*") if path.is_dir())
-    return [path for place in (folder, *months) for path in leftovers(place)]
+    return [*leftovers(folder, sound), *(path for month in months for path in leftovers(month))]
 
 
 def _clear(folder: Path) -> int:
@@ -143,44 +148,50 @@ def _wanted(word: str) -> tuple[str, str]:
 def _fits(summary: Summary, args: argparse.Namespace, wanted: list[tuple[str, str]]) -> bool:
     if summary.damage:
         return not (wanted or args.word or args.quantity)
-    return (
-        all(text == summary.details.get(key, "").casefold() for key, text in wanted)
-        and (not args.word or summary.holds(args.word))
-        and (not args.quantity or any(quantity == args.quantity for _, quantity in summary.channels))
+    return all(text == summary.details.get(key, "").casefold() for key, text in wanted) and (
+        not args.quantity or any(quantity == args.quantity for _, quantity in summary.channels)
     )
 
 
+_ENDED = {"hard": "hard (crash)", "growing": "recording"}
 _HEADINGS = ("started", "duration", "readings", "markers", "ended", "channels", "vehicle", "file")
 
 
-def _print(found: list[Summary]) -> None:
+def _print(found: Sequence[Summary]) -> None:
     rows = [None if summary.damage else _cells(summary) for summary in found]
-    whole = [_HEADINGS, *(row for row in rows if row is not None)]
-    widths = [max(len(row[i]) for row in whole) for i in range(len(_HEADINGS) - 1)] + [0]
-    for cells, summary in ((_HEADINGS, None), *zip(rows, found, strict=True)):
-        if cells is not None:
-            print("  ".join(cell.ljust(width) for cell, width in zip(cells, widths, strict=True)))
-        elif summary is not None:
-            print(f"cannot be read: {one_line(summary.damage)}")
+    columns = zip(_HEADINGS, *(row for row in rows if row is not None), strict=True)
+    *widths, _ = (max(map(len, column)) for column in columns)
+    line = "".join(f"{{:<{width}}}  " for width in widths) + "{}\n"
+    lines = [
+        f"cannot be read: {one_line(summary.damage)}\n" if cells is None else line.format(*cells)
+        for cells, summary in zip(rows, found, strict=True)
+    ]
+    sys.stdout.write("".join((line.format(*_HEADINGS), *lines)))
 
 
 def _cells(summary: Summary) -> tuple[str, ...]:
     assert summary.started_at is not None
-    channels = ", ".join(f"{label} ({quantity.words})" for label, quantity in summary.channels)
     cells = (
-        f"{summary.started_at.astimezone():%Y-%m-%d %H:%M:%S}",
+        summary.started_at.astimezone().isoformat(" ", "seconds")[:19],
         _duration(summary.duration_s),
         str(summary.readings),
         str(summary.markers),
-        {"hard": "hard (crash)", "growing": "recording"}.get(summary.ended, summary.ended),
-        channels if len(channels) <= 60 else channels[:57] + "...",
+        _ENDED.get(summary.ended, summary.ended),
+        _channels(summary.channels),
         _case(summary.details),
-        summary.path.name,
+        summary.name,
     )
     return tuple(map(one_line, cells))
 
 
-def _case(details: dict[str, str]) -> str:
+@lru_cache(maxsize=1_000)
+def _channels(channels: tuple[tuple[str, Quantity], ...]) -> str:
+    """Name the channels of a session; most sessions of a folder have those of another."""
+    words = ", ".join(f"{label} ({quantity.words})" for label, quantity in channels)
+    return words if len(words) <= 60 else words[:57] + "..."
+
+
+def _case(details: Mapping[str, str]) -> str:
     """The vehicle, and the job that the session was recorded for."""
     job = details.get("job", "")
     return ", ".join(filter(None, (details.get("vehicle", ""), job and f"job {job}")))
@@ -195,10 +206,10 @@ def _duration(seconds: float) -> str:
 
 def _as_json(summary: Summary) -> dict[str, object]:
     if summary.damage:
-        return {"session": str(summary.path), "damage": summary.damage}
+        return {"session": summary.file, "damage": summary.damage}
     assert summary.started_at is not None
     return {
-        "session": str(summary.path),
+        "session": summary.file,
         "started_at": summary.started_at.isoformat(),
         "duration_s": summary.duration_s,
         "readings": summary.readings,

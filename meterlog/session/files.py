@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from collections import defaultdict
 from collections.abc import Iterator
 from pathlib import Path
 from typing import NamedTuple
@@ -23,15 +24,19 @@ class SessionFile(NamedTuple):
 
     Attributes:
         path: the file.
+        name: its name.
         stamp: changes whenever the file does, or what stands beside it while it grows.
         size: bytes of the file itself.
         changed_ns: when it was changed last, ns since 1970.
+        is_link: whether it is a symbolic link to one.
     """
 
     path: str
+    name: str
     stamp: str
     size: int
     changed_ns: int
+    is_link: bool
 
 
 def stamped_files(folder: Path | str) -> Iterator[SessionFile]:
@@ -42,13 +47,16 @@ def stamped_files(folder: Path | str) -> Iterator[SessionFile]:
     """
     with os.scandir(folder) as found:
         entries = {entry.name: entry for entry in found}
+    beside: defaultdict[str, list[os.DirEntry[str]]] = defaultdict(list)
+    for name in sorted((name for name in entries if name.endswith(BESIDE)), reverse=True):
+        beside[name.rpartition("-")[0]].append(entries[name])
     for name, entry in entries.items():
         if name.startswith(".") or not entry.is_file() or not _may_be_session(name, entry.path):
             continue
-        states = [_state(entries[name + suffix]) for suffix in ("", *BESIDE) if name + suffix in entries]
+        states = [_state(one) for one in (entry, *beside.get(name, ()))]
         if states[0] is not None:  # it has gone meanwhile
-            texts = [f"{s.st_size}:{s.st_mtime_ns}:{s.st_ctime_ns}" for s in states if s is not None]
-            yield SessionFile(entry.path, "/".join(texts), states[0].st_size, states[0].st_mtime_ns)
+            stamp = "/".join([f"{s.st_size}:{s.st_mtime_ns}:{s.st_ctime_ns}" for s in states if s is not None])
+            yield SessionFile(entry.path, name, stamp, states[0].st_size, states[0].st_mtime_ns, entry.is_symlink())
 
 
 def session_files(folder: Path) -> Iterator[Path]:

@@ -6,12 +6,14 @@ Without the file, or where it is damaged or cannot be written, everything is rea
 
 from __future__ import annotations
 
+import gc
 import json
 import os
 import sqlite3
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import closing, contextmanager, suppress
 from datetime import datetime
+from functools import lru_cache
 from pathlib import Path
 from urllib.parse import quote
 
@@ -33,7 +35,10 @@ _APPLICATION_ID = 0x6D6C6978  # "mlix"
 _WAIT_S = 1.0
 """Time that another program may hold the index, s; after it this one goes without. A guess."""
 
-_TABLE = "CREATE TABLE IF NOT EXISTS listed (name TEXT PRIMARY KEY, stamp TEXT, told TEXT) WITHOUT ROWID"
+_COLUMNS = "name, stamp, started_at, duration_s, readings, markers, ended, channels, details, words"
+_TABLE = f"CREATE TABLE IF NOT EXISTS summary ({_COLUMNS}, PRIMARY KEY (name)) WITHOUT ROWID"
+
+_Row = tuple[str, str, str, float, int, int, str, str, str, str]
 
 
 def summaries(folder: Path) -> list[Summary]:
@@ -54,16 +59,26 @@ def summaries(folder: Path) -> list[Summary]:
 
 def indexed(folder: Path, found: Iterable[SessionFile]) -> dict[str, Summary]:
     """Return what the index knows of session files as they are now, by their paths."""
-    rows: dict[str, tuple[str, str]] = {}
-    with _errors_passed_over(folder), closing(_open(folder, "ro")) as connection:
-        for name, stamp, told in connection.execute("SELECT name, stamp, told FROM listed"):
-            rows[name] = stamp, told
-    known = {}
-    for one in found:
-        row = rows.get(os.path.basename(one.path))
-        if row is not None and row[0] == _stamp(one) and (summary := _summary(one.path, row[1])) is not None:
-            known[one.path] = summary
-    return known
+    with uncollected():
+        rows = _rows(folder)
+        known = {}
+        for one in found:
+            row = rows.get(one.name)
+            if row is not None and row[1] == _stamp(one) and (summary := _summary(one.path, row)):
+                known[one.path] = summary
+        return known
+
+
+@contextmanager
+def uncollected() -> Iterator[None]:
+    """Inside, nothing looks for garbage: a long list leaves none, and every look goes through all of it again."""
+    enabled = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if enabled:
+            gc.enable()
 
 
 def remember(folder: Path, found: Iterable[SessionFile], read: Mapping[SessionFile, Summary]) -> None:
@@ -74,25 +89,24 @@ def remember(folder: Path, found: Iterable[SessionFile], read: Mapping[SessionFi
         found: all of them.
         read: those that were read, with their stamps from before that.
     """
-    rows = [
-        (os.path.basename(one.path), _stamp(one), _told(summary)) for one, summary in read.items() if _lasts(summary)
-    ]
-    names = {os.path.basename(one.path) for one in found} if rows else set()
+    rows = [_row(one, summary) for one, summary in read.items() if _lasts(summary)]
+    names = {one.name for one in found} if rows else set()
     if len(names) < WORTH:
         return
     with _errors_passed_over(folder), closing(_open(folder, "rwc")) as connection:
         connection.execute("BEGIN IMMEDIATE")
         connection.execute(_TABLE)
         connection.execute(f"PRAGMA application_id = {_APPLICATION_ID}")
-        gone = [(name,) for (name,) in connection.execute("SELECT name FROM listed") if name not in names]
-        connection.executemany("DELETE FROM listed WHERE name = ?", gone)
-        connection.executemany("INSERT OR REPLACE INTO listed VALUES (?, ?, ?)", rows)
+        gone = [(name,) for (name,) in connection.execute("SELECT name FROM summary") if name not in names]
+        connection.executemany("DELETE FROM summary WHERE name = ?", gone)
+        places = ", ".join("?" * len(_COLUMNS.split(",")))
+        connection.executemany(f"INSERT OR REPLACE INTO summary VALUES ({places})", rows)
         connection.execute("COMMIT")
 
 
 def _lasts(summary: Summary) -> bool:
     """Tell whether a summary is true as long as its file stays as it is; a path that is no text has no place."""
-    return not summary.damage and summary.ended != "growing" and summary.path.name.isprintable()
+    return not summary.damage and summary.ended != "growing" and summary.name.isprintable()
 
 
 def _open(folder: Path, mode: str) -> GuardedConnection:
@@ -131,26 +145,48 @@ def _stamp(one: SessionFile) -> str:
     return f"{__version__}/{one.stamp}"
 
 
-def _told(summary: Summary) -> str:
+def _rows(folder: Path) -> dict[str, _Row]:
+    """Return the rows of the index by their names; none where there is no index."""
+    rows: dict[str, _Row] = {}
+    with _errors_passed_over(folder), closing(_open(folder, "ro")) as connection:
+        for row in connection.execute(f"SELECT {_COLUMNS} FROM summary"):
+            rows[row[0]] = row
+    return rows
+
+
+def _row(one: SessionFile, summary: Summary) -> _Row:
     assert summary.started_at is not None
-    figures = (summary.started_at.isoformat(), summary.duration_s, summary.readings, summary.markers, summary.ended)
-    return json.dumps([*figures, summary.channels, summary.details], ensure_ascii=False, separators=(",", ":"))
+    return (
+        summary.name,
+        _stamp(one),
+        summary.started_at.isoformat(),
+        summary.duration_s,
+        summary.readings,
+        summary.markers,
+        summary.ended,
+        _json(summary.channels),
+        _json(dict(summary.details)),
+        summary.words,
+    )
 
 
-def _summary(path: str, told: str) -> Summary | None:
+def _json(value: object) -> str:
+    return json.dumps(value, ensure_ascii=False, separators=(",", ":"))
+
+
+def _summary(path: str, row: _Row) -> Summary | None:
     """Return what a row says; None where that is no summary."""
+    _, _, started_at, duration_s, readings, markers, ended, channels, details, words = row
     try:
-        started_at, duration_s, readings, markers, ended, channels, details = json.loads(told)
-        return Summary(
-            Path(path),
-            "",
-            datetime.fromisoformat(started_at),
-            float(duration_s),
-            int(readings),
-            int(markers),
-            str(ended),
-            tuple((str(label), Quantity(quantity)) for label, quantity in channels),
-            {str(key): str(value) for key, value in details.items()},
-        )
+        entered = {str(key): str(value) for key, value in json.loads(details).items()}
+        figures = float(duration_s), int(readings), int(markers), str(ended)
+        began = datetime.fromisoformat(started_at)
+        return Summary(path, "", began, *figures, _channels(channels), entered, str(words))
     except (ValueError, TypeError, AttributeError):
         return None
+
+
+@lru_cache(maxsize=1_000)
+def _channels(told: str) -> tuple[tuple[str, Quantity], ...]:
+    """Return the channels of a row; most sessions of a folder have those of another."""
+    return tuple((str(label), Quantity(quantity)) for label, quantity in json.loads(told))

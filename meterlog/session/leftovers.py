@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import re
 import time
+from collections.abc import Container
 from pathlib import Path
 
 from meterlog.session.files import SUFFIXES
@@ -17,13 +18,17 @@ _PASSING = re.compile(r"\..+\.\d+\.part(-wal|-shm|-journal|-recorder)?")
 """`.NAME.PROCESS.part`, under which exports, imports and reports write until they are complete (`finished_file`)."""
 
 
-def leftovers(folder: Path) -> list[Path]:
-    """The files of a folder that a killed program left and nobody can use; none that holds a single reading.
+def leftovers(folder: Path, sound: Container[str] = ()) -> list[Path]:
+    """Return the files of a folder that a killed program left and nobody can use; none that holds a single reading.
 
     A half-written export or import is one (its source is still there), and a session file without a byte in it.
+
+    Args:
+        folder: to look through.
+        sound: names of files that are known to be sessions; they are passed over.
     """
     with os.scandir(folder) as entries:
-        return sorted(Path(entry.path) for entry in entries if _is_left(entry))
+        return sorted(Path(entry.path) for entry in entries if entry.name not in sound and _is_left(entry))
 
 
 def _is_left(entry: os.DirEntry[str]) -> bool:

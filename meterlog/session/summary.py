@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+import os
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
 from pathlib import Path
+from types import MappingProxyType
+from typing import NamedTuple
 
 from meterlog.errors import SessionError
 from meterlog.reading import Quantity
 from meterlog.session.cells import MOST_CHANNELS, moment, seconds, text, whole
 from meterlog.session.database import check_header, not_begun, open_to_read, read_errors
 from meterlog.session.lock import is_recording
-from meterlog.session.recovery import settle
 
 # sum(1) where count(*) would do: that is a single step, which no limit of steps interrupts.
 _FIGURES = """SELECT recording.started_at, recording.ended,
@@ -22,12 +24,11 @@ _FIGURES = """SELECT recording.started_at, recording.ended,
     FROM recording"""
 
 
-@dataclass(frozen=True, slots=True)
-class Summary:
-    """One file of a list.
+class Summary(NamedTuple):
+    """One file of a list. A tuple of plain values: a list may hold a hundred thousand.
 
     Attributes:
-        path: the file.
+        file: its path.
         damage: why it cannot be read; empty when it can, and the rest is meaningless otherwise.
         started_at: None for a damaged file.
         duration_s: time of the last reading, marker or link change, s.
@@ -36,9 +37,10 @@ class Summary:
         ended: `clean`, `hard` or `growing`.
         channels: label and quantity of each.
         details: as entered.
+        words: its name, the channels' labels and the details' texts, a line each, without capitals: for a search.
     """
 
-    path: Path
+    file: str
     damage: str = ""
     started_at: datetime | None = None
     duration_s: float = 0.0
@@ -46,22 +48,37 @@ class Summary:
     markers: int = 0
     ended: str = ""
     channels: tuple[tuple[str, Quantity], ...] = ()
-    details: dict[str, str] = field(default_factory=dict)
+    details: Mapping[str, str] = MappingProxyType({})
+    words: str = ""
 
-    def holds(self, word: str) -> bool:
-        """Tell whether the file's name, a channel's label or a detail holds a word, in capitals or not."""
-        texts = (self.path.name, *(label for label, _ in self.channels), *self.details.values())
-        return any(word.casefold() in text.casefold() for text in texts)
+    @property
+    def path(self) -> Path:
+        """The file."""
+        return Path(self.file)
+
+    @property
+    def name(self) -> str:
+        """The file's name."""
+        return self.file.rpartition(os.sep)[2]
+
+
+def holding(summaries: Sequence[Summary], words: Iterable[str]) -> Sequence[Summary]:
+    """Return those whose name, labels or details hold every one of some words, in capitals or not."""
+    for word in map(str.casefold, words):
+        summaries = [one for one in summaries if word in one.words]
+    return summaries
 
 
 def summarize(path: Path) -> Summary:
-    """The summary of one file; a damaged one is a summary that says so.
+    """Return the summary of one file; a damaged one is a summary that says so.
 
     Changes nothing on the disk, except that it undoes a change that a crash cut short: nobody can look before that.
     """
     try:
         logged = check_header(path)
         if path.with_name(f"{path.name}-journal").exists():
+            from meterlog.session.recovery import settle  # brings numpy, which takes longer than a short list
+
             settle(path)
         with read_errors(path):
             connection, _ = open_to_read(path, logged=logged)
@@ -78,16 +95,23 @@ def summarize(path: Path) -> Summary:
                 connection.close()
             if ended == "growing" and not is_recording(path):
                 ended = "hard"
+            known = tuple((text(label), Quantity(text(quantity))) for label, quantity in channels)
+            entered = {text(key): text(value) for key, value in details}
             return Summary(
-                path,
+                str(path),
                 "",
                 moment(started_at),
                 seconds(end_us),
                 whole(readings),
                 whole(markers),
                 text(ended),
-                tuple((text(label), Quantity(text(quantity))) for label, quantity in channels),
-                {text(key): text(value) for key, value in details},
+                known,
+                entered,
+                _searched(path.name, *(label for label, _ in known), *entered.values()),
             )
     except SessionError as error:
-        return Summary(path, damage=str(error))
+        return Summary(str(path), damage=str(error), words=_searched(path.name))
+
+
+def _searched(*texts: str) -> str:
+    return "\n".join(texts).casefold()

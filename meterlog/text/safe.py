@@ -11,7 +11,7 @@ _SHOWN_IN_LINES = {code: text for code, text in _SHOWN.items() if chr(code) not 
 
 def one_line(text: str) -> str:
     """A stranger's text inside a line of ours: control characters, line ends too, as `\\u001b`."""
-    return text.translate(_SHOWN)
+    return text if text.isprintable() else text.translate(_SHOWN)
 
 
 def in_lines(text: str) -> str:

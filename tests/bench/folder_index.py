@@ -33,6 +33,7 @@ _REPEATS = 3
 _SEARCH = """
 import sys, time
 from pathlib import Path
+from meterlog.session.summary import holding
 from meterlog_dashboard.session_files.session_list import SessionList
 listed = SessionList(Path(sys.argv[1]))
 began = time.perf_counter()
@@ -43,7 +44,7 @@ time.sleep(4.0)
 took = []
 for word in ("van 7", "feed", "nothing like it"):
     began = time.perf_counter()
-    found = [one for one in listed.so_far(3.0)[0] if one.holds(word)]
+    found = holding(listed.so_far(3.0)[0], [word])
     took.append(time.perf_counter() - began)
 print(first, max(took))
 """

@@ -63,7 +63,7 @@ def test_a_change_of_the_write_ahead_log_is_a_change_of_its_session(folder: Path
     before = stamps(folder)
     (folder / "s1.sqlite-wal").write_bytes(b"growing")
     after = stamps(folder)
-    assert {path.name for path in after if after[path] != before[path]} == {"s1.sqlite"}
+    assert {Path(path).name for path in after if after[path] != before[path]} == {"s1.sqlite"}
 
 
 def test_a_search_is_content_with_a_list_that_is_a_moment_old(folder: Path) -> None:

@@ -13,7 +13,7 @@ import pytest
 
 from meterlog.session import folder_index
 from meterlog.session.folder_index import NAME, summaries
-from meterlog.session.summary import Summary, summarize
+from meterlog.session.summary import Summary, holding, summarize
 from meterlog_dashboard.session_files.session_list import SessionList
 
 RECORDINGS = Path(__file__).parents[2] / "recordings"
@@ -84,9 +84,30 @@ def test_a_damaged_index_is_made_anew(folder: Path, opened: list[str], damage: b
 def test_rows_that_are_no_summaries_count_for_nothing(folder: Path) -> None:
     listed(folder)
     with closing(sqlite3.connect(folder / NAME)) as connection, connection:
-        connection.execute("UPDATE listed SET told = '[1, 2]' WHERE name < 's2'")
-        connection.execute("UPDATE listed SET told = 'null' WHERE name = 's3.sqlite'")
+        connection.execute("UPDATE summary SET details = '[1, 2]' WHERE name < 's2'")
+        connection.execute("UPDATE summary SET channels = '[[1]]', started_at = NULL WHERE name = 's3.sqlite'")
     assert listed(folder) == truth(folder)
+
+
+def test_an_index_of_an_earlier_layout_is_made_anew(folder: Path, opened: list[str]) -> None:
+    listed(folder)
+    with closing(sqlite3.connect(folder / NAME)) as connection, connection:
+        connection.execute("ALTER TABLE summary RENAME TO listed")
+    for _ in range(2):
+        assert listed(folder) == truth(folder)
+    opened.clear()
+    assert listed(folder) == truth(folder)
+    assert opened == ["torn.sqlite"]
+
+
+def test_a_search_finds_names_labels_and_details_in_capitals_or_not(folder: Path) -> None:
+    for _ in range(2):  # by the files, and by the index
+        every = summaries(folder)
+        label = next(one for one in every if not one.damage).channels[0][0]
+        assert {one.name for one in holding(every, [label.upper()])} == {f"s{n}.sqlite" for n in range(SESSIONS)}
+        assert [one.name for one in holding(every, ["S1.SQL", label[:3]])] == ["s1.sqlite"]
+        assert [one.name for one in holding(every, ["TORN"])] == ["torn.sqlite"]
+        assert not holding(every, [label, "no such word"])
 
 
 def test_another_programs_file_and_a_link_are_never_written_to(folder: Path, tmp_path: Path) -> None:

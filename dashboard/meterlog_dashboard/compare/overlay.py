@@ -16,6 +16,7 @@ from meterlog.errors import MeterlogError
 from meterlog.events.event import Event
 from meterlog.kinds import KINDS
 from meterlog.loaded import Loaded
+from meterlog.session.summary import holding
 from meterlog.signal.reduce import reduce_series
 from meterlog.text.figures import count, displayed, seconds, shown
 from meterlog_dashboard.frame.elements import PLOT, attributes, table
@@ -78,7 +79,7 @@ def overlay_figure(found: list[Found], unit: str) -> Figure:
 
 def _find(context: Context, kind: str, words: list[str]) -> tuple[list[Found], int]:
     """The events of a kind in the newest sessions that hold the words, and how many sessions were looked through."""
-    listed = [s for s in context.listed.so_far()[0] if s.readings and all(s.holds(word) for word in words)]
+    listed = [s for s in holding(context.listed.so_far()[0], words) if s.readings]
     found = []
     for summary in listed[:_MOST_SESSIONS]:
         try:

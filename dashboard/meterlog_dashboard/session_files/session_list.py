@@ -38,7 +38,7 @@ class SessionList:
 
     def __init__(self, folder: Path, at_once: int = _AT_ONCE) -> None:
         self._folder, self._at_once = folder, at_once
-        self._known: dict[Path, tuple[SessionFile, Summary]] = {}
+        self._known: dict[str, tuple[SessionFile, Summary]] = {}
         self._lock = threading.Lock()
         self._reading = threading.Lock()
         self._reader: threading.Thread | None = None
@@ -92,44 +92,44 @@ class SessionList:
                 self._read(unread[at : at + _AT_ONCE], found, _PAUSE_S)
             self._told = time.monotonic(), self._sorted(found)
 
-    def _unread(self, found: dict[Path, SessionFile]) -> list[SessionFile]:
+    def _unread(self, found: dict[str, SessionFile]) -> list[SessionFile]:
         """The files that are new or changed, or grow without showing it; the newest first."""
         with self._lock:
             if not self._known:
                 known = indexed(self._folder, found.values())
-                self._known = {path: (one, known[one.path]) for path, one in found.items() if one.path in known}
+                self._known = {path: (one, known[path]) for path, one in found.items() if path in known}
             settled = {path: one.stamp for path, (one, summary) in self._known.items() if summary.ended != "growing"}
             for path in self._known.keys() - found.keys():
                 del self._known[path]
         unread = [one for path, one in found.items() if settled.get(path) != one.stamp]
         return sorted(unread, key=lambda one: one.changed_ns, reverse=True)
 
-    def _read(self, unread: Iterable[SessionFile], found: dict[Path, SessionFile], pause_s: float = 0.0) -> None:
+    def _read(self, unread: Iterable[SessionFile], found: dict[str, SessionFile], pause_s: float = 0.0) -> None:
         read = {}
         for one in unread:
             read[one] = summary = summarize(Path(one.path))
             with self._lock:
-                self._known[Path(one.path)] = one, summary
+                self._known[one.path] = one, summary
             if pause_s:
                 time.sleep(pause_s)
         if read:
             remember(self._folder, found.values(), read)
 
-    def _sorted(self, found: dict[Path, SessionFile]) -> list[Summary]:
+    def _sorted(self, found: dict[str, SessionFile]) -> list[Summary]:
         with self._lock:
             known = [summary for path, (_, summary) in self._known.items() if path in found]
         return sorted(known, key=_newest_first)
 
 
-def stamps(folder: Path) -> dict[Path, SessionFile]:
-    """The session files that the page shows: of the suffix it records under, and no link out of the folder."""
+def stamps(folder: Path) -> dict[str, SessionFile]:
+    """The session files that the page shows, by path: of the suffix it records under, and no link out of the folder."""
     return {
-        path: one
+        one.path: one
         for one in stamped_files(folder)
-        if one.path.endswith(SUFFIX) and lies_in(path := Path(one.path), folder)
+        if one.path.endswith(SUFFIX) and not (one.is_link and not lies_in(Path(one.path), folder))
     }
 
 
 def _newest_first(summary: Summary) -> tuple[bool, float, str]:
     began = summary.started_at.timestamp() if summary.started_at else 0.0
-    return summary.started_at is None, -began, summary.path.name
+    return summary.started_at is None, -began, summary.file

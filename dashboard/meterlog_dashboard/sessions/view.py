@@ -9,7 +9,7 @@ from dash import Dash, Input, Output, dcc, html
 from dash.development.base_component import Component
 
 from meterlog.session.names import SUFFIX
-from meterlog.session.summary import Summary
+from meterlog.session.summary import Summary, holding
 from meterlog.text.figures import count, seconds
 from meterlog_dashboard import downloads
 from meterlog_dashboard.aside.acts import put_back_list
@@ -85,7 +85,7 @@ def _looked_up(context: Context, text: str, most: int, age_s: float = 0.0) -> tu
     if not known and not unread:
         return "No sessions in this folder yet.", _first_steps(), True, True
     words = text.split()
-    found = [summary for summary in known if all(summary.holds(word) for word in words)]
+    found = holding(known, words)
     said = _said(len(found), len(known), unread, most, bool(words))
     return said, _list(context, found[:most]), len(found) <= most, not unread
 

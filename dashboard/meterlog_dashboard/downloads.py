@@ -75,7 +75,7 @@ def register(app: Dash, context: Context) -> None:
         return flask.Response(f"meterlog: {context.said(error)}\n", 404, mimetype="text/plain")
 
     files = flask.Blueprint("files", __name__, url_prefix="/files")
-    files.add_url_rule("/<name>/<suffix>", "session", session)
+    files.add_url_rule("/<path:name>/<suffix>", "session", session)
     files.add_url_rule("/circuit.html", "circuit", circuit)
     for kind in (MeterlogError, ModuleNotFoundError):
         files.register_error_handler(kind, refused)

@@ -59,6 +59,11 @@ class Job:
     steps: tuple[Step, ...]
     rates: Rates = field(default_factory=Rates)
 
+    @property
+    def title(self) -> str:
+        """Return what it is called in a list: vehicle and complaint."""
+        return " · ".join(filter(None, (self.vehicle, self.complaint)))
+
     def of(self, *kinds: StepKind) -> list[Step]:
         """Return the steps of some kinds."""
         return [step for step in self.steps if step.kind in kinds]

@@ -8,7 +8,7 @@ from meterlog.errors import UsageError
 from meterlog.session.lock import is_recording
 from meterlog_dashboard.aside.names import REMOVED, checked_name, free_aside, need_free, put_aside
 from meterlog_dashboard.job.folder import JobFolders
-from meterlog_dashboard.session_files.folder import SessionFolder
+from meterlog_dashboard.session_files.folder import SessionFolder, is_job
 
 
 def rename(jobs: JobFolders, name: str, typed: str) -> str:
@@ -57,7 +57,7 @@ def put_back(jobs: JobFolders, name: str) -> None:
 
 def removed(jobs: JobFolders) -> list[str]:
     """The names of the jobs that can be put back, the one that was removed last first."""
-    return [path.name for path in put_aside(jobs.path) if jobs.is_job(path)]
+    return [path.name for path in put_aside(jobs.path) if is_job(path)]
 
 
 def _at_rest(jobs: JobFolders, name: str) -> Path:

@@ -36,8 +36,8 @@ def add_routes(server: flask.Flask, context: Context) -> None:
 
     routes = flask.Blueprint("aside", __name__)
     for (kind, what), act in _ACTS.items():
-        routes.add_url_rule(f"/{kind}/<name>/{what}", f"{kind}-{what}", does(act), methods=["POST"])
-    routes.add_url_rule("/session/<name>/<what>", "unknown", unknown, methods=["POST"])
+        routes.add_url_rule(f"/{kind}/<path:name>/{what}", f"{kind}-{what}", does(act), methods=["POST"])
+    routes.add_url_rule("/session/<path:name>/<what>", "unknown", unknown, methods=["POST"])
     for error in (MeterlogError, OSError):
         routes.register_error_handler(error, failed)
     server.register_blueprint(routes)

@@ -8,7 +8,7 @@ from meterlog.errors import UsageError
 from meterlog.session.lock import is_recording
 from meterlog.session.names import SUFFIX
 from meterlog_dashboard.aside.names import REMOVED, checked_name, free_aside, need_free, put_aside
-from meterlog_dashboard.session_files.folder import SessionFolder
+from meterlog_dashboard.session_files.folder import SessionFolder, job_of
 
 _BESIDE = ("-wal", "-shm", "-journal")
 
@@ -21,7 +21,7 @@ def rename(folder: SessionFolder, name: str, typed: str) -> str:
 
     Raises:
         NotASession: there is none of that name.
-        UsageError: it is being recorded, or the new name cannot be used or is taken.
+        UsageError: it is being recorded or a job's, or the new name cannot be used or is taken.
     """
     path = _at_rest(folder, name)
     new = path.with_name(f"{checked_name(typed.strip().removesuffix(SUFFIX), 'session')}{SUFFIX}")
@@ -35,7 +35,7 @@ def remove(folder: SessionFolder, name: str) -> None:
 
     Raises:
         NotASession: there is none of that name.
-        UsageError: it is being recorded, or the folder for what is removed cannot be used.
+        UsageError: it is being recorded or a job's, or the folder for what is removed cannot be used.
     """
     path = _at_rest(folder, name)
     _move(path, free_aside(path))
@@ -59,6 +59,8 @@ def removed(folder: SessionFolder) -> list[str]:
 
 def _at_rest(folder: SessionFolder, name: str) -> Path:
     path = folder.file(name)
+    if job := job_of(name):
+        raise UsageError(f"'{path.name}' belongs to the job '{job}', whose steps name it: it stays there")
     if is_recording(path):
         raise UsageError(f"'{name}' is being recorded: stop that first")
     return path

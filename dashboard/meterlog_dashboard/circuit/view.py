@@ -13,6 +13,7 @@ from meterlog.errors import MeterlogError
 from meterlog_dashboard.downloads import circuit_address
 from meterlog_dashboard.frame.elements import dropdown
 from meterlog_dashboard.frame.view import Context
+from meterlog_dashboard.session_files.folder import job_of
 
 PATH = "/circuit"
 TITLE = "Circuit"
@@ -61,6 +62,7 @@ def layout(context: Context, rest: str, query: Mapping[str, str]) -> Component:
     chosen = query["circuit"] if query.get("circuit") in names else "pump-feed"
     session = [query["session"]] if query.get("session") else []
     recorded = [s.path.name for s in context.listed.so_far()[0] if s.readings][:_MOST_OFFERED]
+    recorded += [name for name in session if job_of(name)]
     return html.Div(
         [
             html.H1(TITLE),

@@ -19,6 +19,7 @@ from meterlog.loaded import Loaded
 from meterlog.session.summary import holding
 from meterlog.signal.reduce import reduce_series
 from meterlog.text.figures import count, displayed, seconds, shown
+from meterlog_dashboard.frame.addresses import session_address
 from meterlog_dashboard.frame.elements import PLOT, attributes, table
 from meterlog_dashboard.frame.view import Context
 
@@ -126,7 +127,7 @@ def _table(found: list[Found]) -> Component:
             shown(one.event.duration_s, "s", one.event.duration_error_s) if one.event.duration_s is not None else ""
         )
         extreme = "" if one.event.extreme is None else displayed(one.event.extreme, channel.quantity.unit)
-        address = f"/sessions/{quote(one.name, safe='')}?event={one.number}"
+        address = session_address(one.name, event=one.number)
         room_s = max(_LEAST_ROOM_S, one.event.end_s - one.event.start_s)
         address += f"&from={one.event.start_s - room_s:.3f}&to={one.event.end_s + room_s:.3f}"
         link = dcc.Link(f"{one.name.removesuffix('.sqlite')}, event {one.number}", href=address)

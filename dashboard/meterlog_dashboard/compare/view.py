@@ -17,6 +17,7 @@ from meterlog.sides import BEFORE_AFTER, KNOWN_GOOD, Sides
 from meterlog_dashboard.downloads import report_address
 from meterlog_dashboard.frame.elements import PLOT, dropdown, table, verdict_word
 from meterlog_dashboard.frame.view import Context
+from meterlog_dashboard.session_files.folder import job_of
 
 if TYPE_CHECKING:  # it imports much, and the page is to be there at once
     from meterlog.comparing.comparison import ChannelComparison, Comparison
@@ -50,9 +51,9 @@ def layout(context: Context, rest: str, query: Mapping[str, str]) -> Component:
         from meterlog_dashboard.compare.overlay import overlay_page
 
         return overlay_page(context, query)
-    offered = _offered(context)
     sides = _SIDES["before" if "before" in query or "after" in query else "good"]
     chosen = [[query[key]] if query.get(key) else [] for key in (sides.reference_key, sides.other_key)]
+    offered = _offered(context, *chosen)
     choices = [{"label": f"{_capital(one.reference)} and {one.other}", "value": key} for key, one in _SIDES.items()]
     return html.Div(
         [
@@ -97,9 +98,11 @@ def _nudge_words(sides: Sides) -> tuple[str, str]:
     return f"◀ {_capital(sides.reference)} earlier", f"{_capital(sides.reference)} later ▶"
 
 
-def _offered(context: Context) -> list[dict[str, str]]:
+def _offered(context: Context, *chosen: Sequence[str]) -> list[dict[str, str]]:
+    """The sessions of the folder, the newest first, and before them what is chosen from a job's folder."""
+    of_jobs = [{"label": name, "value": name} for names in chosen for name in names if job_of(name)]
     found = [s for s in context.listed.so_far()[0] if s.started_at is not None and s.readings]
-    return [
+    return of_jobs + [
         {
             "label": " · ".join(
                 [s.path.stem, f"{s.started_at:%Y-%m-%d %H:%M}", s.details.get("complaint", "")]

@@ -77,10 +77,9 @@ def refused(words: str) -> Component:
 def _head(status: Status) -> Sequence[Component]:
     """Who and what, where it stands, and what is known in one sentence."""
     job = status.job
-    title = " · ".join(filter(None, (job.vehicle, job.complaint)))
     state = html.Span(status.state, className=f"state {status.state}")
     return [
-        html.H1([title, " ", state]),
+        html.H1([job.title, " ", state]),
         html.P(f"{sentence(_known(status)).rstrip('.')}.", className="job-known-words"),
     ]
 

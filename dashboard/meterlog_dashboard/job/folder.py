@@ -13,13 +13,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from meterlog.errors import JobError
-from meterlog_dashboard.session_files.folder import lies_in
+from meterlog_dashboard.session_files.folder import JOB_FILE, is_job, lies_in
 
 if TYPE_CHECKING:  # they import much, and the page is to be there at once
     from meterlog.job.job import Job
     from meterlog.job.status import Known, Status
 
-_FILE = "job.toml"
 _NAME = re.compile(r"[^/\\\x00]+")
 _KEPT = 64
 """Jobs whose standing is kept in memory, so that a list of them is there at once. A guess."""
@@ -43,7 +42,7 @@ class JobFolders:
             JobError: there is no job of that name in this folder.
         """
         path = self.path / name
-        if not _NAME.fullmatch(name) or name.startswith(".") or not self.is_job(path):
+        if not _NAME.fullmatch(name) or name.startswith(".") or not is_job(path):
             raise JobError(
                 f"there is no job '{name}' in this folder: it was removed or renamed, or the address is mistyped;"
                 " 'Jobs' shows what is there"
@@ -52,9 +51,9 @@ class JobFolders:
 
     def names(self) -> list[str]:
         """The jobs' names, the one that changed last first."""
-        found = [path.parent for path in self.path.glob(f"*/{_FILE}") if self.is_job(path.parent)]
+        found = [path.parent for path in self.path.glob(f"*/{JOB_FILE}") if is_job(path.parent)]
         found = [path for path in found if not path.name.startswith(".")]
-        return [path.name for path in sorted(found, key=lambda path: -(path / _FILE).stat().st_mtime)]
+        return [path.name for path in sorted(found, key=lambda path: -(path / JOB_FILE).stat().st_mtime)]
 
     def read(self, name: str) -> Job:
         """A job as its file says.
@@ -79,7 +78,7 @@ class JobFolders:
             JobError: there is no such job.
         """
         try:
-            return hashlib.sha256((self.folder(name) / _FILE).read_bytes()).hexdigest()[:16]
+            return hashlib.sha256((self.folder(name) / JOB_FILE).read_bytes()).hexdigest()[:16]
         except OSError as error:
             raise JobError(f"the job '{name}' cannot be read: {error.strerror or error}") from error
 
@@ -124,11 +123,3 @@ class JobFolders:
         stem = f"{datetime.now().astimezone():%Y-%m-%d}-{plain or 'job'}"
         names = (stem if number == 1 else f"{stem}-{number}" for number in count(1))
         return next(name for name in names if not (self.path / name).exists())
-
-    def is_job(self, path: Path) -> bool:
-        """Tell whether it is a folder with a job in it, both themselves and no links."""
-        try:
-            file = path / _FILE
-            return file.is_file() and file.resolve() == file
-        except OSError:  # longer than names can be
-            return False

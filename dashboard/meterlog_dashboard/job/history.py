@@ -14,6 +14,7 @@ from meterlog.text.ids import plain
 from meterlog_dashboard.aside.acts import file_acts
 from meterlog_dashboard.circuit import display
 from meterlog_dashboard.circuit.case import Case
+from meterlog_dashboard.frame.addresses import session_address
 from meterlog_dashboard.frame.elements import attributes
 from meterlog_dashboard.job.start import sentence
 
@@ -64,7 +65,7 @@ def _proof(status: Status) -> list[Component]:
 def _steps(status: Status) -> Component:
     """Return what was done, the newest first; the first of them is what Undo takes back."""
     rows = [
-        html.Li([html.Span(step.when[11:16], className="soft"), " ", _words(status, step), _picture(status, step)])
+        html.Li([html.Span(step.when[11:16], className="soft"), " ", _words(status, step), _shown(status, step)])
         for step in reversed(status.job.steps)
     ]
     return html.Section(
@@ -75,10 +76,15 @@ def _steps(status: Status) -> Component:
     )
 
 
-def _picture(status: Status, step: Step) -> Component | None:
+def _shown(status: Status, step: Step) -> Component | None:
+    """The curve that a reading was taken from, or the photo."""
+    name = status.job.folder.name
+    session = step.values.get("session")
+    if step.kind == "measured" and session and session not in status.job.missing_sessions:
+        return dcc.Link("Its curve", href=session_address(f"{name}/{session}"), className="button curve")
     if step.kind != "photo":
         return None
-    name, file = status.job.folder.name, str(step.values["file"])
+    file = str(step.values["file"])
     source = f"/job/{quote(name, safe='')}/photo/{quote(file, safe='')}"
     return html.Img(src=source, alt=str(step.values.get("caption") or "a photo"), className="photo")
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from datetime import datetime
-from urllib.parse import quote
 
 from dash import dcc, html
 from dash.development.base_component import Component
@@ -12,6 +11,7 @@ from meterlog.errors import MeterlogError
 from meterlog.text.ids import plain
 from meterlog_dashboard.aside.acts import put_back_list
 from meterlog_dashboard.aside.jobs import removed
+from meterlog_dashboard.frame.addresses import job_address
 from meterlog_dashboard.frame.elements import attributes, dropdown
 from meterlog_dashboard.frame.view import Context
 
@@ -20,11 +20,6 @@ _MOST_WITH_VERDICT = 30
 _MOST = 500
 """Jobs listed. A guess: more are not read."""
 _STATES = {"open": "open", "waiting": "waiting", "repaired": "repaired, not proved yet", "proved": "proved"}
-
-
-def address(name: str) -> str:
-    """The address of a job."""
-    return f"/jobs/{quote(name, safe='')}"
 
 
 def page(context: Context) -> Component:
@@ -45,7 +40,7 @@ def page(context: Context) -> Component:
 
 def _entry(context: Context, name: str, weighed: bool) -> Component:
     if not weighed:
-        return dcc.Link([html.Strong(name)], href=address(name), className="session")
+        return dcc.Link([html.Strong(name)], href=job_address(name), className="session")
     try:
         status = context.jobs.known(name)
     except MeterlogError as error:
@@ -54,13 +49,13 @@ def _entry(context: Context, name: str, weighed: bool) -> Component:
     job = status.job
     return dcc.Link(
         [
-            html.Strong(" · ".join(filter(None, (job.vehicle, job.complaint)))),
+            html.Strong(job.title),
             html.Span(f"{changed:%Y-%m-%d %H:%M}", className="when"),
             html.Span(_STATES.get(status.state, status.state), className=f"state {status.state}"),
             html.Span(sentence(status.verdict), className="line"),
             html.Span(name, className="line soft"),
         ],
-        href=address(name),
+        href=job_address(name),
         className="session",
     )
 

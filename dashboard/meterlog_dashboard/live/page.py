@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from urllib.parse import quote
-
 from dash import dcc, html
 from dash.development.base_component import Component
 
@@ -11,6 +9,7 @@ from meterlog.drawing.palette import BLUE, GREY, GRID
 from meterlog.drawing.primitives import layout as figure_layout
 from meterlog_dashboard.cautions.panel import cautions_panel
 from meterlog_dashboard.downloads import session_links
+from meterlog_dashboard.frame.addresses import session_address
 from meterlog_dashboard.frame.elements import USUAL_MARKERS, attributes, skeleton
 from meterlog_dashboard.frame.view import Context
 
@@ -46,7 +45,7 @@ def layout(context: Context, name: str) -> Component:
             _alerts(),
             html.Div(
                 [
-                    dcc.Link("Review this session", href=f"/sessions/{quote(name, safe='')}", className="button"),
+                    dcc.Link("Review this session", href=session_address(name), className="button"),
                     html.Div(session_links(name), id="live-take", className="row", hidden=True),
                 ],
                 className="row",

@@ -52,9 +52,9 @@ def add_routes(server: flask.Flask, context: Context, recorders: Recorders) -> N
         return _answer({"error": context.folder.without_paths(cause) or context.said(error)}, 404 if gone else 400)
 
     routes = flask.Blueprint("live", __name__, url_prefix="/live")
-    routes.add_url_rule("/<name>", "new", new)
-    routes.add_url_rule("/<name>/marker", "mark", mark, methods=["POST"])
-    routes.add_url_rule("/<name>/stop", "stop", stop, methods=["POST"])
+    routes.add_url_rule("/<path:name>", "new", new)
+    routes.add_url_rule("/<path:name>/marker", "mark", mark, methods=["POST"])
+    routes.add_url_rule("/<path:name>/stop", "stop", stop, methods=["POST"])
     for kind in (MeterlogError, OSError):
         routes.register_error_handler(kind, failed)
     server.register_blueprint(routes)

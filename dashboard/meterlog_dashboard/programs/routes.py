@@ -47,7 +47,7 @@ def add_routes(server: flask.Flask, context: Context) -> None:
 
     routes = flask.Blueprint("programs", __name__, url_prefix="/programs/v1")
     routes.add_url_rule("/sessions", "sessions", sessions)
-    routes.add_url_rule("/sessions/<name>", "items", items)
+    routes.add_url_rule("/sessions/<path:name>", "items", items)
     routes.register_error_handler(MeterlogError, failed)
     server.register_blueprint(routes)
 

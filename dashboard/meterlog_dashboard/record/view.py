@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from typing import Any
-from urllib.parse import quote
 
 from dash import Dash, Input, Output, State, dcc, html, no_update
 from dash.development.base_component import Component
@@ -13,6 +12,7 @@ from meterlog.address import Address
 from meterlog.errors import MeterlogError, UsageError
 from meterlog.reading import Quantity
 from meterlog_dashboard.cautions.panel import USUAL_FIRST, cautions_panel, need_read
+from meterlog_dashboard.frame.addresses import live_address
 from meterlog_dashboard.frame.elements import attributes
 from meterlog_dashboard.frame.view import Context
 from meterlog_dashboard.live import page as live_page
@@ -70,7 +70,7 @@ def layout(context: Context, rest: str, query: Mapping[str, str]) -> Component: 
 def _running(names: list[str]) -> list[Component]:
     if not names:
         return []
-    links = [dcc.Link(f"Go to {name}", href=f"{PATH}/{quote(name)}", className="button main") for name in names]
+    links = [dcc.Link(f"Go to {name}", href=live_address(name), className="button main") for name in names]
     return [html.Section([html.H2("Being recorded now"), html.Div(links, className="row")], className="panel")]
 
 
@@ -188,7 +188,7 @@ def register(app: Dash, context: Context) -> None:
             name = recorders.start(_options(Quantity(quantity), meters, waits, dict(zip(_DETAILS, case, strict=True))))
         except MeterlogError as error:
             return no_update, context.said(error)
-        return f"{PATH}/{quote(name)}", ""
+        return live_address(name), ""
 
 
 def _options(

@@ -14,10 +14,11 @@ from dash.exceptions import PreventUpdate
 from meterlog.drawing.primitives import Figure
 from meterlog.drawing.row import Row, Window
 from meterlog.drawing.scale import fixed_scales
-from meterlog.errors import NotASession, SessionError
+from meterlog.errors import MeterlogError, NotASession, SessionError
 from meterlog.text.figures import seconds
 from meterlog_dashboard.aside.acts import file_acts
 from meterlog_dashboard.downloads import session_links
+from meterlog_dashboard.frame.addresses import job_address
 from meterlog_dashboard.frame.elements import PLOT, STRIP_PLOT, attributes, skeleton
 from meterlog_dashboard.frame.view import Context
 from meterlog_dashboard.review import cursors
@@ -35,6 +36,7 @@ from meterlog_dashboard.review.tables import (
     statistics_table,
 )
 from meterlog_dashboard.review.verdict import verdict
+from meterlog_dashboard.session_files.folder import job_of
 
 if TYPE_CHECKING:  # it imports much, and the page is to be there at once
     from meterlog.loaded import Loaded
@@ -56,7 +58,7 @@ def layout(context: Context, name: str, query: Mapping[str, str]) -> Component:
     return html.Div(
         [
             *_stores(name, session, clock, asked),
-            _heading(name, session, clock),
+            _heading(context, name, session, clock),
             html.P(asked.refused, className="note") if asked.refused else None,
             html.Div(
                 [
@@ -72,7 +74,9 @@ def layout(context: Context, name: str, query: Mapping[str, str]) -> Component:
             html.Section([html.H2("Events"), html.Div(skeleton("Looking for events", 3), id="review-events")]),
             html.Section([html.H2("Markers"), *review_markers.parts(session, clock)]),
             html.Section([html.H2("Channels"), *review_roles.parts(session), *review_texts.parts(session)]),
-            html.Section([html.H2("Take it away, go on"), _links(name), file_acts("session", name)]),
+            html.Section(
+                [html.H2("Take it away, go on"), _links(name), None if job_of(name) else file_acts("session", name)]
+            ),
         ],
         className="review",
     )
@@ -112,15 +116,33 @@ def _stores(name: str, session: Loaded, clock: Clock, asked: Asked) -> list[Comp
     ]
 
 
-def _heading(name: str, session: Loaded, clock: Clock) -> Component:
+def _heading(context: Context, name: str, session: Loaded, clock: Clock) -> Component:
     facts = f"{session.started_at:%Y-%m-%d %H:%M:%S} {clock.zone}, {seconds(session.duration_s)}, {name}. "
     return html.Div(
         [
             html.H1(review_texts.title(name, session), id="review-title"),
+            _its_job(context, name),
             html.P([facts, html.Span(_state(session), id="review-state", role="status")], className="soft"),
             html.P(clock.change[1], className="note") if clock.change else None,
         ]
     )
+
+
+def _its_job(context: Context, name: str) -> Component | None:
+    """Say to which job the session belongs, with the way to it."""
+    job = job_of(name)
+    if not job:
+        return None
+    try:
+        called = context.jobs.read(job).title or job
+    except MeterlogError:  # its own page says what is wrong with it
+        called = job
+    return html.P(["This session belongs to the job ", dcc.Link(called, href=job_address(job)), "."], id="review-job")
+
+
+def _acts(name: str) -> list[Component]:
+    """Rename and remove; a job's session stays, because the job's steps name it."""
+    return [] if job_of(name) else [file_acts("session", name)]
 
 
 def _links(name: str) -> Component:

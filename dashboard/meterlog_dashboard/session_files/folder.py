@@ -1,4 +1,4 @@
-"""The sessions of one folder, named so that no name can reach outside it."""
+"""The sessions of one folder and of the jobs in it, named so that no name can reach outside it."""
 
 from __future__ import annotations
 
@@ -13,8 +13,12 @@ _NAME = re.compile(r"[^/\\\x00]+")
 _SINCE = ": it was removed or renamed, or the address is mistyped; 'Sessions' shows what is there"
 
 
+JOB_FILE = "job.toml"
+"""The file that makes a folder a job's."""
+
+
 class SessionFolder:
-    """A folder of session files. A session's name is its file's name; there are no sub-folders."""
+    """A folder of session files. A session's name is its file's name; in a job's folder, `JOB/FILE`."""
 
     def __init__(self, folder: Path) -> None:
         self.path = folder.resolve()
@@ -25,11 +29,12 @@ class SessionFolder:
         Raises:
             NotASession: the name is not one of a session file in this folder.
         """
-        path = self.path / name
-        if not _NAME.fullmatch(name) or name.startswith(".") or path.suffix != SUFFIX:
-            raise NotASession(f"there is no session '{name}' in this folder{_SINCE}", name)
+        *jobs, file = name.split("/")
+        folder = self.path.joinpath(*jobs[:1])
+        path = folder / file
         try:
-            there = path.is_file() and lies_in(path, self.path)
+            there = len(jobs) < 2 and all(map(_is_plain, (*jobs, file))) and (not jobs or is_job(folder))
+            there = there and path.suffix == SUFFIX and path.is_file() and lies_in(path, folder)
         except OSError:  # longer than names can be
             there = False
         if not there:
@@ -48,6 +53,24 @@ class SessionFolder:
             if entry.is_file() and lies_in(entry, self.path)
         ]
         return [name for _, name in sorted(files, reverse=True)]
+
+
+def job_of(name: str) -> str:
+    """Return the job in whose folder a session lies; empty where it lies in none."""
+    return name.rpartition("/")[0]
+
+
+def is_job(path: Path) -> bool:
+    """Tell whether it is a folder with a job in it, both themselves and no links; what it lies in is resolved."""
+    try:
+        file = path / JOB_FILE
+        return file.is_file() and file.resolve() == file
+    except OSError:  # longer than names can be
+        return False
+
+
+def _is_plain(name: str) -> bool:
+    return bool(_NAME.fullmatch(name)) and not name.startswith(".")
 
 
 def lies_in(path: Path, folder: Path) -> bool:

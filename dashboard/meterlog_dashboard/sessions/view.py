@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from urllib.parse import quote
 
 from dash import Dash, Input, Output, dcc, html
 from dash.development.base_component import Component
@@ -14,6 +13,7 @@ from meterlog.text.figures import count, seconds
 from meterlog_dashboard import downloads
 from meterlog_dashboard.aside.acts import put_back_list
 from meterlog_dashboard.aside.sessions import removed
+from meterlog_dashboard.frame.addresses import session_address
 from meterlog_dashboard.frame.view import Context
 from meterlog_dashboard.review import page as review_page
 
@@ -27,11 +27,6 @@ _LOOK_AGAIN_MS = 700
 _SEARCHED_AGE_S = 3.0
 """A search is answered from a list up to this old, s: it asks at every letter."""
 _ENDED = {"growing": "being recorded now", "hard": "ended without being closed"}
-
-
-def address(name: str) -> str:
-    """The address of a session's Review."""
-    return f"{PATH}/{quote(name, safe='')}"
 
 
 def layout(context: Context, rest: str, query: Mapping[str, str]) -> Component:
@@ -133,6 +128,6 @@ def _entry(context: Context, summary: Summary) -> Component:
             html.Span(channels, className="line"),
             html.Span(f"{' · '.join(figures)} · {summary.path.name}", className="line soft"),
         ],
-        href=address(summary.path.name),
+        href=session_address(summary.path.name),
         className="session",
     )

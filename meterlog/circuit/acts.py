@@ -25,14 +25,14 @@ def measuring(circuit: Circuit, m: Measurement) -> Act:
         near=circuit.near_of(ids),
         parts=_kinds(circuit, ids),
         backprobed=_backprobed(circuit, ids),
-        load_a=circuit.load_a,
+        load_a=_amps(circuit, ids),
     )
 
 
 def trying(circuit: Circuit, doing: Doing, *ids: str) -> Act:
     """Describe feeding a place, bridging or replacing a part; feeding what turns the engine cranks it."""
     state = "crank" if doing != "replace" and circuit.turns_engine else "off"
-    return Act(doing, state=state, near=circuit.near_of(ids), parts=_kinds(circuit, ids), load_a=circuit.load_a)
+    return Act(doing, state=state, near=circuit.near_of(ids), parts=_kinds(circuit, ids), load_a=_amps(circuit, ids))
 
 
 def tried(circuit: Circuit, one: Tried) -> Act:
@@ -55,6 +55,12 @@ def cautions_for(circuit: Circuit, measured: Iterable[Measurement], trials: Iter
 def _kinds(circuit: Circuit, ids: Iterable[str]) -> frozenset[str]:
     kinds = {part.kind for id_ in ids for part in circuit.touched(id_)}
     return frozenset(kinds | ({"coil"} if any(id_ in circuit.commands for id_ in ids) else set()))
+
+
+def _amps(circuit: Circuit, ids: Iterable[str]) -> float:
+    """The most that is carried at some places when all is on, A: what several loads share carries all of theirs."""
+    touched = {circuit.part_index[part.id] for id_ in ids for part in circuit.touched(id_)}
+    return max((float(circuit.carried_a[k]) for k in touched), default=circuit.load_a)
 
 
 def _backprobed(circuit: Circuit, ids: Iterable[str]) -> bool:

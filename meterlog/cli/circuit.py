@@ -29,18 +29,20 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _check(file: str) -> int:
-    from meterlog.circuit.model.chain_text import chain_lines
+    from meterlog.circuit.model.chain_text import chain_lines, fitted
     from meterlog.circuit.model.circuit_file import load_circuit
     from meterlog.circuit.model.oddities import oddities
+    from meterlog.cli.terminal.wrap import columns, wrapped
     from meterlog.text.safe import one_line
 
-    circuit = load_circuit(file)
-    for line in chain_lines(circuit):
-        print(one_line(line))
+    circuit, width = load_circuit(file), columns()
+    drawn = [one_line(line) for line in chain_lines(circuit)]
+    for line in drawn if width is None else fitted(drawn, width):
+        print(line)
     found = oddities(circuit)
     print("\nOdd, or worth knowing:" if found else "\nNothing odd.")
     for sentence in found:
-        print(f"- {one_line(sentence)}")
+        print(wrapped(f"- {one_line(sentence)}"))
     return 0
 
 

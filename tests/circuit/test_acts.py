@@ -13,6 +13,7 @@ from meterlog.circuit import Circuit, Part, load_circuit, template_names
 from meterlog.circuit.acts import beginning, cautions_for, measuring, tried, trying
 from meterlog.circuit.diagnosis import Diagnoser
 from meterlog.circuit.model.circuit_file import circuit_from_table
+from meterlog.circuit.model.loops import Branch
 from meterlog.circuit.model.part import BATTERY_MINUS
 from meterlog.circuit.next_measurement.candidates import candidates
 from meterlog.circuit.readings.measurement import Measurement, Tried
@@ -67,7 +68,7 @@ def test_every_measurement_has_the_cautions_that_it_must_have_each_once(name: st
         texts, act = cautions_for(circuit, [m]), measuring(circuit, m)
         assert len(texts) == len(set(texts))
         for wanted in must(act, m):
-            assert TEXT[wanted].format(load_a=circuit.load_a) in texts, (m, wanted)
+            assert TEXT[wanted].format(load_a=act.load_a) in texts, (m, wanted)
 
 
 @pytest.mark.parametrize("name", template_names())
@@ -81,7 +82,8 @@ def test_no_screen_says_a_caution_twice(name: str, capsys: pytest.CaptureFixture
         print_general(circuit, trials, said)
         screen = capsys.readouterr().out
         for caution in CAUTIONS:
-            assert screen.count(caution.text.format(load_a=circuit.load_a)) <= 1
+            for amps in {circuit.load_a, *circuit.carried_a}:
+                assert screen.count(caution.text.format(load_a=amps)) <= 1
         for text in applying(
             beginning(circuit), *(tried(circuit, one) for one in trials), measuring(circuit, s.measurement)
         ):
@@ -103,6 +105,10 @@ def test_another_name_or_language_changes_no_caution(name: str) -> None:
         ),
         points=tuple(
             dataclasses.replace(point, id=other[point.id], after=other[point.after]) for point in circuit.points
+        ),
+        branches=tuple(
+            Branch(f"Zweig {k}", other[one.after], other[one.to], tuple(other[id_] for id_ in one.parts))
+            for k, one in enumerate(circuit.branches)
         ),
     )
     for m in every_measurement(circuit):

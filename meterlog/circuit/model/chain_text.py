@@ -2,13 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import re
+import textwrap
+from collections.abc import Iterable, Iterator
 
 from meterlog.circuit.model.circuit import Circuit
 from meterlog.circuit.model.part import Part, Point
 from meterlog.text.figures import shown
 
-_KIND_WORDS = {"relay_contact": "relay contact"}
+_KIND_WORDS = {"relay_contact": "relay contact", "battery": "source"}
+
+
+_STATE_WORDS = {"off": "key off"}
+_LEGEND = "o: a probe reaches there, in so many minutes; *: what is fed"
+_HANG = "    "
+_HOLDS, _HELD = re.compile(r"(?<=\d) (?=[^\W\d])"), "\N{NO-BREAK SPACE}"
+"""A figure and its unit stay in one line."""
 
 
 def chain_lines(circuit: Circuit) -> list[str]:
@@ -16,11 +25,23 @@ def chain_lines(circuit: Circuit) -> list[str]:
 
     A branch is drawn beside the chain where it leaves it, and ends with the part behind which it joins again.
     """
-    load = circuit.parts[circuit.load]
-    on = ", ".join(state.replace("_", " ") for state in circuit.active)
+    load, source = circuit.parts[circuit.load], circuit.parts[0]
     amps = shown(circuit.load_a, "A")
-    lines = [f"{circuit.name}: {circuit.system_v:g} V, {amps} for {load.id}; on at {on}", ""]
-    return [*lines, *_drawn(circuit, circuit.chain, "  "), "  - back to the battery"]
+    head = (
+        f"{circuit.name}: a {circuit.system_v:g} V circuit, {load.id} {'takes' if circuit.charges else 'draws'} {amps}"
+    )
+    lines = [head, f"switched on at {_listed(circuit.active)}", _LEGEND, ""]
+    return [*lines, *_drawn(circuit, circuit.chain, "  "), f"  - back to {source.id}"]
+
+
+def fitted(lines: Iterable[str], width: int) -> Iterator[str]:
+    """Break drawn lines at words to fit a width; the rails beside what hangs over go on."""
+    for line in lines:
+        rails = line[: len(line) - len(line.lstrip(" |+*"))]
+        hanging = rails.replace("+", "|").replace("*", "|") + _HANG
+        held = _HOLDS.sub(_HELD, line)
+        broken = textwrap.wrap(held, width, subsequent_indent=hanging, break_long_words=False, break_on_hyphens=False)
+        yield from (one.replace(_HELD, " ") for one in broken or [""])
 
 
 def _drawn(circuit: Circuit, inside: range, margin: str) -> list[str]:
@@ -83,7 +104,8 @@ def part_words(part: Part) -> str:
 
 
 def _listed(words: Iterable[str]) -> str:
-    return " and ".join(word.replace("_", " ") for word in words)
+    *rest, last = (_STATE_WORDS.get(word, word.replace("_", " ")) for word in words)
+    return f"{', '.join(rest)} and {last}" if rest else last
 
 
 def _point_words(point: Point) -> str:

@@ -96,9 +96,13 @@ class Circuit(Wiring):
 
     @cached_property
     def winding_ohm(self) -> float:
-        """The load's own resistance at rest, ohm: as stated; else from its current, a motor's by `WINDING_SHARE`."""
-        part = self.parts[self.load]
-        ratio = self.system_v / self.load_a
+        """The resistance of the chain's load at rest, ohm; see `winding_of`."""
+        return self.winding_of(self.load)
+
+    def winding_of(self, k: int) -> float:
+        """A load's own resistance at rest, ohm: as stated; else from its current, a motor's by `WINDING_SHARE`."""
+        part = self.parts[k]
+        ratio = self.system_v / self.own_a(k)
         if part.resistance_ohm is not None:
             return part.resistance_ohm
         return WINDING_SHARE * ratio if part.kind == "motor" else ratio
@@ -144,11 +148,27 @@ class Circuit(Wiring):
             return self.minus
         raise CircuitError(f"the circuit '{self.name}' has no point or part '{id_}'{near(id_, self.ids())}")
 
+    def ends(self, at: str, to: str) -> tuple[int, int]:
+        """The nodes of two probes; of a part alone those before and behind it, of the battery its plus first.
+
+        Raises:
+            CircuitError: there is no such place.
+        """
+        if at == to and at in self.part_index:
+            k = self.part_index[at]
+            return self.across(k) if self.parts[k].kind != "battery" else (k, self.minus)
+        return self.node(at), self.node(to)
+
+    @property
+    def apart(self) -> tuple[int, int]:
+        """The nodes on the two sides of what 'unplugged' takes apart."""
+        return self.plug[0] - 1, max(self.plug[-1], self.load)
+
     @cached_property
     def faces(self) -> tuple[str, str] | None:
         """The points on the harness side of the load's plug, feed and ground; None where a probe cannot reach them."""
         at_node = {self.node(point.id): point.id for point in self.points}
-        before, after = self.plug[0] - 1, max(self.plug[-1], self.load)
+        before, after = self.apart
         return (at_node[before], at_node[after]) if before in at_node and after in at_node else None
 
     def touched(self, id_: str) -> tuple[Part, ...]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from functools import cached_property
 
 import numpy as np
@@ -133,6 +133,26 @@ class Wiring:
         """Tell whether a bypass of the file leads past a part."""
         loops = zip(self.branch_loads, self.loops.loop[:-1], strict=True)
         return any(load is None and row[k] < 0 for load, row in loops)
+
+    @cached_property
+    def fuse(self) -> int | None:
+        """The position of the first fuse that the chain's load hangs on; None where there is none."""
+        return next((k for k in self.chain if self.parts[k].kind == "fuse"), None)
+
+    @cached_property
+    def serving(self) -> frozenset[int]:
+        """The positions of all that the chain's load hangs on: the chain, and the bypasses; no other load's branch."""
+        past = [inside for inside, load in zip(self.branch_positions, self.branch_loads, strict=True) if load is None]
+        return frozenset(k for inside in (self.chain, *past) for k in inside)
+
+    def joined(self, apart: Collection[int]) -> tuple[int, ...]:
+        """Give the same number to all nodes between which a way is left once the parts at some positions are out."""
+        found = list(range(len(self.parts)))
+        for k in range(len(self.parts)):
+            one, other = (found[node] for node in self.across(k))
+            if k not in apart and one != other:
+                found = [one if group == other else group for group in found]
+        return tuple(found)
 
     def across(self, k: int) -> tuple[int, int]:
         """The nodes before and behind a part."""

@@ -77,8 +77,7 @@ def cautions(circuit: Circuit, attempt: Attempt) -> tuple[str, ...]:
     if isinstance(first, Tried):
         return applying(tried(circuit, first))
     if first.key == FUSE_RATING:
-        fuse = next(part for part in circuit.parts if part.kind == "fuse")
-        return applying(tried(circuit, Tried("dead", replaced=fuse.id)))
+        return applying(tried(circuit, Tried("dead", replaced=_fuse(circuit).id)))
     whole = beginning(circuit)
     return applying(Act("record", state=_state(circuit), near=whole.near, parts=whole.parts))
 
@@ -156,13 +155,18 @@ def _warming(circuit: Circuit) -> Instruction:
 
 
 def _reading_fuse(circuit: Circuit) -> Instruction:
-    fuse = next(part for part in circuit.parts if part.kind == "fuse")
+    fuse = _fuse(circuit)
     ought = (
         f"{shown(fuse.rating_a, 'A')} by the circuit's file" if fuse.rating_a else "as the cover or the diagram says"
     )
     out = f"key off; pull {thing_words(fuse)}"
     text = f"{_sentence(out)} Read the number printed on it; it should be {ought}."
     return Instruction(_NO_METER, "nowhere", "nowhere", "key off", out, text)
+
+
+def _fuse(circuit: Circuit) -> Part:
+    assert circuit.fuse is not None, "its rating is read only where there is one"
+    return circuit.parts[circuit.fuse]
 
 
 _TITLES = {
@@ -179,7 +183,7 @@ _OBSERVING: Mapping[str, Callable[[Circuit], Instruction]] = {
 
 def _lead(circuit: Circuit) -> str:
     """A lead with a fuse no larger than the circuit's own."""
-    own = [part.rating_a for part in circuit.parts[: circuit.load] if part.rating_a]
+    own = [amps for k in circuit.upstream[circuit.load] if (amps := circuit.parts[k].rating_a)]
     least = min(own) if own else next((a for a in _FUSES_A if a >= _FUSE_OVER_LOAD * circuit.load_a), _FUSES_A[-1])
     return f"a lead that has its own fuse, {shown(least, 'A')} at the most"
 

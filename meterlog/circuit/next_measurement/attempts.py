@@ -85,9 +85,9 @@ def attempts(circuit: Circuit, measured: Sequence[Measurement], tried: Sequence[
     every += [moving_the_harness(circuit)]
     if only_when_hot(tried):
         every.append(warming_up(circuit))
-    fuse = next((k for k, part in enumerate(circuit.parts) if part.kind == "fuse"), None)
-    if fuse is not None:
-        every.append(Attempt(_answers(circuit, FUSE_RATING), READ_FUSE_MIN + reach_min(circuit, fuse, measured)))
+    if circuit.fuse is not None:
+        minutes = READ_FUSE_MIN + reach_min(circuit, circuit.fuse, measured)
+        every.append(Attempt(_answers(circuit, FUSE_RATING), minutes))
     done = {Attempt((one,), 0.0).place for one in tried}
     return [one for one in every if one.place not in done]
 
@@ -116,22 +116,24 @@ def reach_min(circuit: Circuit, k: int, measured: Iterable[Measurement]) -> floa
 
 
 def _powered(circuit: Circuit, measured: Sequence[Measurement]) -> Iterator[Attempt]:
-    """A fused lead past a contact, and from the battery to the load's feed."""
-    if circuit.charges or circuit.load_a > MOST_LEAD_A:
+    """A fused lead past a contact, and from the battery to the load's feed; neither carries a second load."""
+    if circuit.charges:
         return
+    light = circuit.carried_a <= MOST_LEAD_A
     for k, part in enumerate(circuit.parts):
-        if part.kind in ("relay_contact", "switch") and k < circuit.load:
+        on_the_way = k in circuit.serving and circuit.on_feed_side[k] and light[k]
+        if part.kind in ("relay_contact", "switch") and on_the_way:
             yield _trial(LEAD_MIN + reach_min(circuit, k, measured), bridged=part.id)
-    node = circuit.plug[0] - 1 if circuit.faces else circuit.load - 1
+    node = circuit.apart[0] if circuit.faces else circuit.before[circuit.load]
     point = next((point for point in circuit.points if circuit.node(point.id) == node), None)
-    if point is not None and node > 0:
+    if point is not None and node > 0 and light[node]:
         opened = any(point.id in (m.at, m.to) for m in measured)
         yield _trial(LEAD_MIN + (0.0 if opened else point.access_min), feed=circuit.parts[0].id, into=point.id)
 
 
 def _swapped(circuit: Circuit, measured: Sequence[Measurement]) -> Iterator[Attempt]:
     for k, part in enumerate(circuit.parts):
-        if part.kind in ("relay_contact", "fuse") and not circuit.charges:
+        if part.kind in ("relay_contact", "fuse") and k in circuit.serving and not circuit.charges:
             yield _trial(SWAP_MIN + reach_min(circuit, k, measured), replaced=part.id)
 
 

@@ -76,14 +76,8 @@ def useful_states(circuit: Circuit, measured: Sequence[Measurement]) -> list[str
 def _key(circuit: Circuit, m: Measurement) -> tuple[str, frozenset[str | int], str, str]:
     """The key that two equal measurements share: a drop is a voltage, and a place may have two names."""
     quantity = "voltage" if m.quantity == "voltage_drop" else m.quantity
-    ends: frozenset[str | int] = frozenset(
-        m.at if id_ in circuit.commands else circuit.node(id_) for id_ in (m.at, m.to)
-    )
-    if quantity == "current":
-        ends = frozenset({m.at})
-    elif m.at == m.to and m.at in circuit.part_index:
-        k = circuit.part_index[m.at]
-        ends = frozenset(circuit.across(k))
+    alone = quantity == "current" or m.at in circuit.commands
+    ends: frozenset[str | int] = frozenset({m.at} if alone else circuit.ends(m.at, m.to))
     return quantity, ends, "key_on" if m.state == "prime" else m.state, m.load + half(circuit, m)
 
 
@@ -93,9 +87,8 @@ def _places(circuit: Circuit, m: Measurement) -> list[str]:
         return [circuit.parts[circuit.commands[m.at]].id]
     if m.quantity == "current" or m.at not in circuit.part_index:
         return [m.at, m.to]
-    k = circuit.part_index[m.at]
-    sides = {circuit.parts[(k - 1) % len(circuit.parts)].id, m.at}
-    return [point.id for point in circuit.points if point.after in sides] or [m.at]
+    sides = circuit.across(circuit.part_index[m.at])
+    return [point.id for point in circuit.points if circuit.node(point.id) in sides] or [m.at]
 
 
 def _access(circuit: Circuit, id_: str) -> float:
@@ -107,7 +100,6 @@ def _access(circuit: Circuit, id_: str) -> float:
 def _loaded(circuit: Circuit, measured: Sequence[Measurement]) -> Iterable[Measurement]:
     plug = circuit.faces
     reference = circuit.node(BATTERY_MINUS)
-    fuse = next((part for part in circuit.parts if part.kind == "fuse"), None)
     at_node = points_by_node(circuit)
     for state in useful_states(circuit, measured):
         for point in circuit.points:
@@ -120,10 +112,16 @@ def _loaded(circuit: Circuit, measured: Sequence[Measurement]) -> Iterable[Measu
                 yield Measurement("voltage_drop", at_node[before], at_node[after], state=state)
         if plug:
             yield Measurement("voltage", *plug, state=state)
-        if fuse is not None and circuit.load_a < MOST_IN_SERIES_A and state != "crank":
-            yield Measurement("current", fuse.id, state=state)
+        if state != "crank":
+            yield from _in_series(circuit, state)
         for command in circuit.commands:
             yield Measurement("voltage", command, state=state, at_coil=True)
+
+
+def _in_series(circuit: Circuit, state: str) -> Iterable[Measurement]:
+    """The current in the fuse's place, where a meter carries all that flows there."""
+    if circuit.fuse is not None and circuit.carried_a[circuit.fuse] < MOST_IN_SERIES_A:
+        yield Measurement("current", circuit.parts[circuit.fuse].id, state=state)
 
 
 def _by_lamp(circuit: Circuit, measured: Sequence[Measurement]) -> Iterable[Measurement]:
@@ -153,14 +151,13 @@ def _key_off(circuit: Circuit) -> Iterable[Measurement]:
     if "off" in circuit.active or not circuit.commands:
         return
     at_node = points_by_node(circuit)
-    fuse = next((part for part in circuit.parts if part.kind == "fuse"), None)
-    if fuse is not None and circuit.load_a < MOST_IN_SERIES_A:
-        yield Measurement("current", fuse.id, state="off")
+    yield from _in_series(circuit, "off")
     for command, k in circuit.commands.items():
-        if k in at_node:
-            yield Measurement("voltage", at_node[k], state="off")
-        if k - 1 in at_node and k in at_node:
-            yield Measurement("resistance", at_node[k - 1], at_node[k], "isolated")
+        before, after = circuit.across(k)
+        if after in at_node:
+            yield Measurement("voltage", at_node[after], state="off")
+        if before in at_node and after in at_node:
+            yield Measurement("resistance", at_node[before], at_node[after], "isolated")
         if {"key_on", "run"} <= set(circuit.active):
             yield Measurement("voltage", command, state="run", at_coil=True)
 
@@ -186,7 +183,8 @@ def _ohms(circuit: Circuit) -> Iterable[Measurement]:
     plug = circuit.faces
     if plug:
         yield Measurement("resistance", *plug, "isolated", "unplugged")
-        body = next((p.id for p in order if circuit.parts[circuit.node(p.id)].kind == "ground"), BATTERY_MINUS)
+        grounds = [k for k in circuit.chain if circuit.parts[k].kind == "ground"]
+        body = next((p.id for p in order if circuit.node(p.id) in grounds), BATTERY_MINUS)
         for to in {body, BATTERY_MINUS} - {plug[1]}:
             yield Measurement("resistance", plug[1], to, "isolated")
         yield Measurement("resistance", plug[0], BATTERY_MINUS, "isolated", "unplugged")
@@ -199,6 +197,6 @@ def points_by_node(circuit: Circuit) -> dict[int, str]:
 
 def _ends_of_load(circuit: Circuit) -> tuple[str, str]:
     at_node = points_by_node(circuit)
-    ends = (at_node.get(circuit.load - 1), at_node.get(circuit.load))
+    ends = [at_node.get(node) for node in circuit.across(circuit.load)]
     load = circuit.parts[circuit.load].id
     return (ends[0], ends[1]) if ends[0] and ends[1] else (load, load)

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from meterlog.circuit.model.circuit import Circuit
 from meterlog.circuit.model.part import BATTERY_MINUS, Part, Point
+from meterlog.circuit.readings.halves import half as half_of
 from meterlog.circuit.readings.measurement import Measurement
 from meterlog.text.ids import plain
 
@@ -118,12 +119,6 @@ def _unplug(circuit: Circuit, m: Measurement) -> str:
     if m.load == "lamp":
         return f"unplug {plugs} and put a test lamp between the two leads, in the load's place"
     if m.load == "unplugged":
-        half = "load's" if m.side == "load" or (not m.side and _on_the_load(circuit, m)) else "harness"
+        half = "load's" if "load" in (m.side, half_of(circuit, m)) else "harness"
         return f"unplug {plugs}, and measure on the {half} half"
     return "key off, and take one side of what is measured off the circuit"
-
-
-def _on_the_load(circuit: Circuit, m: Measurement) -> bool:
-    """Tell whether the ohms are the load's own: from one contact of its unplugged connector to the other."""
-    nodes = tuple(sorted((circuit.node(m.at), circuit.node(m.to)))) if m.quantity == "resistance" else ()
-    return nodes == (circuit.plug[0] - 1, circuit.plug[-1])

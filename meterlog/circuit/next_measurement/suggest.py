@@ -196,7 +196,7 @@ def _classes(circuit: Circuit, m: Measurement) -> tuple[list[str], list[float]]:
         return ["no current", "too little current", "about the usual current", "too much current"], [
             NO_CURRENT * a, LITTLE_CURRENT * a, MUCH_CURRENT * a
         ]  # fmt: skip
-    ground_side = m.at in circuit.point_of and m.to == BATTERY_MINUS and circuit.node(m.at) >= circuit.load
+    ground_side = m.at in circuit.point_of and m.to == BATTERY_MINUS and not circuit.on_feed_side[circuit.node(m.at)]
     if m.quantity == "voltage_drop" or ground_side:
         names = ["a few hundredths of a volt or less", "some loss", "nearly the whole voltage"]
         return names, [SMALL_DROP_V, WHOLE_DROP * v]

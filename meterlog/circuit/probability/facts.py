@@ -90,7 +90,7 @@ def _battery_lives(network: Network, _: Observed) -> Array:
 
 
 def _fuse_whole(network: Network, _: Observed) -> Array:
-    fuses = [k for k, part in enumerate(network.circuit.parts) if part.kind == "fuse"]
+    fuses = [k for k in network.circuit.chain if network.circuit.parts[k].kind == "fuse"]
     return 1.0 - np.isinf(network.cells.ohm[:, fuses]).any(axis=1).astype(float)
 
 

@@ -121,7 +121,7 @@ class Network:
         for k, part in enumerate(self.circuit.parts):
             if k == self.circuit.load:
                 values.append(0.0)
-            elif part.resistance_ohm is not None:
+            elif part.resistance_ohm is not None or part.current_a is not None:
                 values.append(BY_DESIGN_SPREAD if part.by_design else STATED_SPREAD)
             else:
                 values.append(BATTERY_SPREAD if part.kind == "battery" else DEFAULT_SPREAD)
@@ -207,11 +207,8 @@ class Network:
     def ends(self, m: Measurement) -> tuple[int, int]:
         """The nodes of the two probes; for one part alone, those before and after it."""
         c = self.circuit
-        if m.at == m.to and m.at in c.part_index:
-            k = c.part_index[m.at]
-            return c.across(k) if c.parts[k].kind != "battery" else (k, c.minus)
-        i, j = c.node(m.at), c.node(m.to)
-        if m.quantity == "voltage_drop" and c.order[i] > c.order[j]:
+        i, j = c.ends(m.at, m.to)
+        if m.quantity == "voltage_drop" and m.at != m.to and c.order[i] > c.order[j]:
             return j, i
         return i, j
 
@@ -397,5 +394,4 @@ class Network:
             return (-1, -1)
         if m.quantity == "voltage" and i != j:
             return (i, j)
-        plug = self.circuit.plug
-        return (plug[0] - 1, plug[-1])
+        return self.circuit.apart

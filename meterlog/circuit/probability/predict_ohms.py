@@ -48,20 +48,23 @@ def resistance(c: Circuit, cells: Cells, good_ohm: Array, m: Measurement) -> Pre
     at_rest = len(contacts) == 1 and inside.sum() == 1
     if contacts and np.isinf(m.value) and not at_rest:
         return Prediction(np.full(count, np.nan), np.zeros((count, len(UNKNOWNS) + len(c.parts))))
-    cold, cold_spread = _cold(c)
-    own = c.winding_ohm * cold if inside[c.load] else 0.0
+    load_ohm, cold_spread = _at_rest(c, c.load)
     ohm = np.minimum(cells.ohm, OPEN_OHM)
+    good_ohm = good_ohm.copy()
+    for beside in c.loads[1:]:
+        rest_ohm, spread = _at_rest(c, beside)
+        ohm[:, beside] = np.maximum(ohm[:, beside] - c.healthy_ohm()[beside] + rest_ohm, rest_ohm)
+        good_ohm[beside] = spread * rest_ohm
     if at_rest:
-        ohm = ohm.copy()
         past = np.where(cells.fed_at == contacts[0], np.minimum(cells.fed_ohm, OPEN_OHM), OPEN_OHM)
         ohm[:, contacts[0]] = np.where(cells.stuck_at == contacts[0], ohm[:, contacts[0]], past)
-    if not on_load and any(inside[k] for k in apart):
-        ohm = ohm.copy()
+    if not on_load:
         ohm[:, [k for k in apart if inside[k]]] = OPEN_OHM
     lead_ohm, lead_spread_ohm = (0.0, 0.0) if m.nulled else (LEAD_OHM, LEAD_SPREAD_OHM)
-    total = ohm[:, inside].sum(axis=1) + own + lead_ohm
+    seen_ohm, share = ohm[:, inside].sum(axis=1) + load_ohm * inside[c.load], np.broadcast_to(inside, ohm.shape)
     if c.branches and not on_load:
-        total = lead_ohm + _beside_branches(c, ohm, inside, c.winding_ohm * cold, (lo, hi))
+        seen_ohm, share = _beside_branches(c, ohm, inside, load_ohm, (lo, hi))
+    total = seen_ohm + lead_ohm
     if half(c, m) == "load" and not on_load:
         total = np.full(count, OPEN_OHM)
     total = _beside_short(c, cells, total, ohm, lo, hi)
@@ -69,54 +72,55 @@ def resistance(c: Circuit, cells: Cells, good_ohm: Array, m: Measurement) -> Pre
     shown = np.log(total + OHM_OFFSET)
     per_ohm = np.where(total < OVERLOAD_OHM, 1 / (total + OHM_OFFSET), 0.0)
     slope = np.zeros((count, len(UNKNOWNS) + len(c.parts)))
-    slope[:, UNKNOWNS.index("winding")] = own * cold_spread * per_ohm
+    slope[:, UNKNOWNS.index("winding")] = load_ohm * share[:, c.load] * cold_spread * per_ohm
     slope[:, UNKNOWNS.index("lead")] = lead_spread_ohm * per_ohm
     for slot in (0, 1):
         k = cells.part[:, slot]
-        there = (k >= 0) & inside[k]
-        fault = np.where(there, ohm[np.arange(count), k], 0.0)
+        every = np.arange(count)
+        fault = np.where(k >= 0, ohm[every, k] * share[every, k], 0.0)
         slope[:, FAULT_1 + slot] = fault * cells.ohm_spread[:, slot] * per_ohm
-    slope[:, len(UNKNOWNS) :] = np.where(inside, good_ohm, 0.0) * per_ohm[:, None]
+    slope[:, len(UNKNOWNS) :] = share * good_ohm * per_ohm[:, None]
     return Prediction(shown, slope)
 
 
 def _beside_branches(
     c: Circuit, ohm: Array, inside: NDArray[np.bool_], load_ohm: float, ends: tuple[int, int]
-) -> Array:
-    """Return what an ohmmeter sees between two nodes, with all branches beside the way; the battery is apart, and
-    contacts that are not on the way are open."""
+) -> tuple[Array, Array]:
+    """Return what an ohmmeter sees between two nodes, ohm, with all branches beside the way, and by how much of its own
+    change each part moves that, shape (K, n); the battery is apart, and contacts that are not on the way are open."""
     whole = ohm.copy()
     whole[:, 0] = OPEN_OHM
     for k, part in enumerate(c.parts):
         if (part.command or part.closed_in is not None) and not inside[k]:
             whole[:, k] = OPEN_OHM
-    return seen_between(c, whole, load_ohm, *ends)[0]
+    seen_ohm, around = seen_between(c, whole, load_ohm, *ends)
+    # the meter's current splits: a part counts by the square of its share of it
+    return seen_ohm, (c.loops.way[ends[0]] - c.loops.way[ends[1]] - around @ c.loops.loop) ** 2
 
 
-def _cold(circuit: Circuit) -> tuple[float, float]:
-    """A load's resistance at rest over that at work, and the log's spread: a lamp's filament, or what may be a coil."""
-    part = circuit.parts[circuit.load]
+def _at_rest(circuit: Circuit, k: int) -> tuple[float, float]:
+    """A load's resistance at rest, ohm, and its log's spread: a winding, a lamp's filament, or what may be a coil."""
+    part, ohm = circuit.parts[k], circuit.winding_of(k)
     if part.kind == "motor":
-        return 1.0, WINDING_SPREAD
-    return (COLD_LOAD, COLD_LOAD_SPREAD) if part.resistance_ohm else (COLD_FILAMENT, COLD_FILAMENT_SPREAD)
+        return ohm, WINDING_SPREAD
+    if part.resistance_ohm:
+        return COLD_LOAD * ohm, COLD_LOAD_SPREAD
+    return COLD_FILAMENT * ohm, COLD_FILAMENT_SPREAD
 
 
 def _stretch(circuit: Circuit, m: Measurement) -> tuple[int, int]:
-    if m.at == m.to and m.at in circuit.part_index:
-        k = circuit.part_index[m.at]
-        return circuit.across(k)
-    i, j = sorted((circuit.node(m.at), circuit.node(m.to)), key=lambda node: circuit.order[node])
+    i, j = sorted(circuit.ends(m.at, m.to), key=lambda node: circuit.order[node])
     return i, j
 
 
 def _beside_short(circuit: Circuit, cells: Cells, total: Array, ohm: Array, lo: int, hi: int) -> Array:
     """A short to ground lies beside the stretch from its feed side to the ground side."""
     short = cells.short_at
-    if not (lo < circuit.load <= hi) or not (short >= 0).any():
+    if not circuit.on_feed_side[lo] or circuit.on_feed_side[hi]:
         return total
     found = total.copy()
-    for c in np.flatnonzero(short >= 0):
-        a, b = sorted((lo, int(short[c]) - 1))
-        path = SHORT_OHM + LEAD_OHM + float(ohm[c, a + 1 : b + 1].sum())
-        found[c] = 1 / (1 / total[c] + 1 / path)
+    for k in np.unique(short[short >= 0]):
+        way = list(circuit.between(lo, circuit.before[k]))
+        path = SHORT_OHM + LEAD_OHM + ohm[short == k][:, way].sum(axis=1)
+        found[short == k] = 1 / (1 / total[short == k] + 1 / path)
     return found

@@ -248,11 +248,10 @@ def _spans_switched(circuit: Circuit, at: str, to: str) -> bool:
     """Tell whether a commanded part lies between two points: such a pair reads the source while that part is open."""
     if at in circuit.commands or to in circuit.commands:
         return False
-    if at == to:
-        return at in circuit.part_index and bool(circuit.parts[circuit.part_index[at]].command)
-    ends = sorted((circuit.node(at), circuit.node(to)))
-    between = circuit.parts[ends[0] + 1 : ends[1] + 1]
-    return any(part.command for part in between) and not ends[0] < circuit.load <= ends[1]
+    one, other = circuit.ends(at, to)
+    apart = {0, *circuit.loads}
+    closed, opened = circuit.joined(apart), circuit.joined({*apart, *circuit.commands.values()})
+    return closed[one] == closed[other] and opened[one] != opened[other]
 
 
 def _drop(window: Series, channel: Channel, system_v: float) -> tuple[float, float] | None:

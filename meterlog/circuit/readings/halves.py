@@ -44,14 +44,9 @@ def unsaid(circuit: Circuit, measured: Iterable[Measurement]) -> list[str]:
 
 def _at_plug(circuit: Circuit, m: Measurement) -> bool:
     return m.at not in circuit.commands and any(
-        circuit.node(id_) in _faces(circuit) for id_ in (m.at, m.to) if id_ not in circuit.commands
+        circuit.node(id_) in circuit.apart for id_ in (m.at, m.to) if id_ not in circuit.commands
     )
 
 
 def _both(circuit: Circuit, m: Measurement) -> bool:
-    return {circuit.node(m.at), circuit.node(m.to)} == set(_faces(circuit))
-
-
-def _faces(circuit: Circuit) -> tuple[int, int]:
-    """The nodes on the two sides of what is unplugged."""
-    return circuit.plug[0] - 1, max(circuit.plug[-1], circuit.load)
+    return {circuit.node(m.at), circuit.node(m.to)} == set(circuit.apart)

@@ -4,7 +4,10 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
+
 from meterlog.circuit.model.circuit import Circuit
+from meterlog.circuit.model.solve import LoadModel, solve
 from meterlog.circuit.words import figure
 
 MOST_V = 60.0
@@ -19,6 +22,8 @@ LEAST_LIMIT_A = 100.0
 """Below this no current is refused, however thin the circuit's wires: a clamp may be around others too. A guess."""
 SHORTED_SPREAD = 2.0
 """By how much a real circuit's own resistance may be below the model's figures. A guess."""
+LEAST_OHM = 1e-6
+"""Stands for nothing in the solver, ohm: far below any wire."""
 MOST_OHM = 1e9
 """Hand-held meters show overload from 40-60 Mohm on."""
 
@@ -28,10 +33,16 @@ def highest(quantity: str, circuit: Circuit) -> float:
     if quantity == "resistance":
         return MOST_OHM
     if quantity == "current":
-        own_ohm = float(circuit.healthy_ohm().sum())
-        shorted_a = SHORTED_SPREAD * circuit.system_v / own_ohm if own_ohm > 0 else math.inf
-        return min(MOST_A, max(LEAST_LIMIT_A, shorted_a))
+        return min(MOST_A, max(LEAST_LIMIT_A, SHORTED_SPREAD * _shorted_a(circuit)))
     return min(MOST_V, OVER_SYSTEM * circuit.system_v)
+
+
+def _shorted_a(circuit: Circuit) -> float:
+    """What the battery gives with every load of a circuit shorted, A."""
+    ohm = np.maximum(circuit.healthy_ohm(), LEAST_OHM)
+    ohm[list(circuit.loads)] = LEAST_OHM
+    shorted = LoadModel(1.0, LEAST_OHM, circuit.system_v, stalled=True)
+    return float(solve(circuit, ohm, circuit.system_v, shorted).part_a[0])
 
 
 def impossible(quantity: str, value: float, circuit: Circuit) -> str:

@@ -27,7 +27,7 @@ def suspicious(m: Measurement, circuit: Circuit) -> str:
     if m.quantity != "voltage" or m.to != BATTERY_MINUS:
         return ""
     supply, nothing = circuit.system_v, NOTHING * circuit.system_v
-    feed_side = m.at not in circuit.commands and circuit.node(m.at) < circuit.load
+    feed_side = m.at not in circuit.commands and circuit.on_feed_side[circuit.node(m.at)]
     if feed_side and m.value < -nothing:
         return f"{m}: the leads are crossed, or this is not the point it is said to be; turn them and measure again"
     if feed_side and m.value > MOST_CHARGING * supply:
@@ -78,13 +78,16 @@ def _fed(m: Measurement, circuit: Circuit) -> bool:
         return m.value > max(NOTHING * circuit.load_a, SLEEPING_A)
     to_ground = m.quantity in ("voltage", "lamp") and m.to == BATTERY_MINUS
     alive = ALIVE if m.quantity == "lamp" else ALIVE * circuit.system_v
-    return to_ground and circuit.node(m.at) < circuit.load and m.value > alive
+    return to_ground and circuit.on_feed_side[circuit.node(m.at)] and m.value > alive
 
 
 def _contact_before(m: Measurement, circuit: Circuit) -> str:
-    """The last contact with a command before the place of a reading, by its id; empty where there is none."""
+    """The last contact with a command before the place of a reading, by its id; empty where there is none, or where a
+    way past all of them is left."""
     if m.at in circuit.commands:
         return ""
-    node = circuit.load if m.quantity == "current" else circuit.node(m.at)
-    commanded = [part.id for part in circuit.parts[: node + 1] if part.command]
-    return commanded[-1] if commanded else ""
+    contacts = set(circuit.commands.values())
+    node = circuit.before[circuit.load] if m.quantity == "current" else circuit.node(m.at)
+    left = circuit.joined({0, *circuit.loads, *contacts})
+    passed = [k for k in (*circuit.upstream[node], node) if k in contacts]
+    return circuit.parts[passed[-1]].id if passed and left[node] != left[0] else ""

@@ -13,9 +13,15 @@ _HANG = "  "
 
 def wrapped(text: str) -> str:
     """The text for standard output: lines longer than the terminal are broken at words, and what follows hangs."""
+    width = columns()
+    return text if width is None else wrapped_at(text, width)
+
+
+def columns() -> int | None:
+    """The width that lines for standard output are to have; None for a file or a pipe."""
     if sys.stdout is None or not sys.stdout.isatty():
-        return text
-    return wrapped_at(text, max(_LEAST_COLUMNS, shutil.get_terminal_size().columns))
+        return None
+    return max(_LEAST_COLUMNS, shutil.get_terminal_size().columns)
 
 
 def wrapped_at(text: str, width: int) -> str:

@@ -101,19 +101,11 @@ def _among(fixed: Sequence[Measurement], circuit: Circuit, m: Measurement) -> tu
     """Which of them measure it: one that is there, or two at its ends; none where neither is."""
     if m.quantity not in ("voltage", "voltage_drop") or m.at_coil:
         return ()
-    at, to = _ends(circuit, m)
+    at, to = circuit.ends(m.at, m.to)
     by_node = {circuit.node(place.at): k for k, place in reversed(list(enumerate(fixed)))}
     if to == circuit.node(BATTERY_MINUS) and at in by_node:
         return (by_node[at],)
     return (by_node[at], by_node[to]) if at in by_node and to in by_node else ()
-
-
-def _ends(circuit: Circuit, m: Measurement) -> tuple[int, int]:
-    """The nodes of the two probes; a part alone is read across it."""
-    if m.at == m.to and m.at in circuit.part_index:
-        k = circuit.part_index[m.at]
-        return (k - 1) % len(circuit.parts), k
-    return circuit.node(m.at), circuit.node(m.to)
 
 
 def _with(address: Address, option: str, value: str) -> Address:

@@ -15,7 +15,7 @@ from meterlog.circuit.model.circuit_file import circuit_from_table
 from meterlog.circuit.model.new_circuit import circuit_toml
 from meterlog.circuit.model.oddities import oddities
 from meterlog.circuit.model.solve import METER_OHM, LoadModel, Shunt, load_model, seen_between, solve
-from meterlog.circuit.readings.measurement import Measurement
+from meterlog.circuit.readings.measurement import Measurement, Tried
 from meterlog.errors import CircuitError
 from meterlog.text.toml import parse_toml
 
@@ -193,6 +193,23 @@ def test_what_is_wrong_with_a_branch_is_named_with_its_line(old: str, new: str, 
     path.write_text(TWO_LAMPS.replace(old, new))
     with pytest.raises(CircuitError, match=said):
         load_circuit(path)
+
+
+def test_a_short_that_is_left_with_the_pump_unplugged_is_elsewhere_on_its_fuse() -> None:
+    """0.6 ohm of leads and short at the pump's plug, the pump apart: a wire, or the heater on the same fuse."""
+    circuit = load_circuit("pump-and-heater")
+    nothing = [read("fuse_in", 12.5), read("fuse_out", 0.0), read("relay_out", 0.0)]
+    blew = [Tried("blew", replaced="fuse")]
+    ohms = [
+        Measurement("resistance", at, state="isolated", load="unplugged", value=0.6) for at in ("plug_feed", "splice")
+    ]
+    before, after = (
+        {one.part: one for one in diagnose(circuit, found, blew).hypotheses} for found in (nothing, nothing + ohms)
+    )
+    assert before["pump"].probability > 0.1
+    assert after["pump"].probability < 0.05, "a heater that is cold may have little more than a short"
+    assert {"heater", "heater_wire", "feed_wire"} <= {id_ for id_, one in after.items() if one.probability > 0.1}
+    assert after["heater"].fault == "short_to_ground"
 
 
 def test_a_meter_hardly_loads_a_branch() -> None:

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from meterlog.circuit import load_circuit
-from meterlog.circuit.model.chain_text import branch_lines, chain_line, chain_lines
+from meterlog.circuit.model.chain_text import branch_lines, chain_line, chain_lines, fitted
 from meterlog.circuit.model.circuit import Circuit
 from meterlog.circuit.model.circuit_file import circuit_from_table, template_names
 from meterlog.circuit.model.conductor import copper_ohm, typed_gauge_mm2
@@ -35,6 +35,16 @@ def test_the_chain_shows_every_part_and_every_place_in_the_order_of_the_current(
     assert places == [point.id for point in circuit.points]
     assert any("relay contact, closed by relay_coil" in line for line in drawn)
     assert max(map(len, drawn)) < 80
+
+
+@pytest.mark.parametrize("name", template_names())
+def test_a_narrow_terminal_shows_the_whole_chain_and_its_rails(name: str) -> None:
+    drawn = chain_lines(load_circuit(name))
+    narrow = list(fitted(drawn, 40))
+    assert max(map(len, narrow)) <= 40
+    words = [word for line in narrow for word in line.split() if word != "|"]
+    assert words == [word for line in drawn for word in line.split() if word != "|"]
+    assert {line[2] for line in narrow[narrow.index("") + 1 :]} <= set("+|*-")
 
 
 @pytest.mark.parametrize("name", template_names())

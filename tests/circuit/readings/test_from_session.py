@@ -24,14 +24,23 @@ def series(time_s: np.ndarray, value: np.ndarray) -> Series:
     return Series(time_s, value, np.full(n, 0.01, np.float32), np.zeros(n, np.uint16))
 
 
-def taken(path: Path, point: str, quantity: Quantity, value: np.ndarray, marks: dict[str, float]) -> list[Measurement]:
+def taken(
+    path: Path, point: str, quantity: Quantity, value: np.ndarray, marks: dict[str, float], circuit: str = "pump-feed"
+) -> list[Measurement]:
     with SessionWriter.create(path) as writer:
         channel = writer.add_channel("probe", quantity, point=point)
         writer.append_series(channel, series(np.arange(len(value)) / 3.0, value))
         for name, time_s in marks.items():
             writer.add_marker(time_s, name)
     with open_reader(path) as reader:
-        return measurements_from_session(reader, load_circuit("pump-feed"))[0]
+        return measurements_from_session(reader, load_circuit(circuit))[0]
+
+
+@pytest.mark.parametrize("point", ["battery_plus to plug_feed", "battery_plus to heater_plug_feed"])
+def test_across_an_open_relay_the_source_is_no_drop_on_a_branch_as_in_the_chain(tmp_path: Path, point: str) -> None:
+    value = np.concatenate([np.full(6, 12.5), np.full(6, 0.3), np.full(18, 12.5)])
+    found = taken(tmp_path / "a.sqlite", point, Quantity.DC_VOLTAGE, value, {"key-on": 1.8}, "pump-and-heater")
+    assert [m.value for m in found] == [pytest.approx(0.3)]
 
 
 def test_a_prime_and_a_crank_give_a_level_each(tmp_path: Path) -> None:

@@ -37,15 +37,30 @@ def test_every_circuit_can_be_drawn_at_each_of_its_places(name: str) -> None:
         words = "".join(drawn.itertext())
         assert "red" in words
         assert "black" in words
-        assert all(part.id.split("_")[0][:8] in words for part in circuit.parts)
+        k = circuit.commands.get(id_, circuit.part_index.get(id_, -1))
+        k = circuit.part_index[circuit.point_of[id_].after] if id_ in circuit.point_of else k
+        for passed in (*circuit.upstream[k], k, *circuit.downstream[k]):
+            assert circuit.parts[passed].id.split("_")[0][:8] in words
 
 
-def test_a_probe_on_a_branch_is_not_drawn_on_the_chain() -> None:
+def test_a_probe_on_a_branch_is_drawn_on_the_way_through_it() -> None:
     parts: list[dict[str, object]] = [{"id": "battery", "kind": "battery"}, {"id": "fuse", "kind": "fuse"}]
     parts += [{"id": "left", "kind": "load", "resistance_ohm": 6.0}, {"id": "bolt", "kind": "ground"}]
-    beside = {"id": "right_side", "after": "fuse", "part": [{"id": "right", "kind": "load", "resistance_ohm": 6.0}]}
-    circuit = circuit_from_table({"part": parts, "branch": [beside], "point": [{"id": "top", "after": "fuse"}]})
-    assert not probe_picture(circuit, Measurement("voltage_drop", "right", "right"))
-    drawn = "".join(ElementTree.fromstring(probe_svg(circuit, Measurement("voltage", "top"))).itertext())
-    assert "left" in drawn
-    assert "right" not in drawn
+    beside = [
+        {
+            "id": f"{name}_side",
+            "after": "fuse",
+            "part": [{"id": f"{name}_wire", "kind": "wire"}, {"id": name, "kind": "load", "resistance_ohm": 6.0}],
+        }
+        for name in ("right", "third")
+    ]
+    circuit = circuit_from_table({"part": parts, "branch": beside, "point": [{"id": "top", "after": "fuse"}]})
+
+    def drawn(m: Measurement) -> str:
+        return "".join(ElementTree.fromstring(probe_svg(circuit, m)).itertext())
+
+    assert "left" in drawn(Measurement("voltage", "top"))
+    assert "right" not in drawn(Measurement("voltage", "top"))
+    assert "right" in drawn(Measurement("voltage_drop", "right", "right"))
+    assert "left" not in drawn(Measurement("voltage_drop", "right", "right"))
+    assert not probe_picture(circuit, Measurement("voltage", "right_wire", "third_wire")), "no one way passes both"

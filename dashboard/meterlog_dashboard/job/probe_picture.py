@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import textwrap
+from collections.abc import Collection
 from html import escape
 from urllib.parse import quote
 
@@ -38,18 +39,22 @@ def probes(circuit: Circuit, m: Measurement) -> tuple[int, int]:
 
 
 def probe_picture(circuit: Circuit, m: Measurement) -> str:
-    """The drawing as an address of an image that needs no file; empty where a probe is on a branch, beside the line."""
-    places = {*probes(circuit, m), circuit.commands.get(m.at, circuit.part_index.get(m.at, 0))}
-    if not all(place in circuit.chain for place in places):
-        return ""
-    return "data:image/svg+xml;utf8," + quote(probe_svg(circuit, m))
+    """The drawing as an address of an image that needs no file; empty where no one way passes both probes."""
+    svg = probe_svg(circuit, m)
+    return f"data:image/svg+xml;utf8,{quote(svg)}" if svg else ""
 
 
 def probe_svg(circuit: Circuit, m: Measurement) -> str:
-    """The drawing as SVG."""
-    names = [*(plain(part.id) for part in circuit.parts[: len(circuit.chain)]), "battery −"]
-    coil = circuit.commands.get(m.at) if m.at_coil or m.at in circuit.commands else None
-    red, black = probes(circuit, m)
+    """The drawing as SVG: the chain, or the way through the branch where a probe is; empty where no one way passes
+    both probes."""
+    part = circuit.commands.get(m.at, circuit.part_index.get(m.at))
+    way = _way(circuit, probes(circuit, m), part)
+    if not way:
+        return ""
+    names = [*(plain(circuit.parts[k].id) for k in way), "battery −"]
+    nodes = [circuit.after[k] for k in way]
+    coil = way.index(circuit.commands[m.at]) if m.at in circuit.commands else None
+    red, black = (nodes.index(node) for node in probes(circuit, m))
     on = {coil} if coil is not None else {max(red, black)} if abs(red - black) == 1 else set()
     rows = -(-len(names) // _ACROSS)
     width, height = _ACROSS * (_BOX + _GAP) + _GAP, _TOP + rows * _ROW
@@ -67,6 +72,15 @@ def probe_svg(circuit: Circuit, m: Measurement) -> str:
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width} {height}" width="{width}" height="{height}">'
         f'{_LOOK}<polyline class="wire" points="{wire}"/>{"".join(boxes)}{"".join(leads)}</svg>'
     )
+
+
+def _way(circuit: Circuit, nodes: Collection[int], part: int | None) -> tuple[int, ...]:
+    """The parts from battery + round to battery - on a way that passes some nodes and a part; none where none does."""
+    for k in (*circuit.chain[-1:], *(inside[-1] for inside in circuit.branch_positions)):
+        way = (*circuit.upstream[k], k, *circuit.downstream[k])
+        if {circuit.after[one] for one in way}.issuperset(nodes) and (part is None or part in way):
+            return way
+    return ()
 
 
 def _middle(place: int) -> Spot:

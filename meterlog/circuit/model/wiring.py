@@ -106,6 +106,15 @@ class Wiring:
         return tuple(found)
 
     @cached_property
+    def downstream(self) -> tuple[tuple[int, ...], ...]:
+        """For each part, the positions of those that its current passes on its way to battery -, in that order."""
+        found = [tuple(self.chain[k + 1 :]) for k in self.chain]
+        for branch, inside in zip(self.branches, self.branch_positions, strict=True):
+            joins = found[self.part_index[branch.to]]
+            found += [(*range(k + 1, inside.stop), *joins) for k in inside]
+        return tuple(found)
+
+    @cached_property
     def on_feed_side(self) -> tuple[bool, ...]:
         """Tell for the node behind each part whether it lies before the load that it leads to; a bypass lies where it
         leaves."""

@@ -17,6 +17,7 @@ from werkzeug.serving import make_server
 
 from meterlog.reading import Quantity, Reading
 from meterlog.session import SessionWriter, open_reader
+from meterlog.session.summary import Summary, summarize
 from meterlog.stream.items import SessionItems
 from meterlog_dashboard.frame.view import Context
 from meterlog_dashboard.gate.access import LOOPBACK, Access
@@ -132,6 +133,30 @@ def test_what_is_recorded_is_heard_at_once_and_the_sessions_are_listed(port: int
         ]
         recording.writer.close()
         assert listener.hear()[-1] == {"type": "end", "ended": "clean"}
+
+
+def test_the_list_opens_only_what_changed_and_leaves_out_what_cannot_be_read(
+    port: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    opened: list[str] = []
+
+    def noted(path: Path) -> Summary:
+        opened.append(path.name)
+        return summarize(path)
+
+    def named() -> list[str]:
+        with closing(Listener(port, "sessions")) as listener:
+            return [one["session"] for one in listener.json()["sessions"]]
+
+    monkeypatch.setattr("meterlog_dashboard.session_files.session_list.summarize", noted)
+    for name in ("a.sqlite", "b.sqlite"):
+        shutil.copy(RECORDINGS / "key-on-suspect.sqlite", tmp_path / name)
+    (tmp_path / "torn.sqlite").write_bytes(b"no session" * 200)
+    assert named() == ["a.sqlite", "b.sqlite"]
+    opened.clear()
+    shutil.copy(RECORDINGS / "key-on-good-1.sqlite", tmp_path / "b.sqlite")
+    assert sorted(named()) == ["a.sqlite", "b.sqlite"]
+    assert opened == ["b.sqlite"]
 
 
 def test_a_listener_that_comes_again_goes_on_where_it_was(port: int, recording: Recording) -> None:

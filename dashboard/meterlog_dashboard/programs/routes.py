@@ -13,7 +13,7 @@ from collections.abc import Iterator
 import flask
 
 from meterlog.errors import MeterlogError, NotASession, SessionError
-from meterlog.session.summary import Summary, summarize
+from meterlog.session.summary import Summary
 from meterlog.stream.items import VERSION, SessionItems
 from meterlog_dashboard.frame.view import Context
 from meterlog_dashboard.programs.told_items import events
@@ -29,8 +29,8 @@ def add_routes(server: flask.Flask, context: Context) -> None:
     free = threading.BoundedSemaphore(LISTENERS)
 
     def sessions() -> flask.Response:
-        known = (summarize(context.folder.file(name)) for name in context.folder.names())
-        return _answer({"version": VERSION, "sessions": [_listed(one) for one in known if not one.damage]})
+        known = [_listed(one) for one in context.listed.all() if not one.damage]
+        return _answer({"version": VERSION, "sessions": known})
 
     def items(name: str) -> flask.Response:
         path = context.folder.file(name)
@@ -62,12 +62,12 @@ def _told(items: SessionItems, last_id: str) -> Iterator[str]:
 
 def _listed(session: Summary) -> dict[str, object]:
     return {
-        "session": session.path.name,
+        "session": session.name,
         "started_at": session.started_at.isoformat() if session.started_at else None,
         "growing": session.ended == "growing",
         "duration_s": session.duration_s,
         "readings": session.readings,
-        "details": session.details,
+        "details": dict(session.details),
     }
 
 

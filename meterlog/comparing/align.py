@@ -131,8 +131,8 @@ def _by_key_on(capture: Loaded, passes: list[Pass]) -> dict[int, Pass]:
 
 
 def primes(capture: Loaded, channel: Channel) -> list[Pass]:
-    """Return the primes on a channel, in time order."""
-    pulses = capture.events_of(channel, "prime_pulse")
+    """Return the primes on a channel, in time order; what a fault leaves of a run is none."""
+    pulses = [one for one in capture.events_of(channel, "prime_pulse") if not capture.evidence.is_run(one)]
     passes = []
     for pulse, after in zip_longest(pulses, pulses[1:]):
         end_s = min(pulse.end_s + _TAIL_S, after.start_s - _LEAD_S if after else math.inf)

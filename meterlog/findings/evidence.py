@@ -21,6 +21,7 @@ from meterlog.roles import Role
 from meterlog.series import Series
 from meterlog.session.contents import Contents
 from meterlog.session.model import Channel, Marker
+from meterlog.signal.levels import median
 
 _ENTERED_SHARE = 0.005
 """Error of a battery voltage that a person entered, as a share: a usual meter's accuracy (unverified)."""
@@ -85,6 +86,23 @@ class Evidence:
         if event.kind != "sag":
             return False
         return self._crank_itself(event) or any(_beside(event, other) for other in self._starter_at_work)
+
+    def is_run(self, pulse: Event) -> bool:
+        """Tell whether a pulse is no prime but a run cut short: in it the starter turned, or the battery was charged.
+
+        The starter's own pulses, of its feed or its current, are none.
+        """
+        if self._shows_starter(pulse):
+            return False
+        turned = any(one.start_s <= pulse.end_s and pulse.start_s <= one.end_s for one in self._starter_at_work)
+        return turned or self.marked_crank(pulse) or self._is_charged(pulse)
+
+    def _is_charged(self, event: Event) -> bool:
+        """Tell whether the battery was above any rest for most of an event."""
+        if self.battery is None or event.channel == self.battery.number:
+            return False
+        during = self.series(self.battery).between(event.start_s, event.end_s)
+        return len(during) > 0 and median(during.value) > self.limits.value("rest_full_v")
 
     def may_be_crank(self, event: Event) -> bool:
         """Tell whether a dip only looks like the starter's."""

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from typing import NamedTuple
 from weakref import WeakKeyDictionary
 
 import numpy as np
@@ -39,6 +40,14 @@ _FREE = (Quantity.TEMPERATURE,)
 """Quantities whose zero says nothing."""
 
 
+class Seen(NamedTuple):
+    """A channel, its lowest and highest reading so far (None where there is none), and one count, in its unit."""
+
+    channel: Channel
+    span: Span | None
+    one_count: float
+
+
 def extent(value: NDArray[np.float64]) -> Span | None:
     """Return the lowest and the highest finite value, of shape (n,); None where there is none."""
     if not len(value):
@@ -64,16 +73,21 @@ def fixed_scales(session: Loaded) -> dict[int, Span]:
 
 
 def _found(session: Loaded) -> dict[int, Span]:
-    together: dict[tuple[Quantity, Role], list[Channel]] = {}
-    for channel in session.channels:
-        together.setdefault((channel.quantity, channel.measurand.role), []).append(channel)
-    system_v = session.system_v or (24.0 if session.shows_24_v() else 12.0)
+    every = ((channel, session.series(channel.number)) for channel in session.channels)
+    seen = [Seen(channel, extent(series.value), count_of(series)) for channel, series in every]
+    return common_scales(seen, session.system_v or (24.0 if session.shows_24_v() else 12.0))
+
+
+def common_scales(seen: Sequence[Seen], system_v: float) -> dict[int, Span]:
+    """Return the scale of each channel, by its number, in its unit: one for all of a quantity and role."""
+    together: dict[tuple[Quantity, Role], list[Seen]] = {}
+    for one in seen:
+        together.setdefault((one.channel.quantity, one.channel.measurand.role), []).append(one)
     found = dict[int, Span]()
     for (quantity, role), group in together.items():
-        every = [session.series(channel.number) for channel in group]
-        seen = [span for series in every if (span := extent(series.value)) is not None]
-        scale = fixed_scale(quantity, role, seen, max(map(count_of, every)), system_v)
-        found |= dict.fromkeys((channel.number for channel in group), scale)
+        spans = [one.span for one in group if one.span is not None]
+        scale = fixed_scale(quantity, role, spans, max(one.one_count for one in group), system_v)
+        found |= dict.fromkeys((one.channel.number for one in group), scale)
     return found
 
 

@@ -13,7 +13,8 @@ import pytest
 from meterlog.reading import Flag, Quantity, Reading
 from meterlog.session import SessionWriter
 from meterlog.session.markers import add_marker
-from meterlog_dashboard.live.feed import KEPT, LiveFeed
+from meterlog_dashboard.live.feed import LiveFeed
+from meterlog_dashboard.live.followed import KEPT
 
 V = Quantity.DC_VOLTAGE
 
@@ -139,3 +140,17 @@ def test_the_end_is_told_and_the_file_is_left_alone(growing: Growing) -> None:
     growing.writer.close()
     assert look(follower)["state"] == "clean"
     assert [path.name for path in growing.writer.path.parent.iterdir()] == ["live.sqlite"]
+
+
+def test_a_dead_supply_is_drawn_flat_and_channels_of_a_kind_share_a_scale(growing: Growing) -> None:
+    follower = LiveFeed(growing.writer.path)
+    growing.writer.add_channel("pump supply", V, interval_s=0.1, address="status14:y")
+    growing.writer.add_channel("current", Quantity.DC_CURRENT, interval_s=0.1, address="status14:z")
+    growing.read(0.0, -0.01, 0.01, 0.0, begin_s=0)
+    feed, supply, current = (one["scale"] for one in look(follower)["channels"])
+    assert feed == supply
+    assert feed[0] < -0.5
+    assert feed[1] > 16.0
+    assert current != feed
+    growing.read(26.0, begin_s=0.4)
+    assert look(follower)["channels"][0]["scale"][1] > 32.0, "of a 24 V system"

@@ -25,6 +25,7 @@ FEED: dict[str, Any] = {
     "age_s": 0.1,
     "silent_after_s": 2.0,
     "interval_s": 0.5,
+    "scale": [-1.7, 17.0],
     "link": {"sort": "calm", "word": "link up", "text": "", "since": "up"},
     "now": {"sort": "calm", "word": "on at", "text": "12.10 V", "since": "on 1.0"},
 }
@@ -198,6 +199,7 @@ def test_the_chart_shows_overload_markers_and_events_in_their_rows(tab: Page) ->
     drawn = run(tab, "chart", f"m.chartUpdate(v[0], 60, {look}, 368)", live)
     assert drawn["data"]["x"] == [[1, 2, 3], [2], [], []]
     assert drawn["change"]["xaxis.range"] == [0, 60]
+    assert drawn["change"]["yaxis.range"] == drawn["change"]["yaxis3.range"] == [-1.7, 17.0]
     marked, triggered, event = drawn["change"]["shapes"]
     assert (marked["x0"], marked["line"]["dash"], triggered["line"]["dash"]) == (2.5, "dash", "dot")
     assert (event["yref"], event["x0"], event["x1"]) == ("y3 domain", 1.0, 1.2)

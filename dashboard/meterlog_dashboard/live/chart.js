@@ -22,7 +22,7 @@ export function emptyChart(channels, windowS, look) {
       anchor: rows > 1 ? "y" + (2 * rows - 1) : "y" } };
   channels.forEach((one, place) => {
     const domain = [1 - (place + 1) / rows, 1 - place / rows - gap], row = suffix(place), colour = look.colourOf(place);
-    layout["yaxis" + row] = { domain, title: { text: one.unit }, zeroline: false, nticks: rowPx < 100 ? 3 : 4, gridcolor: look.grid };
+    layout["yaxis" + row] = { domain, title: { text: one.unit }, zeroline: false, range: one.scale, nticks: rowPx < 100 ? 3 : 4, gridcolor: look.grid };
     layout["yaxis" + (2 * place + 2)] = { overlaying: "y" + row, range: [0, 1], visible: false };
     traces.push({ x: [], y: [], mode: "lines+markers", line: { color: colour, width: 1.8, shape: "hv" },
       marker: { color: colour, size: 4 }, yaxis: "y" + row, connectgaps: false });
@@ -44,6 +44,7 @@ export function chartUpdate(live, windowS, look, widthPx) {
     ...columns(live),
     change: {
       "xaxis.range": [start, end],
+      ...Object.fromEntries(live.channels.map((one, place) => ["yaxis" + suffix(place) + ".range", one.scale])),
       shapes: [...marks.map((one) => markerLine(one, look.marker)), ...found.map((one) => eventBand(one, domain(one.channel)))],
       annotations: words(live.channels, marks, found, domain, { start, end, windowS, widthPx }),
     },

@@ -10,31 +10,29 @@ import math
 import threading
 import time
 from collections import deque
-from dataclasses import dataclass, field
-from itertools import islice
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from meterlog.capture.detection import live_detection
-from meterlog.capture.notices import Detector
 from meterlog.capture.present import SILENT_INTERVALS, Present, link_now, silent_after_s, state_now
 from meterlog.cli.terminal.readout import readout
+from meterlog.details import entered_number
 from meterlog.drawing.palette import kind_colour
+from meterlog.drawing.scale import Span, common_scales
 from meterlog.events import Event
+from meterlog.events.settings import SYSTEM_SPLIT_V
 from meterlog.kinds import KINDS
-from meterlog.reading import Flag, Reading
+from meterlog.reading import Flag, Quantity, Reading
 from meterlog.session import Channel, LinkChange, Marker, open_reader
 from meterlog.session.lock import recorder_says
 from meterlog.session.model import ARMED, CAPTURE
 from meterlog.session.reader import SessionReader
 from meterlog.session.readings import readings_of
 from meterlog.text.figures import displayed
+from meterlog_dashboard.live.followed import KEPT, Followed, Point
 from meterlog_dashboard.session_files.folder import SessionFolder
-
-KEPT = 1500
-"""Readings a channel that a page which comes late is given: 2.5 minutes at 10 readings/s."""
 
 _SHARED_S = 0.03
 """Pages that ask within so short a time are answered from one look at the file, s; a guess."""
@@ -44,42 +42,6 @@ _EVENTS_KEPT = 200
 """Events and markers that a page which comes late is given; a guess, it lists 8."""
 _BREAK_AT_LEAST_S = 1.0
 """The drawn line breaks where readings are missing for so long: as the event `gap`, s."""
-_STEPS = 40
-"""Steps between readings whose median is the interval; with fewer than `_LEAST_STEPS` the session's own counts."""
-_LEAST_STEPS = 4
-"""Fewer steps say nothing of the interval; a guess."""
-
-
-@dataclass(slots=True)
-class _Point:
-    """A reading on its way to the browser: sequence number, time, value; None breaks the line or is an overload."""
-
-    sequence: int
-    time_s: float
-    value: float | None
-    overload: bool = False
-
-
-@dataclass
-class _Followed:
-    """One channel, as far as it was read."""
-
-    channel: Channel
-    detector: Detector
-    cursor: int = 0
-    points: deque[_Point] = field(default_factory=lambda: deque(maxlen=KEPT))
-    steps: deque[float] = field(default_factory=lambda: deque(maxlen=_STEPS))
-    last: Reading | None = None
-    low: float = math.inf
-    high: float = -math.inf
-    count: int = 0
-
-    @property
-    def interval_s(self) -> float | None:
-        """Between readings, s: the median of the last ones."""
-        if len(self.steps) >= _LEAST_STEPS:
-            return float(np.median(self.steps))
-        return self.channel.interval_s
 
 
 class LiveFeed:
@@ -92,7 +54,7 @@ class LiveFeed:
         self._epoch = f"{time.time_ns():x}"
         self._sequence = 0
         self._looked_s = -math.inf
-        self._followed: dict[int, _Followed] = {}
+        self._followed: dict[int, Followed] = {}
         self._events: deque[tuple[int, Event]] = deque(maxlen=_EVENTS_KEPT)
         self._markers: list[Marker] = []
         self._links: list[LinkChange] = []
@@ -118,8 +80,8 @@ class LiveFeed:
                 "sequence": self._sequence,
                 "reset": reset,
                 "state": self._ended,
-                "channels": [self._said(one) for one in self._shown()],
-                "points": {one.channel.number: _columns(one.points, after) for one in self._shown()},
+                "channels": self._channels(),
+                "points": {one.channel.number: one.columns(after) for one in self._shown()},
                 "events": [self._event(n, event) for n, event in self._events if n > after],
                 "markers": [[m.time_s, m.name, m.note, m.by == CAPTURE] for m in self._markers[-_EVENTS_KEPT:]],
             }
@@ -149,7 +111,7 @@ class LiveFeed:
             self._show_unkept()
 
     def _follow(self, channel: Channel) -> None:
-        self._followed[channel.number] = _Followed(channel, self._detection(channel))
+        self._followed[channel.number] = Followed(channel, self._detection(channel))
         for marker in self._markers:
             self._followed[channel.number].detector.marker(marker)
 
@@ -169,7 +131,7 @@ class LiveFeed:
         by_capture = [marker for marker in self._markers if marker.by == CAPTURE]
         return bool(by_capture) and by_capture[-1].name == ARMED and "shows" in recorder_says(self.path)
 
-    def _read(self, reader: SessionReader, one: _Followed) -> None:
+    def _read(self, reader: SessionReader, one: Followed) -> None:
         series, one.cursor = reader.follow(one.channel.number, one.cursor)
         if not len(series):
             return
@@ -182,19 +144,19 @@ class LiveFeed:
             one.low, one.high = min(one.low, float(finite.min())), max(one.high, float(finite.max()))
         self._found(one.detector.feed(readings))
 
-    def _add(self, one: _Followed, reading: Reading) -> None:
+    def _add(self, one: Followed, reading: Reading) -> None:
         """Keep a reading for the pages, with a break before it where readings are missing."""
         if one.last is not None:
             step_s = reading.time_s - one.last.time_s
             if step_s > max(_BREAK_AT_LEAST_S, SILENT_INTERVALS * (one.interval_s or 0.0)):
                 self._sequence += 1
-                one.points.append(_Point(self._sequence, one.last.time_s + 1e-3, None))
+                one.points.append(Point(self._sequence, one.last.time_s + 1e-3, None))
             else:
                 one.steps.append(step_s)
         self._sequence += 1
         overload = not math.isfinite(reading.value)
         value = None if overload else reading.value
-        one.points.append(_Point(self._sequence, reading.time_s, value, overload))
+        one.points.append(Point(self._sequence, reading.time_s, value, overload))
         one.last = reading
 
     def _show_unkept(self) -> None:
@@ -209,17 +171,28 @@ class LiveFeed:
             self._sequence += 1
             self._events.append((self._sequence, event))
 
-    def _shown(self) -> list[_Followed]:
+    def _shown(self) -> list[Followed]:
         """The channels that are still measured: where a dial was turned, only the newest quantity's."""
-        newest: dict[tuple[str, str], _Followed] = {}
+        newest: dict[tuple[str, str], Followed] = {}
         for one in self._followed.values():
             key = (one.channel.address, one.channel.label)
             rival = newest.get(key)
-            if rival is None or _last_s(one) >= _last_s(rival):
+            if rival is None or one.last_s >= rival.last_s:
                 newest[key] = one
         return sorted(newest.values(), key=lambda one: one.channel.number)
 
-    def _said(self, one: _Followed) -> dict[str, Any]:
+    def _channels(self) -> list[dict[str, Any]]:
+        shown = self._shown()
+        scales = self._scales(shown)
+        return [self._said(one) | {"scale": scales[one.channel.number]} for one in shown]
+
+    def _scales(self, shown: list[Followed]) -> dict[int, Span]:
+        """The height of each one's axis, as Review draws it."""
+        volts = [one.high for one in shown if one.channel.quantity is Quantity.DC_VOLTAGE]
+        usual_v = 24.0 if max(volts, default=0.0) > SYSTEM_SPLIT_V else 12.0
+        return common_scales([one.seen for one in shown], entered_number(self._about["details"], "system_v") or usual_v)
+
+    def _said(self, one: Followed) -> dict[str, Any]:
         channel = one.channel
         now_s = time.monotonic() - self._start_s
         age_s = None if one.last is None else max(0.0, now_s - one.last.time_s)
@@ -290,24 +263,5 @@ class LiveFeeds:
             return self._by_name[name]
 
 
-def _columns(points: deque[_Point], after: int) -> list[list[Any]]:
-    """Times, values, overloads of the points after a sequence number; those are at the right end."""
-    new = 0
-    for point in reversed(points):
-        if point.sequence <= after:
-            break
-        new += 1
-    some = list(islice(points, len(points) - new, None))
-    return [
-        [round(point.time_s, 4) for point in some],
-        [point.value for point in some],
-        [int(point.overload) for point in some],
-    ]
-
-
 def _present(present: Present) -> dict[str, str]:
     return {"sort": present.sort, "word": present.word, "text": present.text, "since": present.since}
-
-
-def _last_s(one: _Followed) -> float:
-    return one.last.time_s if one.last else -math.inf

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from meterlog.analysis import Analysis
-    from meterlog.fleet.frames import Dataset
+    from meterlog.fleet.asking.frames import Dataset
     from meterlog.notebook.results import Compared, Diagnosed
     from meterlog.notebook.session import Session
 
@@ -97,7 +97,7 @@ def dataset(path: Path | str, **where: object) -> Dataset:
     Raises:
         DatasetError: it is no dataset, cannot be read, or nothing is known of a key.
     """
-    from meterlog.fleet.frames import Dataset
+    from meterlog.fleet.asking.frames import Dataset
 
     return Dataset(path, {key: str(value) for key, value in where.items()})
 

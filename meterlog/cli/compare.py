@@ -17,7 +17,7 @@ from meterlog.cli.terminal.notes import print_notes
 from meterlog.errors import UsageError
 
 if TYPE_CHECKING:
-    from meterlog.fleet.where import Where
+    from meterlog.fleet.asking.where import Where
     from meterlog.sides import Sides
 
 EXAMPLE = "meterlog compare --good recordings/key-on-good-1.sqlite recordings/key-on-suspect.sqlite"
@@ -85,7 +85,7 @@ def _sides(args: argparse.Namespace) -> tuple[Sides, list[str], list[str]]:
         return BEFORE_AFTER, args.before, args.after
     if not args.good or not args.suspect:
         raise UsageError("name --good SESSION and a SUSPECT, or --before SESSION and --after SESSION")
-    from meterlog.fleet.where import where_of
+    from meterlog.fleet.asking.where import where_of
 
     where = where_of(args.where)
     return KNOWN_GOOD, [path for good in args.good for path in _sessions(good, where)], args.suspect
@@ -104,13 +104,13 @@ def _sessions(good: str, where: Where) -> list[str]:
 
 
 def _of_dataset(good: str, where: Where) -> list[str]:
-    from meterlog.fleet.frames import Dataset
+    from meterlog.fleet.asking.frames import Dataset
 
     return [str(path) for path in Dataset(good, where)["sessions"].session]
 
 
 def _of_folder(good: str, where: Where) -> list[str]:
-    from meterlog.fleet.where import check_keys, fits
+    from meterlog.fleet.asking.where import check_keys, fits
     from meterlog.session.files import session_files
     from meterlog.session.reader import open_reader
 

@@ -36,6 +36,7 @@ TOPICS = {
     "report": ("meterlog", "report", "the page for the customer"),
     "tables": ("meterlog", "exchange", "tables in and out"),
     "collect": ("meterlog", "fleet", "what many sessions show, as one dataset of tables"),
+    "ask": ("meterlog", "fleet/asking", "questions to a dataset, and what is normal"),
     "trends": ("meterlog", "trends", "what has changed on a vehicle, and since when"),
     "sessions": ("meterlog", "session", "session files, corrections, notebooks"),
 }

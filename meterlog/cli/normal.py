@@ -24,7 +24,7 @@ from meterlog.text.safe import one_line
 if TYPE_CHECKING:
     import pandas as pd
 
-    from meterlog.fleet.normal import Normal
+    from meterlog.fleet.asking.normal import Normal
 
 EXAMPLE = "meterlog normal fleet --where vehicle_kind='Panel van'"
 
@@ -44,9 +44,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Read, and print."""
-    from meterlog.fleet.either import dataset_or_folder
-    from meterlog.fleet.normal import normal_of
-    from meterlog.fleet.where import CIRCUIT, where_of
+    from meterlog.fleet.asking.either import dataset_or_folder
+    from meterlog.fleet.asking.normal import normal_of
+    from meterlog.fleet.asking.where import CIRCUIT, where_of
 
     if args.out is not None:
         check_out(args.out, [str(args.source)])
@@ -85,7 +85,7 @@ def _lines(found: list[Normal]) -> Iterator[str]:
 
 
 def _of_one(one: Normal) -> Iterator[str]:
-    from meterlog.fleet.normal import sentence
+    from meterlog.fleet.asking.normal import sentence
 
     middle = shown(one.middle, one.unit, digits=_DIGITS)
     if one.low is None or one.high is None:

@@ -30,8 +30,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Find them, and print."""
-    from meterlog.fleet.either import dataset_or_folder
-    from meterlog.fleet.where import where_of
+    from meterlog.fleet.asking.either import dataset_or_folder
+    from meterlog.fleet.asking.where import where_of
     from meterlog.trends import histories, judge
     from meterlog.trends.words import as_json, as_text
 

@@ -14,7 +14,7 @@ from markupsafe import Markup
 from meterlog.drawing import drawing_library
 from meterlog.drawing.palette import BLACK, GRID, ORANGE, ROLES, trace_rules
 from meterlog.drawing.primitives import Figure, layout, line
-from meterlog.fleet.normal import Normal
+from meterlog.fleet.asking.normal import Normal
 from meterlog.report.build import colours, figure_json, template, versions
 
 _HEIGHT_PX = 300

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from meterlog.comparing.combine import false_alarm
-from meterlog.fleet.normal import normal_of
+from meterlog.fleet.asking.normal import normal_of
 from meterlog.signal.tolerance import SHARE
 from tests.bench.results import printed
 from tests.fleet.test_normal import measures

@@ -14,7 +14,7 @@ import pytest
 
 from meterlog.cli import main
 from meterlog.comparing.combine import false_alarm
-from meterlog.fleet.normal import Normal, normal_of, sentence
+from meterlog.fleet.asking.normal import Normal, normal_of, sentence
 
 BEGAN = datetime(2026, 1, 1, tzinfo=UTC)
 

@@ -20,7 +20,7 @@ from meterlog.fleet.collect import collect
 from tests.bench.fleet.generate import write_session
 from tests.bench.fleet.world import DAYS, KINDS, fleet
 
-README = (Path(__file__).parents[2] / "meterlog" / "fleet" / "README.md").read_text("utf-8")
+README = (Path(__file__).parents[2] / "meterlog" / "fleet" / "asking" / "README.md").read_text("utf-8")
 QUESTIONS = re.findall(r"```sql\n(.+?)```\n```python\n(.+?)```", README, re.S)
 SEED, STARTS, LAST_DAY = 11, 6, DAYS - 1
 VANS = fleet(SEED, 8)

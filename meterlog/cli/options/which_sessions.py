@@ -6,7 +6,7 @@ import argparse
 
 
 def add_where(parser: argparse.ArgumentParser, of: str = "") -> None:
-    """Declare `--where`; `meterlog.fleet.where.where_of` reads it.
+    """Declare `--where`; `meterlog.fleet.asking.where.where_of` reads it.
 
     Args:
         parser: of the command.

@@ -13,9 +13,9 @@ import pyarrow.dataset as arrow
 from pyarrow.parquet import ParquetFile
 
 from meterlog.errors import DatasetError
+from meterlog.fleet.asking.where import CIRCUIT, Where, check_keys, facts_of, fits
 from meterlog.fleet.manifest import is_dataset
 from meterlog.fleet.tables import PARTED_BY, TABLES, check_version, key_of
-from meterlog.fleet.where import CIRCUIT, Where, check_keys, facts_of, fits
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -8,8 +8,8 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 
 from meterlog.errors import UsageError
+from meterlog.fleet.asking.frames import Dataset
 from meterlog.fleet.collect import collect
-from meterlog.fleet.frames import Dataset
 from meterlog.fleet.manifest import is_dataset
 
 

@@ -1,0 +1,1 @@
+"""Asks a dataset: as frames, some sessions of it, what is normal."""

@@ -53,17 +53,21 @@ def run(args: argparse.Namespace) -> int:
     access = Access(hosts, port, lan, lambda code: _show_code(code, lan))
     from waitress.server import create_server
 
+    from meterlog_dashboard.downloads.tables import AT_ONCE
     from meterlog_dashboard.frame.app import build
-    from meterlog_dashboard.gate.lan_server import THREADS, serve_lan
+    from meterlog_dashboard.gate.lan_server import THREADS, WAITING_BYTES, serve_lan
     from meterlog_dashboard.programs.routes import LISTENERS
 
     application = build(args.folder, access).server
     # A browser that opens a page asks for many files at once: that they wait a moment is no news for the terminal.
     logging.getLogger("waitress.queue").setLevel(logging.ERROR)
-    server = create_server(application, sockets=[listening], threads=THREADS + LISTENERS, ident="meterlog")
+    threads = THREADS + LISTENERS + AT_ONCE
+    server = create_server(
+        application, sockets=[listening], threads=threads, outbuf_high_watermark=WAITING_BYTES, ident="meterlog"
+    )
     if address is not None and certificate is not None:
         try:
-            serve_lan(application, address, port, certificate.context(), access.paired)
+            serve_lan(application, address, port, certificate.context(), access.paired, threads)
         except OSError as error:
             raise _not_usable(port, error) from error
     print(f"The page is at http://127.0.0.1:{port}/ (Ctrl-C ends it)", flush=True)

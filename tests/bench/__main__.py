@@ -31,9 +31,10 @@ SPEED = (
     "draw",
     "start",
     "demo",
-    "page_live",
-    "page_review",
-    "page_large",
+    "page.live",
+    "page.review",
+    "page.large",
+    "page.downloads",
 )
 MORE = ("ble", "board", "imports")
 """Run only when they are named: minutes each; `ble` wants dbus-daemon."""

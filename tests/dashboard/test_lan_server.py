@@ -171,6 +171,14 @@ def test_a_stranger_who_asks_and_takes_no_answer_is_ended_too(page: Page, monkey
         wait_for(lambda: greedy_is_over(greedy))
 
 
+def test_a_paired_device_that_takes_nothing_of_its_answer_is_ended(page: Page, monkeypatch: pytest.MonkeyPatch) -> None:
+    cookie = page.pair(PHONE)
+    monkeypatch.setattr(lan_server, "PAIRED_IDLE_S", 0.1)
+    asked = f"GET /long HTTP/1.1\r\nHost: {OWN}:{page.port}\r\nCookie: {cookie}\r\n\r\n" * 9
+    with page.hold(PHONE, asked.encode()) as held:
+        wait_for(lambda: greedy_is_over(held))
+
+
 def greedy_is_over(greedy: socket.socket) -> bool:
     """Tell whether sending fails because the other side has ended it."""
     try:

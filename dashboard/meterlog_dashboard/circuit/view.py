@@ -10,7 +10,7 @@ from dash.development.base_component import Component
 from dash.exceptions import PreventUpdate
 
 from meterlog.errors import MeterlogError
-from meterlog_dashboard.downloads import circuit_address
+from meterlog_dashboard.downloads.links import circuit_address
 from meterlog_dashboard.frame.elements import dropdown
 from meterlog_dashboard.frame.view import Context
 from meterlog_dashboard.session_files.folder import job_of

@@ -14,7 +14,7 @@ from meterlog.errors import MeterlogError
 from meterlog.reading import Quantity
 from meterlog.series import Series
 from meterlog.sides import BEFORE_AFTER, KNOWN_GOOD, Sides
-from meterlog_dashboard.downloads import report_address
+from meterlog_dashboard.downloads.links import report_address
 from meterlog_dashboard.frame.elements import PLOT, dropdown, table, verdict_word
 from meterlog_dashboard.frame.view import Context
 from meterlog_dashboard.session_files.folder import job_of

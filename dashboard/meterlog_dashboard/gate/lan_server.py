@@ -29,12 +29,15 @@ UNPAIRED_S = 10.0
 PAIRED_CONNECTIONS = 32
 """Of one paired address: a browser opens six, and a phone may have several tabs. A guess."""
 PAIRED_IDLE_S = 120
-"""A paired device may keep a connection without asking for so long, s; a guess."""
+"""A paired device may keep a connection without asking, or without taking what it asked for, for so long, s; a
+guess."""
 MOST_CONNECTIONS = 400
 """Of all together; Python's select takes no more than 1024 files, and poll is not everywhere."""
 LARGEST_BODY_BYTES = 4_000_000
 """The largest question of a view, with what the browser holds, has some 100 kB; without a limit, strangers fill the
 disk."""
+WAITING_BYTES = 1_000_000
+"""Made of a long answer and not taken yet; then its making waits. A guess: a second of a slow network."""
 THREADS = 8
 """Requests answered at the same time; a browser opens six connections."""
 
@@ -55,11 +58,13 @@ class _LanServer(TcpWSGIServer):  # type: ignore[misc]
             _end(channel)
 
     def maintenance(self, now: float) -> None:
-        """Close what is idle, and what is not paired and has had its time."""
+        """Close what is idle or takes nothing of its answer, and what is not paired and has had its time."""
         super().maintenance(now)
         paired = self.paired()
         for channel in self._open():
-            if channel.addr[0] not in paired and channel.creation_time < now - UNPAIRED_S:
+            stranger_s = now - channel.creation_time if channel.addr[0] not in paired else 0.0
+            idle_s = now - channel.last_activity if channel.total_outbufs_len else 0.0
+            if stranger_s > UNPAIRED_S or idle_s > PAIRED_IDLE_S:
                 _end(channel)
 
     def _open(self) -> list[HTTPChannel]:
@@ -91,7 +96,12 @@ def surplus(channels: list[HTTPChannel], paired: Set[str]) -> list[HTTPChannel]:
 
 
 def serve_lan(
-    application: Application, address: str, port: int, tls: ssl.SSLContext, paired: Callable[[], Set[str]]
+    application: Application,
+    address: str,
+    port: int,
+    tls: ssl.SSLContext,
+    paired: Callable[[], Set[str]],
+    threads: int = THREADS,
 ) -> None:
     """Answer other devices over TLS, in threads of its own, until the program ends.
 
@@ -101,6 +111,7 @@ def serve_lan(
         port: the port to listen on.
         tls: what the connections are encrypted with.
         paired: gives the addresses of the paired devices.
+        threads: requests answered at the same time.
 
     Raises:
         OSError: the port cannot be used.
@@ -109,7 +120,8 @@ def serve_lan(
         application,
         host=address,
         port=port,
-        threads=THREADS,
+        threads=threads,
+        outbuf_high_watermark=WAITING_BYTES,
         connection_limit=MOST_CONNECTIONS,
         channel_timeout=PAIRED_IDLE_S,
         cleanup_interval=1,

@@ -8,7 +8,7 @@ from dash.development.base_component import Component
 from meterlog.drawing.palette import BLUE, GREY, GRID
 from meterlog.drawing.primitives import layout as figure_layout
 from meterlog_dashboard.cautions.panel import cautions_panel
-from meterlog_dashboard.downloads import session_links
+from meterlog_dashboard.downloads.links import session_links
 from meterlog_dashboard.frame.addresses import session_address
 from meterlog_dashboard.frame.elements import USUAL_MARKERS, attributes, skeleton
 from meterlog_dashboard.frame.view import Context

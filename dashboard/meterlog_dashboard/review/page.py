@@ -17,7 +17,7 @@ from meterlog.drawing.scale import fixed_scales
 from meterlog.errors import MeterlogError, NotASession, SessionError
 from meterlog.text.figures import seconds
 from meterlog_dashboard.aside.acts import file_acts
-from meterlog_dashboard.downloads import session_links
+from meterlog_dashboard.downloads.links import session_links
 from meterlog_dashboard.frame.addresses import job_address
 from meterlog_dashboard.frame.elements import PLOT, STRIP_PLOT, attributes, skeleton
 from meterlog_dashboard.frame.view import Context

@@ -10,9 +10,9 @@ from dash.development.base_component import Component
 from meterlog.session.names import SUFFIX
 from meterlog.session.summary import Summary, holding
 from meterlog.text.figures import count, seconds
-from meterlog_dashboard import downloads
 from meterlog_dashboard.aside.acts import put_back_list
 from meterlog_dashboard.aside.sessions import removed
+from meterlog_dashboard.downloads import routes as downloads
 from meterlog_dashboard.frame.addresses import session_address
 from meterlog_dashboard.frame.view import Context
 from meterlog_dashboard.review import page as review_page

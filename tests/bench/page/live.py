@@ -1,10 +1,10 @@
 """The live page: from a meter's byte on the wire to the pixel, and what an hour of readings does to memory.
 
-`python -m tests.bench.page_live [SECONDS]` serves the page, records four emulated meters (pseudo-terminals, 10 readings
+`python -m tests.bench.page.live [SECONDS]` serves the page, records four emulated meters (pseudo-terminals, 10 readings
 a second each) through its form's own start, opens the live page in Chromium twice and takes from one of them when each
 value was painted. A reading that the next one overtook counts as painted when that one was. Goal: 95 % within 500 ms.
 
-`python -m tests.bench.page_live --hour [SECONDS]` writes an hour of readings (four channels, 40 a second in all) within
+`python -m tests.bench.page.live --hour [SECONDS]` writes an hour of readings (four channels, 40 a second in all) within
 so many seconds (120) while two pages follow, and compares the browser's heap and the server's memory at the end with
 those at a fifth of the way. Goal: less than 20 % more. The pages ask and draw without a pause, to come nearer to an
 hour's 25,000 questions; it prints how many were asked.
@@ -24,19 +24,19 @@ from typing import Any
 
 import numpy as np
 import psutil
-from playwright.sync_api import Page, Route, sync_playwright
+from playwright.sync_api import Page, Route
 
 from meterlog.reading import Quantity, Reading
 from meterlog.session import SessionWriter
 from meterlog_dashboard.record.recorder_process import RecorderOptions, Recorders
 from meterlog_dashboard.session_files.folder import SessionFolder
+from tests.bench.page.served import chromium, served
 from tests.bench.table import Row, at_most, show
 
 METERS, RATE_HZ = 4, 10.0
 LATENCY_GOAL_MS, GROWTH_GOAL = 500.0, 0.20
 _HOUR_S = 3600.0
 _LEAD_S = 25.0
-_CHROMIUM = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking"]
 
 _OBSERVE = """() => {
   window.painted = [];
@@ -51,22 +51,9 @@ _OBSERVE = """() => {
 
 
 @contextmanager
-def served(folder: Path) -> Iterator[tuple[str, subprocess.Popen[str]]]:
-    """The page on a free port: its address and its process."""
-    command = [sys.executable, "-m", "meterlog", "page", "--port", "0", str(folder)]
-    with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as server:
-        try:
-            assert server.stdout is not None
-            yield server.stdout.readline().split()[4].rstrip("/"), server
-        finally:
-            server.terminate()
-
-
-@contextmanager
 def live_pages(address: str, name: str, hurried: bool = False) -> Iterator[tuple[Page, Page]]:
     """The live page of a session, open twice, asking without a pause if `hurried`; an error on the console ends it."""
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path="/usr/bin/chromium", args=_CHROMIUM)
+    with chromium() as browser:
         pages = browser.new_page(viewport={"width": 1280, "height": 900}), browser.new_page()
         errors: list[str] = []
         for page in pages:
@@ -77,7 +64,6 @@ def live_pages(address: str, name: str, hurried: bool = False) -> Iterator[tuple
             page.goto(f"{address}/record/{name}")
             page.wait_for_selector("#strip-chart .js-plotly-plot .scatterlayer path", state="attached")
         yield pages
-        browser.close()
         if errors:
             sys.exit(f"errors on the console: {errors}")
 

@@ -1,4 +1,4 @@
-"""Times Review with a day of ten readings a second: `python -m tests.bench.page_review`.
+"""Times Review with a day of ten readings a second: `python -m tests.bench.page.review`.
 
 A real Chromium opens a session of 864,000 readings from the list, then zooms by button and by dragging. Told are the
 times from the press to the drawn line, the page's own part of each (the answer of the server), and the largest trace
@@ -9,9 +9,7 @@ minute: one `numpy.sum` over the values, and the same first drawing of a session
 from __future__ import annotations
 
 import json
-import socket
 import statistics
-import subprocess
 import sys
 import tempfile
 import time
@@ -25,6 +23,7 @@ import numpy as np
 from meterlog.reading import Quantity
 from meterlog.series import Series
 from meterlog.session.writer import SessionWriter
+from tests.bench.page.served import chromium, served
 from tests.bench.table import Row, at_most, show
 
 if TYPE_CHECKING:
@@ -81,59 +80,45 @@ def rows() -> Iterator[Row]:
         folder = Path(name)
         sum_s = write_day(folder / "day.sqlite", READINGS)
         write_day(folder / "short.sqlite", 30)
-        with socket.socket() as probe:
-            probe.bind(("127.0.0.1", 0))
-            port = int(probe.getsockname()[1])
-        command = [sys.executable, "-m", "meterlog", "page", "--port", str(port), str(folder)]
-        with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as process:
-            assert process.stdout is not None
-            process.stdout.readline()
-            try:
-                yield from _measure(f"http://127.0.0.1:{port}", sum_s)
-            finally:
-                process.terminate()
+        with served(folder) as (address, _):
+            yield from _measure(address, sum_s)
 
 
 def _measure(address: str, sum_s: float) -> Iterator[Row]:
-    from playwright.sync_api import sync_playwright
-
-    with sync_playwright() as playwright:
-        arguments = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-sync"]
-        browser = playwright.chromium.launch(executable_path="/usr/bin/chromium", args=arguments)
+    with chromium() as browser:
         page = browser.new_page(viewport={"width": 1280, "height": 900})
         sent: list[int] = []
-        served: list[float] = []
-        page.on("response", lambda response: _note(response, sent, served))
+        answered: list[float] = []
+        page.on("response", lambda response: _note(response, sent, answered))
         page.goto(f"{address}/sessions")
         short_s = open_review(page, "short")
         page.click("text=Sessions")
         first_s = open_review(page, "day")
         page.wait_for_selector("[data-event]")
         page.wait_for_timeout(1500)
-        served.clear()
+        answered.clear()
         by_button = [zoom(page, move) for move in ZOOMS]
         page.wait_for_timeout(500)
         page.click("#move-all")
         page.wait_for_timeout(1000)
         by_hand = [_drag(page) for _ in range(5)]
         page.goto(f"{address}/sessions/day.sqlite")
-        browser.close()
     day = f"Review of {READINGS:,} readings"
     ratio = f"{first_s / short_s:.1f} x a session of 30 readings; {first_s / sum_s:.0f} x numpy.sum"
     yield at_most(f"{day}, first drawn from the press", first_s, FIRST_GOAL_S, "s", ratio)
-    server = f"the server's part {statistics.median(served):.0f} ms, at most {max(served):.0f}"
+    server = f"the server's part {statistics.median(answered):.0f} ms, at most {max(answered):.0f}"
     for name, times in (("button", by_button), ("drag", by_hand)):
         ratio = f"slowest {max(times):.0f} ms; {server}"
         yield at_most(f"{day}, zoom by {name}, median", statistics.median(times), ZOOM_GOAL_MS, "ms", ratio)
     yield at_most(f"{day}, largest trace sent", max(sent) / 1000, TRACE_GOAL_KB, "kB")
 
 
-def _note(response: Response, sent: list[int], served: list[float]) -> None:
+def _note(response: Response, sent: list[int], answered: list[float]) -> None:
     if "_dash-update-component" not in response.url or response.status != 200:
         return
     timing = response.request.timing
     if '"detail"' in (response.request.post_data or "") or "detail.figure" in (response.request.post_data or ""):
-        served.append(timing["responseStart"] - timing["requestStart"])
+        answered.append(timing["responseStart"] - timing["requestStart"])
     sent += [len(json.dumps(trace)) for trace in _traces(response.json())]
 
 

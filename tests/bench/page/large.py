@@ -1,4 +1,4 @@
-"""Times the page with much in it: `python -m tests.bench.page_large`.
+"""Times the page with much in it: `python -m tests.bench.page.large`.
 
 A folder of 5,000 sessions in a real Chromium: from a server that has just said its address to the first list, the same
 once all files are known, a search from the key to the new list. Goals: 1.5 s, 1.5 s, 300 ms. And Review of a session of
@@ -11,17 +11,17 @@ from __future__ import annotations
 import shutil
 import sqlite3
 import statistics
-import subprocess
 import sys
 import tempfile
 import time
 from collections.abc import Iterator
-from contextlib import closing, contextmanager
+from contextlib import closing
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from tests.bench.page_review import ZOOMS, open_review, write_day, zoom
+from tests.bench.page.review import ZOOMS, open_review, write_day, zoom
+from tests.bench.page.served import chromium, served
 from tests.bench.table import Row, at_most, show
 
 if TYPE_CHECKING:
@@ -29,8 +29,7 @@ if TYPE_CHECKING:
 
 SESSIONS, READINGS = 5000, 10_000_000
 LIST_GOAL_S, SEARCH_GOAL_MS, FIRST_GOAL_S, ZOOM_GOAL_MS = 1.5, 300.0, 1.5, 300.0
-RECORDINGS = Path(__file__).parents[2] / "recordings"
-_ARGUMENTS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-sync"]
+RECORDINGS = Path(__file__).parents[3] / "recordings"
 _WORDS = ("van 4711", "van 77 dies", "relay", "van 123 cranks", "no such thing")
 
 # Whether the sentence over the list speaks of all sessions.
@@ -65,29 +64,14 @@ def write_many(folder: Path, sessions: int) -> None:
             file.commit()
 
 
-@contextmanager
-def served(folder: Path) -> Iterator[str]:
-    """The page over a folder; its address."""
-    command = [sys.executable, "-m", "meterlog", "page", "--port", "0", str(folder)]
-    with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as server:
-        try:
-            assert server.stdout is not None
-            yield server.stdout.readline().split()[4].rstrip("/")
-        finally:
-            server.terminate()
-
-
 def rows() -> Iterator[Row]:
     """The list, the search, the long Review."""
-    from playwright.sync_api import sync_playwright
-
-    with sync_playwright() as playwright, tempfile.TemporaryDirectory() as name:
-        browser = playwright.chromium.launch(executable_path="/usr/bin/chromium", args=_ARGUMENTS)
+    with chromium() as browser, tempfile.TemporaryDirectory() as name:
         page = browser.new_page(viewport={"width": 1280, "height": 900})
         many, bare, long = (Path(name) / part for part in ("many", "bare", "long"))
         for folder in (many, bare, long):
             folder.mkdir()
-        with served(bare) as address:
+        with served(bare) as (address, _):
             page.goto(f"{address}/sessions")  # the browser's own beginnings are over
             bare_s = _list(page, address, "#session-said")
         write_many(many, SESSIONS)
@@ -96,7 +80,6 @@ def rows() -> Iterator[Row]:
         write_day(long / "long.sqlite", READINGS)
         write_day(long / "short.sqlite", 30)
         yield from _long(page, long)
-        browser.close()
 
 
 def _list(page: Page, address: str, awaited: str) -> float:
@@ -108,7 +91,7 @@ def _list(page: Page, address: str, awaited: str) -> float:
 
 def _many(page: Page, folder: Path, bare_s: float) -> Iterator[Row]:
     what = f"a folder of {SESSIONS:,} sessions"
-    with served(folder) as address:
+    with served(folder) as (address, _):
         first_s = _list(page, address, "a.session")
         yield at_most(f"{what}, first list of a server just begun", first_s, LIST_GOAL_S, "s", _times(first_s, bare_s))
         page.wait_for_function(_ALL_READ, timeout=300_000)
@@ -126,7 +109,7 @@ def _times(one_s: float, other_s: float) -> str:
 
 def _long(page: Page, folder: Path) -> Iterator[Row]:
     what = f"Review of {READINGS:,} readings"
-    with served(folder) as address:
+    with served(folder) as (address, _):
         page.goto(f"{address}/sessions")
         short_s = open_review(page, "short")
         page.click("text=Sessions")

@@ -1,0 +1,1 @@
+"""Downloads: a session as a table that is sent while it is made, and reports as one file."""

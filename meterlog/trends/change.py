@@ -59,6 +59,7 @@ class Change:
         slope_error: half-width of its 95 % band.
         noise: standard deviation of a day from the model, in the measure's unit.
         excess: how much more the days' following each other lets the noise weigh; 1 where they do not.
+        per_degree: what a degree of temperature adds, in the measure's unit; None where it is not corrected for.
         fitted: the model on each day, at 20 °C where the temperature is corrected for, (n,).
         at_20_c: the measure on each day, corrected alike, (n,).
     """
@@ -73,6 +74,7 @@ class Change:
     slope_error: float
     noise: float
     excess: float
+    per_degree: float | None
     fitted: Array
     at_20_c: Array
 
@@ -141,7 +143,8 @@ def _told(fits: _Fits, days: Days, places: list[int]) -> Change:
     error = float(max(amount - low[likely].min(), high[likely].max() - amount))
     lasts = days.time_s[-1] - days.time_s[places[best % count]]
     slopes = best >= count and lasts > 0
-    warm = 0.0 if days.temperature_c is None else fits.weights[1] * (days.temperature_c - 20.0)
+    per_degree = float(fits.weights[1]) if len(fits.weights) > 1 else None
+    warm = 0.0 if days.temperature_c is None or per_degree is None else per_degree * (days.temperature_c - 20.0)
     return Change(
         shape=shape,
         amount=amount,
@@ -153,6 +156,7 @@ def _told(fits: _Fits, days: Days, places: list[int]) -> Change:
         slope_error=float(t * deviation[best] / lasts) if slopes else math.nan,
         noise=fits.noise,
         excess=fits.excess,
+        per_degree=per_degree,
         fitted=fits.model - warm,
         at_20_c=days.value - warm,
     )

@@ -13,6 +13,8 @@ from meterlog.trends.judge import Trend, Verdict
 _MONTH_DAYS = 30.44
 """A month's mean length."""
 
+NO_FAULT_YET = "A change is no fault yet: the vehicle's service information says what is allowed."
+
 _MOST_POWER = 6
 """No model of what is measured is so true that a smaller chance would mean anything; a choice."""
 
@@ -77,7 +79,7 @@ def as_text(trends: list[Trend], *, everything: bool) -> str:
     if unclear and not everything:
         lines.append("--all says why, and how large a change would have been seen")
     if changed:
-        lines.append("A change is no fault yet: the vehicle's service information says what is allowed.")
+        lines.append(NO_FAULT_YET)
     return "\n".join(lines) + "\n"
 
 

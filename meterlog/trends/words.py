@@ -41,10 +41,10 @@ def sentence(trend: Trend) -> str:
 def began(trend: Trend) -> str:
     """Say between which months, or days of one month, a change began."""
     assert trend.change is not None
-    before = _day(trend.change.before_s)
+    before = day(trend.change.before_s)
     if trend.change.after_s is None:
         return f"began before {before:%d %B %Y}"
-    after = _day(trend.change.after_s)
+    after = day(trend.change.after_s)
     if (after.year, after.month) == (before.year, before.month):
         return f"began between {after.day} and {before:%d %B %Y}"
     year = f" {after.year}" if after.year != before.year else ""
@@ -101,8 +101,8 @@ def as_json(trend: Trend) -> dict[str, object]:
         "shape": change.shape if change else None,
         "slope_per_day": change.slope_per_s * DAY_S if change and change.slope_per_s is not None else None,
         "slope_error_per_day": change.slope_error * DAY_S if change and change.slope_per_s is not None else None,
-        "began_after": _day(change.after_s).isoformat() if change and change.after_s is not None else None,
-        "began_before": _day(change.before_s).isoformat() if change else None,
+        "began_after": day(change.after_s).isoformat() if change and change.after_s is not None else None,
+        "began_before": day(change.before_s).isoformat() if change else None,
         "chance": trend.change.chance if trend.change else None,
         "false_share": trend.false_share if trend.change else None,
         "seen": trend.seen,
@@ -113,5 +113,6 @@ def _line(trend: Trend) -> str:
     return f"  {one_line(trend.history.label)}, {trend.history.measure}: {sentence(trend)}"
 
 
-def _day(time_s: float) -> datetime:
+def day(time_s: float) -> datetime:
+    """Return the moment, in UTC, of s since 1970."""
     return datetime.fromtimestamp(time_s, UTC)

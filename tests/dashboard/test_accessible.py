@@ -32,12 +32,15 @@ VIEWS = {
     "/sessions": "a.session",
     "/sessions/wiggle-feed-ohms.sqlite": "[data-event]",
     "/sessions/drive-intermittent.sqlite": "[data-event]",
+    "/sessions?vehicle=delivery+van+1+%28simulated%29": ".history .point",
     "/compare?suspect=key-on-suspect.sqlite&good=key-on-good-1.sqlite": ".js-line",
     "/compare/events?kind=dropout": ".js-line",
     "/jobs/blue-van": "#job-card",
     "/circuit?session=key-on-suspect.sqlite": ".next",
 }
-PLOTTED = [path for path in VIEWS if (".sqlite" in path or "events" in path) and "circuit" not in path]
+PLOTTED = [
+    path for path in VIEWS if any(word in path for word in (".sqlite", "events", "vehicle=")) and "circuit" not in path
+]
 
 FOCUSABLE = """() => {
   const reach = "a[href], button:enabled, input:enabled, select:enabled, textarea:enabled, summary, [tabindex]";

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from html import escape as html_escape
+from itertools import accumulate
 from typing import NamedTuple
-from urllib.parse import quote
+from urllib.parse import urlencode
 
 from dash import dcc, html
 from dash.development.base_component import Component
@@ -16,18 +17,30 @@ from meterlog.errors import MeterlogError
 from meterlog.events.event import Event
 from meterlog.kinds import KINDS
 from meterlog.loaded import Loaded
-from meterlog.session.summary import holding
+from meterlog.session.summary import Summary, holding
 from meterlog.signal.reduce import reduce_series
 from meterlog.text.figures import count, displayed, seconds, shown
+from meterlog.trends import same_name
 from meterlog_dashboard.frame.addresses import session_address
 from meterlog_dashboard.frame.elements import PLOT, attributes, table
 from meterlog_dashboard.frame.view import Context
+from meterlog_dashboard.vehicle.address import Shown
 
 _MOST_SESSIONS, _MOST_EVENTS, _POINTS = 20, 100, 300
 """Sessions looked through, the newest; events laid over each other; points of each. Guesses: the page waits."""
+_MOST_OF_A_VEHICLE, _MOST_READINGS = 100, 5_000_000
+"""The same where only sessions with the kind are read, as of a measured vehicle; readings of all of them. Guesses."""
 _LEAST_ROOM_S, _ROOM_SHARE = 1.0, 0.5
 """Shown before and after the longest of them: so much at the least, s, and this share of it. By eye."""
 _HEIGHT_PX = 420
+
+
+class Asked(NamedTuple):
+    """What an address asks for: a kind of event, words that the sessions hold, the vehicle that they are of."""
+
+    kind: str
+    words: str
+    vehicle: str
 
 
 class Found(NamedTuple):
@@ -40,11 +53,13 @@ class Found(NamedTuple):
 
 
 def overlay_page(context: Context, query: Mapping[str, str]) -> Component:
-    """The form and what it found; `kind` and `words` as the address says."""
-    kind = query.get("kind", "dropout")
-    words = query.get("words", "")
-    found, looked = _find(context, kind, words.split()) if kind in KINDS else ([], 0)
-    parts: list[Component] = [html.H1("Events laid over each other"), _form(kind, words)]
+    """The form and what it found; `kind`, `words` and `vehicle` as the address says."""
+    asked = Asked(*(query.get(name, "") for name in Asked._fields))
+    kind = asked.kind or "dropout"
+    found, looked = _find(context, asked._replace(kind=kind)) if kind in KINDS else ([], 0)
+    of_it = html.P(["Of ", dcc.Link(asked.vehicle, href=Shown(asked.vehicle).address), " alone."])
+    parts: list[Component] = [html.H1("Events laid over each other"), *([of_it] if asked.vehicle else [])]
+    parts.append(_form(asked._replace(kind=kind)))
     named = KINDS[kind].words if kind in KINDS else kind
     sessions = len({one.name for one in found})
     said = f"{count(len(found), named)} in {count(sessions, 'session')}" if found else f"No {named}"
@@ -78,40 +93,53 @@ def overlay_figure(found: list[Found], unit: str) -> Figure:
     return {"data": traces, "layout": made}
 
 
-def _find(context: Context, kind: str, words: list[str]) -> tuple[list[Found], int]:
-    """The events of a kind in the newest sessions that hold the words, and how many sessions were looked through."""
-    listed = [s for s in holding(context.listed.so_far()[0], words) if s.readings]
+def _find(context: Context, asked: Asked) -> tuple[list[Found], int]:
+    """The events of a kind in the newest sessions that are asked for, and how many sessions were looked through."""
+    listed = [one for one in _asked_for(context.listed.so_far()[0], asked) if one.readings]
+    known, _ = context.measured.so_far(listed if asked.vehicle else [])
+    without = {path for path, measures in known.items() if not measures.kinds[asked.kind]}
+    most = _MOST_OF_A_VEHICLE if asked.vehicle else _MOST_SESSIONS
+    listed = [one for one in listed if one.path not in without][:most]
+    before = accumulate((one.readings for one in listed), initial=0)
+    listed = [one for one, readings in zip(listed, before, strict=False) if readings < _MOST_READINGS]
     found = []
-    for summary in listed[:_MOST_SESSIONS]:
+    for summary in listed:
         try:
             session = context.opened.loaded(summary.path.name)
             events = session.analysis.events
         except MeterlogError:  # the list of sessions says what is wrong with it
             continue
-        found += [Found(summary.path.name, session, n, e) for n, e in enumerate(events, 1) if e.kind == kind]
-    return found, len(listed[:_MOST_SESSIONS])
+        found += [Found(summary.path.name, session, n, e) for n, e in enumerate(events, 1) if e.kind == asked.kind]
+    return found, len(without) + len(listed)
+
+
+def _asked_for(summaries: Sequence[Summary], asked: Asked) -> list[Summary]:
+    of_it = same_name(asked.vehicle)
+    found = holding(summaries, asked.words.split())
+    return [one for one in found if not of_it or same_name(one.details.get("vehicle", "")) == of_it]
 
 
 def _unit(one: Found) -> str:
     return next(c.quantity.unit for c in one.session.channels if c.number == one.event.channel)
 
 
-def _form(kind: str, words: str) -> Component:
+def _form(asked: Asked) -> Component:
     """The kinds as links, which an address says, and the words of sessions as a search that the browser sends."""
     kinds = [
         dcc.Link(
             known.words,
-            href=f"/compare/events?kind={name}&words={quote(words)}",
-            className="button main" if name == kind else "button",
-            title=f"{known.words}, chosen" if name == kind else known.words,
+            href=f"/compare/events?{urlencode(asked._replace(kind=name)._asdict())}",
+            className="button main" if name == asked.kind else "button",
+            title=f"{known.words}, chosen" if name == asked.kind else known.words,
         )
         for name, known in KINDS.items()
     ]
     search = html.Form(
         [
             html.Label("Only sessions with these words", htmlFor="overlay-words"),
-            dcc.Input(id="overlay-words", name="words", value=words, type="search", autoComplete="off"),
-            dcc.Input(name="kind", value=kind, type="hidden"),
+            dcc.Input(id="overlay-words", name="words", value=asked.words, type="search", autoComplete="off"),
+            dcc.Input(name="kind", value=asked.kind, type="hidden"),
+            dcc.Input(name="vehicle", value=asked.vehicle, type="hidden"),
         ],
         method="get",
         action="/compare/events",

@@ -17,6 +17,7 @@ from meterlog_dashboard.gate.access import Access
 from meterlog_dashboard.job.folder import JobFolders
 from meterlog_dashboard.session_files.cache import SessionCache
 from meterlog_dashboard.session_files.folder import SessionFolder
+from meterlog_dashboard.session_files.measures import MeasuredSessions
 from meterlog_dashboard.session_files.session_list import SessionList
 
 
@@ -28,6 +29,7 @@ class Context:
         folder: the session files, found by name.
         opened: those that were looked at, in memory.
         listed: a summary of each of them.
+        measured: the measures and events of those whose vehicle was looked at.
         jobs: the folders with a job.
         access: the gate.
     """
@@ -35,6 +37,7 @@ class Context:
     folder: SessionFolder
     opened: SessionCache
     listed: SessionList
+    measured: MeasuredSessions
     jobs: JobFolders
     access: Access
 
@@ -42,7 +45,8 @@ class Context:
     def of(cls, path: Path, access: Access) -> Context:
         """The context of a folder behind its gate."""
         folder = SessionFolder(path)
-        return cls(folder, SessionCache(folder), SessionList(folder.path), JobFolders(folder.path), access)
+        listed, jobs = SessionList(folder.path), JobFolders(folder.path)
+        return cls(folder, SessionCache(folder), listed, MeasuredSessions(), jobs, access)
 
     def said(self, error: Exception) -> str:
         """An error's sentence for the page: files by their names alone, a missing library with what brings it."""

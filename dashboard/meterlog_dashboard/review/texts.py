@@ -12,6 +12,7 @@ from dash.exceptions import PreventUpdate
 from meterlog.errors import MeterlogError, UsageError
 from meterlog.session.corrections import correct
 from meterlog_dashboard.frame.view import Context
+from meterlog_dashboard.vehicle.address import Shown
 
 if TYPE_CHECKING:  # it imports much, and the page is to be there at once
     from meterlog.loaded import Loaded
@@ -74,10 +75,13 @@ def register(app: Dash, context: Context) -> None:
         return "Saved. The findings are judged anew.", time.time_ns(), title(name, session), role_list(session)
 
 
-def title(name: str, session: Loaded) -> str:
-    """Return what a session is called: its vehicle and complaint, else its file."""
-    case = " · ".join(session.details[key] for key in ("vehicle", "complaint") if session.details.get(key))
-    return case or name.removesuffix(".sqlite")
+def title(name: str, session: Loaded) -> list[Component | str]:
+    """Return what a session is called: its vehicle, which leads to its history, and complaint; else its file."""
+    vehicle, complaint = (session.details.get(key, "") for key in ("vehicle", "complaint"))
+    if not vehicle.strip():
+        return [complaint or name.removesuffix(".sqlite")]
+    link = dcc.Link(vehicle, href=Shown(vehicle).address, title=f"History of {vehicle}")
+    return [link, f" · {complaint}"] if complaint else [link]
 
 
 def _changed(session: Loaded, entered: dict[str, Any]) -> tuple[dict[str, str], dict[int, str], dict[int, str]]:

@@ -14,6 +14,7 @@ if TYPE_CHECKING:  # it imports much, and the page is to be there at once
     from meterlog.loaded import Loaded
 
 Stamp = tuple[int, ...]
+"""Figures that change with a file."""
 
 _SESSIONS_KEPT = 8
 """A suspect with its known-good, and what was looked at before; a guess."""
@@ -34,12 +35,12 @@ class SessionCache:
             NotASession: there is none of that name, or it cannot be read.
         """
         path = self._folder.file(name)
-        stamp = _stamp(path)
+        stamp = stamp_of(path)
         with self._lock:
             if path in self._kept and self._kept[path][0] == stamp:
                 self._kept.move_to_end(path)
                 return self._kept[path][1]
-        loaded = _read(path)
+        loaded = read(path)
         with self._lock:
             self._kept[path] = (stamp, loaded)
             self._kept.move_to_end(path)
@@ -59,14 +60,19 @@ class SessionCache:
         return loaded
 
 
-def _read(path: Path) -> Loaded:
+def read(path: Path) -> Loaded:
+    """A session, read into memory and not kept.
+
+    Raises:
+        NotASession: it cannot be read.
+    """
     from meterlog.loaded import Loaded
 
     with open_reader(path) as reader:
         return Loaded.of(reader)
 
 
-def _stamp(path: Path) -> Stamp:
+def stamp_of(path: Path) -> Stamp:
     """Figures that change whenever the file or its write-ahead log does."""
     found: list[int] = []
     for one in (path, path.with_name(f"{path.name}-wal")):

@@ -1,21 +1,22 @@
-"""The sessions of the folder, with search; and under each one's address its Review."""
+"""The sessions of the folder, with search; and under each one's address its Review, under a vehicle's its history."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 
 from dash import Dash, Input, Output, dcc, html
 from dash.development.base_component import Component
 
 from meterlog.session.names import SUFFIX
-from meterlog.session.summary import Summary, holding
-from meterlog.text.figures import count, seconds
+from meterlog.session.summary import holding
+from meterlog.text.figures import count
 from meterlog_dashboard.aside.acts import put_back_list
 from meterlog_dashboard.aside.sessions import removed
 from meterlog_dashboard.downloads import routes as downloads
-from meterlog_dashboard.frame.addresses import session_address
 from meterlog_dashboard.frame.view import Context
 from meterlog_dashboard.review import page as review_page
+from meterlog_dashboard.sessions.entries import session_list, vehicles
+from meterlog_dashboard.vehicle import page as vehicle_page
 
 PATH = "/sessions"
 TITLE = "Sessions"
@@ -26,13 +27,14 @@ _LOOK_AGAIN_MS = 700
 """While files are still read, the list is renewed so often, ms; a guess."""
 _SEARCHED_AGE_S = 3.0
 """A search is answered from a list up to this old, s: it asks at every letter."""
-_ENDED = {"growing": "being recorded now", "hard": "ended without being closed"}
 
 
 def layout(context: Context, rest: str, query: Mapping[str, str]) -> Component:
-    """The list, or the Review of the session that `rest` names."""
+    """The list; the Review of the session that `rest` names; or the history of the vehicle that the query names."""
     if rest:
         return review_page.layout(context, rest, query)
+    if "vehicle" in query:
+        return vehicle_page.layout(context, query)
     said, shown, all_shown, all_read = _looked_up(context, "", _A_PAGE)
     return html.Div(
         [
@@ -53,6 +55,7 @@ def register(app: Dash, context: Context) -> None:
     """Add its callbacks."""
     downloads.register(app, context)
     review_page.register(app, context)
+    vehicle_page.register(app, context)
     context.listed.read_on()
 
     @app.callback(Output("drawing-library", "children"), Input("drawing-library", "id"))
@@ -82,7 +85,8 @@ def _looked_up(context: Context, text: str, most: int, age_s: float = 0.0) -> tu
     words = text.split()
     found = holding(known, words)
     said = _said(len(found), len(known), unread, most, bool(words))
-    return said, _list(context, found[:most]), len(found) <= most, not unread
+    listed = html.Div([vehicles(found), session_list(context, found[:most])])
+    return said, listed, len(found) <= most, not unread
 
 
 def _said(found: int, known: int, unread: int, most: int, searched: bool) -> str:
@@ -103,31 +107,4 @@ def _first_steps() -> Component:
                 f"It looked for files named *{SUFFIX} in the folder that it was started on, not in folders below it."
             ),
         ]
-    )
-
-
-def _list(context: Context, found: Sequence[Summary]) -> Component:
-    return html.Ul([html.Li(_entry(context, summary)) for summary in found], className="session-list")
-
-
-def _entry(context: Context, summary: Summary) -> Component:
-    if summary.started_at is None:
-        return html.Div(
-            [html.Strong(summary.path.name), f"cannot be read: {context.folder.without_paths(summary.damage)}"],
-            className="panel error",
-        )
-    case = " · ".join(summary.details[key] for key in ("vehicle", "complaint") if summary.details.get(key))
-    channels = ", ".join(f"{label} ({quantity.words})" for label, quantity in summary.channels)
-    figures = [seconds(summary.duration_s), count(summary.readings, "reading"), count(summary.markers, "marker")]
-    state = _ENDED.get(summary.ended)
-    return dcc.Link(
-        [
-            html.Strong(case or summary.path.stem),
-            html.Span(f"{summary.started_at:%Y-%m-%d %H:%M}", className="when"),
-            html.Span(state, className="state") if state else None,
-            html.Span(channels, className="line"),
-            html.Span(f"{' · '.join(figures)} · {summary.path.name}", className="line soft"),
-        ],
-        href=session_address(summary.path.name),
-        className="session",
     )

@@ -41,8 +41,8 @@ def panel() -> Component:
     )
 
 
-def register(app: Dash) -> None:
-    """Add its callbacks."""
+def register(app: Dash) -> Callable[[], list[Found]]:
+    """Add its callbacks; return what gives the meters that were heard so far."""
     search = _Search()
 
     @app.callback(
@@ -61,6 +61,8 @@ def register(app: Dash) -> None:
             search.begin(_bluetooth, f"Looking for {discover.SCAN_S:g} s …")
         found, said = search.state()
         return found_list([*saved(), *found, *([] if found else discover.serial_ports()), _TRY]), said, not said
+
+    return lambda: search.state()[0]
 
 
 class _Search:

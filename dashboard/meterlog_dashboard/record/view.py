@@ -17,7 +17,7 @@ from meterlog_dashboard.frame.elements import attributes
 from meterlog_dashboard.frame.view import Context
 from meterlog_dashboard.live import page as live_page
 from meterlog_dashboard.live import routes as live_routes
-from meterlog_dashboard.record import meter_search
+from meterlog_dashboard.record import columns, meter_search
 from meterlog_dashboard.record.recorder_process import RecorderOptions, Recorders
 
 PATH = "/record"
@@ -113,6 +113,7 @@ def _meter(number: int) -> Component:
             field("address", f"{which}: address", "auto:/dev/ttyUSB0"),
             field("label", "Name", "pump feed; of several columns: feed, ground"),
             field("point", "Test point", "connector C12 pin 3"),
+            columns.place(number),
         ],
         className="fields meter",
     )
@@ -160,7 +161,7 @@ def register(app: Dash, context: Context) -> None:
     """Add its callbacks and addresses."""
     recorders = Recorders(context.folder)
     live_routes.add_routes(app.server, context, recorders)
-    meter_search.register(app)
+    columns.register(app, range(1, _METERS + 1), meter_search.register(app))
 
     app.clientside_callback(  # type: ignore[no-untyped-call]
         f"kind => kind === '{_ALL}'",
@@ -176,33 +177,45 @@ def register(app: Dash, context: Context) -> None:
         State("cautions-said", "data"),
         State("what", "value"),
         *(State(f"meter-{n}-{part}", "value") for n in range(1, _METERS + 1) for part in ("address", "label", "point")),
+        *columns.STATES,
         *(State(f"wait{name}", "value") for name in ("", "-level", "-before", "-after", "-captures")),
         *(State(f"case-{key}", "value") for key in _DETAILS),
         running=[(Output("start", "disabled"), True, False), (Output("start", "children"), "Starting …", "Start")],
         prevent_initial_call=True,
     )
     def start(_: int, said: object, quantity: str, *values: Any) -> tuple[Any, str]:
-        meters, waits, case = values[: 3 * _METERS], values[3 * _METERS : -len(_DETAILS)], values[-len(_DETAILS) :]
+        typed, (texts, ids), others = values[: 3 * _METERS], values[3 * _METERS :][:2], values[3 * _METERS + 2 :]
+        waits, case = others[: -len(_DETAILS)], dict(zip(_DETAILS, others[-len(_DETAILS) :], strict=True))
         try:
             need_read(Quantity(quantity), said)
-            name = recorders.start(_options(Quantity(quantity), meters, waits, dict(zip(_DETAILS, case, strict=True))))
+            meters = _addresses(typed, columns.named(texts, ids))
+            name = recorders.start(_options(Quantity(quantity), meters, waits, case))
         except MeterlogError as error:
             return no_update, context.said(error)
         return live_address(name), ""
 
 
+def _addresses(typed: tuple[Any, ...], named: columns.Named) -> list[str]:
+    """The meters' addresses with their names and test points, those of each value where a meter shows several.
+
+    Raises:
+        MeterlogError: with one plain sentence.
+    """
+    rows = [[str(text or "").strip() for text in typed[i : i + 3]] for i in range(0, len(typed), 3)]
+    rows = [[row[0], *named.get(number, row[1:])] for number, row in enumerate(rows, 1)]
+    return [_address(*row) for row in rows if any(row)]
+
+
 def _options(
-    quantity: Quantity, meters: tuple[Any, ...], waits: tuple[Any, ...], case: Mapping[str, str | None]
+    quantity: Quantity, addresses: list[str], waits: tuple[Any, ...], case: Mapping[str, str | None]
 ) -> RecorderOptions:
     """Read the form.
 
     Raises:
         MeterlogError: with one plain sentence.
     """
-    rows = [[str(text or "").strip() for text in meters[i : i + 3]] for i in range(0, len(meters), 3)]
     kind, level, before_s, after_s, captures = waits
     details = {key: str(text or "").strip() for key, text in case.items()}
-    addresses = [_address(*row) for row in rows if any(row)]
     if kind == _ALL:
         return RecorderOptions(addresses, details)
     condition = kind

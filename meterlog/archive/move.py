@@ -9,12 +9,14 @@ from __future__ import annotations
 
 import gzip
 import os
+import re
 import shutil
 import zlib
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
-from pathlib import Path
-from typing import IO, cast
+from pathlib import Path, PurePath
+from tempfile import TemporaryDirectory
+from typing import IO, TypeVar, cast
 
 from meterlog.archive.old import RAW, Old
 from meterlog.errors import SessionBusy, SessionError, SessionWriteFailed, did_you_mean
@@ -33,6 +35,8 @@ _BLOCK_BYTES = 2**20
 _DAMAGE = (EOFError, gzip.BadGzipFile, zlib.error)
 """Says what a packed file raises that is cut short or changed."""
 
+_MONTH = re.compile(r"\d{4}-\d\d")
+_Path = TypeVar("_Path", bound=PurePath)
 _Pairs = list[tuple[Path, Path]]
 """Files and where each goes; the session is the last."""
 
@@ -73,10 +77,32 @@ def bring_back(folder: Path, name: str) -> Path:
     return path
 
 
+@contextmanager
+def unpacked(packed: Path) -> Iterator[Path]:
+    """Inside, a packed session lies, unpacked, in a folder that is removed afterwards.
+
+    Raises:
+        SessionError: its packed file is damaged.
+        OSError: it cannot be read, or there is no room for it.
+    """
+    with TemporaryDirectory(prefix="meterlog-") as folder:
+        path = Path(folder, packed.name.removesuffix(PACKED))
+        _fill_whole(packed, path, pack=False)
+        yield path
+
+
 def archived(folder: Path) -> list[Path]:
     """The packed sessions of a folder's archive, by month and name."""
-    packed = folder.glob(f"{FOLDER}/[0-9][0-9][0-9][0-9]-[0-9][0-9]/*{PACKED}")
-    return sorted(path for path in packed if not (path.name.startswith(".") or _raw_stem(path)))
+    return sorted(path for path in folder.glob(f"{FOLDER}/*/*{PACKED}") if came_from(path) is not None)
+
+
+def came_from(path: _Path) -> _Path | None:
+    """Return where a packed session was before; None where a file is none."""
+    month = path.parent
+    in_archive = month.parent.name == FOLDER and _MONTH.fullmatch(month.name)
+    if not in_archive or not path.name.endswith(PACKED) or path.name.startswith(".") or _raw_stem(path):
+        return None
+    return month.parent.parent / path.name.removesuffix(PACKED)
 
 
 def _find(folder: Path, name: str) -> Path:
@@ -91,7 +117,7 @@ def _find(folder: Path, name: str) -> Path:
     return found[0]
 
 
-def _raw_stem(packed: Path) -> str:
+def _raw_stem(packed: PurePath) -> str:
     """The session's name, without its suffix, that a packed raw capture is of; empty for a session."""
     match = RAW.fullmatch(packed.name.removesuffix(PACKED))
     return match["stem"] if match else ""
@@ -128,14 +154,23 @@ def _copy(source: Path, target: Path, *, pack: bool) -> bool:
             raise SessionWriteFailed(f"'{target}' exists already and is another: move one of the two", str(target))
         return False
     with finished_file(target, replace=False) as passing:
-        try:
-            _fill(source, passing, pack=pack)
-        except _DAMAGE as error:
-            raise SessionError(f"'{source}' is damaged and cannot be unpacked: {error}", str(source)) from error
+        _fill_whole(source, passing, pack=pack)
         if not _same(source, passing, pack=pack):
             raise SessionWriteFailed(f"'{source}' does not read back as it was: it stays", str(source))
     shutil.copystat(source, target)
     return True
+
+
+def _fill_whole(source: Path, passing: Path, *, pack: bool) -> None:
+    """Fill the copy.
+
+    Raises:
+        SessionError: the source is a packed file, and damaged.
+    """
+    try:
+        _fill(source, passing, pack=pack)
+    except _DAMAGE as error:
+        raise SessionError(f"'{source}' is damaged and cannot be unpacked: {error}", str(source)) from error
 
 
 def _fill(source: Path, passing: Path, *, pack: bool) -> None:

@@ -6,15 +6,16 @@ import json
 import math
 import os
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
 
 import numpy as np
 import pyarrow as pa
 
+from meterlog.archive import unpacked
 from meterlog.details import entered_number
-from meterlog.errors import MeterlogError, NotFetched, SessionBusy
+from meterlog.errors import MeterlogError, NotFetched, SessionBusy, SessionError
 from meterlog.fleet.jobs import job_row
 from meterlog.fleet.measures import measures_of
 from meterlog.fleet.sources import WITH_READINGS, Found
@@ -36,8 +37,9 @@ def extract(files: Sequence[Found]) -> dict[str, pa.Table]:
         try:
             with _on_this_machine(file) as path:
                 some, its_readings = _read(file, path)
-        except NotFetched as error:
-            some, its_readings = _problem(file, error), _NO_READINGS
+        except (NotFetched, SessionError, OSError) as error:  # it cannot be fetched or unpacked
+            copy = Path(error.path) if file.fetch and isinstance(error, SessionError) else None
+            some, its_readings = _problem(file, error, copy), _NO_READINGS
         readings.append(its_readings)
         for name, more in some.items():
             rows[name] += more
@@ -47,14 +49,15 @@ def extract(files: Sequence[Found]) -> dict[str, pa.Table]:
 
 @contextmanager
 def _on_this_machine(file: Found) -> Iterator[Path]:
-    """Inside, a session or a job's folder lies on a disk: where it is, or as a copy of what lies on object storage."""
-    if not file.fetch:
-        yield Path(file.path)
-        return
-    from meterlog.fleet.storage import fetched  # of an extra
+    """Inside, a session or a job's folder lies on a disk: where it is, fetched from object storage, or unpacked."""
+    path = Path(file.path)
+    with ExitStack() as inside:
+        if file.fetch:
+            from meterlog.fleet.storage import fetched  # of an extra
 
-    with fetched(file.path, file.fetch) as folder:
-        yield folder if file.is_job else folder / file.fetch[0]
+            folder = inside.enter_context(fetched(file.path, file.fetch))
+            path = folder if file.is_job else folder / file.fetch[0]
+        yield inside.enter_context(unpacked(path)) if file.is_packed else path
 
 
 def _read(file: Found, path: Path) -> tuple[Rows, pa.Table]:
@@ -103,9 +106,10 @@ def _problem(file: Found, error: Exception, path: Path | None = None) -> Rows:
         changed = datetime.now(UTC)
     known = isinstance(error, MeterlogError)
     problem = str(error) if known else f"it cannot be analyzed ({type(error).__name__}: {error})"
-    problem = problem.replace(str(path), file.name) if file.fetch and path else problem
+    problem = problem.replace(str(path), file.name) if path else problem
     said = " ".join(problem.encode("utf-8", "backslashreplace").decode().split())
-    fingerprint = "" if isinstance(error, NotFetched | SessionBusy) else file.fingerprint
+    passing = isinstance(error, NotFetched | SessionBusy) or (isinstance(error, OSError) and not known)
+    fingerprint = "" if passing else file.fingerprint
     row: Row = {"session": file.name, "fingerprint": fingerprint, "problem": said}
     return {"problems": [row | {PARTITION: partition(changed, None)}]}
 

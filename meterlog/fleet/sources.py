@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import os
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from itertools import groupby
-from pathlib import Path
+from pathlib import Path, PurePosixPath
 from typing import TYPE_CHECKING, NamedTuple
 
 from meterlog import __version__
+from meterlog.archive import FOLDER as ARCHIVE
+from meterlog.archive import came_from
 from meterlog.errors import DatasetError
 from meterlog.session.files import BESIDE, SUFFIXES, stamped_files
 
@@ -27,11 +30,12 @@ class Found(NamedTuple):
 
     Attributes:
         path: the file or folder; the address of its folder on object storage.
-        name: its path or address as it stands in the tables.
+        name: its path or address as it stands in the tables; of an archived session the one it had before.
         fingerprint: changes whenever the file does, or the version that reads it.
         size: bytes of it.
         is_job: whether it is a job.
         fetch: names of the files to be fetched from object storage, the session's own first; none of a disk.
+        is_packed: whether it is an archived session.
     """
 
     path: str
@@ -40,6 +44,7 @@ class Found(NamedTuple):
     size: int
     is_job: bool = False
     fetch: tuple[str, ...] = ()
+    is_packed: bool = False
 
 
 def sources(top: str, *, readings: bool = False) -> Iterator[Found]:
@@ -52,12 +57,14 @@ def sources(top: str, *, readings: bool = False) -> Iterator[Found]:
     Raises:
         DatasetError: there is none: a disk that is not mounted must not empty the dataset.
     """
-    any_found = False
-    for one in _on_storage(top) if "://" in top else _on_disk(top):
-        any_found = True
-        yield one if one.is_job or not readings else one._replace(fingerprint=f"{one.fingerprint}{WITH_READINGS}")
-    if not any_found:
+    found = list(_on_storage(top) if "://" in top else _on_disk(top))
+    if not found:
         raise DatasetError(f"there are no sessions in '{top}'")
+    names = Counter(one.name for one in found)
+    for one in found:
+        if one.is_packed and names[one.name] > 1:  # another has the name that it had
+            one = one._replace(name=plain("/".join((one.path, *one.fetch))))
+        yield one if one.is_job or not readings else one._replace(fingerprint=f"{one.fingerprint}{WITH_READINGS}")
 
 
 def _on_disk(top: str) -> Iterator[Found]:
@@ -71,8 +78,20 @@ def _on_disk(top: str) -> Iterator[Found]:
             continue  # it has gone meanwhile
         for one in sessions:
             yield Found(one.path, plain(one.path), f"{__version__}/{one.stamp}", one.size)
+        yield from _archived(Path(folder), files)
         if JOB_FILE in files and (job := _job(Path(folder), files)) is not None:
             yield job
+
+
+def _archived(month: Path, files: Sequence[str]) -> Iterator[Found]:
+    """The packed sessions in a folder, if that is a month of an archive."""
+    if month.parent.name != ARCHIVE:
+        return
+    for path in (month / name for name in sorted(files)):
+        if (before := came_from(path)) is not None and path.is_file():
+            state = path.stat()
+            fingerprint = f"{__version__}/{state.st_size}:{state.st_mtime_ns}:{state.st_ctime_ns}"
+            yield Found(str(path), plain(before), fingerprint, state.st_size, is_packed=True)
 
 
 def _on_storage(top: str) -> Iterator[Found]:
@@ -86,6 +105,10 @@ def _on_storage(top: str) -> Iterator[Found]:
             there = [files[f"{name}{suffix}"] for suffix in ("", *BESIDE) if f"{name}{suffix}" in files]
             fetch = tuple(file.name for file in there)
             yield Found(place, inside(place, name), _fingerprint(there), files[name].size, fetch=fetch)
+        for name, file in files.items():
+            if (before := came_from(PurePosixPath(folder, name))) is not None:
+                stamp = _fingerprint([file])
+                yield Found(place, inside(top, str(before)), stamp, file.size, fetch=(name,), is_packed=True)
         if JOB_FILE in files:
             parts = [file for name, file in files.items() if name.endswith(".toml")]
             yield Found(place, place, _fingerprint(parts), 0, is_job=True, fetch=tuple(file.name for file in parts))

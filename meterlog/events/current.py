@@ -22,6 +22,7 @@ from meterlog.events.measure import Measure, Watched
 from meterlog.events.prime_pulse import Stretch, prime_pulse
 from meterlog.events.range_change import LONGEST_S
 from meterlog.events.settings import DetectionSettings
+from meterlog.events.settling import agreed, second_highest
 from meterlog.events.standing import Standing
 from meterlog.kinds import found_by
 from meterlog.reading import Quantity
@@ -99,6 +100,7 @@ class Current:
         self._segment = self._pos = self._quiet = self._update_at = index
         self._threshold = self._settings.interruption_at_least_a
         self._reference = 0.0
+        self._alone = False  # one reading alone says that it flowed
         self._fall = self._return = self._partial_from = index
         self._least, self._steep = inf, False
         self._fallen: tuple[Edge, float, float] | None = None
@@ -169,8 +171,11 @@ class Current:
     def finish(self) -> None:
         """The readings have come to their end."""
         self._end_back()
-        if self._state == "low":
+        stop = self._pos
+        while self._state == "low":
             self._close()
+            self.advance(stop)
+            self._end_back()
 
     @property
     def _off(self) -> float:
@@ -196,6 +201,8 @@ class Current:
 
     def _is_short(self, index: int) -> bool:
         """Tell whether the current has flowed for no longer than a prime up to a reading."""
+        if self._alone:
+            return True
         stretch = self._stretch
         if stretch is None or stretch.from_start:
             return False
@@ -220,7 +227,8 @@ class Current:
         stretch = self._stretch
         rise = stretch.rise if stretch is not None else self._pos
         value, previous = (self._sign * self._track.value(at) for at in (self._pos, self._pos - 1))
-        if value < max(self._threshold / 2, self._settings.interruption_share * max(previous, self._reference)):
+        level, self._alone = agreed(self._sizes(rise, self._pos + 1), self._threshold)
+        if value < max(self._threshold / 2, self._settings.interruption_share * level):
             self._settled(rise, self._pos)
             self._quiet = self._pos - 1
             self._go_low(self._pos)
@@ -255,7 +263,7 @@ class Current:
         return measure.edge(rise, before, self._sign * level, noise, stop)
 
     def _flow(self, quiet: int) -> None:
-        self._state, self._quiet = "flowing", quiet
+        self._state, self._quiet, self._alone = "flowing", quiet, False
         self._update_at = quiet + _FIRST_READINGS
 
     def _flowing(self, stop: int) -> None:
@@ -265,12 +273,14 @@ class Current:
         index = self._pos = self._track.first_outside(self._pos, limit, *self._signed(*self._usual))
         if index == limit:
             return
-        if self._sign * self._track.value(index) > self._off:
-            # More than twice as much: another load is switched on, and this one is its idle level.
-            self._end_stretch(self._track.time(index))
-            self._begin(index)
-        else:
+        if self._sign * self._track.value(index) <= self._off:
             self._go_low(index)
+        elif index > self._quiet and self._sign * self._track.value(index - 1) >= self._usual[1]:
+            # More than twice as much: another load is switched on, and this one is its idle level.
+            self._end_stretch(self._track.time(index - 1))
+            self._begin(index - 1)
+        else:
+            self._pos = index + 1  # one reading may be wrong: two tell
 
     def _slide(self) -> None:
         quiet = self._pos - self._quiet
@@ -347,8 +357,10 @@ class Current:
         start = self._partial_from
         level = median(self._sizes(start, self._pos))
         if self._is_short(self._fall - 1):
+            alone = self._alone
             self._close()
-            self._go_on(start, level)
+            if not alone:
+                self._go_on(start, level)
             return
         if self._least < inf:
             self._tell(start, level, self._pos)
@@ -370,6 +382,9 @@ class Current:
 
     def _end_back(self) -> None:
         if self._state != "back":
+            return
+        if self._alone:
+            self._close()
             return
         if self._least < inf:
             after = float(self._sizes(self._return, self._pos).max())
@@ -400,7 +415,7 @@ class Current:
         """Tell whether the readings before the fall stray as far as to nothing by themselves."""
         start = max(self._segment, self._fall - _NOISE_READINGS)
         before = self._sizes(start, self._fall)
-        if len(before) < _EDGE_READINGS or float(before.min()) <= -self._settings.off_share * self._reference:
+        if len(before) < _EDGE_READINGS or second_highest(-before) >= self._settings.off_share * self._reference:
             return True
         strays = min(_CLAMP_NOISE_A, 2.0 * self._measure.noise(start, self._fall))
         return self._reference < max(self._settings.interruption_at_least_a, strays)
@@ -417,13 +432,21 @@ class Current:
         return self._fallen
 
     def _close(self) -> None:
-        """Return what flowed is over: it was a prime, or was switched off."""
+        """Return what flowed is over: it was a prime, or was switched off.
+
+        Where one reading alone said that it flowed, it tells no idle level: what came after is gone through again.
+        """
+        if self._alone:
+            self._pos = self._fall + 1
         edge, level, _ = self._fallen or self._place_fall(self._pos)
         noise = self._measure.noise(self._fall + 1, min(self._pos, self._fall + _OUT_READINGS))
         self._end_stretch(self._measure.when(edge, self._fall), edge)
+        self._state = "idle"
+        if self._alone:
+            self._pos, self._alone = self._fall, False
+            return
         least = self._settings.interruption_at_least_a
         self._threshold = max(least, abs(level) / self._settings.off_share, abs(level) + 2.0 * noise)
-        self._state = "idle"
 
     def _end_stretch(self, end_s: float, end: Edge | None = None) -> None:
         stretch, self._stretch = self._stretch, None

@@ -18,6 +18,7 @@ from meterlog.events.measure import Measure
 from meterlog.events.prime_pulse import Stretch, prime_pulse
 from meterlog.events.reference import Reference
 from meterlog.events.settings import DetectionSettings
+from meterlog.events.settling import agreed, fall_in
 from meterlog.events.supply_lost import came_back, supply_lost, switched_off
 from meterlog.session.model import Marker
 from meterlog.signal.edges import Edge
@@ -77,7 +78,7 @@ class OnOff:
         self._state = "first"
         self._segment = self._pos = index
         self._threshold = self._rules.on_at_least
-        self._previous = 0.0
+        self._alone = False  # one reading alone says that it was on
         self._reference = Reference(self._track, self._settings, self._rules.faults)
         self._reference.quiet = self._calm = self._fall = self._return = index
         self._waiting.flush()
@@ -90,15 +91,15 @@ class OnOff:
             self.undecided.append(time_s)
 
     def _be_on(self, quiet: int) -> None:
-        self._state, self._calm = "on", quiet
+        self._state, self._calm, self._alone = "on", quiet, False
         self._reference.rest(quiet)
 
     def _is_long(self, index: int) -> bool:
         """Tell whether the 'on' interval is longer than a prime, as far as reading `index`."""
         stretch = self._stretch
-        return stretch is not None and (
-            stretch.from_start or self._track.time(index) - stretch.begin_s > self._settings.prime_longest_s
-        )
+        if stretch is None or self._alone:
+            return False
+        return stretch.from_start or self._track.time(index) - stretch.begin_s > self._settings.prime_longest_s
 
     @property
     def _off_at(self) -> float:
@@ -128,28 +129,32 @@ class OnOff:
         stretch = self._stretch = self._waiting.stretch = Stretch(rise, None, begin_s, from_start=rise == 0)
         self.stretches.append(stretch)
         self._state, self.on_since_s = "settling", self._track.time(rise)
-        self._previous = self._reference.value = self._track.value(rise)
+        self._reference.value = self._track.value(rise)
         self._reference.slow = 0.0
         self._pos = rise + 1
 
     def _settling(self, _stop: int) -> None:
-        value, previous = self._track.value(self._pos), self._previous
         rise = self._stretch.rise if self._stretch else self._pos
+        so_far = self._track.values(rise, self._pos + 1)
+        value, previous = float(so_far[-1]), float(so_far[-2])
         reference = self._reference
+        reference.value, self._alone = agreed(so_far, self._threshold)
         if value <= self._off_at:
             self._go_out(self._pos)
             return
-        reference.value = max(reference.value, value)
         same = abs(value - previous) <= _SETTLED_SHARE * previous
         if same or self._pos - rise >= _SETTLE_READINGS:
             start, highest = self._pos - 1, reference.value
-            reference.value = max(previous, value) if same else median(self._track.values(rise, self._pos + 1))
+            reference.value = max(previous, value) if same else median(so_far)
             self._place_rise(rise, self._pos + 1)
             if rise <= self._segment and reference.value < self._settings.sag_share * highest:
                 self._leave_open(self._track.time(rise))  # it was on before, and higher
             reference.value = min(reference.value, reference.ceiling)
             self._be_on(start)
-        self._previous = value
+            fell = fall_in(so_far, self._off_at)
+            if fell is not None:
+                self._go_out(rise + fell)
+                return
         self._pos += 1
 
     def _place_rise(self, rise: int, stop: int) -> None:
@@ -201,6 +206,8 @@ class OnOff:
     def _returned(self, stop: int) -> bool:
         """The supply is back: a dropout, or the space between two 'on' intervals; whether it was a dropout."""
         measure = self._measure
+        if self._alone:
+            self._reference.value = float(self._track.values(self._return, stop).max())
         noise = measure.noise(self._reference.quiet, self._fall - 1)
         found = outage(measure, self._fall, self._return, stop, self._reference.value, noise)
         known_s = self._track.time(self._return)
@@ -214,16 +221,23 @@ class OnOff:
         return True
 
     def _close(self) -> None:
-        """Off for too long for a dropout, or to the end: the 'on' interval is over."""
-        low = self._measure.settled(max(self._fall, self._pos - _MOST_HELD), self._pos)
+        """Off for too long for a dropout, or to the end: the 'on' interval is over.
+
+        Where one reading alone said that it was on, it tells no idle level: what came after is gone through again.
+        """
+        known = self._fall + 1 if self._alone else self._pos
+        low = self._measure.settled(max(self._fall, known - _MOST_HELD), known)
         quiet = self._reference.quiet
-        noise = max(self._measure.noise(quiet, self._fall - 1), self._measure.noise(self._fall + 1, self._pos))
+        noise = max(self._measure.noise(quiet, self._fall - 1), self._measure.noise(self._fall + 1, known))
         before = self._measure.before(self._fall, max(self._stretch.rise if self._stretch else 0, self._fall - 6))
         rise = None if self._stretch is None else self._stretch.edge
-        end = self._measure.switched_off(self._fall, before, low, noise, self._pos, rise)
+        end = self._measure.switched_off(self._fall, before, low, noise, known, rise)
         self._end_stretch(end)
-        self._threshold = max(self._rules.on_at_least, low / self._settings.off_share)
         self._state = "idle"
+        if self._alone:
+            self._pos = self._fall
+        else:
+            self._threshold = max(self._rules.on_at_least, low / self._settings.off_share)
 
     def _end_stretch(self, end: Edge) -> None:
         stretch = self._stretch

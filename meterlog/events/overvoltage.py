@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from math import inf
 
 import numpy as np
+from numpy.typing import NDArray
 
 from meterlog.events.event import Event
 from meterlog.events.measure import Measure, Watched
@@ -98,23 +99,31 @@ class Overvoltage:
             self._end(self._pos, ended=False)
 
     def _told(self, stop: int) -> bool:
-        """Tell whether the reading at hand can be judged: tells the system voltage where need be."""
+        """Tell whether the reading at hand can be judged: tells the system voltage where need be.
+
+        Too few readings tell no system: then only what is too high for any of them is too high.
+        """
         if self._system_v == 0.0:
-            earlier = self._track.values(max(0, self._pos - 64), self._pos)  # a break changes no system
-            earlier = earlier[earlier >= self._settings.on_at_least_v]
-            if len(earlier) >= _TELLING_READINGS:
-                level = median(earlier)
-            else:
+            earlier = self._on(max(0, self._pos - 64), self._pos)  # a break changes no system
+            if len(earlier) < _TELLING_READINGS:
                 until = self._track.first_after(self._track.time(self._pos) + _TELLING_S, self._pos, stop)
                 if until == stop:
                     return False
-                first = self._track.values(self._pos, until)
-                level = median(first[first >= self._settings.on_at_least_v])
-            self._system_v = inf if level > SYSTEM_HIGHEST_V else 24.0 if level >= SYSTEM_SPLIT_V else 12.0
-            return True
+                earlier = self._on(self._pos, until)
+            if len(earlier) >= _TELLING_READINGS:
+                level = median(earlier)
+                self._system_v = inf if level > SYSTEM_HIGHEST_V else 24.0 if level >= SYSTEM_SPLIT_V else 12.0
+                return True
+            if self._track.value(self._pos) <= self._settings.overvoltage_24v:
+                self._pos += 1
+                return True
         self._start = self._pos
         self._pos += 1
         return True
+
+    def _on(self, start: int, stop: int) -> NDArray[np.float64]:
+        values = self._track.values(start, stop)
+        return values[values >= self._settings.on_at_least_v]
 
     def _end(self, stop: int, ended: bool) -> None:
         measure, start = self._measure, self._start if self._start is not None else stop - 1

@@ -165,12 +165,13 @@ class Supply(OnOff):
     def finish(self) -> None:
         """The readings have come to their end."""
         stop = self._pos
-        while self._state == "sagging" and self._rules.faults and self._stay(stop):
-            self._leave_open(self._track.time(self._dip))
+        while self._state == "out" or (self._state == "sagging" and self._rules.faults and self._stay(stop)):
+            if self._state == "out":
+                self._close()
+            else:
+                self._leave_open(self._track.time(self._dip))
             self.advance(stop)
-        if self._state == "out":
-            self._close()
-        elif self._state == "ending":
+        if self._state == "ending":
             self._end_sag()
         elif self._state == "back":
             self._returned(stop)
@@ -199,16 +200,10 @@ class Supply(OnOff):
         if index == limit:
             return
         value = self._track.value(index)
-        if value >= reference.idle_from:
-            # What was taken for 'on' is at or below half of this: it was the idle level of an unconnected input.
-            self._waiting.flush()
-            if self._stretch is not None:
-                self._stretch.end_s = self._track.time(index)
-            self._begin(index)
-        elif value >= self._high:
-            if index > reference.quiet:
-                self._rise_to(min(self._track.value(index - 1), value), index - 1)
+        if value >= self._high:
             self._pos = index + 1
+            if index > reference.quiet:  # one reading may be wrong: two tell
+                self._rise_to(min(self._track.value(index - 1), value), index - 1)
         elif value <= self._off_at:
             self._go_out(index)
         elif (level := falls_slowly(self._track, reference, index, self._settings)) is not None:
@@ -219,7 +214,15 @@ class Supply(OnOff):
             self._pos = index + 1
 
     def _rise_to(self, level: float, index: int) -> None:
-        """Readings `index` and the next are at a level that ends a fade, or with which charging begins."""
+        """Readings `index` and the next reach a level: one that ends a fade, with which charging begins, or from which
+        down an input idles."""
+        if level >= self._reference.idle_from:
+            # What was taken for 'on' is at or below half of this: it was the idle level of an unconnected input.
+            self._waiting.flush()
+            if self._stretch is not None:
+                self._stretch.end_s = self._track.time(index)
+            self._begin(index)
+            return
         if level >= self._fades.ends_v:
             self._fades.end((self._track.time(index - 1) + self._track.time(index)) / 2, index + 1)
         if self._started is not None and level >= self._started[1]:

@@ -75,6 +75,7 @@ _FAULT_WORDS = {
     "half_commanded": "is commanded in one position of the key and not in another",
     "weakly_commanded": "is too weak to close the contact",
     "stuck_closed": "never opens",
+    "leaks": "is wet or dirty and leaks to another contact",
     "fed_elsewhere": "gets a feed from elsewhere, past the open contact",
     "stalled": "stands still and draws its stall current",
     "intermittent": "comes and goes",

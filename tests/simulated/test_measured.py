@@ -19,6 +19,15 @@ def van(fault: str, seed: int = 3) -> MeasuredVan:
     return MeasuredVan(faults_named(fault, seed), seed)
 
 
+HARNESS_OHMS = {
+    "to": "plug_ground",
+    "quantity": "resistance",
+    "state": "isolated",
+    "load": "unplugged",
+    "side": "harness",
+}
+
+
 def shown(fault: str, at: str, **row: str) -> float:
     one = van(fault)
     return one.shown(one.place({"at": at, **row}))
@@ -42,6 +51,8 @@ def test_every_fault_that_the_diagnosis_knows_can_be_set() -> None:
         ("none", "plug_feed", {"state": "off"}, -0.05, 0.05),
         ("none", "fuse", {"quantity": "current"}, 4.0, 5.5),
         ("none", "pump", {"quantity": "resistance", "state": "isolated"}, 1.0, 1.4),
+        ("plug_feed_pin:leaks", "plug_feed", HARNESS_OHMS, 145, 155),
+        ("none", "plug_feed", HARNESS_OHMS, 1e6, math.inf),
         ("fuse", "fuse_in", {}, 11.5, 12.6),
         ("fuse", "fuse_out", {}, -0.05, 0.05),
         ("fuse", "relay_coil", {}, 11.5, 12.6),

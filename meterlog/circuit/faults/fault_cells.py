@@ -28,6 +28,7 @@ FAULTS = (
     "weakly_commanded",
     "stuck_closed",
     "fed_elsewhere",
+    "leaks",
     "stalled",
     "weak",
     "intermittent",
@@ -91,6 +92,8 @@ class Cells:
         bridged: shape (K,), parts whose loss is meant are bridged while cranking.
         neighbour_ohm: shape (K,), another load that returns through the bad ground, ohm; inf for none.
         short_at: shape (K,), position of the part shorted to ground, -1 for none (its fuse has blown).
+        leak_at: shape (K,), position of the wet connector, -1 for none.
+        leak_ohm: shape (K,), from the node before it to where it leads, ohm; inf for none.
     """
 
     part: NDArray[np.int64]
@@ -112,6 +115,8 @@ class Cells:
     bridged: NDArray[np.bool_]
     neighbour_ohm: Array
     short_at: NDArray[np.int64]
+    leak_at: NDArray[np.int64]
+    leak_ohm: Array
 
     def __len__(self) -> int:
         return len(self.prior)
@@ -143,6 +148,8 @@ class _Row:
     bridged: bool = False
     neighbour_ohm: float = np.inf
     short_at: int = -1
+    leak_at: int = -1
+    leak_ohm: float = np.inf
 
 
 def first_healthy(cells: Cells) -> int:
@@ -285,6 +292,8 @@ def _singles(circuit: Circuit, rates: Rates, series: list[int]) -> list[_Row]:
                 _Row(high * w * share_of, "high_resistance", (k,), (ohm,), (spread,), neighbour_ohm=neighbour_ohm)
                 for ohm, spread, w in finite
             ]
+        if part.leaks_to:
+            found += _wet(circuit, k, rate * shares.WET_SHARE)
         if part.kind == "wire" and fuse_before(circuit, k) > 0:
             found.append(_Row(rate * shares.CHAFED_WIRE_SHARE, "short_to_ground", (k,), short_at=k))
         if part.closed_in is not None and not part.command and "off" not in circuit.active:
@@ -296,6 +305,16 @@ def _singles(circuit: Circuit, rates: Rates, series: list[int]) -> list[_Row]:
         found += _command_faults(circuit, rates.of(command, "command"), k)
         found += _always_on(circuit, rates, k)
     return found
+
+
+def _wet(circuit: Circuit, k: int, rate: float) -> list[_Row]:
+    """A connector that leaks to another contact: alone, or with the loss that corrosion makes in it."""
+    lossy = [((ohm,), (s,), shares.GREEN_SHARE * w) for ohm, s, w in resistance_cells(circuit, PAIR_CELL_WIDTH, k)]
+    return [
+        _Row(rate * share * w, "leaks", (k,), ohm, spread, leak_at=k, leak_ohm=leak_ohm)
+        for share, leak_ohm in shares.LEAK_OHM
+        for ohm, spread, w in (((), (), 1 - shares.GREEN_SHARE), *lossy)
+    ]
 
 
 def _command_faults(circuit: Circuit, rate: float, k: int) -> list[_Row]:
@@ -443,6 +462,8 @@ def _arrays(circuit: Circuit, table: list[_Row]) -> Cells:
         bridged=np.array([row.bridged for row in table]),
         neighbour_ohm=np.array([row.neighbour_ohm for row in table]),
         short_at=np.array([row.short_at for row in table]),
+        leak_at=np.array([row.leak_at for row in table]),
+        leak_ohm=np.array([row.leak_ohm for row in table]),
     )
 
 

@@ -54,6 +54,13 @@ CHARGED_BATTERY_SERIES_SHARE = 0.2
 """The same for a battery as the load: a worn one shows under load, seldom while it is charged. A guess."""
 BY_DESIGN_SHARE, BY_DESIGN_PAIR_SHARE = 0.2, 0.1
 """By how much rarer a part whose loss is meant has too much resistance, alone and in a pair. Guesses."""
+WET_SHARE, GREEN_SHARE = 0.12, 0.7
+"""Share of the faults of a connector that may leak in which it is wet, and of those the share that loses voltage too:
+a contact that stands in water turns green. Guesses."""
+LEAK_OHM: tuple[tuple[float, float], ...] = ((0.3, 40.0), (0.4, 200.0), (0.3, 1000.0))
+"""Share and resistance, ohm, of what water with salt and dirt in it makes between two contacts. Guesses."""
+LEAK_SPREAD = 0.8
+"""Standard deviation of the log of each, so that none between them is less likely. A guess."""
 CHAFED_WIRE_SHARE, SHORTED_LOAD_SHARE = 0.1, 0.04
 """Share of the faults that are shorts to ground behind a fuse. Guesses."""
 STALLED_SHARE = 0.18

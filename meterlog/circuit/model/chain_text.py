@@ -99,6 +99,7 @@ def part_words(part: Part) -> str:
         f"draws {shown(part.current_a, 'A')}" if part.current_a else "",
         shown(part.resistance_ohm, "ohm") if part.resistance_ohm is not None else "",
         "its loss is meant" if part.by_design else "",
+        f"when wet, leaks to {part.leaks_to}" if part.leaks_to else "",
     ]
     return ", ".join(word for word in words if word)
 

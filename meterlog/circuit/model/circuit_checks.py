@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from meterlog.circuit.model.circuit import Circuit
 from meterlog.circuit.model.dangerous_names import refuse_dangerous
-from meterlog.circuit.model.part import near
+from meterlog.circuit.model.part import BATTERY_MINUS, near
 from meterlog.errors import CircuitError
 
 MOST_PARTS = 40
@@ -38,6 +38,7 @@ def check_circuit(circuit: Circuit, source: str) -> None:
             f"{source}: 'system_v' is {circuit.system_v:g} V; above {MOST_V:g} V a circuit is out of scope"
         )
     _check_places(circuit, source)
+    _check_leaks(circuit, source)
 
 
 def _check_places(circuit: Circuit, source: str) -> None:
@@ -46,6 +47,19 @@ def _check_places(circuit: Circuit, source: str) -> None:
             raise CircuitError(
                 f"{source}: point '{point.id}' is after '{point.after}', which is not a part"
                 + near(point.after, circuit.part_index)
+            )
+
+
+def _check_leaks(circuit: Circuit, source: str) -> None:
+    known = [*circuit.point_of, BATTERY_MINUS]
+    for k, part in enumerate(circuit.parts):
+        if part.leaks_to and part.leaks_to not in known:
+            wrong = f"{source}: part '{part.id}': 'leaks_to' must be a point, not '{part.leaks_to}'"
+            raise CircuitError(wrong + near(part.leaks_to, known))
+        if part.leaks_to and circuit.node(part.leaks_to) in circuit.across(k):
+            raise CircuitError(
+                f"{source}: part '{part.id}' leaks to '{part.leaks_to}', which is its own end: nothing would flow; name"
+                " the point that the water leads to, such as the other contact of the plug"
             )
 
 

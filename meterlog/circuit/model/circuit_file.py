@@ -236,6 +236,8 @@ def _part(row: Mapping[str, object], place: int, source: str) -> Part:
         raise CircuitError(f"{where} 'rating_a' is what is printed on a fuse; this is a {kind}")
     if "closed_in" in row and kind not in _CONTACTS:
         raise CircuitError(f"{where} 'closed_in' belongs to a contact ({', '.join(_CONTACTS)}); this is a {kind}")
+    if "leaks_to" in row and kind != "connector":
+        raise CircuitError(f"{where} 'leaks_to' says where water in a connector leads to; this is a {kind}")
     return Part(
         id=id_,
         kind=kind,
@@ -253,6 +255,7 @@ def _part(row: Mapping[str, object], place: int, source: str) -> Part:
         closed_in=tuple(_states(row, "closed_in", where)) if "closed_in" in row else None,
         price=number(row, "price", where, default=0.0) if "price" in row else None,
         replace_min=number(row, "replace_min", where, default=0.0, most=MOST_MIN) if "replace_min" in row else None,
+        leaks_to=_text(row, "leaks_to", where),
     )
 
 

@@ -27,7 +27,7 @@ def oddities(circuit: Circuit) -> list[str]:
     """One sentence each, most surprising first; empty where nothing is odd."""
     checks = (
         *(_grounds, _directions, _fed, _commands, _switching, _bypasses, _fuses, _wires, _reach),
-        *(_across_the_load, _same_place, _hazards),
+        *(_across_the_load, _same_place, _leaks, _hazards),
     )
     return [sentence for check in checks for sentence in check(circuit)]
 
@@ -143,6 +143,21 @@ def _same_place(circuit: Circuit) -> Iterator[str]:
         other = seen.setdefault(circuit.node(point.id), point.id)
         if other != point.id:
             yield f"points '{other}' and '{point.id}' are the same place: no part stands between them"
+
+
+def _leaks(circuit: Circuit) -> Iterator[str]:
+    for k, part in enumerate(circuit.parts):
+        if not part.leaks_to:
+            continue
+        node = circuit.node(part.leaks_to)
+        other = circuit.point_of.get(part.leaks_to)
+        if part.connector and other is not None and other.connector and part.connector != other.connector:
+            places = f"'{part.id}' is in {part.connector}, '{other.id}' in {other.connector}"
+            yield f"{places}: water leads from contact to contact of one connector"
+        if circuit.on_feed_side[node] == circuit.on_feed_side[circuit.before[k]] and node != 0:
+            yield f"'{part.id}' leaks to '{part.leaks_to}' on its own side of the load: no reading would show that"
+        if circuit.before[k] not in {circuit.node(point.id) for point in circuit.points}:
+            yield f"no place to measure before '{part.id}': whether it leaks cannot be told"
 
 
 def _hazards(circuit: Circuit) -> Iterator[str]:

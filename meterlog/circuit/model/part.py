@@ -47,6 +47,8 @@ class Part:
             contact: `crank`); None for all of them.
         price: what a new one costs, in the person's own currency; None where nobody said.
         replace_min: minutes to replace it, once it is reached; None where nobody said.
+        leaks_to: of a connector: the point that water in it leads to, another contact of the same housing mostly; empty
+            where it stays dry.
     """
 
     id: str
@@ -67,6 +69,7 @@ class Part:
     closed_in: tuple[str, ...] | None = None
     price: float | None = None
     replace_min: float | None = None
+    leaks_to: str = ""
 
     def closed(self, state: str) -> bool:
         """Tell whether it is closed in a state in which the circuit is on, once it is commanded."""

@@ -188,6 +188,10 @@ def _ohms(circuit: Circuit) -> Iterable[Measurement]:
         for to in {body, BATTERY_MINUS} - {plug[1]}:
             yield Measurement("resistance", plug[1], to, "isolated")
         yield Measurement("resistance", plug[0], BATTERY_MINUS, "isolated", "unplugged")
+    at_node = points_by_node(circuit)
+    for k, part in enumerate(circuit.parts):
+        if part.leaks_to and circuit.before[k] in at_node:
+            yield Measurement("resistance", at_node[circuit.before[k]], part.leaks_to, "isolated", "unplugged")
 
 
 def points_by_node(circuit: Circuit) -> dict[int, str]:

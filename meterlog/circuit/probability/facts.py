@@ -116,7 +116,8 @@ def _heated(network: Network, one: Observed) -> Array:
 
 
 def _at_plug(network: Network, _: Observed) -> Array:
-    return _at_fault(network, list(network.circuit.plug))
+    wet = [k for k, part in enumerate(network.circuit.parts) if part.leaks_to]
+    return _at_fault(network, [*network.circuit.plug, *wet])
 
 
 def _loosened(network: Network, _: Observed) -> Array:

@@ -23,7 +23,7 @@ from meterlog.circuit.faults.fault_cells import (
     Cells,
     shared_ground,
 )
-from meterlog.circuit.faults.fault_shares import WEAK_COIL_SPREAD
+from meterlog.circuit.faults.fault_shares import LEAK_SPREAD, WEAK_COIL_SPREAD
 from meterlog.circuit.model.bulb import Bulb
 from meterlog.circuit.model.circuit import Circuit
 from meterlog.circuit.model.solve import (
@@ -36,7 +36,7 @@ from meterlog.circuit.model.solve import (
     unplug,
 )
 from meterlog.circuit.probability.predict_ohms import resistance
-from meterlog.circuit.probability.unknowns import FAULT_1, UNKNOWNS, WINDING_SPREAD, Prediction
+from meterlog.circuit.probability.unknowns import FAULT_1, LEAK, UNKNOWNS, WINDING_SPREAD, Prediction
 from meterlog.circuit.readings.halves import half
 from meterlog.circuit.readings.measurement import Measurement
 
@@ -278,7 +278,7 @@ class Network:
         steps = [np.ones(len(cells))]
         for u in (-1, *unknown):
             ohm, emf, rest, share = base, cells.source_v[:, s], cells.source_v[:, 0], cells.share
-            lamp_ohm, winding = settled, 1.0
+            lamp_ohm, winding, wetter = settled, 1.0, 1.0
             step = np.full(len(cells), 0.5)
             if u == s:
                 emf = emf + step * cells.source_spread_v[:, s]
@@ -292,8 +292,9 @@ class Network:
                 lamp_ohm = settled * float(np.exp(0.5 * bulb.spread))
             elif u >= FAULT_1:
                 ohm = self._moved(base, u - FAULT_1, step)
+                wetter = float(np.exp(0.5 * LEAK_SPREAD)) if u == LEAK else 1.0
             shunts = [Shunt(*lamp, lamp_ohm)] if lamp[0] != lamp[1] else []
-            shunts += self.neighbours()
+            shunts += [*self.neighbours(), *self.leaks(wetter)]
             model = load_model(
                 self.circuit, current_share=share, stalled=cells.stalled, winding_share=winding, rest_v=rest
             )
@@ -315,6 +316,18 @@ class Network:
         if ground < 0 or np.isinf(self.cells.neighbour_ohm).all():
             return []
         return [Shunt(0, ground - 1, np.minimum(self.cells.neighbour_ohm, OPEN_OHM))]
+
+    def leaks(self, times: float = 1.0) -> list[Shunt]:
+        """What wet connectors hang between two nodes, so many times its ohms; none where no cell has one."""
+        c, cells = self.circuit, self.cells
+        return [
+            Shunt(
+                c.before[k],
+                c.node(c.parts[k].leaks_to),
+                np.minimum(np.where(cells.leak_at == k, times * cells.leak_ohm, np.inf), OPEN_OHM),
+            )
+            for k in np.unique(cells.leak_at[cells.leak_at >= 0]).tolist()
+        ]
 
     def _settled(self, ohm: Array, emf: Array, lamp: tuple[int, int], bulb: Bulb) -> Array:
         """The lamp's resistance in every cell, shape (K,), as hot as its voltage there makes it."""

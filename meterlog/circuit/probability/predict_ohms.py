@@ -7,9 +7,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from meterlog.circuit.faults.fault_cells import Cells
+from meterlog.circuit.faults.fault_shares import LEAK_SPREAD
 from meterlog.circuit.model.circuit import Circuit
 from meterlog.circuit.model.solve import OPEN_OHM, seen_between
-from meterlog.circuit.probability.unknowns import FAULT_1, UNKNOWNS, WINDING_SPREAD, Prediction
+from meterlog.circuit.probability.unknowns import FAULT_1, LEAK, UNKNOWNS, WINDING_SPREAD, Prediction
 from meterlog.circuit.readings.halves import half
 from meterlog.circuit.readings.measurement import Measurement
 
@@ -67,18 +68,25 @@ def resistance(c: Circuit, cells: Cells, good_ohm: Array, m: Measurement) -> Pre
     total = seen_ohm + lead_ohm
     if half(c, m) == "load" and not on_load:
         total = np.full(count, OPEN_OHM)
+    alone = total
     total = _beside_short(c, cells, total, ohm, lo, hi)
+    leak_ohm = np.zeros(count)
+    if not on_load:
+        total, leak_ohm = _beside_leak(c, cells, total, ohm, (lo, hi))
+    # what lies beside the way takes its part of the meter's current
+    share = share * (np.divide(total, alone, out=np.ones(count), where=alone > 0) ** 2)[:, None]
     total = np.minimum(total, OVERLOAD_OHM)
     shown = np.log(total + OHM_OFFSET)
     per_ohm = np.where(total < OVERLOAD_OHM, 1 / (total + OHM_OFFSET), 0.0)
     slope = np.zeros((count, len(UNKNOWNS) + len(c.parts)))
     slope[:, UNKNOWNS.index("winding")] = load_ohm * share[:, c.load] * cold_spread * per_ohm
     slope[:, UNKNOWNS.index("lead")] = lead_spread_ohm * per_ohm
+    slope[:, LEAK] = leak_ohm * LEAK_SPREAD * per_ohm
     for slot in (0, 1):
         k = cells.part[:, slot]
         every = np.arange(count)
         fault = np.where(k >= 0, ohm[every, k] * share[every, k], 0.0)
-        slope[:, FAULT_1 + slot] = fault * cells.ohm_spread[:, slot] * per_ohm
+        slope[:, FAULT_1 + slot] += fault * cells.ohm_spread[:, slot] * per_ohm
     slope[:, len(UNKNOWNS) :] = share * good_ohm * per_ohm[:, None]
     return Prediction(shown, slope)
 
@@ -122,5 +130,30 @@ def _beside_short(circuit: Circuit, cells: Cells, total: Array, ohm: Array, lo: 
     for k in np.unique(short[short >= 0]):
         way = list(circuit.between(lo, circuit.before[k]))
         path = SHORT_OHM + LEAD_OHM + ohm[short == k][:, way].sum(axis=1)
-        found[short == k] = 1 / (1 / total[short == k] + 1 / path)
+        found[short == k] = _parallel(total[short == k], path)
     return found
+
+
+def _parallel(one: Array, other: Array) -> Array:
+    return one * other / (one + other)
+
+
+def _beside_leak(
+    circuit: Circuit, cells: Cells, total: Array, ohm: Array, ends: tuple[int, int]
+) -> tuple[Array, Array]:
+    """A wet connector lies beside the stretch that has its two ends on the two sides of a load.
+
+    Returns:
+        What is seen then, ohm, shape (K,); and by how much the leak's own change moves that, ohm, shape (K,).
+    """
+    found, leak_ohm = total.copy(), np.zeros(len(total))
+    for k in np.unique(cells.leak_at[cells.leak_at >= 0]).tolist():
+        leads = (circuit.before[k], circuit.node(circuit.parts[k].leaks_to))
+        wet = sorted(leads, key=lambda node: circuit.order[node])
+        way = [part for near, far in zip(ends, wet, strict=True) for part in circuit.between(near, far)]
+        if not set(circuit.loads) & set(way):
+            rows = cells.leak_at == k
+            path = LEAD_OHM + cells.leak_ohm[rows] + ohm[rows][:, way].sum(axis=1)
+            found[rows] = _parallel(total[rows], path)
+            leak_ohm[rows] = cells.leak_ohm[rows] * (found[rows] / path) ** 2
+    return found, leak_ohm

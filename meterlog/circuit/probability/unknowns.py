@@ -14,6 +14,8 @@ WINDING_SPREAD = 0.4
 """Standard deviation of the log of a winding's stated resistance. A guess."""
 FAULT_1 = UNKNOWNS.index("fault_1")
 """The first fault's resistance; the second one's follows."""
+LEAK = FAULT_1 + 1
+"""Says how well a wet connector leads; it has no second fault."""
 LOGISTIC = 1.702
 """Slope of the logistic that stands in for the normal distribution: within 0.01 of it everywhere."""
 

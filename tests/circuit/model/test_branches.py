@@ -204,12 +204,11 @@ def test_a_short_that_is_left_with_the_pump_unplugged_is_elsewhere_on_its_fuse()
         Measurement("resistance", at, state="isolated", load="unplugged", value=0.6) for at in ("plug_feed", "splice")
     ]
     before, after = (
-        {one.part: one for one in diagnose(circuit, found, blew).hypotheses} for found in (nothing, nothing + ohms)
+        {one.part: one.probability for one in diagnose(circuit, found, blew).hypotheses if one.probability > 0.1}
+        for found in (nothing, nothing + ohms)
     )
-    assert before["pump"].probability > 0.1
-    assert after["pump"].probability < 0.05, "a heater that is cold may have little more than a short"
-    assert {"heater", "heater_wire", "feed_wire"} <= {id_ for id_, one in after.items() if one.probability > 0.1}
-    assert after["heater"].fault == "short_to_ground"
+    assert "pump" in before
+    assert set(after) == {"heater", "heater_wire", "relay_wire", "feed_wire"}
 
 
 def test_a_meter_hardly_loads_a_branch() -> None:

@@ -72,7 +72,7 @@ def test_a_cross_section_is_read_as_people_write_it(text: str, mm2: float | None
 
 
 def test_what_is_odd_is_named() -> None:
-    pump = load_circuit("pump-feed")
+    pump = with_part(load_circuit("pump-feed"), "plug_feed_pin", leaks_to="")
     ground_first = replace(pump, parts=(pump.parts[0], Part("strap", "ground"), *pump.parts[1:]))
     assert any("ground 'strap' stands before 'pump'" in odd for odd in oddities(ground_first))
     assert any("relay 'relay' has no 'command'" in odd for odd in oddities(with_part(pump, "relay", command="")))

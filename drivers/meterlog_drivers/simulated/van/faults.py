@@ -28,6 +28,9 @@ SHORT_OHM = 0.02
 """A chafed wire's way to the body, ohm. A guess."""
 FEED_OHM = 0.1
 """The way of a feed from elsewhere, ohm. A guess."""
+WET_OHM, GREEN_OHM = 150.0, 1.2
+"""What water with salt in it makes between two contacts, and what is lost in a contact that it turned green, ohm.
+Guesses."""
 WEAK_COIL_SHARE = 0.38
 """Share of the supply's voltage at a weakly commanded coil: 5 of 12 V, below what a relay needs. A guess."""
 WEAK_LOAD_SHARE = 0.5
@@ -80,6 +83,7 @@ _WORDS = {
     "stuck_closed": "never opens",
     "short_to_ground": "is shorted to ground, and the fuse has blown",
     "fed_elsewhere": "is fed from elsewhere",
+    "leaks": "is wet and green, and leaks to another contact",
     "stalled": "is stuck",
     "weak": "is weak",
     "not_commanded": "gets no command",
@@ -100,7 +104,8 @@ def kinds(part: str) -> tuple[str, ...]:
         return ("weak", "high_resistance")
     feeds = circuit.parts[k].kind == "wire" and circuit.part_index["relay"] < k < circuit.load
     chafed = ("short_to_ground", "fed_elsewhere") if feeds else ()
-    return (*_SERIES, *_MORE.get(circuit.parts[k].kind, ()), *chafed)
+    wet = ("leaks",) if circuit.parts[k].leaks_to else ()
+    return (*_SERIES, *_MORE.get(circuit.parts[k].kind, ()), *chafed, *wet)
 
 
 def every_fault() -> list[tuple[str, str]]:
@@ -206,6 +211,13 @@ def _fed(fault: VanFault, vehicle: Vehicle, trip: Trip, _: np.random.Generator) 
     return _hung(vehicle, 0, van_circuit().node(fault.part), FEED_OHM), trip
 
 
+def _leaks(fault: VanFault, vehicle: Vehicle, trip: Trip, _: np.random.Generator) -> tuple[Vehicle, Trip]:
+    circuit = van_circuit()
+    k = circuit.part_index[fault.part]
+    wet = _hung(vehicle, circuit.before[k], circuit.node(circuit.parts[k].leaks_to), WET_OHM)
+    return wet, _more(trip, Fault(fault.part, GREEN_OHM))
+
+
 def _weak(fault: VanFault, vehicle: Vehicle, trip: Trip, _: np.random.Generator) -> tuple[Vehicle, Trip]:
     if fault.part == van_circuit().parts[0].id:
         battery = replace(vehicle.supply.battery, charge=WEAK_CHARGE, healthy_ohm=WEAK_INSIDE_OHM)
@@ -242,6 +254,7 @@ _CHANGES: dict[str, Change] = {
     "stuck_closed": _changed(welded=True),
     "short_to_ground": _shorted,
     "fed_elsewhere": _fed,
+    "leaks": _leaks,
     "stalled": _stalled,
     "weak": _weak,
     "not_commanded": _changed(coil_share=0.0),

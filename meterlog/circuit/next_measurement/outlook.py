@@ -103,16 +103,16 @@ def _parts_of(cells: Cells, rows: NDArray[np.int64], kept: int, twin_part: NDArr
 
 def _twins(cells: Cells, known: Posterior) -> tuple[NDArray[np.int64], Array, NDArray[np.int64]]:
     """Cells, weights and places (a part, from n on a command) of the contacts that come and go; none while no reading
-    speaks for one, since what was not seen to fail cannot be measured."""
-    good = first_healthy(cells)
-    if known.comes_and_goes.sum() < SEEN_TO_COME_AND_GO:
+    speaks for one or saw the circuit fail, since what was not seen to fail cannot be measured."""
+    good, comes = first_healthy(cells), known.comes_and_goes.sum()
+    if comes < SEEN_TO_COME_AND_GO and comes < known.weight[cells.fault == FAULTS.index("healthy")].sum():
         return np.array([], int), np.array([]), np.array([], int)
     twin: list[int] = []
     weight: list[float] = []
     place: list[int] = []
     for k in np.flatnonzero(known.comes_and_goes > TWINS_FROM):
         twin += [good, interrupted(cells, int(k))]
-        weight += [float(known.comes_and_goes[k]) * share for share in (known.good_next, 1 - known.good_next)]
+        weight += [float(known.comes_and_goes[k]) * share for share in (known.good_next[k], 1 - known.good_next[k])]
         place += [int(k)] * 2
     return np.array(twin, int), np.array(weight), np.array(place, int)
 

@@ -71,8 +71,8 @@ class Fit:
         for i, m in enumerate(ms):
             if m.quantity == "lamp":
                 self.seen[:, i] = np.clip(self.mean[:, i], *m.bulb.surely(m.value))
-        own = np.stack([np.broadcast_to(p.own, k) for p in self._predictions], 1) if ms else self.mean
-        self.variance = self.noise**2 + own**2
+        self._own = np.stack([np.broadcast_to(p.own, k) for p in self._predictions], 1) if ms else self.mean
+        self.variance = self.noise**2 + self._own**2
         self.residual = self.seen - self.mean
         self._spread(np.ones(len(UNKNOWNS) + len(network.circuit.parts)))
         usual = network.cells.prior @ self.alone()
@@ -105,6 +105,10 @@ class Fit:
             slope = self.slopes(rows)
             self.covariance[rows] = slope @ slope.transpose(0, 2, 1)
         self.covariance[:, range(count), range(count)] += self.variance
+        for i, before in enumerate(self.before):  # what a floating place picks up, it picks up again
+            for j in before:
+                self.covariance[:, i, j] += self._own[:, i] * self._own[:, j]
+                self.covariance[:, j, i] = self.covariance[:, i, j]
         self.precision = np.linalg.inv(self.covariance) if count else np.zeros(self.covariance.shape)
         pull = np.einsum("kij,kj->ki", self.precision, self.residual)
         diagonal = np.maximum(np.einsum("kii->ki", self.precision), 1e-300)

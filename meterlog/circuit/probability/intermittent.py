@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,7 +11,7 @@ from meterlog.circuit.faults.fault_cells import first_healthy, interrupted, sing
 from meterlog.circuit.probability.bad_readings import BAD_READING, BAD_WEIGHT
 from meterlog.circuit.probability.fit import Fit
 from meterlog.circuit.probability.predict import Network
-from meterlog.circuit.probability.when_hot import GOOD_SHARES
+from meterlog.circuit.probability.when_hot import GOOD_SHARES, Shares
 
 COMMAND_SHARE = 0.4
 """Says how often a command comes and goes beside how often it fails, relative to a contact: most intermittents are
@@ -25,40 +24,44 @@ Array = NDArray[np.float64]
 
 
 def comes_and_goes(
-    network: Network, fit: Fit, base: Array, share: float, good_shares: Sequence[float] = GOOD_SHARES
-) -> Array:
-    """Log-weight of 'this part's contact comes and goes' and, behind these, of 'this part's command does', shape (2n,).
+    network: Network, fit: Fit, base: Array, share: float, good_shares: Shares = GOOD_SHARES
+) -> tuple[Array, Array]:
+    """Log-weight of 'this part's contact comes and goes' and, behind these, of 'this part's command does', shape (2n,);
+    and how much of the time each is then expected to be good, shape (2n,), as the readings have it.
 
     Each reading was taken while the contact was good, open or resistive, unless it is a bad one; the share of the
-    time that it is good is one of `good_shares`. The readings are taken in one after the other: what one says about the
-    unknowns (the network's, see `predict`) sharpens what the next one should show; a reading that shows the same either
-    way costs nothing. `base`, shape (K,), is the cells' log-weight without the readings.
+    time that it is good is one of `good_shares`, which are weighted. The readings are taken in one after the other:
+    what one says about the unknowns (the network's, see `predict`) sharpens what the next one should show; a reading
+    that shows the same either way costs nothing. `base`, shape (K,), is the cells' log-weight without the readings.
     """
     n, cells = len(network.circuit.parts), network.cells
-    logs = np.full(2 * n, -np.inf)
+    logs, good = np.full(2 * n, -np.inf), np.ones(2 * n)
+    shares = np.array(good_shares)
     contacts = [k for k, part in enumerate(network.circuit.parts) if k and part.kind not in ("fuse", "resistor")]
     for k in [*contacts, *(n + k for k in network.circuit.commands.values())] if share > 0 else []:
-        logs[k] = _of_part(network, fit, base, k, good_shares)
+        if (by_share := _of_part(network, fit, base, k, shares)) is not None:
+            logs[k] = np.logaddexp.reduce(by_share)
+            good[k] = np.exp(by_share - logs[k]) @ shares[:, 0]
     rates = np.array([cells.prior[cells.part[:, 0] == k].sum() for k in range(n)])
     rates = np.append(rates, [COMMAND_SHARE * cells.prior[cells.command_at == k].sum() for k in range(n)])
     could = np.isfinite(logs)
     logs[could] += np.log(np.maximum(share * rates[could] / max(rates[could].sum(), 1e-300), 1e-300))
-    return logs
+    return logs, good
 
 
-def _of_part(network: Network, fit: Fit, base: Array, k: int, good_shares: Sequence[float]) -> float:
+def _of_part(network: Network, fit: Fit, base: Array, k: int, good_shares: Array) -> Array | None:
     """Log-likelihood of the readings and of what was tried if part k, or from n on the command of k - n, comes and
-    goes."""
+    goes, with the weight of each of the Q shares of the time that it is good, shape (Q,); None where it cannot."""
     cells = network.cells
     open_ = interrupted(cells, k)
     if open_ < 0:
-        return -np.inf
+        return None
     least_ohm = NOTICED_SHARE * network.circuit.system_v / network.circuit.load_a
     lossy = single_resistive(cells, k) & (cells.ohm[:, min(k, cells.ohm.shape[1] - 1)] >= least_ohm)
     fault = np.append(np.flatnonzero(lossy), open_)
     states = np.append(first_healthy(cells), fault)  # (S,)
     odds = cells.prior[fault] / max(cells.prior[fault].sum(), 1e-300)
-    good = np.array(good_shares)[:, None]
+    good, weight = good_shares[:, :1], good_shares[:, 1]
     log_share = np.log(np.maximum(np.concatenate([good, (1 - good) * odds], axis=1), 1e-300))  # (Q, S)
     without = np.exp(base[states] - np.log(np.maximum(cells.prior[states], 1e-300)))
     total = np.log(0.5 * without[0] + 0.5 * without[1:] @ odds) + np.zeros(len(good))
@@ -82,4 +85,4 @@ def _of_part(network: Network, fit: Fit, base: Array, k: int, good_shares: Seque
         gain = seen[every, best] / variance[every, best][:, None] * ~is_bad[:, None]
         mean = mean + gain * residual[every, best][:, None]
         covariance = covariance - gain[:, :, None] * seen[every, best][:, None, :]
-    return float(np.logaddexp.reduce(total)) - math.log(len(good))
+    return np.asarray(total + np.log(weight / weight.sum()))

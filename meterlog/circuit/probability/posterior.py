@@ -15,7 +15,7 @@ from meterlog.circuit.probability.intermittent import comes_and_goes
 from meterlog.circuit.probability.outside import log_outside
 from meterlog.circuit.probability.predict import Network
 from meterlog.circuit.probability.trials import tried_log, works
-from meterlog.circuit.probability.when_hot import COLD_GOOD_SHARES, GOOD_SHARES, good_next, is_cold
+from meterlog.circuit.probability.when_hot import WARM_GOOD_NEXT, failed_warm, good_shares
 from meterlog.circuit.readings.measurement import Measurement, Told
 from meterlog.circuit.readings.observed import Observed
 
@@ -40,7 +40,7 @@ class Posterior:
         used: positions of the readings that say anything, the rows of `fit`.
         fit: the joint Gaussian of those.
         bad_in: shape (K, len(used)), the probability that each is a bad one, by cell.
-        good_next: the chance that a contact which comes and goes is good at the next reading.
+        good_next: shape (2n,), the chance that each, if it comes and goes, is good at the next reading.
     """
 
     weight: Array
@@ -50,7 +50,7 @@ class Posterior:
     used: tuple[int, ...]
     fit: Fit
     bad_in: Array
-    good_next: float
+    good_next: Array
 
     def unknowns(self, keep: NDArray[np.int64]) -> tuple[Array, Array]:
         """Estimate the unknowns in some cells from the readings: mean, shape (k, P), and covariance, shape (k, P, P),
@@ -100,18 +100,19 @@ def posterior(
         each = np.exp(likelier.log[: len(cells)] - likelier.log[: len(cells)].max())
         bad_all[used] = (each[:, None] * likelier.bad).sum(axis=0) / each.sum()
     weight, comes, outside = np.split(together, [len(cells), len(together) - 1])
-    return Posterior(
-        weight, comes, float(outside[0]), bad_all, tuple(used), likelier.fit, likelier.bad, good_next(tried)
-    )
+    good = np.full(len(comes), WARM_GOOD_NEXT) if failed_warm(tried) else likelier.good
+    return Posterior(weight, comes, float(outside[0]), bad_all, tuple(used), likelier.fit, likelier.bad, good)
 
 
 @dataclass(frozen=True)
 class _Weighed:
     """The log-weights of all cells, of what comes and goes, and of 'outside', on one scale, where the good parts spread
-    as in `fit`; `bad` are its readings' probabilities of being bad ones."""
+    as in `fit`; `bad` are its readings' probabilities of being bad ones, and `good` how much of the time each contact
+    that comes and goes is good."""
 
     log: Array
     bad: Array
+    good: Array
     fit: Fit
 
 
@@ -120,10 +121,9 @@ def _weighed(
 ) -> _Weighed:
     log_like, bad = fit.likelihood()
     fit.leave_out(bad)
-    good_shares = COLD_GOOD_SHARES if is_cold(tried) else GOOD_SHARES
-    comes = comes_and_goes(network, fit, base, comes_share, good_shares)
+    comes, good = comes_and_goes(network, fit, base, comes_share, good_shares(tried))
     for one in tried:
         if isinstance(one, Observed):
             comes = comes + comes_and_goes_log(network, one)
     outside = log_outside(network.cells, fit, base)
-    return _Weighed(math.log(share) + np.concatenate([base + log_like, comes, [outside]]), bad, fit)
+    return _Weighed(math.log(share) + np.concatenate([base + log_like, comes, [outside]]), bad, good, fit)

@@ -12,11 +12,14 @@ from meterlog.circuit.readings.measurement import Told
 from meterlog.circuit.readings.observed import Observed
 
 ONLY_WHEN_HOT, FAILS_WHEN_WARM = "only_when_hot", "fails_when_warm"
-GOOD_SHARES, COLD_GOOD_SHARES = (0.3, 0.5, 0.7), (0.7, 0.97)
+Shares = tuple[tuple[float, float], ...]
+GOOD_SHARES: Shares = ((0.3, 1.0), (0.5, 1.0), (0.7, 1.0))
+COLD_GOOD_SHARES: Shares = ((0.3, 0.5), (0.5, 0.5), (0.7, 1.0), (0.97, 3.0))
 """Of the time, how much a contact that comes and goes is good while somebody measures, and one that is said to fail
-only when hot, before it was warmed up: each as likely. Guesses."""
-GOOD_NEXT, COLD_GOOD_NEXT, WARM_GOOD_NEXT = 0.5, 0.97, 0.2
-"""Says how often it is good at the next reading: not known, cold, and warmed up until it failed. Guesses."""
+only when hot, before it was warmed up, each with its weight: a driver may take for heat what comes and goes by itself.
+Guesses."""
+WARM_GOOD_NEXT = 0.2
+"""Says how often it is good at the next reading once it was warmed up until it failed. A guess."""
 
 
 def only_when_hot(tried: Sequence[Told]) -> bool:
@@ -29,11 +32,14 @@ def is_cold(tried: Sequence[Told]) -> bool:
     return only_when_hot(tried) and not _answer(tried, FAILS_WHEN_WARM)
 
 
-def good_next(tried: Sequence[Told]) -> float:
-    """Give the chance that a contact which comes and goes is good at the next reading."""
-    if is_cold(tried):
-        return COLD_GOOD_NEXT
-    return WARM_GOOD_NEXT if _answer(tried, FAILS_WHEN_WARM) == "yes" else GOOD_NEXT
+def good_shares(tried: Sequence[Told]) -> Shares:
+    """Give how much of the time a contact that comes and goes may be good, with weights."""
+    return COLD_GOOD_SHARES if is_cold(tried) else GOOD_SHARES
+
+
+def failed_warm(tried: Sequence[Told]) -> bool:
+    """Tell whether it was warmed up until it failed."""
+    return _answer(tried, FAILS_WHEN_WARM) == "yes"
 
 
 def _answer(tried: Sequence[Told], key: str) -> str:

@@ -84,3 +84,18 @@ def test_where_nothing_fits_the_likeliest_part_is_still_named() -> None:
     assert found.outside > 0.99
     assert len(found.hypotheses) == 1
     assert found.verdict.startswith("these readings fit nothing in this circuit")
+
+
+def test_what_a_stretch_on_nothing_picks_up_each_time_again_speaks_for_no_current() -> None:
+    """The relay does not close at key-on in this vehicle, and its ground is open: the meter shows the same small drop
+    as often as it is read, and no ampere flows."""
+    more = [
+        volts("fuse_out", 12.8),
+        Measurement("current", "fuse", value=0.02),
+        volts("relay_out", 0.01),
+        Measurement("voltage", "relay_out", state="crank", value=10.8),
+    ]
+    drops = [Measurement("voltage_drop", "fuse_out", "relay_out", value=value) for value in (0.09, 0.08, 0.1, 0.09)]
+    once, again = (TOOL.diagnose([*some, *more], suggestions=0) for some in (drops[:1], drops))
+    assert again.outside < 2 * once.outside
+    assert again.healthy < 0.05

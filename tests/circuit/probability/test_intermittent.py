@@ -1,0 +1,30 @@
+"""Checks what readings make of a contact that comes and goes, and what is suggested for it."""
+
+from meterlog.circuit import load_circuit
+from meterlog.circuit.diagnosis import Diagnoser
+from meterlog.circuit.next_measurement.outlook import outlook_of
+from meterlog.circuit.readings.measurement import Measurement
+from meterlog.circuit.readings.observed import Observed
+
+TOOL = Diagnoser(load_circuit("pump-feed"))
+HOT = Observed("only_when_hot", "yes")
+GOOD, GONE = Measurement("voltage", "relay_out", value=12.2), Measurement("voltage", "relay_out", value=0.0)
+RELAY = TOOL.circuit.part_index["relay"]
+
+
+def test_a_contact_that_was_good_at_most_readings_is_expected_to_be_good_at_the_next() -> None:
+    mostly_good = TOOL.weigh([GOOD] * 5 + [GONE]).good_next[RELAY]
+    mostly_gone = TOOL.weigh([GONE] * 5 + [GOOD]).good_next[RELAY]
+    assert mostly_gone < 0.45 < 0.55 < mostly_good
+
+
+def test_what_fails_cold_is_taken_to_fail_cold_though_the_driver_blames_the_heat() -> None:
+    unseen, seen = (TOOL.weigh(measured, [HOT]).good_next[RELAY] for measured in ([], [GOOD, GONE, GOOD, GONE]))
+    assert seen < unseen - 0.15
+
+
+def test_a_contact_that_comes_and_goes_is_looked_for_as_soon_as_the_circuit_was_seen_to_fail() -> None:
+    unseen, seen = (TOOL.weigh(measured) for measured in ([GOOD], [Measurement("current", "fuse", value=0.0)]))
+    assert seen.comes_and_goes.sum() < 0.3
+    assert (outlook_of(TOOL.network, unseen).loose < 0).all()
+    assert (outlook_of(TOOL.network, seen).loose >= 0).any()

@@ -290,20 +290,24 @@ def test_a_wait_in_vain_keeps_what_memory_holds(meter: Plugged, start: Callable[
 
 def test_a_marker_while_armed_keeps_what_is_round_it(meter: Plugged, start: Callable[..., Recording]) -> None:
     recording = start(f"status14:{meter.port}", armed=armed("rise 6V", 0.2, 0.2))
+    marked_s, in_time = math.inf, []
     for i in range(60):
         meter.show(i / 100)
         until(lambda taken=i + 1: count(recording.recorder) == taken)  # type: ignore[misc]
-        time.sleep(0.01)
         if i == 30:
+            marked_s = time.monotonic()
             recording.recorder.mark("key-on")
+        elif i > 30 and time.monotonic() < marked_s + 0.2:
+            in_time.append(i / 100)
+        time.sleep(0.01)
     outcome = recording.recorder.finish()
     assert outcome.captures == 0
     with open_reader(recording.path) as reader:
         marked_s = next(marker.time_s for marker in reader.markers if marker.name == "key-on")
         kept = reader.series(1)
-    assert 0 < len(kept) < 60
-    assert marked_s - 0.21 <= kept.time_s[0] <= marked_s
-    assert marked_s + 0.1 < kept.time_s[-1] <= marked_s + 0.21
+    assert len(kept) < 60
+    assert {0.3, *in_time} <= set(kept.value.tolist())
+    assert marked_s - 0.21 <= kept.time_s[0] <= kept.time_s[-1] <= marked_s + 0.21
 
 
 def test_a_marker_from_another_process_does_what_the_own_key_does(

@@ -309,7 +309,7 @@ def test_page_and_server_killed_in_mid_capture_lose_nothing(
         expect(page.locator("#band")).to_contain_text("everything is kept")
         assert recorder.wait(15) == 0
     kept = counted(tmp_path / name)
-    assert len(kept) > 20
+    assert len(kept) > 5
     assert np.diff(kept).tolist() == [1] * (len(kept) - 1)
 
 

@@ -23,7 +23,8 @@ from meterlog.circuit.evidence.for_and_against import (
     without_repeats,
 )
 from meterlog.circuit.evidence.lost_voltage import heaviest_first, lost_v
-from meterlog.circuit.faults.fault_cells import COMMAND_FAULTS, FAULTS, Cells, all_cells, first_healthy
+from meterlog.circuit.faults.cells import COMMAND_FAULTS, FAULTS, Cells, first_healthy
+from meterlog.circuit.faults.fault_cells import all_cells
 from meterlog.circuit.faults.fault_rates import Rates
 from meterlog.circuit.model.circuit import Circuit
 from meterlog.circuit.next_measurement.candidates import Tool

@@ -27,7 +27,7 @@ import numpy as np
 
 from meterlog.circuit import Circuit, load_circuit, template_names
 from meterlog.circuit.diagnosis import SURE, Diagnoser
-from meterlog.circuit.faults.fault_cells import least_fault_ohm
+from meterlog.circuit.faults.fault_ohms import least_fault_ohm
 from meterlog.circuit.faults.fault_rates import DEFAULT_RATES, open_share
 from meterlog.circuit.model.part import BATTERY_MINUS
 from meterlog.circuit.model.solve import METER_OHM, LoadModel, Shunt, solve, unplug

@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 
 from meterlog.circuit import Circuit
-from meterlog.circuit.faults.fault_cells import FAULTS, all_cells
+from meterlog.circuit.faults.cells import FAULTS
+from meterlog.circuit.faults.fault_cells import all_cells
 from meterlog.circuit.faults.fault_rates import Rates
 from meterlog.circuit.model.circuit_file import circuit_from_table
 from meterlog.circuit.model.solve import LoadModel, load_model, solve

@@ -7,7 +7,7 @@ from itertools import combinations
 
 import pytest
 
-from meterlog.circuit.faults.fault_cells import FAULTS
+from meterlog.circuit.faults.cells import FAULTS
 from meterlog.circuit.model.circuit_file import load_circuit
 from meterlog.driver import open_address
 from meterlog.errors import MeterlogError

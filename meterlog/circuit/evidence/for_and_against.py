@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from meterlog.circuit.faults.fault_cells import first_healthy, interrupted
+from meterlog.circuit.faults.cells import first_healthy, interrupted
 from meterlog.circuit.probability.bad_readings import BAD_READING
 from meterlog.circuit.probability.facts import chance_of, comes_and_goes_log
 from meterlog.circuit.probability.posterior import Posterior

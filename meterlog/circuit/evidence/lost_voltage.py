@@ -9,7 +9,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from meterlog.circuit.faults.fault_cells import Cells
+from meterlog.circuit.faults.cells import Cells
 from meterlog.circuit.model.solve import load_model, solve
 from meterlog.circuit.probability.posterior import Posterior
 from meterlog.circuit.probability.predict import Network, state_index

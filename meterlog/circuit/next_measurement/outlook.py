@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from meterlog.circuit.faults.fault_cells import FAULTS, Cells, first_healthy, interrupted
+from meterlog.circuit.faults.cells import FAULTS, Cells, first_healthy, interrupted
 from meterlog.circuit.probability.outside import MODEL_WRONG
 from meterlog.circuit.probability.posterior import Posterior
 from meterlog.circuit.probability.predict import Network

@@ -7,7 +7,8 @@ from collections.abc import Callable, Mapping
 import numpy as np
 from numpy.typing import NDArray
 
-from meterlog.circuit.faults.fault_cells import FAULTS, least_fault_ohm
+from meterlog.circuit.faults.cells import FAULTS
+from meterlog.circuit.faults.fault_ohms import least_fault_ohm
 from meterlog.circuit.model.solve import Solution, load_model, solve
 from meterlog.circuit.probability.predict import Network, state_index
 from meterlog.circuit.readings.observed import Observed

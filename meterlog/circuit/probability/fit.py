@@ -15,7 +15,7 @@ from copy import copy
 import numpy as np
 from numpy.typing import NDArray
 
-from meterlog.circuit.faults.fault_cells import FAULTS, first_healthy
+from meterlog.circuit.faults.cells import FAULTS, first_healthy
 from meterlog.circuit.probability.bad_readings import BAD_READING, SECOND_LOOK, bad_density, log_bad_count
 from meterlog.circuit.probability.noise import noise, normal, shown_y
 from meterlog.circuit.probability.predict import Network, in_chunks

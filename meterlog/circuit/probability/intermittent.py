@@ -7,7 +7,7 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from meterlog.circuit.faults.fault_cells import first_healthy, interrupted, single_resistive
+from meterlog.circuit.faults.cells import first_healthy, interrupted, single_resistive
 from meterlog.circuit.probability.bad_readings import BAD_READING, BAD_WEIGHT
 from meterlog.circuit.probability.fit import Fit
 from meterlog.circuit.probability.predict import Network

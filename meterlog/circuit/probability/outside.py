@@ -14,7 +14,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from meterlog.circuit.faults.fault_cells import Cells
+from meterlog.circuit.faults.cells import Cells
 from meterlog.circuit.probability.bad_readings import BAD_READING
 from meterlog.circuit.probability.fit import Fit
 from meterlog.circuit.probability.noise import normal

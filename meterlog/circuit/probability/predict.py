@@ -15,15 +15,10 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from meterlog.circuit.faults.fault_cells import (
-    COIL_STATE,
-    FAULTS,
-    HOLDS_SHARE,
-    PULL_IN_SHARE,
-    Cells,
-    shared_ground,
-)
+from meterlog.circuit.faults.cells import COIL_STATE, FAULTS, Cells
+from meterlog.circuit.faults.fault_cells import HOLDS_SHARE, PULL_IN_SHARE
 from meterlog.circuit.faults.fault_shares import LEAK_SPREAD, WEAK_COIL_SPREAD
+from meterlog.circuit.faults.on_the_way import shared_ground
 from meterlog.circuit.model.bulb import Bulb
 from meterlog.circuit.model.circuit import Circuit
 from meterlog.circuit.model.solve import (

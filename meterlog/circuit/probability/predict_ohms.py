@@ -6,7 +6,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from meterlog.circuit.faults.fault_cells import Cells
+from meterlog.circuit.faults.cells import Cells
 from meterlog.circuit.faults.fault_shares import LEAK_SPREAD
 from meterlog.circuit.model.circuit import Circuit
 from meterlog.circuit.model.solve import OPEN_OHM, seen_between

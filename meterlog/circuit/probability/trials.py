@@ -7,7 +7,8 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from meterlog.circuit.faults.fault_cells import FAULTS, fuse_before
+from meterlog.circuit.faults.cells import FAULTS
+from meterlog.circuit.faults.on_the_way import fuse_before
 from meterlog.circuit.model.circuit import Circuit
 from meterlog.circuit.model.solve import LoadModel, Shunt, load_model, solve
 from meterlog.circuit.probability.facts import chance_of

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 
-from meterlog.circuit.faults.fault_cells import first_healthy
+from meterlog.circuit.faults.cells import first_healthy
 from meterlog.circuit.probability.predict_ohms import OHM_OFFSET
 from meterlog.circuit.readings.measurement import Measurement
 from meterlog.job.case import JobCase

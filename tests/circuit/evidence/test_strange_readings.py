@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from meterlog.circuit import load_circuit
 from meterlog.circuit.diagnosis import Diagnoser
-from meterlog.circuit.faults.fault_cells import single_open, single_resistive
+from meterlog.circuit.faults.cells import single_open, single_resistive
 from meterlog.circuit.model.circuit_file import template_names
 from meterlog.circuit.readings.measurement import Measurement
 

@@ -7,7 +7,7 @@ import pytest
 
 from meterlog.circuit import load_circuit
 from meterlog.circuit.diagnosis import Diagnoser, Diagnosis
-from meterlog.circuit.faults.fault_cells import first_healthy
+from meterlog.circuit.faults.cells import first_healthy
 from meterlog.circuit.readings.measurement import Measurement
 
 TOOL = Diagnoser(load_circuit("pump-feed"))

@@ -7,7 +7,7 @@ import pytest
 
 from meterlog.circuit import Circuit, load_circuit
 from meterlog.circuit.diagnosis import Diagnoser
-from meterlog.circuit.faults.fault_cells import FAULTS, first_healthy
+from meterlog.circuit.faults.cells import FAULTS, first_healthy
 from meterlog.circuit.model.chain_text import chain_lines
 from meterlog.circuit.model.circuit_file import circuit_from_table, template_text
 from meterlog.circuit.model.oddities import oddities

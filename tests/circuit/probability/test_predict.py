@@ -5,7 +5,8 @@ import pytest
 
 from meterlog.circuit import load_circuit
 from meterlog.circuit.diagnosis import Diagnoser
-from meterlog.circuit.faults.fault_cells import FAULTS, all_cells
+from meterlog.circuit.faults.cells import FAULTS
+from meterlog.circuit.faults.fault_cells import all_cells
 from meterlog.circuit.faults.fault_rates import DEFAULT_RATES, Rates
 from meterlog.circuit.model.solve import Shunt, load_model, solve
 from meterlog.circuit.probability import predict

@@ -1,7 +1,8 @@
 """Check a circuit file and draw its chain, or write a new one by answering questions.
 
 `check` draws the parts in the order the current flows, with the places a probe reaches, and names what is odd.
-`new` asks for the parts one after the other and writes a file with comments, to go on editing.
+`new` asks for the parts one after the other and for what hangs beside them, and writes a file with comments, to go on
+editing.
 """
 
 from __future__ import annotations
@@ -50,7 +51,9 @@ def _new(file: str, *, replace: bool) -> int:
     from pathlib import Path
 
     from meterlog.circuit.model.new_circuit import circuit_toml
+    from meterlog.cli.terminal.asking import Asking
     from meterlog.cli.terminal.circuit_questions import NewCircuit, ask_circuit
+    from meterlog.cli.terminal.wrap import wrapped
     from meterlog.errors import CircuitError
 
     path = Path(file)
@@ -58,7 +61,9 @@ def _new(file: str, *, replace: bool) -> int:
     new = NewCircuit()
     ended = False
     try:
-        ask_circuit(new, input, print)
+        ask_circuit(
+            new, Asking(lambda question: input(f"{wrapped(question.rstrip())} "), lambda text: print(wrapped(text)))
+        )
     except (EOFError, KeyboardInterrupt):
         ended = True
         print()

@@ -7,6 +7,7 @@ import textwrap
 from collections.abc import Iterable, Iterator
 
 from meterlog.circuit.model.circuit import Circuit
+from meterlog.circuit.model.loops import Branch
 from meterlog.circuit.model.part import Part, Point
 from meterlog.text.figures import shown
 
@@ -57,8 +58,17 @@ def _drawn(circuit: Circuit, inside: range, margin: str) -> list[str]:
             if branch.after == part.id:
                 lines.append(f"{margin}|-. branch {branch.id}")
                 lines += _drawn(circuit, beside, f"{margin}| ")
-                lines.append(f"{margin}| '- joins again behind {branch.to}")
+                lines.append(f"{margin}| '- {_joins(circuit, branch)}")
     return lines
+
+
+def _joins(circuit: Circuit, branch: Branch) -> str:
+    """Say between which two parts a branch joins again."""
+    k = circuit.part_index[branch.to]
+    if circuit.after[k] == circuit.minus:
+        return f"back to {circuit.parts[0].id}"
+    before = [part.id for place, part in enumerate(circuit.parts) if circuit.before[place] == circuit.after[k]]
+    return f"joins again behind {branch.to}, before {before[0]}"
 
 
 def chain_line(circuit: Circuit) -> str:

@@ -10,8 +10,8 @@ from meterlog.errors import CircuitError
 MOST_PARTS = 40
 """A path from battery + to battery - has a dozen parts; pairs of faults grow with the square (40 parts: some 2 s). The
 parts of branches count too."""
-MOST_V = 60.0
-"""Extra-low voltage ends here; what is above is out of scope."""
+LEAST_V, MOST_V = 1.0, 60.0
+"""A system's voltage: extra-low voltage ends at the second, what is above is out of scope. The first is a guess."""
 SHORT_OF_LOAD = 1.5
 """A load that needs this many times the system voltage for its own current is a slip. A guess."""
 

@@ -7,11 +7,10 @@ import math
 import numpy as np
 
 from meterlog.circuit.model.circuit import Circuit
+from meterlog.circuit.model.circuit_checks import MOST_V
 from meterlog.circuit.model.solve import LoadModel, solve
 from meterlog.circuit.words import figure
 
-MOST_V = 60.0
-"""Extra-low voltage ends here; what is above is out of scope."""
 OVER_SYSTEM = 2.5
 """Steady volts end here, relative to the system's: a 12 V vehicle started from a 24 V one that charges sees 29 V (its
 own regulator failed: 18 V); 24 V ones see 36 V. After ISO 16750-2, figures from memory, unverified. Spikes are higher,

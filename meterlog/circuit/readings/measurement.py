@@ -11,9 +11,10 @@ from typing import Literal
 from meterlog.circuit.complaints.complaint_file import look_keys
 from meterlog.circuit.model.bulb import BRIGHTNESS, MOST_W, Bulb
 from meterlog.circuit.model.circuit import Circuit
-from meterlog.circuit.model.circuit_file import check_keys, instead, number, read_table, rows
+from meterlog.circuit.model.circuit_file import check_keys, read_table
 from meterlog.circuit.model.dangerous_names import refuse_dangerous
 from meterlog.circuit.model.part import BATTERY_MINUS, LOADS, STATES, near
+from meterlog.circuit.model.table_rows import instead, number, rows
 from meterlog.circuit.readings.impossible_values import highest, impossible
 from meterlog.circuit.readings.observed import LAMP_AT_PLUG, UNKNOWN, Observed, observed_from_table
 from meterlog.circuit.words import span

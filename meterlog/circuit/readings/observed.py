@@ -9,8 +9,8 @@ from functools import cache
 from importlib.resources import files
 
 from meterlog.circuit.model.circuit import Circuit
-from meterlog.circuit.model.circuit_file import instead
 from meterlog.circuit.model.dangerous_names import refuse_dangerous
+from meterlog.circuit.model.table_rows import instead
 from meterlog.errors import CircuitError, did_you_mean
 from meterlog.text.toml import parse_toml
 

@@ -1,24 +1,24 @@
-"""The questions of `meterlog circuit new`: the parts in their order, one after the other."""
+"""The questions of `meterlog circuit new`: the parts in their order, then what hangs beside them."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, field
 
 from meterlog.cautions import NEAR
 from meterlog.circuit.model.chain_text import part_words
 from meterlog.circuit.model.circuit import Circuit
+from meterlog.circuit.model.circuit_checks import LEAST_V, MOST_V
 from meterlog.circuit.model.conductor import copper_ohm, typed_gauge_mm2
-from meterlog.circuit.model.dangerous_names import refuse_dangerous
-from meterlog.circuit.model.part import KINDS, STATES, Part, Point, near
-from meterlog.errors import CircuitError, UsageError
+from meterlog.circuit.model.loops import Branch
+from meterlog.circuit.model.part import BATTERY_MINUS, KINDS, STATES, Part, Point, near
+from meterlog.circuit.model.part_rows import part_from_row
+from meterlog.cli.terminal.asking import Asking
+from meterlog.errors import CircuitError
 from meterlog.text.figures import shown
+from meterlog.text.ids import plain
 from meterlog.text.safe import one_line
-from meterlog.text.typed import typed_number
 
-Ask = Callable[[str], str]
-
-_KIND_OF = {kind: kind for kind in KINDS} | {
+_KIND_OF = {kind: kind for kind in KINDS if kind != "battery"} | {
     "relay": "relay_contact",
     "plug": "connector",
     "pin": "connector",
@@ -40,6 +40,16 @@ _KINDS_ASKED = "fuse, relay, switch, wire, connector, motor, load, resistor, gro
 
 
 @dataclass
+class NewBranch:
+    """Holds what was answered so far about a branch."""
+
+    id: str
+    after: str
+    to: str = ""
+    parts: list[Part] = field(default_factory=list)
+
+
+@dataclass
 class NewCircuit:
     """Holds what was answered so far."""
 
@@ -49,131 +59,169 @@ class NewCircuit:
     near: tuple[str, ...] | None = None
     parts: list[Part] = field(default_factory=list)
     points: list[Point] = field(default_factory=list)
+    branches: list[NewBranch] = field(default_factory=list)
 
     def circuit(self) -> Circuit:
         """The circuit as it stands; whether it can be used is found out when it is written."""
-        return Circuit(self.name, self.system_v, tuple(self.parts), tuple(self.points), self.active, self.near)
+        beside = [one for one in self.branches if one.parts]
+        parts = (*self.parts, *(part for one in beside for part in one.parts))
+        branches = tuple(
+            Branch(one.id, one.after, one.to or self.parts[-1].id, tuple(part.id for part in one.parts))
+            for one in beside
+        )
+        return Circuit(self.name, self.system_v, parts, tuple(self.points), self.active, self.near, branches)
+
+    def taken(self) -> list[str]:
+        """The names that are used."""
+        return [*self.circuit().ids(), *(one.id for one in self.branches)]
+
+    def free(self, name: str) -> str:
+        """A name, with a number behind it where it is used already."""
+        taken = self.taken()
+        return next(one for one in (name, *(f"{name}_{k}" for k in range(2, 99))) if one not in taken)
 
 
-def ask_circuit(new: NewCircuit, ask: Ask, say: Callable[[str], None]) -> None:
+def ask_circuit(new: NewCircuit, asking: Asking) -> None:
     """Ask for a circuit; what was answered stands in `new`, also where the answers end early.
 
     Raises:
         EOFError: the answers ended.
     """
-    new.name = _name(new, ask, say, "What is it called (pump feed, horn, ...)", "circuit")
-    new.system_v = _number(ask, say, "System voltage, V", 12.0)
-    new.active = (
-        _words(ask, say, f"On when ({', '.join(STATES[:-1])}) [{', '.join(Circuit.active)}]", STATES[:-1])
-        or Circuit.active
-    )
-    new.near = _words(ask, say, f"What is all of it near ({', '.join(NEAR)}; none) [nobody knows]", (*NEAR, "none"))
+    new.name = asking.name("What is it called (pump feed, horn, ...)", "circuit", new.taken())
+    while not LEAST_V <= (volts := asking.number("System voltage, V", 12.0)) <= MOST_V:
+        asking.say(f"  it is a number from {LEAST_V:g} to {MOST_V:g} V; what is above is out of scope")
+    new.system_v = volts
+    on = f"On when ({_listed(STATES[:-1])}) [{_listed(Circuit.active)}]"
+    new.active = asking.several(on, STATES[:-1]) or Circuit.active
+    new.near = asking.several(f"What is all of it near ({', '.join(NEAR)}; none) [nobody knows]", (*NEAR, "none"))
     if new.near:
         new.near = tuple(word for word in new.near if word != "none")
-    say("Now the parts in the order the current flows, battery + first. Enter ends the list, 'undo' takes one back.")
+    asking.say(
+        "Now the parts in the order the current flows, from battery + through what does not work and back to battery -:"
+        " Enter ends the list, 'undo' takes one back."
+    )
     new.parts.append(Part("battery", "battery", access_min=1.0))
     new.points.append(Point("battery_plus", "battery", 1.0))
-    while (word := _word_of_part(new, ask, say)) is not None:
-        if word == "undo":
-            _take_back(new, say)
-            continue
-        _add(new, word, ask, say)
+    _ask_parts(new, new.parts, asking)
+    asking.say(
+        "Now what else hangs on it, one after the other: another load on the same fuse, wire or ground, or a way past a"
+        " part. Enter where there is nothing."
+    )
+    while name := asking.name("Beside it (heater, right side, start bypass, ...)", "", new.taken()):
+        _ask_branch(new, name, asking)
 
 
-def _add(new: NewCircuit, word: str, ask: Ask, say: Callable[[str], None]) -> None:
+def _ask_parts(new: NewCircuit, parts: list[Part], asking: Asking) -> None:
+    """Ask for parts in series until Enter; the battery is never taken back."""
+    while (word := _word_of_part(len(parts) + 1, asking)) is not None:
+        if word != "undo":
+            _add(new, parts, word, asking)
+        elif not parts or parts[-1].kind == "battery":
+            asking.say("  nothing to take back")
+        else:
+            gone = parts.pop()
+            new.points = [point for point in new.points if point.after != gone.id]
+            asking.say(f"  '{gone.id}' is taken back")
+
+
+def _ask_branch(new: NewCircuit, name: str, asking: Asking) -> None:
+    """Ask where a branch leaves, for its parts, and where it joins again."""
+    known = [part.id for part in new.circuit().parts]
+    fuse = next((part.id for part in new.parts[::-1] if part.kind == "fuse"), new.parts[0].id)
+    after = asking.one_of("  its feed leaves behind which part (battery for a feed of its own)", known, fuse)
+    branch = NewBranch(name, after)
+    new.branches.append(branch)
+    asking.say("  Its parts in the order the current flows; Enter where it comes back to a ground, or to the chain.")
+    _ask_parts(new, branch.parts, asking)
+    if not branch.parts:
+        new.branches.remove(branch)
+        asking.say(f"  '{one_line(name)}' has no parts and is left out")
+        return
+    branch.to = _joins(new, branch, known[1:], asking)
+    _drop_same_place(new, branch, asking)
+
+
+def _joins(new: NewCircuit, branch: NewBranch, known: list[str], asking: Asking) -> str:
+    """The part behind which a branch joins again; empty for battery minus."""
+    question = "  it joins again in front of which part (the ground that both share; Enter: a ground of its own)"
+    circuit = new.circuit()
+    while (front := asking.one_of(question, [*known, BATTERY_MINUS], BATTERY_MINUS)) != BATTERY_MINUS:
+        to = circuit.parts[circuit.before[circuit.part_index[front]]].id
+        if to != branch.after:
+            return to
+        asking.say(f"  it leaves in front of '{one_line(front)}' too: nothing would flow in it")
+    return ""
+
+
+def _drop_same_place(new: NewCircuit, branch: NewBranch, asking: Asking) -> None:
+    """Take out the point behind a branch's last part where the chain has one there."""
+    circuit = new.circuit()
+    there = [point for point in new.points if circuit.node(point.id) == circuit.node(branch.parts[-1].id)]
+    if len(there) > 1 and there[-1].after == branch.parts[-1].id:
+        new.points.remove(there[-1])
+        asking.say(f"  '{one_line(there[-1].id)}' is the same place as '{one_line(there[0].id)}': that name is kept")
+
+
+def _add(new: NewCircuit, parts: list[Part], word: str, asking: Asking) -> None:
     kind = _KIND_OF[word]
-    name = _name(new, ask, say, "  its name", _free(new, word.removesuffix("_contact")))
+    name = asking.name("  its name", new.free(word.removesuffix("_contact")), new.taken())
     row: dict[str, object] = {}
     if kind == "relay_contact":
-        row["command"] = _name(new, ask, say, "  its coil's name", f"{name}_coil")
+        row["command"] = asking.name("  its coil's name", new.free(f"{name}_coil"), [*new.taken(), name])
+    if kind == "switch" and len(new.active) > 1:
+        row["closed_in"] = _positions(new, asking)
     if kind == "fuse":
-        row["rating_a"] = _optional(ask, say, "  printed on it, A")
+        row["rating_a"] = asking.optional("  printed on it, A")
     if kind in _LOADS:
-        row["current_a"] = _optional(ask, say, "  it draws, A")
-        row["resistance_ohm"] = _optional(ask, say, "  its winding or filament, ohm")
+        row["current_a"] = asking.optional("  it draws, A")
+        row["resistance_ohm"] = asking.optional("  its winding or filament, ohm")
     if kind == "resistor":
-        row["resistance_ohm"] = _number(ask, say, "  its resistance, ohm", 1.0)
+        row["resistance_ohm"] = asking.number("  its resistance, ohm", 1.0)
         row["by_design"] = True
     if kind == "wire":
-        row |= _wire(ask, say)
+        row |= _wire(asking)
     if kind in ("connector", "relay_contact", "switch"):
-        row["pins"] = ask("  pins or terminals (30-87, pin 3): ").strip()
-    minutes = _number(ask, say, "  minutes to reach it", 5.0)
+        row["pins"] = asking.text("  pins or terminals (30-87, pin 3)")
+    minutes = asking.number("  minutes to reach it", 5.0)
     given = {key: value for key, value in row.items() if value is not None}
-    part = Part(name, kind, access_min=minutes, **given)  # type: ignore[arg-type]
-    new.parts.append(part)
-    say(f"  {name}: {part_words(part)}")
-    if ask("  can a probe reach behind it? (yes, no) [yes]: ").strip().casefold() not in ("n", "no"):
-        new.points.append(Point(_free(new, f"{name}_out"), name, minutes))
+    try:
+        part = part_from_row({"id": name, "kind": kind, "access_min": minutes, **given}, len(parts) + 1, "no")
+    except CircuitError as error:
+        asking.say(f"  {one_line(str(error))}: enter this part again")
+        return
+    parts.append(part)
+    asking.say(f"  {name}: {part_words(part)}")
+    if asking.yes("  can a probe reach behind it?", usual=True):
+        new.points.append(Point(new.free(f"{name}_out"), name, minutes))
 
 
-def _wire(ask: Ask, say: Callable[[str], None]) -> dict[str, object]:
-    colour = ask("  its colour: ").strip()
-    while (answer := ask("  its cross-section (1.5 mm2, 16 AWG): ").strip()) and typed_gauge_mm2(answer) is None:
-        say(f"  '{one_line(answer)}' is not a cross-section: write 1.5, 0.75 mm2 or 16 AWG, or press Enter")
+def _positions(new: NewCircuit, asking: Asking) -> list[str] | None:
+    """The positions of the key in which a switch is closed; None for all in which the circuit is on."""
+    found = asking.several(
+        f"  with the key where is it closed ({_listed(new.active)}; a START contact: crank) [all of these]", new.active
+    )
+    return None if found is None or set(found) == set(new.active) else list(found)
+
+
+def _listed(states: tuple[str, ...]) -> str:
+    return plain(", ".join(states))
+
+
+def _wire(asking: Asking) -> dict[str, object]:
+    colour = asking.text("  its colour")
+    while (answer := asking.text("  its cross-section (1.5 mm2, 16 AWG)")) and typed_gauge_mm2(answer) is None:
+        asking.say(f"  '{one_line(answer)}' is not a cross-section: write 1.5, 0.75 mm2 or 16 AWG, or press Enter")
     gauge = round(typed_gauge_mm2(answer) or 0.0, 3) or None
-    length = _optional(ask, say, "  its length, m") if gauge else None
+    length = asking.optional("  its length, m") if gauge else None
     if gauge and length:
-        say(f"  copper: {shown(copper_ohm(length, gauge), 'ohm')}")
+        asking.say(f"  copper: {shown(copper_ohm(length, gauge), 'ohm')}")
     return {"colour": colour, "gauge_mm2": gauge, "length_m": length}
 
 
-def _word_of_part(new: NewCircuit, ask: Ask, say: Callable[[str], None]) -> str | None:
+def _word_of_part(place: int, asking: Asking) -> str | None:
     """The next part as it was called, `undo`, or None at the end of the list."""
-    while True:
-        answer = ask(f"Part {len(new.parts) + 1} ({_KINDS_ASKED}): ").strip().casefold().replace(" ", "_")
-        if not answer:
-            return None
+    while answer := asking.text(f"Part {place} ({_KINDS_ASKED})").casefold().replace(" ", "_"):
         if answer == "undo" or answer in _KIND_OF:
             return answer
-        say(f"  '{one_line(answer)}' is not a kind of part{near(answer, _KIND_OF)}")
-
-
-def _take_back(new: NewCircuit, say: Callable[[str], None]) -> None:
-    if len(new.parts) == 1:
-        say("  nothing to take back")
-        return
-    gone = new.parts.pop()
-    new.points = [point for point in new.points if point.after != gone.id]
-    say(f"  '{gone.id}' is taken back")
-
-
-def _name(new: NewCircuit, ask: Ask, say: Callable[[str], None], question: str, default: str) -> str:
-    while True:
-        answer = ask(f"{question} [{default}]: ").strip() or default
-        try:
-            refuse_dangerous(answer, "no:")
-        except CircuitError as error:
-            say(f"  {one_line(str(error))}")
-            continue
-        if answer not in new.circuit().ids():
-            return answer
-        say(f"  '{one_line(answer)}' is used already")
-
-
-def _free(new: NewCircuit, name: str) -> str:
-    ids = new.circuit().ids()
-    return next(one for one in (name, *(f"{name}_{k}" for k in range(2, 99))) if one not in ids)
-
-
-def _words(ask: Ask, say: Callable[[str], None], question: str, known: tuple[str, ...]) -> tuple[str, ...] | None:
-    while True:
-        answer = [word.strip().casefold() for word in ask(f"{question}: ").split(",") if word.strip()]
-        wrong = [word for word in answer if word not in known]
-        if not wrong:
-            return tuple(dict.fromkeys(answer)) or None
-        say(f"  '{one_line(wrong[0])}' is not one of them{near(wrong[0], known)}")
-
-
-def _optional(ask: Ask, say: Callable[[str], None], question: str) -> float | None:
-    while answer := ask(f"{question}: ").strip():
-        try:
-            return typed_number(answer)
-        except UsageError as error:
-            say(f"  {one_line(str(error))}; press Enter where nobody knows")
+        asking.say(f"  '{one_line(answer)}' is not a kind of part{near(answer, _KIND_OF)}")
     return None
-
-
-def _number(ask: Ask, say: Callable[[str], None], question: str, default: float) -> float:
-    value = _optional(ask, say, f"{question} [{default:g}]")
-    return default if value is None else value

@@ -162,7 +162,7 @@ def test_a_branch_is_drawn_where_it_leaves_and_says_where_it_joins() -> None:
     circuit = circuit_of(TWO_LAMPS)
     drawn = "\n".join(chain_lines(circuit))
     assert "  |   o splice, 5 min\n  |-. branch right side\n  | | right_wire  wire, 1 ohm" in drawn
-    assert "  | * right       load, 2 ohm\n  | '- joins again behind left\n  | left_wire" in drawn
+    assert "  | * right       load, 2 ohm\n  | '- joins again behind left, before bolt\n  | left_wire" in drawn
     assert branch_lines(circuit) == ["right side: from wire: right_wire - right, to left"]
     assert "switch, closed at crank" in "\n".join(chain_lines(circuit_of(BALLAST)))
 

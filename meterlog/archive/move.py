@@ -12,6 +12,7 @@ import os
 import re
 import shutil
 import zlib
+from collections import defaultdict
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path, PurePath
@@ -70,8 +71,7 @@ def bring_back(folder: Path, name: str) -> Path:
     """
     packed = _find(folder, name)
     path = folder / packed.name.removesuffix(PACKED)
-    raw = [one for one in sorted(packed.parent.iterdir()) if _is_raw_of(path, one)]
-    pairs = [(one, folder / one.name.removesuffix(PACKED)) for one in (*raw, packed)]
+    pairs = [(one, folder / one.name.removesuffix(PACKED)) for one in (*raw_of(packed), packed)]
     with _told(packed), _alone(path):
         _move(pairs, pack=False)
     return path
@@ -105,6 +105,20 @@ def came_from(path: _Path) -> _Path | None:
     return month.parent.parent / path.name.removesuffix(PACKED)
 
 
+def raw_of(packed: Path) -> list[Path]:
+    """The packed raw captures of a packed session, beside it."""
+    return raw_in(packed.parent).get(Path(packed.name.removesuffix(PACKED)).stem, [])
+
+
+def raw_in(month: Path) -> dict[str, list[Path]]:
+    """The packed raw captures in a month's folder, by the name of their session without its suffix."""
+    found: defaultdict[str, list[Path]] = defaultdict(list)
+    for path in sorted(month.glob(f"*.raw{PACKED}")):
+        if stem := _raw_stem(path):
+            found[stem].append(path)
+    return found
+
+
 def _find(folder: Path, name: str) -> Path:
     names = {path: path.name.removesuffix(PACKED) for path in archived(folder)}
     found = [path for path in names if name in (names[path], f"{path.parent.name}/{names[path]}")]
@@ -121,10 +135,6 @@ def _raw_stem(packed: PurePath) -> str:
     """The session's name, without its suffix, that a packed raw capture is of; empty for a session."""
     match = RAW.fullmatch(packed.name.removesuffix(PACKED))
     return match["stem"] if match else ""
-
-
-def _is_raw_of(session: Path, packed: Path) -> bool:
-    return packed.name.endswith(PACKED) and _raw_stem(packed) == session.stem
 
 
 def _move(pairs: _Pairs, *, pack: bool) -> None:

@@ -111,6 +111,11 @@ def count(number: int, word: str) -> str:
     return f"{number} {word}" if number == 1 else f"{number} {word}{'es' if word.endswith('s') else 's'}"
 
 
+def size(number: int) -> str:
+    """A number of bytes, for example `49 kB`, `1.2 MB`."""
+    return f"{number / 1e6:.1f} MB" if number >= 1e6 else f"{number / 1e3:.0f} kB"
+
+
 def percent(p: float) -> str:
     """A probability for a person, for example `81 %`, `over 99 %`; never 'certain'."""
     return "over 99 %" if p > _OVER_99 else f"{100 * p:.0f} %"

@@ -2,18 +2,24 @@
 
 from __future__ import annotations
 
+import json
 import shutil
 from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import pytest
+from plotly.utils import PlotlyJSONEncoder
 
+from meterlog.archive import Old, put_away
 from meterlog.reading import Quantity, Reading
 from meterlog.session import SessionWriter, open_reader
+from meterlog_dashboard.aside.acts import archived_list
+from meterlog_dashboard.aside.archive import newest
 from meterlog_dashboard.aside.names import REMOVED
 from meterlog_dashboard.frame.app import build
 from meterlog_dashboard.gate.access import LOOPBACK, Access
+from meterlog_dashboard.session_files.folder import SessionFolder
 from tests.dashboard.conftest import RECORDINGS
 from tests.dashboard.test_job_view import served
 
@@ -106,6 +112,87 @@ def test_nothing_else_is_done_to_a_file(ask: Ask, folder: Path) -> None:
     for name, what in ((ONE, "burn"), ("notes.txt", "remove"), ("gone.sqlite", "rename"), ("gone.sqlite", "put-back")):
         assert ask(name, what, "other")[0] == 400
     assert names(folder) == [ONE, TWO, "notes.txt"]
+
+
+@pytest.fixture
+def packed(folder: Path) -> Path:
+    """The first session, archived with a raw capture."""
+    raw = folder / "key-on-good-1.meter1.raw"
+    raw.write_bytes(b"\x02" * 5000)
+    put_away(Old(folder / ONE, "2024-03", (raw,), 0))
+    return folder / "archive" / "2024-03" / f"{ONE}.gz"
+
+
+def test_an_archived_session_says_first_what_restoring_it_does(ask: Ask, folder: Path, packed: Path) -> None:
+    before = packed.read_bytes()
+    said = json.dumps(archived_list(*newest(SessionFolder(folder), 10)), cls=PlotlyJSONEncoder)
+    assert "Archived (1)" in said
+    original = (RECORDINGS / ONE).stat().st_size + 5000
+    assert f"unpacks '{ONE}' with 1 raw capture into this folder, where it takes {original / 1e3:.0f} kB" in said
+    assert "is here already" not in said
+    assert (packed.read_bytes(), names(folder)) == (before, ["archive", TWO]), "to look changes nothing"
+    assert ask(f"2024-03/{ONE}", "restore") == (200, {"name": ONE})
+    assert (folder / ONE).read_bytes() == (RECORDINGS / ONE).read_bytes()
+    assert names(folder) == ["archive", "key-on-good-1.meter1.raw", ONE, TWO]
+    assert archived_list(*newest(SessionFolder(folder), 10)) is None
+
+
+def test_an_archived_session_never_takes_the_place_of_another(ask: Ask, folder: Path, packed: Path) -> None:
+    shutil.copy(folder / TWO, folder / ONE)
+    said = json.dumps(archived_list(*newest(SessionFolder(folder), 10)), cls=PlotlyJSONEncoder)
+    assert f"{ONE} is here already" in said
+    status, told = ask(f"2024-03/{ONE}", "restore")
+    assert status == 400
+    assert "exists already and is another" in told["error"]
+    assert str(folder) not in told["error"]
+    assert (folder / ONE).read_bytes() == (folder / TWO).read_bytes()
+    assert packed.exists()
+
+
+def test_nothing_is_restored_by_a_link_or_from_elsewhere(ask: Ask, folder: Path, packed: Path) -> None:
+    (folder / "elsewhere").mkdir()
+    packed.rename(folder / "elsewhere" / packed.name)
+    packed.symlink_to(folder / "elsewhere" / packed.name)
+    for name in (f"2024-03/{ONE}", ONE, f"../elsewhere/{ONE}", "2024-03/gone.sqlite"):
+        assert ask(name, "restore")[0] == 400
+    assert newest(SessionFolder(folder), 10) == ([], 1)
+    shutil.rmtree(packed.parent)
+    packed.parent.symlink_to(folder / "elsewhere")
+    assert ask(f"2024-03/{ONE}", "restore")[0] == 400
+    assert (folder / "elsewhere" / packed.name).exists()
+
+
+def test_a_raw_capture_that_is_a_link_keeps_its_session_in_the_archive(ask: Ask, folder: Path, packed: Path) -> None:
+    raw = packed.with_name("key-on-good-1.meter1.raw.gz")
+    raw.rename(folder / raw.name)
+    raw.symlink_to(folder / raw.name)
+    assert ask(f"2024-03/{ONE}", "restore")[0] == 400
+    assert packed.exists()
+
+
+def test_many_are_named_the_newest_first(folder: Path) -> None:
+    for month in ("2024-01", "2024-02", "2024-03"):
+        shutil.copy(folder / TWO, folder / f"{month}.sqlite")
+        put_away(Old(folder / f"{month}.sqlite", month, (), 0))
+    shown, of = newest(SessionFolder(folder), 2)
+    assert ([one.name for one in shown], of) == (["2024-03/2024-03.sqlite", "2024-02/2024-02.sqlite"], 3)
+    assert "Archived (3, the newest 2" in json.dumps(archived_list(shown, of), cls=PlotlyJSONEncoder)
+
+
+def test_restoring_on_the_page(browser: Browser, folder: Path, packed: Path) -> None:
+    page = browser.new_page(viewport={"width": 390, "height": 844})
+    page.set_default_timeout(60_000)
+    with served(folder) as (address, _):
+        page.goto(f"{address}/sessions")
+        page.get_by_text("Archived (1)").click()
+        assert not page.get_by_role("button", name="Restore it").is_visible()
+        page.get_by_text("2024-03: key-on-good-1").click()
+        page.get_by_text("takes it out of the archive").wait_for()
+        page.get_by_role("button", name="Restore it").click()
+        page.wait_for_url(f"**/sessions/{ONE}")
+        page.get_by_text(ONE).first.wait_for()
+    page.close()
+    assert not packed.exists()
 
 
 def test_removing_and_putting_back_on_the_page(browser: Browser, folder: Path) -> None:

@@ -1,4 +1,4 @@
-/* A session or a job as a file: rename, remove, put back. What was done can be undone where one lands. */
+/* A session or a job as a file: rename, remove, put back, restore. What was done can be undone where one lands. */
 import { byId, put } from "../frame/dom.js";
 
 const TIMEOUT_MS = 10000;
@@ -15,7 +15,7 @@ async function act(button) {
     if (!answer.ok) throw Object.assign(new Error(told.error), { refused: true });
     window.location.assign(list + (what === "remove" ? "" : "/" + encodeURIComponent(told.name)));
   } catch (error) {
-    put(byId("aside-said"), error.refused ? error.message : NO_ANSWER);
+    put(button.parentElement.querySelector(":scope > [role=alert]") || byId("aside-said"), error.refused ? error.message : NO_ANSWER);
     button.disabled = false;
   }
 }

@@ -1,4 +1,5 @@
-"""Shows what can be done to a session or a job as a file: its name and its end, and below a list what was removed."""
+"""Shows what can be done to a session or a job as a file: its name and its end; below a list what was removed, and
+what is archived."""
 
 from __future__ import annotations
 
@@ -8,7 +9,9 @@ from typing import Literal
 from dash import dcc, html
 from dash.development.base_component import Component
 
+from meterlog.archive import ComesBack
 from meterlog.session.names import SUFFIX
+from meterlog.text.figures import count, size
 from meterlog_dashboard.frame.elements import attributes
 
 Kind = Literal["session", "job"]
@@ -51,6 +54,35 @@ def put_back_list(kind: Kind, names: Sequence[str]) -> Component | None:
             html.P(id="aside-said", role="alert"),
         ]
     )
+
+
+def archived_list(names: Sequence[ComesBack], of: int) -> Component | None:
+    """Show what is archived; each unfolds what bringing it back would do, and the button that does it."""
+    if not of:
+        return None
+    more = (
+        f", the newest {len(names)}; 'meterlog sessions --restore NAME' brings back others" if of > len(names) else ""
+    )
+    return html.Details(
+        [
+            html.Summary(f"Archived ({of}{more})"),
+            html.Ul([html.Li(_archived(one)) for one in names], className="session-list"),
+        ]
+    )
+
+
+def _archived(one: ComesBack) -> Component:
+    month, _, name = one.name.partition("/")
+    raw = f" with {count(one.raw, 'raw capture')}" if one.raw else ""
+    does = (
+        f"Restoring it unpacks '{name}'{raw} into this folder, where it takes {size(one.size)}, "
+        f"and takes it out of the archive, where it takes {size(one.packed)}."
+    )
+    there = ", ".join(one.in_the_way)
+    note = html.P(f"{there} is here already: it comes back only if that is the very same.", className="note")
+    button = _act("session", "restore", "Restore it", one.name, "main")
+    title = html.Summary(f"{month}: {name.removesuffix(SUFFIX)}")
+    return html.Details([title, html.P(does), note if there else None, button, html.P(role="alert")])
 
 
 def _act(kind: Kind, what: str, words: str, name: str, style: str = "") -> Component:

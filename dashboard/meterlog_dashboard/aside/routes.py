@@ -1,4 +1,5 @@
-"""Answers what is done to a session or a job as a file: rename, remove, put back. Small answers, no Dash."""
+"""Answers what is done to a session or a job as a file: rename, remove, put back, restore. Small answers,
+no Dash."""
 
 from __future__ import annotations
 
@@ -7,7 +8,7 @@ from collections.abc import Callable
 import flask
 
 from meterlog.errors import MeterlogError, UsageError
-from meterlog_dashboard.aside import jobs, sessions
+from meterlog_dashboard.aside import archive, jobs, sessions
 from meterlog_dashboard.frame.view import Context
 
 Act = Callable[[Context, str, str], str]
@@ -67,6 +68,7 @@ _ACTS: dict[tuple[str, str], Act] = {
     ("session", "rename"): lambda context, name, typed: sessions.rename(context.folder, name, typed),
     ("session", "remove"): _remove_session,
     ("session", "put-back"): _put_back_session,
+    ("session", "restore"): lambda context, name, _: archive.restore(context.folder, name),
     ("job", "rename"): lambda context, name, typed: jobs.rename(context.jobs, name, typed),
     ("job", "remove"): _remove_job,
     ("job", "put-back"): _put_back_job,

@@ -10,7 +10,8 @@ from dash.development.base_component import Component
 from meterlog.session.names import SUFFIX
 from meterlog.session.summary import holding
 from meterlog.text.figures import count
-from meterlog_dashboard.aside.acts import put_back_list
+from meterlog_dashboard.aside.acts import archived_list, put_back_list
+from meterlog_dashboard.aside.archive import newest
 from meterlog_dashboard.aside.sessions import removed
 from meterlog_dashboard.downloads import routes as downloads
 from meterlog_dashboard.frame.view import Context
@@ -23,6 +24,8 @@ TITLE = "Sessions"
 
 _A_PAGE = 100
 """Sessions listed at first, and more with each press; a guess."""
+_MOST_ARCHIVED = 100
+"""Archived sessions that are offered; a guess."""
 _LOOK_AGAIN_MS = 700
 """While files are still read, the list is renewed so often, ms; a guess."""
 _SEARCHED_AGE_S = 3.0
@@ -45,6 +48,7 @@ def layout(context: Context, rest: str, query: Mapping[str, str]) -> Component:
             html.Div(shown, id="session-list"),
             html.Div(html.Button("Show more", id="session-more"), hidden=all_shown, id="session-rest", className="row"),
             put_back_list("session", removed(context.folder)),
+            archived_list(*newest(context.folder, _MOST_ARCHIVED)),
             dcc.Interval(id="session-tick", interval=_LOOK_AGAIN_MS, disabled=all_read),
             html.Div(id="drawing-library", hidden=True),
         ]

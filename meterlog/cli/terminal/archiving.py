@@ -10,6 +10,7 @@ from pathlib import Path
 from meterlog.archive import FOLDER, Left, Old, bring_back, find_old, put_away
 from meterlog.errors import SessionBusy, SessionWriteFailed, UsageError
 from meterlog.session.summary import Summary
+from meterlog.text.figures import size
 from meterlog.text.safe import one_line
 
 
@@ -68,14 +69,10 @@ def _put_away_all(old: Sequence[Old]) -> None:
             _print_left([Left(one.path, f"is in use: {error}")])
         else:
             done.append(one)
-    print(f"archived: {_amount(done)}, which take {_size(packed)} there")
+    print(f"archived: {_amount(done)}, which take {size(packed)} there")
 
 
 def _amount(old: Sequence[Old]) -> str:
     raw = sum(len(one.raw) for one in old)
     with_raw = f" with {raw} raw capture{'s' * (raw != 1)}" if raw else ""
-    return f"{len(old)} session{'s' * (len(old) != 1)}{with_raw}, {_size(sum(one.size for one in old))}"
-
-
-def _size(size: int) -> str:
-    return f"{size / 1e6:.1f} MB" if size >= 1e6 else f"{size / 1e3:.0f} kB"
+    return f"{len(old)} session{'s' * (len(old) != 1)}{with_raw}, {size(sum(one.size for one in old))}"

@@ -92,16 +92,18 @@ class Reading(NamedTuple):
 
 
 class Accuracy(NamedTuple):
-    """A meter's stated accuracy: +-(share of the reading + counts of the last digit).
+    """A meter's stated accuracy: +-(share of the reading + counts of the last digit + a fixed amount).
 
     The default, +-(0.5 % + 2 counts), is a usual figure for hand-held meters, from memory and not checked
-    against a source: set it by channel with the address option `accuracy`, for example `accuracy=0.8%2B3`.
+    against a source: set it by channel with the address option `accuracy`, for example `accuracy=0.8%2B3`. Clamps are
+    stated with a fixed error, `2pct%2B0%2B50mA`; it is in the unit of what is measured.
     """
 
     share: float = 0.005
     counts: float = 2.0
+    fixed: float = 0.0
 
     def error(self, value: float, resolution: float) -> float:
         """The half-width of the error band around a value, in the value's unit."""
         shown = 0.0 if math.isnan(resolution) else resolution
-        return abs(value) * self.share + self.counts * shown
+        return abs(value) * self.share + self.counts * shown + self.fixed

@@ -52,6 +52,7 @@ def test_a_reading_cannot_be_changed() -> None:
         (Accuracy(), -12.0, 0.01, 0.08),
         (Accuracy(0.01, 5), 0.0, 0.001, 0.005),
         (Accuracy(0.01, 5), 100.0, math.nan, 1.0),
+        (Accuracy(0.01, 5, 0.05), 1.0, 0.001, 0.065),
     ],
 )
 def test_the_error_band_is_a_share_of_the_reading_plus_counts(

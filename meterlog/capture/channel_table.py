@@ -69,6 +69,7 @@ class ChannelTable:
         """
         setup, column, quantity = self._meters[meter], reading.column, reading.quantity
         label, point, address = setup.label(column), setup.point(column), setup.reached_by
+        accuracy = setup.accuracy_of(quantity)
         number = self._free_number(meter, column)
         self._writer.add_channel(
             label,
@@ -76,7 +77,7 @@ class ChannelTable:
             point=point,
             address=str(address),
             driver=address.scheme,
-            accuracy=setup.accuracy,
+            accuracy=accuracy,
             interval_s=setup.interval_s,
             number=number,
         )
@@ -88,9 +89,7 @@ class ChannelTable:
             self._writer.set_detail(check_key(number), checked)
         if converted := setup.converted(column, quantity):
             self._writer.set_detail(conversion_key(number), converted)
-        return Channel(
-            number, label, quantity, point, str(address), address.scheme, setup.accuracy, setup.interval_s, role
-        )
+        return Channel(number, label, quantity, point, str(address), address.scheme, accuracy, setup.interval_s, role)
 
     def latest(self, meter: int) -> list[int]:
         """Return the channel that each of the meter's columns showed last, by number."""

@@ -18,13 +18,13 @@ from meterlog.errors import AddressError, UsageError
 from meterlog.reading import Accuracy, Quantity
 from meterlog.settings import meter_address
 from meterlog.text.times import today
-from meterlog.text.typed import typed_number
+from meterlog.text.typed import typed_amount, typed_number
 from meterlog.transports.tap import RawSink
 
 MOST_COLUMNS = 64
 """Columns whose labels are looked through where their number is unknown: more than any meter shows (a guess)."""
 
-_ACCURACY = re.compile(r"\s*([0-9.,]+)\s*(?:%|pct)\s*(?:[+ ]\s*([0-9.,]+))?\s*")
+_ACCURACY = re.compile(r"\s*([0-9.,]+)\s*(?:%|pct)\s*(?:[+ ]\s*([0-9.,]+))?\s*(?:[+ ]\s*([0-9.,]+\s*[^\d\s.,+]+))?\s*")
 
 
 @runtime_checkable
@@ -86,6 +86,7 @@ class MeterSetup:
             out to have one column takes them as one text with commas.
         points: the test points of its columns, likewise.
         accuracy: the meter's stated accuracy.
+        fixed_unit: the unit of its fixed part, which counts for what is measured in that unit; empty for none.
         interval_s: its declared display interval, s; None where it is not known.
         watchdog_s: silence after which its link is taken for lost, s; None: by its interval; 0: never.
         least_silence_s: where it goes by the interval, the least such silence, s.
@@ -101,6 +102,11 @@ class MeterSetup:
     watchdog_s: float | None
     least_silence_s: float = Driver.least_silence_s
     checks: tuple[Check, ...] = ()
+    fixed_unit: str = ""
+
+    def accuracy_of(self, quantity: Quantity) -> Accuracy:
+        """The accuracy for one quantity: the fixed error of a clamp is none of the meter's ohms."""
+        return self.accuracy if quantity.unit == self.fixed_unit else self.accuracy._replace(fixed=0.0)
 
     @property
     def accuracy_unstated(self) -> str:
@@ -243,6 +249,7 @@ def meter_setup(text: str) -> MeterSetup:
 def _setup(address: Address, driver: Driver) -> MeterSetup:
     driver.check(address)
     conversion = Conversion.of(address)  # a wrong option shows now
+    accuracy, fixed_unit = _accuracy(address, conversion.spread if conversion is not None else 0.0)
     watchdog_s = None if driver.silence_is_loss else 0.0
     if "watchdog_s" in address.options:
         watchdog_s = address.number("watchdog_s", 0.0)
@@ -258,11 +265,12 @@ def _setup(address: Address, driver: Driver) -> MeterSetup:
         meter,
         labels,
         points,
-        _accuracy(address, conversion.spread if conversion is not None else 0.0),
+        accuracy,
         address.number("interval_s", 1.0, least=1e-4) if "interval_s" in address.options else None,
         watchdog_s,
         driver.least_silence_s,
         checks_for(address),
+        fixed_unit,
     )
 
 
@@ -290,17 +298,19 @@ def _differ(labels: tuple[str, ...], points: tuple[str, ...]) -> bool:
     return min(len(labels), len(points)) == 1 < max(len(labels), len(points))
 
 
-def _accuracy(address: Address, spread: float) -> Accuracy:
-    """The meter's stated accuracy, widened by the share by which its scale may be off."""
+def _accuracy(address: Address, spread: float) -> tuple[Accuracy, str]:
+    """The meter's stated accuracy, widened by the share by which its scale may be off, and its fixed part's unit."""
     text = address.options.get("accuracy")
     if text is None:
-        return Accuracy(Accuracy().share + spread)
+        return Accuracy(Accuracy().share + spread), ""
     match = _ACCURACY.fullmatch(text)
     try:
         if match is not None:
-            return Accuracy(typed_number(match[1]) / 100 + spread, typed_number(match[2] or "0"))
+            fixed, unit = typed_amount(match[3]) if match[3] else (0.0, "")
+            return Accuracy(typed_number(match[1]) / 100 + spread, typed_number(match[2] or "0"), fixed), unit
     except UsageError:
         pass
     raise AddressError(
-        f"in '{address}' accuracy must have the form 0.8pct+3 (0.8 % of the reading + 3 counts), not '{text}'"
+        f"in '{address}' accuracy must have the form 0.8pct+3 (0.8 % of the reading + 3 counts) or, of a clamp,"
+        f" 2pct+3+50mA (and 50 mA whatever it reads), not '{text}'"
     )

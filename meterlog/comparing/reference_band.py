@@ -62,7 +62,8 @@ def _error(value: Array, reference: Reference) -> Array:
     """The accuracy's half-width at each value; 0 at overload, which is no number."""
     count = resolution_of(reference.series)
     size = np.where(np.isfinite(value), np.abs(value), 0.0)
-    return size * reference.accuracy.share + reference.accuracy.counts * (0.0 if np.isnan(count) else count)
+    share, counts, fixed = reference.accuracy
+    return size * share + counts * (0.0 if np.isnan(count) else count) + fixed
 
 
 def _envelope(relative: Array, reference: Reference, error_s: float) -> tuple[Array, Array, Array]:

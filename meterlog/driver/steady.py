@@ -21,9 +21,8 @@ AGREE_COUNTS, AGREE_SHARE = 2.0, 0.03
 class Metered(Protocol):
     """A meter with the accuracy that was stated for it."""
 
-    @property
-    def accuracy(self) -> Accuracy:
-        """The meter's."""
+    def accuracy_of(self, quantity: Quantity) -> Accuracy:
+        """The meter's, for one quantity."""
         ...
 
     def open(self) -> Connection:
@@ -49,7 +48,7 @@ def steady_level(meter: Metered, quantity: Quantity, wait_s: float = WAIT_S) -> 
             recent = [*recent[1 - STEADY :], reading]
             if len(recent) == STEADY and _agree(recent):
                 value = sum(one.value for one in recent) / STEADY
-                return value, meter.accuracy.error(value, recent[-1].resolution)
+                return value, meter.accuracy_of(quantity).error(value, recent[-1].resolution)
     finally:
         connection.close()
     if other and not recent:

@@ -39,10 +39,15 @@ class Fuse(NamedTuple):
 
     @property
     def words(self) -> str:
-        """Name and resistance, for a person."""
+        """Name and resistance, for a person; nobody has checked the table's figures."""
         if self.rated_a is None:
             return f"{1000 * self.ohm:g} mohm"
-        return f"{self.name}, {1000 * self.ohm:g} mohm +-{100 * self.spread:g} % cold"
+        return f"{self.name}, {1000 * self.ohm:g} mohm +-{100 * self.spread:g} % cold, unverified"
+
+    @property
+    def known_by(self) -> str:
+        """Say where its resistance is from, for a table."""
+        return "typed" if self.rated_a is None else "table, unverified"
 
     @property
     def error_share(self) -> float:

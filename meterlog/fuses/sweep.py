@@ -110,8 +110,11 @@ def as_csv(drops: Sequence[Drop]) -> str:
     """Every reading as a table, in the order in which they were taken."""
     text = io.StringIO()
     rows = csv.writer(text, lineterminator="\n")
-    rows.writerow(["place", "fuse", "ohm", "volts", "error_v", "amperes", "error_a", "since_key_off_s"])
+    known = ("ohm", "ohm_spread_pct", "ohm_from")
+    rows.writerow(["place", "fuse", *known, "volts", "error_v", "amperes", "error_a", "since_key_off_s"])
     for drop in drops:
-        figures = (drop.fuse.ohm, drop.volts, drop.error_v, *drop.current, drop.since_s)
-        rows.writerow([drop.place, drop.fuse.name, *(f"{figure:.6g}" for figure in figures)])
+        fuse = drop.fuse
+        ohm = (f"{fuse.ohm:.6g}", f"{100 * fuse.spread:g}", fuse.known_by)
+        figures = (drop.volts, drop.error_v, *drop.current, drop.since_s)
+        rows.writerow([drop.place, fuse.name, *ohm, *(f"{figure:.6g}" for figure in figures)])
     return text.getvalue()

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import timedelta
 
 from meterlog.comparing.comparison import ChannelComparison, Comparison
-from meterlog.display_check import check_key, conversion_key
+from meterlog.display_check import check_key, conversion_key, fixed_error_key
 from meterlog.drawing.primitives import Figure
 from meterlog.drawing.row import limit_notes
 from meterlog.events.event import Event
@@ -120,10 +120,8 @@ def session_part(capture: Loaded, comparison: Comparison | None, not_compared: s
 def _details(capture: Loaded) -> list[tuple[str, str]]:
     """Return what was entered, the usual questions first."""
     first = [key for key in _DETAIL_WORDS if capture.details.get(key)]
-    told = {
-        *_DETAIL_WORDS,
-        *(key(channel.number) for channel in capture.measured for key in (role_key, check_key, conversion_key)),
-    }  # roles, checks and conversions stand with the channels
+    of_channels = (role_key, check_key, conversion_key, fixed_error_key)
+    told = {*_DETAIL_WORDS, *(key(channel.number) for channel in capture.measured for key in of_channels)}
     rest = sorted(key for key, value in capture.details.items() if value and key not in told)
     return [(_DETAIL_WORDS.get(key, key.replace("_", " ")), capture.details[key]) for key in (*first, *rest)]
 
@@ -138,7 +136,7 @@ def _channel_row(capture: Loaded, channel: Channel) -> dict[str, str]:
         "role": channel.measurand.described,
         "point": channel.place or "not entered",
         "meter": "; ".join(filter(None, [channel.address or channel.driver, channel.meter_notes])),
-        "accuracy": accuracy_words(channel.accuracy),
+        "accuracy": accuracy_words(channel.accuracy, channel.quantity.unit),
         "readings": str(summary.readings),
         "interval": "one reading" if math.isnan(interval.interval_s) else seconds(interval.interval_s),
         "left_out": left_out(summary.statistics, summary.doubtful),
@@ -146,9 +144,10 @@ def _channel_row(capture: Loaded, channel: Channel) -> dict[str, str]:
     }
 
 
-def accuracy_words(accuracy: Accuracy) -> str:
+def accuracy_words(accuracy: Accuracy, unit: str) -> str:
     """For example `+-(0.5 % + 2 counts)`, with a word where it is the default that nobody checked."""
-    words = f"+-({100 * accuracy.share:g} % + {accuracy.counts:g} counts)"
+    fixed = f" + {shown(accuracy.fixed, unit)}" if accuracy.fixed else ""
+    words = f"+-({100 * accuracy.share:g} % + {accuracy.counts:g} counts{fixed})"
     return f"{words}, a usual figure, not checked" if accuracy == Accuracy() else words
 
 

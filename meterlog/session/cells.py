@@ -24,8 +24,9 @@ MOST_ROWS = 100_000
 MOST_READINGS = 2**53
 """Of a channel: what a float still counts exactly, and more than any disk holds."""
 
-MOST_SHARE, MOST_COUNTS, LONGEST_INTERVAL_S = 10.0, 1e6, 1e6
-"""A stated accuracy of +-(1000 % + a million counts) says nothing any more, nor does a display that takes 12 days."""
+MOST_SHARE, MOST_COUNTS, MOST_FIXED, LONGEST_INTERVAL_S = 10.0, 1e6, 1e9, 1e6
+"""A stated accuracy of +-(1000 % + a million counts + a gigohm) says nothing any more, nor does a display that takes
+12 days."""
 
 _YEARS = range(1970, 2200)
 """A clock that was never set stands at the first; the systems' calendars end far beyond."""

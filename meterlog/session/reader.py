@@ -14,7 +14,7 @@ from typing import Any, Literal
 
 import numpy as np
 
-from meterlog.display_check import noted_check, noted_conversion
+from meterlog.display_check import noted_check, noted_conversion, noted_fixed_error
 from meterlog.errors import EmptySession, SessionBusy, UsageError
 from meterlog.reading import Accuracy, Quantity
 from meterlog.roles import entered_role
@@ -23,6 +23,7 @@ from meterlog.session.cells import (
     LONGEST_INTERVAL_S,
     MOST_CHANNELS,
     MOST_COUNTS,
+    MOST_FIXED,
     MOST_ROWS,
     MOST_SHARE,
     amount,
@@ -187,7 +188,11 @@ class SessionReader:
                     text(point),
                     text(address),
                     text(driver),
-                    Accuracy(amount(share, MOST_SHARE), amount(counts, MOST_COUNTS)),
+                    Accuracy(
+                        amount(share, MOST_SHARE),
+                        amount(counts, MOST_COUNTS),
+                        amount(noted_fixed_error(details, number), MOST_FIXED),
+                    ),
                     None if interval_s is None else amount(interval_s, LONGEST_INTERVAL_S),
                     role=entered_role(details, number),
                     rejected=whole(rejected),

@@ -11,6 +11,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any
 
+from meterlog.display_check import fixed_error_key
 from meterlog.errors import SessionBusy, SessionError, SessionWriteFailed, UsageError
 from meterlog.reading import Accuracy, Quantity, Reading
 from meterlog.series import Series
@@ -162,8 +163,10 @@ class SessionWriter:
                 raise ValueError(f"{self.path} has a channel {number} already")
             if len(self._channels) == MOST_CHANNELS:
                 raise UsageError(f"a session holds at most {MOST_CHANNELS} channels")
-            values = (number, label, str(quantity), quantity.unit, point, address, driver, *accuracy, interval_s)
+            values = (number, label, str(quantity), quantity.unit, point, address, driver, *accuracy[:2], interval_s)
             self._give(Statement(sql, values))
+            if accuracy.fixed:
+                self.set_detail(fixed_error_key(number), repr(accuracy.fixed))
             self._channels.add(number)
         return number
 

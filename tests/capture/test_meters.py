@@ -100,17 +100,29 @@ def test_a_replayed_session_keeps_its_labels_and_is_never_begun_again(tmp_path: 
         ("0.8%25%2B3", Accuracy(0.008, 3.0)),
         ("0.8%25+3", Accuracy(0.008, 3.0)),
         ("1pct", Accuracy(0.01, 0.0)),
+        ("2pct%2B3%2B50mA", Accuracy(0.02, 3.0, 0.05)),
+        ("2pct%2B50mA", Accuracy(0.02, 0.0, 0.05)),
+        ("2pct+3+0,05 A", Accuracy(0.02, 3.0, 0.05)),
     ],
 )
 def test_accuracy_is_a_share_and_counts(text: str, expected: Accuracy) -> None:
     assert meter_setup(f"status14:/dev/ttyUSB0?accuracy={text}").accuracy == pytest.approx(expected)
 
 
+def test_a_clamps_fixed_error_counts_for_amperes_alone() -> None:
+    setup = meter_setup("status14:/dev/ttyUSB0?scale=100A/V&accuracy=2pct%2B3%2B50mA")
+    assert setup.accuracy_of(Quantity.DC_CURRENT).error(1.0, 0.001) == pytest.approx(0.02 + 0.003 + 0.05)
+    assert setup.accuracy_of(Quantity.RESISTANCE).error(1.0, 0.001) == pytest.approx(0.02 + 0.003)
+
+
 def test_the_usual_accuracy_is_the_default() -> None:
     assert meter_setup("status14:/dev/ttyUSB0").accuracy == Accuracy()
 
 
-@pytest.mark.parametrize("option", ["accuracy=good", "accuracy=..pct", "interval_s=0", "interval_s=x", "watchdog_s=-1"])
+@pytest.mark.parametrize(
+    "option",
+    ["accuracy=good", "accuracy=2pct%2B3%2B5parsec", "accuracy=..pct", "interval_s=0", "interval_s=x", "watchdog_s=-1"],
+)
 def test_options_that_cannot_be_understood_are_refused(option: str) -> None:
     with pytest.raises(AddressError, match=option.partition("=")[0]):
         meter_setup(f"status14:/dev/ttyUSB0?{option}")

@@ -120,10 +120,11 @@ def test_the_error_of_the_band_is_that_of_the_least_accurate_known_good_meter() 
         counts, flags = np.full(len(times), 0.01, np.float32), np.zeros(len(times), np.uint16)
         return Reference(Pass(0.0, 0.0, 0.0, 2.0), Series(times, np.full(len(times), level), counts, flags), accuracy)
 
-    fine, coarse, suspect = read(12.4, Accuracy(0.001)), read(12.2, Accuracy(0.05)), read(11.9, Accuracy(0.001))
+    fine, suspect = read(12.4, Accuracy(0.001)), read(11.9, Accuracy(0.001))
     assert excursions(band(None, suspect, [fine]))
-    for good in ([fine, coarse], [coarse, fine]):
-        assert not excursions(band(None, suspect, good))
+    for coarse in (read(12.2, Accuracy(0.05)), read(12.2, Accuracy(0.001, 0.0, 0.6))):
+        for good in ([fine, coarse], [coarse, fine]):
+            assert not excursions(band(None, suspect, good))
 
 
 def test_time_without_readings_is_no_time_without_faults(make: Maker, tmp_path: Path) -> None:

@@ -12,7 +12,7 @@ from meterlog.capture.meters import meter_setup
 from meterlog.cli.main import main
 from meterlog.driver import Conversion, driver_names, load_driver
 from meterlog.errors import AddressError
-from meterlog.reading import Flag, Quantity, Reading
+from meterlog.reading import Accuracy, Flag, Quantity, Reading
 from meterlog.session import open_reader
 
 Q = Quantity
@@ -121,3 +121,17 @@ def test_a_clamp_whose_accuracy_is_stated_needs_no_caution() -> None:
     assert not meter_setup("text:COM7?scale=100A/V&accuracy=2pct%2B5").accuracy_unstated
     assert not meter_setup("text:COM7?offset=1mV").accuracy_unstated
     assert "2pct%2B5" in meter_setup("text:COM7?scale=100A/V").accuracy_unstated
+
+
+def test_a_clamps_fixed_error_is_kept_with_its_channel_and_widens_what_is_said(tmp_path: Path) -> None:
+    capture, out = tmp_path / "a.raw", tmp_path / "a.sqlite"
+    lines = [f"{n * 0.3:.6f} {b'12.52 mV'.hex(' ')} 0d 0a" for n in range(10)]
+    capture.write_text("\n".join(("meterlog raw bytes 1", "# byte_time_s: 0", *lines, "")))
+    address = f"replay:{capture}?decoder=text&speed=20&scale=100A/V&accuracy=2pct%2B0%2B50mA"
+    assert main(["record", "--meter", address, "--out", str(out), "--plain"]) == 0
+    with open_reader(out) as reader:
+        assert reader.channels[0].accuracy == Accuracy(0.02, 0.0, 0.05)
+    page = tmp_path / "a.html"
+    assert main(["report", str(out), "--out", str(page)]) == 0
+    assert "(2 % + 0 counts + 50 mA)" in page.read_text()
+    assert "fixed error 1" not in page.read_text(), "it stands with the channel, not among what was entered"

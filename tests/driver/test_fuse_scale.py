@@ -29,7 +29,7 @@ def test_millivolts_across_a_fuse_are_amperes() -> None:
     meant = conversion(MV)
     assert meant[1:3] == (0.1, Quantity.DC_CURRENT)
     assert meant.resolution == pytest.approx(1e-5 / 0.0077)
-    assert conversion.words(Quantity.DC_CURRENT) == "scale of a fuse (mini-10A, 7.7 mohm +-15 % cold)"
+    assert conversion.words(Quantity.DC_CURRENT) == "scale of a fuse (mini-10A, 7.7 mohm +-15 % cold, unverified)"
 
 
 def test_the_spread_of_fuses_is_in_the_error() -> None:
@@ -86,4 +86,6 @@ def test_a_recording_across_a_fuse_is_a_current_and_says_by_which_fuse(
         assert channel.accuracy.share > 0.17
     capsys.readouterr()
     assert main(["analyze", str(out)]) == 0
-    assert "scale of a fuse (mini-10A, 7.7 mohm +-15 % cold): lowest 0.1" in " ".join(capsys.readouterr().out.split())
+    assert "scale of a fuse (mini-10A, 7.7 mohm +-15 % cold, unverified): lowest 0.1" in " ".join(
+        capsys.readouterr().out.split()
+    )

@@ -58,7 +58,7 @@ def parts(draw: st.DrawFn) -> Part:
         draw(WORDS),
         draw(st.sampled_from(Quantity)),
         draw(WORDS),
-        Accuracy(draw(st.floats(0, 1)), draw(st.floats(0, 10))),
+        Accuracy(draw(st.floats(0, 1)), draw(st.floats(0, 10)), draw(st.sampled_from([0.0, 0.05, 1.0 / 3.0]))),
         draw(st.none() | st.floats(0.01, 10)),
         times_us,
         draw(st.lists(VALUES, min_size=n, max_size=n)),

@@ -113,6 +113,21 @@ def test_the_sum_counts_each_fuse_once_whichever_way_the_probes_were() -> None:
     assert 2 * 0.1 * fuse_named("10A").error_share < both.error_a < sum(one.current.error_a for one in drops[1:])
 
 
+def test_a_fuse_of_the_table_is_called_unverified_and_one_that_was_measured_is_not(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    said = {}
+    for kind in ("mini-10A", "7.4mohm"):
+        out = tmp_path / f"{kind}.csv"
+        typing(monkeypatch, f"F2 {kind}", "done")
+        assert main(["sweep", "--meter", f"{SIM}1", "--out", str(out)]) == 0
+        said[kind] = " ".join(capsys.readouterr().out.split()) + out.read_text()
+    assert said["mini-10A"].count("unverified") == 3, "at the reading, in the sum, in the table"
+    assert "F2,mini-10A,0.0077,15," in said["mini-10A"]
+    assert "unverified" not in said["7.4mohm"]
+    assert "F2,7.4mohm,0.0074,0,typed," in said["7.4mohm"]
+
+
 def test_what_flows_past_the_fuses_is_stated_by_its_least() -> None:
     fuses = Current(0.2, 0.05)
     assert "at least 0.24 A flows past the fuses" in against_battery(fuses, Current(-0.5, 0.01))
@@ -128,10 +143,12 @@ def test_a_fuse_is_suspected_only_where_its_error_leaves_no_doubt() -> None:
 class Listed:
     """A meter that shows the listed values and then ends."""
 
-    accuracy = Accuracy(0.01, 2.0)
-
     def __init__(self, *values: float, quantity: Quantity = Quantity.DC_VOLTAGE) -> None:
         self._left = [Reading(0.0, value, quantity, 1e-4) for value in values]
+
+    def accuracy_of(self, quantity: Quantity) -> Accuracy:
+        del quantity
+        return Accuracy(0.01, 2.0)
 
     def open(self):  # type: ignore[no-untyped-def]
         return self

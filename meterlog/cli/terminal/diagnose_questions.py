@@ -160,13 +160,12 @@ class Talk:
 
     def _live(self, quantity: str) -> tuple[float, float]:
         from meterlog.capture.meters import meter_setup
-        from meterlog.circuit.readings.from_meter import take
+        from meterlog.circuit.readings.from_meter import QUANTITIES, take
 
         setup = meter_setup(self.args.meter)
         print("  waiting for a steady reading; turn the key now if the state asks for it ...")
-        return take(
-            setup, quantity, accuracy=setup.accuracy, shown=lambda r: print(f"    {r.value:g} {r.quantity.unit}")
-        )
+        accuracy = setup.accuracy_of(QUANTITIES[quantity][0])
+        return take(setup, quantity, accuracy=accuracy, shown=lambda r: print(f"    {r.value:g} {r.quantity.unit}"))
 
 
 def _by_lamp(asked: dict[str, object], lamp: dict[str, object], where: str, circuit: Circuit) -> dict[str, object]:

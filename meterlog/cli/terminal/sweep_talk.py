@@ -146,9 +146,11 @@ class SweepTalk:
         else:
             together = total(self._drops).words
             yield f"Together the fuses carry {together}; a clamp at the battery would say what is missing."
+        if any(drop.fuse.spread for drop in self._drops):
+            yield f"Resistances of the table: {fuse_source()}; type your own where you know it, F12 7.4mohm."
         yield (
-            f"Resistances of the table: {fuse_source()}. A drop finds the branch; unplug its consumers one by one and"
-            " watch the current at the battery to find the consumer."
+            "A drop finds the branch; unplug its consumers one by one and watch the current at the battery to find the"
+            " consumer."
         )
         if self._out is not None and self._out.exists():
             yield f"kept in {one_line(str(self._out))}"

@@ -5,7 +5,7 @@ from __future__ import annotations
 
 from collections import deque
 
-from meterlog.circuit.readings.from_meter import agree
+from meterlog.circuit.readings.from_meter import QUANTITIES, agree
 from meterlog.circuit.readings.measurement import Measurement
 from meterlog.job.case import JobCase
 from meterlog.job.taking.expected import expected
@@ -29,7 +29,7 @@ class Seen:
         """Begin before the first reading."""
         self._placed = placed
         self._slips = [Slips(place, expected(case, place)) for place in placed.places]
-        accuracy = placed.setups[placed.watched[0]].accuracy
+        accuracy = placed.setups[placed.watched[0]].accuracy_of(QUANTITIES[m.quantity][0])
         primes = "prime" in case.circuit.active
         self.watch: LevelWatch = (
             OhmsLevel(accuracy)
@@ -70,7 +70,8 @@ class Seen:
         for number, readings in self._elsewhere.items():
             inside = [one for one in readings if level.begin_s <= one.time_s <= level.end_s]
             if agree(inside):
-                found.append((self._placed.places[number], level_of(inside, self._placed.setups[number].accuracy)))
+                accuracy = self._placed.setups[number].accuracy_of(inside[0].quantity)
+                found.append((self._placed.places[number], level_of(inside, accuracy)))
         return found
 
     def _difference(self, meter: int) -> Reading | None:

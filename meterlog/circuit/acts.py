@@ -6,7 +6,8 @@ from collections.abc import Iterable
 
 from meterlog.cautions import Act, Doing, applying
 from meterlog.circuit.model.circuit import Circuit
-from meterlog.circuit.readings.measurement import QUANTITY, Measurement, Told, Tried
+from meterlog.circuit.readings.measurement import QUANTITY, Measurement
+from meterlog.circuit.readings.trial import Told, Tried
 
 
 def beginning(circuit: Circuit) -> Act:

@@ -36,8 +36,9 @@ from meterlog.circuit.probability.posterior import Posterior, posterior
 from meterlog.circuit.probability.predict import Network
 from meterlog.circuit.probability.unknowns import FAULT_1, LOGISTIC
 from meterlog.circuit.probability.when_hot import is_cold
-from meterlog.circuit.readings.measurement import Measurement, Told
+from meterlog.circuit.readings.measurement import Measurement
 from meterlog.circuit.readings.suspicious_readings import stays_on
+from meterlog.circuit.readings.trial import Told
 from meterlog.circuit.words import figure, ohm_band
 from meterlog.text.figures import percent
 

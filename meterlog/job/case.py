@@ -11,8 +11,11 @@ from meterlog.circuit.diagnosis import NOW_AND_THEN, Diagnoser
 from meterlog.circuit.model.circuit import Circuit
 from meterlog.circuit.model.circuit_file import load_circuit
 from meterlog.circuit.next_measurement.candidates import Tool
-from meterlog.circuit.readings.measurement import Measurement, Told, measured_from_table, measurement_from_row
+from meterlog.circuit.readings.from_file import measured_from_table
+from meterlog.circuit.readings.from_rows import measurement_from_row
+from meterlog.circuit.readings.measurement import Measurement
 from meterlog.circuit.readings.observed import questions
+from meterlog.circuit.readings.trial import Told
 from meterlog.job.job import Job, Step
 from meterlog.settings import read_settings
 

@@ -11,7 +11,8 @@ from meterlog.circuit.complaints.complaint import Complaint, likelihood, standin
 from meterlog.circuit.complaints.complaint_file import find_complaint
 from meterlog.circuit.model.circuit_file import load_circuit, template_names, template_text
 from meterlog.circuit.next_measurement.attempts import Attempt
-from meterlog.circuit.readings.measurement import Measurement, trial_from_row
+from meterlog.circuit.readings.from_rows import trial_from_row
+from meterlog.circuit.readings.measurement import Measurement
 from meterlog.circuit.readings.observed import Observed, observed_from_table, questions
 from meterlog.circuit.readings.typed_answers import HOW_BRIGHT, typed_lamp, typed_trial, typed_value
 from meterlog.errors import CircuitError, JobError, UsageError, did_you_mean

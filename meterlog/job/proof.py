@@ -11,7 +11,8 @@ import numpy as np
 
 from meterlog.circuit.evidence.for_and_against import Case, expected_band, members_expect, same_place
 from meterlog.circuit.faults.cells import first_healthy
-from meterlog.circuit.readings.measurement import Measurement, Told
+from meterlog.circuit.readings.measurement import Measurement
+from meterlog.circuit.readings.trial import Told
 from meterlog.job.case import JobCase
 from meterlog.job.reading_again import Again, Judged, beyond, judged
 

@@ -11,7 +11,8 @@ from meterlog.cautions import DEFERS
 from meterlog.circuit.complaints.complaint import Standing, standing
 from meterlog.circuit.complaints.complaint_file import find_complaint
 from meterlog.circuit.diagnosis import Diagnosis
-from meterlog.circuit.readings.measurement import UNITS, Measurement, Told
+from meterlog.circuit.readings.measurement import UNITS, Measurement
+from meterlog.circuit.readings.trial import Told
 from meterlog.job.case import JobCase, case_of
 from meterlog.job.job import Job, Step
 from meterlog.job.next_step import Next, measuring, next_for_circuit, next_look

@@ -10,8 +10,8 @@ import pandas as pd
 
 from meterlog.circuit.diagnosis import Diagnoser, Diagnosis
 from meterlog.circuit.model.circuit_file import load_circuit
+from meterlog.circuit.readings.from_file import measured_from_table
 from meterlog.circuit.readings.from_session import measurements_from_sessions
-from meterlog.circuit.readings.measurement import measured_from_table
 from meterlog.comparing.comparison import Comparison
 from meterlog.comparing.comparison_text import headline
 from meterlog.notebook.frames import frame_of

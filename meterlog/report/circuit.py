@@ -13,7 +13,8 @@ from meterlog.circuit.model.circuit import Circuit
 from meterlog.circuit.model.part import Part
 from meterlog.circuit.next_measurement.propose import Step
 from meterlog.circuit.next_measurement.suggest import Suggestion
-from meterlog.circuit.readings.measurement import Measurement, Told
+from meterlog.circuit.readings.measurement import Measurement
+from meterlog.circuit.readings.trial import Told
 from meterlog.text.figures import percent
 from meterlog.text.ids import plain
 

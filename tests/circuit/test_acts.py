@@ -16,7 +16,8 @@ from meterlog.circuit.model.circuit_file import circuit_from_table
 from meterlog.circuit.model.loops import Branch
 from meterlog.circuit.model.part import BATTERY_MINUS
 from meterlog.circuit.next_measurement.candidates import candidates
-from meterlog.circuit.readings.measurement import Measurement, Tried
+from meterlog.circuit.readings.measurement import Measurement
+from meterlog.circuit.readings.trial import Tried
 from meterlog.cli.terminal.diagnose_text import as_text, print_general
 from meterlog.errors import CircuitError
 

@@ -7,7 +7,7 @@ import pytest
 
 from meterlog.circuit.diagnosis import diagnose
 from meterlog.circuit.model.circuit_file import load_circuit
-from meterlog.circuit.readings.measurement import load_measured
+from meterlog.circuit.readings.from_file import load_measured
 
 CASES = sorted((Path(__file__).parent / "cases").glob("*.toml"))
 

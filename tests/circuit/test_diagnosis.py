@@ -11,7 +11,7 @@ from meterlog.circuit import circuit_from_table, load_circuit
 from meterlog.circuit.diagnosis import Diagnoser, Diagnosis
 from meterlog.circuit.faults.fault_rates import Rates
 from meterlog.circuit.model.circuit_file import read_table
-from meterlog.circuit.readings.measurement import measured_from_table
+from meterlog.circuit.readings.from_file import measured_from_table
 
 Row = dict[str, Any]
 Diagnose = Callable[..., Diagnosis]

@@ -6,7 +6,7 @@ import pytest
 
 from meterlog.circuit import load_circuit
 from meterlog.circuit.diagnosis import Diagnoser, Diagnosis
-from meterlog.circuit.readings.measurement import measured_from_table
+from meterlog.circuit.readings.from_file import measured_from_table
 from meterlog.errors import CircuitError
 
 CIRCUIT = load_circuit("pump-feed")

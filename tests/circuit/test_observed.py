@@ -9,8 +9,10 @@ from meterlog.circuit import load_circuit
 from meterlog.circuit.diagnosis import Diagnoser
 from meterlog.circuit.model.circuit_file import template_names
 from meterlog.circuit.probability.facts import FACTS, chance_of
-from meterlog.circuit.readings.measurement import Measurement, Told, Tried, load_measured, measured_from_table
+from meterlog.circuit.readings.from_file import load_measured, measured_from_table
+from meterlog.circuit.readings.measurement import Measurement
 from meterlog.circuit.readings.observed import PART, Observed, questions
+from meterlog.circuit.readings.trial import Told, Tried
 from meterlog.cli.main import main
 from meterlog.cli.terminal.diagnose_questions import save
 from meterlog.errors import CircuitError

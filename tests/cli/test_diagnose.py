@@ -13,7 +13,9 @@ from pathlib import Path
 import pytest
 
 from meterlog.circuit import load_circuit
-from meterlog.circuit.readings.measurement import Measurement, Tried, load_measured
+from meterlog.circuit.readings.from_file import load_measured
+from meterlog.circuit.readings.measurement import Measurement
+from meterlog.circuit.readings.trial import Tried
 from meterlog.cli import main
 from meterlog.cli.terminal.diagnose_questions import save
 

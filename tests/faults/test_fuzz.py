@@ -16,7 +16,7 @@ from meterlog.analysis import analyze
 from meterlog.capture import meter_setup
 from meterlog.circuit.diagnosis import Diagnoser
 from meterlog.circuit.model.circuit_file import load_circuit
-from meterlog.circuit.readings.measurement import load_measured
+from meterlog.circuit.readings.from_file import load_measured
 from meterlog.cli.main import main
 from meterlog.driver import driver_names
 from meterlog.driver.framing import framing_of

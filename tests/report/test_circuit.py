@@ -12,7 +12,9 @@ from meterlog.cautions import applying
 from meterlog.circuit import load_circuit
 from meterlog.circuit.acts import beginning
 from meterlog.circuit.diagnosis import Diagnoser
-from meterlog.circuit.readings.measurement import Measurement, Tried, load_measured
+from meterlog.circuit.readings.from_file import load_measured
+from meterlog.circuit.readings.measurement import Measurement
+from meterlog.circuit.readings.trial import Tried
 from meterlog.cli.main import main
 from meterlog.loaded import load
 from meterlog.report import CircuitPart, build_report, circuit_part

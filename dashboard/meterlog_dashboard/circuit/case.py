@@ -10,17 +10,13 @@ from pathlib import Path
 
 from meterlog.circuit import Circuit, load_circuit, template_names
 from meterlog.circuit.diagnosis import Diagnoser, Diagnosis
+from meterlog.circuit.readings.from_file import load_measured, measured_from_table, refuse_too_many
 from meterlog.circuit.readings.from_meter import QUANTITIES
 from meterlog.circuit.readings.from_session import measurements_from_session
 from meterlog.circuit.readings.halves import unsaid
-from meterlog.circuit.readings.measurement import (
-    Measurement,
-    Told,
-    load_measured,
-    measured_from_table,
-    refuse_too_many,
-)
+from meterlog.circuit.readings.measurement import Measurement
 from meterlog.circuit.readings.observed import LAMP_AT_PLUG, PART, Question, questions
+from meterlog.circuit.readings.trial import Told
 from meterlog.circuit.readings.typed_answers import HOW_BRIGHT, typed_lamp, typed_value
 from meterlog.errors import CircuitError, MeterlogError, UsageError
 from meterlog.session.reader import SessionReader, open_reader

@@ -13,7 +13,8 @@ from zlib import crc32
 import numpy as np
 
 from meterlog.circuit.model.circuit import Circuit
-from meterlog.circuit.readings.measurement import Measurement, measurement_from_row
+from meterlog.circuit.readings.from_rows import measurement_from_row
+from meterlog.circuit.readings.measurement import Measurement
 from meterlog.reading import Quantity
 from meterlog_drivers.simulated.meter import MeterModel
 from meterlog_drivers.simulated.scenario import PLACED, Probe, Run, Scenario, Setup

@@ -6,8 +6,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from meterlog.circuit.model.circuit import Circuit
-from meterlog.circuit.readings.measurement import Told
 from meterlog.circuit.readings.observed import Observed
+from meterlog.circuit.readings.trial import Told
 
 _WORDS: Mapping[str, str] = {
     "coil feed": "the coil's own feed is missing (its fuse, the ignition feed, the wire between)",

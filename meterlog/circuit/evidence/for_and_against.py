@@ -16,8 +16,9 @@ from meterlog.circuit.probability.posterior import Posterior
 from meterlog.circuit.probability.predict import Network
 from meterlog.circuit.probability.predict_ohms import OHM_OFFSET, OVERLOAD_OHM
 from meterlog.circuit.probability.trials import outcome
-from meterlog.circuit.readings.measurement import UNITS, Measurement, Told
+from meterlog.circuit.readings.measurement import UNITS, Measurement
 from meterlog.circuit.readings.observed import Observed
+from meterlog.circuit.readings.trial import Told
 from meterlog.text.figures import percent
 
 MOST_SAID = 4

@@ -11,8 +11,8 @@ from meterlog.circuit.model.part import Part
 from meterlog.circuit.next_measurement.attempts import FUSE_RATING, MOVES, Attempt
 from meterlog.circuit.next_measurement.instructions import Instruction, key_words, place_words, thing_words
 from meterlog.circuit.probability.when_hot import FAILS_WHEN_WARM
-from meterlog.circuit.readings.measurement import Tried
 from meterlog.circuit.readings.observed import Observed
+from meterlog.circuit.readings.trial import Tried
 from meterlog.text.figures import shown
 
 _FUSES_A = (3.0, 5.0, 7.5, 10.0, 15.0, 20.0, 25.0, 30.0)

@@ -12,8 +12,10 @@ from dataclasses import dataclass
 from meterlog.circuit.model.circuit import Circuit
 from meterlog.circuit.model.part import BATTERY_MINUS
 from meterlog.circuit.probability.when_hot import FAILS_WHEN_WARM, only_when_hot
-from meterlog.circuit.readings.measurement import Measurement, Result, Told, Tried, trial_from_row
+from meterlog.circuit.readings.from_rows import trial_from_row
+from meterlog.circuit.readings.measurement import Measurement
 from meterlog.circuit.readings.observed import PART, UNKNOWN, Observed, observed_from_table, questions
+from meterlog.circuit.readings.trial import Result, Told, Tried
 
 LEAD_MIN, SWAP_MIN, TAKE_OUT_MIN, COMPARE_MIN, WIGGLE_MIN, READ_FUSE_MIN, WARM_MIN = 4.0, 2.0, 10.0, 4.0, 8.0, 1.0, 15.0
 """Minutes beyond getting at the place: making up a fused lead and clipping it on, swapping two relays or fuses, taking

@@ -15,7 +15,8 @@ from meterlog.circuit.next_measurement.suggest import LEAST_BITS, Suggestion
 from meterlog.circuit.probability.facts import chance_of, comes_and_goes_log
 from meterlog.circuit.probability.trials import outcome, works
 from meterlog.circuit.probability.when_hot import FAILS_WHEN_WARM
-from meterlog.circuit.readings.measurement import Measurement, Told, Tried
+from meterlog.circuit.readings.measurement import Measurement
+from meterlog.circuit.readings.trial import Told, Tried
 
 WORKS_TOO_LIKELY = 0.3
 """From this probability on that the load works, nobody is sent to bridge, feed or swap anything. A guess."""

@@ -16,8 +16,9 @@ from meterlog.circuit.probability.outside import log_outside
 from meterlog.circuit.probability.predict import Network
 from meterlog.circuit.probability.trials import tried_log, works
 from meterlog.circuit.probability.when_hot import WARM_GOOD_NEXT, failed_warm, good_shares
-from meterlog.circuit.readings.measurement import Measurement, Told
+from meterlog.circuit.readings.measurement import Measurement
 from meterlog.circuit.readings.observed import Observed
+from meterlog.circuit.readings.trial import Told
 
 TIRED_SHARE = 0.6
 """Share of vehicles whose good parts lose about what manuals allow; the others' lose next to nothing.

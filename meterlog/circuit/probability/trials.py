@@ -13,8 +13,8 @@ from meterlog.circuit.model.circuit import Circuit
 from meterlog.circuit.model.solve import LoadModel, Shunt, load_model, solve
 from meterlog.circuit.probability.facts import chance_of
 from meterlog.circuit.probability.predict import Network, state_index
-from meterlog.circuit.readings.measurement import Told, Tried
 from meterlog.circuit.readings.observed import Observed
+from meterlog.circuit.readings.trial import Told, Tried
 
 JUMPER_OHM = 0.1
 """A pair of clip leads. A guess, ohm."""

@@ -8,8 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from meterlog.circuit.readings.measurement import Told
 from meterlog.circuit.readings.observed import Observed
+from meterlog.circuit.readings.trial import Told
 
 ONLY_WHEN_HOT, FAILS_WHEN_WARM = "only_when_hot", "fails_when_warm"
 Shares = tuple[tuple[float, float], ...]

@@ -9,8 +9,9 @@ from collections.abc import Iterable
 from meterlog.circuit.model.bulb import BRIGHTNESS
 from meterlog.circuit.model.circuit import Circuit
 from meterlog.circuit.model.part import LOADS, STATES
-from meterlog.circuit.readings.measurement import COMPARED, QUANTITY, RESULTS, SIDES, UNITS
+from meterlog.circuit.readings.measurement import QUANTITY, SIDES, UNITS
 from meterlog.circuit.readings.observed import questions
+from meterlog.circuit.readings.trial import COMPARED, RESULTS
 from meterlog.errors import TableError, UsageError
 from meterlog.text.numbers import FOREIGN, GOOD, CellReader
 from meterlog.text.typed import EITHER

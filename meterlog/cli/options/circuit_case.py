@@ -12,7 +12,8 @@ if TYPE_CHECKING:
     from meterlog.circuit.cost import Money
     from meterlog.circuit.diagnosis import Diagnoser
     from meterlog.circuit.model.circuit import Circuit
-    from meterlog.circuit.readings.measurement import Measurement, Told
+    from meterlog.circuit.readings.measurement import Measurement
+    from meterlog.circuit.readings.trial import Told
 
 
 def add_case_arguments(parser: argparse.ArgumentParser, *, required: bool) -> None:
@@ -81,7 +82,7 @@ def looks(words: Sequence[str], circuit: Circuit) -> tuple[list[Measurement], li
         CircuitError: naming the key or the answer.
         UsageError: there is no `=`.
     """
-    from meterlog.circuit.readings.measurement import measured_from_table
+    from meterlog.circuit.readings.from_file import measured_from_table
 
     observed = dict(key_answers(words, "relay_clicks=no"))
     return measured_from_table({"observed": observed}, circuit, "--look")
@@ -93,9 +94,9 @@ def collect(args: argparse.Namespace, circuit: Circuit) -> tuple[list[Measuremen
     Raises:
         MeterlogError: a file cannot be used.
     """
+    from meterlog.circuit.readings.from_file import load_measured, refuse_too_many
     from meterlog.circuit.readings.from_session import measurements_from_sessions
     from meterlog.circuit.readings.halves import unsaid
-    from meterlog.circuit.readings.measurement import load_measured, refuse_too_many
 
     measured, tried = load_measured(args.circuit, circuit)
     if args.measured:

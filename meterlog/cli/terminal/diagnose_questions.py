@@ -13,17 +13,11 @@ from meterlog.circuit.acts import tried as act_of
 from meterlog.circuit.diagnosis import Diagnoser
 from meterlog.circuit.model.circuit import Circuit
 from meterlog.circuit.next_measurement.propose import Proposal, Step
-from meterlog.circuit.readings.measurement import (
-    Measurement,
-    Told,
-    Tried,
-    load_measured,
-    measured_from_table,
-    measurement_from_row,
-    refuse_too_many,
-    trial_from_row,
-)
+from meterlog.circuit.readings.from_file import load_measured, measured_from_table, refuse_too_many
+from meterlog.circuit.readings.from_rows import measurement_from_row, trial_from_row
+from meterlog.circuit.readings.measurement import Measurement
 from meterlog.circuit.readings.observed import Observed
+from meterlog.circuit.readings.trial import Told, Tried
 from meterlog.circuit.readings.typed_answers import (
     HOW_BRIGHT,
     typed_lamp,

@@ -11,8 +11,8 @@ from meterlog.circuit.model.bulb import BRIGHTNESS
 from meterlog.circuit.model.circuit import Circuit
 from meterlog.circuit.next_measurement.propose import Proposal, Step
 from meterlog.circuit.next_measurement.suggest import Suggestion
-from meterlog.circuit.readings.measurement import Told
 from meterlog.circuit.readings.observed import questions
+from meterlog.circuit.readings.trial import Told
 from meterlog.text.figures import percent
 
 

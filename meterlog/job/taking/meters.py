@@ -10,7 +10,8 @@ from meterlog.address import Address
 from meterlog.capture.meters import MeterSetup, meter_setups
 from meterlog.circuit.model.circuit import Circuit
 from meterlog.circuit.model.part import BATTERY_MINUS
-from meterlog.circuit.readings.measurement import Measurement, measurement_from_row
+from meterlog.circuit.readings.from_rows import measurement_from_row
+from meterlog.circuit.readings.measurement import Measurement
 from meterlog.driver import load_driver
 from meterlog.errors import UsageError
 from meterlog.job.job import Job

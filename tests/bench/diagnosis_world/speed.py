@@ -8,7 +8,7 @@ import time
 
 from meterlog.circuit import circuit_from_table
 from meterlog.circuit.diagnosis import Diagnoser
-from meterlog.circuit.readings.measurement import measurement_from_row
+from meterlog.circuit.readings.from_rows import measurement_from_row
 
 SIZES = (12, 25, 40)
 READINGS = 5

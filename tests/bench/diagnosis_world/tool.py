@@ -10,8 +10,10 @@ from typing import Any
 
 from meterlog.circuit import circuit_from_table
 from meterlog.circuit.diagnosis import Diagnoser
-from meterlog.circuit.readings.measurement import Measurement, Told, Tried, measurement_from_row, trial_from_row
+from meterlog.circuit.readings.from_rows import measurement_from_row, trial_from_row
+from meterlog.circuit.readings.measurement import Measurement
 from meterlog.circuit.readings.observed import Observed
+from meterlog.circuit.readings.trial import Told, Tried
 from meterlog.errors import CircuitError
 from tests.bench.diagnosis_world.circuits import Drawn, as_table
 from tests.bench.diagnosis_world.faults import OUTSIDE

@@ -15,7 +15,8 @@ from meterlog.circuit.model.circuit_file import circuit_from_table
 from meterlog.circuit.model.new_circuit import circuit_toml
 from meterlog.circuit.model.oddities import oddities
 from meterlog.circuit.model.solve import METER_OHM, LoadModel, Shunt, load_model, seen_between, solve
-from meterlog.circuit.readings.measurement import Measurement, Tried
+from meterlog.circuit.readings.measurement import Measurement
+from meterlog.circuit.readings.trial import Tried
 from meterlog.errors import CircuitError
 from meterlog.text.toml import parse_toml
 

@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from meterlog.circuit import circuit_from_table, load_circuit, template_names
-from meterlog.circuit.readings.measurement import MOST_READINGS, load_measured, measured_from_table, refuse_too_many
+from meterlog.circuit.readings.from_file import MOST_READINGS, load_measured, measured_from_table, refuse_too_many
 from meterlog.errors import CircuitError
 
 PARTS: list[dict[str, Any]] = [

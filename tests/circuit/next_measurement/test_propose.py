@@ -9,8 +9,10 @@ from meterlog.circuit.diagnosis import Diagnoser
 from meterlog.circuit.model.circuit_file import circuit_from_table
 from meterlog.circuit.next_measurement.attempts import attempts
 from meterlog.circuit.next_measurement.propose import Proposal
-from meterlog.circuit.readings.measurement import Measurement, Tried, measured_from_table
+from meterlog.circuit.readings.from_file import measured_from_table
+from meterlog.circuit.readings.measurement import Measurement
 from meterlog.circuit.readings.observed import Observed
+from meterlog.circuit.readings.trial import Tried
 from meterlog.errors import CircuitError
 
 DEAD_BEHIND_RELAY = [

@@ -4,7 +4,8 @@ import pytest
 
 from meterlog.circuit import load_circuit
 from meterlog.circuit.diagnosis import Diagnoser
-from meterlog.circuit.readings.measurement import Measurement, Tried
+from meterlog.circuit.readings.measurement import Measurement
+from meterlog.circuit.readings.trial import Tried
 
 TOOL = Diagnoser(load_circuit("pump-feed"))
 FUSE_DEAD = [Measurement("voltage", "fuse_in", value=12.4), Measurement("voltage", "fuse_out", value=0.0)]

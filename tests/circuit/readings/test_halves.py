@@ -7,8 +7,9 @@ import pytest
 
 from meterlog.circuit import load_circuit
 from meterlog.circuit.diagnosis import Diagnoser
+from meterlog.circuit.readings.from_rows import measurement_from_row
 from meterlog.circuit.readings.halves import half, unsaid
-from meterlog.circuit.readings.measurement import Measurement, measurement_from_row
+from meterlog.circuit.readings.measurement import Measurement
 from meterlog.circuit.readings.typed_answers import typed_place
 from meterlog.errors import CircuitError
 

@@ -7,8 +7,8 @@ import math
 import pytest
 
 from meterlog.circuit import Circuit, Part, load_circuit
+from meterlog.circuit.readings.from_file import measured_from_table
 from meterlog.circuit.readings.impossible_values import impossible
-from meterlog.circuit.readings.measurement import measured_from_table
 from meterlog.errors import CircuitError
 
 

@@ -8,7 +8,9 @@ from typing import Any
 import pytest
 
 from meterlog.circuit import load_circuit
-from meterlog.circuit.readings.measurement import Measurement, Tried, measured_from_table
+from meterlog.circuit.readings.from_file import measured_from_table
+from meterlog.circuit.readings.measurement import Measurement
+from meterlog.circuit.readings.trial import Tried
 from meterlog.errors import CircuitError
 
 CIRCUIT = load_circuit("pump-feed")

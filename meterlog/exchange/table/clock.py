@@ -34,6 +34,10 @@ LONGEST_S = 100 * 366 * DAY_S
 """No time lies further from a session's start than a hundred years."""
 
 
+_WRAP_SHARE = 1e-3
+"""A counter that wrapped stands within this share of its length behind 0. A guess: a restart just there is rarer."""
+
+
 class Restart(NamedTuple):
     """A clock that began again.
 
@@ -69,6 +73,8 @@ class Clock:
 
     Args:
         daily: whether the times start anew at midnight.
+        day_s: the first day, s since 1970, where that is known; else 0.
+        wraps_s: after so long the counter of the times begins at 0 again, s.
         joins: whether a restart goes on after the last time, with a gap between.
         stamps: how fine the times are, and whether rows that share one are spread.
         title: the column's, for messages.
@@ -82,7 +88,15 @@ class Clock:
     """
 
     def __init__(
-        self, *, daily: bool, joins: bool, stamps: Stamps, title: str, local: LocalTimes | None = None
+        self,
+        *,
+        daily: bool,
+        joins: bool,
+        stamps: Stamps,
+        title: str,
+        local: LocalTimes | None = None,
+        day_s: float = 0.0,
+        wraps_s: float = np.inf,
     ) -> None:
         self._daily, self._joins, self._stamps, self._remarks = daily, joins, stamps, Remarks()
         self._local = local
@@ -92,7 +106,7 @@ class Clock:
         self.rows = self.strays = 0
         self._waiting: Rows | None = None
         self._last_clock_s: float | None = None
-        self._day_s = 0.0
+        self._day_s, self._wraps_s = day_s, wraps_s
         self._last_s = -np.inf
         self._offset_s = 0.0
         self._interval_s = 0.0
@@ -107,6 +121,8 @@ class Clock:
             return
         if self._daily:
             rows = Rows(rows.block, self._past_midnights(rows))
+        elif self._wraps_s < np.inf:
+            rows = Rows(rows.block, self._past_wraps(rows))
         if self._local is not None:
             rows = Rows(rows.block, self._local.utc(rows.time_s))
         rows = self._waiting.before(rows) if self._waiting is not None else rows
@@ -137,16 +153,24 @@ class Clock:
         return rows.chosen(~far)
 
     def _past_midnights(self, rows: Rows) -> Floats:
+        return self._counted_on(rows, DAY_S, DAY_S / 2, "midnights passed, the clock counted on")
+
+    def _past_wraps(self, rows: Rows) -> Floats:
+        reach_s = _WRAP_SHARE * self._wraps_s
+        return self._counted_on(rows, self._wraps_s, reach_s, "times at which the counter passed 2^32, counted on")
+
+    def _counted_on(self, rows: Rows, length_s: float, reach_s: float, remark: str) -> Floats:
+        """The times of a clock that begins anew after a length: it falls by that, or by up to `reach_s` less."""
         time_s = rows.time_s
         before = time_s[0] if self._last_clock_s is None else self._last_clock_s
         self._last_clock_s = float(time_s[-1])
         step_s = np.diff(time_s, prepend=before, append=time_s[-1])
-        # A clock that fell back for one row and then went on had no midnight: that row is the wrong one.
-        passed = (step_s[:-1] < -DAY_S / 2) & (step_s[1:] < DAY_S / 2)
-        self._remarks.add_all("midnights passed, the clock counted on", rows.lines(passed))
-        midnights = np.cumsum(passed)
-        counted: Floats = time_s + self._day_s + midnights * DAY_S
-        self._day_s += float(midnights[-1]) * DAY_S
+        # A clock that fell back for one row and then went on did not begin anew: that row is the wrong one.
+        passed = (step_s[:-1] < reach_s - length_s) & (step_s[1:] < length_s / 2)
+        self._remarks.add_all(remark, rows.lines(passed))
+        times = np.cumsum(passed)
+        counted: Floats = time_s + self._day_s + times * length_s
+        self._day_s += float(times[-1]) * length_s
         return counted
 
     def _settled(self, time_s: Floats) -> int:

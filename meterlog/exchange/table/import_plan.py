@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from pathlib import Path
 from zoneinfo import ZoneInfo
+
+import numpy as np
 
 from meterlog.errors import TableError
 from meterlog.exchange.table.layout import Layout, as_delimiter, find_layout, head_of
@@ -20,6 +22,7 @@ from meterlog.exchange.table.survey import Survey
 from meterlog.exchange.table.text_rows import Block, blocks
 from meterlog.exchange.table.time_text import TimeReader
 from meterlog.exchange.table.value_column import ValueColumn, value_column
+from meterlog.exchange.table.zone import LocalTimes
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,8 +67,28 @@ class ImportPlan:
 
     @property
     def is_local(self) -> bool:
-        """Tell whether the times are a date and time of day without an offset from UTC."""
-        return self.time.absolute and not self.time.daily and not self.time.zoned
+        """Tell whether the times are a date and time of day without an offset from UTC; the date may be an option's."""
+        dated = not self.time.daily or self.options.date is not None
+        return self.time.absolute and dated and not self.time.zoned
+
+    @property
+    def day_s(self) -> float:
+        """The day on which times of day begin, s since 1970; 0 where no option says it, or the times have dates."""
+        if not self.time.daily or self.options.date is None:
+            return 0.0
+        return (self.options.date - date(1970, 1, 1)).total_seconds()
+
+    @property
+    def begins_s(self) -> float:
+        """The earliest first time of any channel on the axis of its rows, which is UTC's where the zone is known."""
+        local_s = np.array([self.first_s + self.day_s])
+        return float((LocalTimes(self.zone).utc(local_s) if self.zone else local_s)[0])
+
+    @property
+    def may_skip_hours(self) -> bool:
+        """Tell whether nothing says what a step over an hour is: an offset does, and a zone where the day is known."""
+        settled = self.options.zone is not None and (self.is_local or not isinstance(self.options.zone, ZoneInfo))
+        return self.time.absolute and not self.time.zoned and not settled
 
     @property
     def zone(self) -> ZoneInfo | None:

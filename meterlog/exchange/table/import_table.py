@@ -100,7 +100,7 @@ def import_tables(
             if restarts == "stop" and found:
                 raise restart_question(found, out.stem, plan)
             if step := reader.missing_hour:
-                raise missing_hour_question(step)
+                raise missing_hour_question(step, dated=plan.is_local)
             ask_about_left_out(plan.options, reader.remarks, of_file)
         return Imported(sessions.keep(remarks), sessions.notes, rows, sessions.kept)
 
@@ -128,12 +128,13 @@ def restart_question(restarts: Sequence[Restart], name: str, plan: ImportPlan) -
     )
     midnight = (
         "; where the date was not advanced at midnight, give the clock's column alone with --time, and --date"
-        if any(_missed_midnight(restart) for restart in restarts) and plan.is_local
+        if any(_missed_midnight(restart) for restart in restarts) and plan.is_local and not plan.time.daily
         else ""
     )
+    and_date = "" if plan.is_local else ", and the day of the first row, such as --date 2024-10-26"
     put_back = (
-        "; where the clock was put back that night, name its zone, such as --zone Europe/Berlin"
-        if plan.is_local and plan.zone is None and any(_put_back(restart) for restart in restarts)
+        f"; where the clock was put back that night, name its zone, such as --zone Europe/Berlin{and_date}"
+        if plan.may_skip_hours and any(_put_back(restart) for restart in restarts)
         else ""
     )
     more = f" and {len(restarts) - _SHOWN_RESTARTS} times more" if len(restarts) > _SHOWN_RESTARTS else ""
@@ -185,10 +186,10 @@ class _Sessions:
             self._finish()
         self._part = part
         if plan.options.join == "time":
-            plan = min(self._plans, key=lambda one: one.first_s)
-            first_s = plan.first_s
+            plan = min(self._plans, key=lambda one: one.begins_s)
+            first_s = plan.begins_s
         elif plan.channel_place is not None and not part:
-            first_s = min(first_s, plan.first_s)
+            first_s = min(first_s, plan.begins_s)
         self._start = session_start(plan, first_s)
         self.notes += [note for note in self._start.notes if note not in self.notes]
         new = self._stack.enter_context(NewSession(_numbered(self._out, part + 1)) if part else NewSession(self._out))

@@ -127,7 +127,7 @@ def _preview(path: Path, given: ImportOptions) -> Preview:
     if missing:
         options = dataclasses.replace(options, interval=None)
     if step := reader.missing_hour:
-        question = missing_hour_question(step)
+        question = missing_hour_question(step, dated=plan.is_local)
         doubts.append(str(question))
         options = dataclasses.replace(options, zone=next(iter(question.answers), None))
         missing = missing or (() if question.answers else ("--zone", "ZONE"))

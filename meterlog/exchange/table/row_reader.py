@@ -56,9 +56,10 @@ class RowReader:
     @property
     def missing_hour(self) -> HourStep | None:
         """Where local times without a zone first step over an hour that clocks skipped in some places."""
-        if not self._plan.is_local or self._plan.options.zone is not None:
+        if not self._plan.may_skip_hours:
             return None
-        steps = (step for clock in self._clocks.values() for step in clock.hours if is_missing_hour(step))
+        dated = self._plan.is_local
+        steps = (step for clock in self._clocks.values() for step in clock.hours if is_missing_hour(step, dated=dated))
         return next(steps, None)
 
     def rows(self) -> Iterator[Ordered]:
@@ -92,7 +93,7 @@ class RowReader:
             joins = plan.options.restarts == "offset"
             self._clocks[name] = Clock(
                 daily=plan.time.daily, joins=joins, stamps=plan.stamps, title=self._title,
-                local=LocalTimes(plan.zone) if plan.zone else None,
+                local=LocalTimes(plan.zone) if plan.zone else None, day_s=plan.day_s, wraps_s=plan.time.wraps_s,
             )  # fmt: skip
         return self._clocks[name]
 

@@ -44,10 +44,9 @@ def session_start(plan: ImportPlan, first_s: float) -> SessionStart:
     if not time.absolute:
         notes.append("the table has no date: the session starts at the file's date; --started-at sets another")
         return SessionStart(zero_s, modified, notes)
-    if time.daily:
-        day = options.date or modified.date()
-        if options.date is None:
-            notes.append(f"the table has no date: taken from the file's date, {day}; --date sets another")
+    if time.daily and options.date is None:
+        day = modified.date()
+        notes.append(f"the table has no date: taken from the file's date, {day}; --date sets another")
         moment = datetime(day.year, day.month, day.day) + timedelta(seconds=zero_s)  # noqa: DTZ001
     else:
         moment = datetime(1970, 1, 1) + timedelta(seconds=zero_s)  # noqa: DTZ001

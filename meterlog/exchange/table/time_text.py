@@ -50,12 +50,14 @@ class TimeReader(ABC):
         absolute: whether the axis is counted from 1970, so that the first time is the session's start.
         zoned: whether the cells carry an offset from UTC; else an absolute axis is local time.
         daily: whether the axis starts anew at midnight.
+        wraps_s: the counter behind it begins at 0 again after so long, s.
     """
 
     description: str
     absolute = True
     zoned = False
     daily = False
+    wraps_s = math.inf
 
     @abstractmethod
     def one(self, cell: str) -> float:
@@ -85,6 +87,8 @@ class TimeReader(ABC):
 
 
 _SECONDS = NumberKind("seconds", 1.0)
+_COUNTER, _COUNTED = 2.0**32, ("ms", "us")
+"""Small controllers count milliseconds or microseconds since they were switched on in 32 bits."""
 
 
 class NumberTime(TimeReader):
@@ -95,6 +99,7 @@ class NumberTime(TimeReader):
         self.description = f"{kind.unit}{since}"
         self.absolute = kind.since_1970 or kind.daily or kind.serial
         self.zoned, self.daily = kind.since_1970, kind.daily
+        self.wraps_s = _COUNTER * kind.scale if kind.unit in _COUNTED and not self.absolute else math.inf
         self._decimal = decimal
         self._zero = kind.zero
         self._scale = kind.scale

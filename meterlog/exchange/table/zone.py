@@ -12,6 +12,7 @@ import numpy as np
 from meterlog.errors import TableError
 from meterlog.exchange.table.question import Question
 from meterlog.exchange.table.rows import Floats
+from meterlog.exchange.table.time_text import DAY_S
 
 HOUR_S = 3600.0
 _STEP_S = 900.0
@@ -21,6 +22,8 @@ _NEAR_S = 900.0
 _LONGEST_INTERVAL_S = 1800.0
 """Rows further apart cannot show that just an hour is missing, s. A guess."""
 _SHOWN_ZONES = 3
+_LAST_PUT_FORWARD_S = 3 * HOUR_S
+"""Clocks are put forward between midnight and then, s: at 0, 1, 2 or 3 o'clock where it is done today."""
 _EPOCH = datetime(1970, 1, 1)  # noqa: DTZ001 - local times are counted from a local epoch
 
 
@@ -111,12 +114,17 @@ class HourStep(NamedTuple):
     interval_s: float
 
 
-def is_missing_hour(step: HourStep) -> bool:
-    """Tell whether the rows are one interval apart on a local clock that was put forward between them somewhere."""
+def is_missing_hour(step: HourStep, *, dated: bool = True) -> bool:
+    """Tell whether the rows are one interval apart on a local clock that was put forward between them somewhere.
+
+    Times of an unknown day are in doubt in any night.
+    """
     over_s = step.after_s - step.before_s - HOUR_S - step.interval_s
     if step.interval_s > _LONGEST_INTERVAL_S or abs(over_s) > max(1.0, step.interval_s / 2):
         return False
     hour_s = _hour_before(step.after_s)
+    if not dated:
+        return step.before_s < hour_s and hour_s % DAY_S <= _LAST_PUT_FORWARD_S
     return step.before_s < hour_s and (not available_timezones() or bool(_put_forward(hour_s)))
 
 
@@ -136,8 +144,16 @@ def _is_place(name: str) -> bool:
     return name.startswith(("Africa/", "America/", "Asia/", "Atlantic/", "Australia/", "Europe/", "Pacific/"))
 
 
-def missing_hour_question(step: HourStep) -> Question:
+def missing_hour_question(step: HourStep, *, dated: bool = True) -> Question:
     """Return what is asked where local times step over an hour that clocks skipped in some places."""
+    if not dated:
+        return Question(
+            f"the times have no date and step in line {step.line} over an hour of the night, from"
+            f" {_time_of_day(step.before_s)} to {_time_of_day(step.after_s)}, as where clocks are put forward: say"
+            " --date and --zone, such as --date 2024-03-31 --zone Europe/Berlin, and the hour goes where it did not"
+            " exist; or, for a clock that was not put forward, its offset, such as --zone +01:00: the hour is a gap",
+            "zone",
+        )
     by_offset = _by_offset(_put_forward(_hour_before(step.after_s)), step.after_s)
     here = by_offset.get(_offset_s(_moment(step.after_s).astimezone()))
     shown = [here] if here else [*by_offset.values()][:_SHOWN_ZONES] or ["Europe/Berlin"]
@@ -166,6 +182,10 @@ def _moment(local_s: float) -> datetime:
 def spelled(local_s: float) -> str:
     """A local time for a person."""
     return _moment(local_s).isoformat(" ", "milliseconds").removesuffix(".000")
+
+
+def _time_of_day(local_s: float) -> str:
+    return spelled(local_s % DAY_S).partition(" ")[2]
 
 
 def _offset_s(moment: datetime) -> float:

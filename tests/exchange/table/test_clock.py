@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+from datetime import date, timedelta, timezone
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -250,3 +251,78 @@ def test_a_zone_gives_the_session_its_moment(tmp_path: Path) -> None:
     _imported(tmp_path, "time_s,v\n2024-07-01 12:00:00,12\n2024-07-01 12:00:01,13\n", zone=ZoneInfo("Asia/Kolkata"))
     with open_reader(tmp_path / "out.sqlite") as reader:
         assert reader.started_at.isoformat() == "2024-07-01T12:00:00+05:30"
+
+
+@pytest.mark.parametrize(("column", "unit", "step"), [("millis", "ms", 500), ("micros", "us", 500)])
+def test_a_counter_of_32_bits_that_wraps_is_counted_on(tmp_path: Path, column: str, unit: str, step: int) -> None:
+    counts = [(2**32 - 50_000 + i * step) % 2**32 for i in range(200)]
+    text = f"{column},v\n" + "".join(f"{count},12.5\n" for count in counts)
+    imported, remarks = _imported(tmp_path, text, time=(column,), time_unit=unit)
+    assert imported.kept == 200
+    with open_reader(imported.sessions[0].path) as reader:
+        assert np.allclose(np.diff(reader.series(1).time_s), step * (1e-3 if unit == "ms" else 1e-6))
+    assert "times at which the counter passed 2^32, counted on: 1 (line 102)" in list(remarks.sentences())
+
+
+@pytest.mark.parametrize("before", [2**32 - 50_000_000, 2**31, 90_000])
+def test_a_counter_that_falls_by_less_began_again(tmp_path: Path, before: int) -> None:
+    counts = [before + i * 500 for i in range(50)] + [i * 500 for i in range(50)]
+    with pytest.raises(Question, match="--restarts parts"):
+        _imported(tmp_path, "millis,v\n" + "".join(f"{count},1\n" for count in counts), time=("millis",))
+
+
+FORWARD = [f"{1 if i < 60 else 3:02}:{i % 60:02}:00" for i in range(120)]
+"""Times of day, minute by minute, over the hour that Berlin's clocks leave out in spring."""
+BACK = [f"{hour:02}:{i:02}:00" for hour in (1, 2, 2, 3) for i in range(60)]
+"""The same over the hour that comes twice in autumn."""
+
+
+def _times_of_day(times: list[str]) -> str:
+    return "time_s,v\n" + "".join(f"{time},12.5\n" for time in times)
+
+
+@pytest.mark.parametrize("words", [{}, {"zone": ZoneInfo("Europe/Berlin")}])
+def test_times_of_day_that_step_over_an_hour_of_the_night_are_asked_about(
+    tmp_path: Path, words: dict[str, Any]
+) -> None:
+    with pytest.raises(Question, match=r"no date and step in line 62 over an hour .*01:59:00 to 03:00:00.*--date"):
+        _imported(tmp_path, _times_of_day(FORWARD), **words)
+    with pytest.raises(Question, match="name its zone, such as --zone Europe/Berlin, and the day of the first row"):
+        _imported(tmp_path, _times_of_day(BACK), **words)
+
+
+@pytest.mark.parametrize(
+    ("times", "day", "hour"), [(FORWARD, date(2024, 3, 31), 1), (BACK, date(2024, 10, 27), 1)], ids=["forward", "back"]
+)
+def test_with_its_day_and_zone_a_time_of_day_lacks_no_hour(
+    tmp_path: Path, times: list[str], day: date, hour: int
+) -> None:
+    imported, _ = _imported(tmp_path, _times_of_day(times), zone=ZoneInfo("Europe/Berlin"), date=day)
+    with open_reader(imported.sessions[0].path) as reader:
+        assert np.array_equal(np.diff(reader.series(1).time_s), [60.0] * (len(times) - 1))
+        assert (reader.started_at.date(), reader.started_at.hour) == (day, hour)
+
+
+def test_over_midnight_too(tmp_path: Path) -> None:
+    times = [f"23:{i:02}:00" for i in range(60)] + [f"00:{i:02}:00" for i in range(60)] + FORWARD
+    imported, _ = _imported(tmp_path, _times_of_day(times), zone=ZoneInfo("Europe/Berlin"), date=date(2024, 3, 30))
+    with open_reader(imported.sessions[0].path) as reader:
+        assert np.array_equal(np.diff(reader.series(1).time_s), [60.0] * 239)
+        assert reader.started_at.isoformat() == "2024-03-30T23:00:00+01:00"
+
+
+@pytest.mark.parametrize(
+    ("day", "offset"), [(date(2024, 3, 31), timezone(timedelta(hours=1))), (date(2024, 4, 1), None)]
+)
+def test_an_offset_or_another_day_keeps_the_gap(tmp_path: Path, day: date, offset: timezone | None) -> None:
+    imported, _ = _imported(tmp_path, _times_of_day(FORWARD), zone=offset, date=day)
+    with open_reader(imported.sessions[0].path) as reader:
+        assert reader.series(1).time_s[60] - reader.series(1).time_s[59] == 3660.0
+
+
+def test_channels_west_of_greenwich_begin_with_their_first_row(tmp_path: Path) -> None:
+    text = "time_s,what,v\n2024-07-01 12:00:00,feed,12\n2024-07-01 12:00:01,ground,0\n2024-07-01 12:00:02,feed,12\n"
+    imported, _ = _imported(tmp_path, text, channel="what", zone=ZoneInfo("America/New_York"))
+    with open_reader(imported.sessions[0].path) as reader:
+        assert reader.started_at.isoformat() == "2024-07-01T12:00:00-04:00"
+        assert reader.series(1).time_s.tolist() == [0.0, 2.0]

@@ -12,7 +12,8 @@ from numpy.typing import NDArray
 from meterlog.circuit.faults.cells import Cells
 from meterlog.circuit.model.solve import load_model, solve
 from meterlog.circuit.probability.posterior import Posterior
-from meterlog.circuit.probability.predict import Network, state_index
+from meterlog.circuit.probability.predict import Network
+from meterlog.circuit.probability.solved_cells import state_index
 from meterlog.circuit.probability.unknowns import FAULT_1
 
 COUNTS = 1e-4

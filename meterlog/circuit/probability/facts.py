@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 from meterlog.circuit.faults.cells import FAULTS
 from meterlog.circuit.faults.fault_ohms import least_fault_ohm
 from meterlog.circuit.model.solve import Solution, load_model, solve
-from meterlog.circuit.probability.predict import Network, state_index
+from meterlog.circuit.probability.predict import Network
+from meterlog.circuit.probability.solved_cells import state_index
 from meterlog.circuit.readings.observed import Observed
 
 RUNS_FROM, CRANKS_FROM, LIVES_FROM = 0.5, 0.72, 0.6

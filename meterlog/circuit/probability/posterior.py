@@ -90,7 +90,7 @@ def posterior(
     tired = Fit(network, measured, used)
     weighed = [
         _weighed(network, fit, base, share, tried, comes_share)
-        for share, fit in ((TIRED_SHARE, tired), (1 - TIRED_SHARE, tired.spread(network.fresh)))
+        for share, fit in ((TIRED_SHARE, tired), (1 - TIRED_SHARE, tired.spread(network.good.fresh)))
     ]
     top = max(float(one.log.max()) for one in weighed)
     whole = sum(float(np.exp(one.log - top).sum()) for one in weighed)

@@ -50,12 +50,7 @@ def resistance(c: Circuit, cells: Cells, good_ohm: Array, m: Measurement) -> Pre
     if contacts and np.isinf(m.value) and not at_rest:
         return Prediction(np.full(count, np.nan), np.zeros((count, len(UNKNOWNS) + len(c.parts))))
     load_ohm, cold_spread = _at_rest(c, c.load)
-    ohm = np.minimum(cells.ohm, OPEN_OHM)
-    good_ohm = good_ohm.copy()
-    for beside in c.loads[1:]:
-        rest_ohm, spread = _at_rest(c, beside)
-        ohm[:, beside] = np.maximum(ohm[:, beside] - c.healthy_ohm()[beside] + rest_ohm, rest_ohm)
-        good_ohm[beside] = spread * rest_ohm
+    ohm, good_ohm = _with_loads_at_rest(c, cells, good_ohm)
     if at_rest:
         past = np.where(cells.fed_at == contacts[0], np.minimum(cells.fed_ohm, OPEN_OHM), OPEN_OHM)
         ohm[:, contacts[0]] = np.where(cells.stuck_at == contacts[0], ohm[:, contacts[0]], past)
@@ -78,17 +73,26 @@ def resistance(c: Circuit, cells: Cells, good_ohm: Array, m: Measurement) -> Pre
     total = np.minimum(total, OVERLOAD_OHM)
     shown = np.log(total + OHM_OFFSET)
     per_ohm = np.where(total < OVERLOAD_OHM, 1 / (total + OHM_OFFSET), 0.0)
-    slope = np.zeros((count, len(UNKNOWNS) + len(c.parts)))
-    slope[:, UNKNOWNS.index("winding")] = load_ohm * share[:, c.load] * cold_spread * per_ohm
-    slope[:, UNKNOWNS.index("lead")] = lead_spread_ohm * per_ohm
-    slope[:, LEAK] = leak_ohm * LEAK_SPREAD * per_ohm
+    moved_ohm = np.zeros((count, len(UNKNOWNS) + len(c.parts)))
+    moved_ohm[:, UNKNOWNS.index("winding")] = load_ohm * share[:, c.load] * cold_spread
+    moved_ohm[:, UNKNOWNS.index("lead")] = lead_spread_ohm
+    moved_ohm[:, LEAK] = leak_ohm * LEAK_SPREAD
     for slot in (0, 1):
-        k = cells.part[:, slot]
-        every = np.arange(count)
-        fault = np.where(k >= 0, ohm[every, k] * share[every, k], 0.0)
-        slope[:, FAULT_1 + slot] += fault * cells.ohm_spread[:, slot] * per_ohm
-    slope[:, len(UNKNOWNS) :] = share * good_ohm * per_ohm[:, None]
-    return Prediction(shown, slope)
+        k, every = cells.part[:, slot], np.arange(count)
+        fault_ohm = np.where(k >= 0, ohm[every, k] * share[every, k], 0.0)
+        moved_ohm[:, FAULT_1 + slot] += fault_ohm * cells.ohm_spread[:, slot]
+    moved_ohm[:, len(UNKNOWNS) :] = share * good_ohm
+    return Prediction(shown, moved_ohm * per_ohm[:, None])
+
+
+def _with_loads_at_rest(c: Circuit, cells: Cells, good_ohm: Array) -> tuple[Array, Array]:
+    """The cells' resistances, finite, and how far good ones spread, ohm, with the branches' loads at rest."""
+    ohm, good_ohm = np.minimum(cells.ohm, OPEN_OHM), good_ohm.copy()
+    for k in c.loads[1:]:
+        rest_ohm, spread = _at_rest(c, k)
+        ohm[:, k] = np.maximum(ohm[:, k] - c.healthy_ohm()[k] + rest_ohm, rest_ohm)
+        good_ohm[k] = spread * rest_ohm
+    return ohm, good_ohm
 
 
 def _beside_branches(

@@ -12,7 +12,8 @@ from meterlog.circuit.faults.on_the_way import fuse_before
 from meterlog.circuit.model.circuit import Circuit
 from meterlog.circuit.model.solve import LoadModel, Shunt, load_model, solve
 from meterlog.circuit.probability.facts import chance_of
-from meterlog.circuit.probability.predict import Network, state_index
+from meterlog.circuit.probability.predict import Network
+from meterlog.circuit.probability.solved_cells import state_index
 from meterlog.circuit.readings.observed import Observed
 from meterlog.circuit.readings.trial import Told, Tried
 

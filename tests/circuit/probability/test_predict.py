@@ -67,7 +67,7 @@ def test_a_good_parts_own_resistance_moves_a_reading_as_the_network_says(
     step = 0.01
     ohm = cells.ohm[0].copy()
     usual = solve(circuit, ohm, 12.4, model)
-    ohm[k] += step * network.good_drop_v(usual.part_a)[k] / usual.part_a[k]
+    ohm[k] += step * network.good.drop_v(usual.part_a)[k] / usual.part_a[k]
     moved, still = solve(circuit, ohm, 12.4, model).node_v, usual.node_v
     change = (moved - still)[circuit.node(at)] - (moved - still)[circuit.node(to)]
     assert slope == pytest.approx(float(change) / step, rel=0.02)

@@ -171,8 +171,7 @@ CAUTIONS: tuple[Caution, ...] = (
     ),
     Caution(
         "current jack",
-        "Leads left in the current jack (10 A at the most) are a short across the battery: move them back before"
-        " volts. A clamp is safer.",
+        "Leads left in the current jack (10 A at most) short the battery: move them back before volts.",
         _METERS,
         (When(_WATCHED, _AMPERES, over_jack=False), When(("begin",))),
     ),
@@ -270,8 +269,7 @@ CAUTIONS: tuple[Caution, ...] = (
     ),
     Caution(
         "category",
-        "The meter's CAT marks are for mains circuits; the lowest-rated part in use, leads and clips too, sets the"
-        " limit.",
+        "CAT marks are for mains; the lowest-rated part in use, leads and clips too, sets the limit.",
         _METERS,
         (When(_WATCHED, (Quantity.AC_VOLTAGE, Quantity.AC_CURRENT)),),
     ),

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from meterlog.cautions import CAUTIONS, DEFERS, FUEL, GAS, HIGH_CURRENT, MOVING, NEAR, applying, sentence
-from meterlog.cli.terminal.wrap import wrapped_at
+from meterlog.cautions import CAUTIONS, FUEL, GAS, HIGH_CURRENT, MOVING, NEAR, applying
 from meterlog.near_words import MATTER, recording
 from meterlog.reading import Quantity
 
@@ -72,11 +71,3 @@ def test_only_a_meter_at_the_posts_alone_is_not_told_to_back_probe() -> None:
 def test_how_long_to_crank_is_said_where_the_engine_turns() -> None:
     assert "starter" in names("crank test")
     assert "starter" not in names("pump feed")
-
-
-@pytest.mark.parametrize("quantity", Quantity, ids=str)
-@pytest.mark.parametrize("place", ["", "C12, pin 3", "pump feed", "battery plus", "fan", "lambda heater", "crank test"])
-def test_a_start_leaves_room_for_the_first_reading_on_a_small_screen(place: str, quantity: Quantity) -> None:
-    texts = dict.fromkeys((*applying(recording(place)), sentence(DEFERS), *applying(recording(place, quantity))))
-    rows = sum(len(wrapped_at(f"caution: {text}", 80).splitlines()) for text in texts)
-    assert rows + 6 <= 24  # what is measured, and the live picture: four lines, and one of what was not seen

@@ -31,14 +31,14 @@ from meterlog.capture.detection import LaterDetection
 from meterlog.capture.frozen import ending_when_frozen
 from meterlog.capture.meters import FindsItsDriver
 from meterlog.capture.trigger import AFTER_S, BEFORE_S
-from meterlog.cautions import DEFERS, applying, sentence
 from meterlog.cli.options.details_and_roles import add_details, add_roles, details, entered_roles
 from meterlog.cli.options.told_to import add_told_to, output_for_listeners, telling
 from meterlog.cli.terminal.output_streams import lasting_output
-from meterlog.cli.terminal.wrap import wrapped
+from meterlog.cli.terminal.start_cautions import caution_line, start_cautions
+from meterlog.cli.terminal.wrap import screen, wrapped
 from meterlog.driver import Traffic
 from meterlog.errors import EmptySession, LinkAbsent, LinkError, MeterlogError, NoFrameFits, UsageError, bytes_in_words
-from meterlog.near_words import MATTER, recording
+from meterlog.near_words import MATTER
 from meterlog.session import SessionWriter
 from meterlog.session.names import create_named
 from meterlog.session.writer import COMMIT_INTERVAL_S
@@ -188,12 +188,13 @@ def _recorded(
     if path.suffix != ".sqlite":
         print(f"note: '{one_line(str(path))}' does not end in .sqlite, so the page does not list it")
     place = said_of_places(setups, entered, args.armed)
-    cautions = [*MATTER] if args.quiet else [*applying(recording(place)), sentence(DEFERS)]
-    cautions += [
-        words for setup in setups for words in (setup.unchecked, setup.accuracy_unstated, setup.old_zero) if words
+    of_meters = [words for one in setups for words in (one.unchecked, one.accuracy_unstated, one.old_zero) if words]
+    cautions = [
+        *map(caution_line, of_meters),
+        *(map(caution_line, MATTER) if args.quiet else start_cautions(place, screen())),
     ]
-    for caution in [one for one in cautions if one not in said]:
-        print(wrapped(f"caution: {caution}"), flush=True)
+    for line in [one for one in cautions if one not in said]:
+        print(wrapped(line), flush=True)
     said.update(cautions)
     with telling(path, args.to, args.told):
         try:

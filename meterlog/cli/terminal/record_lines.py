@@ -8,6 +8,7 @@ from meterlog.capture import Notice, Recorder
 from meterlog.cautions import applying, first_said
 from meterlog.cli.terminal.present_lines import Begun
 from meterlog.cli.terminal.readout import readout
+from meterlog.cli.terminal.start_cautions import caution_line
 from meterlog.cli.terminal.wrap import wrapped
 from meterlog.kinds import KINDS
 from meterlog.near_words import recording
@@ -37,7 +38,7 @@ class LineDisplay:
     def notice(self, notice: Notice) -> None:
         """Show something that happened."""
         for caution in self.new_cautions(notice) if not self._quiet else ():
-            print(wrapped(f"caution: {caution}"))
+            print(wrapped(caution_line(caution)))
         if not self._quiet or notice.kind in ("link", "waiting"):
             print(wrapped(f"{notice.time_s:9.2f} s  {one_line(said(notice))}"))
 

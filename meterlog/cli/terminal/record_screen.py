@@ -16,6 +16,7 @@ from meterlog.cli.terminal.output_streams import LastingOutput, PlainOutput
 from meterlog.cli.terminal.present_lines import Begun, channel_now
 from meterlog.cli.terminal.record_keys import HELP
 from meterlog.cli.terminal.record_lines import LineDisplay, said
+from meterlog.cli.terminal.start_cautions import caution_line
 from meterlog.cli.terminal.wrap import wrapped_at
 from meterlog.kinds import KINDS
 from meterlog.text.figures import displayed
@@ -54,7 +55,7 @@ class ScreenDisplay:
     def notice(self, notice: Notice) -> None:
         """Show something that happened, above the picture."""
         for caution in self._cautions.new_cautions(notice):
-            self._say(f"caution: {caution}", "yellow")
+            self._say(caution_line(caution), "yellow")
         alarm = notice.event is not None and KINDS[notice.event.kind].rings
         if notice.event is not None:
             self._unseen.append(f"{KINDS[notice.event.kind].words} at {notice.event.start_s:.1f} s")

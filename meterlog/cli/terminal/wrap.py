@@ -19,9 +19,16 @@ def wrapped(text: str) -> str:
 
 def columns() -> int | None:
     """The width that lines for standard output are to have; None for a file or a pipe."""
+    size = screen()
+    return size and size[0]
+
+
+def screen() -> tuple[int, int] | None:
+    """The columns and rows of the terminal that standard output is; None for a file or a pipe."""
     if sys.stdout is None or not sys.stdout.isatty():
         return None
-    return max(_LEAST_COLUMNS, shutil.get_terminal_size().columns)
+    size = shutil.get_terminal_size()
+    return max(_LEAST_COLUMNS, size.columns), size.lines
 
 
 def wrapped_at(text: str, width: int) -> str:

@@ -1,4 +1,4 @@
-"""Reads one steady level of a meter, to its last digits: for what is smaller than a circuit's own volts."""
+"""Says when readings are steady, for all who wait for a level; and reads one, to the meter's last digits."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ WAIT_S = 12.0
 STEADY = 3
 """So many readings in a row that agree make a level: the first may hold what came before. A guess."""
 AGREE_COUNTS, AGREE_SHARE = 2.0, 0.03
-"""Readings agree within so many counts, or this share of the level. Guesses."""
+"""Readings agree within so many counts, or this share of the last one. Guesses."""
 
 
 class Metered(Protocol):
@@ -46,7 +46,7 @@ def steady_level(meter: Metered, quantity: Quantity, wait_s: float = WAIT_S) -> 
                 other = reading.quantity.words
                 continue
             recent = [*recent[1 - STEADY :], reading]
-            if len(recent) == STEADY and _agree(recent):
+            if are_steady(recent) and math.isfinite(reading.value):
                 value = sum(one.value for one in recent) / STEADY
                 return value, meter.accuracy_of(quantity).error(value, recent[-1].resolution)
     finally:
@@ -58,10 +58,18 @@ def steady_level(meter: Metered, quantity: Quantity, wait_s: float = WAIT_S) -> 
     raise UsageError("nothing steady came: hold the tips still, and try again")
 
 
-def _agree(recent: Sequence[Reading]) -> bool:
+def are_steady(recent: Sequence[Reading], within: float = 0.0) -> bool:
+    """Tell whether enough readings agree on a level; overloads agree with one another.
+
+    Args:
+        recent: the latest ones.
+        within: what they may be apart whatever the meter shows, in their unit.
+    """
+    if len(recent) < STEADY:
+        return False
     values = [reading.value for reading in recent]
     if any(map(math.isinf, values)):
-        return False
+        return all(map(math.isinf, values))
     count = 0.0 if math.isnan(recent[-1].resolution) else recent[-1].resolution
-    near = max(AGREE_COUNTS * count, AGREE_SHARE * abs(values[-1]))
+    near = max(AGREE_COUNTS * count, AGREE_SHARE * abs(values[-1]), within)
     return max(values) - min(values) <= near * (1 + 1e-9)  # two counts apart are not three by a rounding

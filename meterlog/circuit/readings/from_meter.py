@@ -6,15 +6,14 @@ import math
 from collections.abc import Callable, Sequence
 
 from meterlog.driver import Meter, readings_of
+from meterlog.driver.steady import STEADY, are_steady
 from meterlog.errors import LinkLost, UsageError
 from meterlog.reading import Accuracy, Quantity, Reading
 
 WAIT_S = 12.0
 """Time to turn the key: a prime lasts 2 s, and a person needs some to get there. A guess."""
-STEADY = 3
-"""This many readings in a row that agree make a level. A guess."""
-AGREE, AGREE_SHARE = 0.05, 0.03
-"""Readings agree within this, in V, A or ohm, or within this share of the last one. Guesses."""
+AGREE = 0.05
+"""What is less than this apart, in V, A or ohm, is the same to a circuit, however fine the display. A guess."""
 NOTHING = 0.3
 """V or A below which the circuit may not be switched on yet. A guess."""
 
@@ -102,13 +101,8 @@ class SteadyLevel:
 
 
 def agree(recent: Sequence[Reading]) -> bool:
-    """Tell whether enough readings agree on a level; overloads agree with one another."""
-    if len(recent) < STEADY:
-        return False
-    values = [reading.value for reading in recent]
-    if any(math.isinf(v) for v in values):
-        return all(math.isinf(v) for v in values)
-    return max(values) - min(values) <= max(AGREE, AGREE_SHARE * abs(values[-1]))
+    """Tell whether enough readings agree on a level of a circuit; overloads agree with one another."""
+    return are_steady(recent, AGREE)
 
 
 def _nothing(reading: Reading, quantity: str) -> bool:

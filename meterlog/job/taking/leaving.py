@@ -5,7 +5,8 @@ from __future__ import annotations
 import math
 from collections import deque
 
-from meterlog.circuit.readings.from_meter import NOTHING, STEADY
+from meterlog.circuit.readings.from_meter import NOTHING
+from meterlog.driver.steady import STEADY
 from meterlog.reading import Flag, Quantity, Reading
 
 _SOONEST_S = 3.0

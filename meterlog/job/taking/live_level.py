@@ -12,8 +12,9 @@ from collections import deque
 from collections.abc import Sequence
 from statistics import median
 
-from meterlog.circuit.readings.from_meter import NOTHING, STEADY, agree
+from meterlog.circuit.readings.from_meter import NOTHING, agree
 from meterlog.circuit.readings.measurement import Measurement
+from meterlog.driver.steady import STEADY
 from meterlog.job.taking.expected import Expected
 from meterlog.job.taking.level import Counts, Level, level_of
 from meterlog.reading import Accuracy, Reading

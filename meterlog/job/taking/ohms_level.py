@@ -5,7 +5,8 @@ from __future__ import annotations
 import math
 from collections import deque
 
-from meterlog.circuit.readings.from_meter import STEADY, agree
+from meterlog.circuit.readings.from_meter import agree
+from meterlog.driver.steady import STEADY
 from meterlog.job.taking.level import Counts, Level, level_of
 from meterlog.reading import Accuracy, Flag, Reading
 

@@ -4,8 +4,9 @@ import math
 
 import pytest
 
-from meterlog.circuit.readings.from_meter import take
+from meterlog.circuit.readings.from_meter import agree, take
 from meterlog.driver import Traffic
+from meterlog.driver.steady import are_steady
 from meterlog.errors import LinkLost, UsageError
 from meterlog.reading import Accuracy, Quantity, Reading
 
@@ -70,3 +71,23 @@ def test_a_meter_that_goes_away_is_said() -> None:
 def test_nothing_steady_is_said() -> None:
     with pytest.raises(UsageError, match="no steady reading"):
         level(Listed([1.0, 9.0, 3.0, 12.0]))
+
+
+@pytest.mark.parametrize(
+    ("values", "resolution", "by_itself", "in_a_circuit"),
+    [
+        ((0.001, 0.021, 0.041), 0.001, False, True),  # millivolts, which decide nothing in a circuit
+        ((0.2, 0.4, 0.3), 0.1, True, True),  # two counts of a coarse display
+        ((12.3, 12.5, 12.6), 0.01, True, True),
+        ((11.8, 12.3, 12.6), 0.01, False, False),
+        ((math.inf, math.inf, math.inf), 0.01, True, True),
+        ((math.inf, 0.5, 0.5), 0.01, False, False),
+        ((12.5, 12.5), 0.01, False, False),
+    ],
+)
+def test_one_rule_says_when_readings_are_steady(
+    values: tuple[float, ...], resolution: float, by_itself: bool, in_a_circuit: bool
+) -> None:
+    recent = [Reading(0.3 * n, value, Quantity.DC_VOLTAGE, resolution) for n, value in enumerate(values)]
+    assert are_steady(recent) is by_itself
+    assert agree(recent) is in_a_circuit

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from meterlog.fleet.manifest import Held, holds_readings, read_held
+from meterlog.fleet.manifest import NAME, Known, holds_readings, read_held
 from meterlog.fleet.place import collecting
 from meterlog.fleet.sources import WITH_READINGS, Found, plain, sources
 
@@ -82,13 +82,14 @@ def collect(
     return Collected(len(changed), len(there) - len(changed), len(gone), sorted(problems))
 
 
-def _held(out: Path) -> Held:
+def _held(out: Path) -> dict[str, Known]:
     """Return what a dataset holds: by its list, or by its tables where that is missing or damaged."""
     held = read_held(out)
     if held is None and out.exists():
         from meterlog.fleet.dataset import held_by_tables
 
-        return held_by_tables(out)
+        held = held_by_tables(out)
+        (out / NAME).unlink(missing_ok=True)  # the next that is written is whole
     return held or {}
 
 
@@ -111,7 +112,7 @@ def _executor(
 
 def _bring_in(
     out: Path,
-    held: Held,
+    held: dict[str, Known],
     changed: Sequence[Found],
     gone: Sequence[str],
     executor: AbstractContextManager[Executor],
@@ -125,7 +126,7 @@ def _bring_in(
         from meterlog.fleet.dataset import publish  # pyarrow: to see that nothing changed needs none
 
         for some, new in zip(rounds, extracted(running, rounds), strict=True):
-            held = publish(out, new, held, [*(one.name for one in some), *gone])
+            publish(out, new, held, [*(one.name for one in some), *gone])
             gone = ()
             problems += [(row["session"], row["problem"]) for row in new["problems"].to_pylist()]
     return problems

@@ -15,7 +15,7 @@ import pyarrow.compute as pc
 import pyarrow.parquet as pq
 
 from meterlog.errors import DatasetError
-from meterlog.fleet.manifest import Held, Known, write_held
+from meterlog.fleet.manifest import FOLDER, Changed, Known, write_held
 from meterlog.fleet.place import beside, put_in_place, recover
 from meterlog.fleet.tables import PARTED_BY, PARTITION, TABLES, UNKNOWN, check_version, key_of
 
@@ -47,7 +47,7 @@ def held_by_tables(path: Path) -> dict[str, Known]:
     return held
 
 
-def publish(path: Path, new: Mapping[str, pa.Table], held: Held, gone: Iterable[str]) -> Held:
+def publish(path: Path, new: Mapping[str, pa.Table], held: dict[str, Known], gone: Iterable[str]) -> None:
     """Take rows out of a dataset and put others in, all at once.
 
     The new state is made beside it, of links to the files that stay, and takes its name when it is complete.
@@ -55,29 +55,30 @@ def publish(path: Path, new: Mapping[str, pa.Table], held: Held, gone: Iterable[
     Args:
         path: the dataset, which need not exist.
         new: the rows of each table that come, each with its partition.
-        held: what it holds now.
+        held: what it holds now; afterwards what it holds then.
         gone: names of what it holds whose rows are no longer true.
-
-    Returns:
-        What it holds then.
 
     Raises:
         OSError: it cannot be written; it is then as it was.
         DatasetError: one of its files is damaged.
     """
     away = {name: held[name] for name in gone if name in held}
-    then = {name: one for name, one in held.items() if name not in away} | _listed(new)
+    coming = _listed(new)
+    changed: Changed = {**dict.fromkeys(away), **coming}
     try:
         for table in TABLES:
             _make(path, beside(path), table, new[table], away)
-        write_held(beside(path), then)
+        for part in write_held(beside(path), path, held, changed):
+            _link(path / FOLDER / part, beside(path) / FOLDER / part)
         put_in_place(path, beside(path))
     except BaseException as error:
         recover(path)
         if isinstance(error, pa.ArrowException) and not isinstance(error, OSError):
             raise DatasetError(f"'{path}' is damaged ({error}): collect into a new one") from error
         raise
-    return then
+    for name in away:
+        del held[name]
+    held.update(coming)
 
 
 def _listed(new: Mapping[str, pa.Table]) -> dict[str, Known]:

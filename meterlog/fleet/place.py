@@ -12,10 +12,11 @@ from pathlib import Path
 from filelock import FileLock, Timeout
 
 from meterlog.errors import DatasetError
-from meterlog.fleet.manifest import NAME
+from meterlog.fleet.manifest import FOLDER, NAME
 
 _FOLDER = r"month=\d{4}-\d\d(?:/vehicle_kind=[^/]+)?"
-_OWN = re.compile(rf"{re.escape(NAME)}|[a-z]+(?:/{_FOLDER}(?:/[0-9a-f]{{8}}\.parquet)?)?")
+_LIST = rf"{re.escape(NAME)}|{FOLDER}(?:/[0-9a-f]{{8}}\.json)?"
+_OWN = re.compile(rf"{_LIST}|[a-z]+(?:/{_FOLDER}(?:/[0-9a-f]{{8}}\.parquet)?)?")
 """The files and folders of a dataset, by their paths in it."""
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import subprocess
 import sys
+from collections.abc import Callable
 from datetime import datetime, timedelta, timezone
 from pathlib import Path
 
@@ -18,7 +19,8 @@ from meterlog.cli import main
 from meterlog.errors import DatasetError
 from meterlog.fleet import collect as collecting
 from meterlog.fleet.collect import Collected, collect
-from meterlog.fleet.manifest import NAME
+from meterlog.fleet.dataset import held_by_tables
+from meterlog.fleet.manifest import FOLDER, NAME, read_held
 from meterlog.fleet.tables import TABLES, VERSION_KEY, partition
 from meterlog.job.job_file import add_step, create_job
 from meterlog.loaded import load
@@ -195,12 +197,34 @@ def test_a_dataset_that_lost_its_list_reads_it_from_its_tables(tmp_path: Path, w
     broken = folder / "broken.sqlite"
     broken.write_bytes(b"no session at all")
     collect([folder], out)
-    for damage in (Path.unlink, lambda path: path.write_text("{")):
-        damage(out / NAME)
-        assert collect([folder], out) == Collected(0, 2, 0, [])
-    write("b")
-    assert collect([folder], out).read == 1
-    assert len(table(out, "sessions")) == 2
+    assert collect([folder], out) == Collected(0, 2, 0, [])
+    damages: list[Callable[[Path], object]] = [Path.unlink, lambda path: path.write_text("{")]
+    for number, damage in enumerate(damages):
+        for place in (NAME, FOLDER):
+            path = out / place
+            damage(path if path.is_file() else next(path.iterdir()))
+            write(f"{place}-{number}")
+            assert collect([folder], out).read == 1
+            assert read_held(out) == held_by_tables(out)
+            assert collect([folder], out).read == 0
+    assert len(table(out, "sessions")) == 5
+
+
+def test_the_list_is_written_again_only_as_far_as_little_changed(tmp_path: Path, write: Write) -> None:
+    for number in range(8):
+        write(f"{number:02}")
+    folder, out = tmp_path / "sessions", tmp_path / "fleet"
+    collect([folder], out)
+    (base,) = (out / FOLDER).iterdir()
+    for number in range(8, 12):
+        write(f"{number:02}")
+        (folder / f"{number - 8:02}.sqlite").unlink()
+        assert collect([folder], out) == Collected(1, 7, 1, [])
+        assert base.exists() == (number < 11)  # until as many came and went
+        assert read_held(out) == held_by_tables(out)
+    assert len(list((out / FOLDER).iterdir())) == 1
+    assert 'gone":[]' in next((out / FOLDER).iterdir()).read_text()
+    assert is_complete(out, folder)
 
 
 def test_nothing_new_loads_no_library_of_tables(tmp_path: Path, write: Write) -> None:

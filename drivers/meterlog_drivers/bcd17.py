@@ -12,7 +12,7 @@ from __future__ import annotations
 
 from meterlog.address import Address
 from meterlog.transports import LineSettings
-from meterlog_drivers.formats.fixed_frames import HAND_HELD_MODES
+from meterlog_drivers.formats.fixed_frames import SYMBOL_MODES
 from meterlog_drivers.profiles.profiled_driver import ProfiledDriver
 
 
@@ -23,14 +23,7 @@ class Bcd17(ProfiledDriver):
     profile = "bcd17-frames"
     summary = "17 packets: point, sign, digits as half-bytes, symbol bits, unit; asks for the prefix"
     verification = "digits and symbols from a datasheet, the prefix is asked; unverified against hardware"
-    modes = (
-        *HAND_HELD_MODES,
-        "Hz to MHz",
-        "duty cycle",
-        "nF to mF",
-        "deg C, deg F",
-        "hold, relative, auto, min/max, low battery, overload",
-    )
+    modes = SYMBOL_MODES
     options = frozenset({"told", "spare", "chip"})
     lines = (LineSettings(9600),)
     variants = ("", "chip=sister")

@@ -35,7 +35,7 @@ from meterlog_drivers.display.decimals import display_counts
 from meterlog_drivers.display.scale import Scale
 from meterlog_drivers.display.shown import Shown
 from meterlog_drivers.display.symbols import choose_prefix, mode_of, symbols_of
-from meterlog_drivers.formats.fixed_frames import HAND_HELD_MODES, KNOWN_MODES, FixedFrameDriver, FrameFormat
+from meterlog_drivers.formats.fixed_frames import COUNTED_MODES, KNOWN_MODES, FixedFrameDriver, FrameFormat
 
 _BITS = {
     0: ("rs232", "auto", "dc", "ac"),
@@ -147,10 +147,7 @@ class Segments14(FixedFrameDriver):
     summary = "14 bytes: position and four display segments each"
     verification = "line settings and first byte from a datasheet; the rest unverified against hardware (from memory)"
     modes = (
-        *HAND_HELD_MODES,
-        "Hz to MHz",
-        "duty cycle",
-        "nF to mF",
+        *COUNTED_MODES,
         "deg C",
         "hold, relative, auto, low battery, overload",
     )

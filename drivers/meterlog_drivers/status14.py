@@ -8,7 +8,7 @@ symbols of its own, the option `spare=ignored` lets them pass.
 from __future__ import annotations
 
 from meterlog.transports import LineSettings
-from meterlog_drivers.formats.fixed_frames import HAND_HELD_MODES
+from meterlog_drivers.formats.fixed_frames import SYMBOL_MODES
 from meterlog_drivers.profiles.profiled_driver import ProfiledDriver
 
 
@@ -19,13 +19,6 @@ class Status14(ProfiledDriver):
     profile = "status14-frames"
     summary = "14 bytes: sign, digit characters, symbol bits, CR LF"
     verification = "unverified against hardware (byte table from memory); round trip and flipped bits tested"
-    modes = (
-        *HAND_HELD_MODES,
-        "Hz to MHz",
-        "duty cycle",
-        "nF to mF",
-        "deg C, deg F",
-        "hold, relative, auto, min/max, low battery, overload",
-    )
+    modes = SYMBOL_MODES
     options = frozenset({"spare"})
     lines = (LineSettings(2400, 8, "N", 1),)

@@ -26,6 +26,10 @@ KNOWN_MODES = 512
 
 HAND_HELD_MODES = ("V, mV DC/AC", "A, mA, uA DC/AC", "ohm to Mohm", "continuity", "diode")
 """Quantities that every hand-held meter here reads, for `Driver.modes`."""
+COUNTED_MODES = (*HAND_HELD_MODES, "Hz to MHz", "duty cycle", "nF to mF")
+"""Those of a display with a symbol for each unit and prefix."""
+SYMBOL_MODES = (*COUNTED_MODES, "deg C, deg F", "hold, relative, auto, min/max, low battery, overload")
+"""Those of a display that sends every symbol it has."""
 
 
 class FrameFormat(Protocol):

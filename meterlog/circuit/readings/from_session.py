@@ -16,12 +16,14 @@ from meterlog.circuit.readings.session_levels import (
     crank_levels,
     drop,
     level_of,
+    lost_when_moved,
     lost_while_running,
     low_between,
     ohm_levels,
 )
-from meterlog.circuit.readings.session_states import Window, primes, windows
+from meterlog.circuit.readings.session_states import Window, primes, tells_of_moving, windows
 from meterlog.circuit.readings.typed_answers import typed_id, typed_place
+from meterlog.events.detect import detect
 from meterlog.reading import Quantity
 from meterlog.session.reader import open_reader
 from meterlog.signal.doubtful import believed
@@ -177,6 +179,8 @@ def _levels(
         return
     if quantity == "voltage" and not across:
         yield from lost_while_running(reader, channel, series, circuit)
+    markers = reader.markers
+    events = detect(channel, series, markers) if any(map(tells_of_moving, markers)) else []
     for name, start_s, end_s in known:
         window = series.between(start_s, end_s)
         if across and name in circuit.active:
@@ -190,8 +194,11 @@ def _levels(
         level = level_of(window, channel)
         if level:
             yield (name, *level)
+            moved = list(lost_when_moved(events, (name, start_s, end_s), markers, level))
             low = low_between(window, level[0])
-            if low is not None:
+            if moved:
+                yield from ((name, *one) for one in moved)
+            elif low is not None:
                 yield (name, low, level[1])
 
 

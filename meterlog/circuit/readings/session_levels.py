@@ -3,20 +3,22 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from itertools import islice
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from meterlog.circuit.model.circuit import Circuit
-from meterlog.circuit.readings.session_states import SOURCE_SHARE
+from meterlog.circuit.readings.session_states import SOURCE_SHARE, Window, moved_before
 from meterlog.events.detect import detect
+from meterlog.events.event import Event
 from meterlog.reading import Flag
 from meterlog.series import Series
 
 if TYPE_CHECKING:
     from meterlog.session import Channel, SessionReader
+    from meterlog.session.model import Marker
 
 TURNING_S = 1.5
 """An engine that starts seldom needs the starter longer; later readings may be of the running engine. A guess."""
@@ -34,6 +36,8 @@ MOST_LOST = 3
 """So many losses of a session are told one by one: more say nothing new, and readings are limited. A guess."""
 MAD_TO_DEVIATION = 1.5
 """The median absolute deviation of a normal distribution times this is its standard deviation (1.48, rounded up)."""
+_LOST = ("dropout", "chatter", "interruption")
+"""Events in which a voltage or a current is lost and comes back."""
 LEAST_DEVIATION = 0.01
 """Added to a level's error, in its unit: what a display's last digit hides. A guess."""
 
@@ -61,14 +65,31 @@ def lost_while_running(
     reader: SessionReader, channel: Channel, series: Series, circuit: Circuit
 ) -> Iterator[tuple[str, float, float]]:
     """The level with the engine running and the lowest of what was lost meanwhile: no battery rests so high."""
-    events = (event for event in detect(channel, series, reader.markers) if event.kind in ("dropout", "chatter"))
+    events = (event for event in detect(channel, series, reader.markers) if event.kind in _LOST)
     for event in islice(events, MOST_LOST):
         level, low = event.reference, event.extreme
         if level is not None and low is not None and level >= CHARGING_V * circuit.volts_scale:
             error = channel.accuracy.error(level, float(series.resolution[0])) + LEAST_DEVIATION
             yield ("run", level, error)
-            # a short one is averaged with what is around it: it was between nothing and what is shown
-            yield ("run", low / 2, abs(low) / 2 + LEAST_DEVIATION)
+            yield ("run", *between_nothing_and(low))
+
+
+def lost_when_moved(
+    events: Iterable[Event], window: Window, markers: Sequence[Marker], level: tuple[float, float]
+) -> Iterator[tuple[float, float]]:
+    """What was lost in a window when the harness was moved, however short, each after the level itself."""
+    _, start_s, end_s = window
+    lost = (e for e in events if e.kind in _LOST and start_s <= e.start_s < end_s and moved_before(e.start_s, markers))
+    for k, event in enumerate(islice(lost, MOST_LOST)):
+        if k:
+            yield level
+        if event.extreme is not None:
+            yield between_nothing_and(event.extreme)
+
+
+def between_nothing_and(low: float) -> tuple[float, float]:
+    """A lowest reading as a level: a short loss is averaged with what is around it, so it was that or less."""
+    return low / 2, abs(low) / 2 + LEAST_DEVIATION
 
 
 def drop(window: Series, channel: Channel, system_v: float) -> tuple[float, float] | None:

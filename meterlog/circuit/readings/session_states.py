@@ -27,6 +27,11 @@ on for longer may be the starter's time. The longest is a guess."""
 SAME_LEVEL = 0.93
 """A prime's level as a share of the highest one in the session; what is lower may be the starter's. A guess."""
 
+MOVING = "wiggle"
+"""The beginning of the name of a marker that tells of a harness being moved: it ends no state."""
+MOVED_S = 3.0
+"""A break that begins so soon after such a marker goes with it, s (`marker_window_s` of the limits)."""
+
 _STATE_OF_MARKER = {"key-on": "key_on", "crank": "crank", "key-off": "off", "run": "run", "engine running": "run"}
 
 Window = tuple[str, float, float]
@@ -71,8 +76,8 @@ def _pulses(events: Iterable[Event]) -> list[Span]:
 
 
 def _marked(markers: Sequence[Marker], duration_s: float) -> Iterator[Window]:
-    """Return what the markers say; what the recorder noted by itself ends no state."""
-    said = [marker for marker in markers if marker.by != CAPTURE]
+    """Return what the markers say; what the recorder noted by itself ends no state, nor does moving the harness."""
+    said = [marker for marker in markers if marker.by != CAPTURE and not tells_of_moving(marker)]
     for k, marker in enumerate(said):
         state = _STATE_OF_MARKER.get(marker.name.lower())
         if state is not None:
@@ -81,6 +86,16 @@ def _marked(markers: Sequence[Marker], duration_s: float) -> Iterator[Window]:
             following_s = said[k + 1].time_s if k + 1 < len(said) else duration_s
             longest_s = math.inf if state == "run" else WINDOW_S
             yield state, begin_s, min(following_s, marker.time_s + longest_s)
+
+
+def moved_before(time_s: float, markers: Iterable[Marker]) -> bool:
+    """Tell whether the harness was moved just before a moment, s."""
+    return any(tells_of_moving(marker) and 0 <= time_s - marker.time_s <= MOVED_S for marker in markers)
+
+
+def tells_of_moving(marker: Marker) -> bool:
+    """Tell whether a marker says that the harness was moved."""
+    return marker.name.strip().casefold().startswith(MOVING)
 
 
 def _closed(series: Series, system_v: float) -> Iterator[Span]:

@@ -199,6 +199,33 @@ def test_a_wire_that_opens_when_it_is_moved_comes_and_goes(tmp_path: Path) -> No
     assert (top.part, top.fault) == ("feed_wire", "intermittent")
 
 
+@pytest.mark.parametrize("readings", [1, 2])
+@pytest.mark.parametrize("marks", [{"key-on": 1.8, "wiggle at plug": 2.5}, {"Wiggle": 2.5}])
+def test_a_break_in_a_prime_while_the_harness_is_moved_is_evidence(
+    tmp_path: Path, readings: int, marks: dict[str, float]
+) -> None:
+    value = np.concatenate([np.zeros(6), np.full(3, 12.1), np.full(3, 12.1), np.zeros(12)])
+    value[9 : 9 + readings] = 0.0
+    found = taken(tmp_path / "a.sqlite", "plug_feed", Quantity.DC_VOLTAGE, value, marks)
+    state = "key_on" if "key-on" in marks else "prime"
+    assert [(m.state, m.value) for m in found] == [(state, pytest.approx(12.1)), (state, 0.0)]
+    whole = np.where(np.arange(len(value)) // 6 == 1, 12.1, 0.0)
+    sound = taken(tmp_path / "b.sqlite", "plug_feed", Quantity.DC_VOLTAGE, whole, marks)
+    assert [m.value for m in sound] == [pytest.approx(12.1)]
+    circuit = load_circuit("pump-feed")
+    before, after = (
+        sum(h.probability for h in diagnose(circuit, m).hypotheses if h.fault == "intermittent") for m in (sound, found)
+    )
+    assert after > 2 * before
+
+
+def test_a_break_of_one_reading_long_after_the_harness_was_moved_is_none(tmp_path: Path) -> None:
+    value = np.concatenate([np.zeros(15), np.full(6, 12.1), np.zeros(9)])
+    value[18] = 0.0
+    found = taken(tmp_path / "a.sqlite", "plug_feed", Quantity.DC_VOLTAGE, value, {"wiggle": 1.0, "key-on": 4.9})
+    assert [m.value for m in found] == [pytest.approx(12.1)]
+
+
 def test_a_resistance_that_stepped_was_two(tmp_path: Path) -> None:
     low, high = sorted(m.value for m in recorded(tmp_path / "a.sqlite", "wiggle-step", markers=True))
     assert low < 0.5 < 3.0 < high

@@ -73,6 +73,7 @@ _FAULT_WORDS = {
     "high_resistance": "has too much resistance",
     "short_to_ground": "is shorted to ground and has blown the fuse",
     "wrong_size": "has blown and is of too small a size",
+    "branch_shorted": "has blown since something else that hangs on it is shorted",
     "not_commanded": "is not commanded",
     "half_commanded": "is commanded in one position of the key and not in another",
     "weakly_commanded": "is too weak to close the contact",
@@ -305,6 +306,8 @@ class Diagnoser:
         first = hypotheses[0] if hypotheses else None
         if first is None or not following or first.probability < max(LIKELY, healthy):
             return None
+        if first.fault == "branch_shorted":
+            return None  # another fuse puts nothing right, and what hangs on it stands in another diagram
         return choice(self.circuit, first.part, first.probability, following[0], self._money)
 
     def _repair_cautions(self, decided: str) -> tuple[str, ...]:

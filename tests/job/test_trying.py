@@ -16,13 +16,14 @@ Run = Callable[..., dict[str, Any]]
 
 
 DEAD = {"quantity": "voltage", "at": "fuse_out", "to": "battery_minus", "state": "key_on", "value": 0.0}
+FED = {**DEAD, "at": "fuse_in", "value": 12.3}
 
 
 @pytest.fixture
 def to_try(job: Run, folder: Path) -> Path:
     """A job whose next step is to try a new fuse."""
     job("start", "--complaint", "cranks, does not start", "--circuit", "pump-feed")
-    add_steps(folder, [("measured", DEAD)] * 2)
+    add_steps(folder, [("measured", DEAD), ("measured", DEAD), ("measured", FED)])
     return folder
 
 

@@ -161,7 +161,10 @@ def test_what_comes_and_goes_differs_from_turn_to_turn() -> None:
     ("address", "said"),
     [
         ("sim:van?fault=fuze", "did you mean 'fuse'"),
-        ("sim:van?fault=fuse:stalled", "it can be open, high_resistance, intermittent, wrong_size, or ohms"),
+        (
+            "sim:van?fault=fuse:stalled",
+            "it can be open, high_resistance, intermittent, wrong_size, branch_shorted, or ohms",
+        ),
         ("sim:van?fault=relay_coil:5", "cannot be '5'"),
         ("sim:van?at=plug_fed", "near it: plug_feed"),
         ("sim:van?quantity=resistance&state=crank", "de-energised"),

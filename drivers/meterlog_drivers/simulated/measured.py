@@ -130,10 +130,11 @@ class MeasuredVan:
         row = {key: str(value) for key, value in tried.items()}
         if "compared" in row:
             return "differs" if any(fault.part == row["compared"] for fault in self.faults) else "alike"
-        shorted = any(fault.kind == "short_to_ground" for fault in self.faults)
+        shorted = self._shorted()
         if "replaced" in row:
-            runs = self.repaired(row["replaced"]).pump_runs()
-            return "runs" if runs else "blew" if shorted and row["replaced"] == "fuse" else "dead"
+            if shorted and row["replaced"] == "fuse":
+                return "blew"
+            return "runs" if self.repaired(row["replaced"]).pump_runs() else "dead"
         if "bridged" in row:
             b = self.circuit.part_index[row["bridged"]]
             a = b - 1
@@ -165,8 +166,10 @@ class MeasuredVan:
         return coil_v >= Vehicle().relay.pull_in_v and self._kind("relay") != "stuck_closed"
 
     def _fuse_whole(self) -> bool:
-        blown = any(fault.kind == "short_to_ground" for fault in self.faults)
-        return not blown and self._kind("fuse") not in ("open", "wrong_size")
+        return not self._shorted() and self._kind("fuse") not in ("open", "wrong_size")
+
+    def _shorted(self) -> bool:
+        return any(fault.kind in ("short_to_ground", "branch_shorted") for fault in self.faults)
 
     def _moves(self) -> str:
         return next((fault.part for fault in self.faults if fault.kind == "intermittent"), "no")

@@ -21,6 +21,7 @@ FAULTS = (
     "high_resistance",
     "short_to_ground",
     "wrong_size",
+    "branch_shorted",
     "not_commanded",
     "half_commanded",
     "weakly_commanded",
@@ -62,7 +63,7 @@ class Cells:
         small_fuse: shape (K,), the blown fuse is of too small a size.
         bridged: shape (K,), parts whose loss is meant are bridged while cranking.
         neighbour_ohm: shape (K,), another load that returns through the bad ground, ohm; inf for none.
-        short_at: shape (K,), position of the part shorted to ground, -1 for none (its fuse has blown).
+        short_at: shape (K,), position of the part shorted to ground on its feed side, -1 for none (its fuse has blown).
         leak_at: shape (K,), position of the wet connector, -1 for none.
         leak_ohm: shape (K,), from the node before it to where it leads, ohm; inf for none.
     """

@@ -66,10 +66,10 @@ CHAFED_WIRE_SHARE, SHORTED_LOAD_SHARE = 0.1, 0.04
 STALLED_SHARE = 0.18
 """Share of a motor's faults in which it is stuck. A guess."""
 
-WEAK_MOTOR = ((0.10, 0.55, 0.15), (0.08, 1.7, 0.15), (0.02, 3.5, 0.6))
+WEAK_MOTOR = ((0.05, 0.6, 0.12), (0.05, 0.42, 0.2), (0.08, 1.7, 0.15), (0.02, 3.5, 0.6))
 WEAK_LOAD = ((0.05, 0.5, 0.25), (0.05, 2.5, 0.5))
-"""Loads that draw too little or too much: share, current relative to a good one's, log spread of that; a
-motor's last one is what turns of its winding that touch draw. Guesses."""
+"""Loads that draw too little or too much: share, current relative to a good one's, log spread of that, close enough
+together that none between is less likely; a motor's last one is what turns of its winding that touch draw. Guesses."""
 
 CHARGING_SPREAD = 0.7
 """Standard deviation of the log of what a good battery takes: two of three between half and twice as much. Guess."""
@@ -102,7 +102,8 @@ STUCK_CONTACT, FED_WIRE_SHARE = 0.15, 0.12
 """Contacts that weld, and wires that touch another one with a feed, as shares of their own fault rates. Guesses."""
 FEEDS = ((0.45, 0.08), *((0.06, ohm) for ohm in (0.2, 0.4, 0.7, 1.0, 1.3, 1.7, 2.6)), (0.08, 5.0), (0.05, 25.0))
 """Resistance of such a feed: share, ohm; close enough together that no level of volts falls between two. Guesses."""
-SMALL_FUSE_SHARE = 0.02
-"""Share of blown fuses that were of too small a size. A guess."""
+SMALL_FUSE_SHARE, SHORTED_BRANCH_SHARE = 0.02, 0.1
+"""Share of blown fuses that were of too small a size; and, beside those that blow by themselves, how often something
+else blows them that the file does not list: most fuses feed more than one thing. Guesses."""
 NEIGHBOURS = ((1.5, 0.04), (5.0, 0.04))
 """Other loads that return through a bad ground: resistance, ohm on 12 V, and share of bad grounds. Guesses."""

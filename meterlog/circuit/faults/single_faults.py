@@ -35,7 +35,7 @@ def _part_faults(circuit: Circuit, k: int, rate: float) -> list[Row]:
     if circuit.charges and k == circuit.load:
         share = shares.CHARGED_BATTERY_SERIES_SHARE
     opens = open_share(circuit, k)
-    found = _opens(part.kind, k, rate * share * opens)
+    found = _opens(circuit, k, rate * share * opens)
     found += _resistive(circuit, k, rate * share * (1 - opens) * (shares.BY_DESIGN_SHARE if part.by_design else 1.0))
     if part.leaks_to:
         found += _wet(circuit, k, rate * shares.WET_SHARE)
@@ -46,11 +46,18 @@ def _part_faults(circuit: Circuit, k: int, rate: float) -> list[Row]:
     return found
 
 
-def _opens(kind: str, k: int, rate: float) -> list[Row]:
-    """A part that is open; a fuse may have blown since it is of too small a size."""
-    small = shares.SMALL_FUSE_SHARE if kind == "fuse" else 0.0
-    found = [Row(rate * (1 - small), "open", (k,), (np.inf,), (0.0,))]
-    return found + [Row(rate * small, "wrong_size", (k,), (np.inf,), (0.0,), small_fuse=True)] * (small > 0)
+def _opens(circuit: Circuit, k: int, rate: float) -> list[Row]:
+    """A part that is open; a fuse may have blown since it is of too small a size, or since something else that hangs on
+    it is shorted."""
+    behind = next((next_ for next_, before in enumerate(circuit.before) if before == k), -1)
+    if circuit.parts[k].kind != "fuse" or behind < 0:
+        return [Row(rate, "open", (k,), (np.inf,), (0.0,))]
+    small, branch = rate * shares.SMALL_FUSE_SHARE, rate * shares.SHORTED_BRANCH_SHARE
+    return [
+        Row(rate - small, "open", (k,), (np.inf,), (0.0,)),
+        Row(small, "wrong_size", (k,), (np.inf,), (0.0,), small_fuse=True),
+        Row(branch, "branch_shorted", (k,), short_at=behind),
+    ]
 
 
 def _resistive(circuit: Circuit, k: int, rate: float) -> list[Row]:

@@ -173,13 +173,18 @@ def _unloaded(circuit: Circuit, measured: Sequence[Measurement]) -> Iterable[Mea
 
 
 def _ohms(circuit: Circuit) -> Iterable[Measurement]:
-    """Ohms of single stretches: neighbours on one side of the load, the load unplugged, the feed against ground."""
+    """Ohms of single stretches: neighbours on one side of the load, the load unplugged, the feed against ground, before
+    the contact and behind it."""
     order = sorted(circuit.points, key=lambda point: circuit.order[circuit.node(point.id)])
     contacts = set(circuit.commands.values())
     for a, b in pairwise(order):
         inside = circuit.between(circuit.node(a.id), circuit.node(b.id))
         if not set(circuit.loads) & set(inside) and not contacts & set(inside):
             yield Measurement("resistance", a.id, b.id, "isolated")
+    for contact in contacts:
+        fuse = next((k for k in reversed(circuit.upstream[contact]) if circuit.parts[k].kind == "fuse"), -1)
+        if fuse in (at_node := points_by_node(circuit)):
+            yield Measurement("resistance", at_node[fuse], BATTERY_MINUS, "isolated")
     plug = circuit.faces
     if plug:
         yield Measurement("resistance", *plug, "isolated", "unplugged")

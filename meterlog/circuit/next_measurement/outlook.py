@@ -51,14 +51,16 @@ class Outlook:
 
 
 def groups_of(cells: Cells) -> NDArray[np.int64]:
-    """Number the hypothesis that each cell belongs to, shape (K,): a part, a pair of parts, not commanded, or
-    healthy."""
+    """Number the hypothesis that each cell belongs to, shape (K,): a part, a pair of parts, not commanded,
+    healthy, or something else that hangs on a fuse."""
     n = cells.ohm.shape[1]
     first, second = cells.part[:, 0], cells.part[:, 1]
     group = np.where(second >= 0, n + 2 + first * n + second, first)
     group[cells.fault == FAULTS.index("healthy")] = n
     missing = cells.command_at >= 0
     group[missing] = n * (n + 2) + cells.command_at[missing]
+    elsewhere = cells.fault == FAULTS.index("branch_shorted")
+    group[elsewhere] = n * (n + 3) + first[elsewhere]
     return group
 
 

@@ -47,7 +47,7 @@ def in_chunks(count: int) -> Iterator[NDArray[np.int64]]:
 
 def _key(m: Measurement) -> tuple[object, ...]:
     """Return what a prediction depends on."""
-    return (m.quantity, m.at, m.to, m.state, m.load, m.watt, m.side, m.nulled, bool(np.isinf(m.value)))
+    return (m.quantity, m.at, m.to, m.state, m.load, m.watt, m.side, m.nulled, bool(np.isfinite(m.value)))
 
 
 class Network(SolvedCells):

@@ -22,6 +22,9 @@ OVERLOAD_OHM = 40e6
 """The top of a usual hand-held meter's range; it shows overload above."""
 SHORT_OHM = 0.5
 """A chafed wire on the body. Guess."""
+BRIDGED_SPREAD = 2.0
+"""On the scale of log ohms, how little is foretold of ohms through a contact of which nobody said that it was bridged:
+something else may lie beside it. A guess."""
 COLD_FILAMENT, COLD_FILAMENT_SPREAD = 0.25, 0.6
 """A lamp's cold resistance relative to the hot one (from memory 1/10 to 1/3, unverified), and the log's spread."""
 COLD_LOAD, COLD_LOAD_SPREAD = 0.5, 0.7
@@ -34,8 +37,8 @@ def resistance(c: Circuit, cells: Cells, good_ohm: Array, m: Measurement) -> Pre
     """Ohms of the stretch of the chain between the probes, through the leads.
 
     `good_ohm`, shape (n,), is the standard deviation of each good part's resistance.
-    A contact that opens by itself (a relay's) is measured at rest where it alone is between the probes. Within a longer
-    stretch it says nothing where it shows open, and was bridged where it shows ohms: the prediction is NaN.
+    A contact that opens by itself (a relay's) is at rest. Where it does not lie alone between the probes and they show
+    ohms all the same, somebody has bridged it, or they show what lies before it.
     """
     lo, hi = _stretch(c, m)
     inside = np.zeros(len(c.parts), bool)
@@ -46,14 +49,13 @@ def resistance(c: Circuit, cells: Cells, good_ohm: Array, m: Measurement) -> Pre
         inside[[k for k in apart if k != c.load]] = False  # from the load's own contact, whatever lies behind it
     contacts = [k for k in c.commands.values() if inside[k]]
     count = len(cells)
-    at_rest = len(contacts) == 1 and inside.sum() == 1
-    if contacts and np.isinf(m.value) and not at_rest:
-        return Prediction(np.full(count, np.nan), np.zeros((count, len(UNKNOWNS) + len(c.parts))))
+    bridged = bool(contacts) and bool(np.isfinite(m.value)) and inside.sum() > 1
     load_ohm, cold_spread = _at_rest(c, c.load)
     ohm, good_ohm = _with_loads_at_rest(c, cells, good_ohm)
-    if at_rest:
-        past = np.where(cells.fed_at == contacts[0], np.minimum(cells.fed_ohm, OPEN_OHM), OPEN_OHM)
-        ohm[:, contacts[0]] = np.where(cells.stuck_at == contacts[0], ohm[:, contacts[0]], past)
+    for contact in c.commands.values():
+        if not (bridged and inside[contact]):
+            past = np.where(cells.fed_at == contact, np.minimum(cells.fed_ohm, OPEN_OHM), OPEN_OHM)
+            ohm[:, contact] = np.where(cells.stuck_at == contact, ohm[:, contact], past)
     if not on_load:
         ohm[:, [k for k in apart if inside[k]]] = OPEN_OHM
     lead_ohm, lead_spread_ohm = (0.0, 0.0) if m.nulled else (LEAD_OHM, LEAD_SPREAD_OHM)
@@ -82,7 +84,16 @@ def resistance(c: Circuit, cells: Cells, good_ohm: Array, m: Measurement) -> Pre
         fault_ohm = np.where(k >= 0, ohm[every, k] * share[every, k], 0.0)
         moved_ohm[:, FAULT_1 + slot] += fault_ohm * cells.ohm_spread[:, slot]
     moved_ohm[:, len(UNKNOWNS) :] = share * good_ohm
-    return Prediction(shown, moved_ohm * per_ohm[:, None])
+    before = _short_before(c, cells, contacts, lo)
+    unsure = np.where(before, 0.0, BRIDGED_SPREAD) if bridged else 0.0
+    return Prediction(shown, moved_ohm * per_ohm[:, None], unsure)
+
+
+def _short_before(circuit: Circuit, cells: Cells, contacts: list[int], lo: int) -> NDArray[np.bool_]:
+    """Tell for each cell whether its short lies between the probe on the feed side and the first of some contacts."""
+    shorts = np.unique(cells.short_at[cells.short_at >= 0]).tolist()
+    reached = [k for k in shorts if not set(contacts) & set(circuit.between(lo, circuit.before[k]))]
+    return np.isin(cells.short_at, reached)
 
 
 def _with_loads_at_rest(c: Circuit, cells: Cells, good_ohm: Array) -> tuple[Array, Array]:

@@ -43,7 +43,7 @@ WEAK_CHARGE, WEAK_INSIDE_OHM = 0.1, 0.013
 _SERIES = ("open", "high_resistance", "intermittent")
 _COMMAND = ("not_commanded", "half_commanded", "weakly_commanded", "intermittent")
 _MORE = {
-    "fuse": ("wrong_size",),
+    "fuse": ("wrong_size", "branch_shorted"),
     "relay_contact": ("stuck_closed",),
     "wire": (),
     "motor": ("stalled", "weak", "short_to_ground"),
@@ -80,6 +80,7 @@ _WORDS = {
     "open": "is open",
     "intermittent": "comes and goes",
     "wrong_size": "has blown: it was too small",
+    "branch_shorted": "has blown: something else that hangs on it is shorted",
     "stuck_closed": "never opens",
     "short_to_ground": "is shorted to ground, and the fuse has blown",
     "fed_elsewhere": "is fed from elsewhere",
@@ -249,6 +250,7 @@ def _hung(vehicle: Vehicle, a: int, b: int, ohm: float) -> Vehicle:
 _CHANGES: dict[str, Change] = {
     "open": _in_series,
     "wrong_size": _in_series,
+    "branch_shorted": _shorted,
     "high_resistance": _in_series,
     "intermittent": _intermittent,
     "stuck_closed": _changed(welded=True),

@@ -87,11 +87,12 @@ def compare(good: Sequence[Path | str], suspect: Path | str, *more: Path | str) 
     return Compared(compare_sessions(good, suspect, *more))
 
 
-def dataset(path: Path | str, **where: object) -> Dataset:
+def dataset(path: Path | str, *conditions: str, **where: object) -> Dataset:
     """Open what `meterlog collect` gathered, as pandas frames: `dataset("fleet", vehicle="van 7")["measures"]`.
 
     Args:
         path: the dataset's folder.
+        conditions: comparisons that are to hold for the sessions, as `"temperature_c<5"` or `"day>=2026-03-15"`.
         where: what is to be so of the sessions: what was entered for them, or `month`, `vehicle_kind`, `circuit`.
 
     Raises:
@@ -99,7 +100,7 @@ def dataset(path: Path | str, **where: object) -> Dataset:
     """
     from meterlog.fleet.asking.frames import Dataset
 
-    return Dataset(path, {key: str(value) for key, value in where.items()})
+    return Dataset(path).where(*conditions, **where)
 
 
 def diagnose(

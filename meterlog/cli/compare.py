@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 from meterlog.cli.options.which_sessions import add_where
 from meterlog.cli.terminal.notes import print_notes
-from meterlog.errors import UsageError
+from meterlog.errors import NotASession, UsageError
 
 if TYPE_CHECKING:
     from meterlog.fleet.asking.where import Where
@@ -73,8 +73,12 @@ def _sides(args: argparse.Namespace) -> tuple[Sides, list[str], list[str]]:
     Raises:
         UsageError: they are mixed, or one side is missing.
     """
+    from meterlog.fleet.asking.where import where_of
     from meterlog.sides import BEFORE_AFTER, KNOWN_GOOD
 
+    where = where_of(args.where)
+    if where and not any(Path(good).is_dir() for good in args.good):
+        raise UsageError("--where chooses among the sessions of a folder or dataset: give one with --good")
     if args.before or args.after:
         if args.good or args.suspect:
             raise UsageError("compare either --good SESSION with SUSPECT, or --before SESSION with --after SESSION")
@@ -85,9 +89,6 @@ def _sides(args: argparse.Namespace) -> tuple[Sides, list[str], list[str]]:
         return BEFORE_AFTER, args.before, args.after
     if not args.good or not args.suspect:
         raise UsageError("name --good SESSION and a SUSPECT, or --before SESSION and --after SESSION")
-    from meterlog.fleet.asking.where import where_of
-
-    where = where_of(args.where)
     return KNOWN_GOOD, [path for good in args.good for path in _sessions(good, where)], args.suspect
 
 
@@ -96,6 +97,8 @@ def _sessions(good: str, where: Where) -> list[str]:
     from meterlog.fleet.manifest import is_dataset
 
     if not Path(good).is_dir():
+        if where:
+            raise UsageError(f"--where chooses among the sessions of a folder or dataset, and '{good}' is none")
         return [good]
     found = sorted(_of_dataset(good, where) if is_dataset(Path(good)) else _of_folder(good, where))
     if not found:
@@ -110,19 +113,19 @@ def _of_dataset(good: str, where: Where) -> list[str]:
 
 
 def _of_folder(good: str, where: Where) -> list[str]:
-    from meterlog.fleet.asking.where import check_keys, fits
+    from meterlog.fleet.asking.where import check_keys, facts_of_summary, fits
     from meterlog.session.files import session_files
-    from meterlog.session.reader import open_reader
+    from meterlog.session.folder_index import summaries
 
-    paths = [str(path) for path in session_files(Path(good))]
     if not where:
-        return paths
-    entered = {}
-    for path in paths:
-        with open_reader(path) as reader:
-            entered[path] = dict(reader.details)
-    check_keys({key for details in entered.values() for key in details}, where)
-    return [path for path, details in entered.items() if fits(details, where)]
+        return [str(path) for path in session_files(Path(good))]
+    every = summaries(Path(good))
+    for one in every:
+        if one.damage:
+            raise NotASession(one.damage, one.file)
+    known = {one.file: facts_of_summary(one) for one in every}
+    check_keys({key for facts in known.values() for key in facts}, where)
+    return [file for file, facts in known.items() if fits(facts, where)]
 
 
 def _pairs(words: list[str]) -> dict[str, str]:

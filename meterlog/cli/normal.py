@@ -51,9 +51,9 @@ def run(args: argparse.Namespace) -> int:
     if args.out is not None:
         check_out(args.out, [str(args.source)])
         refuse_existing(args.out, replace=args.replace)
-    wanted = dict(where_of(args.where)) | ({CIRCUIT: args.circuit} if args.circuit else {})
+    wanted = where_of(args.where, {CIRCUIT: args.circuit} if args.circuit else {})
     with dataset_or_folder(args.source) as dataset:
-        measures = (dataset.where(**wanted) if wanted else dataset)["measures"]
+        measures = dataset.narrowed(wanted)["measures"]
     if measures.empty:
         raise UsageError(f"'{args.source}' holds no measure of such sessions")
     found = normal_of(measures)

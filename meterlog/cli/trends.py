@@ -36,7 +36,7 @@ def run(args: argparse.Namespace) -> int:
     from meterlog.trends.words import as_json, as_text
 
     with dataset_or_folder(args.source) as dataset:
-        found = histories(dataset.where(**where_of(args.where))["measures"])
+        found = histories(dataset.narrowed(where_of(args.where))["measures"])
     if not found:
         raise UsageError(f"no such session in '{args.source}' says which vehicle it is of (--set vehicle=...)")
     _check_names(args.measure, {history.measure for history in found})

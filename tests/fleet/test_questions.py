@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import math
 import re
 from collections.abc import Callable
@@ -148,8 +149,19 @@ def test_a_dataset_is_narrowed_by_what_was_entered(folder: Path) -> None:
     assert repr(some).startswith(f"<dataset fleet: {len(some['sessions'])} sessions")
 
 
+def test_a_dataset_is_narrowed_by_figures_and_days(folder: Path) -> None:
+    dataset = meterlog.dataset(folder / "fleet")
+    every = dataset["sessions"]
+    cold = meterlog.dataset(folder / "fleet", "temperature_c<5", "day>=2026-02", vehicle_kind=VANS[0].kind)
+    right = every[(every.temperature_c < 5) & (every.month.astype(str) >= "2026-02")]
+    right = right[right.vehicle.isin([van.name for van in VANS if van.kind == VANS[0].kind])]
+    assert list(cold["sessions"].session) == list(right.session)
+    assert 0 < len(right) < len(every)
+    assert repr(cold).endswith(f"temperature_c<5, day>=2026-02, vehicle_kind={VANS[0].kind}>")
+
+
 def test_what_cannot_be_asked_is_said(folder: Path) -> None:
-    with pytest.raises(DatasetError, match="nothing is known of 'vehicel' for any session: there are circuit, ended"):
+    with pytest.raises(DatasetError, match="nothing is known of 'vehicel' for any session: there are circuit, day"):
         meterlog.dataset(folder / "fleet", vehicel="van 03")
     with pytest.raises(DatasetError, match="no table 'measure'"):
         meterlog.dataset(folder / "fleet")["measure"]
@@ -165,5 +177,8 @@ def test_known_good_are_taken_from_a_dataset(folder: Path, capsys: pytest.Captur
         assert main(["compare", "--good", str(folder / good), "--where", f"vehicle_kind={kind}", suspect]) == 0
         said = capsys.readouterr().out
         assert (f"{captures} sessions, from" in said) == (good == "fleet")
+    for some in ("fleet", "recordings/van 00"):
+        assert main(["compare", "--good", str(folder / some), "--where", "day<2026-02", suspect, "--json"]) == 0
+        assert len(json.loads(capsys.readouterr().out)["good"]) == (len(VANS) if some == "fleet" else 1)
     assert main(["compare", "--good", str(folder / "fleet"), "--where", "vehicle=van 99", suspect]) == 2
     assert "there are no such sessions in the folder" in capsys.readouterr().err

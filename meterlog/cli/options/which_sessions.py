@@ -12,5 +12,7 @@ def add_where(parser: argparse.ArgumentParser, of: str = "") -> None:
         parser: of the command.
         of: whose sessions, where it is not said by the command's argument.
     """
-    words = f"{of}only sessions of which this is so, for example vehicle='van 7'; repeatable"
+    words = (
+        f"{of}only sessions of which this is so, as vehicle='van 7', 'temperature_c<5', 'day>=2026-03-15'; repeatable"
+    )
     parser.add_argument("--where", metavar="KEY=VALUE", action="append", default=[], help=words)

@@ -13,7 +13,7 @@ import pyarrow.dataset as arrow
 from pyarrow.parquet import ParquetFile
 
 from meterlog.errors import DatasetError
-from meterlog.fleet.asking.where import CIRCUIT, Where, check_keys, facts_of, fits
+from meterlog.fleet.asking.where import CIRCUIT, Where, check_keys, facts_of, fits, where_of
 from meterlog.fleet.manifest import is_dataset
 from meterlog.fleet.tables import PARTED_BY, TABLES, check_version, key_of
 
@@ -27,34 +27,43 @@ _TRIES = 3
 class Dataset:
     """The tables of a dataset, read when they are asked for: `dataset["measures"]`."""
 
-    def __init__(self, path: Path | str, where: Where | None = None) -> None:
+    def __init__(self, path: Path | str, where: Where = ()) -> None:
         """Open it.
 
         Args:
             path: its folder, as `meterlog collect` made it.
-            where: only sessions of which this is so, for example `{"vehicle": "van 7"}`.
+            where: only sessions of which this is so: see `where_of`.
 
         Raises:
             DatasetError: it is none, or nothing is known of a key of `where`; that it cannot be read shows with the
                 first table.
         """
-        self.path, self.wanted = Path(path), dict(where or {})
+        self.path, self.wanted = Path(path), where
         if not is_dataset(self.path):
             raise DatasetError(f"'{path}' is no dataset: make one with 'meterlog collect FOLDER --out DATASET'")
         if self.wanted:
             check_keys({CIRCUIT, *(key for facts in self._facts.values() for key in facts)}, self.wanted)
 
     def __repr__(self) -> str:
-        asked = "".join(f", {key}={value}" for key, value in self.wanted.items())
+        asked = "".join(f", {one}" for one in self.wanted)
         return f"<dataset {self.path.name}: {len(self._chosen)} sessions{asked}>"
 
-    def where(self, **wanted: object) -> Dataset:
-        """Return the same with fewer sessions: `dataset.where(vehicle="van 7")`.
+    def where(self, *conditions: str, **wanted: object) -> Dataset:
+        """Return the same with fewer sessions: `dataset.where("temperature_c<5", vehicle="van 7")`.
+
+        Raises:
+            DatasetError: nothing is known of a key.
+            UsageError: a condition is none, or one value is asked of a key that is to have another.
+        """
+        return self.narrowed(where_of(conditions, wanted))
+
+    def narrowed(self, where: Where) -> Dataset:
+        """Return the same with fewer sessions.
 
         Raises:
             DatasetError: nothing is known of a key.
         """
-        return Dataset(self.path, self.wanted | {key: str(value) for key, value in wanted.items()})
+        return Dataset(self.path, (*self.wanted, *where)) if where else self
 
     def __getitem__(self, table: str) -> pd.DataFrame:
         """Return a table, with the columns of the manual; jobs and problems are all there, whatever is wanted.
@@ -76,14 +85,13 @@ class Dataset:
     @cached_property
     def _chosen(self) -> list[str]:
         """The sessions that are wanted."""
-        wanted = dict(self.wanted)
-        circuit = wanted.pop(CIRCUIT, None)
+        wanted = tuple(one for one in self.wanted if one.key != CIRCUIT)
         chosen = [session for session, facts in self._facts.items() if fits(facts, wanted)]
-        if circuit is None:
-            return chosen
-        jobs = _read(self.path, "jobs", None)
-        on_it = {session for some in jobs[jobs.circuit == circuit].sessions for session in some}
-        return [session for session in chosen if session in on_it]
+        for circuit in {one.value for one in self.wanted if one.key == CIRCUIT}:
+            jobs = _read(self.path, "jobs", None)
+            on_it = {session for some in jobs[jobs.circuit == circuit].sessions for session in some}
+            chosen = [session for session in chosen if session in on_it]
+        return chosen
 
 
 def _read(path: Path, table: str, only: list[str] | None) -> pd.DataFrame:

@@ -15,7 +15,6 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 from meterlog.circuit import load_circuit
-from meterlog.circuit.readings.measurement import QUANTITY
 from meterlog.job.entering import begin_with, enter_repair, enter_value
 from meterlog.job.entering import wanted as entering_wanted
 from meterlog.job.job_file import add_step, create_job, read_job
@@ -36,10 +35,6 @@ PHONE: Any = {"width": 390, "height": 844}
 LAPTOP: Any = {"width": 1280, "height": 900}
 PATIENCE_MS = 120_000
 """A dead supply is believed after 20 s, and a busy computer takes its time."""
-MAIN = "#job-act .main, #job-act .answers button"
-IN_VIEW = """(node) => { const box = node.getBoundingClientRect();
-  return box.top >= 0 && box.bottom <= innerHeight && box.height >= 47.5; }"""
-"""Says whether a control can be pressed where the page stands, by a thumb."""
 
 
 @contextmanager
@@ -126,66 +121,10 @@ def pictures() -> Path | None:
     return Path(folder) if folder else None
 
 
-def from_the_meter(page: Page, showing: Showing, vehicle: Vehicle, next_: dict[str, Any]) -> None:
-    """Clip on and take it: the cautions are read where they are new."""
-    typed = vehicle.read(next_)
-    showing.quantity = QUANTITY[next_["quantity"]]
-    showing.value = float("inf") if typed == "open" else float(typed)
-    page.get_by_role("button", name="Take it from the meter").click()
-    read = page.locator("#cautions-read")
-    if read.is_visible():
-        read.click()
-        page.get_by_role("button", name="Take it from the meter").click()
-    page.wait_for_selector("#job-live:not([hidden])")
-
-
 def typed(page: Page, vehicle: Vehicle, next_: dict[str, Any]) -> None:
     page.get_by_role("button", name="Type it").click()
     page.fill("#job-typed", vehicle.read(next_))
     page.press("#job-typed", "Enter")
-
-
-@pytest.mark.skipif("METERLOG_LONG" not in os.environ, reason="takes minutes: run by hand")
-@pytest.mark.parametrize("page", [PHONE, LAPTOP], indirect=True, ids=["phone", "laptop"])
-def test_a_whole_job_by_hand_from_the_complaint_to_the_report(
-    page: Page, address: str, tmp_path: Path, showing: Showing, pictures: Path | None
-) -> None:
-    phone = page.viewport_size == PHONE
-    size = "phone" if phone else "laptop"
-    name = begin(page, address, vehicle="blue van", meter=f"status14:{showing.meter.port}")
-    folder = tmp_path / "shop" / name
-    vehicle, kinds = Vehicle(load_circuit("pump-feed"), {"fuse": float("inf")}), []
-    for number in range(40):
-        next_, before = wanted(folder), asked(page)
-        kinds.append(next_["kind"])
-        picture(page, pictures, f"{size}-{number:02d}-{next_['kind']}")
-        if next_["kind"] == "done":
-            break
-        assert page.locator(MAIN).first.evaluate(IN_VIEW), f"{next_['kind']}: its main control wants scrolling"
-        if next_["kind"] == "look":
-            page.locator(f'[data-answer="{LOOKS[next_["look"]["key"]]}"]').click()
-        elif next_["kind"] == "repair":
-            vehicle.extra_ohm.clear()
-            page.get_by_role("button", name=f"{next_['part']} is put right").click()
-        elif next_["kind"] == "try":
-            page.locator(f'#job-act [data-value="{vehicle.came_of(next_["tried"])}"]').click()
-        elif next_["quantity"] == "lamp" or (kinds.count("measure") % 2 and not phone):
-            typed(page, vehicle, next_)
-        else:
-            from_the_meter(page, showing, vehicle, next_)
-            picture(page, pictures, f"{size}-{number:02d}-{next_['kind']}-live")
-        moved_on(page, before)
-    assert {"look", "repair", "prove", "done"} <= set(kinds)
-    assert not {"measure", "try"}.isdisjoint(kinds)
-    now = status_of(read_job(folder))
-    assert now.state == "proved"
-    assert now.job.repaired == "fuse"
-    assert any("session" in step.values for step in now.job.of("measured"))
-    with page.expect_download() as download:
-        page.get_by_role("link", name="Report").click()
-    assert "blue van" in Path(download.value.path()).read_text("utf-8")
-    page.goto(f"{address}/")
-    assert "proved" in page.locator("a.session").inner_text()
 
 
 def test_page_and_terminal_work_on_the_same_job(page: Page, address: str, tmp_path: Path) -> None:

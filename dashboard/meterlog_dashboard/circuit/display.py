@@ -24,6 +24,8 @@ from meterlog_dashboard.frame.elements import attributes
 
 _LEAST_EXPLAINED = 0.02
 """Parts with a lower probability than this show no reasons; a guess."""
+_MOST_IN_VIEW = 3
+"""Cautions on all of a circuit that stand in full view; they come in the order of what they cost. A choice."""
 _MOST_SENTENCES = 3
 """Reasons for and against a part, each."""
 
@@ -55,7 +57,7 @@ def verdict(case: Case) -> Component:
 def suggestion(case: Case) -> Component:
     """The next measurement in large type, with what each outcome would mean and what to mind."""
     now, whole = _cautions(case)
-    before, always = _mind("⚠ Before you do that", now), _mind("⚠ On this circuit", whole)
+    before, always = _mind("⚠ Before you do that", now), _always(whole)
     if not case.diagnosis.steps:
         said = html.P(plain(case.diagnosis.enough), className="large")
         return html.Section([said, before, always], className="panel")
@@ -82,6 +84,16 @@ def _mind(heading: str, texts: Sequence[str]) -> Component | None:
     if not texts:
         return None
     return html.Div([html.Strong(heading), html.Ul([html.Li(text) for text in texts])], className="caution")
+
+
+def _always(texts: Sequence[str]) -> Component | None:
+    """Show the most dangerous on all of the circuit in full view, the others one press away."""
+    if len(texts) <= _MOST_IN_VIEW:
+        return _mind("⚠ On this circuit", texts)
+    first, others = texts[:_MOST_IN_VIEW], texts[_MOST_IN_VIEW:]
+    more = html.Details([html.Summary(f"{len(others)} more to mind"), html.Ul([html.Li(text) for text in others])])
+    said = [html.Strong("⚠ On this circuit"), html.Ul([html.Li(text) for text in first]), more]
+    return html.Div(said, className="caution")
 
 
 def _cautions(case: Case) -> tuple[list[str], list[str]]:

@@ -10,6 +10,7 @@ from dash.development.base_component import Component
 from dash.exceptions import PreventUpdate
 
 from meterlog.errors import MeterlogError
+from meterlog_dashboard.circuit import form
 from meterlog_dashboard.downloads.links import circuit_address
 from meterlog_dashboard.frame.elements import dropdown
 from meterlog_dashboard.frame.view import Context
@@ -18,37 +19,6 @@ from meterlog_dashboard.session_files.folder import job_of
 PATH = "/circuit"
 TITLE = "Circuit"
 
-_QUANTITIES = {
-    "voltage": "voltage",
-    "voltage_drop": "voltage drop",
-    "current": "current",
-    "resistance": "resistance",
-    "lamp": "test lamp",
-}
-_STATES = {
-    "off": "key off",
-    "key_on": "key on",
-    "prime": "during the prime",
-    "crank": "cranking",
-    "run": "engine running",
-    "isolated": "isolated, no power",
-}
-_LOADS = {"connected": "all connected", "unplugged": "load unplugged", "lamp": "test lamp as the load"}
-_RESULTS = {
-    "runs": "it ran",
-    "dead": "it stayed dead",
-    "blew": "a fuse blew",
-    "differs": "it measures otherwise than the good one",
-    "alike": "both measure alike",
-}
-_HOW = {
-    "into": "battery voltage fed into",
-    "bridged": "bridged",
-    "replaced": "replaced, or swapped",
-    "compared": "measured beside a known-good one",
-}
-_SIDES = {"": "nothing unplugged, or not known", "harness": "harness side", "load": "load side"}
-_FORM = ("quantity", "at", "to", "state", "load", "side")
 _MOST_OFFERED = 200
 """Sessions offered, the newest; a longer list makes the drop-down slow. A guess."""
 
@@ -85,82 +55,10 @@ def layout(context: Context, rest: str, query: Mapping[str, str]) -> Component:
             dcc.Store(id="circuit-next"),
             dcc.Store(id="circuit-remove"),
             html.Div(id="circuit-verdict", role="status"),
-            html.Div(id="circuit-suggestion"),
-            _form(),
+            html.Div([html.Div(id="circuit-suggestion"), *form.parts()], className="circuit-left"),
             html.Div(id="circuit-chain"),
         ],
         className="circuit",
-    )
-
-
-def _select(id_: str, label: str, words: Mapping[str, str]) -> Component:
-    options = [{"label": shown, "value": word} for word, shown in words.items()]
-    return dropdown(id_, label, options, clearable=False, searchable=False)
-
-
-def _form() -> Component:
-    from meterlog_dashboard.circuit.case import observable
-
-    return html.Div(
-        [
-            html.H2("Enter a reading"),
-            html.Div(
-                [
-                    _select("reading-quantity", "What", _QUANTITIES),
-                    _select("reading-at", "Red probe at", {}),
-                    _select("reading-to", "Black probe at", {}),
-                    _select("reading-state", "State", _STATES),
-                    _select("reading-load", "Load", _LOADS),
-                    _select("reading-side", "Half of the connector", _SIDES),
-                    html.Div(
-                        [
-                            html.Label(
-                                "Reading (V, A, ohm, 'open'; of a lamp 'dim', 'bright 5 W')", htmlFor="reading-value"
-                            ),
-                            dcc.Input(id="reading-value", type="text", autoComplete="off", maxLength=20),
-                        ]
-                    ),
-                ],
-                className="fields",
-            ),
-            html.Div(
-                [
-                    html.Button("Take it from the meter", id="reading-live"),
-                    html.Button("Add this reading", id="reading-add", className="main"),
-                ],
-                className="row",
-            ),
-            html.P(id="reading-said", role="status"),
-            html.Details(
-                [
-                    html.Summary("Something was tried"),
-                    html.Div(
-                        [
-                            _select("feed-how", "What was done", _HOW),
-                            _select("feed-into", "Where", {}),
-                            _select("feed-result", "What happened", _RESULTS),
-                        ],
-                        className="fields",
-                    ),
-                    html.Div(id="feed-cautions", className="small"),
-                    html.Button("Add what was tried", id="feed-add"),
-                ]
-            ),
-            html.Details(
-                [
-                    html.Summary("Something was seen, heard or smelled"),
-                    html.Div(
-                        [
-                            _select("seen-key", "What", {key: one.text for key, one in observable().items()}),
-                            _select("seen-answer", "Answer", {}),
-                        ],
-                        className="fields",
-                    ),
-                    html.Button("Add what was observed", id="seen-add"),
-                ]
-            ),
-        ],
-        className="panel",
     )
 
 
@@ -202,10 +100,10 @@ def _register_case(app: Dash, context: Context) -> None:
         address = circuit_address(name, sessions or [], rows, bool(dead))
         report = html.A("Report", href=address, className="button main", download="")
         first = case.diagnosis.next[0].measurement if case.diagnosis.next else None
-        suggested = {key: getattr(first, key) for key in _FORM} if first else None
+        suggested = {key: getattr(first, key) for key in form.KEYS} if first else None
         places = display.places(case.circuit)
-        verdict = [display.verdict(case), html.Div(report, id="circuit-take", className="row")]
-        shown = (verdict, display.suggestion(case), display.chain(case))
+        chain = [display.chain(case), html.Div(report, id="circuit-take", className="row")]
+        shown = (display.verdict(case), display.suggestion(case), chain)
         feeding = display.feed_cautions(case)
         return *shown, suggested, places, places, places, feeding
 
@@ -222,14 +120,14 @@ def _register_suggested(app: Dash) -> None:
     """Fill the form with the measurement that is worth taking next."""
 
     @app.callback(
-        *(Output(f"reading-{key}", "value") for key in _FORM),
+        *(Output(f"reading-{key}", "value") for key in form.KEYS),
         Input("circuit-next", "data"),
         prevent_initial_call=True,
     )
     def fill(suggested: dict[str, str] | None) -> list[Any]:
         if not suggested:
             raise PreventUpdate
-        return [suggested[key] for key in _FORM]
+        return [suggested[key] for key in form.KEYS]
 
 
 def _register_meter(app: Dash, context: Context) -> None:
@@ -287,7 +185,7 @@ def _register_entering(app: Dash, context: Context) -> None:
         State("feed-result", "value"),
         State("seen-key", "value"),
         State("seen-answer", "value"),
-        *(State(f"reading-{key}", "value") for key in _FORM),
+        *(State(f"reading-{key}", "value") for key in form.KEYS),
         prevent_initial_call=True,
     )
     def add(
@@ -303,7 +201,7 @@ def _register_entering(app: Dash, context: Context) -> None:
         result: str | None,
         seen: str | None,
         answer: str | None,
-        *form: str | None,
+        *where: str | None,
     ) -> tuple[Any, Any, str]:
         from meterlog_dashboard.circuit.case import check_row, entered_row, without
 
@@ -315,7 +213,8 @@ def _register_entering(app: Dash, context: Context) -> None:
             elif ctx.triggered_id == "seen-add":
                 row = {"observed": seen, "answer": answer}
             else:
-                row = entered_row({key: value for key, value in zip(_FORM, form, strict=True) if value}, text or "")
+                place = {key: value for key, value in zip(form.KEYS, where, strict=True) if value}
+                row = entered_row(place, text or "")
             check_row(context.folder, name, row)
         except MeterlogError as error:
             return no_update, no_update, context.said(error)

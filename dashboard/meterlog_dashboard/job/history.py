@@ -25,14 +25,10 @@ if TYPE_CHECKING:
 
 def known(status: Status) -> list[Component]:
     """The chain, the steps, and the texts."""
-    return [
-        *_chain(status),
-        _steps(status),
-        *_proof(status),
-        _notes(),
-        _texts(status),
-        file_acts("job", status.job.folder.name),
-    ]
+    acts = file_acts("job", status.job.folder.name)
+    told = [_steps(status), *_proof(status), _notes(), _texts(status), acts]
+    chain = _chain(status)
+    return [*([html.Div(chain, className="job-chain")] if chain else []), html.Div(told, className="job-told")]
 
 
 def _chain(status: Status) -> list[Component]:

@@ -158,6 +158,7 @@ function end(live, words, cause) {
   Object.assign(live, { ended: words, cause, lost: false });
   keepScreen(false);
   put(byId("stop"), "Stopped");
+  live.node.classList.add("ended");
   for (const button of document.querySelectorAll("#live [data-mark], #mark-typed, #stop")) button.disabled = true;
 }
 

@@ -43,14 +43,8 @@ def layout(context: Context, name: str) -> Component:
             html.P("", id="live-said", role="status", className="soft"),
             html.Section([html.H2("What happened"), html.P("", id="live-none"), html.Ol(id="live-events")]),
             _alerts(),
-            html.Div(
-                [
-                    dcc.Link("Review this session", href=session_address(name), className="button"),
-                    html.Div(session_links(name), id="live-take", className="row", hidden=True),
-                ],
-                className="row",
-            ),
-            _acts(),
+            html.Div(session_links(name), id="live-take", className="row", hidden=True),
+            _acts(name),
         ],
         id="live",
         **attributes(data_name=name, data_colours=BLUE, data_grid=GRID, data_marker=GREY),
@@ -90,10 +84,11 @@ def _alerts() -> Component:
     )
 
 
-def _acts() -> Component:
-    """Markers and Stop, at the thumb and always on the screen."""
+def _acts(name: str) -> Component:
+    """Markers and Stop, at the thumb and always on the screen; after the end the way on in their place."""
     stop = html.Button("Stop", id="stop", className="stop")
-    return html.Section([*_markers(), stop], className="live-acts", **attributes(aria_label="Markers and Stop"))
+    review = dcc.Link("Review this session", href=session_address(name), className="button main review-now")
+    return html.Section([*_markers(), review, stop], className="live-acts", **attributes(aria_label="Markers and Stop"))
 
 
 def _markers() -> list[Component]:

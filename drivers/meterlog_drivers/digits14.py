@@ -21,7 +21,7 @@ from meterlog.address import Address
 from meterlog.reading import Quantity
 from meterlog.transports import LineSettings
 from meterlog_drivers.formats.digit_frames import DigitFormat, Function, Layout, most_counts
-from meterlog_drivers.formats.fixed_frames import HAND_HELD_MODES, FixedFrameDriver, FrameFormat, spare_ignored
+from meterlog_drivers.formats.fixed_frames import COUNTED_MODES, FixedFrameDriver, FrameFormat, spare_ignored
 
 _FUNCTIONS = {
     0x3B: Function(Quantity.DC_VOLTAGE, (-4, -3, -2, -1, -5)),  # 2.2000, 22.000, 220.00, 2200.0 V, 220.00 mV
@@ -51,10 +51,7 @@ class Digits14(FixedFrameDriver):
     summary = "14 bytes: range, five digits, function, flags, CR LF"
     verification = "unverified against hardware (byte table from memory); round trip and flipped bits tested"
     modes = (
-        *HAND_HELD_MODES,
-        "Hz to MHz",
-        "duty cycle",
-        "nF to mF",
+        *COUNTED_MODES,
         "deg C, deg F",
         "relative, auto, min/max, low battery, overload",
     )

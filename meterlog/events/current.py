@@ -22,12 +22,12 @@ from meterlog.events.measure import Measure, Watched
 from meterlog.events.prime_pulse import Stretch, prime_pulse
 from meterlog.events.range_change import LONGEST_S
 from meterlog.events.settings import DetectionSettings
-from meterlog.events.settling import agreed, second_highest
+from meterlog.events.settling import agreed
 from meterlog.events.standing import Standing
 from meterlog.kinds import found_by
 from meterlog.reading import Quantity
 from meterlog.signal.edges import Edge
-from meterlog.signal.levels import median
+from meterlog.signal.levels import median, second_highest
 
 _WINDOW = 64
 """Readings whose median is the sliding reference: a choice, as for a supply."""

@@ -26,8 +26,3 @@ def fall_in(value: NDArray[np.float64], off_at: float) -> int | None:
     off = value <= off_at
     falls = np.flatnonzero(~off[:-1] & off[1:])
     return int(falls[0]) + 1 if len(falls) else None
-
-
-def second_highest(value: NDArray[np.float64]) -> float:
-    """The highest that two readings reach, shape (n,), n >= 2."""
-    return float(np.partition(value, -2)[-2])

@@ -10,8 +10,10 @@ from numpy.typing import NDArray
 
 from meterlog.reading import Accuracy
 from meterlog.series import Series
-from meterlog.signal.levels import MAD_TO_DEVIATION, median
+from meterlog.signal.levels import MAD_TO_DEVIATION, median, second_highest
 
+_TWO = 2
+"""Of so many readings neither outvotes the other."""
 MANY = 20_000
 """More readings than this are thinned evenly before a level is taken: its error does not shrink further, and a
 log of ten million readings must not cost a sort."""
@@ -69,13 +71,18 @@ def median_error(values: NDArray[np.float64]) -> float:
 
 
 def upper_level(series: Series, accuracy: Accuracy) -> Level | None:
-    """The level while something flows: of the readings at or above half of the 99th percentile of the sizes."""
+    """The level while something flows: of the readings at or above half of the 99th percentile of the sizes.
+
+    Of few readings that would be the highest, which may be wrong: it is no more than two of them reach.
+    """
     few = thin(series)
     size = np.abs(few.value)
     finite = np.isfinite(size)
     if not finite.any():
         return None
     top = float(np.percentile(size[finite], 99))
+    if np.count_nonzero(finite) > _TWO:
+        top = min(top, second_highest(size[finite]))
     return level_of(few, accuracy, size >= top / 2)
 
 

@@ -42,8 +42,9 @@ _NEAR = 0.03
 """Readings within this share of a level are at it: a guess, above noise and small loads."""
 _MOSTLY = 0.6
 """A level holds where this share of the readings is at it: a choice."""
-_LEAST_TURNS = 3
-"""Fewer times from above the middle to below it, and back, are no going up and down: a guess."""
+_LEAST_TURNS = 5
+"""Fewer times from above the middle to below it, and back, are no going up and down: a guess. One wrong reading makes
+two of them."""
 _FEW = 20
 """Fewer readings tell no such thing: a guess."""
 

@@ -16,6 +16,8 @@ from meterlog.series import Series
 
 _ON_V = DetectionSettings().on_at_least_v
 """A supply is on from here up, V."""
+_TELLING_READINGS = 3
+"""Fewer tell no system where most readings are off: a guess."""
 _LOOKED_AT = 20_000
 """Readings of a channel that are looked at, evenly spread: bounds time."""
 
@@ -48,8 +50,11 @@ def limits_for(
 def upper_v(series: Series) -> float:
     """Return what a voltage channel stands at for most of the time that it is on, V; 0 where it never is.
 
-    An overvoltage of half a minute in five makes no 24 V system of a 12 V one.
+    An overvoltage of half a minute in five makes no 24 V system of a 12 V one, and one reading among those of a feed
+    that is off makes no 92 V system: it may be wrong.
     """
     value = np.abs(series.value[:: max(1, len(series) // _LOOKED_AT)])
-    value = value[np.isfinite(value) & (value >= _ON_V)]
-    return float(np.median(value)) if len(value) else 0.0
+    on = value[np.isfinite(value) & (value >= _ON_V)]
+    if not len(on) or (len(on) < _TELLING_READINGS and 2 * len(on) < len(value)):
+        return 0.0
+    return float(np.median(on))

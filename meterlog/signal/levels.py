@@ -26,6 +26,11 @@ def median(value: NDArray[np.floating[Any]]) -> float:
     return float(ordered[half]) if len(ordered) % 2 else float(ordered[half - 1] + ordered[half]) / 2.0
 
 
+def second_highest(value: NDArray[np.float64]) -> float:
+    """The highest that two readings reach, shape (n,), n >= 2: one alone may be wrong."""
+    return float(np.partition(value, -2)[-2])
+
+
 def high_level(value: NDArray[np.float64]) -> float:
     """The high state level of a pulse's readings, shape (n,), n >= 1.
 

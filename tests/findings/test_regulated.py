@@ -52,6 +52,7 @@ def test_what_goes_off_meanwhile_is_a_fault_all_the_same(bench: Bench) -> None:
     [
         lambda t: np.where(t % 20 < 3, 9.5, 13.8),  # it sags and returns to its level
         lambda t: np.interp(t, [0, 30, 90, 120], [12.4, 12.4, 9.0, 9.0]),  # it sinks, and does not go up and down
+        lambda t: np.where(t == 10.0, 5.0, np.interp(t, [0, 30, 90, 120], [12.4, 12.4, 9.0, 9.0])),  # one wrong reading
     ],
 )
 def test_a_level_that_is_kept_or_lost_is_judged(bench: Bench, value: Callable[[Array], Array]) -> None:

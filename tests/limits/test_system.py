@@ -7,6 +7,7 @@ import pytest
 
 from meterlog.details import entered_number
 from meterlog.limits import limits_for
+from meterlog.limits.system import upper_v
 from meterlog.series import Series
 
 
@@ -42,3 +43,11 @@ def test_as_entered_else_by_the_readings(details: dict[str, str], volts: float, 
 def test_a_detail_as_a_number_with_or_without_its_unit(text: str, number: float | None) -> None:
     assert entered_number({"temperature_c": text}, "temperature_c") == number
     assert entered_number({}, "temperature_c") is None
+
+
+def test_one_reading_among_those_of_a_feed_that_is_off_tells_no_system() -> None:
+    lone, short = standing(0.0), standing(25.2)[:2]
+    lone.value[41] = 92.6
+    assert upper_v(lone) == 0.0
+    assert "12 V is assumed" in limits_for({}, [lone]).assumed
+    assert upper_v(short) == 25.2, "two readings of a short session are all there is"

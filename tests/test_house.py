@@ -30,12 +30,13 @@ def _tree(path: Path) -> ast.Module:
     return ast.parse(path.read_text())
 
 
+@functools.cache
 def _imports(path: Path) -> set[str]:
     """Modules that a file names in its imports, inside functions too; those for type checkers alone are left out."""
     found: set[str] = set()
 
     def visit(node: ast.AST) -> None:
-        if isinstance(node, ast.If) and ast.unparse(node.test).endswith("TYPE_CHECKING"):
+        if isinstance(node, ast.If) and isinstance(node.test, ast.Name) and node.test.id == "TYPE_CHECKING":
             return
         if isinstance(node, ast.Import):
             found.update(alias.name for alias in node.names)

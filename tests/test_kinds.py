@@ -54,7 +54,10 @@ def _named(node: ast.AST) -> int:
 
 def test_no_other_table_of_kinds_exists() -> None:
     for path in PRODUCT:
-        for node in ast.walk(ast.parse(path.read_text())):
+        text = path.read_text()
+        if sum(kind in text for kind in KINDS) < A_TABLE:
+            continue
+        for node in ast.walk(ast.parse(text)):
             assert _named(node) < A_TABLE, f"{path}:{getattr(node, 'lineno', '')} lists kinds: ask meterlog.kinds"
 
 

@@ -55,7 +55,8 @@ _GROUND_SIDE = re.compile(
     r"(.*_)?(ground|gnd|earth|minus|negative|return|body|chassis|engine|bolt|eyelet|case)(_.*)?|-", re.IGNORECASE
 )
 _LOAD = re.compile(
-    r"(.*_)?(pump|motor|lamp|solenoid|starter|blower|battery|alternator|generator|horn|plugs|rail)", re.IGNORECASE
+    r"(.*_)?(pump|motor|lamp|solenoid|starter|blower|heater|battery|alternator|generator|horn|plugs|rail)",
+    re.IGNORECASE,
 )
 _PART = re.compile(
     r"(.*_)?(fuse|relay|switch|link|resistor|wire|cable|splice|pin|clamp|terminal|bolt|strap|(?<!socket_)contact)",

@@ -42,6 +42,7 @@ NAMED_ONLY = {
     "meterlog record",
     "meterlog record --plain",
     "meterlog record --raw",
+    "meterlog trends",
 }
 """Named in a sentence, without what they need."""
 

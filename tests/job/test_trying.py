@@ -10,20 +10,16 @@ import pytest
 
 from meterlog.cli.main import main
 from meterlog.job.job_file import add_steps
-from tests.job.vehicle import WORKS
+from tests.job.vehicle import FUSE_BLOWN, WORKS
 
 Run = Callable[..., dict[str, Any]]
-
-
-DEAD = {"quantity": "voltage", "at": "fuse_out", "to": "battery_minus", "state": "key_on", "value": 0.0}
-FED = {**DEAD, "at": "fuse_in", "value": 12.3}
 
 
 @pytest.fixture
 def to_try(job: Run, folder: Path) -> Path:
     """A job whose next step is to try a new fuse."""
     job("start", "--complaint", "cranks, does not start", "--circuit", "pump-feed")
-    add_steps(folder, [("measured", DEAD), ("measured", DEAD), ("measured", FED)])
+    add_steps(folder, FUSE_BLOWN)
     return folder
 
 

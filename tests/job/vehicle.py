@@ -23,6 +23,16 @@ WORKS: tuple[dict[str, Any], ...] = (
 )
 """Readings of a pump's circuit that clear it, load connected."""
 
+FUSE_BLOWN: tuple[tuple[str, dict[str, Any]], ...] = tuple(
+    ("measured", {"quantity": "voltage", "at": at, "to": to, "state": "key_on", "value": volts})
+    for at, to, volts in (
+        ("fuse_in", "battery_minus", 12.4),
+        ("fuse_out", "battery_minus", 0.0),
+        ("fuse_in", "fuse_out", 12.4),
+    )
+)
+"""Steps of a job after which a new fuse is what comes next."""
+
 
 @dataclass
 class Vehicle:

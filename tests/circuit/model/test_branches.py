@@ -202,7 +202,8 @@ def test_a_short_that_is_left_with_the_pump_unplugged_is_elsewhere_on_its_fuse()
     nothing = [read("fuse_in", 12.5), read("fuse_out", 0.0), read("relay_out", 0.0)]
     blew = [Tried("blew", replaced="fuse")]
     ohms = [
-        Measurement("resistance", at, state="isolated", load="unplugged", value=0.6) for at in ("plug_feed", "splice")
+        Measurement("resistance", at, state="isolated", load="unplugged", value=0.6)
+        for at in ("plug_feed", "shared_feed")
     ]
     before, after = (
         {one.part: one.probability for one in diagnose(circuit, found, blew).hypotheses if one.probability > 0.1}

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 
@@ -23,7 +23,7 @@ WORKS: tuple[dict[str, Any], ...] = (
 )
 """Readings of a pump's circuit that clear it, load connected."""
 
-FUSE_BLOWN: tuple[tuple[str, dict[str, Any]], ...] = tuple(
+FUSE_BLOWN: tuple[tuple[Literal["measured"], dict[str, Any]], ...] = tuple(
     ("measured", {"quantity": "voltage", "at": at, "to": to, "state": "key_on", "value": volts})
     for at, to, volts in (
         ("fuse_in", "battery_minus", 12.4),

@@ -7,6 +7,7 @@ where it was, and doing it again finds the copies that are complete, and ends th
 
 from __future__ import annotations
 
+import glob
 import gzip
 import os
 import re
@@ -94,6 +95,15 @@ def unpacked(packed: Path) -> Iterator[Path]:
 def archived(folder: Path) -> list[Path]:
     """The packed sessions of a folder's archive, by month and name."""
     return sorted(path for path in folder.glob(f"{FOLDER}/*/*{PACKED}") if came_from(path) is not None)
+
+
+def packed_of(path: Path) -> Path | None:
+    """Return where a session that was at a path lies packed; None where it is still there, or in no archive."""
+    if came_from(path) is not None:
+        return path
+    months = () if path.exists() else path.parent.glob(f"{FOLDER}/*/{glob.escape(path.name)}{PACKED}")
+    found = [one for one in months if came_from(one) == path]
+    return found[0] if len(found) == 1 else None
 
 
 def came_from(path: _Path) -> _Path | None:

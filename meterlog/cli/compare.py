@@ -14,10 +14,11 @@ from typing import TYPE_CHECKING
 
 from meterlog.cli.options.which_sessions import add_where
 from meterlog.cli.terminal.notes import print_notes
-from meterlog.errors import NotASession, UsageError
+from meterlog.errors import UsageError
 
 if TYPE_CHECKING:
     from meterlog.fleet.asking.where import Where
+    from meterlog.loaded import Loaded
     from meterlog.sides import Sides
 
 EXAMPLE = "meterlog compare --good recordings/key-on-good-1.sqlite recordings/key-on-suspect.sqlite"
@@ -52,11 +53,10 @@ def run(args: argparse.Namespace) -> int:
     """Compare and print."""
     from meterlog.comparing import compare_captures
     from meterlog.comparing.comparison_text import as_text
-    from meterlog.loaded import load
 
     sides, reference, others = _sides(args)
     pairs = _pairs(args.pair)
-    good, suspects = ([load(path, args.limits) for path in paths] for paths in (reference, others))
+    good, suspects = ([_load(path, args.limits) for path in paths] for paths in (reference, others))
     found = compare_captures(good, *suspects, pairs=pairs, one_system=args.one_system, sides=sides)
     print_notes(note for session in (*good, *suspects) for note in session.notes)
     if args.json:
@@ -93,39 +93,32 @@ def _sides(args: argparse.Namespace) -> tuple[Sides, list[str], list[str]]:
 
 
 def _sessions(good: str, where: Where) -> list[str]:
-    """The sessions of a folder, by name, or of a dataset; a path that is no folder is one session."""
-    from meterlog.fleet.manifest import is_dataset
-
+    """The sessions of a folder or dataset that stand for it; a path that is no folder is one session."""
     if not Path(good).is_dir():
         if where:
             raise UsageError(f"--where chooses among the sessions of a folder or dataset, and '{good}' is none")
         return [good]
-    found = sorted(_of_dataset(good, where) if is_dataset(Path(good)) else _of_folder(good, where))
+    from meterlog.fleet.asking.known_good import known_good
+
+    found, left_out = known_good(Path(good), where)
     if not found:
         raise UsageError(f"there are no {'such ' if where else ''}sessions in the folder '{good}'")
+    print_notes([left_out] if left_out else [])
     return found
 
 
-def _of_dataset(good: str, where: Where) -> list[str]:
-    from meterlog.fleet.asking.frames import Dataset
+def _load(path: str, limits_file: str | None) -> Loaded:
+    """Read a session, which may have been archived since it was collected."""
+    from meterlog.archive import packed_of, unpacked
+    from meterlog.loaded import load
 
-    return [str(path) for path in Dataset(good, where)["sessions"].session]
-
-
-def _of_folder(good: str, where: Where) -> list[str]:
-    from meterlog.fleet.asking.where import check_keys, facts_of_summary, fits
-    from meterlog.session.files import session_files
-    from meterlog.session.folder_index import summaries
-
-    if not where:
-        return [str(path) for path in session_files(Path(good))]
-    every = summaries(Path(good))
-    for one in every:
-        if one.damage:
-            raise NotASession(one.damage, one.file)
-    known = {one.file: facts_of_summary(one) for one in every}
-    check_keys({key for facts in known.values() for key in facts}, where)
-    return [file for file, facts in known.items() if fits(facts, where)]
+    packed = packed_of(Path(path))
+    if packed is None:
+        return load(path, limits_file)
+    with unpacked(packed) as copy:
+        loaded = load(copy, limits_file)
+    loaded.path = Path(path)
+    return loaded
 
 
 def _pairs(words: list[str]) -> dict[str, str]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -9,6 +10,7 @@ import fsspec
 import pytest
 
 from meterlog.archive import archived, bring_back, find_old, put_away
+from meterlog.cli import main
 from meterlog.fleet.collect import Collected, collect
 from meterlog.job.job_file import add_step, create_job
 from meterlog.session.folder_index import summaries
@@ -75,6 +77,23 @@ def test_a_damaged_packed_session_is_a_problem_under_its_own_path(tmp_path: Path
     assert session == str(folder / "a.sqlite")
     assert problem.startswith(f"'{torn}' is damaged and cannot be unpacked")
     assert list(table(out, "sessions")["session"]) == [str(folder / "b.sqlite")]
+
+
+def test_known_good_that_were_archived_since_are_unpacked(
+    tmp_path: Path, write: Write, capsys: pytest.CaptureFixture[str]
+) -> None:
+    folder, out = write("a").parent, tmp_path / "fleet"
+    write("b", 11.9)
+    suspect = write("c", 9.0).rename(tmp_path / "suspect.sqlite")
+    collect([folder], out)
+    words = ["compare", "--good", str(out), str(suspect), "--json"]
+    assert main(words) == 0
+    before = json.loads(capsys.readouterr().out)
+    archive(folder)
+    assert main(words) == 0
+    after = json.loads(capsys.readouterr().out)
+    assert after == before
+    assert before["good"] == [str(folder / "a.sqlite"), str(folder / "b.sqlite")]
 
 
 def test_what_the_archive_holds_besides_sessions_is_passed_over(tmp_path: Path, write: Write) -> None:

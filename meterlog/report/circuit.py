@@ -7,7 +7,8 @@ from dataclasses import dataclass
 
 from meterlog.cautions import DEFERS, Act
 from meterlog.circuit.acts import beginning
-from meterlog.circuit.diagnosis import Diagnoser, Diagnosis, Hypothesis
+from meterlog.circuit.diagnosis import Diagnoser, Diagnosis
+from meterlog.circuit.hypotheses import Hypothesis
 from meterlog.circuit.model.chain_text import branch_heads
 from meterlog.circuit.model.circuit import Circuit
 from meterlog.circuit.model.part import Part

@@ -26,7 +26,7 @@ from functools import cache
 import numpy as np
 
 from meterlog.circuit import Circuit, load_circuit, template_names
-from meterlog.circuit.diagnosis import SURE, Diagnoser
+from meterlog.circuit.diagnosis import Diagnoser
 from meterlog.circuit.faults.fault_ohms import least_fault_ohm
 from meterlog.circuit.faults.fault_rates import DEFAULT_RATES, open_share
 from meterlog.circuit.model.part import BATTERY_MINUS
@@ -35,6 +35,7 @@ from meterlog.circuit.next_measurement.candidates import minutes_for, points_by_
 from meterlog.circuit.next_measurement.outlook import outlook_of
 from meterlog.circuit.next_measurement.suggest import suggest
 from meterlog.circuit.readings.measurement import Measurement
+from meterlog.circuit.verdict import SURE
 from tests.bench.results import printed
 
 MOST_READINGS = 25

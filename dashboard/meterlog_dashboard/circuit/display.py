@@ -11,7 +11,7 @@ from dash.development.base_component import Component
 from meterlog.cautions import DEFERS, applying, first_said
 from meterlog.circuit import Circuit, Part
 from meterlog.circuit.acts import beginning, trying
-from meterlog.circuit.diagnosis import Hypothesis
+from meterlog.circuit.hypotheses import Hypothesis
 from meterlog.circuit.model.chain_text import branch_heads
 from meterlog.circuit.model.part import BATTERY_MINUS
 from meterlog.circuit.next_measurement.propose import Step

@@ -3,7 +3,7 @@ merely not ideal."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 
 import numpy as np
@@ -55,6 +55,6 @@ def _as_read(cells: Cells, mean: Array) -> Cells:
     return replace(cells, ohm=ohm)
 
 
-def heaviest_first(ids: Iterable[str], lost: dict[str, float]) -> list[str]:
+def heaviest_first(ids: Iterable[str], lost: Mapping[str, float]) -> list[str]:
     """Order parts by what they lose, the most first; what loses nothing keeps its place behind."""
     return sorted(ids, key=lambda id_: -lost.get(id_, 0.0))

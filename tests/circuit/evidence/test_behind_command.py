@@ -5,7 +5,8 @@ import json
 import pytest
 
 from meterlog.circuit import load_circuit
-from meterlog.circuit.diagnosis import Diagnoser, Hypothesis
+from meterlog.circuit.diagnosis import Diagnoser
+from meterlog.circuit.hypotheses import Hypothesis
 from meterlog.circuit.readings.measurement import Measurement
 from meterlog.circuit.readings.observed import Observed
 

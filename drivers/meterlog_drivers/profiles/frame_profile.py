@@ -321,10 +321,10 @@ def _wires(table: Table, length: int, one_number: bool) -> tuple[tuple[Wire, ...
     """Read the bits of digits in any wiring."""
     rows = [table.texts("bits")] if one_number else table.nested_texts("bits")
     wires = tuple(tuple(_wire(table, text, length) for text in row) for row in rows)
-    flat = [(wire.at, wire.bit) for row in wires for wire in row]
-    if not all(wires) or not wires or len(set(flat)) != len(flat):
-        raise table.error("bits must name at least one bit for each digit, and each only once", "bits")
-    if one_number and len(flat) > 8 * MOST_INTEGER_BYTES:
+    twice = any(len({(wire.at, wire.bit) for wire in row}) < len(row) for row in wires)
+    if not all(wires) or not wires or twice:
+        raise table.error("bits must name at least one bit for each digit, and each only once in it", "bits")
+    if one_number and len(wires[0]) > 8 * MOST_INTEGER_BYTES:
         raise table.error(f"an integer has at most {8 * MOST_INTEGER_BYTES} bits", "bits")
     return wires
 

@@ -45,9 +45,10 @@ def find_check(frames: Frames, end: int) -> tuple[CheckFound, NDArray[np.bool_]]
     Returns:
         It and which frames fit it; None where there is none, or too few frames to tell.
     """
-    length = frames.shape[1] - end
     different = np.unique(frames, axis=0)
-    for size in (1, 2):
+    last = frames.shape[1] - end
+    ends_alike = bool((frames[:, last - 1] == frames[0, last - 1]).all())  # a mark that was not taken for one
+    for length, size in [(last - mark, size) for mark in range(ends_alike, -1, -1) for size in (1, 2)]:
         at = length - size
         if at < 2 or len(different) < LEAST_FRAMES or len(np.unique(different[:, at:length], axis=0)) < LEAST_VALUES:
             continue

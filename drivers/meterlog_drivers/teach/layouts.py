@@ -48,14 +48,17 @@ def _offsets(places: int) -> Iterator[NDArray[np.int64]]:
             yield place % 2 * near + place // 2 * far
 
 
-def _shifted(misses: Misses, offsets: NDArray[np.int64]) -> NDArray[np.int64]:
-    """The misses of all places together, by the frame bit of the units: shape (bits of a digit, bits of a frame)."""
+def _together(misses: Misses) -> Iterator[tuple[NDArray[np.int64], NDArray[np.int64]]]:
+    """For each regular layout the distances of its places from the units, and the misses of all places together.
+
+    Those have the shape (bits of a digit, bits of a frame), by the frame bit of the units.
+    """
     places, _, size = misses.shape
-    beyond = int(np.abs(offsets).max())
+    beyond = max(map(abs, _STEPS)) * places
     padded = np.pad(misses, ((0, 0), (0, 0), (beyond, beyond)), constant_values=_FAR)
-    parts = [padded[place, :, beyond + offsets[place] : beyond + offsets[place] + size] for place in range(places)]
-    total: NDArray[np.int64] = np.sum(parts, axis=0)
-    return total
+    for offsets in _offsets(places):
+        parts = [padded[place, :, beyond + at : beyond + at + size] for place, at in enumerate(offsets.tolist())]
+        yield offsets, np.sum(parts, axis=0)
 
 
 def _nibbles(total: NDArray[np.int64]) -> Iterator[tuple[NDArray[np.int64], int]]:
@@ -75,8 +78,8 @@ def decimal_layouts(misses: Misses) -> list[Layout]:
     places = len(misses)
     found = [
         Layout(at[None, :] + offsets[:, None], count, True)
-        for offsets in _offsets(places)
-        for at, count in _nibbles(_shifted(misses, offsets))
+        for offsets, total in _together(misses)
+        for at, count in _nibbles(total)
     ]
     alone = [list(_nibbles(misses[place])) for place in range(places)]
     if all(len(choices) == 1 for choices in alone):  # by itself, each must be the only one
@@ -85,21 +88,13 @@ def decimal_layouts(misses: Misses) -> list[Layout]:
     return _fewest(found)
 
 
-def segment_layouts(misses: Misses, varying: NDArray[np.bool_]) -> list[Layout]:
-    """Seven bits a digit in any wiring: the same for each digit, a constant step apart; else each by itself.
-
-    Args:
-        misses: of each segment.
-        varying: which segments were on and off in what was shown: the others cannot be found where they lie alone.
-    """
+def segment_layouts(misses: Misses) -> list[Layout]:
+    """Seven bits a digit in any wiring, the same for each digit, a constant step apart."""
     found = []
-    for offsets in _offsets(len(misses)):
-        at, count = _wiring(_shifted(misses, offsets))
+    for offsets, total in _together(misses):
+        at, count = _wiring(total)
         if len(at) <= _MOST_TIED:
             found.append(Layout(at[None, :] + offsets[:, None], count, True))
-    alone = _scattered(misses, varying)
-    if alone is not None:
-        found.append(alone)
     return _fewest(found)
 
 
@@ -117,37 +112,6 @@ def _chosen(fitting: Sequence[set[int]]) -> list[int]:
     for bits in fitting:
         at.append(min(bits - set(at), default=-1))
     return at + sorted(set().union(*fitting) - set(at))
-
-
-def _scattered(misses: Misses, varying: NDArray[np.bool_]) -> Layout | None:
-    """Each digit's bits anywhere: a bit that only one segment can be is not any other's."""
-    best = misses.min(axis=2)
-    fitting = {
-        (place, k): set(np.flatnonzero(misses[place, k] == best[place, k]).tolist())
-        for place, k in np.argwhere(varying).tolist()
-    }
-    _told_apart(fitting)
-    rows = [_chosen([fitting.get((place, k), set()) for k in range(misses.shape[1])]) for place in range(len(misses))]
-    width = max(len(row) for row in rows)
-    if width > _MOST_TIED or not all(fitting.values()):
-        return None
-    at = np.array([row + [-1] * (width - len(row)) for row in rows])
-    return Layout(at, int(best[varying].sum()), False)
-
-
-def _told_apart(fitting: dict[tuple[int, int], set[int]]) -> None:
-    """Take from each feature the bits that others need: as many of them as they are, all in one place."""
-    changed = True
-    while changed:
-        changed = False
-        for (place, _), bits in list(fitting.items()):
-            own = [key for key, others in fitting.items() if others == bits and key[0] == place]
-            if len(own) != len(bits):
-                continue
-            for key, others in fitting.items():
-                if key not in own and others & bits:
-                    fitting[key] = others - bits
-                    changed = True
 
 
 def integer_layouts(misses: Misses, used: int) -> list[Layout]:

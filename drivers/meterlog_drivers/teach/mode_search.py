@@ -8,8 +8,9 @@ and only in combinations that were seen: a code that was never taught is not rea
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Collection, Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations
 from typing import NamedTuple
 
@@ -24,13 +25,18 @@ from meterlog_drivers.teach.attributes import (
     words_of,
 )
 from meterlog_drivers.teach.moments import Label
-from meterlog_drivers.teach.number_search import Bits
+from meterlog_drivers.teach.number_fit import Bits
 
 CONFIRMATIONS = 5
 """Times that the point was where the same code had put it with another unit, until that is believed: by chance each is
 so in a third of cases (guess), all five in 0.4 %, and about ten sets of bits are tried."""
 TWICE = 2
-"""So often a bit must be either way, in frames of a display that stood still, until it says nothing; once is damage."""
+"""So often a bit must be either way while the display says the same, until it says nothing: once is damage, or a
+minus that was not typed."""
+
+
+RESTLESS = 4
+"""Bits of a byte that say nothing, from which on the others that change say nothing either: a counter, a checksum."""
 
 
 class Meaning(NamedTuple):
@@ -65,6 +71,7 @@ class ModeFit:
         silent: bits that changed while the display said the same.
         moments: which moments agree with that.
         slips: which contradict it.
+        doubted: which alone differ from others that said the same; nothing is learned from them.
     """
 
     fields: tuple[Field, ...]
@@ -72,6 +79,7 @@ class ModeFit:
     silent: frozenset[int]
     moments: tuple[int, ...]
     slips: tuple[int, ...]
+    doubted: tuple[int, ...] = ()
 
     def known(self, frame: Bits) -> bool:
         """Tell whether all that a frame says beside its digits was taught."""
@@ -85,6 +93,7 @@ class _Row(NamedTuple):
     frame: Bits
     moment: int
     over: bool
+    counts: int
 
 
 def key_of(frame: Bits, bits: Iterable[int]) -> tuple[bool, ...]:
@@ -139,8 +148,8 @@ def _with_slips(
 ) -> ModeFit | None:
     """Find the fields, leaving out as few moments as possible, two at the most."""
     said = with_all_words([attributes_of(label, power=power, signed=signed, over=over) for label in labels])
-    rows = [_Row(one, bits[n], n, labels[n].overload) for n, one in enumerate(said)]
-    more = [_Row(said[n], frame, n, labels[n].overload) for n, frame in alike]
+    rows = [_Row(one, bits[n], n, labels[n].overload, labels[n].counts) for n, one in enumerate(said)]
+    more = [_Row(said[n], frame, n, labels[n].overload, labels[n].counts) for n, frame in alike]
     for count in range(3):
         fitting = []
         for left_out in combinations(range(len(rows)), count):
@@ -154,8 +163,11 @@ def _with_slips(
             slips = tuple(sorted({n for left_out in fitting for n in left_out}))
             kept = [row for row in rows if row.moment not in slips]
             twins = [row for row in more if row.moment not in slips]
+            doubted = _odd_ones(kept, [bit for bit in ours if bit not in _silent(kept, twins, ours)])
+            kept = [row for row in kept if row.moment not in doubted]
+            twins = [row for row in twins if row.moment not in doubted]
             scale = "power" if power else "decimals"
-            return _fields(kept, twins, ours, slips, scale) if kept else None
+            return replace(_fields(kept, twins, ours, slips, scale), doubted=tuple(sorted(doubted))) if kept else None
         if count == 1 and len(rows) > 40:
             break
     return None
@@ -173,15 +185,15 @@ def _silent(rows: Sequence[_Row], twins: Sequence[_Row], ours: Sequence[int], ap
         ours: the bits in question.
         apart: attributes with bits of their own, in which the displays may differ.
     """
-    found: set[int] = set()
-    groups: dict[tuple[tuple[str, object], ...], list[_Row]] = {}
-    for row in rows:
-        said = tuple((name, value) for name, value in row.said.items() if name not in apart)
-        if all(value is not None for _, value in said):
-            groups.setdefault(said, []).append(row)
-    for group in groups.values():
-        for row in group[1:]:
-            found |= _differing(group[0].frame, row.frame, ours)
+    fewer: Counter[int] = Counter()
+    for group in _saying_the_same(rows, apart):
+        ones = np.sum([row.frame for row in group], axis=0)
+        fewer.update({bit: min(int(ones[bit]), len(group) - int(ones[bit])) for bit in ours})
+    found = {bit for bit, count in fewer.items() if count >= TWICE}
+    beside = Counter(bit // 8 for bit in found)
+    for bit, count in fewer.items():
+        if count and beside[bit // 8] and (beside[bit // 8] >= RESTLESS or _tells_height(rows, bit)):
+            found.add(bit)
     by_moment: dict[int, list[Bits]] = {}
     for row in twins:
         by_moment.setdefault(row.moment, []).append(row.frame)
@@ -189,6 +201,35 @@ def _silent(rows: Sequence[_Row], twins: Sequence[_Row], ours: Sequence[int], ap
         ones = np.sum(frames, axis=0)
         # once may be damage
         found |= {bit for bit in ours if TWICE <= ones[bit] <= len(frames) - TWICE}
+    return found
+
+
+def _tells_height(rows: Sequence[_Row], bit: int) -> bool:
+    """Tell whether a bit is set for high numbers alone, or for low ones: the upper end of a bar beside the number."""
+    heights = {is_set: [row.counts for row in rows if row.frame[bit] == is_set and not row.over] for is_set in (0, 1)}
+    low, high = sorted(heights.values(), key=lambda counts: max(counts, default=0))
+    return max(low, default=0) <= min(high, default=0)
+
+
+def _saying_the_same(rows: Sequence[_Row], apart: Collection[str] = ()) -> Collection[list[_Row]]:
+    """Group frames by what their displays said, where all of it is known."""
+    groups: dict[tuple[tuple[str, object], ...], list[_Row]] = {}
+    for row in rows:
+        said = tuple((name, value) for name, value in row.said.items() if name not in apart)
+        if all(value is not None for _, value in said):
+            groups.setdefault(said, []).append(row)
+    return groups.values()
+
+
+def _odd_ones(rows: Sequence[_Row], ours: Sequence[int]) -> set[int]:
+    """The moments that alone differ from others that said the same: a minus, perhaps, that was not typed."""
+    found: set[int] = set()
+    for group in _saying_the_same(rows):
+        ones = np.sum([row.frame for row in group], axis=0)
+        for bit in ours:
+            if 0 < ones[bit] < len(group):
+                usual = 2 * ones[bit] > len(group) if 2 * ones[bit] != len(group) else None
+                found |= {row.moment for row in group if usual is None or row.frame[bit] != usual}
     return found
 
 

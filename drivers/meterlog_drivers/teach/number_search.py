@@ -9,9 +9,8 @@ taken bit by bit, and then only as far as it was seen.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import combinations
-from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -37,10 +36,9 @@ from meterlog_drivers.teach.layouts import (
     segment_layouts,
 )
 from meterlog_drivers.teach.moments import Label
+from meterlog_drivers.teach.number_fit import BitAt, Bits, NumberFit
 
 Rows = NDArray[np.int64]
-Bits = NDArray[np.bool_]
-"""Shape (moments, bits of a frame); the first bit is the highest of the first byte."""
 
 KINDS = ("decimal", "signed", "integer", "segments")
 LEAST_NUMBERS = 4
@@ -51,68 +49,6 @@ LEAST_EVIDENCE = 20
 """Bits of evidence: a layout found among 2**13 by chance has 2**-7 of fitting; a choice."""
 MOST_OUTLIERS = 0.5
 """The share of moments that may contradict at first, before late answers have found their frames; a guess."""
-
-
-class BitAt(NamedTuple):
-    """A bit of the frame, from 0, the highest of the first byte first."""
-
-    at: int
-    inverted: bool
-
-
-@dataclass(frozen=True)
-class NumberFit:
-    """A hypothesis of where the number is.
-
-    Attributes:
-        kind: `decimal`, `segments`, `integer` or `signed`.
-        places: the bits of each digit, units first, each digit's highest first; of an integer one row.
-        codes: what each place's bits mean: a digit or a blank.
-        moments: which moments it explains.
-        structured: the layout is regular and wholly known, not only what was seen.
-        regular: the digits are alike, a constant step apart.
-    """
-
-    kind: str
-    places: tuple[tuple[BitAt, ...], ...]
-    codes: tuple[dict[int, str], ...]
-    moments: tuple[int, ...]
-    structured: bool
-    regular: bool = True
-
-    @property
-    def bits(self) -> set[int]:
-        """All its bits."""
-        return {bit.at for place in self.places for bit in place}
-
-    @property
-    def is_integer(self) -> bool:
-        """True for a binary number."""
-        return self.kind in ("integer", "signed")
-
-    def code(self, frame: Bits, place: int) -> int:
-        """The code at one place of one frame."""
-        value = 0
-        for at, inverted in self.places[place]:
-            value = value << 1 | (bool(frame[at]) != inverted)
-        return value
-
-    def text(self, frame: Bits) -> str:
-        """The digits, most significant first, `?` for what is none; of an integer the number."""
-        if self.is_integer:
-            code, size = self.code(frame, 0), len(self.places[0])
-            return str(code - (1 << size) if self.kind == "signed" and code >> (size - 1) else code)
-        return "".join(self.codes[p].get(self.code(frame, p), "?") for p in reversed(range(len(self.places))))
-
-    def shows(self, frame: Bits, label: Label) -> bool:
-        """Tell whether a frame's digits are those that were typed; what blanks look like may not be known yet."""
-        text = self.text(frame)
-        if label.overload:
-            return False
-        if self.is_integer:
-            return int(text) == (-label.counts if label.minus and self.kind == "signed" else label.counts)
-        shown = len(text) - len(label.digits)
-        return text[shown:] == label.digits and not text[:shown].strip(" 0?")
 
 
 def find_numbers(
@@ -145,7 +81,7 @@ def find_numbers(
             for n, count in enumerate(unsure):
                 features[:count, :, n] = 0
             misses, inverted = compared(features, bits[rows])
-            best = best_of(_layouts(kind, misses, kept, features))
+            best = best_of(_layouts(kind, misses, kept))
             if not best:
                 break
             if best[0].misses == 0:
@@ -205,7 +141,7 @@ def settled(
     features, chosen = _features(kind, labels), list(frames)
     for _ in range(SETTLES):
         misses, inverted = compared(features, bits[chosen])
-        best = best_of(_layouts(kind, misses, labels, features))
+        best = best_of(_layouts(kind, misses, labels))
         if not best or best[0].misses == 0:
             break
         better = [
@@ -240,11 +176,11 @@ def _features(kind: str, labels: Sequence[Label]) -> Features:
     return integer_features(labels, kind == "signed")
 
 
-def _layouts(kind: str, misses: Misses, labels: Sequence[Label], features: Features) -> list[Layout]:
+def _layouts(kind: str, misses: Misses, labels: Sequence[Label]) -> list[Layout]:
     if kind == "decimal":
         return decimal_layouts(misses)
     if kind == "segments":
-        return segment_layouts(misses, _varying(features))
+        return segment_layouts(misses)
     return integer_layouts(misses, _bits_used(labels) + (kind == "signed"))
 
 

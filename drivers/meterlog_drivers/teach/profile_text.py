@@ -10,7 +10,7 @@ from meterlog_drivers.teach.lesson import Lesson
 from meterlog_drivers.teach.line_lesson import LineLesson
 from meterlog_drivers.teach.mode_search import Field
 from meterlog_drivers.teach.moments import Label, Moment
-from meterlog_drivers.teach.number_search import BitAt, NumberFit
+from meterlog_drivers.teach.number_fit import BitAt, NumberFit
 
 _GLYPHS_OF_OVERLOAD = "LObcdefghij"
 

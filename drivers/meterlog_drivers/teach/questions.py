@@ -32,6 +32,7 @@ class Question(NamedTuple):
         quantity: that the dial should be on; None for the one that it is on.
         minus, overload: what the display should show.
         digit: a digit that should be in the number; None for any.
+        place: where it should be, 0 for the last digit; None for anywhere.
         high, low: the number should be as high as it can be made, or nearly zero.
         like: the dial and the range should be as they were when it showed this.
     """
@@ -43,6 +44,7 @@ class Question(NamedTuple):
     minus: bool = False
     overload: bool = False
     digit: int | None = None
+    place: int | None = None
     high: bool = False
     low: bool = False
     like: Label | None = None
@@ -98,10 +100,11 @@ def _open(lesson: Lesson | None, asked: int) -> Iterator[Question]:
         return
     yield from _unread_now(lesson)
     yield from _digits(lesson, labels)
-    yield from _signs(labels)
     yield from _low(lesson, labels)
+    yield from _signs(labels, len(lesson.slips))
     yield Question("high", f"Show as high a number as you can; {_AGAIN}", _nothing_above(labels), high=True)
     yield from _beside_overload(lesson, labels)
+    yield from _doubts(lesson)
     yield from _units(labels)
     yield from _thin(lesson)
     yield from _high(lesson, labels)
@@ -125,7 +128,9 @@ def _digits(lesson: Lesson, labels: list[Label]) -> Iterator[Question]:
             f"Show another number, best with other digits; {_AGAIN}",
             f"the digits rest on {len(different)} numbers",
         )
-    if not lesson.numbers[0].structured and not lesson.numbers[0].is_integer:
+    if not lesson.numbers[0].regular:
+        yield from _digits_in_places(lesson, labels)
+    elif not lesson.numbers[0].structured and not lesson.numbers[0].is_integer:
         seen = set("".join(different))
         for digit in "0123456789":
             if digit not in seen:
@@ -133,13 +138,38 @@ def _digits(lesson: Lesson, labels: list[Label]) -> Iterator[Question]:
                 yield Question(f"digit {digit}", text, f"no {digit} was shown", digit=int(digit))
 
 
-def _signs(labels: list[Label]) -> Iterator[Question]:
+PLACES = ("last digit", "last digit but one", "last digit but two", "last digit but three")
+
+
+def _digits_in_places(lesson: Lesson, labels: Sequence[Label]) -> Iterator[Question]:
+    """Digits that each place by itself has to show; in the first no higher ones than it has shown."""
+    number = lesson.numbers[0]
+    places = len(number.places)
+    highest = max(int(label.digits[0]) for label in labels if len(label.digits) == places)
+    missing = {
+        place: [
+            d
+            for d in "0123456789"
+            if d not in number.codes[place].values() and (place < places - 1 or 0 < int(d) <= highest)
+        ]
+        for place in range(places)
+    }
+    for place in sorted(missing, key=lambda place: -len(missing[place])):
+        where = PLACES[place] if place < len(PLACES) else "first digit"
+        for digit in missing[place]:
+            text = f"Show a number whose {where} is {digit}; {_AGAIN}"
+            why = f"the {where} has not told {' or '.join(missing[place])} apart"
+            yield Question(f"digit {digit} in {place}", text, why, labels[-1].quantity, digit=int(digit), place=place)
+
+
+def _signs(labels: list[Label], slips: int) -> Iterator[Question]:
+    """A minus and an overload; once more where what was typed of one may have been a slip."""
     minus = [label for label in labels if label.minus]
     beside = _plus_beside(labels, minus)
     if beside and len(minus) < ENOUGH_EACH:
         text = f"In the same range as '{beside.text}', swap the leads, so that it shows a minus; {_AGAIN}"
         yield Question(
-            f"minus {len(minus)}",
+            f"minus {len(minus)} {slips}",
             text,
             "no minus was shown" if not minus else "the minus rests on one reading",
             beside.quantity,
@@ -150,7 +180,7 @@ def _signs(labels: list[Label]) -> Iterator[Question]:
     if over < ENOUGH_EACH:
         text = "Turn the dial to ohms, the leads apart, and type OL with the unit: OL Mohm"
         why = "no overload was shown" if not over else "the overload rests on one reading"
-        yield Question(f"overload {over}", text, why, Quantity.RESISTANCE, overload=True)
+        yield Question(f"overload {over} {slips}", text, why, Quantity.RESISTANCE, overload=True)
 
 
 def _plus_beside(labels: Sequence[Label], minus: Sequence[Label]) -> Label | None:
@@ -171,11 +201,10 @@ def _range_of(label: Label) -> tuple[Quantity, int, int]:
 def _low(lesson: Lesson, labels: Sequence[Label]) -> Iterator[Question]:
     """A number of few digits: whether a display blanks the places in front of them, and how, only that tells."""
     numbers = [label for label in labels if label.digits]
-    if lesson.numbers[0].is_integer or min(label.counts for label in numbers) < 10 ** (
-        len(lesson.numbers[0].places) - 1
-    ):
-        return
+    places = len(lesson.numbers[0].places)
     like = min(numbers, key=lambda label: label.decimals)
+    if lesson.numbers[0].is_integer or like.decimals + 1 >= places or min(len(n.digits) for n in numbers) < places - 1:
+        return
     text = f"In the same range as '{like.text}', show nearly zero: hold the leads together, or take the load off"
     yield Question("low", f"{text}; {_AGAIN}", "no number of few digits was shown", like.quantity, low=True, like=like)
 
@@ -201,6 +230,15 @@ def _units(labels: list[Label]) -> Iterator[Question]:
             again = f"Show another number in the same range as '{shown[0].text}'; {_AGAIN}"
             why = f"{quantity.words} rests on one reading"
             yield Question(f"{quantity} 1", again, why, quantity, like=shown[0])
+
+
+def _doubts(lesson: Lesson) -> Iterator[Question]:
+    """What nobody knows whether to believe."""
+    assert lesson.modes is not None
+    for n in lesson.modes.doubted:
+        label = lesson.moments[n].label
+        text = f"Go back to where it showed '{label.text}', and look for a minus and for every symbol; {_AGAIN}"
+        yield Question(f"doubt {n}", text, lesson.slips[n], label.quantity, overload=label.overload, like=label)
 
 
 def _thin(lesson: Lesson) -> Iterator[Question]:

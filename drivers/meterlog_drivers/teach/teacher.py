@@ -15,7 +15,8 @@ from meterlog.transports import Chunk
 from meterlog_drivers.display.shown import Shown
 from meterlog_drivers.frames import Frames
 from meterlog_drivers.teach.frame_finder import find_frames
-from meterlog_drivers.teach.lesson import Lesson, learn
+from meterlog_drivers.teach.learning import learn
+from meterlog_drivers.teach.lesson import Lesson
 from meterlog_drivers.teach.line_lesson import find_lines, learn_lines
 from meterlog_drivers.teach.moments import Moment
 from meterlog_drivers.teach.profile_text import line_profile_text, profile_text
@@ -78,10 +79,14 @@ def teach(
     result = Taught("", found.described, lesson, lesson.slips, lesson.late, lesson.problem)
     if not lesson.learned or lesson.problem:
         return result
+    bits = lesson.bits
     good = {
         n: moments[n]
         for n, at in enumerate(lesson.frame_of)
-        if at >= 0 and n not in lesson.slips and (lesson.tells_overload or not moments[n].label.overload)
+        if at >= 0
+        and n not in lesson.slips
+        and (lesson.tells_overload or not moments[n].label.overload)
+        and (lesson.numbers[0].regular or lesson.reads(bits[at]))
     }
     written = replace(result, profile=profile_text(lesson, lines, taught_on))
     return _proved(written, good, chunks, byte_time_s, Frames())

@@ -106,8 +106,10 @@ class Person:
             counts = self.rng.randrange(self.meter.most // 100)
         if question.digit is not None:
             text = [*f"{counts:0{self.meter.places}d}"]
-            text[-2] = str(question.digit)
-            counts = min(int("".join(text)), self.meter.most)
+            text[-2 if question.place is None else -1 - question.place] = str(question.digit)
+            counts = int("".join(text))
+            if counts > self.meter.most:
+                return None
         if function == "degC":
             counts = min(counts, 2500)
         return Display(function, place, counts, question.minus and counts > 0)

@@ -1,0 +1,51 @@
+"""Puts what was shown and the frames together: learns what the bytes mean, and names what does not fit.
+
+A display is typed a moment late, and now and then wrongly: of the frames near a moment, the one is taken that shows
+what was typed, once it is known how; a moment that no frame near it explains is a slip and decides nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from meterlog_drivers.teach.digits_lesson import with_digits
+from meterlog_drivers.teach.frame_finder import FramesFound
+from meterlog_drivers.teach.lesson import Lesson
+from meterlog_drivers.teach.modes_lesson import with_modes
+from meterlog_drivers.teach.moments import Moment
+from meterlog_drivers.teach.nearby import Near, frames_near
+from meterlog_drivers.teach.offset_search import any_offset, likely_offsets
+
+
+def learn(found: FramesFound, moments: Sequence[Moment]) -> Lesson:
+    """Learn from frames and moments."""
+    lesson = Lesson(found, tuple(moments))
+    near = [frames_near(found, moment.time_s) for moment in moments]
+    best = _with_digits(lesson, near)
+    if not best.numbers:
+        return replace(lesson, problem="the digits were not found yet")
+    if len(best.numbers) > 1:
+        return replace(best, problem=f"{len(best.numbers)} ways to read the digits fit all that was shown")
+    return with_modes(best, near)
+
+
+def _with_digits(lesson: Lesson, near: Near) -> Lesson:
+    """Find the digits under the constant that leaves the fewest slips, where segments allow several."""
+    best = lesson
+    for offset in (0, *likely_offsets(lesson.found, lesson.moments, near)):
+        tried = with_digits(replace(lesson, offset=offset), near)
+        if any(fit.kind != "segments" or not tried.slips for fit in tried.numbers):
+            return tried
+        best = _better(best, tried)
+    for offset in any_offset(lesson.found, lesson.moments, near):
+        best = _better(best, with_digits(replace(lesson, offset=offset), near, ("segments",)))
+        if best.numbers and not best.slips:
+            break
+    return best
+
+
+def _better(best: Lesson, tried: Lesson) -> Lesson:
+    """The one with fewer slips: a constant that is nearly right mostly turns single bits over, which goes unseen."""
+    better = tried.numbers and (not best.numbers or len(tried.slips) < len(best.slips))
+    return tried if better else best

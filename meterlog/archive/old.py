@@ -20,8 +20,6 @@ RAW = re.compile(r"(?P<stem>.+)\.meter\d+\.raw")
 """Raw captures, which a recording keeps beside its session; they go where it goes."""
 
 _DAY_S = 86_400
-_OVER = ("proved", "closed")
-"""States of a job that needs its sessions no more to go on."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,11 +111,11 @@ def _open_jobs(folder: Path, sessions: Iterable[Summary]) -> dict[Path, str]:
     """The names of jobs here that are not over, by their folders; looked for only where a session may be of one."""
     # Only now: jobs bring the circuits, whose loading would double the time that any list of sessions takes to begin.
     from meterlog.job.job_file import NAME as JOB_FILE
-    from meterlog.job.listing import list_jobs
+    from meterlog.job.listing import OVER, list_jobs
 
     if not (folder / JOB_FILE).exists() and not any("job" in session.details for session in sessions):
         return {}
-    jobs = [job for job in list_jobs(folder) if job.state not in _OVER]
+    jobs = [job for job in list_jobs(folder) if job.state not in OVER]
     return {job.folder.resolve(): job.folder.resolve().name for job in jobs}
 
 

@@ -62,7 +62,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     start.add_argument(
         "--no-experience", action="store_true", help="go by the guessed fault rates, not by your proved jobs beside it"
     )
-    here = "may be left out where there is one job here"
+    here = "may be left out where one job here is going on"
     add("status", "say where it stands, and what comes next", left_out=here)
     look = add("look", "enter what was looked at or heard")
     look.add_argument("answers", nargs="+", metavar="KEY=ANSWER", help="for example prime_heard=no; unknown passes it")
@@ -112,7 +112,8 @@ def run(args: argparse.Namespace) -> int:
     from meterlog.job.job_file import read_job
     from meterlog.job.listing import job_here
 
-    args.folder = job_here() if args.folder is None else args.folder
+    if args.folder is None:
+        args.folder = job_here(only_read=args.what in ("status", "report"))
     if args.what == "start":
         return _show(_start(args), args)
     if args.what == "practice":

@@ -145,7 +145,9 @@ def wanted(job: Job, given: Mapping[str, str | None]) -> tuple[JobCase, Measurem
     now = status_of(job, suggestions=1)
     asked = now.next.measurement or now.next.attempt
     if now.case is None or asked is None:
-        raise JobError(f"the next step is not a measurement but this: {now.next.for_folder(job.folder)}")
+        asked_for = now.next.for_folder(job.folder)
+        how = f"'meterlog job status {job.folder}' shows how to enter it"
+        raise JobError(f"the next step is not a measurement but this: {asked_for} ({how})")
     return now.case, asked
 
 

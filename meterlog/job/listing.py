@@ -11,6 +11,9 @@ from meterlog.errors import JobError, MeterlogError
 from meterlog.job.job_file import NAME, read_job
 from meterlog.job.status import known_of
 
+OVER = ("proved", "closed")
+"""States of a job with which nobody goes on."""
+
 _NAMED = 5
 """Jobs that are named where one has to be chosen. A choice."""
 
@@ -43,8 +46,11 @@ def list_jobs(folder: Path) -> list[Listed]:
     return sorted((_listed(path) for path in _folders(folder)), key=lambda one: one.changed, reverse=True)
 
 
-def job_here() -> Path:
-    """The one job in this folder or right below it.
+def job_here(*, only_read: bool = False) -> Path:
+    """The job in this folder or right below it: the only one, or of several the only one that is not over.
+
+    Args:
+        only_read: nothing is entered, so that where all of several are over it may be the one that changed last.
 
     Raises:
         JobError: there is none, or more than one.
@@ -54,10 +60,12 @@ def job_here() -> Path:
         return found[0]
     if not found:
         raise JobError("there is no job here: name its folder, or begin one with 'meterlog job start FOLDER'")
-    names = ", ".join(map(str, found[:_NAMED]))
-    raise JobError(
-        f"there are {len(found)} jobs here: name the folder of one ({names}{', ...' * (len(found) > _NAMED)})"
-    )
+    listed = list_jobs(Path())
+    going_on = [job.folder for job in listed if job.state not in OVER]
+    if len(going_on) == 1 or (only_read and not going_on):
+        return (going_on or [listed[0].folder])[0]
+    which = ", ".join(map(str, (sorted(going_on) or found)[:_NAMED])) + ", ..." * (len(going_on or found) > _NAMED)
+    raise JobError(f"there are {len(going_on or found)} jobs here: name the folder of one ({which})")
 
 
 def _folders(folder: Path) -> Iterator[Path]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import os
 import re
 from collections.abc import Callable
 from datetime import timedelta
@@ -394,6 +395,24 @@ def test_the_one_job_here_needs_no_name(
     capsys.readouterr()
     assert main(["job", "status"]) == 2
     assert "there are 2 jobs here: name the folder of one (other, van)" in capsys.readouterr().err
+
+
+def test_jobs_that_are_over_stand_in_nobodys_way(
+    folder: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    for name in ("before", "van"):
+        main(["job", "start", str(folder.parent / name), "--complaint", "x", "--circuit", "pump-feed"])
+    monkeypatch.chdir(folder.parent)
+    assert main(["job", "close", "before", "--reason", "sold"]) == 0
+    assert main(["job", "measure", "--value", "12.3"]) == 0
+    assert "12.3" in Path("van", "job.toml").read_text()
+    assert main(["job", "close", "van", "--reason", "sold too"]) == 0
+    os.utime(Path("before", "job.toml"), (1e9, 1e9))
+    capsys.readouterr()
+    assert main(["job", "report"]) == 0
+    assert Path("van", "report.html").is_file()
+    assert main(["job", "measure", "--value", "12.3"]) == 2, "nothing is entered into a job that nobody named"
+    assert "there are 2 jobs here: name the folder of one (before, van)" in capsys.readouterr().err
 
 
 def test_no_job_here_is_one_sentence(

@@ -227,7 +227,17 @@ def _on_grid(series: Series, step_s: float) -> NDArray[np.float64]:
     if known.sum() < 2:
         return np.empty(0)
     grid = np.arange(series.time_s[0], series.time_s[-1], step_s)
-    return np.interp(grid, series.time_s[known], series.value[known])
+    return np.interp(grid, series.time_s[known], _without_lone(series.value[known]))
+
+
+def _without_lone(value: NDArray[np.float64]) -> NDArray[np.float64]:
+    """The median of each reading and its neighbours, of shape (n,): edges stay, and one wrong reading, whose square
+    would outweigh all others, goes."""
+    if len(value) < 3:
+        return value
+    before, here, after = value[:-2], value[1:-1], value[2:]
+    middle = np.maximum(np.minimum(before, here), np.minimum(np.maximum(before, here), after))
+    return np.concatenate([middle[:1], middle, middle[-1:]])
 
 
 def _likeness(first: NDArray[np.float64], second: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.int64]]:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from numpy.typing import NDArray
@@ -59,6 +61,19 @@ def test_else_the_likeness_serves_with_an_error_that_covers() -> None:
         covered.append(abs(found[0] + shift) <= found[1])
         assert found[1] < 1.5
     assert np.mean(covered) >= 0.95
+
+
+@pytest.mark.parametrize("wrong", [0.0, 92.6, 1260.0])
+@pytest.mark.parametrize("at", [0, 1, 40, -1])
+def test_one_wrong_reading_does_not_decide_the_shift(wrong: float, at: int) -> None:
+    good, suspect = wave(0.0, 0.25, 1), wave(0.0, 0.25, 2)
+    usual = best_shift(good, suspect)
+    value = suspect.value.copy()
+    value[at] = wrong
+    found = best_shift(good, replace(suspect, value=value))
+    assert usual is not None
+    assert found is not None
+    assert found[0] == pytest.approx(usual[0], abs=usual[1])
 
 
 def test_captures_without_any_likeness_are_not_laid_and_it_is_said(make: Maker) -> None:

@@ -112,6 +112,11 @@ STANDING = [
     Scene("job-looks", "/jobs/red-van", lambda page: page.locator("#job-card").wait_for()),
     Scene("job-new", "/jobs/new", lambda page: page.locator("#new-begin").wait_for()),
     Scene("sessions", "/sessions", lambda page: page.locator("a.session").first.wait_for()),
+    Scene(
+        "vehicle",
+        "/sessions?vehicle=delivery+van+1+%28simulated%29",
+        lambda page: page.locator(".history .point").first.wait_for(state="attached"),
+    ),
     Scene("review", "/sessions/drive-intermittent.sqlite", _third_event),
     Scene("review-channels", "/sessions/drop-test-bad-ground.sqlite", _review),
     Scene("review-ohms", "/sessions/wiggle-feed-ohms.sqlite", _review),

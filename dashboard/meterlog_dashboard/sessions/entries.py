@@ -15,8 +15,9 @@ from meterlog_dashboard.frame.view import Context
 from meterlog_dashboard.vehicle.address import Shown
 
 _ENDED = {"growing": "being recorded now", "hard": "ended without being closed"}
-_MOST_VEHICLES = 8
-"""Vehicles whose history is offered, those recorded last; a search brings others. By eye, two lines of a phone."""
+_MOST_VEHICLES, _LOOKED_THROUGH = 8, 1000
+"""Vehicles whose history is offered, those recorded last, and sessions looked through for them; a search brings others.
+By eye, three lines of a phone."""
 
 
 def session_list(context: Context, found: Sequence[Summary]) -> Component:
@@ -26,9 +27,12 @@ def session_list(context: Context, found: Sequence[Summary]) -> Component:
 
 def vehicles(found: Sequence[Summary]) -> Component | None:
     """Show the vehicles of some sessions, each a press from its history."""
-    names = {" ".join(one.details.get("vehicle", "").split()): None for one in found}
-    named = list({name.casefold(): name for name in reversed(names) if name}.values())[::-1][:_MOST_VEHICLES]
-    links = [dcc.Link(name, href=Shown(name).address, className="button") for name in named]
+    named: dict[str, str] = {}
+    for one in found[:_LOOKED_THROUGH]:
+        name = " ".join(one.details.get("vehicle", "").split())
+        if name and len(named) < _MOST_VEHICLES:
+            named.setdefault(name.casefold(), name)
+    links = [dcc.Link(name, href=Shown(name).address, className="button") for name in named.values()]
     if not links:
         return None
     return html.Nav(

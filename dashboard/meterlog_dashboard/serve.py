@@ -7,6 +7,7 @@ import contextlib
 import logging
 import socket
 import sys
+import threading
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -55,6 +56,7 @@ def run(args: argparse.Namespace) -> int:
 
     from meterlog_dashboard.downloads.tables import AT_ONCE
     from meterlog_dashboard.frame.app import build
+    from meterlog_dashboard.frame.compression import prepare
     from meterlog_dashboard.gate.lan_server import THREADS, WAITING_BYTES, serve_lan
     from meterlog_dashboard.programs.routes import LISTENERS
 
@@ -70,6 +72,7 @@ def run(args: argparse.Namespace) -> int:
             serve_lan(application, address, port, certificate.context(), access.paired, threads)
         except OSError as error:
             raise _not_usable(port, error) from error
+    threading.Thread(target=prepare, args=(application,), daemon=True).start()
     print(f"The page is at http://127.0.0.1:{port}/ (Ctrl-C ends it)", flush=True)
     with contextlib.suppress(KeyboardInterrupt):
         server.run()

@@ -35,6 +35,7 @@ SPEED = (
     "page.review",
     "page.large",
     "page.downloads",
+    "page.first_view",
 )
 MORE = ("ble", "board", "imports")
 """Run only when they are named: minutes each; `ble` wants dbus-daemon."""

@@ -83,7 +83,7 @@ def test_a_phone_without_the_code_gets_the_code_page_and_nothing_else(lan: Gate)
     phone = lan.client()
     answer = phone.get("/", base_url=LAN, environ_base=PHONE, headers={"Accept": "text/html"})
     assert (answer.status_code, answer.headers["Location"]) == (303, "/pair")
-    for path in ("/_dash-layout", "/view-files/live/live.js", "/live/a.sqlite", "/pairs"):
+    for path in ("/_dash-layout", "/view-files/0/all.js", "/live/a.sqlite", "/pairs"):
         assert phone.get(path, base_url=LAN, environ_base=PHONE).status_code == 403
     assert phone.post("/live/a.sqlite/stop", base_url=LAN, environ_base=PHONE).status_code == 403
     assert b"Pair this device" in phone.get("/pair", base_url=LAN, environ_base=PHONE).data

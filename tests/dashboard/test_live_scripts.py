@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import pytest
 
-from meterlog_dashboard.frame.assets import PREFIX
+import meterlog_dashboard
 
 if TYPE_CHECKING:
-    from playwright.sync_api import Page
+    from playwright.sync_api import Page, Route
 
 pytest.importorskip("playwright.sync_api")
 
+PACKAGE = Path(meterlog_dashboard.__file__).parent
 FEED: dict[str, Any] = {
     "number": 1,
     "label": "feed",
@@ -38,15 +40,22 @@ GROUND = FEED | {"number": 2, "label": "ground", "now": FEED["now"] | {"word": "
 @pytest.fixture(scope="module")
 def tab(browser: Any, page_address: str) -> Any:
     page = browser.new_page()
+    page.route("**/modules/**", _module)
     page.goto(page_address)
     yield page
     page.close()
 
 
+def _module(route: Route) -> None:
+    """Answer with a module as it lies on the disk; the page itself loads them joined."""
+    name = route.request.url.partition("/modules/")[2]
+    route.fulfill(path=PACKAGE / name, content_type="text/javascript")
+
+
 def run(tab: Page, module: str, call: str, *values: Any) -> Any:
     """Return what a pure module of the live page answers; `call` is an expression of `m`, the module, and `v`, the
     values."""
-    script = f"async (v) => {{ const m = await import('{PREFIX}/live/{module}.js'); return {call}; }}"
+    script = f"async (v) => {{ const m = await import('/modules/live/{module}.js'); return {call}; }}"
     return tab.evaluate(script, list(values))
 
 
@@ -130,7 +139,7 @@ def test_a_press_waits_for_the_line_and_is_sent_once_with_its_own_time(tab: Page
       await m.sendPresses("/live/a", send, () => at + 21000);
       return { waiting, left: m.waitingOf("/live/a").length, sent: sent.map(([path, b]) => [path, b.name, b.ago_s]) };
     }""",
-        f"{PREFIX}/live/presses.js",
+        "/modules/live/presses.js",
     )
     path = "/live/a/marker"
     assert sent["waiting"] == 3

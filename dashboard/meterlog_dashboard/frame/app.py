@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping
 from pathlib import Path
-from urllib.parse import parse_qsl, unquote
+from typing import Any
+from urllib.parse import parse_qsl, unquote, urlsplit
 
 import flask
 from dash import Dash, Input, Output, dcc, html
@@ -18,8 +18,8 @@ from meterlog.drawing import drawing_library
 from meterlog.drawing.palette import trace_rules
 from meterlog.errors import MeterlogError
 from meterlog_dashboard.aside.routes import add_routes as add_aside_routes
-from meterlog_dashboard.frame import assets, error_message
-from meterlog_dashboard.frame.compression import compress
+from meterlog_dashboard.frame import assets, error_message, library
+from meterlog_dashboard.frame.compression import compress, keep
 from meterlog_dashboard.frame.view import Context, View
 from meterlog_dashboard.gate.access import Access
 from meterlog_dashboard.programs.routes import add_routes as add_program_routes
@@ -54,7 +54,7 @@ def build(folder: Path, access: Access) -> Dash:
         meta_tags=[{"name": "viewport", "content": "width=device-width, initial-scale=1"}],
     )
     app.index_string = _INDEX.replace("TRACES", trace_rules(dark=True))
-    app.layout = _frame(shown)
+    app.layout = lambda: _first(context, shown)
     _route(app, context, shown)
     assets.serve(app.server)
     compress(app.server)
@@ -63,24 +63,33 @@ def build(folder: Path, access: Access) -> Dash:
         view.register(app, context)
     add_program_routes(app.server, context)
     add_aside_routes(app.server, context)
+    with app.server.test_request_context():
+        app.index()  # type: ignore[no-untyped-call]  # now it is known what the library needs
+    keep(app.server, *app.library, "text/javascript")
     app.server.config["CONTENT_SECURITY_POLICY"] = _policy(app)
     access.guard(app.server)
     return app
 
 
 class _Page(Dash):
-    """The page without what it does not use, and with its own scripts after the library's."""
+    """The page without what it does not use, and with its own scripts after the library's.
+
+    Attributes:
+        library: the address and the text of the library's scripts in one.
+    """
+
+    library: tuple[str, str] = "", ""
 
     def interpolate_index(self, **parts: str) -> str:  # type: ignore[override]
         """Put the page together from its parts."""
-        elements = re.findall(r"<script.*?</script>", parts["scripts"], re.DOTALL)
-        used = [one for one in elements if not any(part in one for part in _UNUSED)]
-        own = {"scripts": "".join(used) + assets.scripts(), "favicon": _ICON + _ASKED_FOR_SOON, "app_entry": _COMING}
+        if not self.library[0]:
+            self.library = library.joined(parts["scripts"])
+        others = library.others(parts["scripts"])
+        scripts = f'<script src="{self.library[0]}"></script>{others}{assets.scripts()}'
+        own = {"scripts": scripts, "favicon": _ICON + _ASKED_FOR_SOON, "app_entry": _COMING}
         return str(super().interpolate_index(**{**parts, **own}))  # type: ignore[no-untyped-call]
 
 
-_UNUSED = ("/dash_table/",)
-"""Scripts that the page's library names and this page does not need."""
 _ASKED_FOR_SOON = "".join(
     f'<link rel="preload" href="/_dash-{what}" as="fetch" crossorigin="anonymous">'
     for what in ("layout", "dependencies")
@@ -101,14 +110,24 @@ _ICON = (
 """A supply that goes on and off again."""
 
 
-def _frame(shown: list[View]) -> Component:
+def _first(context: Context, shown: list[View]) -> Component:
+    """The frame with the view of the page that asks for it in it already, which saves a weak line one question."""
+    asking = urlsplit(flask.request.headers.get("Referer", ""))
+    here = {"pathname": asking.path, "search": f"?{asking.query}" if asking.query else ""}
+    try:
+        return _frame(shown, _view(context, shown, **here), **here)
+    except Exception:  # the page asks again by the callback below, which has words for what goes wrong
+        return _frame(shown)
+
+
+def _frame(shown: list[View], view: list[Component] | None = None, **here: Any) -> Component:
     *links, last = [dcc.Link(view.TITLE, href=view.PATH, className="nav-link") for view in shown]
     return html.Div(
         [
             html.A("To the content", href="#view", className="skip"),
-            dcc.Location(id="address"),
+            dcc.Location(id="address", **here),
             html.Header([html.Span("meterlog", className="name"), html.Nav(links, title="Views", id="views")]),
-            html.Main(id="view", tabIndex="-1"),
+            html.Main(view, id="view", tabIndex="-1"),
             html.Footer([f"meterlog {__version__}. {sentence(DEFERS)} ", last]),
         ]
     )
@@ -146,10 +165,16 @@ _HERE = """(pathname) => {
 def _route(app: Dash, context: Context, shown: list[View]) -> None:
     app.clientside_callback(_HERE, Input("address", "pathname"))  # type: ignore[no-untyped-call]
 
-    @app.callback(Output("view", "children"), Input("address", "pathname"), Input("address", "search"))
+    @app.callback(
+        Output("view", "children"), Input("address", "pathname"), Input("address", "search"), prevent_initial_call=True
+    )
     def show(pathname: str | None, search: str | None) -> list[Component]:
-        query = dict(parse_qsl((search or "").removeprefix("?")))
-        return [error_message.place(), _page(context, shown, unquote(pathname or "/"), query)]
+        return _view(context, shown, pathname or "/", search or "")
+
+
+def _view(context: Context, shown: list[View], pathname: str, search: str) -> list[Component]:
+    query = dict(parse_qsl(search.removeprefix("?")))
+    return [error_message.place(), _page(context, shown, unquote(pathname), query)]
 
 
 def _page(context: Context, shown: list[View], pathname: str, query: Mapping[str, str]) -> Component:

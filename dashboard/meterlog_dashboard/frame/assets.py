@@ -1,7 +1,7 @@
 """Serves the scripts and styles that lie beside the views.
 
-Scripts are modules of the browser: each is loaded once, whether the page names it or another one imports it. The styles
-come as one file. The address holds a digest of them all, so a browser keeps them and asks for none of them again.
+Scripts are modules of the browser; they come as one file (`bundle.py`), and so do the styles. The address holds a
+digest of them all, so a browser keeps them and asks for none of them again.
 """
 
 from __future__ import annotations
@@ -11,17 +11,21 @@ from pathlib import Path
 
 import flask
 
+from meterlog_dashboard.frame.bundle import bundle
+from meterlog_dashboard.frame.compression import keep
+
 _PACKAGE = Path(__file__).parents[1]
 _FRAME = "frame"
 """Its styles come first: the views build on them."""
-_STYLES = "all.css"
-_KEPT_S = 31_536_000
-"""A year, the longest that RFC 2616, 14.21, wanted anything to be kept."""
+_LIBRARY = "frame/library"
+"""Scripts there are no modules of the page."""
+_STYLES, _SCRIPTS = "all.css", "all.js"
 
 
 def _names(suffix: str) -> list[str]:
     found = (path.relative_to(_PACKAGE) for path in _PACKAGE.rglob(f"*{suffix}"))
-    return [path.as_posix() for path in sorted(found, key=lambda path: (path.parts[0] != _FRAME, path))]
+    own = (path for path in found if path.parent.as_posix() != _LIBRARY)
+    return [path.as_posix() for path in sorted(own, key=lambda path: (path.parts[0] != _FRAME, path))]
 
 
 def _digest() -> str:
@@ -36,10 +40,8 @@ PREFIX = f"/view-files/{_digest()}"
 
 
 def scripts() -> str:
-    """The script elements of the page; they run before its first view is there, so that no press is lost."""
-    return "".join(
-        f'<script type="module" fetchpriority="low" src="{PREFIX}/{name}"></script>' for name in _names(".js")
-    )
+    """The script element of the page's own; it runs before the first view is there, so that no press is lost."""
+    return f'<script type="module" fetchpriority="low" src="{PREFIX}/{_SCRIPTS}"></script>'
 
 
 def styles() -> list[str]:
@@ -48,16 +50,8 @@ def styles() -> list[str]:
 
 
 def serve(server: flask.Flask) -> None:
-    """Add the address of each script and of the styles, and of nothing else in the folder."""
-    files = {name: ((_PACKAGE / name).read_text(encoding="utf-8"), "text/javascript") for name in _names(".js")}
-    files[_STYLES] = "\n".join((_PACKAGE / name).read_text(encoding="utf-8") for name in _names(".css")), "text/css"
-
-    def send(name: str) -> flask.Response:
-        if name not in files:
-            flask.abort(404)
-        text, mimetype = files[name]
-        response = flask.Response(text, mimetype=mimetype)
-        response.headers["Cache-Control"] = f"max-age={_KEPT_S}, immutable"
-        return response
-
-    server.add_url_rule(f"{PREFIX}/<path:name>", "view-files", send)
+    """Add the addresses of the scripts and of the styles, and of nothing else in the folder."""
+    modules = {name: (_PACKAGE / name).read_text(encoding="utf-8") for name in _names(".js")}
+    styles = "\n".join((_PACKAGE / name).read_text(encoding="utf-8") for name in _names(".css"))
+    keep(server, f"{PREFIX}/{_SCRIPTS}", bundle(modules), "text/javascript")
+    keep(server, f"{PREFIX}/{_STYLES}", styles, "text/css")

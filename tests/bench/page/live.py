@@ -60,7 +60,7 @@ def live_pages(address: str, name: str, hurried: bool = False) -> Iterator[tuple
             page.on("console", lambda said: errors.append(said.text) if said.type == "error" else None)
             page.on("pageerror", lambda error: errors.append(str(error)))
             if hurried:
-                page.route("**/live/live.js", _without_pause)
+                page.route("**/all.js", _without_pause)
             page.goto(f"{address}/record/{name}")
             page.wait_for_selector("#strip-chart .js-plotly-plot .scatterlayer path", state="attached")
         yield pages

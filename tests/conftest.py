@@ -56,7 +56,7 @@ SLOW = (
     ),
     "capture/test_always_on.py",
     *("drivers/test_scpi.py", "driver/test_probe.py", "cli/terminal/test_lasting_output.py", "test_outside_drivers.py"),
-    "test_installs.py",
+    *("test_installs.py", "dashboard/test_containment.py"),
     "stream",
     *("fleet/test_cluster.py", "fleet/test_questions.py"),
     "test_template.py",

@@ -57,7 +57,7 @@ def run(args: argparse.Namespace) -> int:
     from meterlog_dashboard.downloads.tables import AT_ONCE
     from meterlog_dashboard.frame.app import build
     from meterlog_dashboard.frame.compression import prepare
-    from meterlog_dashboard.gate.lan_server import THREADS, WAITING_BYTES, serve_lan
+    from meterlog_dashboard.gate.lan_server import LARGEST_BODY_BYTES, THREADS, WAITING_BYTES, serve_lan
     from meterlog_dashboard.programs.routes import LISTENERS
 
     application = build(args.folder, access).server
@@ -65,7 +65,12 @@ def run(args: argparse.Namespace) -> int:
     logging.getLogger("waitress.queue").setLevel(logging.ERROR)
     threads = THREADS + LISTENERS + AT_ONCE
     server = create_server(
-        application, sockets=[listening], threads=threads, outbuf_high_watermark=WAITING_BYTES, ident="meterlog"
+        application,
+        sockets=[listening],
+        threads=threads,
+        outbuf_high_watermark=WAITING_BYTES,
+        max_request_body_size=LARGEST_BODY_BYTES,
+        ident="meterlog",
     )
     if address is not None and certificate is not None:
         try:

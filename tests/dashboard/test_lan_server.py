@@ -19,7 +19,7 @@ import pytest
 from waitress.server import create_server
 
 from meterlog_dashboard.gate import lan_server
-from meterlog_dashboard.gate.access import LOOPBACK, Access, Lan
+from meterlog_dashboard.gate.access import LOOPBACK, TRIES, Access, Lan
 from meterlog_dashboard.gate.certificate import Certificate, own_certificate
 from meterlog_dashboard.gate.devices import Devices
 from meterlog_dashboard.gate.lan_server import STRANGERS_CONNECTIONS, UNPAIRED_CONNECTIONS, serve_lan, surplus
@@ -221,6 +221,30 @@ def test_a_stranger_cannot_fill_the_disk(page: Page) -> None:
     begin = f"POST /pair HTTP/1.1\r\nHost: {OWN}\r\nContent-Length: 900000000\r\n\r\n".encode()
     with page.hold(STRANGER, begin) as held:
         assert b"413" in held.recv(100)
+
+
+def test_guesses_over_many_encrypted_connections_at_once_share_one_budget(page: Page) -> None:
+    wrong = f"code={(int(page.codes[0]) + 1) % 10**8:08d}"
+    found: list[int] = []
+
+    def guess() -> None:
+        for _ in range(TRIES):
+            with contextlib.suppress(OSError, http.client.HTTPException):  # too many at once are ended
+                connection = page.connection(OWN, STRANGER)
+                form = {"Content-Type": "application/x-www-form-urlencoded"}
+                connection.request("POST", "/pair", wrong, form)
+                found.append(connection.getresponse().status)
+                connection.close()
+
+    guessing = [threading.Thread(target=guess) for _ in range(3)]
+    for one in guessing:
+        one.start()
+    for one in guessing:
+        one.join()
+    assert found.count(403) <= TRIES
+    assert {403} <= set(found) <= {403, 429}
+    assert page.codes == page.codes[:1]  # none was spent, and the code holds for who was told it
+    assert page.pair(NEWCOMER).startswith("meterlog-paired=")
 
 
 @dataclass

@@ -13,8 +13,8 @@ REMOVED = ".removed"
 """The folder below the sessions' and jobs' that holds what was removed; no list looks into it."""
 _LONGEST = 120
 """Characters of a name; file systems take 255 bytes."""
-_NOT_IN_A_NAME = re.compile(r'[\x00-\x1f/\\\\:*?"<>|]')
-"""Characters that one of the usual systems refuses in a name."""
+_NOT_IN_A_NAME = re.compile(r'[\x00-\x1f/\\\\:*?"<>|\ud800-\udfff]')
+"""Characters that one of the usual systems refuses in a name; the last are halves of characters."""
 
 
 def checked_name(typed: str, whose: str) -> str:

@@ -68,6 +68,7 @@ def build(folder: Path, access: Access) -> Dash:
     keep(app.server, *app.library, "text/javascript")
     app.server.config["CONTENT_SECURITY_POLICY"] = _policy(app)
     access.guard(app.server)
+    error_message.without_tracebacks(app.server)
     return app
 
 

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import logging
 import sys
 from collections.abc import Callable
 
+import flask
 from dash import dcc, html, set_props
 from dash.development.base_component import Component
+from dash.exceptions import DependencyException
 
 from meterlog.errors import MeterlogError
 from meterlog_dashboard.frame.view import View
@@ -33,6 +36,25 @@ def say(error: Exception, plain: Callable[[Exception], str] = str) -> None:
         print(f"meterlog: the page could not answer: {error!r}", file=sys.stderr)
     words = plain(error) if isinstance(error, MeterlogError | OSError) else _UNFORESEEN
     set_props(_PLACE, {"children": words, "className": "error"})
+
+
+def without_tracebacks(server: flask.Flask) -> None:
+    """Let a defect be one line in the terminal, and one sentence to who asked; and what no page asks be no defect."""
+    server.logger.addFilter(_in_one_line)
+    server.register_error_handler(500, _answered(500, _UNFORESEEN))
+    server.register_error_handler(RecursionError, _answered(400, "that is nested too deeply"))
+    server.register_error_handler(UnicodeEncodeError, _answered(400, "that holds a character that cannot be written"))
+    server.register_error_handler(DependencyException, _answered(404, "there is nothing at this address"))
+
+
+def _answered(status: int, words: str) -> Callable[[Exception], flask.Response]:
+    return lambda _: flask.Response(f"meterlog: {words}\n", status, mimetype="text/plain")
+
+
+def _in_one_line(record: logging.LogRecord) -> bool:
+    if record.exc_info:
+        record.msg, record.args, record.exc_info = f"the page could not answer: {record.exc_info[1]!r}", (), None
+    return True
 
 
 def instead(words: str, view: View) -> Component:

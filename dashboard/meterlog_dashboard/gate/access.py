@@ -1,9 +1,9 @@
 """The gate: lets in this computer, and devices of the same network that were paired with a code.
 
-What it holds against: another site's script in the same browser (Host and Origin are checked, so neither name
-rebinding nor a foreign form gets through), and people on the same network (a one-time code of 8 digits, five
-wrong tries a minute for each address, so that nobody's wrong codes lock another out). Other devices come over TLS
-(`lan_server.py`).
+What it holds against: another site's script in the same browser (Host, Origin and Sec-Fetch-Site are checked, so
+neither name rebinding nor a foreign form gets through, nor an image or event stream that only keeps the server busy),
+and people on the same network (a one-time code of 8 digits, five wrong tries a minute for each address, so that
+nobody's wrong codes lock another out). Other devices come over TLS (`lan_server.py`).
 """
 
 from __future__ import annotations
@@ -101,8 +101,7 @@ class Access:
         request = flask.request
         if request.host not in self._hosts:
             return flask.Response("meterlog: this page is not served under that name\n", 421)
-        origin = request.headers.get("Origin")
-        if request.method != "GET" and origin not in (None, f"{request.scheme}://{request.host}"):
+        if _is_foreign(request):
             return flask.Response("meterlog: another site asked for this; refused\n", 403)
         try:
             if self._paired() or request.path == "/pair":
@@ -170,6 +169,15 @@ class Access:
         if address not in self._wrong:
             return len(self._wrong) >= MOST_TRYING
         return sum(tried_s >= since_s for tried_s in self._wrong[address]) >= TRIES
+
+
+def _is_foreign(request: flask.Request) -> bool:
+    """Tell whether another site's page asks, as its browser says it (Fetch Metadata, W3C); a link from there may be
+    followed. What such a page only loads, and cannot read, would still keep the server at work."""
+    if request.headers.get("Origin") not in (None, f"{request.scheme}://{request.host}"):
+        return True
+    followed = request.method == "GET" and request.headers.get("Sec-Fetch-Mode") == "navigate"
+    return request.headers.get("Sec-Fetch-Site", "none") not in ("none", "same-origin") and not followed
 
 
 def _pair_page(message: str = "", status: int = 200, name: str = "", code: str = "") -> flask.Response:

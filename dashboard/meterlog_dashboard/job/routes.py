@@ -6,13 +6,14 @@ A press is answered, or the page says that no answer came: nobody under a vehicl
 from __future__ import annotations
 
 import io
+import os
 import tempfile
 from pathlib import Path
 from typing import Any
 
 import flask
 
-from meterlog.errors import MeterlogError, UsageError
+from meterlog.errors import JobError, MeterlogError, UsageError
 from meterlog.reading import Quantity
 from meterlog_dashboard.cautions.panel import need_read
 from meterlog_dashboard.frame.view import Context
@@ -128,8 +129,11 @@ def _add_photo(context: Context, name: str) -> None:
     with tempfile.TemporaryDirectory(prefix="meterlog-") as folder:
         path = Path(folder) / f"{stem[:_LONGEST_STEM]}.jpg"
         sent.save(path)
-        with context.jobs.changing:
-            add_photo(context.jobs.read(name), path, caption)
+        try:
+            with context.jobs.changing:
+                add_photo(context.jobs.read(name), path, caption)
+        except JobError as error:
+            raise JobError(str(error).replace(f"{folder}{os.sep}", "")) from error
 
 
 def _answer(body: dict[str, Any], status: int = 200) -> flask.Response:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import shutil
 import time
 from typing import Any
@@ -45,9 +44,7 @@ def add_routes(server: flask.Flask, context: Context, recorders: Recorders) -> N
 
     def failed(error: Exception) -> flask.Response:
         name = (flask.request.view_args or {}).get("name", "")
-        gone = isinstance(error, NotASession) and not os.path.exists(
-            context.folder.path / name
-        )  # False for what can be no name
+        gone = isinstance(error, NotASession) and not context.folder.holds(name)
         cause = recorders.cause(name, _PATIENCE_S) if gone else ""
         return _answer({"error": context.folder.without_paths(cause) or context.said(error)}, 404 if gone else 400)
 

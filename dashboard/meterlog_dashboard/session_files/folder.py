@@ -41,6 +41,14 @@ class SessionFolder:
             raise NotASession(f"there is no session '{name}' in this folder{_SINCE}", name)
         return path
 
+    def holds(self, name: str) -> bool:
+        """Tell whether there is a session file of that name, be it damaged or not."""
+        try:
+            self.file(name)
+        except NotASession:
+            return False
+        return True
+
     def without_paths(self, text: str) -> str:
         """A sentence that names files of this folder by their names alone: where it lies is nobody's business."""
         return text.replace(f"{self.path}{os.sep}", "").replace(str(self.path), "this folder")

@@ -15,13 +15,15 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+import meterlog_dashboard
 from meterlog.job.job_file import create_job
 from meterlog.reading import Quantity
 from tests.conftest import PluggedMeter
 
 if TYPE_CHECKING:
-    from playwright.sync_api import Browser, Page
+    from playwright.sync_api import Browser, Page, Route
 
+PACKAGE = Path(meterlog_dashboard.__file__).parent
 RECORDINGS = Path(__file__).parents[2] / "recordings"
 
 
@@ -78,6 +80,16 @@ def tab(browser: Browser) -> Iterator[Page]:
     yield page
     context.close()
     assert errors == []
+
+
+def offer_modules(page: Page) -> None:
+    """Let a test import the browser's modules as they lie on the disk, below `/modules/`; the page has them joined."""
+
+    def answer(route: Route) -> None:
+        name = route.request.url.partition("/modules/")[2]
+        route.fulfill(path=PACKAGE / name, content_type="text/javascript")
+
+    page.route("**/modules/**", answer)
 
 
 class Showing:

@@ -2,19 +2,17 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import pytest
 
-import meterlog_dashboard
+from tests.dashboard.conftest import offer_modules
 
 if TYPE_CHECKING:
-    from playwright.sync_api import Page, Route
+    from playwright.sync_api import Page
 
 pytest.importorskip("playwright.sync_api")
 
-PACKAGE = Path(meterlog_dashboard.__file__).parent
 FEED: dict[str, Any] = {
     "number": 1,
     "label": "feed",
@@ -40,16 +38,10 @@ GROUND = FEED | {"number": 2, "label": "ground", "now": FEED["now"] | {"word": "
 @pytest.fixture(scope="module")
 def tab(browser: Any, page_address: str) -> Any:
     page = browser.new_page()
-    page.route("**/modules/**", _module)
+    offer_modules(page)
     page.goto(page_address)
     yield page
     page.close()
-
-
-def _module(route: Route) -> None:
-    """Answer with a module as it lies on the disk; the page itself loads them joined."""
-    name = route.request.url.partition("/modules/")[2]
-    route.fulfill(path=PACKAGE / name, content_type="text/javascript")
 
 
 def run(tab: Page, module: str, call: str, *values: Any) -> Any:

@@ -13,7 +13,7 @@ import pytest
 from meterlog.reading import Quantity, Reading
 from meterlog.session.reader import open_reader
 from meterlog.session.writer import SessionWriter
-from meterlog_dashboard.frame.assets import PREFIX
+from tests.dashboard.conftest import offer_modules
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -34,7 +34,8 @@ def told(tab: Page, part: str) -> Any:
 
 def moves(tab: Page, function: str, *values: Any) -> list[float]:
     """Return what `review/stretch.js` works out."""
-    script = f"async (values) => (await import('{PREFIX}/review/stretch.js')).{function}(...values)"
+    script = f"async (values) => (await import('/modules/review/stretch.js')).{function}(...values)"
+    offer_modules(tab)
     found: list[float] = tab.evaluate(script, list(values))
     return found
 

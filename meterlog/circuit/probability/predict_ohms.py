@@ -22,6 +22,9 @@ OVERLOAD_OHM = 40e6
 """The top of a usual hand-held meter's range; it shows overload above."""
 SHORT_OHM = 0.5
 """A chafed wire on the body. Guess."""
+SHORTED_SHARE = 0.3
+"""Of a load's own resistance, what is left at most where it is shorted inside: next to nothing from pin to pin, more
+between turns. A guess."""
 BRIDGED_SPREAD = 2.0
 """On the scale of log ohms, how little is foretold of ohms through a contact of which nobody said that it was bridged:
 something else may lie beside it. A guess."""
@@ -62,17 +65,16 @@ def resistance(c: Circuit, cells: Cells, good_ohm: Array, m: Measurement) -> Pre
     seen_ohm, share = ohm[:, inside].sum(axis=1) + load_ohm * inside[c.load], np.broadcast_to(inside, ohm.shape)
     if c.branches and not on_load:
         seen_ohm, share = _beside_branches(c, ohm, inside, load_ohm, (lo, hi))
-    total = seen_ohm + lead_ohm
     if half(c, m) == "load" and not on_load:
-        total = np.full(count, OPEN_OHM)
-    alone = total
-    total = _beside_short(c, cells, total, ohm, lo, hi)
+        seen_ohm = np.full(count, OPEN_OHM)
+    alone = seen_ohm
+    seen_ohm = _beside_short(c, cells, seen_ohm, ohm, lo, hi)
     leak_ohm = np.zeros(count)
     if not on_load:
-        total, leak_ohm = _beside_leak(c, cells, total, ohm, (lo, hi))
+        seen_ohm, leak_ohm = _beside_leak(c, cells, seen_ohm, ohm, (lo, hi))
     # what lies beside the way takes its part of the meter's current
-    share = share * (np.divide(total, alone, out=np.ones(count), where=alone > 0) ** 2)[:, None]
-    total = np.minimum(total, OVERLOAD_OHM)
+    share = share * (np.divide(seen_ohm, alone, out=np.ones(count), where=alone > 0) ** 2)[:, None]
+    total = np.minimum(seen_ohm + lead_ohm, OVERLOAD_OHM)
     shown = np.log(total + OHM_OFFSET)
     per_ohm = np.where(total < OVERLOAD_OHM, 1 / (total + OHM_OFFSET), 0.0)
     moved_ohm = np.zeros((count, len(UNKNOWNS) + len(c.parts)))
@@ -142,9 +144,10 @@ def _beside_short(circuit: Circuit, cells: Cells, total: Array, ohm: Array, lo: 
     if not circuit.on_feed_side[lo] or circuit.on_feed_side[hi]:
         return total
     found = total.copy()
-    for k in np.unique(short[short >= 0]):
+    for k in np.unique(short[short >= 0]).tolist():
         way = list(circuit.between(lo, circuit.before[k]))
-        path = SHORT_OHM + LEAD_OHM + ohm[short == k][:, way].sum(axis=1)
+        short_ohm = min(SHORT_OHM, SHORTED_SHARE * circuit.winding_of(k)) if k in circuit.loads else SHORT_OHM
+        path = short_ohm + ohm[short == k][:, way].sum(axis=1)
         found[short == k] = _parallel(total[short == k], path)
     return found
 
@@ -168,7 +171,7 @@ def _beside_leak(
         way = [part for near, far in zip(ends, wet, strict=True) for part in circuit.between(near, far)]
         if not set(circuit.loads) & set(way):
             rows = cells.leak_at == k
-            path = LEAD_OHM + cells.leak_ohm[rows] + ohm[rows][:, way].sum(axis=1)
+            path = cells.leak_ohm[rows] + ohm[rows][:, way].sum(axis=1)
             found[rows] = _parallel(total[rows], path)
             leak_ohm[rows] = cells.leak_ohm[rows] * (found[rows] / path) ** 2
     return found, leak_ohm

@@ -37,6 +37,15 @@ def test_a_short_behind_the_relay_is_of_this_circuit() -> None:
     assert (top.part, top.fault) == ("feed_wire", "short_to_ground")
 
 
+def test_a_load_with_its_own_resistance_is_not_shorted_and_one_without_it_is() -> None:
+    between_pins = Measurement("resistance", "plug_feed", "plug_ground", "isolated", "unplugged", side="load")
+    whole, shorted = (
+        found((BEFORE_RELAY, math.inf), (BEHIND_RELAY, math.inf), (between_pins, ohm)).hypotheses for ohm in (1.1, 0.3)
+    )
+    assert (shorted[0].part, shorted[0].fault) == ("pump", "short_to_ground")
+    assert whole[0].part == "fuse"
+
+
 def test_nobody_is_told_to_put_in_another_fuse_where_something_else_blows_it() -> None:
     assert found((BEFORE_RELAY, 0.6), (BEHIND_RELAY, math.inf)).acting is None
 

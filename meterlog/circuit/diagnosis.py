@@ -37,6 +37,8 @@ right one. A guess."""
 LEAST_BITS_WHEN_LIKELY = 0.05
 """Least information worth the way to the vehicle once one answer is likelier than all others together: what is left
 then are mostly faults that no reading of the circuit tells. Guess."""
+DOUBTED = 0.5
+"""From this probability on that it is a bad one a reading is doubted: said where it is asked for again. A choice."""
 WRONG_REPAIR_MIN = 120.0
 """Minutes that it costs to call a faulty circuit good: the way back and the search elsewhere. A guess."""
 
@@ -200,7 +202,8 @@ class Diagnoser:
     ) -> tuple[Step, ...]:
         """The best measurements, and what is worth trying before the last of them."""
         outlook = outlook_of(self.network, known)
-        found = suggest(outlook, measured, suggestions, least_bits, self.tool, self._engine_runs)
+        doubted = [m for m, bad in zip(measured, known.bad, strict=True) if bad > DOUBTED]
+        found = suggest(outlook, measured, suggestions, least_bits, self.tool, self._engine_runs, doubted)
         return in_order(found, propose(outlook, measured, tried, least_bits))
 
     def _acting(self, hypotheses: Sequence[Hypothesis], healthy: float, following: Sequence[Step]) -> Choice | None:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from itertools import pairwise
 from typing import Literal
 
@@ -36,6 +38,7 @@ def candidates(circuit: Circuit, measured: Sequence[Measurement], tool: Tool = "
             *_key_off(circuit),
             *_unloaded(circuit, measured),
             *_ohms(circuit),
+            *(replace(m, value=math.nan, error=None) for m in measured if m.quantity != "lamp"),
         ]
     every = [said(circuit, m) for m in every]
     found = {_key(circuit, m): m for m in reversed(every)}  # of those that are the same by another name, the first
@@ -43,9 +46,10 @@ def candidates(circuit: Circuit, measured: Sequence[Measurement], tool: Tool = "
     return [m for key, m in reversed(found.items()) if taken.count(key) < MOST_LOOKS[tool]]
 
 
-def times_taken(circuit: Circuit, m: Measurement, measured: Iterable[Measurement]) -> int:
-    """Count how often a measurement was taken already, by whichever name."""
-    return sum(_key(circuit, one) == _key(circuit, m) for one in measured)
+def same_reading(circuit: Circuit, one: Measurement, other: Measurement) -> bool:
+    """Tell whether two measurements are the same, by whichever names, with the same lead on the same place."""
+    turned = one.at == other.to != one.to
+    return not turned and _key(circuit, one) == _key(circuit, other)
 
 
 def minutes_for(circuit: Circuit, m: Measurement, measured: Iterable[Measurement]) -> float:

@@ -37,7 +37,7 @@ class Outlook:
 
     `by_group` are their weights, each in the row of its hypothesis; `by_part`, in the rows of the parts at fault in it
     (two for a pair), the probabilities that are called; `loose` is the contact that comes and goes in it (a part, or
-    from n on a command), -1 for none.
+    from n on a command), -1 for none. `outside` is the probability that the readings fit nothing in this circuit.
     """
 
     network: Network
@@ -48,6 +48,7 @@ class Outlook:
     root: Array
     spreads: Array
     loose: NDArray[np.int64]
+    outside: float
 
 
 def groups_of(cells: Cells) -> NDArray[np.int64]:
@@ -87,6 +88,7 @@ def outlook_of(network: Network, known: Posterior) -> Outlook:
         np.asarray(np.linalg.cholesky(covariance + 1e-9 * np.eye(width))),
         known.fit.spreads,
         np.concatenate([np.full(len(keep), -1), twin_of]),
+        known.outside,
     )
 
 
@@ -125,9 +127,18 @@ def _numbered(cells: Cells, place: NDArray[np.int64]) -> NDArray[np.int64]:
     return np.where(place < n, place, n * (n + 2) + place - n)
 
 
-def information(outlook: Outlook, chance: Array) -> float:
-    """Mutual information between the hypothesis and the bin of what is read, bits; `chance` of shape (k, bins)."""
+def information(outlook: Outlook, chance: Array, outside: Array | None = None) -> float:
+    """Mutual information between the hypothesis and the bin of what is read, bits.
+
+    Args:
+        outlook: the hypotheses.
+        chance: shape (k, bins), the probability of each bin in each cell.
+        outside: shape (bins,), the same in a vehicle that is not as the file says, which is one more hypothesis then;
+            left out where nobody knows.
+    """
     joint = outlook.by_group @ chance
+    if outside is not None:
+        joint = np.concatenate([(1 - outlook.outside) * joint, outlook.outside * outside[None, :]])
     return _entropy(joint.sum(1)) + _entropy(joint.sum(0)) - _entropy(joint.ravel())
 
 

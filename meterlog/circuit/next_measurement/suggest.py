@@ -15,10 +15,10 @@ from meterlog.circuit.acts import cautions_for
 from meterlog.circuit.model.bulb import BRIGHTNESS
 from meterlog.circuit.model.circuit import Circuit
 from meterlog.circuit.model.part import BATTERY_MINUS
-from meterlog.circuit.next_measurement.candidates import Tool, candidates, minutes_for, times_taken
+from meterlog.circuit.next_measurement.candidates import Tool, candidates, minutes_for, same_reading
 from meterlog.circuit.next_measurement.outlook import Array, Outlook, information, meanings, right_after
 from meterlog.circuit.probability.bad_readings import BAD_READING
-from meterlog.circuit.probability.noise import noise
+from meterlog.circuit.probability.noise import noise, shown_y
 from meterlog.circuit.probability.predict_ohms import OHM_OFFSET, OVERLOAD_OHM
 from meterlog.circuit.probability.unknowns import LOGISTIC
 from meterlog.circuit.readings.measurement import UNITS, Measurement
@@ -29,6 +29,7 @@ LEAST_BITS = 0.01
 SPLITS = 0.97
 """Likelihood of one usual outcome from which, the value that tells most apart is said instead."""
 TAKEN_ONCE = "Taken once already: take it again, to prove that the probe made contact."
+CONTRADICTS = "It fits none of what is likely: take it again before you believe anything strange."
 BINS = 28
 """Values of a reading are told apart in so many bins. A guess."""
 LEADS_OHM, HIGH_OHM = 1.0, 1000.0
@@ -96,17 +97,19 @@ def suggest(
     least_bits: float = LEAST_BITS,
     tool: Tool = "meter",
     engine_runs: bool = True,
+    doubted: Sequence[Measurement] = (),
 ) -> list[Suggestion]:
     """The most worthwhile measurements with a tool, in order of information per minute; none below `least_bits`.
 
-    With an engine that does not start nothing is measured while it runs.
+    With an engine that does not start nothing is measured while it runs. `doubted` are readings that fit none of what
+    is likely: to take one again is cheap, and tells a slip from a vehicle that is wired otherwise.
     """
     circuit = outlook.network.circuit
     scored: list[tuple[float, float, float, float, Measurement]] = []
     for m in candidates(circuit, measured, tool):
         if m.state == "run" and not engine_runs:
             continue
-        bits, right = _gain(outlook, m)
+        bits, right = _gain(outlook, m, [one for one in doubted if same_reading(circuit, one, m)])
         if bits >= least_bits:
             minutes = minutes_for(circuit, m, measured)
             scored.append((bits / minutes, bits, minutes, right, m))
@@ -118,7 +121,7 @@ def suggest(
             minutes,
             _outcomes(outlook, m),
             cautions_for(circuit, [m]),
-            TAKEN_ONCE if times_taken(circuit, m, measured) else "",
+            _again(circuit, m, measured, doubted),
             right,
         )
         for _, bits, minutes, right, m in scored[:most]
@@ -141,17 +144,36 @@ def _below(mean: Array, spread: Array, edges: Array) -> Array:
     return np.asarray(1 / (1 + np.exp(-np.clip(z, -50, 50))))
 
 
-def _gain(outlook: Outlook, m: Measurement) -> tuple[float, float]:
+def _again(circuit: Circuit, m: Measurement, measured: Sequence[Measurement], doubted: Sequence[Measurement]) -> str:
+    if any(same_reading(circuit, one, m) for one in doubted):
+        return CONTRADICTS
+    return TAKEN_ONCE if any(same_reading(circuit, one, m) for one in measured) else ""
+
+
+def _gain(outlook: Outlook, m: Measurement, before: Sequence[Measurement]) -> tuple[float, float]:
     """Expected information of a measurement about which hypothesis holds, bits; and the probability to be right after
-    it with the likeliest one."""
+    it with the likeliest one. `before` are doubted readings of the same place."""
+    circuit = outlook.network.circuit
     mean, spread = _expected(outlook, m)
     edges = np.array(m.bulb.edges) if m.quantity == "lamp" else _telling_edges(outlook, mean, spread)
     below = _below(mean, spread, edges)
-    chance = np.diff(below, axis=1, prepend=0.0, append=1.0) * (1 - BAD_READING)
+    chance = _among(below)
     # a bad reading mostly shows nothing: it adds to that bin in every cell, and so tells less
     nothing = 0.0 if m.quantity != "resistance" else math.log(OVERLOAD_OHM)
-    chance[:, int(np.searchsorted(edges, nothing))] += BAD_READING
-    return information(outlook, chance), right_after(outlook, chance)
+    at_nothing = int(np.searchsorted(edges, nothing))
+    chance[:, at_nothing] += BAD_READING
+    outside = None
+    if before:  # the same place shows the same, however the vehicle is wired
+        shown = np.array([shown_y(one) for one in before])
+        spread = math.sqrt(2) * noise(m, circuit, shown)
+        outside = _among(_below(shown, spread, edges)).mean(axis=0)
+        outside[at_nothing] += BAD_READING
+    return information(outlook, chance, outside), right_after(outlook, chance)
+
+
+def _among(below: Array) -> Array:
+    """The probability of each bin, as far as the reading is no bad one."""
+    return np.asarray(np.diff(below, axis=1, prepend=0.0, append=1.0) * (1 - BAD_READING))
 
 
 def _telling_edges(outlook: Outlook, mean: Array, spread: Array) -> Array:

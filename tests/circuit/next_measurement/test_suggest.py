@@ -128,3 +128,38 @@ def test_an_outcome_that_would_nearly_always_come_is_split_at_the_value_that_tel
             break
     else:
         pytest.fail("nothing was split")
+
+
+@pytest.mark.parametrize(
+    ("readings", "slip"),
+    [
+        ({"battery_plus": 12.5, "fuse_out": 0.0, "relay_out": 12.3}, "fuse_out"),
+        ({"battery_plus": 12.5, "plug_feed": 0.0, "pump_plus": 12.2}, "plug_feed"),
+        ({"battery_plus": 12.5, "fuse_in": 8.0, "fuse_out": 12.4}, "fuse_in"),
+        ({"battery_plus": 12.5, "relay_out": 1.24, "plug_feed": 12.3, "plug_ground": 0.03}, "relay_out"),
+    ],
+)
+def test_a_reading_that_contradicts_the_others_is_taken_again_first(
+    tool: Diagnoser, readings: dict[str, float], slip: str
+) -> None:
+    found = tool.diagnose([Measurement("voltage", at, value=value) for at, value in readings.items()])
+    first = found.next[0]
+    assert (first.measurement.at, first.measurement.to, first.measurement.state) == (slip, "battery_minus", "key_on")
+    assert first.minutes == 1.0, "its place is open, so it costs a minute and no more"
+    assert first.again.startswith("It fits none of what is likely")
+    assert first.again in first.as_json()["caution"]  # type: ignore[operator]
+    assert any(f"{slip} to battery_minus at key-on" in sentence for sentence in found.inconsistent)
+
+
+def test_readings_that_agree_are_not_taken_again_first(tool: Diagnoser) -> None:
+    readings = {"battery_plus": 12.5, "fuse_out": 12.45, "relay_out": 12.4, "plug_feed": 12.3}
+    found = tool.diagnose([Measurement("voltage", at, value=value) for at, value in readings.items()])
+    assert not found.next[0].again
+    assert not any("fits none" in step.again for step in found.next)
+
+
+def test_a_reading_of_a_place_that_it_would_not_have_asked_for_can_be_asked_for_again(tool: Diagnoser) -> None:
+    odd = Measurement("voltage", "fuse_in", "pump_minus", value=3.0)
+    rest = [Measurement("voltage", at, value=12.4) for at in ("fuse_in", "plug_feed", "pump_plus")]
+    found = tool.diagnose([*rest, Measurement("voltage", "pump_minus", value=0.05), odd], suggestions=8)
+    assert ("fuse_in", "pump_minus") in {(step.measurement.at, step.measurement.to) for step in found.next}

@@ -33,13 +33,17 @@ def with_digits(lesson: Lesson, near: Near, kinds: Sequence[str] = KINDS) -> Les
     bits = lesson.bits
     numbered = [n for n, m in enumerate(lesson.moments) if near[n] and not m.label.overload]
     best: _Guess | None = None
-    for guess in _guesses(lesson, near, numbered, bits, kinds):
-        better = _with_sign(lesson, near, bits, _refined(lesson, near, bits, numbered, guess))
-        if best is None or better.unexplained < best.unexplained:
-            best = better
-        if not best.unexplained:
+    most = MOST_UNEXPLAINED * len(numbered)
+    for guesses in (_guesses, _late_guesses):  # the latter take long
+        for guess in guesses(lesson, near, numbered, bits, kinds):
+            better = _with_sign(lesson, near, bits, _refined(lesson, near, bits, numbered, guess))
+            if best is None or better.unexplained < best.unexplained:
+                best = better
+            if not best.unexplained:
+                break
+        if best is not None and best.unexplained <= most:
             break
-    if best is None or best.unexplained > MOST_UNEXPLAINED * len(numbered):
+    if best is None or best.unexplained > most:
         return lesson
     frame_of, late, slips = [], {}, {}
     for n, moment in enumerate(lesson.moments):
@@ -104,25 +108,30 @@ def _with_sign(lesson: Lesson, near: Near, bits: Bits, guess: _Guess) -> _Guess:
 
 
 def _guesses(lesson: Lesson, near: Near, numbered: Sequence[int], bits: Bits, kinds: Sequence[str]) -> Iterator[_Guess]:
-    """The digits as displays that stood still show them; as all show their upper digits; by the usual lateness."""
+    """The digits as displays that stood still show them; and as all show their upper digits."""
     still = still_ones(near, numbered, bits)
     fits = find_numbers([lesson.moments[n].label for n in still], bits[[near[n][0] for n in still]], kinds=kinds)
-    found = bool(fits)
     if fits:
         yield _Guess(fits, 0, {})
     labels = [lesson.moments[n].label for n in numbered]
     hidden = [0 if n in still else hidden_digits(label.digits) for n, label in zip(numbered, labels, strict=True)]
     if any(hidden) and len(still) >= LEAST_STILL:
         fits = find_numbers(labels, bits[[near[n][0] for n in numbered]], hidden, kinds)
-        found = found or bool(fits)
         if fits:
             yield _Guess(fits, 0, {})
-    if not found and kinds == KINDS:
+
+
+def _late_guesses(
+    lesson: Lesson, near: Near, numbered: Sequence[int], bits: Bits, kinds: Sequence[str]
+) -> Iterator[_Guess]:
+    """The digits by the usual lateness of answers; and where their segments may lie anywhere."""
+    labels = [lesson.moments[n].label for n in numbered]
+    if kinds == KINDS:
         best = max(_by_lag(lesson, near, numbered, bits), key=lambda guess: len(guess.fits[0].moments), default=None)
-        found = best is not None
         if best is not None:
             yield best
-    if not found and (scattered := find_scattered(labels, each_shown(near, numbered, bits))):
+            return
+    if scattered := find_scattered(labels, each_shown(near, numbered, bits)):
         yield _Guess([scattered], 0, {})
 
 

@@ -27,7 +27,7 @@ CAPTURES = [
     for driver in ("status14", "segments14", "digits11", "digits14", "chars16", "text")
     for scenario in ("healthy-prime", "healthy-crank", "intermittent-feed")
 ]
-SPEED, MOST_SHOWN, EACH = "5", 20, 10
+SPEED, MOST_SHOWN = "5", 20
 
 
 class Sent(NamedTuple):
@@ -72,9 +72,8 @@ def typed_rows(sent: list[Sent], first_s: float) -> list[str]:
     kinds: dict[object, list[int]] = defaultdict(list)
     for n, one in enumerate(sent[1:-1], 1):
         kinds[one.quantity, one.resolution, math.isinf(one.value), one.value < 0].append(n)
-    chosen = sorted(
-        {places[(2 * k + 1) * len(places) // (2 * EACH)] for places in kinds.values() for k in range(EACH)}
-    )[:MOST_SHOWN]
+    each = MOST_SHOWN // len(kinds)
+    chosen = sorted({places[(2 * k + 1) * len(places) // (2 * each)] for places in kinds.values() for k in range(each)})
     shift_s = first_s - sent[0].time_s
     return [f"{sent[n + (k % 2)].time_s + shift_s + 0.002:.4f},{sent[n].typed}" for k, n in enumerate(chosen)]
 

@@ -52,10 +52,11 @@ class Question(NamedTuple):
 
 FULL_RANGE = 4
 """Readings of one range after which it is not asked for again; a choice."""
+_BACK = "back in the volts jack before they touch a battery again: in a current jack they short it"
 _UNITS = (
     (Quantity.DC_VOLTAGE, "Turn the dial to volts DC and touch a battery"),
-    (Quantity.RESISTANCE, "Turn the dial to ohms and hold a resistor, a lamp or your fingers to the leads"),
-    (Quantity.DC_CURRENT, "Turn the dial to a current range, the leads in its jacks, in series with a lamp"),
+    (Quantity.RESISTANCE, "Take the leads off, turn the dial to ohms and hold a resistor or a lamp to them"),
+    (Quantity.DC_CURRENT, f"Turn the dial to a current range, the leads in its jacks, in series with a lamp; {_BACK}"),
     (Quantity.AC_VOLTAGE, "Turn the dial to volts AC, on a low-voltage transformer if there is one"),
     (Quantity.FREQUENCY, "Turn the dial to Hz"),
     (Quantity.CAPACITANCE, "Turn the dial to capacitance, with a capacitor"),
@@ -178,7 +179,7 @@ def _signs(labels: list[Label], slips: int) -> Iterator[Question]:
         )
     over = sum(label.overload for label in labels)
     if over < ENOUGH_EACH:
-        text = "Turn the dial to ohms, the leads apart, and type OL with the unit: OL Mohm"
+        text = "Take the leads off, turn the dial to ohms, the leads apart, and type OL with the unit: OL Mohm"
         why = "no overload was shown" if not over else "the overload rests on one reading"
         yield Question(f"overload {over} {slips}", text, why, Quantity.RESISTANCE, overload=True)
 

@@ -2,8 +2,9 @@
 
 A folder of 5,000 sessions in a real Chromium: from a server that has just said its address to the first list, the same
 once all files are known, a search from the key to the new list. Goals: 1.5 s, 1.5 s, 300 ms. And Review of a session of
-ten million readings (eleven days at ten a second): first drawn, and zooms by button. Its goals are those of a day's
-session, 1.5 s and 300 ms. Beside them: an empty folder's list, and the same first drawing of 30 readings.
+ten million readings (eleven days at ten a second): first drawn, and zooms by button. Goals: 1.2 s,
+200 ms in the median and 400 ms at the worst. Beside them: an empty folder's list, and the same first drawing of 30
+readings.
 """
 
 from __future__ import annotations
@@ -28,7 +29,7 @@ if TYPE_CHECKING:
     from playwright.sync_api import Page
 
 SESSIONS, READINGS = 5000, 10_000_000
-LIST_GOAL_S, SEARCH_GOAL_MS, FIRST_GOAL_S, ZOOM_GOAL_MS = 1.5, 300.0, 1.5, 300.0
+LIST_GOAL_S, SEARCH_GOAL_MS, FIRST_GOAL_S, ZOOM_GOAL_MS, SLOWEST_GOAL_MS = 1.5, 300.0, 1.2, 200.0, 400.0
 RECORDINGS = Path(__file__).parents[3] / "recordings"
 _WORDS = ("van 4711", "van 77 dies", "relay", "van 123 cranks", "no such thing")
 
@@ -119,8 +120,8 @@ def _long(page: Page, folder: Path) -> Iterator[Row]:
         page.wait_for_selector("[data-event]", timeout=120_000)
         page.wait_for_timeout(2000)
         took = [zoom(page, move) for move in ZOOMS]
-        ratio = f"slowest {max(took):.0f} ms"
-        yield at_most(f"{what}, zoom by button, median", statistics.median(took), ZOOM_GOAL_MS, "ms", ratio)
+        yield at_most(f"{what}, zoom by button, median", statistics.median(took), ZOOM_GOAL_MS, "ms")
+        yield at_most(f"{what}, zoom by button, slowest of {len(took)}", max(took), SLOWEST_GOAL_MS, "ms")
 
 
 if __name__ == "__main__":

@@ -55,9 +55,21 @@ class Stamps(NamedTuple):
         )
 
 
-def shares_stamps(time_s: Sequence[float]) -> bool:
-    """Tell whether the first times of a column are stamps that several rows share."""
-    return len(time_s) >= _FEW_ROWS and len(time_s) >= SHARED_ROWS * len(set(time_s))
+def stamps_of(time_s: Sequence[float], shown_s: float) -> Stamps:
+    """Tell how fine a column's stamps are, and whether several rows share one.
+
+    Shared stamps come only so often as they change, whatever decimals they show: whole seconds that are written 12.000,
+    or readings that arrived in bundles.
+
+    Args:
+        time_s: the column's first times, s.
+        shown_s: the step of the last decimal that any of them shows, s.
+    """
+    distinct = np.unique(time_s)
+    if len(time_s) < _FEW_ROWS or len(time_s) < SHARED_ROWS * len(distinct):
+        return Stamps(shown_s)
+    apart_s = float(np.median(np.diff(distinct))) if len(distinct) > 1 else 0.0
+    return Stamps(max(shown_s, apart_s), spread=True)
 
 
 def number_resolution(cells: Sequence[str], scale_s: float) -> float:

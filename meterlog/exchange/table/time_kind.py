@@ -12,7 +12,7 @@ from meterlog.exchange.table.duration_text import DurationTime, is_duration
 from meterlog.exchange.table.looks import Look, look
 from meterlog.exchange.table.options import ImportOptions
 from meterlog.exchange.table.question import Question
-from meterlog.exchange.table.stamps import Stamps, shares_stamps
+from meterlog.exchange.table.stamps import Stamps, stamps_of
 from meterlog.exchange.table.time_pattern import PatternTime, patterns_of
 from meterlog.exchange.table.time_text import (
     DAY_S,
@@ -89,7 +89,8 @@ class TimeSurvey:
     def stamps(self, time: TimeReader, channels: int) -> Stamps:
         """Return how fine the times are, and whether rows share them; with `channels`, each has a row of its own."""
         times = self.read(time, self._cells)
-        return Stamps(time.resolution(self._cells), not channels and shares_stamps(times))
+        shown_s = time.resolution(self._cells)
+        return Stamps(shown_s) if channels else stamps_of(times, shown_s)
 
     def reader(self, options: ImportOptions, title: str, decimal: str) -> TimeReader:
         """The reader for this column.

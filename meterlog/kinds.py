@@ -53,6 +53,7 @@ class Kind:
         decides: what tells which it was.
         by_design: whether a voltage that is moved up and down by design shows it too.
         finding: the module of `meterlog.findings` that tells of it, where a sentence is not enough.
+        comes_back: whether a voltage or a current is lost in it and comes back.
     """
 
     name: str
@@ -72,6 +73,7 @@ class Kind:
     decides: str = ""
     by_design: bool = False
     finding: str = ""
+    comes_back: bool = False
 
     @property
     def words(self) -> str:
@@ -104,6 +106,7 @@ _ROWS = (
         "trouble",
         "fault",
         fault=True,
+        comes_back=True,
         detector="supply",
         sentence="{times} while it should be on{lasting}{lowest}",
         limit="no fall to {off_share:.0%} of the usual level or less while on, the probe's contact held",
@@ -200,6 +203,7 @@ _ROWS = (
         "trouble",
         "fault",
         fault=True,
+        comes_back=True,
         detector="supply",
         sentence="{times} on and off in quick succession{lasting}{lowest}",
         limit="steady while on, the probe's contact held",
@@ -212,6 +216,7 @@ _ROWS = (
         "trouble",
         "deviation",
         fault=True,
+        comes_back=True,
         detector="current",
         finding="interruption",
     ),

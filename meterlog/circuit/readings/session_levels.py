@@ -13,6 +13,7 @@ from meterlog.circuit.model.circuit import Circuit
 from meterlog.circuit.readings.session_states import SOURCE_SHARE, Window, moved_before
 from meterlog.events.detect import detect
 from meterlog.events.event import Event
+from meterlog.kinds import KINDS
 from meterlog.reading import Flag
 from meterlog.series import Series
 
@@ -36,8 +37,6 @@ MOST_LOST = 3
 """So many losses of a session are told one by one: more say nothing new, and readings are limited. A guess."""
 MAD_TO_DEVIATION = 1.5
 """The median absolute deviation of a normal distribution times this is its standard deviation (1.48, rounded up)."""
-_LOST = ("dropout", "chatter", "interruption")
-"""Events in which a voltage or a current is lost and comes back."""
 LEAST_DEVIATION = 0.01
 """Added to a level's error, in its unit: what a display's last digit hides. A guess."""
 
@@ -65,7 +64,7 @@ def lost_while_running(
     reader: SessionReader, channel: Channel, series: Series, circuit: Circuit
 ) -> Iterator[tuple[str, float, float]]:
     """The level with the engine running and the lowest of what was lost meanwhile: no battery rests so high."""
-    events = (event for event in detect(channel, series, reader.markers) if event.kind in _LOST)
+    events = (event for event in detect(channel, series, reader.markers) if KINDS[event.kind].comes_back)
     for event in islice(events, MOST_LOST):
         level, low = event.reference, event.extreme
         if level is not None and low is not None and level >= CHARGING_V * circuit.volts_scale:
@@ -79,7 +78,11 @@ def lost_when_moved(
 ) -> Iterator[tuple[float, float]]:
     """What was lost in a window when the harness was moved, however short, each after the level itself."""
     _, start_s, end_s = window
-    lost = (e for e in events if e.kind in _LOST and start_s <= e.start_s < end_s and moved_before(e.start_s, markers))
+    lost = (
+        e
+        for e in events
+        if KINDS[e.kind].comes_back and start_s <= e.start_s < end_s and moved_before(e.start_s, markers)
+    )
     for k, event in enumerate(islice(lost, MOST_LOST)):
         if k:
             yield level

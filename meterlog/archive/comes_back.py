@@ -15,7 +15,7 @@ _SIZE_AT_END = struct.Struct("<I")
 
 @dataclass(frozen=True, slots=True)
 class ComesBack:
-    """What would come back.
+    """Holds what would come back.
 
     Attributes:
         name: the session's, with its month in front, as `bring_back` takes it.

@@ -132,7 +132,7 @@ class SessionFacts(NamedTuple):
 
 
 class TableEnd(NamedTuple):
-    """How much an exported table holds, as its last row says it."""
+    """Holds how much an exported table has, as its last row says it."""
 
     readings: int
     markers: int

@@ -232,7 +232,7 @@ def test_a_later_format_is_refused_and_left_as_it_is(session: Path) -> None:
 
 
 def test_a_table_whose_name_is_no_text_is_damage_and_no_traceback(session: Path) -> None:
-    """What the database says of it has bytes that are no text."""
+    """Damage what the database says of it: bytes that are no text."""
     session.write_bytes(session.read_bytes().replace(b"tablerecordingrecording", b"table\xb3ecordingrecordin\xb3"))
     with pytest.raises(NotASession, match="damaged"):
         open_reader(session)

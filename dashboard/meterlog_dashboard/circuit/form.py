@@ -40,7 +40,7 @@ _HOW = {
 }
 _SIDES = {"": "nothing unplugged, or not known", "harness": "harness side", "load": "load side"}
 KEYS = ("quantity", "at", "to", "state", "load", "side")
-"""What says where a reading was taken; each has a field `reading-KEY`."""
+"""Says where a reading was taken; each has a field `reading-KEY`."""
 
 
 def parts() -> list[Component]:

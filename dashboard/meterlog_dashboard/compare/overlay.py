@@ -36,7 +36,7 @@ _HEIGHT_PX = 420
 
 
 class Asked(NamedTuple):
-    """What an address asks for: a kind of event, words that the sessions hold, the vehicle that they are of."""
+    """Holds what an address asks for: a kind of event, words that the sessions hold, the vehicle that they are of."""
 
     kind: str
     words: str

@@ -27,7 +27,7 @@ _Parts = Iterator[tuple[bytes, int]]
 
 
 class Kind(NamedTuple):
-    """What a session can be sent as."""
+    """Names the forms in which a session can be sent."""
 
     mimetype: str
     parts: Callable[[SessionReader], _Parts]
@@ -107,7 +107,7 @@ class Sending:
         return data
 
     def told(self) -> dict[str, Any]:
-        """How far it is, for the page that asked for it; the bytes are those made until now."""
+        """Say how far it is, for the page that asked for it; the bytes are those made until now."""
         return {
             "state": self.state,
             "said": self.said,
@@ -162,7 +162,7 @@ class Tables:
         return sending
 
     def told(self, number: str) -> dict[str, Any]:
-        """How far a table is; `unknown` where none of that number has begun."""
+        """Say how far a table is; `unknown` where none of that number has begun."""
         found = self._known.get(number, "")
         if isinstance(found, Sending):
             return found.told()

@@ -62,7 +62,7 @@ class Followed:
 
     @property
     def seen(self) -> Seen:
-        """What its scale goes by."""
+        """Return what its scale goes by."""
         resolution = self.last.resolution if self.last else math.nan
         span = (self.low, self.high) if self.low <= self.high else None
         return Seen(self.channel, span, 0.0 if math.isnan(resolution) else resolution)

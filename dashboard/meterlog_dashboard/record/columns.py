@@ -17,12 +17,12 @@ MOST = 20
 _PARTS = {"label": "Name of value", "point": "Test point of value"}
 
 Named = dict[int, tuple[str, str]]
-"""What each meter's values are called, and their test points, with a comma between two; by the meter's number."""
+"""Holds the names of each meter's values, and their test points, with a comma between two; by the meter's number."""
 STATES = (
     State({"column-part": ALL, "meter": ALL, "column": ALL}, "value"),
     State({"column-part": ALL, "meter": ALL, "column": ALL}, "id"),
 )
-"""What stands in the fields, and which they are; for `named`."""
+"""Holds what stands in the fields, and which they are; for `named`."""
 
 
 def place(meter: int) -> Component:

@@ -24,7 +24,7 @@ _PAUSE_S = 0.001
 
 @dataclass(frozen=True, slots=True)
 class Measures:
-    """What is kept of a session.
+    """Holds what is kept of a session.
 
     Attributes:
         rows: its measures, as `meterlog.trends.measured` gives them; none where it cannot be read.

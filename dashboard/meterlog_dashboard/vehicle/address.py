@@ -8,7 +8,7 @@ from urllib.parse import urlencode
 
 
 class Shown(NamedTuple):
-    """What an address asks for.
+    """Holds what an address asks for.
 
     Attributes:
         vehicle: the vehicle's name.

@@ -74,7 +74,7 @@ def _sessions(context: Context, vehicle: str) -> tuple[list[Summary], int]:
 
 
 def _content(context: Context, shown: Shown) -> tuple[Any, bool]:
-    """What the sessions tell, or how far measuring them has come; and whether it is all."""
+    """Return what the sessions tell, or how far measuring them has come; and whether it is all."""
     sessions, reading = _sessions(context, shown.vehicle)
     known, left = context.measured.so_far(sessions)
     if reading or left:

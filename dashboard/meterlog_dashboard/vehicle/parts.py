@@ -57,7 +57,7 @@ def over_sessions(trend: Trend) -> Component:
 
 
 def events(vehicle: str, kinds: Counter[str]) -> Component:
-    """What happened on it, each kind a press from all of them laid over each other."""
+    """List what happened on it, each kind a press from all of them laid over each other."""
     links = [
         dcc.Link(count(number, KINDS[kind].words), href=events_address(vehicle, kind), className="button")
         for kind, number in kinds.most_common()

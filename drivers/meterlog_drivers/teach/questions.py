@@ -234,7 +234,7 @@ def _units(labels: list[Label]) -> Iterator[Question]:
 
 
 def _doubts(lesson: Lesson) -> Iterator[Question]:
-    """What nobody knows whether to believe."""
+    """Return what nobody knows whether to believe."""
     assert lesson.modes is not None
     for n in lesson.modes.doubted:
         label = lesson.moments[n].label

@@ -1,4 +1,4 @@
-"""What a circuit is made of: its parts, and the points that a probe can touch."""
+"""Describes the pieces of a circuit: its parts, and the points that a probe can touch."""
 
 from __future__ import annotations
 

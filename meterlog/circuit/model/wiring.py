@@ -1,4 +1,4 @@
-"""How a circuit's parts hang together: the nodes between them, and where current can flow."""
+"""Says how a circuit's parts hang together: the nodes between them, and where current can flow."""
 
 from __future__ import annotations
 

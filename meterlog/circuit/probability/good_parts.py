@@ -1,4 +1,4 @@
-"""How far the good parts of a vehicle are from their usual figures: what manuals allow, and what fresh parts lose."""
+"""Says how far a vehicle's good parts are from their usual figures: what manuals allow, and what fresh parts lose."""
 
 from __future__ import annotations
 

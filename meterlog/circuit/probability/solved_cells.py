@@ -169,7 +169,7 @@ class SolvedCells:
         return [Shunt(0, ground - 1, np.minimum(self.cells.neighbour_ohm, OPEN_OHM))]
 
     def leaks(self, times: float = 1.0) -> list[Shunt]:
-        """What wet connectors hang between two nodes, so many times its ohms; none where no cell has one."""
+        """Return what wet connectors hang between two nodes, so many times its ohms; none where no cell has one."""
         c, cells = self.circuit, self.cells
         return [
             Shunt(

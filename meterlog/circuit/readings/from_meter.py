@@ -13,7 +13,7 @@ from meterlog.reading import Accuracy, Quantity, Reading
 WAIT_S = 12.0
 """Time to turn the key: a prime lasts 2 s, and a person needs some to get there. A guess."""
 AGREE = 0.05
-"""What is less than this apart, in V, A or ohm, is the same to a circuit, however fine the display. A guess."""
+"""Levels less than this apart, in V, A or ohm, are the same to a circuit, however fine the display. A guess."""
 NOTHING = 0.3
 """V or A below which the circuit may not be switched on yet. A guess."""
 

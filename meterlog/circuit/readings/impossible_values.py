@@ -37,7 +37,7 @@ def highest(quantity: str, circuit: Circuit) -> float:
 
 
 def _shorted_a(circuit: Circuit) -> float:
-    """What the battery gives with every load of a circuit shorted, A."""
+    """Return what the battery gives with every load of a circuit shorted, A."""
     ohm = np.maximum(circuit.healthy_ohm(), LEAST_OHM)
     ohm[list(circuit.loads)] = LEAST_OHM
     shorted = LoadModel(1.0, LEAST_OHM, circuit.system_v, stalled=True)

@@ -76,7 +76,7 @@ def lost_while_running(
 def lost_when_moved(
     events: Iterable[Event], window: Window, markers: Sequence[Marker], level: tuple[float, float]
 ) -> Iterator[tuple[float, float]]:
-    """What was lost in a window when the harness was moved, however short, each after the level itself."""
+    """Yield what was lost in a window when the harness was moved, however short, each after the level itself."""
     _, start_s, end_s = window
     lost = (
         e

@@ -1,4 +1,4 @@
-"""What was tried on a circuit and is no reading: a direct feed, a part bridged, replaced or compared."""
+"""Holds what was tried on a circuit and is no reading: a direct feed, a part bridged, replaced or compared."""
 
 from __future__ import annotations
 

@@ -42,7 +42,7 @@ THUMB_PX = 47.5
 MOST_STEPS = 40
 """A job that asks for more than so many steps has lost its way."""
 SUPPLY_V = 12.3
-"""What the meter shows while the supply is on, V."""
+"""Shown by the meter while the supply is on, V."""
 COVERED = """(node) => {
   const box = node.getBoundingClientRect();
   const there = document.elementFromPoint(box.x + box.width / 2, box.y + box.height / 2);

@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 
+from tests.waiting import until
+
 if TYPE_CHECKING:
     from playwright.sync_api import Page
 
@@ -18,6 +20,10 @@ DRIVE = "/sessions/drive-intermittent.sqlite"
 def span(tab: Page) -> list[float]:
     found: list[float] = tab.evaluate("dash_component_api.getLayout('review-span').props.data.span")
     return found
+
+
+def length_of(shown: list[float]) -> float:
+    return shown[1] - shown[0]
 
 
 def other_span(tab: Page, old: list[float]) -> list[float]:
@@ -49,9 +55,10 @@ def test_every_gesture_and_key_moves_the_curves_and_the_address_keeps_it(tab: Pa
     tab.mouse.down()
     tab.mouse.move(x[0], y, steps=4)
     tab.mouse.up()
-    panned = other_span(tab, closer)
     length_s = closer[1] - closer[0]
-    assert panned == pytest.approx([closer[0] + 0.25 * length_s, closer[1] + 0.25 * length_s], abs=0.1)
+    moved = pytest.approx([closer[0] + 0.25 * length_s, closer[1] + 0.25 * length_s], abs=0.1)
+    until(lambda: span(tab) == moved)
+    panned = span(tab)
     tab.mouse.dblclick(x[1], y)
     assert other_span(tab, panned) == whole
     tab.mouse.dblclick(x[1], y)
@@ -62,8 +69,9 @@ def test_every_gesture_and_key_moves_the_curves_and_the_address_keeps_it(tab: Pa
     tab.mouse.move(x[2], y, steps=4)
     tab.mouse.up()
     tab.keyboard.up("Shift")
-    drawn = other_span(tab, panned)
-    assert drawn[1] - drawn[0] == pytest.approx(0.5 * length_s, abs=0.1)
+    half_s = pytest.approx(0.5 * length_s, abs=0.1)
+    until(lambda: length_of(span(tab)) == half_s)
+    drawn = span(tab)
     tab.keyboard.press("ArrowLeft")
     assert other_span(tab, drawn)[0] < drawn[0]
     tab.keyboard.press("n")

@@ -13,6 +13,7 @@ from meterlog.cli.main import main
 from meterlog.errors import MeterlogError
 from meterlog.session import open_reader
 from meterlog.settings import Settings, meter_address, read_settings
+from tests.waiting import record_some
 
 WRITTEN = """\
 # mine
@@ -79,7 +80,7 @@ def test_a_saved_meter_is_recorded_by_its_name(
     assert "# mine" in text
     assert "# since 1990" in text
     out = tmp_path / "a.sqlite"
-    assert main(["record", "--meter", "pump", "--for", "0.5", "--out", str(out)]) == 0
+    record_some(out, "--meter", "pump")
     with open_reader(out) as reader:
         assert [(channel.label, channel.point) for channel in reader.channels] == [("pump feed", "plug_feed")]
 

@@ -4,6 +4,10 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
+from pathlib import Path
+
+from meterlog.cli.main import main
+from meterlog.session import open_reader
 
 
 def until(condition: Callable[[], bool], timeout_s: float = 60.0) -> None:
@@ -12,3 +16,14 @@ def until(condition: Callable[[], bool], timeout_s: float = 60.0) -> None:
     while not condition():
         assert time.monotonic() < give_up_s, "it never came"
         time.sleep(0.005)
+
+
+def record_some(out: Path, *words: str) -> None:
+    """Record for a moment; for longer where a busy machine had no reading in that."""
+    for for_s in ("0.3", "3", "30"):
+        out.unlink(missing_ok=True)
+        assert main(["record", *words, "--for", for_s, "--out", str(out)]) == 0
+        with open_reader(out) as reader:
+            if any(reader.count(channel.number) for channel in reader.channels):
+                return
+    raise AssertionError("no reading came in half a minute")

@@ -167,7 +167,6 @@ def test_what_is_displayed_while_nobody_reads_is_lost_as_on_a_wire(tmp_path: Pat
             meterlog("record", "--meter", f"status14:{meter.ports[0]}", "--for", "0.5", "--out", str(path))
         with open_reader(second) as reader:
             times = reader.series(1).time_s
-    assert times[0] < 0.3
     assert len(times) <= (times[-1] - times[0]) / 0.05 + 2.5, "no burst of old readings"
 
 

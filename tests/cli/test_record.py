@@ -474,8 +474,8 @@ def test_a_file_named_by_the_time_is_made_where_none_is_named(
     meter: Plugged, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.chdir(tmp_path)
-    threading.Timer(0.5, meter.show, [1.5]).start()
-    assert main(["record", "--meter", f"status14:{meter.port}", "--for", "1"]) == 0
+    threading.Timer(0.2, meter.show, [1.5]).start()
+    assert main(["record", "--meter", f"status14:{meter.port}", "--for", "2"]) == 0
     (made,) = tmp_path.glob("20*.sqlite")
     with open_reader(made) as reader:
         assert values(reader, 1) == [1.5]

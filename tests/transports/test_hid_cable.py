@@ -18,7 +18,7 @@ from meterlog.reading import Flag, Quantity, Reading
 from meterlog.session import open_reader
 from meterlog.transports import LineSettings, Link, hid_cable
 from meterlog.transports.serial_line import serial_transport
-from tests.waiting import until
+from tests.waiting import record_some, until
 
 FRAME = framing_of("status14:x").encoder().encode([Reading(0.0, 12.34, Quantity.DC_VOLTAGE, 0.01, Flag.DC)])
 PATH = "/dev/hidraw77"
@@ -119,7 +119,7 @@ def test_a_meter_behind_one_is_found_by_listening_and_recorded(
     assert main(["meters", f"cp2110://{PATH}", "--listen", "2"]) == 0
     assert f'meterlog record --meter "status14:cp2110://{PATH}' in capsys.readouterr().out
     out = tmp_path / "a.sqlite"
-    assert main(["record", "--meter", f"status14:cp2110://{PATH}", "--for", "0.5", "--out", str(out), "--plain"]) == 0
+    record_some(out, "--meter", f"status14:cp2110://{PATH}", "--plain")
     with open_reader(out) as reader:
         assert set(reader.series(1).value) == {12.34}
 

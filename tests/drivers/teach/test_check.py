@@ -15,7 +15,7 @@ from meterlog.cli.main import main
 from meterlog.driver.framing import framing_of
 from meterlog.reading import Flag, Quantity, Reading
 from meterlog.session import SessionWriter, open_reader
-from tests.waiting import until
+from tests.waiting import record_some, until
 
 if sys.platform == "win32":
     pytest.skip("needs pseudo-terminals", allow_module_level=True)
@@ -66,11 +66,11 @@ def test_five_that_agree_are_remembered_and_the_session_says_so(
     answers(monkeypatch, *["12.34 V"] * 5)
     with sending(12.34) as port:
         before, after = tmp_path / "before.sqlite", tmp_path / "after.sqlite"
-        main(["record", "--meter", f"status14:{port}?label=feed", "--for", "0.3", "--out", str(before)])
+        record_some(before, "--meter", f"status14:{port}?label=feed")
         assert "it was never compared with this meter's display" in capsys.readouterr().out
         assert main(["meters", "--check", f"status14:{port}"]) == 0
         assert "checked against the display on" in capsys.readouterr().out
-        main(["record", "--meter", f"status14:{port}?label=feed", "--for", "0.3", "--out", str(after)])
+        record_some(after, "--meter", f"status14:{port}?label=feed")
         said = capsys.readouterr().out
         assert "never compared" not in said
         assert "checked against the display on" in said

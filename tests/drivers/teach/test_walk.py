@@ -14,6 +14,7 @@ import pytest
 from meterlog.cli.main import main
 from meterlog.session import open_reader
 from tests.bench.teach.meters import FUNCTIONS, SIGNED, Display, Meter
+from tests.waiting import record_some
 
 if sys.platform == "win32":
     pytest.skip("needs pseudo-terminals", allow_module_level=True)
@@ -96,7 +97,7 @@ def test_an_unknown_meter_is_taught_by_its_display_and_then_recorded(
         bench.display = Display("V", 0, 12345, minus=True)
         time.sleep(3 * INTERVAL_S)
         meter = f"frames:{bench.port.name}?profile={profile}&label=feed"
-        assert main(["record", "--meter", meter, "--for", "1", "--out", str(out)]) == 0
+        record_some(out, "--meter", meter)
         with open_reader(out) as reader:
             assert set(reader.series(1).value) == {-12.345}
         assert any("Understood" in screen for screen in screens)

@@ -5,16 +5,16 @@ Pure: bytes with their arrival times go in, and what a person typed; a profile c
 | module | what it does |
 |---|---|
 | `moments.py` | understands what a person types: `12.34 V`, `OL kohm`, `-3.2 mA hold` |
-| `bursts.py`, `frame_finder.py`, `check_finder.py` | find the frames: length, marks, pauses, parity, checksum |
-| `nearby.py` | finds the frames near a moment |
-| `number_search.py`, `layouts.py` | find the number by comparing each bit of the frame with each bit shown |
-| `features.py` | lists those bits: of digits, segments, integers |
-| `scattered.py` | finds segments whose wires lie anywhere, as constraints |
-| `offset_search.py` | finds a constant that is added to every byte |
-| `number_fit.py` | says where the number is, and reads it |
-| `mode_search.py`, `attributes.py` | find which bits say unit, point, sign and symbols, and which of them say nothing |
+| `framing/` | finds the frames: length, marks, pauses, parity, checksum |
+| `digits/nearby.py` | finds the frames near a moment |
+| `digits/`: `number_search.py`, `layouts.py` | find the number by comparing each bit of the frame with each bit shown |
+| `digits/features.py` | lists those bits: of digits, segments, integers |
+| `digits/scattered.py` | finds segments whose wires lie anywhere, as constraints |
+| `digits/offset_search.py` | finds a constant that is added to every byte |
+| `digits/number_fit.py` | says where the number is, and reads it |
+| `modes/` | finds which bits say unit, point, sign and symbols, and which of them say nothing |
 | `learning.py`, `lesson.py` | put moments and frames together, and hold what was learned |
-| `digits_lesson.py`, `modes_lesson.py` | learn the digits, then the rest; name late answers and slips of the keyboard |
+| `digits_lesson.py`, `modes_lesson.py` | there: learn the digits, then the rest; name late answers and slips |
 | `line_lesson.py` | the same for meters that send text |
 | `questions.py` | chooses what to show next: where the hypotheses that are left differ most |
 | `profile_text.py` | writes the profile |

@@ -9,13 +9,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from meterlog_drivers.teach.digits_lesson import with_digits
-from meterlog_drivers.teach.frame_finder import FramesFound
+from meterlog_drivers.teach.digits.digits_lesson import with_digits
+from meterlog_drivers.teach.digits.nearby import Near, frames_near
+from meterlog_drivers.teach.digits.offset_search import any_offset, likely_offsets
+from meterlog_drivers.teach.framing.frame_finder import FramesFound
 from meterlog_drivers.teach.lesson import Lesson
-from meterlog_drivers.teach.modes_lesson import with_modes
+from meterlog_drivers.teach.modes.modes_lesson import with_modes
 from meterlog_drivers.teach.moments import Moment
-from meterlog_drivers.teach.nearby import Near, frames_near
-from meterlog_drivers.teach.offset_search import any_offset, likely_offsets
 
 
 def learn(found: FramesFound, moments: Sequence[Moment]) -> Lesson:

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from meterlog_drivers.teach.frame_finder import FramesFound
-from meterlog_drivers.teach.mode_search import ModeFit
+from meterlog_drivers.teach.digits.number_fit import Bits, NumberFit
+from meterlog_drivers.teach.digits.offset_search import frame_bits
+from meterlog_drivers.teach.framing.frame_finder import FramesFound
+from meterlog_drivers.teach.modes.mode_search import ModeFit
 from meterlog_drivers.teach.moments import Moment
-from meterlog_drivers.teach.number_fit import Bits, NumberFit
-from meterlog_drivers.teach.offset_search import frame_bits
 
 
 @dataclass(frozen=True)

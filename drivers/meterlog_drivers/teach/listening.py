@@ -10,7 +10,7 @@ from types import TracebackType
 from meterlog.address import Address
 from meterlog.errors import LinkError, NotLearned
 from meterlog.transports import Chunk, LineSettings, Link, Transport
-from meterlog_drivers.teach.frame_finder import find_frames
+from meterlog_drivers.teach.framing.frame_finder import find_frames
 from meterlog_drivers.teach.line_lesson import find_lines
 
 RATES = (9600, 2400, 19200, 4800, 115200, 38400, 57600, 1200, 600)

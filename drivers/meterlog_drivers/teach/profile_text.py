@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from meterlog_drivers.display.unit_words import spelling
-from meterlog_drivers.teach.frame_finder import FramesFound
+from meterlog_drivers.teach.digits.number_fit import BitAt, NumberFit
+from meterlog_drivers.teach.framing.frame_finder import FramesFound
 from meterlog_drivers.teach.lesson import Lesson
 from meterlog_drivers.teach.line_lesson import LineLesson
-from meterlog_drivers.teach.mode_search import Field
+from meterlog_drivers.teach.modes.mode_search import Field
 from meterlog_drivers.teach.moments import Label, Moment
-from meterlog_drivers.teach.number_fit import BitAt, NumberFit
 
 _GLYPHS_OF_OVERLOAD = "LObcdefghij"
 

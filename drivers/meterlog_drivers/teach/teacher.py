@@ -14,7 +14,7 @@ from meterlog.reading import Reading
 from meterlog.transports import Chunk
 from meterlog_drivers.display.shown import Shown
 from meterlog_drivers.frames import Frames
-from meterlog_drivers.teach.frame_finder import find_frames
+from meterlog_drivers.teach.framing.frame_finder import find_frames
 from meterlog_drivers.teach.learning import learn
 from meterlog_drivers.teach.lesson import Lesson
 from meterlog_drivers.teach.line_lesson import find_lines, learn_lines

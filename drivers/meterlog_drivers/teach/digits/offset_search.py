@@ -6,11 +6,11 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
-from meterlog_drivers.teach.frame_finder import FramesFound
+from meterlog_drivers.teach.digits.nearby import Near, each_shown
+from meterlog_drivers.teach.digits.number_fit import Bits
+from meterlog_drivers.teach.digits.scattered import most_contradicting
+from meterlog_drivers.teach.framing.frame_finder import FramesFound
 from meterlog_drivers.teach.moments import Moment
-from meterlog_drivers.teach.nearby import Near, each_shown
-from meterlog_drivers.teach.number_fit import Bits
-from meterlog_drivers.teach.scattered import most_contradicting
 
 LEAST_FOR_OFFSET = 6
 """Displays from which on all constants are tried: 255 more chances for chance; a guess."""

@@ -16,7 +16,8 @@ from typing import NamedTuple
 
 import numpy as np
 
-from meterlog_drivers.teach.attributes import (
+from meterlog_drivers.teach.digits.number_fit import Bits
+from meterlog_drivers.teach.modes.attributes import (
     Attributes,
     attributes_of,
     contradict,
@@ -25,7 +26,6 @@ from meterlog_drivers.teach.attributes import (
     words_of,
 )
 from meterlog_drivers.teach.moments import Label
-from meterlog_drivers.teach.number_fit import Bits
 
 CONFIRMATIONS = 5
 """Times that the point was where the same code had put it with another unit, until that is believed: by chance each is

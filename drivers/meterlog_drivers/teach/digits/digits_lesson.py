@@ -6,11 +6,11 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from typing import NamedTuple
 
+from meterlog_drivers.teach.digits.nearby import Near, at_lag, each_shown, hidden_digits, still_ones
+from meterlog_drivers.teach.digits.number_fit import Bits, NumberFit
+from meterlog_drivers.teach.digits.number_search import KINDS, as_signed, find_numbers, settled
+from meterlog_drivers.teach.digits.scattered import find_scattered
 from meterlog_drivers.teach.lesson import Lesson
-from meterlog_drivers.teach.nearby import Near, at_lag, each_shown, hidden_digits, still_ones
-from meterlog_drivers.teach.number_fit import Bits, NumberFit
-from meterlog_drivers.teach.number_search import KINDS, as_signed, find_numbers, settled
-from meterlog_drivers.teach.scattered import find_scattered
 
 LAGS = (0, 1, -1, 2)
 """Displays by which answers may be late, all of them; the likeliest first."""

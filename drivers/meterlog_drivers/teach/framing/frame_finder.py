@@ -10,8 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from meterlog.transports import Chunk
-from meterlog_drivers.teach.bursts import Burst, bursts
-from meterlog_drivers.teach.check_finder import CheckFound, Frames, find_check
+from meterlog_drivers.teach.framing.bursts import Burst, bursts
+from meterlog_drivers.teach.framing.check_finder import CheckFound, Frames, find_check
 
 LEAST_FRAMES = 6
 """Frames without which nothing is said; a guess."""

@@ -6,8 +6,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from meterlog_drivers.teach.frame_finder import FramesFound
-from meterlog_drivers.teach.number_fit import Bits
+from meterlog_drivers.teach.digits.number_fit import Bits
+from meterlog_drivers.teach.framing.frame_finder import FramesFound
 
 Near = Sequence[Sequence[int]]
 """For each moment the frames near it, from the one that was on the display back in time, then those after it."""

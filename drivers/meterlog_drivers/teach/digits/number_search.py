@@ -15,7 +15,7 @@ from itertools import combinations
 import numpy as np
 from numpy.typing import NDArray
 
-from meterlog_drivers.teach.features import (
+from meterlog_drivers.teach.digits.features import (
     EITHER,
     GLYPHS,
     INTEGER_BITS,
@@ -27,7 +27,7 @@ from meterlog_drivers.teach.features import (
     integer_features,
     segment_features,
 )
-from meterlog_drivers.teach.layouts import (
+from meterlog_drivers.teach.digits.layouts import (
     Layout,
     Misses,
     best_of,
@@ -35,8 +35,8 @@ from meterlog_drivers.teach.layouts import (
     integer_layouts,
     segment_layouts,
 )
+from meterlog_drivers.teach.digits.number_fit import BitAt, Bits, NumberFit
 from meterlog_drivers.teach.moments import Label
-from meterlog_drivers.teach.number_fit import BitAt, Bits, NumberFit
 
 Rows = NDArray[np.int64]
 

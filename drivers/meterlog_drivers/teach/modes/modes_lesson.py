@@ -7,9 +7,9 @@ from dataclasses import replace
 
 import numpy as np
 
+from meterlog_drivers.teach.digits.nearby import Near, majority
 from meterlog_drivers.teach.lesson import Lesson
-from meterlog_drivers.teach.mode_search import find_modes
-from meterlog_drivers.teach.nearby import Near, majority
+from meterlog_drivers.teach.modes.mode_search import find_modes
 
 FLICKER = 5
 """Counts by which the last digits of a display flicker while nothing happens; a guess."""

@@ -14,9 +14,9 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from meterlog_drivers.teach.features import EITHER, GLYPHS, SEGMENTS, Features, digit, segment_features
+from meterlog_drivers.teach.digits.features import EITHER, GLYPHS, SEGMENTS, Features, digit, segment_features
+from meterlog_drivers.teach.digits.number_fit import BitAt, NumberFit
 from meterlog_drivers.teach.moments import Label
-from meterlog_drivers.teach.number_fit import BitAt, NumberFit
 
 Frames = Sequence[NDArray[np.bool_]]
 """For each moment the frames that may have been on the display: shape (frames, bits)."""

@@ -1,0 +1,1 @@
+"""Finds the number of the display in frames."""

@@ -1,0 +1,1 @@
+"""Finds the frames in what a meter sends."""

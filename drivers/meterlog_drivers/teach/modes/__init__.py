@@ -1,0 +1,1 @@
+"""Finds what frames say beside the number: unit, point, sign, symbols."""

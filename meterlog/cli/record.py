@@ -133,14 +133,19 @@ def run(args: argparse.Namespace) -> int:
     until_s = time.monotonic() + (math.inf if args.for_s is None else args.for_s)
     opened = nullcontext() if args.button is None else Button(args.button)
     said: set[str] = set()
+    kept = False
     with opened as button, output_for_listeners(args.to) as args.told, lasting_output(), _Ends() as ends:
         while True:
             this_until_s = min(until_s, time.monotonic() + (math.inf if args.each is None else args.each))
             with ending_when_frozen():
                 outcome = _recorded(args, setups, armed, ends, button, this_until_s, said)
-            if this_until_s == until_s or time.monotonic() < this_until_s or outcome.error is not None:
+            over = this_until_s == until_s or time.monotonic() < this_until_s or outcome.error is not None
+            if over and (outcome.path or outcome.error or not kept):
                 return _report(outcome, setups, armed)
             print(f"kept {one_line(str(outcome.path))}" if outcome.path else "no readings came, so no file is left")
+            if over:
+                return 0  # the sessions before this last one have what came
+            kept = kept or outcome.path is not None
 
 
 def _recorded(

@@ -64,7 +64,7 @@ def test_without_waiting_a_missing_meter_is_an_error(tmp_path: Path) -> None:
 
 
 def test_a_new_session_begins_each_time_and_little_is_missed_between(tmp_path: Path) -> None:
-    words = ["record", "--meter", "sim:healthy-prime?seed=7", "--each", "2", "--for", "5", "--quiet"]
+    words = ["record", "--meter", "sim:healthy-prime?seed=7", "--each", "2", "--for", "6", "--quiet"]
     done = subprocess.run([*METERLOG, *words], cwd=tmp_path, check=True, capture_output=True, text=True)
     cautions = [line for line in done.stdout.splitlines() if line.startswith("caution: ")]
     assert len(cautions) == len(set(cautions)) == 2  # at the first session, not at each
@@ -77,6 +77,32 @@ def test_a_new_session_begins_each_time_and_little_is_missed_between(tmp_path: P
             spans.append((reader.started_at, reader.started_at + timedelta(seconds=reader.duration_s)))
     gaps_s = [(after[0] - before[1]).total_seconds() for before, after in pairwise(spans)]
     assert all(gap_s < 2.0 for gap_s in gaps_s)
+
+
+def test_a_last_session_without_readings_is_no_failure_of_those_before(
+    plug_in: Callable[[], Plugged], tmp_path: Path
+) -> None:
+    meter = plug_in()
+    words = ["record", "--meter", f"status14:{meter.port}", "--each", "1", "--for", "6", "--quiet", "--plain"]
+    with subprocess.Popen([*METERLOG, *words], cwd=tmp_path, stdout=subprocess.PIPE, text=True) as recording:
+        assert recording.stdout is not None
+        over = threading.Event()
+
+        def show() -> None:
+            while not over.wait(0.05):
+                meter.show(12.5)
+
+        showing = threading.Thread(target=show)
+        showing.start()
+        said = []
+        for line in recording.stdout:
+            said.append(line)
+            if line.startswith("kept "):
+                over.set()
+        showing.join()
+        assert recording.wait(60) == 0
+    assert said[-1] == "no readings came, so no file is left\n"
+    assert list(tmp_path.glob("*.sqlite"))
 
 
 def test_the_clock_that_is_set_while_recording_corrects_the_beginning(

@@ -7,6 +7,7 @@ Every now and then one of the run's processes, the tests' own or one that a test
 from __future__ import annotations
 
 import random
+import signal
 import subprocess
 import sys
 import time
@@ -49,4 +50,5 @@ def stop_and_wake(run: psutil.Process, draw: random.Random) -> None:
 
 
 if __name__ == "__main__":
+    signal.signal(signal.SIGTERM, lambda *_: sys.exit())  # what is stopped at that moment goes on first
     stop_and_wake(psutil.Process(int(sys.argv[1])), random.Random())

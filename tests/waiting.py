@@ -7,7 +7,6 @@ from collections.abc import Callable
 from pathlib import Path
 
 from meterlog.cli.main import main
-from meterlog.session import open_reader
 
 
 def until(condition: Callable[[], bool], timeout_s: float = 60.0) -> None:
@@ -21,9 +20,6 @@ def until(condition: Callable[[], bool], timeout_s: float = 60.0) -> None:
 def record_some(out: Path, *words: str) -> None:
     """Record for a moment; for longer where a busy machine had no reading in that."""
     for for_s in ("0.3", "3", "30"):
-        out.unlink(missing_ok=True)
-        assert main(["record", *words, "--for", for_s, "--out", str(out)]) == 0
-        with open_reader(out) as reader:
-            if any(reader.count(channel.number) for channel in reader.channels):
-                return
+        if main(["record", *words, "--for", for_s, "--out", str(out)]) == 0:
+            return  # without a reading it leaves no file, and says so with its status
     raise AssertionError("no reading came in half a minute")

@@ -10,9 +10,8 @@ from pathlib import Path
 
 from meterlog.circuit.model.circuit import Circuit
 from meterlog.circuit.model.circuit_checks import LEAST_V, MOST_PARTS, check_circuit
-from meterlog.circuit.model.part import near
 from meterlog.circuit.model.part_rows import branch_from_row, part_from_row, point_from_row, with_part_ends
-from meterlog.circuit.model.table_rows import hazards_in, number, rows, states_in, text_in
+from meterlog.circuit.model.table_rows import hazards_in, number, refuse_unknown, rows, states_in, text_in
 from meterlog.errors import CircuitError
 from meterlog.text.toml import TomlText, parse_toml, read_toml
 
@@ -136,9 +135,7 @@ def check_keys(table: Mapping[str, object], source: str) -> None:
         "truth",
         "note",
     }
-    for key in table:
-        if key not in known:
-            raise CircuitError(f"{source}: unknown key '{key}'{near(key, sorted(known))}")
+    refuse_unknown(table, sorted(known), f"{source}:")
 
 
 def _templates() -> Traversable:

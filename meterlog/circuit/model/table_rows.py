@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Mapping
 
 from meterlog.cautions import NEAR
 from meterlog.circuit.model.part import STATES, near
@@ -111,7 +111,7 @@ def states_in(row: Mapping[str, object], key: str, where: str) -> list[str]:
     return words
 
 
-def refuse_unknown(row: Mapping[str, object], known: Iterable[str], where: str) -> None:
+def refuse_unknown(row: Mapping[str, object], known: Collection[str], where: str) -> None:
     """Refuse a row with a key that is not known.
 
     Raises:

@@ -9,7 +9,7 @@ from meterlog.circuit.model.bulb import BRIGHTNESS, MOST_W
 from meterlog.circuit.model.circuit import Circuit
 from meterlog.circuit.model.dangerous_names import refuse_dangerous
 from meterlog.circuit.model.part import BATTERY_MINUS, LOADS, STATES, near
-from meterlog.circuit.model.table_rows import instead, number
+from meterlog.circuit.model.table_rows import instead, number, refuse_unknown
 from meterlog.circuit.readings.impossible_values import highest, impossible
 from meterlog.circuit.readings.measurement import QUANTITIES, SIDES, Measurement
 from meterlog.circuit.readings.trial import COMPARED, DEAD, HOW, RESULTS, RUNS, Result, Tried
@@ -23,9 +23,7 @@ def measurement_from_row(row: Mapping[str, object], circuit: Circuit, where: str
         CircuitError: naming the key.
     """
     known = [*(name for name in Measurement.__slots__ if name != "at_coil"), "kind"]
-    for key in row:
-        if key not in known:
-            raise CircuitError(f"{where} unknown key '{key}'{near(key, known)}")
+    refuse_unknown(row, known, where)
     quantity = _word(row, "quantity", QUANTITIES, where)
     resistance = quantity == "resistance"
     usual = "isolated" if resistance else next((s for s in ("key_on", *circuit.active) if s in circuit.active), "off")
@@ -99,9 +97,7 @@ def trial_from_row(row: Mapping[str, object], circuit: Circuit, where: str) -> T
         CircuitError: naming the key.
     """
     known = (*HOW, "into", "result")
-    for key in row:
-        if key not in known:
-            raise CircuitError(f"{where} unknown key '{key}'{near(key, known)}")
+    refuse_unknown(row, known, where)
     if sum(bool({key, *more} & row.keys()) for key, *more in (("feed", "into"), *((how,) for how in HOW[1:]))) > 1:
         raise CircuitError(
             f"{where} a feed, a bridged, a replaced and a compared part are separate trials: make an entry for each"

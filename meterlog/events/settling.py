@@ -7,6 +7,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from meterlog.signal.levels import second_highest
+
 
 class Agreed(NamedTuple):
     """The highest level that two readings reach, or that of the only one that is on; and whether it is the only one."""
@@ -17,8 +19,8 @@ class Agreed(NamedTuple):
 
 def agreed(value: NDArray[np.float64], on_from: float) -> Agreed:
     """Tell the level of readings since the first that was on, shape (n,), n >= 1; `on_from` is what counts as on."""
-    on = np.sort(value[value >= on_from])
-    return Agreed(float(on[-2]), False) if len(on) > 1 else Agreed(float(value.max()), True)
+    on = value[value >= on_from]
+    return Agreed(second_highest(on), False) if len(on) > 1 else Agreed(float(value.max()), True)
 
 
 def fall_in(value: NDArray[np.float64], off_at: float) -> int | None:

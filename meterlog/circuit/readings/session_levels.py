@@ -16,6 +16,7 @@ from meterlog.events.event import Event
 from meterlog.kinds import KINDS
 from meterlog.reading import Flag
 from meterlog.series import Series
+from meterlog.signal.levels import second_highest
 
 if TYPE_CHECKING:
     from meterlog.session import Channel, SessionReader
@@ -111,13 +112,14 @@ def drop(window: Series, channel: Channel, system_v: float) -> tuple[float, floa
 def crank_levels(window: Series, channel: Channel, charging_v: float) -> Iterator[tuple[str, float, float]]:
     """The level while the starter turns: the first moments that are on. What follows at a charging level was taken
     with the engine running; what follows below one may be either, and is left out."""
-    finite = np.sort(np.abs(window.value[np.isfinite(window.value)]))
-    if len(finite) < FEWEST or finite[-2] <= LEAST_DROPOUT_V:
+    finite = np.abs(window.value[np.isfinite(window.value)])
+    high = second_highest(finite) if len(finite) >= FEWEST else 0.0
+    if high <= LEAST_DROPOUT_V:
         level = level_of(window, channel)
         if level:
             yield ("crank", *level)
         return
-    first_on = int(np.flatnonzero(np.abs(window.value) > ON_SHARE * finite[-2])[0])
+    first_on = int(np.flatnonzero(np.abs(window.value) > ON_SHARE * high)[0])
     end_s = float(window.time_s[first_on]) + TURNING_S
     early = level_of(window.between(float(window.time_s[first_on]), end_s), channel)
     late = level_of(window.between(end_s, math.inf), channel)
@@ -140,7 +142,7 @@ def level_of(series: Series, channel: Channel, *, ohms: bool = False) -> tuple[f
     value, resolution = value[finite], resolution[finite]
     if len(value) < FEWEST:
         return None
-    high = float(np.sort(np.abs(value))[-2])  # the highest alone may be a transient
+    high = second_highest(np.abs(value))  # the highest alone may be a transient
     if not ohms and high > SMALLEST_ON_V:
         on = np.abs(value) > ON_SHARE * high
         value, resolution = value[on], resolution[on]

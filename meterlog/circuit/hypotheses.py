@@ -18,6 +18,7 @@ from meterlog.circuit.probability.outside import MODEL_WRONG
 from meterlog.circuit.probability.predict import Network
 from meterlog.circuit.probability.unknowns import FAULT_1, LOGISTIC
 from meterlog.circuit.words import ohm_band
+from meterlog.text.ids import plain
 
 CELLS_OF_BAND = 1e-6
 """Cells below this share of a part's likeliest one do not count for its band."""
@@ -74,7 +75,7 @@ class Hypothesis:
         """The fault's name with its resistance or, where the name says little, what it does."""
         if self.fault == "weak":
             return self.words.removeprefix("is ")
-        return self.fault.replace("_", " ") + ohm_band(self.resistance_ohm)
+        return plain(self.fault) + ohm_band(self.resistance_ohm)
 
     def as_json(self) -> dict[str, object]:
         """The object of `diagnose --json`; infinity as null."""

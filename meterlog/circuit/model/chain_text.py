@@ -10,10 +10,9 @@ from meterlog.circuit.model.circuit import Circuit
 from meterlog.circuit.model.loops import Branch
 from meterlog.circuit.model.part import Part, Point
 from meterlog.text.figures import shown
+from meterlog.text.ids import plain
 
 _KIND_WORDS = {"relay_contact": "relay contact", "battery": "source"}
-
-
 _STATE_WORDS = {"off": "key off"}
 _LEGEND = "o: a probe reaches there, in so many minutes; *: what is fed"
 _HANG = "    "
@@ -115,7 +114,7 @@ def part_words(part: Part) -> str:
 
 
 def _listed(words: Iterable[str]) -> str:
-    *rest, last = (_STATE_WORDS.get(word, word.replace("_", " ")) for word in words)
+    *rest, last = (_STATE_WORDS.get(word, plain(word)) for word in words)
     return f"{', '.join(rest)} and {last}" if rest else last
 
 

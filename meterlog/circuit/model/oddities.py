@@ -10,6 +10,7 @@ from meterlog.circuit.model.circuit import Circuit
 from meterlog.circuit.model.part import Part
 from meterlog.circuit.model.solve import load_model, solve
 from meterlog.text.figures import shown
+from meterlog.text.ids import plain
 
 _LONGEST_REACH_MIN = 120.0
 """Minutes: whoever needs longer to a place takes something apart instead. A guess."""
@@ -61,12 +62,11 @@ def _fed(circuit: Circuit) -> Iterator[str]:
         if not circuit.charges and fed_a < _FED_SHARE * circuit.load_a:
             contacts = " and ".join(f"'{part.id}'" for part in circuit.parts if not part.closed(state))
             load = circuit.parts[circuit.load].id
-            at = state.replace("_", " ")
-            yield f"nothing feeds '{load}' at {at}, though the circuit is on: {contacts} is open then"
+            yield f"nothing feeds '{load}' at {plain(state)}, though the circuit is on: {contacts} is open then"
     for part in circuit.parts:
         for state in part.closed_in or ():
             if state not in circuit.active:
-                yield f"'{part.id}' is closed at {state.replace('_', ' ')}, which 'active' does not name"
+                yield f"'{part.id}' is closed at {plain(state)}, which 'active' does not name"
 
 
 def _commands(circuit: Circuit) -> Iterator[str]:

@@ -368,8 +368,7 @@ class Current:
         self._flow(start)
 
     def _go_on(self, start: int, level: float) -> None:
-        """Return what flowed is over, and less flows on, for a time that nothing tells, seen from reading `start`
-        on."""
+        """End what flowed where less flows on, for a time that nothing tells, seen from reading `start` on."""
         self._stretch = Stretch(start, None, self._track.time(start), from_start=True)
         self.stretches.append(self._stretch)
         self._reference = level
@@ -432,14 +431,13 @@ class Current:
         return self._fallen
 
     def _close(self) -> None:
-        """Return what flowed is over: it was a prime, or was switched off.
+        """End what flowed: it was a prime, or was switched off.
 
         Where one reading alone said that it flowed, it tells no idle level: what came after is gone through again.
         """
-        if self._alone:
-            self._pos = self._fall + 1
-        edge, level, _ = self._fallen or self._place_fall(self._pos)
-        noise = self._measure.noise(self._fall + 1, min(self._pos, self._fall + _OUT_READINGS))
+        known = self._fall + 1 if self._alone else self._pos
+        edge, level, _ = self._fallen or self._place_fall(known)
+        noise = self._measure.noise(self._fall + 1, min(known, self._fall + _OUT_READINGS))
         self._end_stretch(self._measure.when(edge, self._fall), edge)
         self._state = "idle"
         if self._alone:

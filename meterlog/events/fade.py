@@ -142,7 +142,7 @@ class FadeWatch:
             self._fade = fade_from(self._measure, reference, calm, index)
 
     def end(self, end_s: float, index: int | None) -> None:
-        """Return what goes on is over with reading `index`, or with the readings where None; a short one is none."""
+        """End what goes on with reading `index`, or with the readings where None; a short one is none."""
         if self._fade is not None and end_s - self._fade.start_s >= self._settings.fade_at_least_s:
             self.events.append(self._fade.event(self._measure, end_s, index))
         self._fade = None

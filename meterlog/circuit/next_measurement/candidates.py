@@ -181,23 +181,24 @@ def _ohms(circuit: Circuit) -> Iterable[Measurement]:
     the contact and behind it."""
     order = sorted(circuit.points, key=lambda point: circuit.order[circuit.node(point.id)])
     contacts = set(circuit.commands.values())
+    at_node = points_by_node(circuit)
     for a, b in pairwise(order):
         inside = circuit.between(circuit.node(a.id), circuit.node(b.id))
         if not set(circuit.loads) & set(inside) and not contacts & set(inside):
             yield Measurement("resistance", a.id, b.id, "isolated")
     for contact in contacts:
         fuse = next((k for k in reversed(circuit.upstream[contact]) if circuit.parts[k].kind == "fuse"), -1)
-        if fuse in (at_node := points_by_node(circuit)):
+        if fuse in at_node:
             yield Measurement("resistance", at_node[fuse], BATTERY_MINUS, "isolated")
     plug = circuit.faces
     if plug:
         yield Measurement("resistance", *plug, "isolated", "unplugged")
         grounds = [k for k in circuit.chain if circuit.parts[k].kind == "ground"]
         body = next((p.id for p in order if circuit.node(p.id) in grounds), BATTERY_MINUS)
-        for to in {body, BATTERY_MINUS} - {plug[1]}:
-            yield Measurement("resistance", plug[1], to, "isolated")
+        for to in (body, BATTERY_MINUS):
+            if to != plug[1]:
+                yield Measurement("resistance", plug[1], to, "isolated")
         yield Measurement("resistance", plug[0], BATTERY_MINUS, "isolated", "unplugged")
-    at_node = points_by_node(circuit)
     for k, part in enumerate(circuit.parts):
         if part.leaks_to and circuit.before[k] in at_node:
             yield Measurement("resistance", at_node[circuit.before[k]], part.leaks_to, "isolated", "unplugged")

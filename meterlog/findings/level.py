@@ -12,7 +12,7 @@ from meterlog.reading import Accuracy
 from meterlog.series import Series
 from meterlog.signal.levels import MAD_TO_DEVIATION, median, second_highest
 
-_TWO = 2
+_TIED = 2
 """Of so many readings neither outvotes the other."""
 MANY = 20_000
 """More readings than this are thinned evenly before a level is taken: its error does not shrink further, and a
@@ -81,7 +81,7 @@ def upper_level(series: Series, accuracy: Accuracy) -> Level | None:
     if not finite.any():
         return None
     top = float(np.percentile(size[finite], 99))
-    if np.count_nonzero(finite) > _TWO:
+    if np.count_nonzero(finite) > _TIED:
         top = min(top, second_highest(size[finite]))
     return level_of(few, accuracy, size >= top / 2)
 

@@ -64,8 +64,9 @@ def job_here(*, only_read: bool = False) -> Path:
     going_on = [job.folder for job in listed if job.state not in OVER]
     if len(going_on) == 1 or (only_read and not going_on):
         return (going_on or [listed[0].folder])[0]
-    which = ", ".join(map(str, (sorted(going_on) or found)[:_NAMED])) + ", ..." * (len(going_on or found) > _NAMED)
-    raise JobError(f"there are {len(going_on or found)} jobs here: name the folder of one ({which})")
+    left = sorted(going_on) or found
+    which = ", ".join(map(str, left[:_NAMED])) + ", ..." * (len(left) > _NAMED)
+    raise JobError(f"there are {len(left)} jobs here: name the folder of one ({which})")
 
 
 def _folders(folder: Path) -> Iterator[Path]:

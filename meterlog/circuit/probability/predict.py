@@ -143,11 +143,10 @@ class Network(SolvedCells):
     def _at_command(self, m: Measurement) -> Prediction:
         """Across a coil: the source's voltage when it is commanded, else nothing. Its ohms and current are not known to
         the circuit, so they say nothing."""
-        cells, s = self.cells, state_index(m.state)
-        count = len(cells)
-        slope = np.zeros((count, len(UNKNOWNS) + len(self.circuit.parts)))
         if m.quantity in ("resistance", "current"):
-            return Prediction(np.full(count, np.nan), slope)
+            return self._nothing()
+        cells, s = self.cells, state_index(m.state)
+        slope = np.zeros((len(cells), len(UNKNOWNS) + len(self.circuit.parts)))
         share = self.coil_share(m.state, self.circuit.commands[m.at])
         slope[:, s] = share * cells.source_spread_v[:, s]
         weak = (cells.fault == FAULTS.index("weakly_commanded")) & (share > 0)

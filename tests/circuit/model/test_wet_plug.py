@@ -20,10 +20,12 @@ PUMP = load_circuit("pump-feed")
 LEAKS = 'leaks_to = "plug_ground"'
 
 
-def pump_with(new: str) -> Circuit:
+def pump_with(*changes: tuple[str, str]) -> Circuit:
     text = template_text("pump-feed").decode()
-    assert LEAKS in text
-    return circuit_from_table(parse_toml(text.replace(LEAKS, new).encode(), "pump", CircuitError).values, "pump")
+    for old, new in changes:
+        assert old in text
+        text = text.replace(old, new)
+    return circuit_from_table(parse_toml(text.encode(), "pump", CircuitError).values, "pump")
 
 
 @pytest.fixture(scope="module")
@@ -52,27 +54,21 @@ def test_a_wet_plug_is_drawn() -> None:
 )
 def test_a_leak_that_cannot_be_is_refused(new: str, said: str) -> None:
     with pytest.raises(CircuitError, match=said):
-        pump_with(new)
+        pump_with((LEAKS, new))
 
 
 def test_only_a_connector_leaks() -> None:
-    text = (
-        template_text("pump-feed")
-        .decode()
-        .replace('id = "fuse", kind = "fuse"', f'id = "fuse", kind = "fuse", {LEAKS}')
-    )
+    fuse = 'id = "fuse", kind = "fuse"'
     with pytest.raises(CircuitError, match="'leaks_to' says where water in a connector leads to; this is a fuse"):
-        circuit_from_table(parse_toml(text.encode(), "pump", CircuitError).values)
+        pump_with((fuse, f"{fuse}, {LEAKS}"))
 
 
 def test_a_leak_that_no_reading_would_show_is_odd() -> None:
-    found = oddities(pump_with('leaks_to = "fuse_out"'))
+    found = oddities(pump_with((LEAKS, 'leaks_to = "fuse_out"')))
     assert any("'plug_feed_pin' leaks to 'fuse_out' on its own side of the load" in one for one in found)
-    apart = pump_with('leaks_to = "plug_ground", connector = "C1"').points
-    text = template_text("pump-feed").decode().replace(LEAKS, f'{LEAKS}, connector = "C1"')
-    text = text.replace('id = "plug_ground", after', 'id = "plug_ground", connector = "C2", after')
-    other = circuit_from_table(parse_toml(text.encode(), "pump", CircuitError).values)
-    assert apart == PUMP.points
+    in_c1 = (LEAKS, f'{LEAKS}, connector = "C1"')
+    assert pump_with(in_c1).points == PUMP.points
+    other = pump_with(in_c1, ('id = "plug_ground", after', 'id = "plug_ground", connector = "C2", after'))
     assert any("from contact to contact of one connector" in one for one in oddities(other))
 
 

@@ -111,7 +111,8 @@ def _open_jobs(folder: Path, sessions: Iterable[Summary]) -> dict[Path, str]:
     """The names of jobs here that are not over, by their folders; looked for only where a session may be of one."""
     # Only now: jobs bring the circuits, whose loading would double the time that any list of sessions takes to begin.
     from meterlog.job.job_file import NAME as JOB_FILE
-    from meterlog.job.listing import OVER, list_jobs
+    from meterlog.job.listing import list_jobs
+    from meterlog.job.status import OVER
 
     if not (folder / JOB_FILE).exists() and not any("job" in session.details for session in sessions):
         return {}

@@ -9,10 +9,7 @@ from pathlib import Path
 
 from meterlog.errors import JobError, MeterlogError
 from meterlog.job.job_file import NAME, read_job
-from meterlog.job.status import known_of
-
-OVER = ("proved", "closed")
-"""States of a job with which nobody goes on."""
+from meterlog.job.status import OVER, known_of
 
 _NAMED = 5
 """Jobs that are named where one has to be chosen. A choice."""

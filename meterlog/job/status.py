@@ -20,6 +20,8 @@ from meterlog.job.proof import NOTHING, Proof, proof
 from meterlog.text.figures import percent
 
 State = Literal["open", "waiting", "repaired", "proved", "closed"]
+OVER: tuple[State, ...] = ("proved", "closed")
+"""States of a job with which nobody goes on."""
 SUGGESTIONS = 5
 """Measurements that are worked out beyond those that were refused. A choice, as in `diagnose`."""
 

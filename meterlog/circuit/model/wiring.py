@@ -26,7 +26,7 @@ class Wiring:
 
     @cached_property
     def part_index(self) -> Mapping[str, int]:
-        """Each part's position in the chain, by id."""
+        """Each part's position, by id."""
         return {part.id: k for k, part in enumerate(self.parts)}
 
     @cached_property

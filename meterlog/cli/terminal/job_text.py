@@ -10,7 +10,7 @@ from meterlog.circuit.cost import entered_money, priced_elsewhere
 from meterlog.circuit.readings.measurement import Measurement
 from meterlog.job.bill import bill
 from meterlog.job.next_step import Next
-from meterlog.job.status import Status
+from meterlog.job.status import OVER, Status
 from meterlog.settings import read_settings
 from meterlog.text.figures import percent
 from meterlog.text.safe import one_line
@@ -53,7 +53,7 @@ def verdict_lines(now: Status) -> Iterator[str]:
         for name, chance in now.chances.items():
             yield f"  {percent(chance):>9}  {one_line(name)}"
         return
-    if now.state in ("proved", "closed"):
+    if now.state in OVER:
         return
     yield f"Verdict: {now.verdict}"
     for h in now.diagnosis.hypotheses[:_PARTS_SHOWN]:

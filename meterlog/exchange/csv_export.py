@@ -15,6 +15,7 @@ import numpy as np
 
 from meterlog.errors import UsageError
 from meterlog.exchange.finished_file import finished_file
+from meterlog.exchange.parts import taken
 from meterlog.exchange.session_table import COLUMNS, SessionFacts, TableEnd, flag_words, guard
 from meterlog.session.model import Channel, Marker
 from meterlog.session.reader import SessionReader
@@ -93,17 +94,9 @@ def _parts(reader: SessionReader, delimiter: str, decimal: str) -> Iterator[tupl
         readings += bool(cells[1])
         markers += bool(cells[7])
         if not readings % TOLD_EACH:
-            yield _taken(part), readings
+            yield taken(part), readings
     table.writerow((*held, TableEnd(readings, markers).as_json(session)))
-    yield _taken(part), readings
-
-
-def _taken(part: io.StringIO) -> str:
-    """Return what was written since the last time."""
-    text = part.getvalue()
-    part.seek(0)
-    part.truncate()
-    return text
+    yield taken(part), readings
 
 
 def _rows(reader: SessionReader, channels: list[Channel], decimal: str) -> Iterator[_Row]:

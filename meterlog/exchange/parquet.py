@@ -15,6 +15,7 @@ import pyarrow.parquet as pq
 from meterlog.errors import MeterlogError, TableError
 from meterlog.exchange.finished_file import finished_file
 from meterlog.exchange.new_session import NewSession
+from meterlog.exchange.parts import taken
 from meterlog.exchange.session_table import InOrder, SessionFacts
 from meterlog.series import Series
 from meterlog.session.model import Marker
@@ -71,16 +72,8 @@ def _parts(reader: SessionReader) -> Iterator[tuple[bytes, int]]:
                 columns = (series.time_s, number, series.value, series.resolution, series.flags)
                 file.write_table(pa.table(dict(zip(_COLUMNS, columns, strict=True)), schema=schema))
                 readings += len(series)
-                yield _taken(part), readings
-    yield _taken(part), readings
-
-
-def _taken(part: io.BytesIO) -> bytes:
-    """Return what was written since the last time."""
-    data = part.getvalue()
-    part.seek(0)
-    part.truncate()
-    return data
+                yield taken(part), readings
+    yield taken(part), readings
 
 
 def _schema(facts: SessionFacts, markers: Iterable[Marker]) -> pa.Schema:

@@ -9,15 +9,17 @@ import socket
 import subprocess
 import sys
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import pytest
 
 import meterlog_dashboard
 from meterlog.job.job_file import create_job
 from meterlog.reading import Quantity
+from meterlog_dashboard.frame.app import build
+from meterlog_dashboard.gate.access import LOOPBACK, Access
 from tests.conftest import PluggedMeter
 
 if TYPE_CHECKING:
@@ -25,6 +27,19 @@ if TYPE_CHECKING:
 
 PACKAGE = Path(meterlog_dashboard.__file__).parent
 RECORDINGS = Path(__file__).parents[2] / "recordings"
+
+Ask = Callable[..., tuple[int, dict[str, Any]]]
+
+
+def asking(folder: Path, kind: str) -> Ask:
+    """Ask the page's server to do something to a session or a job of a folder; status and answer."""
+    client = build(folder, Access(LOOPBACK, 80, None, print)).server.test_client()
+
+    def act(name: str, what: str, typed: object = "") -> tuple[int, dict[str, Any]]:
+        answer = client.post(f"/{kind}/{name}/{what}", json={"name": typed}, base_url="http://127.0.0.1")
+        return answer.status_code, answer.get_json()
+
+    return act
 
 
 @pytest.fixture(scope="module")

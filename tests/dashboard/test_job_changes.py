@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import shutil
-from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import pytest
 
@@ -13,15 +12,12 @@ from meterlog.job.job_file import create_job, read_job
 from meterlog.reading import Quantity, Reading
 from meterlog.session import SessionWriter
 from meterlog_dashboard.aside.names import REMOVED
-from meterlog_dashboard.frame.app import build
-from meterlog_dashboard.gate.access import LOOPBACK, Access
-from tests.dashboard.conftest import RECORDINGS
+from tests.dashboard.conftest import RECORDINGS, Ask, asking
 from tests.dashboard.test_job_view import served
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser
 
-Ask = Callable[..., tuple[int, dict[str, Any]]]
 VAN = "blue-van"
 
 
@@ -37,13 +33,7 @@ def folder(tmp_path: Path) -> Path:
 @pytest.fixture
 def ask(folder: Path) -> Ask:
     """Asks the page's server to do something to a job; status and answer."""
-    client = build(folder, Access(LOOPBACK, 80, None, print)).server.test_client()
-
-    def act(name: str, what: str, typed: object = "") -> tuple[int, dict[str, Any]]:
-        answer = client.post(f"/job/{name}/{what}", json={"name": typed}, base_url="http://127.0.0.1")
-        return answer.status_code, answer.get_json()
-
-    return act
+    return asking(folder, "job")
 
 
 def files(folder: Path) -> list[str]:

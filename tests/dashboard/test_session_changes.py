@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import json
 import shutil
-from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import pytest
 from plotly.utils import PlotlyJSONEncoder
@@ -17,16 +16,13 @@ from meterlog.session import SessionWriter, open_reader
 from meterlog_dashboard.aside.acts import archived_list
 from meterlog_dashboard.aside.archive import newest
 from meterlog_dashboard.aside.names import REMOVED
-from meterlog_dashboard.frame.app import build
-from meterlog_dashboard.gate.access import LOOPBACK, Access
 from meterlog_dashboard.session_files.folder import SessionFolder
-from tests.dashboard.conftest import RECORDINGS
+from tests.dashboard.conftest import RECORDINGS, Ask, asking
 from tests.dashboard.test_job_view import served
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser
 
-Ask = Callable[..., tuple[int, dict[str, Any]]]
 ONE, TWO = "key-on-good-1.sqlite", "key-on-suspect.sqlite"
 
 
@@ -41,13 +37,7 @@ def folder(tmp_path: Path) -> Path:
 @pytest.fixture
 def ask(folder: Path) -> Ask:
     """Asks the page's server to do something to a session; status and answer."""
-    client = build(folder, Access(LOOPBACK, 80, None, print)).server.test_client()
-
-    def act(name: str, what: str, typed: object = "") -> tuple[int, dict[str, Any]]:
-        answer = client.post(f"/session/{name}/{what}", json={"name": typed}, base_url="http://127.0.0.1")
-        return answer.status_code, answer.get_json()
-
-    return act
+    return asking(folder, "session")
 
 
 def names(folder: Path) -> list[str]:

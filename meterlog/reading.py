@@ -95,8 +95,8 @@ class Accuracy(NamedTuple):
     """A meter's stated accuracy: +-(share of the reading + counts of the last digit + a fixed amount).
 
     The default, +-(0.5 % + 2 counts), is a usual figure for hand-held meters, from memory and not checked
-    against a source: set it by channel with the address option `accuracy`, for example `accuracy=0.8%2B3`. Clamps are
-    stated with a fixed error, `2pct%2B0%2B50mA`; it is in the unit of what is measured.
+    against a source: set it by channel with the address option `accuracy`, for example `accuracy=0.8pct%2B3`. Clamps
+    are stated with a fixed error, `2pct%2B0%2B50mA`; it is in the unit of what is measured.
     """
 
     share: float = 0.005

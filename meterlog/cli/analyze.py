@@ -16,7 +16,7 @@ from meterlog.kinds import KINDS
 from meterlog.session.model import Marker
 from meterlog.signal.interval import Interval
 from meterlog.signal.statistics_text import HEADINGS, left_out, statistics_words
-from meterlog.text.figures import seconds
+from meterlog.text.figures import count, seconds
 from meterlog.text.safe import one_line
 from meterlog.text.times import HOUR_S, from_start
 
@@ -188,10 +188,10 @@ def _damaged(summary: ChannelSummary) -> str:
     rejected, doubtful = summary.channel.rejected, summary.doubtful
     parts = []
     if rejected:
-        parts.append(f"{rejected} damaged frame{'s' if rejected > 1 else ''} thrown away")
+        parts.append(f"{count(rejected, 'damaged frame')} thrown away")
     if doubtful:
         parts.append(
-            f"{doubtful} reading{'s' if doubtful > 1 else ''} kept but not believed (one flipped bit on the line would"
+            f"{count(doubtful, 'reading')} kept but not believed (one flipped bit on the line would"
             " explain it, and the next reading does not confirm it)"
         )
     return f"{', '.join(parts)}: look at the cable and the line settings." if parts else ""

@@ -20,6 +20,7 @@ from meterlog.exchange.table.remarks import Remarks
 from meterlog.exchange.table.several_files import make_plans
 from meterlog.exchange.table.source import is_text
 from meterlog.roles import check_role, entered_role
+from meterlog.text import figures
 from meterlog.text.safe import one_line
 
 EXAMPLE = "meterlog import log.csv --time time_s --value voltage --quantity dc_voltage --unit V --out crank.sqlite"
@@ -178,5 +179,5 @@ def _say(sentences: Iterable[str]) -> None:
 
 def _counted(path: Path, channels: Mapping[str, int], markers: int) -> str:
     of = ", ".join(f"{count} of '{one_line(label)}'" for label, count in channels.items())
-    marked = f"{markers} marker{'' if markers == 1 else 's'}"
+    marked = figures.count(markers, "marker")
     return f"{one_line(str(path))}: {sum(channels.values())} readings ({of}), {marked}"

@@ -43,6 +43,7 @@ from meterlog.session import SessionWriter
 from meterlog.session.names import create_named
 from meterlog.session.writer import COMMIT_INTERVAL_S
 from meterlog.settings import read_settings
+from meterlog.text.figures import count
 from meterlog.text.safe import one_line
 from meterlog.text.times import span
 
@@ -338,7 +339,7 @@ def _report_armed(outcome: Outcome, armed: ArmedCapture | None) -> None:
     if armed is None or outcome.path is None:
         return
     if outcome.captures:
-        print(f"\n'{armed.condition.text}' came {outcome.captures} time{'s' if outcome.captures > 1 else ''}")
+        print(f"\n'{armed.condition.text}' came {count(outcome.captures, 'time')}")
     else:
         print(f"\n'{armed.condition.text}' never came; the last readings, and those around markers, are kept")
 

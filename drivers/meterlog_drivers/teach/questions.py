@@ -13,6 +13,7 @@ from typing import NamedTuple
 import numpy as np
 
 from meterlog.reading import Quantity
+from meterlog.text.figures import count
 from meterlog_drivers.teach.lesson import Lesson
 from meterlog_drivers.teach.moments import Label
 
@@ -272,7 +273,7 @@ def _more(lesson: Lesson) -> Iterator[Question]:
     for labels in sorted(ranges.values(), key=len):
         if len(labels) < FULL_RANGE:
             text = f"Show another number in the same range as '{labels[0].text}'; {_AGAIN}"
-            why = f"its range rests on {len(labels)} reading{'s' * (len(labels) > 1)}"
+            why = f"its range rests on {count(len(labels), 'reading')}"
             yield Question(f"more {labels[0].text} {len(labels)}", text, why, labels[0].quantity, like=labels[0])
 
 

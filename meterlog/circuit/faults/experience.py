@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 from meterlog.circuit.faults.fault_rates import DEFAULT_RATES, Rates, part_rate
 from meterlog.circuit.model.circuit import Circuit
+from meterlog.text import figures
 
 GUESSES_WEIGH = 20.0
 """Proved repairs that the guesses weigh as much as: a handful moves them a little, a year's work outweighs them. A
@@ -67,5 +68,5 @@ def rates_from(repairs: Sequence[Proved]) -> Rates:
         guessed = GUESSES_WEIGH * times / total
         if times:
             moved[kind] = DEFAULT_RATES[kind] * (guessed + count[kind]) / (guessed + times)
-    jobs = f"{len(repairs)} closed job{'s' if len(repairs) > 1 else ''}"
+    jobs = figures.count(len(repairs), "closed job")
     return Rates(moved, f"from {jobs} of yours, beside guesses that weigh as {GUESSES_WEIGH:g} jobs")

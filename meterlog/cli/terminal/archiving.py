@@ -10,7 +10,7 @@ from pathlib import Path
 from meterlog.archive import FOLDER, Left, Old, bring_back, find_old, put_away
 from meterlog.errors import SessionBusy, SessionWriteFailed, UsageError
 from meterlog.session.summary import Summary
-from meterlog.text.figures import size
+from meterlog.text.figures import count, size
 from meterlog.text.safe import one_line
 
 
@@ -74,5 +74,5 @@ def _put_away_all(old: Sequence[Old]) -> None:
 
 def _amount(old: Sequence[Old]) -> str:
     raw = sum(len(one.raw) for one in old)
-    with_raw = f" with {raw} raw capture{'s' * (raw != 1)}" if raw else ""
-    return f"{len(old)} session{'s' * (len(old) != 1)}{with_raw}, {size(sum(one.size for one in old))}"
+    with_raw = f" with {count(raw, 'raw capture')}" if raw else ""
+    return f"{count(len(old), 'session')}{with_raw}, {size(sum(one.size for one in old))}"

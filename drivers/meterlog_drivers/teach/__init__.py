@@ -12,11 +12,11 @@ Pure: bytes with their arrival times go in, and what a person typed; a profile c
 | `digits/scattered.py` | finds segments whose wires lie anywhere, as constraints |
 | `digits/offset_search.py` | finds a constant that is added to every byte |
 | `digits/number_fit.py` | says where the number is, and reads it |
-| `modes/` | finds which bits say unit, point, sign and symbols, and which of them say nothing |
+| `modes/` | finds which bits say unit, point, sign and symbols (`mode_fields.py`), and which none (`silent_bits.py`) |
 | `learning.py`, `lesson.py` | put moments and frames together, and hold what was learned |
 | `digits_lesson.py`, `modes_lesson.py` | there: learn the digits, then the rest; name late answers and slips |
 | `line_lesson.py` | the same for meters that send text |
-| `questions.py` | chooses what to show next: where the hypotheses that are left differ most |
+| `questions/` | chooses what to show next: where the hypotheses that are left differ most |
 | `profile_text.py` | writes the profile |
 | `dialogue.py` | the conversation in the terminal |
 """

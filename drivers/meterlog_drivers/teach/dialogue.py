@@ -11,7 +11,8 @@ from meterlog.exchange.finished_file import finished_file, refuse_existing
 from meterlog.transports.raw_capture import read_raw_capture
 from meterlog_drivers.teach.listening import Listening
 from meterlog_drivers.teach.moments import Moment, parse_label, read_moments
-from meterlog_drivers.teach.questions import Question, next_question
+from meterlog_drivers.teach.questions.next_question import next_question
+from meterlog_drivers.teach.questions.question import Question
 from meterlog_drivers.teach.teacher import Taught, teach
 
 MOST_QUESTIONS = 30

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from meterlog_drivers.teach.digits.number_fit import Bits, NumberFit
 from meterlog_drivers.teach.digits.offset_search import frame_bits
 from meterlog_drivers.teach.framing.frame_finder import FramesFound
-from meterlog_drivers.teach.modes.mode_search import ModeFit
+from meterlog_drivers.teach.modes.mode_fit import ModeFit
 from meterlog_drivers.teach.moments import Moment
 
 

@@ -9,7 +9,7 @@ from meterlog_drivers.teach.digits.number_fit import BitAt, NumberFit
 from meterlog_drivers.teach.framing.frame_finder import FramesFound
 from meterlog_drivers.teach.lesson import Lesson
 from meterlog_drivers.teach.line_lesson import LineLesson
-from meterlog_drivers.teach.modes.mode_search import Field
+from meterlog_drivers.teach.modes.mode_fit import Field
 from meterlog_drivers.teach.moments import Label, Moment
 
 _GLYPHS_OF_OVERLOAD = "LObcdefghij"

@@ -18,7 +18,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from meterlog.driver.framing import framing_of
-from meterlog_drivers.teach.questions import next_question
+from meterlog_drivers.teach.questions.next_question import next_question
 from meterlog_drivers.teach.teacher import Taught, teach
 from tests.bench.results import printed
 from tests.bench.teach.meters import FUNCTIONS, SIGNED, Display, Meter

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 
 from meterlog.transports import Chunk
 from meterlog_drivers.teach.moments import Moment, parse_label
-from meterlog_drivers.teach.questions import Question
+from meterlog_drivers.teach.questions.question import Question
 from tests.bench.teach.meters import FUNCTIONS, SIGNED, Display, Meter
 
 STANDS = 8

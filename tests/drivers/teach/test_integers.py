@@ -11,7 +11,7 @@ import pytest
 from meterlog.driver.framing import framing_of
 from meterlog.transports import Chunk
 from meterlog_drivers.teach.moments import Moment, parse_label
-from meterlog_drivers.teach.questions import next_question
+from meterlog_drivers.teach.questions.next_question import next_question
 from meterlog_drivers.teach.teacher import Taught, teach
 
 SHOWN = (12.34, 5.67, 98.01, 0.42, 33.33, 71.28, -12.34, -3.08, 64.5)

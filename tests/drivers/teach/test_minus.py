@@ -7,7 +7,7 @@ from pathlib import Path
 from meterlog.driver.framing import framing_of
 from meterlog.transports import Chunk
 from meterlog_drivers.teach.moments import Moment, parse_label
-from meterlog_drivers.teach.questions import next_question
+from meterlog_drivers.teach.questions.next_question import next_question
 from meterlog_drivers.teach.teacher import Taught, teach
 
 SHOWN = ("12.34", "56.78", "90.12", "34.56", "78.90", "11.13", "-47.11")

@@ -10,7 +10,7 @@ import pytest
 from meterlog.driver.framing import framing_of
 from meterlog.transports import Chunk
 from meterlog_drivers.teach.moments import Moment, parse_label
-from meterlog_drivers.teach.questions import next_question
+from meterlog_drivers.teach.questions.next_question import next_question
 from meterlog_drivers.teach.teacher import Taught, teach
 
 LIT = ("abcdef", "bc", "abdeg", "abcdg", "bcfg", "acdfg", "acdefg", "abc", "abcdefg", "abcdfg")

@@ -1,0 +1,1 @@
+"""Chooses what to show next: where what is left open matters most."""

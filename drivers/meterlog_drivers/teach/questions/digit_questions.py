@@ -1,0 +1,95 @@
+"""Asks for what the digits leave open: numbers, digits in each place, low ones and high ones."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+import numpy as np
+
+from meterlog.reading import Quantity
+from meterlog_drivers.teach.lesson import Lesson
+from meterlog_drivers.teach.moments import Label
+from meterlog_drivers.teach.questions.question import AGAIN, Question
+
+ENOUGH_NUMBERS = 6
+"""Numbers of different digits after which the digits may be called known; a choice."""
+
+
+def first_numbers(lesson: Lesson | None, asked: int) -> Question:
+    """Ask for a number while the digits are not found; every second one where the last one was."""
+    why = "the digits are not found yet"
+    text = f"Turn the dial to volts DC and touch a battery; {AGAIN}"
+    like = lesson.moments[-1].label if lesson and asked % 2 else None
+    if like is not None:
+        text = f"Show another number in the same range as '{like.text}'; {AGAIN}"
+    elif asked:
+        text = f"Show another number, best with four different digits; {AGAIN}"
+    return Question(f"number {asked}", text, why, Quantity.DC_VOLTAGE, like=like)
+
+
+def digits_open(lesson: Lesson, labels: list[Label]) -> Iterator[Question]:
+    different = {label.digits for label in labels if label.digits}
+    if len(different) < ENOUGH_NUMBERS:
+        yield Question(
+            f"digits {len(different)}",
+            f"Show another number, best with other digits; {AGAIN}",
+            f"the digits rest on {len(different)} numbers",
+        )
+    if not lesson.numbers[0].regular:
+        yield from _digits_in_places(lesson, labels)
+    elif not lesson.numbers[0].structured and not lesson.numbers[0].is_integer:
+        seen = set("".join(different))
+        for digit in "0123456789":
+            if digit not in seen:
+                text = f"Show a number with a {digit} in it; {AGAIN}"
+                yield Question(f"digit {digit}", text, f"no {digit} was shown", digit=int(digit))
+
+
+PLACES = ("last digit", "last digit but one", "last digit but two", "last digit but three")
+
+
+def _digits_in_places(lesson: Lesson, labels: Sequence[Label]) -> Iterator[Question]:
+    """Digits that each place by itself has to show; in the first no higher ones than it has shown."""
+    number = lesson.numbers[0]
+    places = len(number.places)
+    highest = max(int(label.digits[0]) for label in labels if len(label.digits) == places)
+    missing = {
+        place: [
+            d
+            for d in "0123456789"
+            if d not in number.codes[place].values() and (place < places - 1 or 0 < int(d) <= highest)
+        ]
+        for place in range(places)
+    }
+    for place in sorted(missing, key=lambda place: -len(missing[place])):
+        where = PLACES[place] if place < len(PLACES) else "first digit"
+        for digit in missing[place]:
+            text = f"Show a number whose {where} is {digit}; {AGAIN}"
+            why = f"the {where} has not told {' or '.join(missing[place])} apart"
+            yield Question(f"digit {digit} in {place}", text, why, labels[-1].quantity, digit=int(digit), place=place)
+
+
+def low_open(lesson: Lesson, labels: Sequence[Label]) -> Iterator[Question]:
+    """A number of few digits: whether a display blanks the places in front of them, and how, only that tells."""
+    numbers = [label for label in labels if label.digits]
+    places = len(lesson.numbers[0].places)
+    like = min(numbers, key=lambda label: label.decimals)
+    if lesson.numbers[0].is_integer or like.decimals + 1 >= places or min(len(n.digits) for n in numbers) < places - 1:
+        return
+    text = f"In the same range as '{like.text}', show nearly zero: hold the leads together, or take the load off"
+    yield Question("low", f"{text}; {AGAIN}", "no number of few digits was shown", like.quantity, low=True, like=like)
+
+
+def high_open(lesson: Lesson, labels: list[Label]) -> Iterator[Question]:
+    """Numbers higher than any that was shown use bits that nobody has seen: the number's own, or a bar's beside it."""
+    highest = max(label.counts for label in labels)
+    if lesson.numbers[0].is_integer or not lesson.numbers[0].structured or np.log10(max(highest, 1)) < 3:
+        yield as_high_as_can_be(labels, f"high {highest}")
+
+
+def as_high_as_can_be(labels: Sequence[Label], name: str = "high") -> Question:
+    """Ask for the highest number that the display can show, the point left out."""
+    highest = max(labels, key=lambda label: label.counts)
+    why = f"no higher digits than those of '{highest.text}' were shown"
+    text = f"Show as high a number as the display can before it says OL, with a resistor for example; {AGAIN}"
+    return Question(name, text, why, high=True)

@@ -5,7 +5,8 @@ from __future__ import annotations
 import os
 import signal
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
+from datetime import UTC, datetime
 from importlib import invalidate_caches
 from pathlib import Path
 from tempfile import gettempdir
@@ -19,6 +20,8 @@ from meterlog.driver import load_driver
 from meterlog.driver.framing import FramingDriver
 from meterlog.reading import Flag, Quantity, Reading
 from meterlog.report import find_browser
+from meterlog.transports import Chunk
+from meterlog.transports.raw_capture import RawCaptureWriter
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser
@@ -100,6 +103,15 @@ def need() -> Callable[[object, str], None]:
         pytest.skip(reason)
 
     return check
+
+
+def write_capture(path: Path, chunks: Iterable[tuple[float, bytes]], address: str = "text:x") -> Path:
+    """Write what a meter sent, each chunk with its time in s, as a raw capture; returns its path."""
+    writer = RawCaptureWriter(path, address, datetime.now(UTC), 0.0, 0.0)
+    for time_s, data in chunks:
+        writer.add(Chunk(data, time_s))
+    writer.close()
+    return path
 
 
 class PluggedMeter:

@@ -14,6 +14,7 @@ from meterlog.driver import Conversion, driver_names, load_driver
 from meterlog.errors import AddressError
 from meterlog.reading import Accuracy, Flag, Quantity, Reading
 from meterlog.session import open_reader
+from tests.conftest import write_capture
 
 Q = Quantity
 MV = Reading(0.0, 0.01252, Q.DC_VOLTAGE, 1e-5, Flag.DC | Flag.AUTORANGE)
@@ -98,9 +99,8 @@ def test_every_driver_takes_them() -> None:
 def test_a_clamp_recorded_by_a_saved_name_is_a_current_in_the_session(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    capture, settings, out = tmp_path / "a.raw", tmp_path / "settings.toml", tmp_path / "a.sqlite"
-    lines = [f"{n * 0.3:.6f} {b'12.52 mV'.hex(' ')} 0d 0a" for n in range(10)]
-    capture.write_text("\n".join(("meterlog raw bytes 1", "# byte_time_s: 0", *lines, "")))
+    settings, out = tmp_path / "settings.toml", tmp_path / "a.sqlite"
+    capture = write_capture(tmp_path / "a.raw", ((n * 0.3, b"12.52 mV\r\n") for n in range(10)))
     monkeypatch.setenv("METERLOG_SETTINGS", str(settings))
     settings.write_text(
         f"[meters.clamp]\naddress = 'replay:{capture}?decoder=text&speed=20'\n"
@@ -124,9 +124,8 @@ def test_a_clamp_whose_accuracy_is_stated_needs_no_caution() -> None:
 
 
 def test_a_clamps_fixed_error_is_kept_with_its_channel_and_widens_what_is_said(tmp_path: Path) -> None:
-    capture, out = tmp_path / "a.raw", tmp_path / "a.sqlite"
-    lines = [f"{n * 0.3:.6f} {b'12.52 mV'.hex(' ')} 0d 0a" for n in range(10)]
-    capture.write_text("\n".join(("meterlog raw bytes 1", "# byte_time_s: 0", *lines, "")))
+    out = tmp_path / "a.sqlite"
+    capture = write_capture(tmp_path / "a.raw", ((n * 0.3, b"12.52 mV\r\n") for n in range(10)))
     address = f"replay:{capture}?decoder=text&speed=20&scale=100A/V&accuracy=2pct%2B0%2B50mA"
     assert main(["record", "--meter", address, "--out", str(out), "--plain"]) == 0
     with open_reader(out) as reader:

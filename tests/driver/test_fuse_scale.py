@@ -14,6 +14,7 @@ from meterlog.errors import AddressError, UsageError
 from meterlog.fuses import fuse_named
 from meterlog.reading import Flag, Quantity, Reading
 from meterlog.session import open_reader
+from tests.conftest import write_capture
 
 MV = Reading(0.0, 0.00077, Quantity.DC_VOLTAGE, 1e-5, Flag.DC)
 
@@ -75,9 +76,8 @@ def test_what_is_no_fuse_is_refused(text: str, says: str) -> None:
 def test_a_recording_across_a_fuse_is_a_current_and_says_by_which_fuse(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    capture, out = tmp_path / "a.raw", tmp_path / "a.sqlite"
-    lines = [f"{n * 0.3:.6f} {b'0.77 mV'.hex(' ')} 0d 0a" for n in range(10)]
-    capture.write_text("\n".join(("meterlog raw bytes 1", "# byte_time_s: 0", *lines, "")))
+    out = tmp_path / "a.sqlite"
+    capture = write_capture(tmp_path / "a.raw", ((n * 0.3, b"0.77 mV\r\n") for n in range(10)))
     address = f"replay:{capture}?decoder=text&speed=20&scale=fuse:mini-10A&label=F12"
     assert main(["record", "--meter", address, "--out", str(out), "--plain"]) == 0
     with open_reader(out) as reader:

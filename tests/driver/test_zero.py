@@ -16,6 +16,7 @@ from meterlog.driver.zero import zero_of
 from meterlog.errors import NoZero
 from meterlog.reading import Flag, Quantity, Reading
 from meterlog.session import open_reader
+from tests.conftest import write_capture
 
 Q = Quantity
 CLAMP = Conversion.of(Address.parse("text:x?scale=100A/V&offset=-9A"))
@@ -66,12 +67,10 @@ def test_what_is_no_zero_is_refused(shown: list[Reading], says: str) -> None:
 @pytest.fixture
 def capture(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """A capture of a clamp around nothing; Enter is pressed by itself."""
-    path = tmp_path / "a.raw"
-    lines = [f"{n * 0.3:.6f} {f'{0.52 + n % 2 / 100:.2f} mV'.encode().hex(' ')} 0d 0a" for n in range(12)]
-    path.write_text("\n".join(("meterlog raw bytes 1", "# byte_time_s: 0", *lines, "")))
     monkeypatch.setenv("METERLOG_SETTINGS", str(tmp_path / "settings.toml"))
     monkeypatch.setattr("builtins.input", lambda _: "")
-    return path
+    lines = ((n * 0.3, f"{0.52 + n % 2 / 100:.2f} mV\r\n".encode()) for n in range(12))
+    return write_capture(tmp_path / "a.raw", lines)
 
 
 def test_a_saved_clamp_is_nulled_and_its_sessions_say_so(

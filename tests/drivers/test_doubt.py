@@ -12,6 +12,7 @@ from meterlog.driver.framing import Framing, framing_of
 from meterlog.reading import Flag, Quantity, Reading
 from meterlog_drivers.display.every_mode import nearest_shown
 from tests.bench.bitflips import Verdicts, falling, healthy, judge_feed, primed, with_parity
+from tests.conftest import write_capture
 
 SIX = ("status14:x", "segments14:x", "digits11:x", "digits14:x", "chars16:x", "text:x")
 
@@ -129,9 +130,8 @@ def test_rejected_frames_are_counted_in_the_session_and_said(tmp_path: Path) -> 
     right = with_parity(frame(framing_of("digits11:x"), 12.34))
     damaged = bytes([right[0] ^ 1]) + right[1:]
     chunks = [right] * 10 + [damaged] + [right] * 10 + [damaged] + [right]
-    capture = tmp_path / "pump.raw"
-    lines = ["meterlog raw bytes 1", "# address: digits11:x", *(f"{n * 0.3} {c.hex()}" for n, c in enumerate(chunks))]
-    capture.write_text("\n".join(lines) + "\n")
+    timed = ((n * 0.3, chunk) for n, chunk in enumerate(chunks))
+    capture = write_capture(tmp_path / "pump.raw", timed, "digits11:x")
     path = tmp_path / "pump.sqlite"
     recorder = Recorder([meter_setup(f"replay:{capture}?speed=1000")], SessionWriter.create(path))
     recorder.start()

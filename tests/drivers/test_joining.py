@@ -12,6 +12,7 @@ from meterlog.driver import open_address
 from meterlog.driver.framing import FramedMeter, JoinsMidway, framing_of
 from meterlog.reading import Reading
 from meterlog.transports import Chunk
+from tests.conftest import write_capture
 
 
 class Wire:
@@ -88,16 +89,8 @@ def test_a_first_line_that_was_whole_is_kept_with_its_own_time(byte_time_s: floa
 
 
 def test_a_raw_capture_that_begins_in_mid_line_is_read_as_it_was_live(tmp_path: Path) -> None:
-    capture = tmp_path / "pump.raw"
-    capture.write_text(
-        "meterlog raw bytes 1\n# address: text:x\n0.1 "
-        + b"2.34 V\r\n".hex()
-        + "\n0.6 "
-        + b"12.35 V\r\n".hex()
-        + "\n1.1 "
-        + b"12.36 V\r\n".hex()
-        + "\n"
-    )
+    lines = [(0.1, b"2.34 V\r\n"), (0.6, b"12.35 V\r\n"), (1.1, b"12.36 V\r\n")]
+    capture = write_capture(tmp_path / "pump.raw", lines)
     _, meter = open_address(f"replay:{capture}?speed=1000")
     connection = meter.open()
     readings: list[Reading] = []

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import itertools
 import math
-from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
@@ -15,8 +14,7 @@ from meterlog.driver.framing import FramingDriver
 from meterlog.errors import AddressError, EmptySession, LinkAbsent, UnknownDriver
 from meterlog.reading import Flag, Quantity, Reading
 from meterlog.session import SessionWriter
-from meterlog.transports import Chunk
-from meterlog.transports.raw_capture import RawCaptureWriter
+from tests.conftest import write_capture
 
 READINGS = [
     Reading(0.1 * i, v, Quantity.DC_VOLTAGE, 0.01, Flag.DC) for i, v in enumerate([0.0, 0.02, 12.41, 12.4, 12.39, 0.01])
@@ -50,12 +48,9 @@ def encoded() -> list[bytes]:
 
 
 def raw(path: Path, address: str = "status14:/dev/ttyUSB0?label=feed&baud=2400") -> Path:
-    writer = RawCaptureWriter(path, address, datetime.now(UTC), 0.0, 0.0)
-    for frame, reading in zip(encoded(), READINGS, strict=True):
-        writer.add(Chunk(frame[:5], 3.0 + reading.time_s))
-        writer.add(Chunk(frame[5:], 3.0 + reading.time_s))
-    writer.close()
-    return path
+    frames = zip(encoded(), READINGS, strict=True)
+    halves = ((3.0 + reading.time_s, half) for frame, reading in frames for half in (frame[:5], frame[5:]))
+    return write_capture(path, halves, address)
 
 
 def shown(readings: list[Reading]) -> list[tuple[float, Quantity, float]]:

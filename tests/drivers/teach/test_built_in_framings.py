@@ -12,6 +12,7 @@ from meterlog.cli.main import main
 from meterlog.driver.framing import framing_of
 from meterlog.reading import Flag, Quantity, Reading
 from meterlog_drivers.display.every_mode import nearest_shown
+from tests.conftest import write_capture
 
 MODES = (
     (Quantity.DC_VOLTAGE, -2, "V", 0, Flag.DC),
@@ -57,10 +58,9 @@ def displays(address: str, seed: int) -> list[tuple[float, bytes, Reading, str]]
 @pytest.mark.parametrize("address", ["status14:x", "segments14:x", "digits11:x", "chars16:x", "text:x"])
 def test_a_framing_is_learned_blind_to_the_same_readings(address: str, tmp_path: Path) -> None:
     shows = displays(address, 5)
-    capture, typed, out = tmp_path / "a.raw", tmp_path / "shown.csv", tmp_path / "meter.toml"
-    lines = [f"{time_s:.6f} {frame.hex(' ')}" for time_s, frame, _, _ in shows]
-    head = ("meterlog raw bytes 1", "# address: text:/dev/x?baud=2400", "# byte_time_s: 0")
-    capture.write_text("\n".join((*head, *lines, "")))
+    typed, out = tmp_path / "shown.csv", tmp_path / "meter.toml"
+    frames = ((time_s, frame) for time_s, frame, _, _ in shows)
+    capture = write_capture(tmp_path / "a.raw", frames, "text:/dev/x?baud=2400")
     asked = shows[EACH // 2 :: EACH]
     typed.write_text("time_s,shown\n" + "".join(f"{time_s + 0.1:.2f},{text}\n" for time_s, _, _, text in asked))
     assert main(["meters", "--teach", str(capture), "--shown", str(typed), "--out", str(out)]) == 0

@@ -8,6 +8,7 @@ import pytest
 
 from meterlog.cli.main import main
 from meterlog.driver.framing import framing_of
+from tests.conftest import write_capture
 
 PLAIN = [(n * 0.3, 12.0 + 0.37 * (n // 5)) for n in range(60)]
 """Times and volts of a meter that shows each number five times."""
@@ -15,13 +16,11 @@ PLAIN = [(n * 0.3, 12.0 + 0.37 * (n // 5)) for n in range(60)]
 
 def capture(folder: Path) -> Path:
     """A capture of a meter that sends STX, four digits in BCD under a mask, CR."""
-    path = folder / "a.raw"
-    lines = []
+    frames = []
     for time_s, volts in PLAIN:
         digits = bytes.fromhex(f"{round(volts * 100):04d}")
-        lines.append(f"{time_s:.3f} {bytes([2, digits[0] ^ 0x5A, digits[1] ^ 0x99, 0x40, 13]).hex(' ')}")
-    path.write_text("\n".join(("meterlog raw bytes 1", "# byte_time_s: 0", *lines, "")))
-    return path
+        frames.append((time_s, bytes([2, digits[0] ^ 0x5A, digits[1] ^ 0x99, 0x40, 13])))
+    return write_capture(folder / "a.raw", frames)
 
 
 def teach(folder: Path, rows: list[str], head: str = "time_s,shown") -> int:

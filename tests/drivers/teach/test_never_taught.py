@@ -8,6 +8,7 @@ import pytest
 
 from meterlog.cli.main import main
 from meterlog.session import open_reader
+from tests.conftest import write_capture
 
 PROFILE = """
 kind = "frames"
@@ -29,11 +30,11 @@ values = { "0x01" = "dc V point2" }
 def test_it_is_said_once_its_bytes_are_kept_and_no_reading_comes_of_it(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    profile, capture, out = tmp_path / "taught.toml", tmp_path / "a.raw", tmp_path / "a.sqlite"
+    profile, out = tmp_path / "taught.toml", tmp_path / "a.sqlite"
     profile.write_text(PROFILE)
     taught, never = "ab 12 34 01 0d", "ab 12 34 02 0d"
-    lines = [f"{n * 0.3:.6f} {never if n in (4, 5, 7) else taught}" for n in range(10)]
-    capture.write_text("\n".join(("meterlog raw bytes 1", "# byte_time_s: 0", *lines, "")))
+    frames = ((n * 0.3, bytes.fromhex(never if n in (4, 5, 7) else taught)) for n in range(10))
+    capture = write_capture(tmp_path / "a.raw", frames)
     address = f"replay:{capture}?decoder=frames&profile={profile}&speed=20"
     assert main(["record", "--meter", address, "--out", str(out), "--plain"]) == 0
     said = capsys.readouterr().out

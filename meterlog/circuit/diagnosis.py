@@ -20,7 +20,7 @@ from meterlog.circuit.hypotheses import LIKELY, Array, Hypothesis, chances_of, h
 from meterlog.circuit.model.circuit import Circuit
 from meterlog.circuit.next_measurement.candidates import Tool
 from meterlog.circuit.next_measurement.outlook import outlook_of
-from meterlog.circuit.next_measurement.propose import Step, in_order, propose, warming
+from meterlog.circuit.next_measurement.propose import Step, in_order, propose, warming, worth
 from meterlog.circuit.next_measurement.suggest import LEAST_BITS, Suggestion, suggest
 from meterlog.circuit.probability.posterior import Posterior, posterior
 from meterlog.circuit.probability.predict import Network
@@ -147,17 +147,30 @@ class Diagnoser:
             self._comes_share = (1 - self._comes_share) * COMES_IF_SAID / (1 - COMES_IF_SAID)
 
     def diagnose(
-        self, measured: Sequence[Measurement], tried: Sequence[Told] = (), *, suggestions: int = 5
+        self,
+        measured: Sequence[Measurement],
+        tried: Sequence[Told] = (),
+        *,
+        suggestions: int = 5,
+        sentences: bool = True,
     ) -> Diagnosis:
-        """Diagnose from the readings; `suggestions` is how many next measurements to work out; what is
-        worth trying before the last of them comes besides."""
+        """Diagnose from the readings.
+
+        Args:
+            measured: the readings.
+            tried: what was tried and observed.
+            suggestions: how many next measurements to work out; what is worth trying before the last of them comes
+                besides.
+            sentences: say what speaks for and against each part, and what is inconsistent; that is a fifth of the work.
+        """
         known = self.weigh(measured, tried)
         case = Case(self.network, known, measured, tried)
         chances = self.chances(known.weight, known.comes_and_goes)
         healthy = chances.pop("healthy")
         several = float(known.weight[self.cells.part[:, 1] >= 0].sum())
+        told = self._told_once(case) if sentences else None
         lost = lost_v(self.network, known) if several > LIKELY else {}
-        hypotheses = hypotheses_of(case, self._told_once(case), self.suspects, chances, lost)
+        hypotheses = hypotheses_of(case, told, self.suspects, chances, lost)
         comes = float(known.comes_and_goes.sum())
         cold = is_cold(tried)
         sure = decided(hypotheses, 0.0 if cold else healthy, comes)
@@ -185,7 +198,7 @@ class Diagnoser:
             comes_and_goes=comes,
             outside=known.outside,
             steps=following,
-            inconsistent=tuple(contradictions(case, self.suspects, on)),
+            inconsistent=tuple(contradictions(case, self.suspects, on)) if sentences else (),
             rates_source=self.rates.source,
             repair_cautions=self._repair_cautions(sure or (acting.part if acting and not following else "")),
             acting=acting,
@@ -204,7 +217,8 @@ class Diagnoser:
         outlook = outlook_of(self.network, known)
         doubted = [m for m, bad in zip(measured, known.bad, strict=True) if bad > DOUBTED]
         found = suggest(outlook, measured, suggestions, least_bits, self.tool, self._engine_runs, doubted)
-        return in_order(found, propose(outlook, measured, tried, least_bits))
+        least = min(map(worth, found), default=0.0)
+        return in_order(found, propose(outlook, measured, tried, least_bits, least))
 
     def _acting(self, hypotheses: Sequence[Hypothesis], healthy: float, following: Sequence[Step]) -> Choice | None:
         """Set putting the likeliest part right beside the best reading; None where no part is likely yet."""

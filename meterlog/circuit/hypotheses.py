@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from bisect import bisect_left
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -112,13 +113,17 @@ def chances_of(circuit: Circuit, cells: Cells, weight: Array, comes_and_goes: Ar
 
 
 def hypotheses_of(
-    case: Case, told: Case, suspects: Sequence[Suspect], chances: Mapping[str, float], lost: Mapping[str, float]
+    case: Case,
+    told: Case | None,
+    suspects: Sequence[Suspect],
+    chances: Mapping[str, float],
+    lost: Mapping[str, float],
 ) -> tuple[Hypothesis, ...]:
     """Every part and command worth a line, the likeliest first.
 
     Args:
         case: the readings with what they make of the cells.
-        told: the same without what repeats an earlier reading, for the sentences.
+        told: the same without what repeats an earlier reading, for the sentences; None for no sentences.
         suspects: every part and command with its cells.
         chances: how likely each is at fault.
         lost: the volts that each of two parts at fault takes: what explains the complaint comes before what is merely
@@ -131,7 +136,7 @@ def hypotheses_of(
     return tuple(_hypothesis(case, told, suspects, id_, chances[id_]) for id_ in shown)
 
 
-def _hypothesis(case: Case, told: Case, suspects: Sequence[Suspect], id_: str, probability: float) -> Hypothesis:
+def _hypothesis(case: Case, told: Case | None, suspects: Sequence[Suspect], id_: str, probability: float) -> Hypothesis:
     """One part or command with its fault, as `case` has it, and the sentences of `told`, which repeats nothing."""
     circuit, cells, weight = case.network.circuit, case.network.cells, case.known.weight
     this = next(suspect for suspect in suspects if suspect.name == id_)
@@ -153,9 +158,10 @@ def _hypothesis(case: Case, told: Case, suspects: Sequence[Suspect], id_: str, p
         by_fault["high_resistance"] += moved
         fault = max(by_fault, key=lambda name: by_fault[name])
         band = _band(case, k, member) if fault in ("open", "high_resistance") else None
-    if fault == "intermittent":
-        sentences: tuple[tuple[str, ...], tuple[str, ...]] = (comes_and_goes_evidence(case, k), ())
-    else:
+    sentences: tuple[tuple[str, ...], tuple[str, ...]] = ((), ())
+    if told is not None and fault == "intermittent":
+        sentences = (comes_and_goes_evidence(case, k), ())
+    elif told is not None:
         sentences = evidence(told, this, suspects)
     words = _FAULT_WORDS.get(fault) or _weak_words(case.network, member & (cells.fault == FAULTS.index("weak")), weight)
     if fault != "open":
@@ -181,21 +187,22 @@ def _band(case: Case, k: int, member: NDArray[np.bool_]) -> tuple[float, float]:
     cells = case.network.cells
     rows = np.flatnonzero(member & (case.known.weight > CELLS_OF_BAND * case.known.weight[member].max()))
     weight = case.known.weight[rows]
-    mean, covariance = case.known.unknowns(rows)
     slot = (cells.part[rows, 1] == k).astype(int)
-    at = FAULT_1 + slot
-    every = np.arange(len(rows))
+    mean, variance = case.known.unknown(rows, FAULT_1 + slot)
     spread = cells.ohm_spread[rows, slot]
     fault_ohm = cells.ohm[rows, k] - case.network.circuit.healthy_ohm()[k]
     finite = np.isfinite(fault_ohm) & (fault_ohm > 0)
     if not finite.any():
         return (math.inf, math.inf)
-    middle = np.log(fault_ohm[finite]) + spread[finite] * mean[every, at][finite]
-    width = spread[finite] * np.sqrt(np.maximum(covariance[every, at, at][finite], 1e-6))
+    middle = np.log(fault_ohm[finite]) + spread[finite] * mean[finite]
+    width = spread[finite] * np.sqrt(np.maximum(variance[finite], 1e-6))
     grid = np.linspace(middle.min() - 3, middle.max() + 3, 400)
-    below = 1 / (1 + np.exp(np.clip(-LOGISTIC * (grid[:, None] - middle) / width, -50, 50)))
-    share = below @ weight[finite] / weight.sum()
-    low, high = (np.searchsorted(share, q) for q in BAND)
+
+    def share_below(log_ohm: float) -> float:
+        below = 1 / (1 + np.exp(np.clip(-LOGISTIC * (log_ohm - middle) / width, -50, 50)))
+        return float(below @ weight[finite] / weight.sum())
+
+    low, high = (bisect_left(grid, q, key=share_below) for q in BAND)
     return tuple(float(np.exp(grid[i])) if i < len(grid) else math.inf for i in (low, high))  # type: ignore[return-value]
 
 

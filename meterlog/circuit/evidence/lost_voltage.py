@@ -31,7 +31,7 @@ def lost_v(network: Network, known: Posterior) -> dict[str, float]:
     """
     circuit, weight = network.circuit, known.weight
     keep = np.flatnonzero(weight > COUNTS * weight.max())
-    share, cells = weight[keep], _as_read(network.cells.take(keep), known.unknowns(keep)[0])
+    share, cells = weight[keep], _as_read(network.cells.take(keep), known, keep)
     here = Network(circuit, cells)
     state = next((s for s in ("key_on", "run", "crank") if s in circuit.active), "off")
     load = load_model(circuit, current_share=cells.share, stalled=cells.stalled)
@@ -46,12 +46,14 @@ def lost_v(network: Network, known: Posterior) -> dict[str, float]:
     return expected
 
 
-def _as_read(cells: Cells, mean: Array) -> Cells:
-    """The cells with their fault resistances as the readings have them; `mean` of shape (k, P)."""
+def _as_read(cells: Cells, known: Posterior, keep: NDArray[np.int64]) -> Cells:
+    """Some cells with their fault resistances as the readings have them; `keep`, shape (k,), is where they are in all
+    of them."""
     ohm, every = cells.ohm.copy(), np.arange(len(cells))
     for slot in (0, 1):
         rows = every[(cells.part[:, slot] >= 0) & (cells.ohm_spread[:, slot] > 0)]
-        ohm[rows, cells.part[rows, slot]] *= np.exp(cells.ohm_spread[rows, slot] * mean[rows, FAULT_1 + slot])
+        mean, _ = known.unknown(keep[rows], np.full(len(rows), FAULT_1 + slot))
+        ohm[rows, cells.part[rows, slot]] *= np.exp(cells.ohm_spread[rows, slot] * mean)
     return replace(cells, ohm=ohm)
 
 

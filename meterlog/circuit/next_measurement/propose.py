@@ -86,9 +86,14 @@ Step = Suggestion | Proposal
 
 
 def propose(
-    outlook: Outlook, measured: Sequence[Measurement], tried: Sequence[Told], least_bits: float = LEAST_BITS
+    outlook: Outlook,
+    measured: Sequence[Measurement],
+    tried: Sequence[Told],
+    least_bits: float = LEAST_BITS,
+    least_a_minute: float = 0.0,
 ) -> list[Proposal]:
-    """Everything that is worth trying, in order of information per minute; none below `least_bits`."""
+    """Everything that is worth trying, in order of information per minute; none below `least_bits`, or below
+    `least_a_minute` bits a minute."""
     circuit = outlook.network.circuit
     works_now = float((outlook.weight * works(outlook.network)).sum())
     found = []
@@ -96,9 +101,10 @@ def propose(
         if needs_dead_load(attempt) and works_now > WORKS_TOO_LIKELY:
             continue
         chance = _chances(outlook, attempt)
-        if GUESSED * information(outlook, chance) >= least_bits:
+        bits = GUESSED * information(outlook, chance)
+        if bits >= least_bits and bits / attempt.minutes >= least_a_minute:
             found.append(_proposal(outlook, attempt, chance))
-    return sorted(found, key=_worth, reverse=True)
+    return sorted(found, key=worth, reverse=True)
 
 
 def warming(outlook: Outlook) -> Proposal:
@@ -127,12 +133,12 @@ def _proposal(outlook: Outlook, attempt: Attempt, chance: Array) -> Proposal:
 
 
 def in_order(suggestions: Sequence[Suggestion], proposals: Sequence[Proposal]) -> tuple[Step, ...]:
-    """Merge measurements with what is worth more a minute than the last of them; without any, all that can be tried."""
-    least = min(map(_worth, suggestions), default=0.0)
-    return tuple(sorted([*suggestions, *(p for p in proposals if _worth(p) >= least)], key=_worth, reverse=True))
+    """Merge measurements with what is worth trying."""
+    return tuple(sorted([*suggestions, *proposals], key=worth, reverse=True))
 
 
-def _worth(step: Step) -> float:
+def worth(step: Step) -> float:
+    """Return its information per minute, bits."""
     return step.gain_bits / step.minutes
 
 

@@ -93,6 +93,11 @@ class Fit:
             return np.zeros((len(rows), 0, len(self.spreads)))
         return np.stack([p.slope[rows] for p in self._predictions], 1) * self.spreads
 
+    def slopes_of(self, rows: NDArray[np.int64], which: NDArray[np.int64]) -> Array:
+        """The change of each reading per standard deviation of one unknown in each of some cells, shape (k, M)."""
+        slopes = np.array([p.slope[rows, which] for p in self._predictions]).reshape(-1, len(rows))
+        return np.asarray(slopes.T * self.spreads[which][:, None])
+
     def alone(self) -> Array:
         """The density that each cell gives each reading without the others, shape (K, M)."""
         variance = np.einsum("kii->ki", self.covariance)

@@ -56,13 +56,23 @@ class Posterior:
     def unknowns(self, keep: NDArray[np.int64]) -> tuple[Array, Array]:
         """Estimate the unknowns in some cells from the readings: mean, shape (k, P), and covariance, shape (k, P, P),
         in prior standard deviations. Readings that are likely bad in a cell are left out there."""
-        slope, residual = self.fit.slopes(keep), self.fit.residual[keep]
-        count = residual.shape[1]
-        covariance = self.fit.covariance[keep].copy()
-        covariance[:, range(count), range(count)] += np.where(self.bad_in[keep] > 0.5, NO_WORTH, 0.0)
-        gain = slope.transpose(0, 2, 1) @ np.linalg.inv(covariance)
-        mean = np.einsum("kpm,km->kp", gain, residual)
+        slope = self.fit.slopes(keep)
+        gain = np.linalg.solve(self._covariance(keep), slope).transpose(0, 2, 1)
+        mean = np.einsum("kpm,km->kp", gain, self.fit.residual[keep])
         return mean, np.eye(slope.shape[2]) - gain @ slope
+
+    def unknown(self, keep: NDArray[np.int64], which: NDArray[np.int64]) -> tuple[Array, Array]:
+        """Estimate one unknown in each of some cells (see `unknowns`): mean and variance, shape (k,)."""
+        slope = self.fit.slopes_of(keep, which)
+        gain = np.linalg.solve(self._covariance(keep), slope[:, :, None])[:, :, 0]
+        return (gain * self.fit.residual[keep]).sum(axis=1), 1 - (gain * slope).sum(axis=1)
+
+    def _covariance(self, keep: NDArray[np.int64]) -> Array:
+        """The readings' covariance in some cells, without those that are likely bad there, shape (k, M, M)."""
+        covariance = self.fit.covariance[keep]
+        every = range(covariance.shape[1])
+        covariance[:, every, every] += np.where(self.bad_in[keep] > 0.5, NO_WORTH, 0.0)
+        return covariance
 
 
 def posterior(

@@ -56,7 +56,7 @@ def follow(case: Case, bench: Bench) -> Outcome:
     slowest, top = 0.0, ""
     while True:
         began = time.perf_counter()
-        said: dict[str, Any] = tool.diagnose(measured, tried, suggestions=1).as_json()
+        said: dict[str, Any] = tool.diagnose(measured, tried, suggestions=1, sentences=False).as_json()
         slowest = max(slowest, time.perf_counter() - began)
         chances = answers(said)
         top = max(chances, key=lambda id_: chances[id_])

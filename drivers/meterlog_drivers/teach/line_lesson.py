@@ -13,6 +13,7 @@ from typing import NamedTuple
 import numpy as np
 
 from meterlog.transports import Chunk
+from meterlog_drivers.display.unit_words import UNIT_WORDS
 from meterlog_drivers.teach.moments import Label, Moment
 
 BEFORE, AFTER = 3.2, 0.7
@@ -22,6 +23,7 @@ LEAST_NUMBERS = 3
 _NUMBER = re.compile(r"(?P<sign>[-+]?)\s*(?P<number>\d+(?:[.,]\d+)?|[.,]\d+)(?P<power>[eE][-+]?\d{1,2})?")
 _OVERLOAD = re.compile(r"(?P<word>\b[0O]\.?L\b|\.OL\b|\bOVER\w*|\bOVLD\b|\b9\.9+[eE]\+?37\b)")
 _LINE = re.compile(rb"([^\r\n]+)[\r\n]")
+_WORD = re.compile(r"\A\s*([^\W\d]+)")
 _OTHER = r"[-+.,:\d]+"
 _EXPONENTS = (0, -3, 3, -6, 6, -9, -12)
 
@@ -112,11 +114,18 @@ def _near(times: np.ndarray[tuple[int], np.dtype[np.float64]], time_s: float, in
 
 
 def _places(line: str, label: Label) -> list[_Place]:
-    """The numbers in a line that are what was shown."""
+    """The numbers in a line that are what was shown.
+
+    Digits without a point, where the display has one, are such a number only where the unit behind them says so
+    (`800 mV` for 0.800 V). Else a range in the same bytes says where it is, and digits beside them may be the range's.
+    """
     found = []
     shown = (-1 if label.minus else 1) * label.counts * 10.0 ** (label.prefix - label.decimals)
     count = 10.0 ** (label.prefix - label.decimals)
     for match in _NUMBER.finditer(line):
+        unit = UNIT_WORDS.get("".join(_WORD.findall(line[match.end() :])[:1]))
+        if label.decimals and unit is None and not match["power"] and match["number"].isdecimal():
+            continue
         value = float(match["sign"] + match["number"].replace(",", ".") + (match["power"] or ""))
         for exponent in dict.fromkeys((label.prefix, *_EXPONENTS)):
             if abs(value * 10.0**exponent - shown) < 0.51 * count and (value or not shown):

@@ -47,3 +47,13 @@ def test_lines_that_no_profile_can_hold_are_a_problem_that_is_said(monkeypatch: 
     told = taught([(f"feed {n} V", f"{n} V") for n in (*FIRST, *THEN)])
     assert not told.profile
     assert told.problem.startswith("what was learned cannot be written as a profile: the profile, line ")
+
+
+def test_digits_without_a_point_are_no_text_since_a_range_beside_them_moves_it(tmp_path: Path) -> None:
+    told = taught([(f"0{n};80:0", f"{n / 1000:.3f} V") for n in (1234, 2345, 3456, 4567, 6789, 7890)])
+    path = tmp_path / "m.toml"
+    path.write_text(told.profile)
+    assert 'kind = "frames"' in told.profile
+    decoder = framing_of(f"frames:x?profile={path}").decoder()
+    got = [decoder.feed(f"{line}\r\n".encode(), 0.3 * n) for n, line in enumerate(("02345;80:0", "12345;80:0"))]
+    assert [[one.value for one in readings] for readings in got] == [[2.345], []]

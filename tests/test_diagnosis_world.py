@@ -84,3 +84,16 @@ def test_a_case_is_the_same_again_from_its_seed() -> None:
     first, second = (make_case(GARAGE, np.random.default_rng(9), sound=False) for _ in range(2))
     assert (first.fault, first.right) == (second.fault, second.right)
     assert (first.vehicle.ohm == second.vehicle.ohm).all()
+
+
+def test_a_solenoid_reads_its_own_ohms_from_its_plug_to_its_case_though_its_connector_is_open() -> None:
+    drawn = next(drawn for drawn in EVERY if drawn.name == "starter")
+    rng = np.random.default_rng(6)
+    sound = next(v for v in (sound_vehicle(GARAGE, rng) for _ in range(200)) if v.drawn == drawn)
+    asked: dict[str, object] = {
+        "quantity": "resistance", "at": "start_plug", "to": "starter_case", "state": "isolated", "load": "unplugged"
+    }  # fmt: skip
+    for part, ohm in (("start_pin", math.inf), ("start_wire", 3.0)):
+        shown = read(sound.changed(drawn.index(part), ohm), asked, 0.0, rng)["value"]
+        assert float(str(shown)) == pytest.approx(sound.winding_ohm + sound.lead_ohm, abs=0.15)
+    assert read(sound.changed(drawn.load, math.inf), asked, 0.0, rng)["value"] == "open"

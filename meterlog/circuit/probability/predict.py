@@ -70,7 +70,7 @@ class Network(SolvedCells):
         for rows in in_chunks(len(self.cells)) if missing else ():
             some = self if whole else self.among(rows)
             for key, m in missing.items():
-                found[key].append(some._predict(m))
+                found[key].append(some._at_rest(m, some._predict(m)))
         for key, parts in found.items():
             slope = np.concatenate([p.slope.astype(np.float32) for p in parts])
             own = np.concatenate([np.broadcast_to(p.own, p.mean.shape) for p in parts])
@@ -80,6 +80,16 @@ class Network(SolvedCells):
     def among(self, keep: NDArray[np.int64]) -> Network:
         """The same circuit with some of the cells only."""
         return Network(self.circuit, self.cells.take(keep))
+
+    def _at_rest(self, m: Measurement, found: Prediction) -> Prediction:
+        """The same where no starter loads the battery while cranking: then it is the resting voltage that moves it."""
+        stands = self.cells.source_v[:, 1] >= self.cells.source_v[:, 0]
+        if m.state != "crank" or not stands.any():
+            return found
+        slope = found.slope.copy()
+        slope[stands, 0] += slope[stands, 1]
+        slope[stands, 1] = 0.0
+        return Prediction(found.mean, slope, found.own)
 
     def _predict(self, m: Measurement) -> Prediction:
         if half(self.circuit, m) == "load" and m.quantity != "resistance":

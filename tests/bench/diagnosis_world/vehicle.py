@@ -166,8 +166,10 @@ def ohms(vehicle: Vehicle, a: int, b: int, apart: str, rng: np.random.Generator)
     if vehicle.flickers >= 0 and rng.random() > vehicle.good_share:
         ohm[vehicle.flickers] = math.inf
     if apart != "connected":
-        if (a, b) == (drawn.plug[0] - 1, drawn.plug[-1]):
-            return vehicle.winding_ohm + float(ohm[load])  # the load's own two pins
+        if (a, b) == (drawn.plug[0] - 1, max(drawn.plug[-1], load)):
+            return vehicle.winding_ohm + float(
+                ohm[load]
+            )  # the load's own two contacts, its case being one of a starter
         ohm[list(drawn.plug)] = math.inf
     _chain(network, replace(vehicle, neighbour=None), ohm)
     network.add("load", n, load, vehicle.winding_ohm)

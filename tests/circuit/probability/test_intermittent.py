@@ -28,3 +28,14 @@ def test_a_contact_that_comes_and_goes_is_looked_for_as_soon_as_the_circuit_was_
     assert seen.comes_and_goes.sum() < 0.3
     assert (outlook_of(TOOL.network, unseen).loose < 0).all()
     assert (outlook_of(TOOL.network, seen).loose >= 0).any()
+
+
+def test_a_solenoid_that_comes_and_goes_is_named_though_the_battery_is_fuller_than_usual() -> None:
+    """Where it does not pull in, the engine stands and the battery shows its resting voltage while cranking."""
+    places = [("fuse_out", "battery_minus"), ("body", "battery_minus"), ("solenoid_stud", "starter_case")]
+    shown = [(0, 10.8), (1, 0.0), (2, 12.85), (0, 10.57), (2, 12.79)]
+    measured = [Measurement("voltage", *places[place], state="crank", value=value) for place, value in shown]
+    found = Diagnoser(load_circuit("starter-control")).diagnose(measured, suggestions=0)
+    assert (found.hypotheses[0].part, found.hypotheses[0].fault) == ("solenoid", "intermittent")
+    assert found.outside < 0.5
+    assert "fit nothing" not in found.verdict

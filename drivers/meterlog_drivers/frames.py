@@ -66,6 +66,17 @@ class GapDecoder:
         return readings
 
 
+class _TogetherEncoder:
+    """Builds frames that show several displays at once. See `meterlog.driver.framing.Encoder`."""
+
+    def __init__(self, profile: FrameProfile) -> None:
+        self._format = ProfiledFormat(profile)
+
+    def encode(self, readings: list[Reading]) -> bytes:
+        """One frame with all the readings, one of each display from the first on."""
+        return self._format.build(*readings)
+
+
 class Frames(FramingDriver):
     """Meters that send binary frames which a profile describes."""
 
@@ -86,7 +97,9 @@ class Frames(FramingDriver):
 
     def encoder(self, address: Address) -> Encoder:
         """See `FramingDriver.encoder`."""
-        return FixedFrameEncoder(ProfiledFormat(_profile(address)))
+        profile = _profile(address)
+        together = len(profile.displays) > 1
+        return _TogetherEncoder(profile) if together else FixedFrameEncoder(ProfiledFormat(profile))
 
     def lines_for(self, address: Address) -> tuple[LineSettings, ...]:
         """The line settings that the profile names."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import re
 
-from meterlog_drivers.profiles.frame_profile import Number, Wire
+from meterlog_drivers.profiles.frame_parts import Number, Wire
 
 _KNOWN_NUMBERS = 16_384
 """Numbers that are remembered: more than a display of 4000 counts has with both signs."""

@@ -27,7 +27,7 @@ class ProfiledDriver(FixedFrameDriver):
         """See `FixedFrameDriver`; `spare=ignored` lets the profile's unused bits pass, `told=` answers its question."""
         profile = told_profile(_shipped(self.profile_of(address)), address)
         if "spare" in self.options and spare_ignored(address):
-            profile = replace(profile, unused=())
+            profile = replace(profile, displays=tuple(replace(one, unused=()) for one in profile.displays))
         return ProfiledFormat(profile)
 
     def profile_of(self, address: Address) -> str:

@@ -13,7 +13,9 @@ from meterlog.address import Address
 from meterlog.errors import AddressError, UsageError, did_you_mean
 from meterlog.text.typed import typed_amount
 from meterlog_drivers.display.symbols import UNITS
-from meterlog_drivers.profiles.frame_profile import COUNT, FrameProfile, Map
+from meterlog_drivers.profiles.frame_parts import Map
+from meterlog_drivers.profiles.frame_profile import FrameProfile
+from meterlog_drivers.profiles.frame_tables import COUNT
 
 _MEASURED_IN = [unit for unit in UNITS if unit not in ("beep", "diode", "hFE")]
 NOTHING = "none"
@@ -28,7 +30,7 @@ def told_profile(profile: FrameProfile, address: Address) -> FrameProfile:
     Raises:
         AddressError: it cannot be understood, or contradicts what is known.
     """
-    asked = next((one for one in profile.maps if one.asked), None)
+    asked = next((one for one in profile.displays[0].maps if one.asked), None)
     if asked is None or not address.options.get("told"):
         return profile
     values = {}
@@ -41,13 +43,13 @@ def told_profile(profile: FrameProfile, address: Address) -> FrameProfile:
                 f" not '{part.strip()}'"
             )
         values[value] = _words(answer, asked, _known_unit(profile, asked, value), address)
-    maps = tuple(one._replace(values=values) if one is asked else one for one in profile.maps)
-    return replace(profile, maps=maps)
+    maps = tuple(one._replace(values=values) if one is asked else one for one in profile.displays[0].maps)
+    return replace(profile, displays=(replace(profile.displays[0], maps=maps), *profile.displays[1:]))
 
 
 def question(profile: FrameProfile, plain: bytes) -> str:
     """Return what a person must tell of an unmasked frame, with the option that answers it; '' for nothing."""
-    asked = next((one for one in profile.maps if one.asked), None)
+    asked = next((one for one in profile.displays[0].maps if one.asked), None)
     if asked is None:
         return ""
     value = bytes(plain[at] & mask for at, mask in zip(asked.at, asked.masks, strict=True))
@@ -87,7 +89,7 @@ def _example(asked: Map) -> str:
 def _known_unit(profile: FrameProfile, asked: Map, value: bytes) -> str:
     """The unit that other maps say of the same bytes; '' for none."""
     at = dict(zip(asked.at, zip(value, asked.masks, strict=True), strict=True))
-    for one in profile.maps:
+    for one in profile.displays[0].maps:
         if one is not asked and set(one.at) <= at.keys():
             for known, words in one.values.items():
                 alike = (at[n][0] == byte & at[n][1] for n, byte in zip(one.at, known, strict=True))

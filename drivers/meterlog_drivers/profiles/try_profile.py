@@ -13,8 +13,10 @@ from meterlog.text.figures import displayed
 from meterlog.transports.raw_capture import RawCapture, read_raw_capture
 from meterlog_drivers.display.symbols import SILENT
 from meterlog_drivers.frames import Frames
-from meterlog_drivers.profiles.frame_format import ProfiledFormat, unwrapped, value_in
+from meterlog_drivers.profiles.frame_display import value_in
+from meterlog_drivers.profiles.frame_format import ProfiledFormat, unwrapped
 from meterlog_drivers.profiles.frame_number import ProfiledNumber
+from meterlog_drivers.profiles.frame_parts import DisplayProfile, Number
 from meterlog_drivers.profiles.frame_profile import FrameProfile, frame_profile
 from meterlog_drivers.profiles.profile_file import read_profile
 from meterlog_drivers.text import Text
@@ -58,24 +60,8 @@ def explained(profile: FrameProfile, frame: bytes) -> list[str]:
     for fixed in profile.fixed:
         right = plain[fixed.at] & fixed.mask == fixed.value
         said[fixed.at].append(("" if right else "WRONG: ") + f"always 0x{fixed.value:02X} under 0x{fixed.mask:02X}")
-    _explain_number(profile, plain, said)
-    for one in profile.maps:
-        value = value_in(plain, one)
-        words = one.values.get(value)
-        shown = f"'{value.decode()}'" if value.isascii() and value.decode().isprintable() else f"0x{value.hex()}"
-        unknown = f"{shown}: a person must tell" if one.asked else f"WRONG: {shown} is not in its map"
-        for at in one.at:
-            said[at].append(unknown if words is None else f"{shown} says {' '.join(sorted(words)) or 'nothing'}")
-    for row, state in ((profile.bits, "set"), (profile.bits_clear, "clear")):
-        for (at, bit), words in row.items():
-            if bool(plain[at] & bit) == (state == "set") and words - {""}:
-                quiet = " (says nothing about the reading)" if words <= set(SILENT) else ""
-                said[at].append(f"bit {bit.bit_length() - 1} {state}: {' '.join(sorted(words))}{quiet}")
-            elif not said[at]:
-                said[at].append("")
-    for unused in profile.unused:
-        if plain[unused.at] & unused.mask:
-            said[unused.at].append(f"WRONG: a bit of 0x{unused.mask:02X} is set, but those are unused")
+    for display in profile.displays:
+        _explain_display(display, plain, said)
     if check := profile.check:
         right = ProfiledFormat(profile).checksum_right(frame)
         for at in range(check.at, check.at + check.size):
@@ -88,20 +74,41 @@ def explained(profile: FrameProfile, frame: bytes) -> list[str]:
     ]
 
 
-def _explain_number(profile: FrameProfile, plain: bytes, said: list[list[str]]) -> None:
-    number = ProfiledNumber(profile.number, profile.length)
+def _explain_display(display: DisplayProfile, plain: bytes, said: list[list[str]]) -> None:
+    _explain_number(display.number, plain, said)
+    for one in display.maps:
+        value = value_in(plain, one)
+        words = one.values.get(value)
+        shown = f"'{value.decode()}'" if value.isascii() and value.decode().isprintable() else f"0x{value.hex()}"
+        unknown = f"{shown}: a person must tell" if one.asked else f"WRONG: {shown} is not in its map"
+        for at in one.at:
+            said[at].append(unknown if words is None else f"{shown} says {' '.join(sorted(words)) or 'nothing'}")
+    for row, state in ((display.bits, "set"), (display.bits_clear, "clear")):
+        for (at, bit), words in row.items():
+            if bool(plain[at] & bit) == (state == "set") and words - {""}:
+                quiet = " (says nothing about the reading)" if words <= set(SILENT) else ""
+                said[at].append(f"bit {bit.bit_length() - 1} {state}: {' '.join(sorted(words))}{quiet}")
+            elif not said[at]:
+                said[at].append("")
+    for unused in display.unused:
+        if plain[unused.at] & unused.mask:
+            said[unused.at].append(f"WRONG: a bit of 0x{unused.mask:02X} is set, but those are unused")
+
+
+def _explain_number(described: Number, plain: bytes, said: list[list[str]]) -> None:
+    number = ProfiledNumber(described, len(plain))
     text = number.text(plain)
-    for place, wires in enumerate(profile.number.wires):
-        whole = profile.number.digits == "wired-integer"
+    for place, wires in enumerate(described.wires):
+        whole = described.digits == "wired-integer"
         for at in sorted({wire.at for wire in wires}):
             what = f"the number {text}" if whole else f"digit {place + 1} '{number.glyph(plain, place)}'"
             said[at].append(f"part of {what}")
-    for place, row in enumerate(profile.number.at):
-        if profile.number.digits == "integer":
+    for place, row in enumerate(described.at):
+        if described.digits == "integer":
             what = f"part of the number {text}"
         else:
             glyph = number.glyph(plain, place)
-            bad = glyph.strip(" 0123456789") != "" and text not in profile.number.overload
+            bad = glyph.strip(" 0123456789") != "" and text not in described.overload
             what = f"{'WRONG: no digit: ' if bad else ''}digit {place + 1} '{glyph}'"
         for at in row:
             said[at].append(what)
@@ -132,7 +139,7 @@ def _frames(profile: FrameProfile, data: bytes) -> Iterator[str]:
             yield f"  {n:3}  0x{byte:02X}  {byte:08b}  {char}  {meaning}"
         shown = format_.parse(frame)
         if shown:
-            yield f"  shows {reading_text(Reading(0.0, *shown[0]))}"
+            yield f"  shows {'; '.join(reading_text(Reading(0.0, *one)) for one in shown)}"
         elif shown is not None:
             yield "  refused: no meter shows these symbols together"
 

@@ -86,7 +86,8 @@ NOTHING = Proof("not yet", nothing="nothing is repaired yet")
 
 def sound_band(case: JobCase, m: Measurement) -> tuple[float, float]:
     """Return what a circuit without a fault shows in that place: the middle nine tenths, in the reading's unit."""
-    m = replace(m, value=1.0)  # what is expected alone does not depend on what was read
+    # of what was read only this counts: ohms through a contact at rest are open, or somebody has bridged it
+    m = replace(m, value=m.value if math.isinf(m.value) else 1.0)
     known = case.diagnoser.weigh([m])
     shares = np.zeros(len(case.diagnoser.cells.prior))
     shares[first_healthy(case.diagnoser.cells)] = 1.0

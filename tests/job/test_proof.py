@@ -126,3 +126,14 @@ def test_what_does_not_settle_it_is_asked_for_once_more_and_then_left_to_a_drive
     now = job("prove", "--value", low)
     assert (now["proof"]["verdict"], now["next"]["kind"], now["next"]["at"]) == ("not yet", "prove", None)
     assert "by driving" in now["next"]["text"]
+
+
+def test_ohms_through_a_contact_at_rest_are_open_in_a_sound_circuit_too_and_decide_nothing(job: Run) -> None:
+    job("start", "--complaint", "cranks, does not start", "--circuit", "pump-feed")
+    through = ["--quantity", "resistance", "--at", "fuse_out", "--to", "battery_minus", "--state", "isolated"]
+    job("measure", *through, "--value", "open")
+    job("measure", "--at", "relay", "--value", "1.6")
+    assert job("repaired", "relay")["next"]["quantity"] == "voltage_drop"
+    found = job("prove", "--value", "0.05")["proof"]
+    assert [row["at"] for row in found["readings"]] == ["relay"]
+    assert found["verdict"] == "proved"

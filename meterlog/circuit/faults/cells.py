@@ -145,9 +145,9 @@ def interrupted(cells: Cells, k: int) -> int:
     return int(np.append(np.flatnonzero(missing), -1)[0])
 
 
-def single_resistive(cells: Cells, k: int) -> NDArray[np.bool_]:
-    """The cells in which part k alone has too much resistance, shape (K,)."""
-    alone = (cells.part[:, 0] == k) & (cells.part[:, 1] < 0)
+def single_resistive(cells: Cells) -> NDArray[np.bool_]:
+    """The cells in which one part alone has too much resistance, shape (K,)."""
+    alone = cells.part[:, 1] < 0
     usual = (cells.coil_share == np.array(shares.FED)).all(axis=1) & ~cells.bridged & np.isinf(cells.neighbour_ohm)
     return np.asarray(alone & usual & (cells.fault == FAULTS.index("high_resistance")))
 

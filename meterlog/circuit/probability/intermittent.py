@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -38,51 +39,66 @@ def comes_and_goes(
     logs, good = np.full(2 * n, -np.inf), np.ones(2 * n)
     shares = np.array(good_shares)
     contacts = [k for k, part in enumerate(network.circuit.parts) if k and part.kind not in ("fuse", "resistor")]
-    for k in [*contacts, *(n + k for k in network.circuit.commands.values())] if share > 0 else []:
-        if (by_share := _of_part(network, fit, base, k, shares)) is not None:
-            logs[k] = np.logaddexp.reduce(by_share)
-            good[k] = np.exp(by_share - logs[k]) @ shares[:, 0]
-    rates = np.array([cells.prior[cells.part[:, 0] == k].sum() for k in range(n)])
-    rates = np.append(rates, [COMMAND_SHARE * cells.prior[cells.command_at == k].sum() for k in range(n)])
+    contacts += [n + k for k in network.circuit.commands.values()]
+    able = [k for k in contacts if interrupted(cells, k) >= 0] if share > 0 else []
+    if able:
+        by_share = _log_likelihoods(fit, base, _states_of(network, able), cells.prior, shares)
+        logs[able] = np.logaddexp.reduce(by_share, axis=1)
+        good[able] = np.exp(by_share - logs[able][:, None]) @ shares[:, 0]
+    rates = np.bincount(cells.part[:, 0] + 1, cells.prior, n + 1)[1:]
+    rates = np.append(rates, COMMAND_SHARE * np.bincount(cells.command_at + 1, cells.prior, n + 1)[1:])
     could = np.isfinite(logs)
     logs[could] += np.log(np.maximum(share * rates[could] / max(rates[could].sum(), 1e-300), 1e-300))
     return logs, good
 
 
-def _of_part(network: Network, fit: Fit, base: Array, k: int, good_shares: Array) -> Array | None:
-    """Log-likelihood of the readings and of what was tried if part k, or from n on the command of k - n, comes and
-    goes, with the weight of each of the Q shares of the time that it is good, shape (Q,); None where it cannot."""
+def _states_of(network: Network, places: Sequence[int]) -> NDArray[np.int64]:
+    """The cells that each contact (a part, from n on a command) may be in: good, resistive, open; shape (C, S), -1
+    behind the last."""
     cells = network.cells
-    open_ = interrupted(cells, k)
-    if open_ < 0:
-        return None
     least_ohm = NOTICED_SHARE * network.circuit.system_v / network.circuit.load_a
-    lossy = single_resistive(cells, k) & (cells.ohm[:, min(k, cells.ohm.shape[1] - 1)] >= least_ohm)
-    fault = np.append(np.flatnonzero(lossy), open_)
-    states = np.append(first_healthy(cells), fault)  # (S,)
-    odds = cells.prior[fault] / max(cells.prior[fault].sum(), 1e-300)
-    good, weight = good_shares[:, :1], good_shares[:, 1]
-    log_share = np.log(np.maximum(np.concatenate([good, (1 - good) * odds], axis=1), 1e-300))  # (Q, S)
-    without = np.exp(base[states] - np.log(np.maximum(cells.prior[states], 1e-300)))
-    total = np.log(0.5 * without[0] + 0.5 * without[1:] @ odds) + np.zeros(len(good))
-    slopes = fit.slopes(states)
-    mean = np.zeros((len(good), slopes.shape[2]))
-    covariance = np.tile(np.eye(mean.shape[1]), (len(good), 1, 1))
-    bad_count = np.zeros(len(good))
+    rows = np.flatnonzero(single_resistive(cells))
+    rows = rows[cells.ohm[rows, cells.part[rows, 0]] >= least_ohm]
+    good = first_healthy(cells)
+    every = [[good, *rows[cells.part[rows, 0] == k].tolist(), interrupted(cells, k)] for k in places]
+    most = max(map(len, every))
+    return np.array([[*states, *[-1] * (most - len(states))] for states in every])
+
+
+def _log_likelihoods(fit: Fit, base: Array, states: NDArray[np.int64], prior: Array, good_shares: Array) -> Array:
+    """Log-likelihood of the readings and of what was tried if each of C contacts comes and goes, by the states of each
+    (see `_states_of`), with the weight of each of the Q shares of the time that it is good, shape (C, Q)."""
+    count, there = len(states), states >= 0
+    chances = np.where(there, prior[states], 0.0)
+    odds = chances[:, 1:] / np.maximum(chances[:, 1:].sum(axis=1, keepdims=True), 1e-300)
+    good, weight = good_shares[:, 0], good_shares[:, 1]
+    shares = np.concatenate(
+        [np.tile(good[:, None], (count, 1, 1)), (1 - good[:, None]) * odds[:, None, :]], axis=2
+    )  # (C, Q, S)
+    log_share = np.where(there[:, None, :], np.log(np.maximum(shares, 1e-300)), -np.inf)
+    without = np.exp(base[states] - np.log(np.maximum(prior[states], 1e-300)))
+    usual = 0.5 * without[:, 0] + 0.5 * (without[:, 1:] * odds).sum(axis=1)
+    total = np.tile(np.log(usual)[:, None], len(good))
+    slopes = fit.slopes(states.ravel()).reshape(*states.shape, len(fit.y), len(fit.spreads))
+    mean = np.zeros((*total.shape, slopes.shape[3]))
+    covariance = np.tile(np.eye(mean.shape[2]), (*total.shape, 1, 1))
+    bad_count = np.zeros(total.shape)
     for i in range(len(fit.y)):
-        slope, every = slopes[:, i], np.arange(len(good))
-        seen = slope @ covariance  # (Q, S, P)
-        variance = np.einsum("qsp,sp->qs", seen, slope) + fit.variance[states, i]
-        residual = fit.residual[states, i] - mean @ slope.T
+        slope = slopes[:, :, i]  # (C, S, P)
+        seen = slope[:, None] @ covariance  # (C, Q, S, P)
+        variance = np.einsum("cqsp,csp->cqs", seen, slope) + fit.variance[states, i][:, None, :]
+        residual = fit.residual[states, i][:, None, :] - mean @ slope.transpose(0, 2, 1)
         chance = (BAD_READING * BAD_WEIGHT + bad_count) / (BAD_WEIGHT + i)
-        fits = log_share - 0.5 * (residual**2 / variance + np.log(2 * math.pi * variance)) + np.log(1 - chance)[:, None]
-        every_way = np.concatenate([fits, (fit.log_bad[i] + np.log(chance))[:, None]], axis=1)
-        total = total + np.logaddexp.reduce(every_way, axis=1)
-        best = np.argmax(every_way, axis=1)
-        is_bad = best == len(states)  # such a reading teaches nothing about the unknowns
-        bad_count = bad_count + is_bad
+        fits = log_share - 0.5 * (residual**2 / variance + np.log(2 * math.pi * variance))
+        fits += np.log(1 - chance)[:, :, None]
+        every_way = np.concatenate([fits, (fit.log_bad[i] + np.log(chance))[:, :, None]], axis=2)
+        total = total + np.logaddexp.reduce(every_way, axis=2)
+        best = np.argmax(every_way, axis=2)[:, :, None]
+        is_bad = best == states.shape[1]  # such a reading teaches nothing about the unknowns
+        bad_count = bad_count + is_bad[:, :, 0]
         best = np.where(is_bad, 0, best)
-        gain = seen[every, best] / variance[every, best][:, None] * ~is_bad[:, None]
-        mean = mean + gain * residual[every, best][:, None]
-        covariance = covariance - gain[:, :, None] * seen[every, best][:, None, :]
+        its = np.take_along_axis(seen, best[..., None], axis=2)[:, :, 0]  # (C, Q, P)
+        gain = its / np.take_along_axis(variance, best, axis=2) * ~is_bad
+        mean = mean + gain * np.take_along_axis(residual, best, axis=2)
+        covariance = covariance - gain[..., :, None] * its[..., None, :]
     return np.asarray(total + np.log(weight / weight.sum()))

@@ -50,7 +50,7 @@ def _true_pairs(tool: Diagnoser, k: int) -> Iterator[list[Measurement]]:
     if not before or not behind:
         return
     pairs = {(max(before), min(behind)), (min(before), min(behind)), (max(before), max(behind))}
-    resistive = np.flatnonzero(single_resistive(cells, k))
+    resistive = np.flatnonzero(single_resistive(cells) & (cells.part[:, 0] == k))
     for cell in [single_open(cells, k), *resistive[len(resistive) // 2 :][:1]]:
         for ends in sorted(pairs) if cell >= 0 else []:
             around = [Measurement("voltage", at_node[node], state=state) for node in ends]

@@ -12,6 +12,7 @@ Pure: bytes with their arrival times go in, and what a person typed; a profile c
 | `digits/scattered.py` | finds segments whose wires lie anywhere, as constraints |
 | `digits/offset_search.py` | finds a constant that is added to every byte |
 | `digits/number_fit.py` | says where the number is, and reads it |
+| `digits/bars.py` | finds a bar graph beside the number, which says nothing more |
 | `modes/` | finds which bits say unit, point, sign and symbols (`mode_fields.py`), and which none (`silent_bits.py`) |
 | `learning.py`, `lesson.py` | put moments and frames together, and hold what was learned |
 | `digits_lesson.py`, `modes_lesson.py` | there: learn the digits, then the rest; name late answers and slips |

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import replace
 
 import numpy as np
 
+from meterlog_drivers.teach.digits.bars import bar_bits
 from meterlog_drivers.teach.digits.nearby import Near, majority
+from meterlog_drivers.teach.digits.number_fit import Bits
 from meterlog_drivers.teach.lesson import Lesson
 from meterlog_drivers.teach.modes.mode_search import find_modes
 
@@ -28,7 +30,12 @@ def with_modes(lesson: Lesson, near: Near) -> Lesson:
     alike = [(k, bits[at]) for k, n in enumerate(used) for at in neighbours[n] if number.regular]
     overloads = _overloads(lesson, used)
     signed = number.kind == "signed"
-    fit = find_modes(labels, frames, alike, _ours(lesson), signed=signed, over=not overloads)
+    ours = _ours(lesson)
+    bar = _bar(lesson, used, frames, ours)
+    beside = [bit for bit in ours if bit not in bar]
+    fit = find_modes(labels, frames, alike, beside, signed=signed, over=not overloads)
+    if fit is None and bar:  # what was taken for a bar is needed
+        bar, fit = frozenset(), find_modes(labels, frames, alike, ours, signed=signed, over=not overloads)
     if fit is None:
         return replace(lesson, problem="what was typed contradicts itself more than twice: show it again")
     if (
@@ -42,6 +49,7 @@ def with_modes(lesson: Lesson, near: Near) -> Lesson:
         slips[used[k]] = "its bytes differ from all others that showed the same, a minus perhaps or another symbol"
     fit = replace(
         fit,
+        silent=fit.silent | bar,
         moments=tuple(used[k] for k in fit.moments),
         slips=tuple(used[k] for k in fit.slips),
         doubted=tuple(used[k] for k in fit.doubted),
@@ -70,6 +78,12 @@ def _neighbours(lesson: Lesson, near: Sequence[int], moment: int) -> list[int]:
         if other == text or (close and abs(int(other) - int(text)) <= FLICKER < abs(int(text)) * 0.5):
             found.append(at)
     return found or [own]
+
+
+def _bar(lesson: Lesson, used: Sequence[int], frames: Bits, ours: Collection[int]) -> frozenset[int]:
+    """The bits of a bar graph beside the number, which shows the same once more."""
+    numbered = [k for k, n in enumerate(used) if not lesson.moments[n].label.overload]
+    return bar_bits([lesson.moments[used[k]].label.counts for k in numbered], frames[numbered], ours)
 
 
 def _overloads(lesson: Lesson, used: Sequence[int]) -> tuple[str, ...]:

@@ -10,6 +10,7 @@ from meterlog.errors import CompareError
 from meterlog.loaded import Loaded
 from meterlog.roles import Role
 from meterlog.session.model import Channel
+from meterlog.text.names import same_name
 
 _REST_12V = (11.0, 15.5)
 """Range in which the highest channel of a 12 V system usually lies, V: half of it beside a 24 V capture is another
@@ -87,28 +88,28 @@ def _fellow(
 ) -> Channel | None:
     """The channel of a known-good capture that belongs to a suspect's; `sides` are all captures of both."""
     same = [c for c in capture.measured if c.quantity == channel.quantity]
-    told = {_key(good) for good, label in named.items() if _key(label) == _key(channel.label)}
+    told = {same_name(good) for good, label in named.items() if same_name(label) == same_name(channel.label)}
     if told:
-        return next((c for c in same if _key(c.label) in told), None)
-    by_label = [c for c in same if _key(c.label) == _key(channel.label)]
+        return next((c for c in same if same_name(c.label) in told), None)
+    by_label = [c for c in same if same_name(c.label) == same_name(channel.label)]
     if by_label or len(same) != 1:
         return by_label[0] if by_label else None
     # The only one of its quantity belongs to the only one there, unless either has a namesake on the other side.
     good, suspects = (_labels(captures, channel) for captures in sides)
-    taken = _key(channel.label) in good or _key(same[0].label) in suspects
-    taken = taken or _key(channel.label) in {_key(label) for label in named.values()}
+    taken = same_name(channel.label) in good or same_name(same[0].label) in suspects
+    taken = taken or same_name(channel.label) in {same_name(label) for label in named.values()}
     return None if taken or len(suspects) != 1 else same[0]
 
 
 def _labels(captures: Sequence[Loaded], like: Channel) -> set[str]:
-    return {_key(c.label) for capture in captures for c in capture.measured if c.quantity == like.quantity}
+    return {same_name(c.label) for capture in captures for c in capture.measured if c.quantity == like.quantity}
 
 
 def _check_named(good: Sequence[Loaded], suspects: Sequence[Loaded], named: Mapping[str, str]) -> None:
     for good_label, label in named.items():
         for captures, wanted in ((good, good_label), (suspects, label)):
             known = sorted({c.label for capture in captures for c in capture.measured})
-            if _key(wanted) not in {_key(k) for k in known}:
+            if same_name(wanted) not in {same_name(k) for k in known}:
                 raise CompareError(f"no channel is labelled '{wanted}'; the labels are {', '.join(map(repr, known))}")
 
 
@@ -147,10 +148,6 @@ def _is_12_v(capture: Loaded) -> bool:
     if capture.system_v is not None:
         return math.isclose(capture.system_v, 12.0, rel_tol=_SAME_SYSTEM)
     return _REST_12V[0] <= capture.upper_v() <= _REST_12V[1]
-
-
-def _key(label: str) -> str:
-    return " ".join(label.casefold().split())
 
 
 def _paths(captures: Sequence[Loaded]) -> str:

@@ -14,6 +14,7 @@ from meterlog.reading import Quantity
 from meterlog.session.cells import MOST_CHANNELS, moment, seconds, text, whole
 from meterlog.session.database import check_header, not_begun, open_to_read, read_errors
 from meterlog.session.lock import is_recording
+from meterlog.text.names import same_name
 
 # sum(1) where count(*) would do: that is a single step, which no limit of steps interrupts.
 _FIGURES = """SELECT recording.started_at, recording.ended,
@@ -67,6 +68,12 @@ def holding(summaries: Sequence[Summary], words: Iterable[str]) -> Sequence[Summ
     for word in map(str.casefold, words):
         summaries = [one for one in summaries if word in one.words]
     return summaries
+
+
+def of_vehicle(summaries: Sequence[Summary], vehicle: str) -> Sequence[Summary]:
+    """Return those of a vehicle; none where it has no name."""
+    wanted = same_name(vehicle)
+    return [one for one in summaries if wanted and same_name(one.details.get("vehicle", "")) == wanted]
 
 
 def summarize(path: Path) -> Summary:

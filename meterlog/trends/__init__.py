@@ -2,6 +2,6 @@
 
 from meterlog.trends.history import History, Point
 from meterlog.trends.judge import Trend, Verdict, judge
-from meterlog.trends.measured import histories, histories_of, measured, same_name
+from meterlog.trends.measured import histories, histories_of, measured
 
-__all__ = ["History", "Point", "Trend", "Verdict", "histories", "histories_of", "judge", "measured", "same_name"]
+__all__ = ["History", "Point", "Trend", "Verdict", "histories", "histories_of", "judge", "measured"]

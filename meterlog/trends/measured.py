@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 from meterlog.details import entered_number
 from meterlog.fleet.measures import measures_of
 from meterlog.loaded import Loaded
+from meterlog.text.names import same_name
 from meterlog.trends.history import History, Point
 
 if TYPE_CHECKING:  # the page knows trends without it
@@ -60,11 +61,6 @@ def histories_of(rows: Iterable[Row]) -> list[History]:
     told = [row for row in rows if isinstance(row["vehicle"], str) and row["vehicle"].strip()]
     told.sort(key=lambda row: (*_key(row), row["started_at"], row["session"]))
     return [_history(list(some)) for _, some in groupby(told, _key)]
-
-
-def same_name(text: str) -> str:
-    """Return what two names of a vehicle or label share that are the same: capitals and spaces do not count."""
-    return " ".join(text.split()).casefold()
 
 
 def _key(row: Row) -> tuple[str, ...]:

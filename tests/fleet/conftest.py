@@ -107,13 +107,13 @@ def folder(tmp_path: Path, write: Write) -> Path:
 def write(tmp_path: Path) -> Write:
     """Write a session with a prime of some level into the folder `sessions`."""
 
-    def _write(name: str, level_v: float = 12.0, *, month: int = 1, system_v: str = "12") -> Path:
+    def _write(name: str, level_v: float = 12.0, *, month: int = 1, system_v: str = "12", vehicle: str = "") -> Path:
         path = tmp_path / "sessions" / f"{name}.sqlite"
         path.parent.mkdir(exist_ok=True)
         path.unlink(missing_ok=True)
         time_s = np.arange(0.0, 8.0, 0.25)
         value = np.where((time_s >= 2.0) & (time_s < 4.0), level_v, 0.0)
-        details = {"vehicle": f"van {name}", "system_v": system_v, "temperature_c": "-5"}
+        details = {"vehicle": vehicle or f"van {name}", "system_v": system_v, "temperature_c": "-5"}
         began = datetime(2026, month, 5, tzinfo=UTC)
         with SessionWriter.create(path, started_at=began, details=details) as writer:
             feed = writer.add_channel("pump feed", Quantity.DC_VOLTAGE, driver="text")

@@ -38,6 +38,15 @@ def test_of_enough_vehicles_the_newest_capture_of_each_counts(source: Path) -> N
     assert said == f"of 12 sessions in '{source}' 10 are taken, the newest of each of 10 vehicles"
 
 
+def test_a_vehicle_in_another_spelling_is_the_same_one(source: Path, tmp_path: Path, write: Write) -> None:
+    write("again", month=4, vehicle=" Van  00 ")
+    if source.name == "fleet":
+        collect([tmp_path / "sessions"], source)
+    found, said = known_good(source, ())
+    assert sorted(names(found)) == [*(f"{number:02}" for number in range(1, LEAST)), "again"]
+    assert said.startswith("of 13 sessions")
+
+
 def test_of_fewer_vehicles_all_captures_count(source: Path, tmp_path: Path) -> None:
     for path in (tmp_path / "sessions").glob("0[5-9].sqlite"):
         path.unlink()

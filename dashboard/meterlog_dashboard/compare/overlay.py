@@ -17,10 +17,9 @@ from meterlog.errors import MeterlogError
 from meterlog.events.event import Event
 from meterlog.kinds import KINDS
 from meterlog.loaded import Loaded
-from meterlog.session.summary import Summary, holding
+from meterlog.session.summary import Summary, holding, of_vehicle
 from meterlog.signal.reduce import reduce_series
 from meterlog.text.figures import count, displayed, seconds, shown
-from meterlog.trends import same_name
 from meterlog_dashboard.frame.addresses import session_address
 from meterlog_dashboard.frame.elements import PLOT, attributes, table
 from meterlog_dashboard.frame.view import Context
@@ -113,10 +112,9 @@ def _find(context: Context, asked: Asked) -> tuple[list[Found], int]:
     return found, len(without) + len(listed)
 
 
-def _asked_for(summaries: Sequence[Summary], asked: Asked) -> list[Summary]:
-    of_it = same_name(asked.vehicle)
+def _asked_for(summaries: Sequence[Summary], asked: Asked) -> Sequence[Summary]:
     found = holding(summaries, asked.words.split())
-    return [one for one in found if not of_it or same_name(one.details.get("vehicle", "")) == of_it]
+    return of_vehicle(found, asked.vehicle) if asked.vehicle.strip() else found
 
 
 def _unit(one: Found) -> str:

@@ -74,9 +74,7 @@ def layout(context: Context, name: str, query: Mapping[str, str]) -> Component:
             html.Section([html.H2("Events"), html.Div(skeleton("Looking for events", 3), id="review-events")]),
             html.Section([html.H2("Markers"), *review_markers.parts(session, clock)]),
             html.Section([html.H2("Channels"), *review_roles.parts(session), *review_texts.parts(session)]),
-            html.Section(
-                [html.H2("Take it away, go on"), _links(name), None if job_of(name) else file_acts("session", name)]
-            ),
+            html.Section([html.H2("Take it away, go on"), _links(name), _acts(name)]),
         ],
         className="review",
     )
@@ -140,9 +138,9 @@ def _its_job(context: Context, name: str) -> Component | None:
     return html.P(["This session belongs to the job ", dcc.Link(called, href=job_address(job)), "."], id="review-job")
 
 
-def _acts(name: str) -> list[Component]:
+def _acts(name: str) -> Component | None:
     """Rename and remove; a job's session stays, because the job's steps name it."""
-    return [] if job_of(name) else [file_acts("session", name)]
+    return None if job_of(name) else file_acts("session", name)
 
 
 def _links(name: str) -> Component:

@@ -9,6 +9,7 @@ from dash.development.base_component import Component
 
 from meterlog.session.summary import Summary
 from meterlog.text.figures import count, seconds
+from meterlog.text.names import same_name
 from meterlog_dashboard.frame.addresses import session_address
 from meterlog_dashboard.frame.elements import attributes
 from meterlog_dashboard.frame.view import Context
@@ -31,7 +32,7 @@ def vehicles(found: Sequence[Summary]) -> Component | None:
     for one in found[:_LOOKED_THROUGH]:
         name = " ".join(one.details.get("vehicle", "").split())
         if name and len(named) < _MOST_VEHICLES:
-            named.setdefault(name.casefold(), name)
+            named.setdefault(same_name(name), name)
     links = [dcc.Link(name, href=Shown(name).address, className="button") for name in named.values()]
     if not links:
         return None

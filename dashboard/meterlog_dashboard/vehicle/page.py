@@ -13,7 +13,7 @@ from dash import Dash, Input, Output, State, dcc, html
 from dash.development.base_component import Component
 
 from meterlog.errors import UsageError
-from meterlog.session.summary import Summary
+from meterlog.session.summary import Summary, of_vehicle
 from meterlog.text.figures import count
 from meterlog_dashboard.frame.elements import PLOT, attributes, skeleton
 from meterlog_dashboard.frame.view import Context
@@ -64,13 +64,10 @@ def register(app: Dash, context: Context) -> None:
         return _content(context, Shown.of(asked))
 
 
-def _sessions(context: Context, vehicle: str) -> tuple[list[Summary], int]:
+def _sessions(context: Context, vehicle: str) -> tuple[Sequence[Summary], int]:
     """The vehicle's sessions, the newest first, and how many files are not read yet."""
-    from meterlog.trends import same_name
-
     listed, reading = context.listed.so_far()
-    of_it = same_name(vehicle)
-    return [one for one in listed if of_it and same_name(one.details.get("vehicle", "")) == of_it], reading
+    return of_vehicle(listed, vehicle), reading
 
 
 def _content(context: Context, shown: Shown) -> tuple[Any, bool]:

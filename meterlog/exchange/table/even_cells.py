@@ -85,7 +85,7 @@ class EvenCells(Sequence[str]):
 
     @property
     def numbers(self) -> Numbers | None:
-        """Return what the cells say, a point before the decimals; None where one is no number or too many digits."""
+        """Return what the cells say, a point before the decimals; None where one is none or has too many digits."""
         if self._numbers is None:
             self._numbers = _numbers(self._text, self._start, self._end)
         return self._numbers

@@ -14,6 +14,7 @@ from meterlog.fleet.manifest import is_dataset
 from meterlog.session.folder_index import summaries
 from meterlog.signal.tolerance import LEAST
 from meterlog.text.figures import count
+from meterlog.text.names import same_name
 
 _MOST = 300
 """Captures that stand for all: as many as the coverage of what is normal was simulated for. Read in seconds."""
@@ -42,7 +43,7 @@ def known_good(source: Path, where: Where) -> tuple[list[str], str]:
         NotASession: a file of the folder cannot be read.
     """
     every = sorted(_of_dataset(source, where) if is_dataset(source) else _of_folder(source, where))
-    newest = list({one.vehicle: one for one in every if one.vehicle}.values())
+    newest = list({vehicle: one for one in every if (vehicle := same_name(one.vehicle))}.values())
     by_vehicle = len(newest) >= LEAST
     chosen = sorted(newest if by_vehicle else every)[-_MOST:]
     whose = f", the newest of each of {count(len(chosen), 'vehicle')}" if by_vehicle else ", the newest"

@@ -65,18 +65,18 @@ def _read_twice(measured: Sequence[Measurement]) -> Iterator[str]:
 def _all_explained(case: Case) -> bool:
     """Tell whether some fault, or two, take all readings as they are, however rare they may be."""
     fit = case.known.fit
-    squared = np.einsum("ki,kij,kj->k", fit.residual, fit.precision, fit.residual)
-    return bool(squared.min() <= _highest_usual(len(fit.y))) and not any(map(case.known.fit.beyond, range(len(fit.y))))
+    return bool(fit.squared(range(len(fit.y))).min() <= _highest_usual(len(fit.y))) and not any(
+        map(case.known.fit.beyond, range(len(fit.y)))
+    )
 
 
 def _together(case: Case, a: int, b: int) -> float:
     """Return how far two used readings (rows of the fit) are, at the least, from what any fault makes of both:
     chi-squared."""
-    fit, rows = case.known.fit, [a, b]
+    fit = case.known.fit
     if fit.beyond(a) or fit.beyond(b):
         return math.inf
-    residual, covariance = fit.residual[:, rows], fit.covariance[:, rows][:, :, rows]
-    return float(np.einsum("ki,kij,kj->k", residual, np.linalg.inv(covariance), residual).min())
+    return float(fit.squared([a, b]).min())
 
 
 def _highest_usual(count: int) -> float:

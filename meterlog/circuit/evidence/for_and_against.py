@@ -190,9 +190,9 @@ def _of_trial(case: Case, one: Told, this: Suspect, others: Sequence[Suspect]) -
 def expected_band(case: Case, slot: int, shares: Array) -> tuple[float, float]:
     """The middle nine tenths of what some cells (`shares`, shape (K,), sums to 1) make expected of a used reading given
     the others, as it would be read; never beyond the volts that any cell can show."""
-    fit, m = case.known.fit, case.measured[case.known.used[slot]]
+    fit, given, m = case.known.fit, case.known.given_others, case.measured[case.known.used[slot]]
     rows = np.flatnonzero(shares > WORTH_SUMMING * shares.max())
-    marks = fit.expected[rows, slot][:, None] + np.array(_STEPS) * fit.alone_spread[rows, slot][:, None]
+    marks = given.expected[rows, slot][:, None] + np.array(_STEPS) * given.spread[rows, slot][:, None]
     weights = shares[rows][:, None] * np.array(_STEP_SHARES)
     order = np.argsort(marks, axis=None)
     below = np.cumsum(weights.ravel()[order])
@@ -231,10 +231,9 @@ def apart(a: Measurement, b: Measurement) -> bool:
 
 def _density(case: Case, slot: int) -> Array:
     """The likelihood that each cell gives a reading, knowing the others; shape (K,)."""
-    fit = case.known.fit
-    z = fit.alone_residual[:, slot] / fit.alone_spread[:, slot]
-    good = np.exp(-0.5 * np.minimum(z**2, 1400)) / (fit.alone_spread[:, slot] * math.sqrt(2 * math.pi))
-    return np.asarray((1 - BAD_READING) * good + BAD_READING * math.exp(fit.log_bad[slot]))
+    residual, spread = case.known.given_others.residual[:, slot], case.known.given_others.spread[:, slot]
+    good = np.exp(-0.5 * np.minimum((residual / spread) ** 2, 1400)) / (spread * math.sqrt(2 * math.pi))
+    return np.asarray((1 - BAD_READING) * good + BAD_READING * math.exp(case.known.fit.log_bad[slot]))
 
 
 def _without(weight: Array, density: Array, member: NDArray[np.bool_]) -> tuple[float, Array] | None:

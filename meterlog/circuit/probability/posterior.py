@@ -5,12 +5,13 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 from meterlog.circuit.probability.facts import comes_and_goes_log
-from meterlog.circuit.probability.fit import NO_WORTH, Fit
+from meterlog.circuit.probability.fit import NO_WORTH, Fit, Given
 from meterlog.circuit.probability.intermittent import comes_and_goes
 from meterlog.circuit.probability.outside import log_outside
 from meterlog.circuit.probability.predict import Network
@@ -53,6 +54,11 @@ class Posterior:
     bad_in: Array
     good_next: Array
 
+    @cached_property
+    def given_others(self) -> Given:
+        """What each cell makes of each reading, given the others."""
+        return self.fit.given_others(self.bad_in)
+
     def unknowns(self, keep: NDArray[np.int64]) -> tuple[Array, Array]:
         """Estimate the unknowns in some cells from the readings: mean, shape (k, P), and covariance, shape (k, P, P),
         in prior standard deviations. Readings that are likely bad in a cell are left out there."""
@@ -69,7 +75,7 @@ class Posterior:
 
     def _covariance(self, keep: NDArray[np.int64]) -> Array:
         """The readings' covariance in some cells, without those that are likely bad there, shape (k, M, M)."""
-        covariance = self.fit.covariance[keep]
+        covariance = self.fit.covariance(keep)
         every = range(covariance.shape[1])
         covariance[:, every, every] += np.where(self.bad_in[keep] > 0.5, NO_WORTH, 0.0)
         return covariance
@@ -131,7 +137,6 @@ def _weighed(
     network: Network, fit: Fit, base: Array, share: float, tried: Sequence[Told], comes_share: float
 ) -> _Weighed:
     log_like, bad = fit.likelihood()
-    fit.leave_out(bad)
     comes, good = comes_and_goes(network, fit, base, comes_share, good_shares(tried))
     for one in tried:
         if isinstance(one, Observed):

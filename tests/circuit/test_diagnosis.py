@@ -97,6 +97,7 @@ def test_the_part_that_the_readings_point_to_comes_first(
         [
             *(v("plug_feed", 0.0), v("plug_feed", 0.0)),  # one alone may be a probe without contact
             *(v("plug_feed", 10.6, "crank"), v("pump_minus", 0.02, "run"), amps("pump", 4.9, "run")),
+            v("plug_feed", 13.4, "run"),  # it could come and go, in such a vehicle as in any other
         ],
     ],
 )

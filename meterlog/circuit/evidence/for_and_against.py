@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from meterlog.circuit.faults.cells import first_healthy, interrupted
+from meterlog.circuit.faults.cells import interrupted, likeliest_healthy
 from meterlog.circuit.probability.bad_readings import BAD_READING
 from meterlog.circuit.probability.facts import chance_of, comes_and_goes_log
 from meterlog.circuit.probability.posterior import Posterior
@@ -92,16 +92,17 @@ def comes_and_goes_evidence(case: Case, k: int) -> tuple[str, ...]:
     """Sentences for 'part k, or from n on the command of k - n, comes and goes': one place read twice, where that makes
     the difference."""
     cells = case.network.cells
-    states = [first_healthy(cells), interrupted(cells, k)]
+    good = likeliest_healthy(cells, case.known.weight)
+    states = [good, interrupted(cells, k, good)]
     moved = [one for one in case.tried if isinstance(one, Observed) and comes_and_goes_log(case.network, one)[k] > 0]
     found: dict[str, None] = {f"{one}": None for one in moved}
     for a, m in enumerate(case.measured):
         for other in case.measured[:a]:
             if same_place(m, other) and apart(m, other):
-                good, open_ = (_read(m, float(y)) for y in case.network.predict(m).mean[states])
-                if abs(good - open_) > abs(m.value - other.value) / 2:
+                whole, open_ = (_read(m, float(y)) for y in case.network.predict(m).mean[states])
+                if abs(whole - open_) > abs(m.value - other.value) / 2:
                     found[
-                        f"{other.shown} and {m.shown} were both read {m.place}: {m.span(good, good)} expected while"
+                        f"{other.shown} and {m.shown} were both read {m.place}: {m.span(whole, whole)} expected while"
                         f" its contact is good, {m.span(open_, open_)} while it is open"
                     ] = None
     return tuple(found)[:MOST_SAID]

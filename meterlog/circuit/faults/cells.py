@@ -129,27 +129,46 @@ def first_healthy(cells: Cells) -> int:
     return int(np.flatnonzero(cells.fault == FAULTS.index("healthy"))[0])
 
 
-def single_open(cells: Cells, k: int) -> int:
-    """The cell in which part k alone is open; -1 where that is no fault of it."""
+def made_otherwise(cells: Cells) -> list[int]:
+    """The cells in which nothing is wrong, one for each way in which such vehicles are made, the usual one first."""
+    ways: dict[tuple[float, ...], int] = {}
+    for c in np.flatnonzero(cells.fault == FAULTS.index("healthy")).tolist():
+        ways.setdefault((*cells.coil_share[c], cells.bridged[c]), c)
+    return list(ways.values())
+
+
+def likeliest_healthy(cells: Cells, weight: Array) -> int:
+    """The cell of these in which the vehicle is made as it likely is; `weight`, shape (K,), are their probabilities."""
+    return max(made_otherwise(cells), key=lambda c: float(weight[c]))
+
+
+def _so_made(cells: Cells, healthy: int) -> NDArray[np.bool_]:
+    """The cells of a vehicle made as that of a cell where nothing is wrong, as usual where that is -1; shape (K,)."""
+    c = first_healthy(cells) if healthy < 0 else healthy
+    return np.asarray((cells.coil_share == cells.coil_share[c]).all(axis=1) & (cells.bridged == cells.bridged[c]))
+
+
+def single_open(cells: Cells, k: int, healthy: int = -1) -> int:
+    """The cell in which part k alone is open; -1 where that is no fault of it. `healthy` says how the vehicle is made
+    (see `_so_made`)."""
     alone = (cells.part[:, 0] == k) & (cells.part[:, 1] < 0) & (cells.fault == FAULTS.index("open"))
-    return int(np.append(np.flatnonzero(alone), -1)[0])
+    return int(np.append(np.flatnonzero(alone & _so_made(cells, healthy)), -1)[0])
 
 
-def interrupted(cells: Cells, k: int) -> int:
+def interrupted(cells: Cells, k: int, healthy: int = -1) -> int:
     """The cell in which what comes and goes is gone: part k is open, or from n on the command of part k - n is missing;
-    -1 where there is none."""
+    -1 where there is none. `healthy` says how the vehicle is made."""
     n = cells.ohm.shape[1]
     if k < n:
-        return single_open(cells, k)
+        return single_open(cells, k, healthy)
     missing = (cells.fault == FAULTS.index("not_commanded")) & (cells.command_at == k - n)
     return int(np.append(np.flatnonzero(missing), -1)[0])
 
 
-def single_resistive(cells: Cells) -> NDArray[np.bool_]:
-    """The cells in which one part alone has too much resistance, shape (K,)."""
-    alone = cells.part[:, 1] < 0
-    usual = (cells.coil_share == np.array(shares.FED)).all(axis=1) & ~cells.bridged & np.isinf(cells.neighbour_ohm)
-    return np.asarray(alone & usual & (cells.fault == FAULTS.index("high_resistance")))
+def single_resistive(cells: Cells, healthy: int = -1) -> NDArray[np.bool_]:
+    """The cells in which one part alone has too much resistance, shape (K,). `healthy` says how the vehicle is made."""
+    alone = (cells.part[:, 1] < 0) & np.isinf(cells.neighbour_ohm) & _so_made(cells, healthy)
+    return np.asarray(alone & (cells.fault == FAULTS.index("high_resistance")))
 
 
 def as_cells(circuit: Circuit, table: list[Row]) -> Cells:

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from meterlog.circuit.faults.cells import FAULTS, Cells, first_healthy, interrupted
+from meterlog.circuit.faults.cells import FAULTS, Cells, interrupted, likeliest_healthy
 from meterlog.circuit.probability.outside import MODEL_WRONG
 from meterlog.circuit.probability.posterior import Posterior
 from meterlog.circuit.probability.predict import Network
@@ -71,8 +71,9 @@ def outlook_of(network: Network, known: Posterior) -> Outlook:
     keep = np.sort(order[known.weight[order] > WEIGHT_KEPT * known.weight[order[0]]])
     groups = groups_of(network.cells)
     twin, twin_weight, twin_of = _twins(network.cells, known)
+    good = likeliest_healthy(network.cells, known.weight)
     # a contact that comes and goes leaves the rest of the vehicle as it is where nothing is wrong
-    mean, covariance = known.unknowns(np.concatenate([keep, np.full(len(twin), first_healthy(network.cells))]))
+    mean, covariance = known.unknowns(np.concatenate([keep, np.full(len(twin), good)]))
     twin_group = _numbered(network.cells, twin_of)
     _, group = np.unique(np.concatenate([groups[keep], twin_group]), return_inverse=True)
     weight = np.concatenate([known.weight[keep], twin_weight])
@@ -108,14 +109,14 @@ def _parts_of(cells: Cells, rows: NDArray[np.int64], kept: int, twin_part: NDArr
 def _twins(cells: Cells, known: Posterior) -> tuple[NDArray[np.int64], Array, NDArray[np.int64]]:
     """Cells, weights and places (a part, from n on a command) of the contacts that come and go; none while no reading
     speaks for one or saw the circuit fail, since what was not seen to fail cannot be measured."""
-    good, comes = first_healthy(cells), known.comes_and_goes.sum()
+    good, comes = likeliest_healthy(cells, known.weight), known.comes_and_goes.sum()
     if comes < SEEN_TO_COME_AND_GO and comes < known.weight[cells.fault == FAULTS.index("healthy")].sum():
         return np.array([], int), np.array([]), np.array([], int)
     twin: list[int] = []
     weight: list[float] = []
     place: list[int] = []
     for k in np.flatnonzero(known.comes_and_goes > TWINS_FROM):
-        twin += [good, interrupted(cells, int(k))]
+        twin += [good, interrupted(cells, int(k), good)]
         weight += [float(known.comes_and_goes[k]) * share for share in (known.good_next[k], 1 - known.good_next[k])]
         place += [int(k)] * 2
     return np.array(twin, int), np.array(weight), np.array(place, int)

@@ -109,7 +109,7 @@ class Fit:
 
     def slopes_of(self, rows: NDArray[np.int64], which: NDArray[np.int64]) -> Array:
         """The change of each reading per standard deviation of one unknown in each of some cells, shape (k, M)."""
-        slopes = np.array([p.slope[rows, which] for p in self._predictions]).reshape(-1, len(rows))
+        slopes = np.array([p.slope[rows, which] for p in self._predictions]).reshape(len(self._predictions), len(rows))
         return np.asarray(slopes.T * self.spreads[which][:, None])
 
     def alone(self) -> Array:

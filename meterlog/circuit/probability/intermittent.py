@@ -8,7 +8,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from meterlog.circuit.faults.cells import first_healthy, interrupted, single_resistive
+from meterlog.circuit.faults.cells import interrupted, made_otherwise, single_resistive
 from meterlog.circuit.probability.bad_readings import BAD_READING, BAD_WEIGHT
 from meterlog.circuit.probability.fit import Fit
 from meterlog.circuit.probability.predict import Network
@@ -42,7 +42,10 @@ def comes_and_goes(
     contacts += [n + k for k in network.circuit.commands.values()]
     able = [k for k in contacts if interrupted(cells, k) >= 0] if share > 0 else []
     if able:
-        by_share = _log_likelihoods(fit, base, _states_of(network, able), cells.prior, shares)
+        states = _states_of(network, able)
+        by_way = _log_likelihoods(fit, base, states, cells.prior, shares).reshape(-1, len(able), len(shares))
+        made = cells.prior[states[:: len(able), 0]]
+        by_share = np.logaddexp.reduce(by_way + np.log(made / made.sum())[:, None, None])
         logs[able] = np.logaddexp.reduce(by_share, axis=1)
         good[able] = np.exp(by_share - logs[able][:, None]) @ shares[:, 0]
     rates = np.bincount(cells.part[:, 0] + 1, cells.prior, n + 1)[1:]
@@ -54,13 +57,14 @@ def comes_and_goes(
 
 def _states_of(network: Network, places: Sequence[int]) -> NDArray[np.int64]:
     """The cells that each contact (a part, from n on a command) may be in: good, resistive, open; shape (C, S), -1
-    behind the last."""
+    behind the last. All contacts of vehicles made as usual come first, then those of others, made in the next way."""
     cells = network.cells
     least_ohm = NOTICED_SHARE * network.circuit.system_v / network.circuit.load_a
-    rows = np.flatnonzero(single_resistive(cells))
-    rows = rows[cells.ohm[rows, cells.part[rows, 0]] >= least_ohm]
-    good = first_healthy(cells)
-    every = [[good, *rows[cells.part[rows, 0] == k].tolist(), interrupted(cells, k)] for k in places]
+    every = []
+    for good in made_otherwise(cells):
+        rows = np.flatnonzero(single_resistive(cells, good))
+        rows = rows[cells.ohm[rows, cells.part[rows, 0]] >= least_ohm]
+        every += [[good, *rows[cells.part[rows, 0] == k].tolist(), interrupted(cells, k, good)] for k in places]
     most = max(map(len, every))
     return np.array([[*states, *[-1] * (most - len(states))] for states in every])
 

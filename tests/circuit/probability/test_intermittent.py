@@ -1,5 +1,7 @@
 """Checks what readings make of a contact that comes and goes, and what is suggested for it."""
 
+import numpy as np
+
 from meterlog.circuit import load_circuit
 from meterlog.circuit.diagnosis import Diagnoser
 from meterlog.circuit.next_measurement.outlook import outlook_of
@@ -39,3 +41,29 @@ def test_a_solenoid_that_comes_and_goes_is_named_though_the_battery_is_fuller_th
     assert (found.hypotheses[0].part, found.hypotheses[0].fault) == ("solenoid", "intermittent")
     assert found.outside < 0.5
     assert "fit nothing" not in found.verdict
+
+
+def test_a_wire_that_comes_and_goes_is_not_taken_for_the_relay_where_that_closes_only_in_crank() -> None:
+    def at(point: str, state: str, *values: float) -> list[Measurement]:
+        return [Measurement("voltage", point, state=state, value=value) for value in values]
+
+    not_at_key_on = [Measurement("voltage_drop", "fuse_out", "relay_out", value=12.3)] * 2
+    measured = [
+        *at("fuse_out", "key_on", 12.4),
+        *not_at_key_on,
+        *at("relay_out", "crank", 10.9),
+        *at("plug_feed", "run", 13.3, 0.02, 0.01),
+        *at("relay_out", "run", 13.5, 13.6),
+        *at("plug_feed", "run", 13.2),
+    ]
+    found = TOOL.diagnose(measured, suggestions=0)
+    assert found.comes_and_goes > 0.9
+    assert (found.hypotheses[0].part, found.hypotheses[0].fault) == ("feed_wire", "intermittent")
+    assert TOOL.weigh(measured).comes_and_goes[RELAY] < 0.3
+
+
+def test_no_cell_asks_for_no_unknown() -> None:
+    nothing = np.array([], int)
+    for measured in ([], [GOOD]):
+        mean, spread = TOOL.weigh(measured).unknown(nothing, nothing)
+        assert len(mean) == len(spread) == 0

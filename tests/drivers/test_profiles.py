@@ -446,3 +446,17 @@ def test_digits_in_any_wiring_are_read_as_they_are_sent(text: str, tmp_path: Pat
                 assert got.value == pytest.approx(reading.value, rel=1e-12)
                 assert got.quantity is reading.quantity
                 assert got.resolution == pytest.approx(reading.resolution)
+
+
+def test_an_integer_above_its_most_is_neither_sent_nor_read(tmp_path: Path) -> None:
+    path, bound = tmp_path / "wired.toml", tmp_path / "bound.toml"
+    path.write_text(WIRED_INTEGER)
+    bound.write_text(WIRED_INTEGER.replace("signed = true", "signed = true\nmost = 500"))
+    readings = [Reading(0.0, volts, Quantity.DC_VOLTAGE, 0.01, Flag.DC) for volts in (5.00, 5.01, -5.01)]
+    framing = framing_of(f"frames:x?profile={path}")
+    frames = [framing.encoder().encode([reading]) for reading in readings]
+    bounded = framing_of(f"frames:x?profile={bound}")
+    read = [[got.value for got in bounded.decoder().feed(frame, 1.0)] for frame in frames]
+    assert read == [[pytest.approx(5.00)], [], []]
+    with pytest.raises(EncodeError):
+        bounded.encoder().encode([readings[1]])

@@ -48,10 +48,13 @@ class ProfiledNumber:
         if text in self._number.overload:
             return math.inf
         if self._number.digits in _INTEGERS:
-            return int(text)
+            return int(text) if self._within(int(text)) else None
         if not _DIGITS.fullmatch(text) or (text[0] == " " and not self._number.leading_blanks):
             return None
         return int(text)
+
+    def _within(self, counts: int) -> bool:
+        return self._number.most is None or abs(counts) <= self._number.most
 
     def text(self, frame: bytes) -> str:
         """The digits of an unmasked frame as characters; `?` stands for what is none."""
@@ -117,6 +120,8 @@ class ProfiledNumber:
         number = self._number
         if counts is None:
             counts = int(number.overload[0]) if number.overload else 0
+        elif not self._within(counts):
+            return False
         elif not number.signed:
             counts = abs(counts)
         if number.wires:

@@ -33,6 +33,7 @@ class Number(NamedTuple):
     Attributes:
         wires: of digits in any wiring, the bits of each, the highest first; one row for a whole integer.
         codes: of wired digits, each one's own codes.
+        most: of an integer, the highest number, of either sign; what is above it is none.
     """
 
     digits: str
@@ -46,6 +47,7 @@ class Number(NamedTuple):
     decimals: int | None
     wires: tuple[tuple[Wire, ...], ...] = ()
     codes: tuple[dict[int, str], ...] = ()
+    most: int | None = None
 
 
 class Map(NamedTuple):

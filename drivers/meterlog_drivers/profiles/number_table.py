@@ -44,9 +44,16 @@ def number_of(table: Table, length: int) -> Number:
         decimals,
         wires,
         tuple(shared | one for one in own),
+        _most(table, digits),
     )
     table.finish()
     return result
+
+
+def _most(table: Table, digits: str) -> int | None:
+    if table.has("most") and digits not in ("integer", "wired-integer"):
+        raise table.error("only an integer has a most", "most")
+    return table.integer("most", 0, 1, (1 << 8 * MOST_INTEGER_BYTES) - 1) if table.has("most") else None
 
 
 def _segments(table: Table, places: int) -> tuple[dict[int, str], list[dict[int, str]]]:

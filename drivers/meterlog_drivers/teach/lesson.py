@@ -52,8 +52,9 @@ class Lesson:
 
     def reads(self, frame: Bits) -> bool:
         """Tell whether all that a frame says was taught."""
-        text = self.numbers[0].text(frame)
-        return self.modes is not None and self.modes.known(frame) and ("?" not in text or text in self.overloads)
+        number = self.numbers[0]
+        digits = number.reads(frame) or number.text(frame) in self.overloads
+        return digits and self.modes is not None and self.modes.known(frame)
 
     @property
     def bits(self) -> Bits:

@@ -122,6 +122,7 @@ def _number(number: NumberFit, lesson: Lesson) -> Iterator[str]:
         yield f"bits = [{', '.join(_quoted(_wire(bit)) for bit in number.places[0])}]"
         if number.kind == "signed":
             yield "signed = true"
+        yield f"most = {number.most} # {number.most.bit_length()} bits are known, and all of them set is no number"
         if lesson.overloads:
             yield f"overload = [{', '.join(_quoted(text) for text in lesson.overloads)}]"
         return

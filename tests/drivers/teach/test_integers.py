@@ -57,6 +57,14 @@ def test_a_small_negative_number_is_never_taken_for_an_overload(tmp_path: Path) 
     assert values == [pytest.approx(-0.01), math.inf]
 
 
+@pytest.mark.parametrize("overload", [0x7FFFFF, 0x3FFF, -0x800000])
+def test_an_overload_that_was_never_shown_is_never_a_number(overload: int, tmp_path: Path) -> None:
+    path = tmp_path / "m.toml"
+    path.write_text(taught(3).profile)
+    decoder = framing_of(f"frames:x?profile={path}").decoder()
+    assert [got.value for n, c in enumerate((overload, 9999)) for got in decoder.feed(frame(c, 3), n * 0.3)] == [99.99]
+
+
 def test_a_minus_is_asked_for_in_a_range_that_was_shown_without() -> None:
     question = next_question(taught(2, VOLTS[:6], COUNTS[:6]).lesson, set(), 6)
     assert question is not None

@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import NamedTuple
 
 from meterlog_drivers.teach.digits.nearby import Near, at_lag, each_shown, hidden_digits, still_ones
-from meterlog_drivers.teach.digits.number_fit import Bits, NumberFit
+from meterlog_drivers.teach.digits.number_fit import Bits, NumberFit, most_known
 from meterlog_drivers.teach.digits.number_search import KINDS, as_signed, find_numbers, settled
 from meterlog_drivers.teach.digits.scattered import find_scattered
 from meterlog_drivers.teach.lesson import Lesson
@@ -55,7 +55,9 @@ def with_digits(lesson: Lesson, near: Near, kinds: Sequence[str] = KINDS) -> Les
             slips[n] = f"the frames then say {_said(best.fits[0], bits, near[n])}"
         elif near[n].index(at):
             late[n] = near[n][0] - at
-    return replace(lesson, numbers=tuple(best.fits), frame_of=tuple(frame_of), late=late, slips=slips)
+    shown = [lesson.moments[n].label.counts for n, at in best.chosen.items() if at is not None]
+    fits = tuple(replace(fit, most=most_known(shown)) for fit in best.fits)
+    return replace(lesson, numbers=fits, frame_of=tuple(frame_of), late=late, slips=slips)
 
 
 class _Guess(NamedTuple):

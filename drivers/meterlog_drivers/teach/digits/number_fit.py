@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -21,6 +22,12 @@ class BitAt(NamedTuple):
     inverted: bool
 
 
+def most_known(shown: Sequence[int]) -> int:
+    """The highest number whose bits have all been shown; all of them set is what integers say for an overload."""
+    highest = max(shown, default=0)
+    return max(highest, (1 << highest.bit_length()) - 2)
+
+
 @dataclass(frozen=True)
 class NumberFit:
     """A hypothesis of where the number is.
@@ -32,6 +39,7 @@ class NumberFit:
         moments: which moments it explains.
         structured: the layout is regular and wholly known, not only what was seen.
         regular: the digits are alike, a constant step apart.
+        most: of an integer, the highest number of either sign that it is known to bear.
         unsure: bits among them that have followed the digits so far, perhaps by chance.
     """
 
@@ -42,6 +50,7 @@ class NumberFit:
     structured: bool
     regular: bool = True
     unsure: frozenset[int] = frozenset()
+    most: int = 0
 
     @property
     def bits(self) -> set[int]:
@@ -66,6 +75,11 @@ class NumberFit:
             code, size = self.code(frame, 0), len(self.places[0])
             return str(code - (1 << size) if self.kind == "signed" and code >> (size - 1) else code)
         return "".join(self.codes[p].get(self.code(frame, p), "?") for p in reversed(range(len(self.places))))
+
+    def reads(self, frame: Bits) -> bool:
+        """Tell whether the digits of a frame are a number, as far as is known."""
+        text = self.text(frame)
+        return abs(int(text)) <= self.most if self.is_integer else "?" not in text
 
     def shows(self, frame: Bits, label: Label) -> bool:
         """Tell whether a frame's digits may be those that were typed.

@@ -93,7 +93,7 @@ class Cells:
     def __len__(self) -> int:
         return len(self.prior)
 
-    def take(self, keep: NDArray[np.int64]) -> Cells:
+    def take(self, keep: NDArray[np.int64] | slice) -> Cells:
         """Some of the cells; their priors no longer sum to 1."""
         return Cells(**{field.name: getattr(self, field.name)[keep] for field in fields(self)})
 

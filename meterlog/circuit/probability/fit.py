@@ -41,7 +41,12 @@ NEGLIGIBLE = -12.0
 NO_WORTH = 1e8
 """Variance of a reading that counts for nothing."""
 
+FIT_CHUNK = 1000
+"""So many cells' matrices are inverted at once: they stay in a processor's cache. A choice."""
+
 Array = NDArray[np.float64]
+Rows = NDArray[np.int64] | slice
+"""Says which of the cells."""
 
 
 @dataclass(frozen=True)
@@ -101,11 +106,11 @@ class Fit:
         other._spread(factors)
         return other
 
-    def slopes(self, rows: NDArray[np.int64], which: Sequence[int] | None = None) -> Array:
+    def slopes(self, rows: Rows, which: Sequence[int] | None = None) -> Array:
         """The change of each reading, or of some (`which`), per standard deviation of each unknown in some cells, shape
         (k, M, P)."""
         found = [self._predictions[i].slope[rows] for i in (range(len(self.y)) if which is None else which)]
-        return np.stack(found, 1) * self.spreads if found else np.zeros((len(rows), 0, len(self.spreads)))
+        return np.stack(found, 1) * self.spreads if found else np.zeros((len(self.mean[rows]), 0, len(self.spreads)))
 
     def slopes_of(self, rows: NDArray[np.int64], which: NDArray[np.int64]) -> Array:
         """The change of each reading per standard deviation of one unknown in each of some cells, shape (k, M)."""
@@ -117,7 +122,7 @@ class Fit:
         variance = self.whole_variance
         return np.asarray(np.exp(-0.5 * self.residual**2 / variance) / np.sqrt(2 * math.pi * variance))
 
-    def covariance(self, rows: NDArray[np.int64], which: Sequence[int] | None = None) -> Array:
+    def covariance(self, rows: Rows, which: Sequence[int] | None = None) -> Array:
         """The covariance of the readings, or of some (`which`), in some cells, shape (k, M, M)."""
         some = range(len(self.y)) if which is None else which
         slope = self.slopes(rows, some)
@@ -181,56 +186,50 @@ class Fit:
         The sum over 'none is bad', 'one is', and, the likeliest bad one left out, 'a second one is', and so on. Leaving
         one out changes the precision matrix by rank one: of what is left only the diagonal and one row are needed.
         """
-        rarer = np.log([SECOND_LOOK if before else 1.0 for before in self.before])
         precision, log_det = self._precision()
-        diagonal, pull = np.einsum("iik->ki", precision).copy(), np.einsum("ijk,kj->ki", precision, self.residual)
-        squared = np.einsum("ki,ki->k", self.residual, pull)
-        log_all = -0.5 * (squared + log_det + len(self.y) * math.log(2 * math.pi))
-        left, taken = np.ones(self.residual.shape, bool), list[Array]()
-        log_left = log_all + log_bad_count(0, len(self.y))  # of this set of bad readings
-        total, bad = log_left, np.zeros(self.residual.shape)
-        every = np.arange(len(total))
-        for count in range(min(len(self.y), MOST_BAD)):
-            cost = (
-                self.log_bad
-                + rarer
-                + self.log_reads_good
-                + log_bad_count(count + 1, len(self.y))
-                - log_bad_count(count, len(self.y))
-            )
+        count, residual = len(self.y), np.ascontiguousarray(self.residual.T)
+        pull = np.einsum("ijk,jk->ik", precision, residual)
+        diagonal = np.einsum("iik->ik", precision).copy()
+        squared = (residual * pull).sum(axis=0)
+        rarer = np.log([SECOND_LOOK if before else 1.0 for before in self.before])
+        cost = (self.log_bad + rarer)[:, None] + self.log_reads_good.T
+        log_left = -0.5 * (squared + log_det + count * math.log(2 * math.pi)) + log_bad_count(0, count)
+        total, bad = log_left, np.zeros(residual.shape)
+        left, taken, every = np.ones(residual.shape, bool), list[Array](), np.arange(len(total))
+        for bads in range(1, min(count, MOST_BAD) + 1):
             floored = np.where(left, np.maximum(diagonal, 1e-12), 1.0)
             alone = 0.5 * (np.log(floored / (2 * math.pi)) - pull**2 / floored)
-            one_more = np.where(left, log_left[:, None] - alone + cost, -np.inf)
+            rarity = log_bad_count(bads, count) - log_bad_count(bads - 1, count)
+            one_more = np.where(left, log_left - alone + cost + rarity, -np.inf)
             if one_more.max() < total.max() + NEGLIGIBLE:
                 break
-            top = np.maximum(total, one_more.max(axis=1))
-            share = np.exp(one_more - top[:, None])
-            before = np.exp(total - top)
-            sum_ = before + share.sum(axis=1)
-            bad = (bad * before[:, None] + share + ~left * share.sum(axis=1, keepdims=True)) / sum_[:, None]
-            total = top + np.log(sum_)
-            worst = np.argmax(one_more, axis=1)
-            log_left = one_more[every, worst]
-            left[every, worst] = False
-            row = precision[worst, :, every] - sum(one[every, worst][:, None] * one for one in taken)
-            row /= np.sqrt(floored[every, worst])[:, None]
-            pull -= row * (pull[every, worst] / np.sqrt(floored[every, worst]))[:, None]
+            worst = np.argmax(one_more, axis=0)
+            log_left = one_more[worst, every]
+            top = np.maximum(total, log_left)
+            share, before = np.exp(one_more - top), np.exp(total - top)
+            these = share.sum(axis=0)
+            bad = (bad * before + share + ~left * these) / (before + these)
+            total = top + np.log(before + these)
+            left[worst, every] = False
+            row = precision[worst, :, every].T - sum(one[worst, every] * one for one in taken)
+            row /= np.sqrt(floored[worst, every])
+            pull -= row * (pull[worst, every] / np.sqrt(floored[worst, every]))
             diagonal -= row**2
             taken.append(row)
-        return total, bad
+        return total, bad.T
 
     def _precision(self, which: Sequence[int] | None = None) -> tuple[Array, Array]:
         """The inverse of each cell's covariance, shape (M, M, K), and the log of its determinant, shape (K,)."""
         count = len(self.y if which is None else which)
         precision, log_det = np.zeros((count, count, len(self.mean))), np.zeros(len(self.mean))
-        for rows in in_chunks(len(self.mean)):
+        for rows in in_chunks(len(self.mean), FIT_CHUNK):
             precision[:, :, rows], log_det[rows] = _inverse(self.covariance(rows, which))
         return precision, log_det
 
     def given_others(self, bad: Array) -> Given:
         """Expect every reading from the others that are not likely bad (`bad`, shape (K, M)) in each cell."""
         residual, spread = np.zeros(self.residual.shape), np.zeros(self.residual.shape)
-        for rows in in_chunks(len(self.mean)):
+        for rows in in_chunks(len(self.mean), FIT_CHUNK):
             apart = np.where(bad[rows] > 0.5, NO_WORTH, 0.0)
             precision, _ = _inverse(self.covariance(rows) + apart[:, :, None] * np.eye(len(self.y)))
             variance = 1 / np.maximum(np.einsum("iik->ki", precision), 1e-300)

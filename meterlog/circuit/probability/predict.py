@@ -39,10 +39,10 @@ CHUNK = 4000
 Array = NDArray[np.float64]
 
 
-def in_chunks(count: int) -> Iterator[NDArray[np.int64]]:
-    """So many cells in pieces of `CHUNK`: their positions."""
-    for first in range(0, count, CHUNK):
-        yield np.arange(first, min(first + CHUNK, count))
+def in_chunks(count: int, size: int = CHUNK) -> Iterator[slice]:
+    """So many cells in pieces of `size`: their positions."""
+    for first in range(0, count, size):
+        yield slice(first, min(first + size, count))
 
 
 def _key(m: Measurement) -> tuple[object, ...]:
@@ -77,7 +77,7 @@ class Network(SolvedCells):
             self._predictions[key] = Prediction(np.concatenate([p.mean for p in parts]), slope, own)
         return [self._predictions[_key(m)] for m in ms]
 
-    def among(self, keep: NDArray[np.int64]) -> Network:
+    def among(self, keep: NDArray[np.int64] | slice) -> Network:
         """The same circuit with some of the cells only."""
         return Network(self.circuit, self.cells.take(keep))
 

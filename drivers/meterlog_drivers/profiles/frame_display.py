@@ -64,7 +64,7 @@ class ProfiledDisplay:
         if mode.overload or counts is math.inf or counts is None:
             return mode.scale.overload(mode.minus)
         if not mode.scaled:
-            return ()
+            return mode.scale.overload(mode.minus) if counts in self._display.number.unscaled_overload else ()
         return mode.scale.number(-int(counts) if mode.minus else int(counts))
 
     def _words(self, frame: bytes) -> set[str] | None:

@@ -34,6 +34,7 @@ class Number(NamedTuple):
         wires: of digits in any wiring, the bits of each, the highest first; one row for a whole integer.
         codes: of wired digits, each one's own codes.
         most: of an integer, the highest number, of either sign; what is above it is none.
+        unscaled_overload: counts that mean overload where the point is not known.
     """
 
     digits: str
@@ -48,6 +49,7 @@ class Number(NamedTuple):
     wires: tuple[tuple[Wire, ...], ...] = ()
     codes: tuple[dict[int, str], ...] = ()
     most: int | None = None
+    unscaled_overload: tuple[int, ...] = ()
 
 
 class Map(NamedTuple):

@@ -20,8 +20,8 @@ Top level: `kind = "frames"`, `about`, `lines = ["9600 8N1"]`, and these tables:
   (big little), and `polynomial initial reflected final_xor negate`
 - `[number]`: `digits` (ascii nibble bcd seven-segment integer wired wired-integer); `at = [2, 3, 4, 5]`, most
   significant first, or lists of bytes with their `masks` where a digit is spread; of an integer `signed`, `order` and
-  `most`, above which it is no number; `overload`, the digits' text that means it; `leading_blanks`; `decimals` when
-  they are always the same
+  `most`, above which it is no number; `overload`, the digits' text that means it; `unscaled_overload`, counts that
+  mean it where the frame says `unscaled`; `leading_blanks`; `decimals` when they are always the same
 - digits in any wiring have `bits` in place of `at`, the highest first, `~` before one that is inverted: of each digit,
   `[["2.2", "2.1", "3.3"], ...]`, or of the whole `wired-integer`, `["4.7", "4.6", ...]`
 - `[number.segments]`: `"0x7D" = "0"`, the codes of seven-segment or wired digits and their character, a space for

@@ -45,6 +45,7 @@ def number_of(table: Table, length: int) -> Number:
         wires,
         tuple(shared | one for one in own),
         _most(table, digits),
+        tuple(table.integers("unscaled_overload", [])),
     )
     table.finish()
     return result

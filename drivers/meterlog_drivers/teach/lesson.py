@@ -50,6 +50,17 @@ class Lesson:
         fields = self.modes.fields if self.modes else ()
         return bool(self.overloads) or any("overload" in one.says and "unit" not in one.says for one in fields)
 
+    @property
+    def unscaled_overloads(self) -> list[int]:
+        """The counts that are an overload again where all else is as when one was shown, and nothing else ever was."""
+        fields = self.modes.fields if self.modes else ()
+        unscaled = [(one, m) for one in fields for m in one.values.values() if "unscaled" in m.words]
+        if self.tells_overload or not unscaled or any("unit" not in one.says for one, _ in unscaled):
+            return []
+        bits = self.bits
+        texts = [{self.numbers[0].text(bits[self.frame_of[n]]).strip() for n in m.moments} for _, m in unscaled]
+        return sorted(int(text) for text in set.intersection(*texts) if text.isdecimal())
+
     def reads(self, frame: Bits) -> bool:
         """Tell whether all that a frame says was taught."""
         number = self.numbers[0]

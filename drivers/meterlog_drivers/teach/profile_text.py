@@ -117,6 +117,8 @@ def _check(found: FramesFound) -> Iterator[str]:
 
 def _number(number: NumberFit, lesson: Lesson) -> Iterator[str]:
     yield f"\n[number] # {_kind(number)}"
+    if unscaled := lesson.unscaled_overloads:
+        yield f"unscaled_overload = [{', '.join(map(str, unscaled))}]"
     if number.is_integer:
         yield 'digits = "wired-integer"'
         yield f"bits = [{', '.join(_quoted(_wire(bit)) for bit in number.places[0])}]"

@@ -14,7 +14,6 @@ import sys
 import tempfile
 from collections import defaultdict
 from collections.abc import Sequence
-from itertools import chain, zip_longest
 from pathlib import Path
 from typing import NamedTuple
 
@@ -58,14 +57,29 @@ def typed(reading: Reading) -> str:
 
 
 def shown_rows(sent: Sequence[Reading]) -> list[str]:
-    """Rows of displays of every range and sign, every second one typed a display late."""
+    """Rows of displays of every range and sign in turn, with digits that were not shown before where there are any.
+
+    So does a person who is asked; every second one is typed a display late.
+    """
     kinds: dict[object, list[int]] = defaultdict(list)
-    for n, one in enumerate(sent[1:-1], 1):
+    for n, one in enumerate(sent[:-1]):
         kinds[one.quantity, one.resolution, math.isinf(one.value), one.value < 0, one.flags & sum(WORDS)].append(n)
-    spread = [_spread(places) for places in kinds.values()]
-    in_turn = [n for n in chain.from_iterable(zip_longest(*spread)) if n is not None]
-    chosen = sorted(in_turn[:MOST_SHOWN])
+    left = [_spread(places) for places in kinds.values()]
+    chosen: list[int] = []
+    seen: set[tuple[int, str]] = set()
+    while any(left) and len(chosen) < MOST_SHOWN:
+        for own in filter(None, left):
+            best = max(own, key=lambda n: len(_digits(sent[n]) - seen))
+            own.remove(best)
+            seen |= _digits(sent[best])
+            chosen.append(best)
+    chosen = sorted(chosen[:MOST_SHOWN])
     return [f"{sent[n + (k % 2)].time_s + 0.002:.4f},{typed(sent[n])}" for k, n in enumerate(chosen)]
+
+
+def _digits(reading: Reading) -> set[tuple[int, str]]:
+    """The digits of a display, each with its place from the right."""
+    return set(enumerate(c for c in reversed(typed(reading)) if c.isdigit()))
 
 
 def _spread(places: Sequence[int]) -> list[int]:

@@ -6,11 +6,20 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from typing import NamedTuple
 
+from meterlog_drivers.teach.digits.explaining import explaining_frames
 from meterlog_drivers.teach.digits.nearby import Near, at_lag, each_shown, hidden_digits, still_ones
 from meterlog_drivers.teach.digits.number_fit import Bits, NumberFit, most_known
-from meterlog_drivers.teach.digits.number_search import KINDS, as_signed, find_numbers, settled
+from meterlog_drivers.teach.digits.number_search import (
+    KINDS,
+    LEAST_NUMBERS,
+    as_signed,
+    different,
+    find_numbers,
+    settled,
+)
 from meterlog_drivers.teach.digits.scattered import find_scattered
 from meterlog_drivers.teach.lesson import Lesson
+from meterlog_drivers.teach.moments import Label
 
 LAGS = (0, 1, -1, 2)
 """Displays by which answers may be late, all of them; the likeliest first."""
@@ -126,15 +135,30 @@ def _guesses(lesson: Lesson, near: Near, numbered: Sequence[int], bits: Bits, ki
 def _late_guesses(
     lesson: Lesson, near: Near, numbered: Sequence[int], bits: Bits, kinds: Sequence[str]
 ) -> Iterator[_Guess]:
-    """The digits by the usual lateness of answers; and where their segments may lie anywhere."""
+    """The digits by what explains most moments, by the usual lateness, and where their segments lie anywhere."""
     labels = [lesson.moments[n].label for n in numbered]
     if kinds == KINDS:
+        yield from _explaining(labels, [near[n] for n in numbered], bits)
         best = max(_by_lag(lesson, near, numbered, bits), key=lambda guess: len(guess.fits[0].moments), default=None)
         if best is not None:
             yield best
             return
     if scattered := find_scattered(labels, each_shown(near, numbered, bits)):
         yield _Guess([scattered], 0, {})
+
+
+def _explaining(labels: Sequence[Label], near: Near, bits: Bits) -> Iterator[_Guess]:
+    """The digits of a regular layout by the frames that it explains, however late each answer was."""
+    if len({label.digits for label in labels}) < LEAST_NUMBERS:
+        return
+    for kind in ("decimal", "segments"):
+        each = [
+            fit
+            for frames in explaining_frames(kind, labels, bits, near)
+            for fit in find_numbers(labels, bits[frames], kinds=(kind,))
+        ]
+        if fits := different([fit for fit in each if fit.regular]):
+            yield _Guess(fits, 0, {})
 
 
 def _by_lag(lesson: Lesson, near: Near, numbered: Sequence[int], bits: Bits) -> Iterator[_Guess]:

@@ -51,6 +51,18 @@ def segment_features(labels: Sequence[Label]) -> Features:
     return found
 
 
+def in_front_of(features: Features) -> list[Features]:
+    """The same segments with what may stand in front of a number: dark places, or zeros."""
+    front = ~features.any(axis=1)
+    found = []
+    for glyph in ("", GLYPHS[0]) if front.any() else ("",):
+        filled = features.copy()
+        shape = np.array([1 if segment in glyph else -1 for segment in SEGMENTS], dtype=np.int8)
+        filled.transpose(0, 2, 1)[front] = shape
+        found.append(filled)
+    return found
+
+
 def integer_features(labels: Sequence[Label], signed: bool) -> Features:
     """The bits of the whole number, the lowest first; in two's complement where `signed`."""
     numbers = [-label.counts if signed and label.minus else label.counts for label in labels]

@@ -38,7 +38,7 @@ class Layout(NamedTuple):
     regular: bool
 
 
-def _offsets(places: int) -> Iterator[NDArray[np.int64]]:
+def step_patterns(places: int) -> Iterator[NDArray[np.int64]]:
     """The distances of each place from the units."""
     place = np.arange(places)
     for step in _STEPS if places > 1 else (8,):
@@ -56,7 +56,7 @@ def _together(misses: Misses) -> Iterator[tuple[NDArray[np.int64], NDArray[np.in
     places, _, size = misses.shape
     beyond = max(map(abs, _STEPS)) * places
     padded = np.pad(misses, ((0, 0), (0, 0), (beyond, beyond)), constant_values=_FAR)
-    for offsets in _offsets(places):
+    for offsets in step_patterns(places):
         parts = [padded[place, :, beyond + at : beyond + at + size] for place, at in enumerate(offsets.tolist())]
         yield offsets, np.sum(parts, axis=0)
 
@@ -71,6 +71,16 @@ def _nibbles(total: NDArray[np.int64]) -> Iterator[tuple[NDArray[np.int64], int]
         misses = np.where(inside, np.take_along_axis(total, at.clip(0, size - 1), axis=1).sum(axis=0), _FAR)
         for n in np.flatnonzero(misses < min(_FAR, misses.min() + 1)):
             yield at[:, n], int(misses[n])
+
+
+def nibble_codes(bits: NDArray[np.bool_]) -> Iterator[NDArray[np.int64]]:
+    """The value of four neighbouring bits by where the lowest is, in either order: shape of the bits; -1 outside."""
+    size = bits.shape[1]
+    for direction in (-1, 1):
+        at = np.arange(size)[None, :] + direction * np.arange(4)[:, None]
+        inside = ((at >= 0) & (at < size)).all(axis=0)
+        value = (bits[:, at.clip(0, size - 1)] << np.arange(4)[None, :, None]).sum(axis=1)
+        yield np.where(inside, value, -1)
 
 
 def decimal_layouts(misses: Misses) -> list[Layout]:
@@ -88,22 +98,31 @@ def decimal_layouts(misses: Misses) -> list[Layout]:
     return _fewest(found)
 
 
-def segment_layouts(misses: Misses) -> list[Layout]:
-    """Seven bits a digit in any wiring, the same for each digit, a constant step apart."""
+def segment_layouts(misses: Misses, varying: NDArray[np.bool_]) -> list[Layout]:
+    """Seven bits a digit in any wiring, the same for each digit, a constant step apart.
+
+    Args:
+        misses: see `Misses`.
+        varying: which segments were both lit and dark; of the others no bit is looked for.
+    """
     found = []
     for offsets, total in _together(misses):
-        at, count = _wiring(total)
+        at, count = _wiring(total, varying)
         if len(at) <= _MOST_TIED:
-            found.append(Layout(at[None, :] + offsets[:, None], count, True))
+            rows = np.where(at >= 0, at + offsets[:, None], -1)
+            found.append(Layout(rows, count, True))
     return _fewest(found)
 
 
-def _wiring(total: NDArray[np.int64]) -> tuple[NDArray[np.int64], int]:
+def _wiring(total: NDArray[np.int64], varying: NDArray[np.bool_]) -> tuple[NDArray[np.int64], int]:
     """The best bit of each feature, and behind them those that fit as well: which is which then stays open."""
     best = total.min(axis=1)
-    fitting = [set(np.flatnonzero(row).tolist()) for row in total == best[:, None]]
-    at = _chosen(fitting)
-    return np.array(at), int(best.sum()) + _FAR * (-1 in at)
+    fitting = [set(np.flatnonzero(row).tolist()) for row in total[varying] == best[varying, None]]
+    own = _chosen(fitting)
+    known = int(varying.sum())
+    at = np.full(len(total), -1)
+    at[varying] = own[:known]
+    return np.array([*at.tolist(), *own[known:]]), int(best[varying].sum()) + _FAR * (-1 in own)
 
 
 def _chosen(fitting: Sequence[set[int]]) -> list[int]:

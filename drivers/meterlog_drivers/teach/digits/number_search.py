@@ -15,6 +15,7 @@ from itertools import combinations
 import numpy as np
 from numpy.typing import NDArray
 
+from meterlog_drivers.teach.digits.explaining import agreed_wires
 from meterlog_drivers.teach.digits.features import (
     EITHER,
     GLYPHS,
@@ -47,6 +48,8 @@ LEAST_SCATTERED = 10
 """Moments without which bits that lie anywhere are not believed: by chance one of a hundred bits fits eight (2**-8)."""
 LEAST_EVIDENCE = 20
 """Bits of evidence: a layout found among 2**13 by chance has 2**-7 of fitting; a choice."""
+LEAST_PLAIN = 13
+"""The same of digits of a half-byte each, one a byte, upright: there are 2**6 such layouts in a frame."""
 MOST_OUTLIERS = 0.5
 """The share of moments that may contradict at first, before late answers have found their frames; a guess."""
 
@@ -81,7 +84,7 @@ def find_numbers(
             for n, count in enumerate(unsure):
                 features[:count, :, n] = 0
             misses, inverted = compared(features, bits[rows])
-            best = best_of(_layouts(kind, misses, kept))
+            best = best_of(_layouts(kind, misses, kept, features))
             if not best:
                 break
             if best[0].misses == 0:
@@ -89,7 +92,7 @@ def find_numbers(
                     _fit(kind, one, kept, features, inverted, bits[rows], rows, unsure)
                     for one in _alike(best, inverted)
                 ]
-                if found := _different([fit for fit in fits if fit is not None]):
+                if found := different([fit for fit in fits if fit is not None]):
                     return found
                 break
             right = _explained(best[0], features, inverted, bits[rows])
@@ -141,7 +144,7 @@ def settled(
     features, chosen = _features(kind, labels), list(frames)
     for _ in range(SETTLES):
         misses, inverted = compared(features, bits[chosen])
-        best = best_of(_layouts(kind, misses, labels))
+        best = best_of(_layouts(kind, misses, labels, features))
         if not best or best[0].misses == 0:
             break
         better = [
@@ -176,11 +179,11 @@ def _features(kind: str, labels: Sequence[Label]) -> Features:
     return integer_features(labels, kind == "signed")
 
 
-def _layouts(kind: str, misses: Misses, labels: Sequence[Label]) -> list[Layout]:
+def _layouts(kind: str, misses: Misses, labels: Sequence[Label], features: Features) -> list[Layout]:
     if kind == "decimal":
         return decimal_layouts(misses)
     if kind == "segments":
-        return segment_layouts(misses)
+        return segment_layouts(misses, (features.min(axis=(0, 2)) < 0) & (features.max(axis=(0, 2)) > 0))
     return integer_layouts(misses, _bits_used(labels) + (kind == "signed"))
 
 
@@ -213,7 +216,7 @@ def _alike(layouts: Sequence[Layout], inverted: Bits) -> list[Layout]:
 def _inverted_alike(layout: Layout, inverted: Bits) -> bool:
     at = layout.at[:, : inverted.shape[1]]
     place, k = np.indices(at.shape)
-    turned = inverted[place, k, at]
+    turned = inverted[place, k, at] & (at >= 0)
     return bool((turned == turned[0]).all())
 
 
@@ -229,8 +232,7 @@ def _fit(
 ) -> NumberFit | None:
     """Make a hypothesis of a layout that fits; None where too little speaks for it, or its codes contradict."""
     varying = _varying(features)
-    numbers = len({label.digits for label in labels})
-    if (numbers - 1) * min(6, int(varying[:, : layout.at.shape[1]].sum())) < LEAST_EVIDENCE:
+    if not _believable(kind, layout, features, inverted, labels):
         return None
     if not layout.regular and len(rows) < LEAST_SCATTERED:
         return None
@@ -256,9 +258,32 @@ def _fit(
     codes = _codes(kind, places, labels, bits, hidden, whole)
     if codes is None:
         return None
-    if layout.regular and not whole and _inverted_alike(layout, inverted):
+    if kind == "segments" and layout.regular and not whole:
+        agreed = agreed_wires(features, bits, layout.at[:, 0] - layout.at[0, 0])
+        if agreed is not None:
+            places, sure = agreed
+            codes = _codes(kind, places, labels, bits, hidden, whole)
+            if codes is None:
+                return None
+            codes = tuple({**table, **sure} for table in codes)
+    elif layout.regular and not whole and _inverted_alike(layout, inverted):
         codes = _shared(codes)
     return NumberFit(kind, tuple(places), codes, moments, whole, layout.regular)
+
+
+def _believable(kind: str, layout: Layout, features: Features, inverted: Bits, labels: Sequence[Label]) -> bool:
+    """Tell whether enough speaks for a layout: more for one of many that are possible than for one of few."""
+    first = {label.digits: n for n, label in enumerate(labels)}
+    if kind != "decimal" or not layout.regular:
+        varying = _varying(features)[:, : layout.at.shape[1]]
+        return (len(first) - 1) * min(6, int(varying.sum())) >= LEAST_EVIDENCE
+    different = features[:, :, list(first.values())]
+    known = (different != 0).sum(axis=2)
+    evidence = int((known - 1)[_varying(different)].sum())
+    low = layout.at[:, 0]
+    plain = (layout.at[0] == low[0] - np.arange(4)).all() and low[0] % 4 == 3 and (np.abs(np.diff(low)) == 8).all()
+    plain = plain and not inverted[0, np.arange(4), layout.at[0]].any()
+    return evidence >= (LEAST_PLAIN if plain else LEAST_EVIDENCE)
 
 
 def _with_blank_bits(
@@ -382,6 +407,6 @@ def _standard_codes(kind: str) -> dict[int, str]:
     return codes
 
 
-def _different(fits: Sequence[NumberFit]) -> list[NumberFit]:
+def different(fits: Sequence[NumberFit]) -> list[NumberFit]:
     """Hypotheses that differ in what they look at."""
     return list({(fit.kind, fit.places): fit for fit in fits}.values())

@@ -14,7 +14,15 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from meterlog_drivers.teach.digits.features import EITHER, GLYPHS, SEGMENTS, Features, digit, segment_features
+from meterlog_drivers.teach.digits.features import (
+    EITHER,
+    GLYPHS,
+    SEGMENTS,
+    Features,
+    digit,
+    in_front_of,
+    segment_features,
+)
 from meterlog_drivers.teach.digits.number_fit import BitAt, NumberFit
 from meterlog_drivers.teach.moments import Label
 
@@ -76,12 +84,8 @@ def _solved(labels: Sequence[Label], frames: Frames) -> Solved | None:
     Where both are possible, nothing is known of those places but what was seen.
     """
     unknown = segment_features(labels)
-    front = np.array([[len(label.digits) <= place for label in labels] for place in range(len(unknown))])
     found = []
-    for glyph in ("", GLYPHS[0]) if front.any() else ("",):
-        features = unknown.copy()
-        shape = np.array([1 if segment in glyph else -1 for segment in SEGMENTS], dtype=np.int8)
-        features.transpose(0, 2, 1)[front] = shape
+    for features in in_front_of(unknown):
         solved = possible_wires(features, frames)
         if solved is not None:
             found.append(solved)
@@ -158,7 +162,7 @@ def possible_wires(features: Features, frames: Frames) -> Solved | None:
         return None
     while True:
         possible = (_misses(features, left) == 0) & varying[None, ..., None]
-        if not _apart(possible, varying):
+        if not apart(possible, varying):
             return None
         fewer = [_showing(possible, features[:, :, n], varying, own) for n, own in enumerate(left)]
         if not all(len(own) for own in fewer):
@@ -178,7 +182,7 @@ def _misses(features: Features, frames: Frames) -> NDArray[np.float32]:
     return np.array([plain, inverted])
 
 
-def _apart(possible: Possible, varying: NDArray[np.bool_]) -> bool:
+def apart(possible: Possible, varying: NDArray[np.bool_]) -> bool:
     """Take from each segment the bits that others need: as many segments as they are. False where some has none."""
     segments = [(int(place), int(k)) for place, k in np.argwhere(varying)]
     either = possible[0] | possible[1]

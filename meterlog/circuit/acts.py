@@ -8,6 +8,7 @@ from meterlog.cautions import Act, Doing, applying
 from meterlog.circuit.model.circuit import Circuit
 from meterlog.circuit.readings.measurement import QUANTITY, Measurement
 from meterlog.circuit.readings.trial import Told, Tried
+from meterlog.circuit.readings.unplugged import names
 
 
 def beginning(circuit: Circuit) -> Act:
@@ -18,12 +19,13 @@ def beginning(circuit: Circuit) -> Act:
 def measuring(circuit: Circuit, m: Measurement) -> Act:
     """Describe taking a measurement; its value does not matter."""
     ids = (m.at,) if m.quantity == "current" else (m.at, m.to)
+    out = names(m.unplugged)
     return Act(
         "measure",
         QUANTITY.get(m.quantity),
         m.state,
-        "lamp" if m.quantity == "lamp" else m.load,
-        near=circuit.near_of(ids),
+        "lamp" if m.quantity == "lamp" else "unplugged" if out and m.load == "connected" else m.load,
+        near=circuit.near_of((*ids, *out)),
         parts=_kinds(circuit, ids),
         backprobed=_backprobed(circuit, ids),
         load_a=_amps(circuit, ids),
@@ -38,9 +40,12 @@ def trying(circuit: Circuit, doing: Doing, *ids: str) -> Act:
 
 def tried(circuit: Circuit, one: Tried) -> Act:
     """Describe what was tried."""
+    out = names(one.unplugged)
     if one.replaced or one.compared:
-        return trying(circuit, "replace", one.replaced or one.compared)
-    return trying(circuit, "bridge", one.bridged) if one.bridged else trying(circuit, "feed", one.feed, one.into)
+        return trying(circuit, "replace", one.replaced or one.compared, *out)
+    if one.bridged:
+        return trying(circuit, "bridge", one.bridged, *out)
+    return trying(circuit, "feed", one.feed, one.into, *out)
 
 
 def tries(circuit: Circuit, told: Iterable[Told]) -> list[Act]:

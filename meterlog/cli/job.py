@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from meterlog.job.job import Job
 
 _PRACTICE = "meterlog_drivers.simulated.practice"  # by name, as a command: the core imports no driver
-_PLACE = ("quantity", "at", "to", "state", "load", "side")
+_PLACE = ("quantity", "at", "to", "state", "load", "side", "unplugged")
 """The options that say where and how to measure."""
 _SEEDS = 10_000
 """So many hidden faults are drawn from where nobody names one."""
@@ -77,7 +77,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         )
         measure.add_argument("--wait", type=span, default=20.0, metavar="S", help="wait this long (default 20)")
         for option in _PLACE:
-            measure.add_argument(f"--{option}", metavar=option.upper()[0], help=f"measure elsewhere: its {option}")
+            its = "the branches' loads that are unplugged" if option == "unplugged" else f"its {option}"
+            measure.add_argument(f"--{option}", metavar=option.upper()[0], help=f"measure elsewhere: {its}")
     tried = add("tried", "enter what was tried, and what came of it")
     tried.add_argument(
         "trial", metavar="WORDS", help="'bridged relay runs', 'fed pump_plus dead', 'replaced fuse blew'"

@@ -14,7 +14,7 @@ from meterlog.circuit.next_measurement.attempts import Attempt
 from meterlog.circuit.readings.from_rows import trial_from_row
 from meterlog.circuit.readings.measurement import Measurement
 from meterlog.circuit.readings.observed import Observed, observed_from_table, questions
-from meterlog.circuit.readings.typed_answers import HOW_BRIGHT, typed_lamp, typed_trial, typed_value
+from meterlog.circuit.readings.typed_answers import HOW_BRIGHT, typed_lamp, typed_trial, typed_unplugged, typed_value
 from meterlog.errors import CircuitError, JobError, UsageError, did_you_mean
 from meterlog.job.case import JobCase, case_of
 from meterlog.job.job import Job
@@ -161,6 +161,8 @@ def enter_value(job: Job, case: JobCase, m: Measurement | Attempt, typed: str) -
     """
     if isinstance(m, Attempt):
         return _enter_result(job, case, m, typed)
+    typed, out = typed_unplugged(typed, case.circuit)
+    m = replace(m, unplugged=out.get("unplugged", m.unplugged))
     lamp = typed_lamp(typed)
     if lamp is not None:
         row = {**m.as_row(), **lamp[0]}

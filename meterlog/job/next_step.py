@@ -65,6 +65,8 @@ class Next:
         m = self.measurement
         found: dict[str, object] = {"kind": self.kind, "text": self.text}
         found |= {key: getattr(m, key) if m else None for key in ("at", "to", "state", "load", "quantity")}
+        if m and m.unplugged:
+            found["unplugged"] = m.unplugged
         if self.attempt:
             found["at"] = self.attempt.at or None
         found["minutes"] = self.minutes

@@ -7,6 +7,7 @@ from types import MappingProxyType
 
 from meterlog.address import Address
 from meterlog.circuit.readings.measurement import Measurement
+from meterlog.circuit.readings.unplugged import names
 from meterlog.driver import load_driver
 from meterlog.job.job import Job
 
@@ -27,6 +28,7 @@ def placed(address: Address, m: Measurement, job: Job) -> Address:
     """
     point = m.at if m.to == m.at or m.quantity == "current" else f"{m.at} to {m.to}"
     point += "" if m.load == "connected" else f"; {m.load}"
+    point += "".join(f"; {name} unplugged" for name in names(m.unplugged))
     options = {**address.options, "point": f"{point}; {m.state}"}
     if load_driver(address.scheme).moves(address):
         row = {key: getattr(m, key) for key in MOVED if getattr(m, key)}

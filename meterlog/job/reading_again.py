@@ -81,6 +81,7 @@ class Again:
         """One deciding reading of `job status --json`; null for an overload or where there is none."""
         m, now = self.before, self.after[-1] if self.after else None
         row: dict[str, object] = {key: getattr(m, key) for key in ("quantity", "at", "to", "state", "load")}
+        row |= {"unplugged": m.unplugged} if m.unplugged else {}
         return row | {
             "unit": UNITS[m.quantity],
             "before": _finite(m.value),

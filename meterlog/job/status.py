@@ -11,7 +11,7 @@ from meterlog.cautions import DEFERS
 from meterlog.circuit.complaints.complaint import Standing, standing
 from meterlog.circuit.complaints.complaint_file import find_complaint
 from meterlog.circuit.diagnosis import Diagnosis
-from meterlog.circuit.readings.measurement import UNITS, Measurement
+from meterlog.circuit.readings.measurement import PLACE, UNITS, Measurement
 from meterlog.circuit.readings.trial import Told
 from meterlog.job.case import JobCase, case_of
 from meterlog.job.job import Job, Step
@@ -180,7 +180,7 @@ def reading_row(step: Step) -> dict[str, object]:
     """One reading of `job status --json`; null for an overload, with `overload` true."""
     values = step.values
     value = values["value"]
-    found: dict[str, object] = {key: values.get(key) for key in ("quantity", "at", "to", "state", "load", "side")}
+    found: dict[str, object] = {key: values.get(key) for key in PLACE}
     number = float(value) if isinstance(value, int | float) else math.nan
     found["value"] = number if math.isfinite(number) else value if isinstance(value, str) else None
     found["unit"] = UNITS.get(str(values["quantity"]))

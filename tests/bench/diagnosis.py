@@ -206,7 +206,7 @@ def _live(world: World, m: Measurement, rng: np.random.Generator) -> float:
     if world.comes_and_goes >= 0 and rng.random() < 0.5:
         ohm[world.comes_and_goes] = np.inf
     if m.load != "connected":
-        ohm = unplug(circuit, ohm)
+        ohm = unplug(circuit, ohm, [circuit.load])
     shunts = []
     if world.short_at >= 0:
         fuse = max(k for k in range(world.short_at) if circuit.parts[k].kind == "fuse")

@@ -113,7 +113,7 @@ def test_another_name_or_language_changes_no_caution(name: str) -> None:
         ),
     )
     for m in every_measurement(circuit):
-        same = dataclasses.replace(m, at=other[m.at], to=other[m.to])
+        same = dataclasses.replace(m, at=other[m.at], to=other[m.to], unplugged=other.get(m.unplugged, ""))
         assert cautions_for(circuit, [m]) == cautions_for(foreign, [same])
     for id_ in circuit.ids():
         for doing in ("feed", "bridge", "replace"):

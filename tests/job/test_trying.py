@@ -87,3 +87,11 @@ def test_a_harness_that_tells_nothing_is_moved_once(job: Run, came_of_it: tuple[
     assert following["kind"] in ("measure", "done")
     assert following["tried"] is None
     assert "Put" not in following["text"]  # a part that is no likelier at fault than none is not put right
+
+
+def test_a_job_takes_it_typed_as_an_option_and_as_a_trial(job: Run) -> None:
+    job("start", "--complaint", "dies now and then", "--circuit", "pump-and-heater")
+    job("measure", "--at", "shared_feed", "--value", "12.1, heater unplugged")
+    now = job("measure", "--at", "plug_feed", "--unplugged", "heater", "--value", "12.1")
+    assert [row["unplugged"] for row in now["readings"]] == ["heater", "heater"]
+    job("tried", "replaced fuse, heater unplugged: runs")

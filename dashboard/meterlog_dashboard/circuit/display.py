@@ -20,6 +20,7 @@ from meterlog.circuit.readings.observed import Observed
 from meterlog.text.figures import percent
 from meterlog.text.ids import plain
 from meterlog_dashboard.circuit.case import Case
+from meterlog_dashboard.circuit.form import NOTHING_ELSE
 from meterlog_dashboard.frame.elements import attributes
 
 _LEAST_EXPLAINED = 0.02
@@ -36,6 +37,15 @@ def places(circuit: Circuit) -> Any:
     if BATTERY_MINUS not in named:
         named.append(BATTERY_MINUS)
     return [{"label": plain(id_), "value": id_} for id_ in named]
+
+
+def unpluggable(circuit: Circuit, loads: Sequence[int]) -> Any:
+    """Some loads that may be unplugged while something is read or tried, for the form."""
+    named = [circuit.parts[k].id for k in loads]
+    return [
+        *({"label": words, "value": none} for none, words in NOTHING_ELSE.items()),
+        *({"label": plain(id_), "value": id_} for id_ in named),
+    ]
 
 
 def verdict(case: Case) -> Component:

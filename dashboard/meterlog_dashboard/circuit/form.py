@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dash import dcc, html
 from dash.development.base_component import Component
 
+from meterlog.circuit.readings.measurement import PLACE
 from meterlog_dashboard.frame.elements import dropdown
 
 _QUANTITIES = {
@@ -39,7 +40,8 @@ _HOW = {
     "compared": "measured beside a known-good one",
 }
 _SIDES = {"": "nothing unplugged, or not known", "harness": "harness side", "load": "load side"}
-KEYS = ("quantity", "at", "to", "state", "load", "side")
+NOTHING_ELSE = {"": "nothing else"}
+KEYS = PLACE
 """Says where a reading was taken; each has a field `reading-KEY`."""
 
 
@@ -76,6 +78,7 @@ def _where() -> Component:
                     _select("reading-state", "State", _STATES),
                     _select("reading-load", "Load", _LOADS),
                     _select("reading-side", "Half of the connector", _SIDES),
+                    _select("reading-unplugged", "Unplugged besides", NOTHING_ELSE),
                 ],
                 className="fields",
             ),
@@ -86,6 +89,7 @@ def _where() -> Component:
                         [
                             _select("feed-how", "What was done", _HOW),
                             _select("feed-into", "Where", {}),
+                            _select("feed-unplugged", "Unplugged meanwhile", NOTHING_ELSE),
                             _select("feed-result", "What happened", _RESULTS),
                         ],
                         className="fields",

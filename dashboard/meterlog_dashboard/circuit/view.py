@@ -82,6 +82,8 @@ def _register_case(app: Dash, context: Context) -> None:
         Output("reading-at", "options"),
         Output("reading-to", "options"),
         Output("feed-into", "options"),
+        Output("reading-unplugged", "options"),
+        Output("feed-unplugged", "options"),
         Output("feed-cautions", "children"),
         Input("circuit-name", "value"),
         Input("circuit-sessions", "value"),
@@ -96,7 +98,7 @@ def _register_case(app: Dash, context: Context) -> None:
             case = weigh(context.folder, name, sessions or [], rows, bool(dead))
         except MeterlogError as error:
             said = html.P(context.said(error), role="alert", className="error")
-            return said, None, None, None, no_update, no_update, no_update, None
+            return said, None, None, None, *[no_update] * 5, None
         address = circuit_address(name, sessions or [], rows, bool(dead))
         report = html.A("Report", href=address, className="button main", download="")
         first = case.diagnosis.next[0].measurement if case.diagnosis.next else None
@@ -105,7 +107,9 @@ def _register_case(app: Dash, context: Context) -> None:
         chain = [display.chain(case), html.Div(report, id="circuit-take", className="row")]
         shown = (display.verdict(case), display.suggestion(case), chain)
         feeding = display.feed_cautions(case)
-        return *shown, suggested, places, places, places, feeding
+        loads = case.circuit.loads
+        out = (display.unpluggable(case.circuit, loads[1:]), display.unpluggable(case.circuit, loads))
+        return *shown, suggested, places, places, places, *out, feeding
 
     @app.callback(
         Output("circuit-rows", "data", allow_duplicate=True),
@@ -182,6 +186,7 @@ def _register_entering(app: Dash, context: Context) -> None:
         State("reading-value", "value"),
         State("feed-how", "value"),
         State("feed-into", "value"),
+        State("feed-unplugged", "value"),
         State("feed-result", "value"),
         State("seen-key", "value"),
         State("seen-answer", "value"),
@@ -198,6 +203,7 @@ def _register_entering(app: Dash, context: Context) -> None:
         text: str | None,
         how: str | None,
         into: str | None,
+        unplugged: str | None,
         result: str | None,
         seen: str | None,
         answer: str | None,
@@ -210,6 +216,7 @@ def _register_entering(app: Dash, context: Context) -> None:
         try:
             if ctx.triggered_id == "feed-add":
                 row: dict[str, Any] = {how or "into": into, "result": result}
+                row |= {"unplugged": unplugged} if unplugged else {}
             elif ctx.triggered_id == "seen-add":
                 row = {"observed": seen, "answer": answer}
             else:

@@ -7,6 +7,7 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 from meterlog.circuit.model.circuit_file import load_circuit, template_names
+from meterlog.circuit.readings.measurement import PLACE
 from meterlog.errors import JobError, UsageError
 from meterlog.job import entering
 from meterlog.job.experience import experience
@@ -21,7 +22,6 @@ from meterlog_dashboard.frame.view import Context
 Said = Mapping[str, Any]
 LONGEST = 2000
 """Characters of a text; a note of a page. A guess."""
-_PLACE = ("quantity", "at", "to", "state", "load", "side")
 _TEXTS = ("vehicle", "complaint")
 
 
@@ -174,7 +174,7 @@ def _place(said: Said) -> dict[str, str | None]:
         return {}
     if not isinstance(given, dict):
         raise UsageError("the place must be named by its keys")
-    return {key: _text(given, key) or None for key in _PLACE}
+    return {key: _text(given, key) or None for key in PLACE}
 
 
 def _text(said: Said, key: str) -> str:

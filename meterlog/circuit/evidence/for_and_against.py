@@ -16,7 +16,7 @@ from meterlog.circuit.probability.posterior import Posterior
 from meterlog.circuit.probability.predict import Network
 from meterlog.circuit.probability.predict_ohms import OHM_OFFSET, OVERLOAD_OHM
 from meterlog.circuit.probability.trials import outcome
-from meterlog.circuit.readings.measurement import UNITS, Measurement
+from meterlog.circuit.readings.measurement import PLACE, UNITS, Measurement
 from meterlog.circuit.readings.observed import Observed
 from meterlog.circuit.readings.trial import Told
 from meterlog.text.figures import percent
@@ -211,7 +211,7 @@ def members_expect(case: Case, slot: int, who: Suspect) -> tuple[float, float] |
 
 def same_place(a: Measurement, b: Measurement) -> bool:
     """Tell whether two readings were taken in the same place and state."""
-    return (a.quantity, a.at, a.to, a.state, a.load, a.side) == (b.quantity, b.at, b.to, b.state, b.load, b.side)
+    return all(getattr(a, key) == getattr(b, key) for key in PLACE)
 
 
 def without_repeats(measured: Sequence[Measurement]) -> list[Measurement]:

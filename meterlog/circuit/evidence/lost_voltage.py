@@ -35,7 +35,7 @@ def lost_v(network: Network, known: Posterior) -> dict[str, float]:
     here = Network(circuit, cells)
     state = next((s for s in ("key_on", "run", "crank") if s in circuit.active), "off")
     load = load_model(circuit, current_share=cells.share, stalled=cells.stalled)
-    found = solve(circuit, here.resistances(state, "connected"), cells.source_v[:, state_index(state)], load)
+    found = solve(circuit, here.resistances(state), cells.source_v[:, state_index(state)], load)
     extra_ohm = np.minimum(cells.ohm - circuit.healthy_ohm(), 1e10)
     volts = np.abs(found.part_a * extra_ohm)
     expected = {}

@@ -114,13 +114,14 @@ class Circuit(Wiring):
 
     @cached_property
     def plug(self) -> tuple[int, ...]:
-        """The positions of what 'unplugged' takes apart: the connectors next to the load, or else the load itself."""
-        found: list[int] = []
-        for step in (-1, 1):
-            k = self.load + step
-            if 0 < k < len(self.chain) and self.parts[k].kind == "connector":
-                found.append(k)
-        return tuple(sorted(found)) or (self.load,)
+        """The positions of what 'unplugged' takes apart at the chain's load; see `plug_of`."""
+        return self.plug_of(self.load)
+
+    def plug_of(self, load: int) -> tuple[int, ...]:
+        """The positions of what unplugging a load takes apart: the connectors next to it, or else the load itself."""
+        inside = next(strand for strand in (self.chain, *self.branch_positions) if load in strand)
+        beside = (k for k in (load - 1, load + 1) if k in inside and self.parts[k].kind == "connector")
+        return tuple(beside) or (load,)
 
     @property
     def turns_engine(self) -> bool:
@@ -161,14 +162,23 @@ class Circuit(Wiring):
 
     @property
     def apart(self) -> tuple[int, int]:
-        """The nodes on the two sides of what 'unplugged' takes apart."""
-        return self.plug[0] - 1, max(self.plug[-1], self.load)
+        """The nodes on the two sides of what 'unplugged' takes apart at the chain's load."""
+        return self.apart_at(self.load)
+
+    def apart_at(self, load: int) -> tuple[int, int]:
+        """The nodes on the two sides of what unplugging a load takes apart."""
+        plug = self.plug_of(load)
+        return self.before[plug[0]], self.after[max(plug[-1], load)]
 
     @cached_property
     def faces(self) -> tuple[str, str] | None:
-        """The points on the harness side of the load's plug, feed and ground; None where a probe cannot reach them."""
+        """The points on the harness side of the chain's load's plug; see `faces_of`."""
+        return self.faces_of(self.load)
+
+    def faces_of(self, load: int) -> tuple[str, str] | None:
+        """The points on the harness side of a load's plug, feed and ground; None where a probe cannot reach them."""
         at_node = {self.node(point.id): point.id for point in self.points}
-        before, after = self.apart
+        before, after = self.apart_at(load)
         return (at_node[before], at_node[after]) if before in at_node and after in at_node else None
 
     def touched(self, id_: str) -> tuple[Part, ...]:

@@ -8,7 +8,7 @@ form, and the currents follow backwards. Everything is an array operation over a
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -114,10 +114,10 @@ def load_model(
     )
 
 
-def unplug(circuit: Circuit, resistance_ohm: ArrayLike) -> Array:
-    """The resistances with the load's connector taken apart."""
+def unplug(circuit: Circuit, resistance_ohm: ArrayLike, loads: Iterable[int]) -> Array:
+    """The resistances with the connectors of some loads taken apart."""
     apart = np.array(resistance_ohm, float)
-    apart[..., list(circuit.plug)] = np.inf
+    apart[..., [k for load in loads for k in circuit.plug_of(load)]] = np.inf
     return apart
 
 

@@ -14,6 +14,7 @@ from meterlog.circuit.probability.when_hot import FAILS_WHEN_WARM
 from meterlog.circuit.readings.observed import Observed
 from meterlog.circuit.readings.trial import Tried
 from meterlog.text.figures import shown
+from meterlog.text.ids import plain
 
 _FUSES_A = (3.0, 5.0, 7.5, 10.0, 15.0, 20.0, 25.0, 30.0)
 """Usual blade fuses, A."""
@@ -46,7 +47,8 @@ def title(circuit: Circuit, attempt: Attempt) -> str:
         return f"Bridge {thing_words(part)}"
     if first.compared:
         return f"Measure {thing_words(part)} beside a known-good one"
-    return f"{'Put in a new' if part.kind == 'fuse' else 'Swap'} {thing_words(part)}"
+    without = f", {plain(first.unplugged)} unplugged" if first.unplugged else ""
+    return f"{'Put in a new' if part.kind == 'fuse' else 'Swap'} {thing_words(part)}{without}"
 
 
 def result_words(circuit: Circuit, result: Tried | Observed) -> str:
@@ -68,7 +70,7 @@ def how(circuit: Circuit, attempt: Attempt) -> Instruction:
     part = _part(circuit, first)
     if first.bridged:
         return _bridging(circuit, part)
-    return _comparing(part) if first.compared else _swapping(circuit, part)
+    return _comparing(part) if first.compared else _swapping(circuit, part, first.unplugged)
 
 
 def cautions(circuit: Circuit, attempt: Attempt) -> tuple[str, ...]:
@@ -106,11 +108,12 @@ def _feeding(circuit: Circuit, one: Tried) -> Instruction:
     return Instruction(f"{_NO_METER}: {lead}", f"from battery plus to {where}", "nowhere", "key off", out, text)
 
 
-def _swapping(circuit: Circuit, part: Part) -> Instruction:
+def _swapping(circuit: Circuit, part: Part, unplugged: str) -> Instruction:
     key = key_words(_state(circuit))
     if part.kind == "fuse":
         rating = f"of {shown(part.rating_a, 'A')}" if part.rating_a else "of the rating that the cover says"
         out = f"key off; pull {thing_words(part)}"
+        out += f" and unplug {plain(unplugged)}" if unplugged else ""
         text = (
             f"{_sentence(out)} Put in a new one {rating}, never a bigger one. Then {key}: does {_load(circuit)} run, or"
             " does it blow again?"

@@ -9,11 +9,13 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
+from meterlog.circuit.faults.on_the_way import fuse_before
 from meterlog.circuit.model.circuit import Circuit
 from meterlog.circuit.model.part import BATTERY_MINUS
+from meterlog.circuit.next_measurement.candidates import unplug_min
 from meterlog.circuit.probability.when_hot import FAILS_WHEN_WARM, only_when_hot
 from meterlog.circuit.readings.from_rows import trial_from_row
-from meterlog.circuit.readings.measurement import Measurement
+from meterlog.circuit.readings.measurement import Measurement, unplugged_words
 from meterlog.circuit.readings.observed import PART, UNKNOWN, Observed, observed_from_table, questions
 from meterlog.circuit.readings.trial import Result, Told, Tried
 
@@ -55,8 +57,10 @@ class Attempt:
 
     @property
     def place(self) -> str:
-        """It in a few words, the same each time: `bridged relay`, `moves_with_harness`."""
-        return " ".join(str(value) if key == "observed" else f"{key} {value}" for key, value in self.row.items())
+        """It in a few words, the same each time: `bridged relay`, `replaced fuse, heater unplugged`, `fuse_rating`."""
+        done = {key: value for key, value in self.row.items() if key != "unplugged"}
+        words = " ".join(str(value) if key == "observed" else f"{key} {value}" for key, value in done.items())
+        return words + unplugged_words(str(self.row.get("unplugged", "")))
 
     @property
     def at(self) -> str:
@@ -137,6 +141,10 @@ def _swapped(circuit: Circuit, measured: Sequence[Measurement]) -> Iterator[Atte
     for k, part in enumerate(circuit.parts):
         if part.kind in ("relay_contact", "fuse") and k in circuit.serving and not circuit.charges:
             yield _trial(SWAP_MIN + reach_min(circuit, k, measured), replaced=part.id)
+            for load in circuit.loads[1:] if part.kind == "fuse" else ():
+                if fuse_before(circuit, load) == k:
+                    minutes = SWAP_MIN + reach_min(circuit, k, measured) + unplug_min(circuit, load)
+                    yield _trial(minutes, replaced=part.id, unplugged=circuit.parts[load].id)
 
 
 def _compared(circuit: Circuit, measured: Sequence[Measurement]) -> Iterator[Attempt]:
@@ -147,9 +155,12 @@ def _compared(circuit: Circuit, measured: Sequence[Measurement]) -> Iterator[Att
             yield Attempt((Tried("differs", compared=part.id), Tried("alike", compared=part.id)), minutes)
 
 
-def _trial(minutes: float, *, feed: str = "", into: str = "", replaced: str = "", bridged: str = "") -> Attempt:
+def _trial(
+    minutes: float, *, feed: str = "", into: str = "", replaced: str = "", bridged: str = "", unplugged: str = ""
+) -> Attempt:
     results: tuple[Result, ...] = ("runs", "dead", "blew")
-    return Attempt(tuple(Tried(result, feed, into, replaced, bridged) for result in results), minutes)
+    every = (Tried(result, feed, into, replaced, bridged, unplugged=unplugged) for result in results)
+    return Attempt(tuple(every), minutes)
 
 
 def _answers(circuit: Circuit, key: str) -> tuple[Observed, ...]:

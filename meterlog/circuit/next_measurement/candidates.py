@@ -12,6 +12,7 @@ from meterlog.circuit.model.circuit import Circuit
 from meterlog.circuit.model.part import BATTERY_MINUS
 from meterlog.circuit.readings.halves import half, said
 from meterlog.circuit.readings.measurement import Measurement
+from meterlog.circuit.readings.unplugged import positions
 
 EXTRA_MIN = {"isolated": 4.0, "unplugged": 2.0, "lamp": 2.0, "current": 3.0, "crank": 2.0}
 """Minutes beyond getting at the place: isolating, unplugging, hanging a lamp, putting the meter in series, a helper at
@@ -58,9 +59,15 @@ def minutes_for(circuit: Circuit, m: Measurement, measured: Iterable[Measurement
     opened = {id_ for one in measured for id_ in (one.at, one.to)} | {BATTERY_MINUS}
     access = max((_access(circuit, id_) for id_ in _places(circuit, m) if id_ not in opened), default=0.0)
     extra = sum(EXTRA_MIN.get(word, 0.0) for word in (m.state, m.load))
+    extra += sum(unplug_min(circuit, k) for k in positions(circuit, m.unplugged))
     if m.quantity == "current":
         extra += EXTRA_MIN["current"]
     return READ_MIN + access + extra
+
+
+def unplug_min(circuit: Circuit, load: int) -> float:
+    """The minutes to get at a branch's load and unplug it."""
+    return EXTRA_MIN["unplugged"] + min(circuit.parts[k].access_min for k in circuit.plug_of(load))
 
 
 def useful_states(circuit: Circuit, measured: Sequence[Measurement]) -> list[str]:
@@ -82,7 +89,7 @@ def _key(circuit: Circuit, m: Measurement) -> tuple[str, frozenset[str | int], s
     quantity = "voltage" if m.quantity == "voltage_drop" else m.quantity
     alone = quantity == "current" or m.at in circuit.commands
     ends: frozenset[str | int] = frozenset({m.at} if alone else circuit.ends(m.at, m.to))
-    return quantity, ends, "key_on" if m.state == "prime" else m.state, m.load + half(circuit, m)
+    return quantity, ends, "key_on" if m.state == "prime" else m.state, m.load + half(circuit, m) + m.unplugged
 
 
 def _places(circuit: Circuit, m: Measurement) -> list[str]:
@@ -199,9 +206,19 @@ def _ohms(circuit: Circuit) -> Iterable[Measurement]:
             if to != plug[1]:
                 yield Measurement("resistance", plug[1], to, "isolated")
         yield Measurement("resistance", plug[0], BATTERY_MINUS, "isolated", "unplugged")
+    for load in circuit.loads[1:]:
+        yield from _branch_ohms(circuit, load)
     for k, part in enumerate(circuit.parts):
         if part.leaks_to and circuit.before[k] in at_node:
             yield Measurement("resistance", at_node[circuit.before[k]], part.leaks_to, "isolated", "unplugged")
+
+
+def _branch_ohms(circuit: Circuit, load: int) -> Iterable[Measurement]:
+    """Ohms of a branch's load, unplugged; and of its feed against ground, where only a short leads there then."""
+    plug, out = circuit.faces_of(load), circuit.parts[load].id
+    if plug:
+        yield Measurement("resistance", *plug, "isolated", unplugged=out)
+        yield Measurement("resistance", plug[0], BATTERY_MINUS, "isolated", "unplugged", unplugged=out)
 
 
 def points_by_node(circuit: Circuit) -> dict[int, str]:

@@ -8,6 +8,7 @@ from meterlog.circuit.model.circuit import Circuit
 from meterlog.circuit.model.part import BATTERY_MINUS, Part, Point
 from meterlog.circuit.readings.halves import half as half_of
 from meterlog.circuit.readings.measurement import Measurement
+from meterlog.circuit.readings.unplugged import loads_out
 from meterlog.text.ids import plain
 
 _DIAL = {
@@ -113,12 +114,12 @@ def thing_words(thing: Part | Point, also: str = "") -> str:
 
 
 def _unplug(circuit: Circuit, m: Measurement) -> str:
-    if m.load == "connected" and m.state != "isolated":
-        return ""
-    plugs = " and ".join(thing_words(circuit.parts[k]) for k in circuit.plug)
+    out = loads_out(circuit, m)
+    if not out:
+        return "" if m.state != "isolated" else "key off, and take one side of what is measured off the circuit"
+    plugs = " and ".join(thing_words(circuit.parts[k]) for load in out for k in circuit.plug_of(load))
     if m.load == "lamp":
         return f"unplug {plugs} and put a test lamp between the two leads, in the load's place"
-    if m.load == "unplugged":
-        half = "load's" if "load" in (m.side, half_of(circuit, m)) else "harness"
-        return f"unplug {plugs}, and measure on the {half} half"
-    return "key off, and take one side of what is measured off the circuit"
+    half = half_of(circuit, m).replace("load", "load's")
+    where = f", and measure on the {half} half" if half else ""
+    return f"unplug {plugs}{where}"

@@ -83,6 +83,7 @@ class Suggestion:
             "state": m.state,
             "load": m.load,
             **({"side": m.side} if m.side else {}),
+            **({"unplugged": m.unplugged} if m.unplugged else {}),
             "gain_bits": round(self.gain_bits, 4),
             "minutes": round(self.minutes, 2),
             "outcomes": [{"if": a, "then": b} for a, b in self.outcomes],

@@ -170,7 +170,7 @@ def _solved(network: Network, state: str) -> Solution:
     cells = network.cells
     load = load_model(network.circuit, current_share=cells.share, stalled=cells.stalled)
     emf = cells.source_v[:, state_index(state)]
-    return solve(network.circuit, network.resistances(state, "connected"), emf, load)
+    return solve(network.circuit, network.resistances(state), emf, load)
 
 
 def _clamps(network: Network) -> list[int]:

@@ -27,6 +27,7 @@ from meterlog.circuit.probability.solved_cells import Setup, SolvedCells, state_
 from meterlog.circuit.probability.unknowns import FAULT_1, UNKNOWNS, Prediction
 from meterlog.circuit.readings.halves import half
 from meterlog.circuit.readings.measurement import Measurement
+from meterlog.circuit.readings.unplugged import loads_out
 
 COIL_LOSS_V = 0.2
 """Drop in a coil's own wires and switch, V. A guess."""
@@ -47,7 +48,7 @@ def in_chunks(count: int, size: int = CHUNK) -> Iterator[slice]:
 
 def _key(m: Measurement) -> tuple[object, ...]:
     """Return what a prediction depends on."""
-    return (m.quantity, m.at, m.to, m.state, m.load, m.watt, m.side, m.nulled, bool(np.isfinite(m.value)))
+    return (m.quantity, m.at, m.to, m.state, m.load, m.watt, m.side, m.nulled, m.unplugged, bool(np.isfinite(m.value)))
 
 
 class Network(SolvedCells):
@@ -103,7 +104,7 @@ class Network(SolvedCells):
             return resistance(self.circuit, self.cells, good_ohm, m)
         i, j = self.ends(m)
         lamp = self._lamp_place(m, i, j)
-        setup = self.setup(m.state, m.load, lamp)
+        setup = self.setup(m.state, loads_out(self.circuit, m), lamp)
         if m.quantity == "current":
             values = self._through_fuse(setup.part_a[:, :, i], m.state, i)
             return self._assemble(values, setup, np.zeros((values.shape[1], len(self.circuit.parts))))
@@ -115,7 +116,8 @@ class Network(SolvedCells):
             volts = self._at_command(m)
         else:
             i, j = self.ends(m)
-            volts = self._voltage(self.setup(m.state, m.load, (i, j), m.bulb), i, j, bridged=True, connected=True)
+            setup = self.setup(m.state, loads_out(self.circuit, m), (i, j), m.bulb)
+            volts = self._voltage(setup, i, j, bridged=True, connected=True)
         sign = np.where(volts.mean < 0, -1.0, 1.0) / self.circuit.system_v
         return Prediction(volts.mean * sign, volts.slope * sign[:, None])
 

@@ -11,8 +11,9 @@ from meterlog.circuit.faults.fault_shares import LEAK_SPREAD
 from meterlog.circuit.model.circuit import Circuit
 from meterlog.circuit.model.solve import OPEN_OHM, seen_between
 from meterlog.circuit.probability.unknowns import FAULT_1, LEAK, UNKNOWNS, WINDING_SPREAD, Prediction
-from meterlog.circuit.readings.halves import half
+from meterlog.circuit.readings.halves import half, load_between
 from meterlog.circuit.readings.measurement import Measurement
+from meterlog.circuit.readings.unplugged import loads_out
 
 LEAD_OHM, LEAD_SPREAD_OHM = 0.25, 0.17
 """Meter leads are 0.2-0.6 ohm (makers' manuals); people null them, or not."""
@@ -46,9 +47,13 @@ def resistance(c: Circuit, cells: Cells, good_ohm: Array, m: Measurement) -> Pre
     lo, hi = _stretch(c, m)
     inside = np.zeros(len(c.parts), bool)
     inside[list(c.between(lo, hi))] = True
-    apart = list(c.plug) if m.load != "connected" else []
-    on_load = half(c, m) == "load" and bool(inside[c.load])
-    if on_load:
+    apart = [k for load in loads_out(c, m) for k in c.plug_of(load)]
+    alone_out = load_between(c, m) if half(c, m) == "load" else None
+    on_load = alone_out is not None or (half(c, m) == "load" and bool(inside[c.load]))
+    if alone_out is not None:
+        inside[:] = False
+        inside[alone_out] = True
+    elif on_load:
         inside[[k for k in apart if k != c.load]] = False  # from the load's own contact, whatever lies behind it
     contacts = [k for k in c.commands.values() if inside[k]]
     count = len(cells)
@@ -60,7 +65,7 @@ def resistance(c: Circuit, cells: Cells, good_ohm: Array, m: Measurement) -> Pre
             past = np.where(cells.fed_at == contact, np.minimum(cells.fed_ohm, OPEN_OHM), OPEN_OHM)
             ohm[:, contact] = np.where(cells.stuck_at == contact, ohm[:, contact], past)
     if not on_load:
-        ohm[:, [k for k in apart if inside[k]]] = OPEN_OHM
+        ohm[:, apart] = OPEN_OHM
     lead_ohm, lead_spread_ohm = (0.0, 0.0) if m.nulled else (LEAD_OHM, LEAD_SPREAD_OHM)
     seen_ohm, share = ohm[:, inside].sum(axis=1) + load_ohm * inside[c.load], np.broadcast_to(inside, ohm.shape)
     if c.branches and not on_load:
@@ -68,7 +73,8 @@ def resistance(c: Circuit, cells: Cells, good_ohm: Array, m: Measurement) -> Pre
     if half(c, m) == "load" and not on_load:
         seen_ohm = np.full(count, OPEN_OHM)
     alone = seen_ohm
-    seen_ohm = _beside_short(c, cells, seen_ohm, ohm, lo, hi)
+    short_at = np.where(cells.short_at == alone_out, cells.short_at, -1) if alone_out is not None else cells.short_at
+    seen_ohm = _beside_short(c, short_at, seen_ohm, ohm, lo, hi)
     leak_ohm = np.zeros(count)
     if not on_load:
         seen_ohm, leak_ohm = _beside_leak(c, cells, seen_ohm, ohm, (lo, hi))
@@ -138,9 +144,8 @@ def _stretch(circuit: Circuit, m: Measurement) -> tuple[int, int]:
     return i, j
 
 
-def _beside_short(circuit: Circuit, cells: Cells, total: Array, ohm: Array, lo: int, hi: int) -> Array:
+def _beside_short(circuit: Circuit, short: NDArray[np.int64], total: Array, ohm: Array, lo: int, hi: int) -> Array:
     """A short to ground lies beside the stretch from its feed side to the ground side."""
-    short = cells.short_at
     if not circuit.on_feed_side[lo] or circuit.on_feed_side[hi]:
         return total
     found = total.copy()

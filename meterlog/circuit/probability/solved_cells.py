@@ -61,17 +61,17 @@ class SolvedCells:
     def __init__(self, circuit: Circuit, cells: Cells) -> None:
         self.circuit = circuit
         self.cells = cells
-        self._setups: dict[tuple[str, str, tuple[int, int], Bulb], Setup] = {}
+        self._setups: dict[tuple[str, tuple[int, ...], tuple[int, int], Bulb], Setup] = {}
 
-    def setup(self, state: str, load: str, lamp: tuple[int, int], bulb: Bulb = _SOME_LAMP) -> Setup:
-        """The network solved in a state: base, and one unknown moved at a time; `lamp` are the nodes that a lamp hangs
-        between, the same twice for none."""
-        key = (state, load, lamp, bulb)
+    def setup(self, state: str, out: tuple[int, ...], lamp: tuple[int, int], bulb: Bulb = _SOME_LAMP) -> Setup:
+        """The network solved in a state: base, and one unknown moved at a time; `out` are the loads that are unplugged,
+        `lamp` the nodes that a lamp hangs between, the same twice for none."""
+        key = (state, out, lamp, bulb)
         if key not in self._setups:
             self._setups[key] = self._solve(*key)
         return self._setups[key]
 
-    def resistances(self, state: str, load: str) -> Array:
+    def resistances(self, state: str, out: tuple[int, ...] = ()) -> Array:
         """Every cell's series resistances in a state, shape (K, n): contacts that are not commanded are open, and what
         is unplugged (or replaced with a lamp) is apart."""
         c, ohm = self.circuit, self.cells.ohm.copy()
@@ -87,8 +87,8 @@ class SolvedCells:
             first = next((k for k, part in enumerate(c.parts) if part.kind == "switch"), None)
             if first is not None:
                 ohm[:, first] = np.inf
-        if load != "connected":
-            ohm = unplug(c, ohm)
+        if out:
+            ohm = unplug(c, ohm, out)
         return np.minimum(ohm, OPEN_OHM)
 
     def closed(self, state: str, k: int) -> NDArray[np.bool_]:
@@ -113,11 +113,11 @@ class SolvedCells:
         concerned = (self.cells.command_at == k) | (self.cells.command_at < 0)
         return np.where(concerned, self.cells.coil_share[:, COIL_STATE[state]], 1.0)
 
-    def _solve(self, state: str, load: str, lamp: tuple[int, int], bulb: Bulb) -> Setup:
+    def _solve(self, state: str, out: tuple[int, ...], lamp: tuple[int, int], bulb: Bulb) -> Setup:
         cells, s = self.cells, state_index(state)
-        if self.circuit.turns_engine and load != "connected":
+        if self.circuit.turns_engine and self.circuit.load in out:
             s = state_index("off")  # an unplugged starter does not load the battery
-        base = self.resistances(state, load)
+        base = self.resistances(state, out)
         unknown = [s, UNKNOWNS.index("share"), UNKNOWNS.index("winding"), FAULT_1, FAULT_1 + 1]
         if self.circuit.charges and s:
             unknown.append(0)

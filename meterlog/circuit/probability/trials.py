@@ -16,6 +16,7 @@ from meterlog.circuit.probability.predict import Network
 from meterlog.circuit.probability.solved_cells import state_index
 from meterlog.circuit.readings.observed import Observed
 from meterlog.circuit.readings.trial import Told, Tried
+from meterlog.circuit.readings.unplugged import positions
 
 JUMPER_OHM = 0.1
 """A pair of clip leads. A guess, ohm."""
@@ -71,9 +72,10 @@ def _blows(network: Network, one: Tried) -> Array:
     chance = np.full(len(cells), BLOWS_BY_CHANCE)
     if one.replaced and circuit.parts[circuit.part_index.get(one.replaced, 0)].kind != "fuse":
         return chance
-    too_much = cells.stalled | (cells.share > GREEDY_SHARE)
+    out = positions(circuit, one.unplugged)
+    too_much = (cells.stalled | (cells.share > GREEDY_SHARE)) & (circuit.load not in out)
     chance[too_much & (cells.part[:, 1] < 0)] = STALLED_BLOWS
-    for k in np.unique(cells.short_at[cells.short_at >= 0]):
+    for k in np.unique(cells.short_at[(cells.short_at >= 0) & ~np.isin(cells.short_at, out)]):
         fuse = fuse_before(circuit, int(k))
         feeds = circuit.part_index.get(one.replaced or one.bridged, -1) == fuse
         if one.into:
@@ -102,10 +104,14 @@ def _replaced(network: Network, one: Tried) -> Array:
         chance[cells.command_at == command] = COMMAND_CURED
         return chance
     k = circuit.part_index.get(one.replaced, circuit.node(one.replaced))
+    out = positions(circuit, one.unplugged)
     single = (cells.part[:, 0] == k) & (cells.part[:, 1] < 0)
     chance[single] = CURED
     if circuit.parts[k].kind == "fuse":
         chance[cells.short_at >= 0] = NEW_FUSE_HOLDS
+        chance[np.isin(cells.short_at, out)] = CURED  # what was shorted is off the circuit
+    if circuit.load in out:
+        chance[:] = LEAST_CHANCE
     return chance
 
 
@@ -116,7 +122,7 @@ def _powered(network: Network, tried: Tried) -> Array:
     too); elsewhere seldom. A load counts as running from about half the system voltage. Guesses, all three.
     """
     c, cells = network.circuit, network.cells
-    ohm, emf, model = _in_state(network, _key_turned_to(c))
+    ohm, emf, model = _in_state(network, _key_turned_to(c), positions(c, tried.unplugged))
     if tried.bridged:
         into = c.part_index[tried.bridged]
         jumper, both = Shunt(*c.across(into), JUMPER_OHM), 0.0
@@ -161,10 +167,10 @@ def _key_turned_to(circuit: Circuit) -> str:
     return "key_on" if "key_on" in circuit.active else _in_use(circuit)
 
 
-def _in_state(network: Network, state: str) -> tuple[Array, Array, LoadModel]:
-    """Resistances, source and load in a state."""
+def _in_state(network: Network, state: str, out: tuple[int, ...] = ()) -> tuple[Array, Array, LoadModel]:
+    """Resistances, source and load in a state, some loads unplugged."""
     load = load_model(network.circuit, current_share=network.cells.share, stalled=network.cells.stalled)
-    return network.resistances(state, "connected"), network.cells.source_v[:, state_index(state)], load
+    return network.resistances(state, out), network.cells.source_v[:, state_index(state)], load
 
 
 def _smooth(x: Array, middle: float) -> Array:

@@ -13,6 +13,7 @@ from meterlog.circuit.model.table_rows import instead, number, refuse_unknown
 from meterlog.circuit.readings.impossible_values import highest, impossible
 from meterlog.circuit.readings.measurement import QUANTITIES, SIDES, Measurement
 from meterlog.circuit.readings.trial import COMPARED, DEAD, HOW, RESULTS, RUNS, Result, Tried
+from meterlog.circuit.readings.unplugged import positions, unplugged_in
 from meterlog.errors import CircuitError
 
 
@@ -43,7 +44,8 @@ def measurement_from_row(row: Mapping[str, object], circuit: Circuit, where: str
     if to == at and quantity != "current" and at not in (*circuit.part_index, *circuit.commands):
         raise CircuitError(f"{where} both probes are at '{at}': give the place of the other one as 'to'")
     watt = _watt(row, quantity, where)
-    if "side" in row and row.get("load") != "unplugged":
+    load, unplugged = _unplugged(row, circuit, where)
+    if "side" in row and load != "unplugged" and not unplugged:
         raise CircuitError(f"{where} 'side' is a half of an unplugged connector: 'load' must be unplugged")
     nulled = row.get("nulled", False)
     if not isinstance(nulled, bool) or (nulled and not resistance):
@@ -53,14 +55,27 @@ def measurement_from_row(row: Mapping[str, object], circuit: Circuit, where: str
         at=at,
         to=to,
         state=state,
-        load=_word(row, "load", LOADS, where, "connected"),
+        load=load,
         value=_value(row, quantity, circuit, where),
         error=number(row, "error", where, default=0.0, most=highest(quantity, circuit)) if "error" in row else None,
         watt=watt,
         side=_word(row, "side", SIDES, where) if "side" in row else "",
         nulled=nulled,
+        unplugged=unplugged,
         at_coil=at in circuit.commands,
     )
+
+
+def _unplugged(row: Mapping[str, object], circuit: Circuit, where: str) -> tuple[str, str]:
+    """Read what is unplugged: `load`, and the loads of branches; the chain's own load is unplugged by either key."""
+    load = _word(row, "load", LOADS, where, "connected")
+    first, *others = circuit.loads
+    named = positions(circuit, unplugged_in(row, circuit, where))
+    if first in named:
+        if load == "lamp":
+            raise CircuitError(f"{where} '{circuit.parts[first].id}' is unplugged and a lamp stands in for it: say one")
+        load = "unplugged"
+    return load, ", ".join(circuit.parts[k].id for k in others if k in named)
 
 
 def _watt(row: Mapping[str, object], quantity: str, where: str) -> float | None:
@@ -96,23 +111,28 @@ def trial_from_row(row: Mapping[str, object], circuit: Circuit, where: str) -> T
     Raises:
         CircuitError: naming the key.
     """
-    known = (*HOW, "into", "result")
+    known = (*HOW, "into", "unplugged", "result")
     refuse_unknown(row, known, where)
     if sum(bool({key, *more} & row.keys()) for key, *more in (("feed", "into"), *((how,) for how in HOW[1:]))) > 1:
         raise CircuitError(
             f"{where} a feed, a bridged, a replaced and a compared part are separate trials: make an entry for each"
         )
     if "compared" in row:
+        if "unplugged" in row:
+            raise CircuitError(f"{where} a part that was taken out to be compared needs no 'unplugged'")
         alike = _word(row, "result", COMPARED, where) != "differs"
         return Tried("alike" if alike else "differs", compared=_compared(row, circuit, where))
     said = row.get("result")
     if said not in RESULTS:
         raise CircuitError(f"{where} 'result' must be one of {', '.join(RESULTS)}{instead(said)}")
     result: Result = "runs" if said in RUNS else "dead" if said in DEAD else "blew"
+    unplugged = unplugged_in(row, circuit, where)
+    if result == "runs" and circuit.load in positions(circuit, unplugged):
+        raise CircuitError(f"{where} '{circuit.parts[circuit.load].id}' is unplugged, so 'result' cannot be {said}")
     if "replaced" in row:
-        return Tried(result, replaced=_id(row, "replaced", circuit, where))
+        return Tried(result, replaced=_id(row, "replaced", circuit, where), unplugged=unplugged)
     if "bridged" in row:
-        return Tried(result, bridged=_bridged(row, circuit, where))
+        return Tried(result, bridged=_bridged(row, circuit, where), unplugged=unplugged)
     if "into" not in row:
         raise CircuitError(
             f"{where} give 'feed' and 'into' (a direct feed), 'bridged', 'replaced' or 'compared' (a part)"
@@ -120,7 +140,7 @@ def trial_from_row(row: Mapping[str, object], circuit: Circuit, where: str) -> T
     feed, into = _id({"feed": "battery", **row}, "feed", circuit, where), _id(row, "into", circuit, where)
     if feed == into:
         raise CircuitError(f"{where} a feed from '{feed}' into itself feeds nothing")
-    return Tried(result, feed=feed, into=into)
+    return Tried(result, feed=feed, into=into, unplugged=unplugged)
 
 
 def _compared(row: Mapping[str, object], circuit: Circuit, where: str) -> str:

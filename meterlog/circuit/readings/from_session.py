@@ -103,8 +103,12 @@ def measurements_from_session(reader: SessionReader, circuit: Circuit) -> tuple[
                 continue
             at, load = place["at"], place.get("load", "connected")
             coil = at in circuit.commands
-            side = place.get("side", "")
-            found.append(Measurement(quantity, at, place["to"], state, load, value, error, side=side, at_coil=coil))
+            side, out = place.get("side", ""), place.get("unplugged", "")
+            found.append(
+                Measurement(
+                    quantity, at, place["to"], state, load, value, error, side=side, unplugged=out, at_coil=coil
+                )
+            )
     return found, left_out
 
 

@@ -7,6 +7,7 @@ from dataclasses import replace
 
 from meterlog.circuit.model.circuit import Circuit
 from meterlog.circuit.readings.measurement import SIDES, Measurement
+from meterlog.circuit.readings.unplugged import loads_out
 
 
 def half(circuit: Circuit, m: Measurement) -> str:
@@ -14,9 +15,9 @@ def half(circuit: Circuit, m: Measurement) -> str:
 
     Where nobody said: ohms from one contact to the other are of the load, all else is of the harness.
     """
-    if m.load != "unplugged" or not _at_plug(circuit, m):
+    if m.load == "lamp" or not _at_plug(circuit, m):
         return ""
-    return m.side or (SIDES[1] if m.quantity == "resistance" and _both(circuit, m) else SIDES[0])
+    return m.side or (SIDES[1] if m.quantity == "resistance" and load_between(circuit, m) is not None else SIDES[0])
 
 
 def said(circuit: Circuit, m: Measurement) -> Measurement:
@@ -42,11 +43,14 @@ def unsaid(circuit: Circuit, measured: Iterable[Measurement]) -> list[str]:
     ]
 
 
+def load_between(circuit: Circuit, m: Measurement) -> int | None:
+    """Return the unplugged load from whose one contact to whose other one something is read; None for none."""
+    ends = {circuit.node(m.at), circuit.node(m.to)}
+    return next((load for load in loads_out(circuit, m) if ends == set(circuit.apart_at(load))), None)
+
+
 def _at_plug(circuit: Circuit, m: Measurement) -> bool:
+    edges = {node for load in loads_out(circuit, m) for node in circuit.apart_at(load)}
     return m.at not in circuit.commands and any(
-        circuit.node(id_) in circuit.apart for id_ in (m.at, m.to) if id_ not in circuit.commands
+        circuit.node(id_) in edges for id_ in (m.at, m.to) if id_ not in circuit.commands
     )
-
-
-def _both(circuit: Circuit, m: Measurement) -> bool:
-    return {circuit.node(m.at), circuit.node(m.to)} == set(circuit.apart)

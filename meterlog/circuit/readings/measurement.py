@@ -9,6 +9,7 @@ from meterlog.circuit.model.bulb import Bulb
 from meterlog.circuit.model.part import BATTERY_MINUS
 from meterlog.circuit.words import span
 from meterlog.reading import Quantity
+from meterlog.text.ids import plain
 
 QUANTITIES = ("voltage", "voltage_drop", "current", "resistance", "lamp")
 """Says what can be read; `lamp`: how bright a test lamp is between two places."""
@@ -28,6 +29,8 @@ STATE_WORDS = {
     "run": "with the engine running",
     "isolated": "isolated",
 }
+PLACE = ("quantity", "at", "to", "state", "load", "side", "unplugged")
+"""Tells where and how something is read: keys of a row, options of a command, fields of a form."""
 SIDES = ("harness", "load")
 """Halves of an unplugged connector: the vehicle's, and the load's."""
 LOAD_WORDS = {"connected": "", "unplugged": ", unplugged", "lamp": ", a test lamp as the load"}
@@ -47,6 +50,7 @@ class Measurement:
         error: half-width of its error band, in its unit; None where only the meter's usual accuracy is known.
         side: which half of an unplugged connector a probe was on, one of `SIDES`; empty where nobody said, or nothing
             is unplugged.
+        unplugged: the loads of branches that are unplugged meanwhile, commas between; empty for none.
         watt: of a lamp: 0 for an LED lamp, None where nobody said.
         nulled: ohms from which the leads' own were taken off, by the meter or afterwards.
         at_coil: `at` is a command, so the probes are across what closes the part, whatever `to` says.
@@ -62,6 +66,7 @@ class Measurement:
     watt: float | None = None
     side: str = ""
     nulled: bool = False
+    unplugged: str = ""
     at_coil: bool = field(default=False, compare=False)
 
     @property
@@ -90,7 +95,7 @@ class Measurement:
         if self.quantity == "lamp":
             where = f"on {self.bulb.name} {where}"
         half = f" ({self.side} side)" if self.side else ""
-        return f"{where} {STATE_WORDS[self.state]}{LOAD_WORDS[self.load]}{half}"
+        return f"{where} {STATE_WORDS[self.state]}{LOAD_WORDS[self.load]}{half}{unplugged_words(self.unplugged)}"
 
     def __str__(self) -> str:
         return f"{self.shown} {self.place}"
@@ -105,5 +110,16 @@ class Measurement:
             "load": self.load,
             "value": "open" if math.isinf(self.value) else self.shown if self.quantity == "lamp" else self.value,
         }
-        more = {"error": self.error, "watt": self.watt, "side": self.side or None, "nulled": self.nulled or None}
+        more = {
+            "error": self.error,
+            "watt": self.watt,
+            "side": self.side or None,
+            "nulled": self.nulled or None,
+            "unplugged": self.unplugged or None,
+        }
         return row | {key: value for key, value in more.items() if value is not None}
+
+
+def unplugged_words(unplugged: str) -> str:
+    """Say which loads of branches are unplugged, to follow a place: `, heater unplugged`; empty for none."""
+    return f", {plain(unplugged).replace(', ', ' and ')} unplugged" if unplugged else ""

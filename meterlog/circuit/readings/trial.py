@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from meterlog.circuit.readings.measurement import unplugged_words
 from meterlog.circuit.readings.observed import Observed
 
 Result = Literal["runs", "dead", "blew", "alike", "differs"]
@@ -26,6 +27,7 @@ class Tried:
     Attributes:
         result: the load `runs`, it stays `dead`, or a fuse `blew`; a part that was taken out and measured beside a
             known-good one is `alike` or `differs`.
+        unplugged: the loads that are unplugged meanwhile, commas between; empty for none.
     """
 
     result: Result
@@ -34,6 +36,7 @@ class Tried:
     replaced: str = ""
     bridged: str = ""
     compared: str = ""
+    unplugged: str = ""
 
     def __str__(self) -> str:
         if self.compared:
@@ -41,12 +44,13 @@ class Tried:
             return f"{self.compared} measured beside a known-good one, {found}"
         end = {"runs": "and it ran", "dead": "and it stayed dead", "blew": "and the fuse blew"}[self.result]
         if self.replaced:
-            return f"{self.replaced} replaced, {end}"
-        return f"{self.bridged} bridged, {end}" if self.bridged else f"fed {self.into} from {self.feed}, {end}"
+            return f"{self.replaced} replaced{unplugged_words(self.unplugged)}, {end}"
+        how = f"{self.bridged} bridged" if self.bridged else f"fed {self.into} from {self.feed}"
+        return f"{how}{unplugged_words(self.unplugged)}, {end}"
 
     def as_row(self) -> dict[str, object]:
         """Give the row of `tried` that says it."""
-        how = {key: value for key in (*HOW, "into") if (value := getattr(self, key))}
+        how = {key: value for key in (*HOW, "into", "unplugged") if (value := getattr(self, key))}
         return {**how, "result": self.result}
 
 

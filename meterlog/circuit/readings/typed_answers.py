@@ -36,6 +36,8 @@ _LAMP = re.compile(
     re.IGNORECASE,
 )
 
+_UNPLUGGED = re.compile(r"\s*[,;]\s*(?P<name>[^,;:]*\S)\s+unplugged\b", re.IGNORECASE)
+
 
 def typed_value(text: str, quantity: str) -> float:
     """A reading: `12.4`, `12,4`, `12.4V`, `12300 mV`, `2.2 kohm`, `2.2k`; on ohms `open`, `OL` and `overload` are inf.
@@ -84,13 +86,14 @@ def typed_id(text: str, ids: Iterable[str]) -> str | None:
 
 
 def typed_place(text: str, circuit: Circuit) -> dict[str, str] | None:
-    """`A`, `A to B`, and after a comma or semicolon a state or a load, as keys of a row; what
+    """`A`, `A to B`, and after a comma or semicolon a state, a load or `NAME unplugged`, as keys of a row; what
     is not said is left out. None where A or B is not in the circuit."""
+    text, out = typed_unplugged(text, circuit)
     where, *words = (word.strip() for word in re.split("[,;]", text))
     ends = [typed_id(end, circuit.ids()) for end in re.split(r"\s+to\s+", where)]
     if len(ends) > 2:
         return None
-    found: dict[str, str] = {}
+    found = dict(out)
     for key, end in zip(("at", "to"), ends, strict=False):
         if end is None:
             return None
@@ -105,6 +108,12 @@ def typed_place(text: str, circuit: Circuit) -> dict[str, str] | None:
         if plain != half and half in SIDES:
             found |= {"load": "unplugged", "side": half}
     return found
+
+
+def typed_unplugged(text: str, circuit: Circuit) -> tuple[str, dict[str, str]]:
+    """Take `, heater unplugged` out of what was typed: the rest, and the key of a row that says it."""
+    names = [_known(found["name"], circuit) for found in _UNPLUGGED.finditer(text)]
+    return _UNPLUGGED.sub("", text), {"unplugged": ", ".join(names)} if names else {}
 
 
 def typed_lamp(text: str) -> tuple[dict[str, object], str] | None:
@@ -135,7 +144,8 @@ def typed_observed(text: str, circuit: Circuit) -> dict[str, object] | None:
 
 def typed_trial(text: str, circuit: Circuit) -> dict[str, object] | None:
     """`fed pump_plus runs`, `feed fuse_out into pump_plus dead`, `bridged relay runs`, `replaced fuse blew`,
-    `compared relay differs` as a `tried` row; None where it is none of them. The names are not checked here.
+    `compared relay differs`, `replaced fuse, heater unplugged: runs` as a `tried` row; None where it is none of them.
+    The names are not checked here.
 
     Raises:
         UsageError: it does not say what came of it, or of what.
@@ -144,6 +154,7 @@ def typed_trial(text: str, circuit: Circuit) -> dict[str, object] | None:
     kind = _VERBS.get(verb.casefold())
     if kind is None:
         return None
+    rest, out = typed_unplugged(rest, circuit)
     result = _result(rest, kind)
     place = rest[: -len(result)].strip(" ,:;") if result else ""
     if not result or not place:
@@ -152,11 +163,11 @@ def typed_trial(text: str, circuit: Circuit) -> dict[str, object] | None:
         example = "fed pump_plus runs" if kind == "feed" else f"{kind} relay {end}"
         raise UsageError(f"'{text}' needs a name and the result, {words}: for example '{example}'")
     if kind != "feed":
-        return {kind: _known(place, circuit), "result": result}
+        return {kind: _known(place, circuit), **out, "result": result}
     ends = re.fullmatch(r"(?:(?P<feed>.+?)\s+(?:into|to)\s+)?(?P<into>.+?)(?:\s+from\s+(?P<source>.+))?", place)
     assert ends is not None, "any name fits"
     feed, into = ends["feed"] or ends["source"] or "battery", ends["into"].removeprefix("into ")
-    return {"feed": _known(feed, circuit), "into": _known(into, circuit), "result": result}
+    return {"feed": _known(feed, circuit), "into": _known(into, circuit), **out, "result": result}
 
 
 def typed_plan(text: str, circuit: Circuit) -> dict[str, object] | None:

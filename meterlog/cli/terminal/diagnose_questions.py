@@ -25,6 +25,7 @@ from meterlog.circuit.readings.typed_answers import (
     typed_place,
     typed_plan,
     typed_trial,
+    typed_unplugged,
     typed_value,
 )
 from meterlog.cli.terminal.diagnose_text import as_text, print_general, print_mind, question_lines
@@ -132,6 +133,8 @@ class Talk:
         refuse_too_many([*self.measured, m], circuit)
         row: dict[str, object] = {"quantity": m.quantity, "at": m.at, "to": m.to, "state": m.state, "load": m.load}
         row |= {"side": m.side} if m.side else {}
+        answer, out = typed_unplugged(answer, circuit)
+        row |= out or ({"unplugged": m.unplugged} if m.unplugged else {})
         lamp = typed_lamp(answer)
         if lamp is not None:
             row = _by_lamp(row, *lamp, circuit)
@@ -172,7 +175,7 @@ def _by_lamp(asked: dict[str, object], lamp: dict[str, object], where: str, circ
         place = typed_place(where, circuit)
         if place is None:
             raise UsageError(f"'{where}' is not a place of this circuit: write 'lamp dim at POINT'")
-        return {"state": asked["state"]} | lamp | place
+        return {key: asked[key] for key in ("state", "unplugged") if key in asked} | lamp | place
     if asked["quantity"] in ("current", "resistance"):
         raise UsageError(f"a lamp shows no {asked['quantity']}: say where it hangs, for example 'lamp dim at POINT'")
     load = "unplugged" if asked["load"] == "lamp" else asked["load"]

@@ -59,7 +59,7 @@ def test_a_meter_sees_full_voltage_through_a_bad_ground_when_the_load_is_unplugg
     ohm = circuit.healthy_ohm()
     ohm[6] = 1000.0
     meter = Shunt(2, 5)
-    apart = solve(circuit, unplug(circuit, ohm), 12.4, load_model(circuit), [meter])
+    apart = solve(circuit, unplug(circuit, ohm, [circuit.load]), 12.4, load_model(circuit), [meter])
     assert apart.node_v[2] - apart.node_v[5] == pytest.approx(12.4, abs=0.01)
     loaded = solve(circuit, ohm, 12.4, load_model(circuit), [meter])
     assert loaded.node_v[2] - loaded.node_v[5] < 0.1

@@ -53,6 +53,12 @@ def test_of_each_vehicle_only_its_newest_session_counts() -> None:
     assert "95% of such vehicles, by 12 vehicles; 95% sure" in sentence(found)
 
 
+def test_a_vehicle_in_another_spelling_is_no_other_vehicle() -> None:
+    values = fleet_of(9, 1, 5)
+    found = one(values | {" Van  3": [14.0]})
+    assert (found.of, found.vehicles, found.captures) == ("capture", 9, 10)
+
+
 def test_many_sessions_of_few_vehicles_speak_of_these_alone() -> None:
     found = one(fleet_of(3, 20, 2))
     assert (found.of, found.used) == ("capture", 60)

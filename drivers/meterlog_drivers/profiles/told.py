@@ -13,6 +13,7 @@ from meterlog.address import Address
 from meterlog.errors import AddressError, UsageError, did_you_mean
 from meterlog.text.typed import typed_amount
 from meterlog_drivers.display.symbols import UNITS
+from meterlog_drivers.profiles.frame_display import value_in
 from meterlog_drivers.profiles.frame_parts import Map
 from meterlog_drivers.profiles.frame_profile import FrameProfile
 from meterlog_drivers.profiles.frame_tables import COUNT
@@ -52,7 +53,7 @@ def question(profile: FrameProfile, plain: bytes) -> str:
     asked = next((one for one in profile.displays[0].maps if one.asked), None)
     if asked is None:
         return ""
-    value = bytes(plain[at] & mask for at, mask in zip(asked.at, asked.masks, strict=True))
+    value = value_in(plain, asked)
     if value in asked.values:
         return ""
     places = ", ".join(str(at + 1) for at in asked.at)

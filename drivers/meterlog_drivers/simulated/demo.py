@@ -20,6 +20,7 @@ from typing import Any
 from meterlog.cautions import DEFERS
 from meterlog.cli.terminal.wrap import wrapped
 from meterlog.errors import MeterlogError
+from meterlog.text.figures import percent
 from meterlog.text.safe import one_line
 from meterlog_drivers.simulated.emulation.moved_probes import line_for
 from meterlog_drivers.simulated.job_commands import JobCommands, Status, free_folder, typed
@@ -137,7 +138,7 @@ class Demonstration:
         now = self._job("measure" if asked["kind"] == "measure" else "prove", more=("--wait", f"{WAIT_S:g}"))
         reading = now["readings"][-1]
         value = f"{reading['value']:.3g} {reading['unit']}" if reading["value"] is not None else "open"
-        likeliest = [f"{h['part']} {h['probability']:.0%}" for h in now["diagnosis"]["hypotheses"][:2]]
+        likeliest = [f"{h['part']} {percent(h['probability'])}" for h in now["diagnosis"]["hypotheses"][:2]]
         ends = f"; likeliest: {', '.join(likeliest)}" if asked["kind"] == "measure" else ""
         _say(f"    {value} {place.place}{ends}")
         return now

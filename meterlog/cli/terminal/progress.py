@@ -10,7 +10,7 @@ from contextlib import contextmanager
 from meterlog.text.safe import one_line
 
 _AFTER_S, _EACH_S = 1.0, 0.25
-"""Says what takes less than the first needs no word, then one comes each so often, s. Guesses."""
+"""No word comes before the first of these has passed, then one each so often, s. Guesses."""
 _ERASE_LINE = "\r\x1b[K"
 
 

@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 
 from meterlog.signal.tolerance import LEAST, SHARE, odd, tolerance_interval
+from meterlog.text.names import same_name
 
 _WHAT = ["label", "quantity", "measure", "unit"]
 """One measure of one place: the columns that are alike in all its rows."""
@@ -78,10 +79,10 @@ def normal_of(measures: pd.DataFrame) -> list[Normal]:
 
 def _one(key: Hashable, rows: pd.DataFrame) -> Normal:
     captures = _captures(rows)
-    named = captures[captures.vehicle != ""]
-    vehicles = named.vehicle.nunique()
+    named = captures[captures.name != ""]
+    vehicles = named.name.nunique()
     of = "vehicle" if vehicles >= LEAST else "capture"
-    sample = named.drop_duplicates("vehicle", keep="last") if of == "vehicle" else captures
+    sample = named.drop_duplicates("name", keep="last") if of == "vehicle" else captures
     values = sample.value.to_numpy()
     out = odd(values, sample.error.to_numpy())
     within = tolerance_interval(values[~out])
@@ -105,10 +106,11 @@ def _one(key: Hashable, rows: pd.DataFrame) -> Normal:
 
 
 def _captures(rows: pd.DataFrame) -> pd.DataFrame:
-    """One row a session, the oldest first: the median of its passes, and their largest error."""
+    """One row a session, the oldest first: the median of its passes, their largest error, its vehicle by `name`."""
     rows = rows[np.isfinite(rows.value)].assign(vehicle=rows.vehicle.fillna(""))
     how = {"value": "median", "error": "max", "vehicle": "first", "started_at": "first"}
     grouped = rows.groupby("session").agg(how)
+    grouped = grouped.assign(name=grouped.vehicle.map(same_name))
     return grouped.reset_index().sort_values(["started_at", "session"], ignore_index=True)
 
 

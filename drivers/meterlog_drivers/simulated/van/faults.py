@@ -29,8 +29,7 @@ SHORT_OHM = 0.02
 FEED_OHM = 0.1
 """The way of a feed from elsewhere, ohm. A guess."""
 WET_OHM, GREEN_OHM = 150.0, 1.2
-"""Made by salt water between two contacts, and lost in a contact that it turned green, ohm.
-Guesses."""
+"""Made by salt water between two contacts, and lost in a contact that it turned green, ohm. Guesses."""
 WEAK_COIL_SHARE = 0.38
 """Share of the supply's voltage at a weakly commanded coil: 5 of 12 V, below what a relay needs. A guess."""
 WEAK_LOAD_SHARE = 0.5

@@ -16,8 +16,9 @@ Pure: bytes with their arrival times go in, and what a person typed; a profile c
 | `modes/` | finds which bits say unit, point, sign and symbols (`mode_fields.py`), and which none (`silent_bits.py`) |
 | `learning.py`, `lesson.py` | put moments and frames together, and hold what was learned |
 | `digits_lesson.py`, `modes_lesson.py` | there: learn the digits, then the rest; name late answers and slips |
+| `second_display.py` | learns a second number from what the first one leaves of the frames |
 | `line_lesson.py` | the same for meters that send text |
 | `questions/` | chooses what to show next: where the hypotheses that are left differ most |
-| `profile_text.py` | writes the profile |
+| `profile_text.py`, `display_text.py`, `proof.py` | write the profile, and prove it on the same bytes |
 | `dialogue.py` | the conversation in the terminal |
 """

@@ -5,7 +5,7 @@ from __future__ import annotations
 import threading
 import time
 from collections import deque
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from datetime import datetime
 
 from meterlog.address import Address
@@ -56,7 +56,7 @@ def check_meter(text: str, ask: Ask) -> Iterator[str]:
     found = getattr(meter, "found", None)
     address = found if isinstance(found, Address) else address
     yield f"{meter.name}: compare {READINGS} readings with the display; leave each until it stands still."
-    yield "Type what the display shows, with its unit: 12.34 V, -3.2 mA, 230.1 V AC, OL kohm."
+    yield "Type what the display shows, with its unit: 12.34 V, -3.2 mA, OL kohm; both numbers: 230.1 V AC; 50.0 Hz."
     with _Heard(connection) as heard:
         for number in range(READINGS):
             yield f"\n{number + 1} of {READINGS}: show {SHOW[number]}, or anything else, and type it."
@@ -71,18 +71,29 @@ def _agreed(heard: _Heard, ask: Ask) -> str:
     for _ in range(2):
         label = _typed(ask)
         near = heard.before(time.monotonic())
-        match = next((reading for reading in reversed(near) if label.shows(_shown(reading))), None)
-        if match is not None:
-            return reading_text(match)
-        read = reading_text(near[-1]) if near else "nothing"
-        prompt = f"   the driver reads {read}; if '{label.text}' was a slip, press Enter and type it again "
+        matches = [_match(label, near)]
+        if label.second is not None:
+            matches.append(_match(label.second, [reading for reading in near if reading.column]))
+        if (right := [one for one in matches if one is not None]) == matches:
+            return "; ".join(map(reading_text, right))
+        read = "; ".join(map(reading_text, _latest(near))) or "nothing"
+        prompt = f"   the driver reads {read}; if '{label.typed}' was a slip, press Enter and type it again "
         ask(prompt)
     if not near and heard.question:
         raise NotLearned(f"the driver cannot read what the meter sends until a person tells: {heard.question}")
     raise NotLearned(
-        f"the driver reads {read} where the display shows {label.text}: do not record this meter with it;"
+        f"the driver reads {read} where the display shows {label.typed}: do not record this meter with it;"
         " 'meterlog meters --teach PORT' learns the meter from its display"
     )
+
+
+def _match(label: Label, near: Sequence[Reading]) -> Reading | None:
+    return next((reading for reading in reversed(near) if label.shows(_shown(reading))), None)
+
+
+def _latest(near: Sequence[Reading]) -> list[Reading]:
+    """The last reading of each display."""
+    return [latest for _, latest in sorted({reading.column: reading for reading in near}.items())]
 
 
 def _typed(ask: Ask) -> Label:

@@ -17,6 +17,8 @@ from meterlog_drivers.teach.teacher import Taught, teach
 
 MOST_QUESTIONS = 30
 """Questions after which it ends by itself; the person may go on with another lesson. A choice."""
+LEAST_SECOND_BITS = 8
+"""Bits that move beside the number, from which on a second one may be among them; a guess."""
 DEFAULT_OUT = "meter.toml"
 Ask = Callable[[str], str | None]
 """Shows a prompt; returns what was typed, None at the end of input."""
@@ -71,6 +73,7 @@ def _live(target: str, out: Path, ask: Ask) -> Iterator[str]:
     with Listening.to(target) as listening:
         yield f"{target}: listening at {listening.line}"
         yield "Answer with what the display shows, with its unit: 12.34 V, -3.2 mA, 230.1 V AC, OL kohm."
+        yield "Where it shows two numbers, type both, the main one first: 230.1 V AC; 50.0 Hz."
         yield "Enter alone passes a question over; 'done' writes down what is known so far."
         moments: list[Moment] = []
         refused: set[str] = set()
@@ -118,6 +121,8 @@ def _answer(ask: Ask, question: Question, refused: set[str]) -> str | None:
 
 def _after_answer(taught: Taught, moments: Sequence[Moment]) -> Iterator[str]:
     last = len(moments) - 1
+    if last in taught.second_slips:
+        yield f"   The second number does not fit: {taught.second_slips[last]}. It is left out."
     if last in taught.slips:
         yield f"   That does not fit: {taught.slips[last]}. It is left out; if it was right, show it again."
     elif taught.late.get(last, 0) > 0:
@@ -126,11 +131,16 @@ def _after_answer(taught: Taught, moments: Sequence[Moment]) -> Iterator[str]:
         yield f"   {taught.described}; {taught.problem}."
     else:
         yield f"   Understood; {taught.read} of the {taught.frames} frames heard so far can be read."
+        if moments[last].label.second and taught.second:
+            yield f"   {taught.second[0].upper()}{taught.second[1:]}."
 
 
 def _about_moments(taught: Taught, moments: Sequence[Moment]) -> Iterator[str]:
     for n, why in sorted(taught.slips.items()):
         yield f"reading {n + 1} ({moments[n].label.text}) is left out: {why}; a slip of the keyboard?"
+    for n, why in sorted(taught.second_slips.items()):
+        second = moments[n].label.second
+        yield f"the second number of reading {n + 1} ({second.text if second else ''}) is left out: {why}"
     late = [n + 1 for n, count in taught.late.items() if count > 0]
     if late:
         yield f"typed after the display had moved on, and understood: reading {', '.join(map(str, late))}"
@@ -150,6 +160,11 @@ def _kept(
     yield f"learned from {good} of {len(moments)} readings: {taught.read} of {taught.frames} frames can be read"
     if taught.frames > taught.read:
         yield f"{taught.frames - taught.read} frames show what was never taught; they are not read"
+    if taught.second:
+        yield taught.second
+    elif taught.unread_bits >= LEAST_SECOND_BITS:
+        yield f"{taught.unread_bits} bits moved that are not read: a bar, a counter, or a second number on the display"
+        yield "(if it shows one, teach it again and type both: 230.1 V AC; 50.0 Hz)"
     if more:
         yield f"still open: {more.why}; to close it: {more.text}"
     kind = "text" if 'kind = "text"' in taught.profile else "frames"

@@ -16,6 +16,7 @@ from meterlog_drivers.teach.framing.frame_finder import FramesFound
 from meterlog_drivers.teach.lesson import Lesson
 from meterlog_drivers.teach.modes.modes_lesson import with_modes
 from meterlog_drivers.teach.moments import Moment
+from meterlog_drivers.teach.second_display import bits_of_second, second_digits, with_second_modes
 
 
 def learn(found: FramesFound, moments: Sequence[Moment]) -> Lesson:
@@ -27,7 +28,11 @@ def learn(found: FramesFound, moments: Sequence[Moment]) -> Lesson:
         return replace(lesson, problem="the digits were not found yet")
     if len(best.numbers) > 1:
         return replace(best, problem=f"{len(best.numbers)} ways to read the digits fit all that was shown")
-    return with_modes(best, near)
+    digits = second_digits(best, near)
+    if digits is None:
+        return with_modes(best, near)
+    first = with_modes(replace(best, taken=bits_of_second(best, digits)), near)
+    return replace(first, second=with_second_modes(first, digits, near))
 
 
 def _with_digits(lesson: Lesson, near: Near) -> Lesson:

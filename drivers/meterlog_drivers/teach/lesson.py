@@ -25,6 +25,8 @@ class Lesson:
         slips: moments that no frame explains, and what the frames say in their place.
         overloads: the digits that mean overload.
         offset: what is added to every byte.
+        taken: bits of the digits of the other display, which say nothing here.
+        second: of the second display, by the same moments; None where nobody typed a second number.
         problem: why nothing, or not all, was learned; empty where all was.
     """
 
@@ -37,12 +39,14 @@ class Lesson:
     slips: dict[int, str] = field(default_factory=dict)
     overloads: tuple[str, ...] = ()
     offset: int = 0
+    taken: frozenset[int] = frozenset()
+    second: Lesson | None = None
     problem: str = ""
 
     @property
     def learned(self) -> bool:
         """True where a profile can be written."""
-        return len(self.numbers) == 1 and self.modes is not None
+        return len(self.numbers) == 1 and self.modes is not None and not self.problem
 
     @property
     def tells_overload(self) -> bool:
@@ -69,5 +73,7 @@ class Lesson:
 
     @property
     def bits(self) -> Bits:
-        """The bits of every frame, the offset taken off."""
-        return frame_bits(self.found, self.offset)
+        """The bits of every frame, the offset taken off, and what the other display owns left dark."""
+        bits = frame_bits(self.found, self.offset)
+        bits[:, sorted(self.taken)] = False
+        return bits

@@ -1,4 +1,4 @@
-"""Understands what a person types of a display: `12.34 V`, `OL kohm`, `-3.2 mA`, `230.1 V AC hold`."""
+"""Understands what a person types of a display: `12.34 V`, `OL kohm`, `-3.2 mA hold`, `230.1 V AC; 50.0 Hz`."""
 
 from __future__ import annotations
 
@@ -57,7 +57,7 @@ class Label(NamedTuple):
     """Holds what a display showed.
 
     Attributes:
-        text: as it was typed.
+        text: as it was typed, without the second number.
         digits: without sign and point, leading zeros as typed; empty for an overload.
         decimals: digits after the point.
         minus, overload: whether it shows them.
@@ -65,6 +65,7 @@ class Label(NamedTuple):
         prefix: of the unit, as a power of ten.
         fahrenheit: the number is in degrees Fahrenheit.
         words: symbols beside the number, in a profile's words.
+        second: the other number on the display, where one was typed.
     """
 
     text: str
@@ -76,6 +77,12 @@ class Label(NamedTuple):
     prefix: int
     fahrenheit: bool
     words: frozenset[str]
+    second: Label | None = None
+
+    @property
+    def typed(self) -> str:
+        """All that was typed."""
+        return f"{self.text}; {self.second.text}" if self.second else self.text
 
     @property
     def counts(self) -> int:
@@ -109,11 +116,17 @@ class Moment(NamedTuple):
 
 
 def parse_label(text: str) -> Label:
-    """Understand what a person typed.
+    """Understand what a person typed: one number, or the display's main number, a semicolon and the other one.
 
     Raises:
         TableError: it is not a number, or OL, with a unit.
     """
+    first, semicolon, second = text.partition(";")
+    label = _one_label(first)
+    return label._replace(second=_one_label(second)) if semicolon else label
+
+
+def _one_label(text: str) -> Label:
     match = _TEXT.fullmatch(text.strip())
     if match is None:
         raise _not_understood(text)
@@ -151,7 +164,7 @@ def parse_label(text: str) -> Label:
 def _not_understood(text: str) -> TableError:
     return TableError(
         f"'{text.strip()}' is not what a display shows: a number with its unit, such as '12.34 V', '-3.2 mA',"
-        " '230.1 V AC', or 'OL kohm'"
+        " '230.1 V AC', or 'OL kohm'; both where it shows two: '230.1 V AC; 50.0 Hz'"
     )
 
 

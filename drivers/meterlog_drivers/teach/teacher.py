@@ -2,17 +2,11 @@
 
 from __future__ import annotations
 
-import tempfile
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from pathlib import Path
 
-from meterlog.address import Address
-from meterlog.driver.framing import FramingDriver
-from meterlog.errors import ProfileError
-from meterlog.reading import Reading
+from meterlog.text.figures import count
 from meterlog.transports import Chunk
-from meterlog_drivers.display.shown import Shown
 from meterlog_drivers.frames import Frames
 from meterlog_drivers.teach.framing.frame_finder import find_frames
 from meterlog_drivers.teach.learning import learn
@@ -20,6 +14,8 @@ from meterlog_drivers.teach.lesson import Lesson
 from meterlog_drivers.teach.line_lesson import find_lines, learn_lines
 from meterlog_drivers.teach.moments import Moment
 from meterlog_drivers.teach.profile_text import line_profile_text, profile_text
+from meterlog_drivers.teach.proof import Proof, Wanted, prove
+from meterlog_drivers.teach.second_display import NOT_FOUND
 from meterlog_drivers.text import Text
 
 
@@ -34,6 +30,7 @@ class Taught:
         slips: moments that were left out, with the reason.
         late: how many displays late moments were typed.
         problem: why there is no profile; empty where there is one.
+        second: what is to say of the second number on the display; empty where nobody typed one.
         frames: whole frames or lines that the profile met in the same bytes.
         read: those of them that it reads; the others show what was never taught.
     """
@@ -44,10 +41,23 @@ class Taught:
     slips: dict[int, str]
     late: dict[int, int]
     problem: str
+    second: str = ""
     frames: int = 0
     read: int = 0
 
+    @property
+    def second_slips(self) -> dict[int, str]:
+        """The second numbers that were left out, with the reason."""
+        return self.lesson.second.slips if self.lesson and self.lesson.second else {}
 
+    @property
+    def unread_bits(self) -> int:
+        """How many bits changed while the display said the same, and are not read."""
+        silent = self.lesson.modes.silent if self.lesson and self.lesson.modes else frozenset()
+        return len(silent)
+
+
+TEXT_SECOND = "the second number is not read: of a line of text only the first one is learned"
 NOTHING_FOUND = "the bytes have no frames that could be found: too few, or wrong line settings"
 
 
@@ -69,57 +79,54 @@ def teach(
         described = f"{len(texts)} lines of text, such as {texts[-1].text!r}"
         if not told.problem:
             profile = line_profile_text(told, moments, lines, taught_on)
-            good = {n: moments[n] for n in told.used}
-            return _proved(Taught(profile, described, None, told.slips, {}, ""), good, chunks, byte_time_s, Text())
+            wanted = [Wanted(n, moments[n]) for n in told.used]
+            unread = TEXT_SECOND if any(moment.label.second for moment in moments) else ""
+            taught = Taught(profile, described, None, told.slips, {}, "", unread)
+            return _proved(taught, prove(profile, wanted, chunks, byte_time_s, Text()))
     found = find_frames(chunks, byte_time_s)
     if found is None:
         problem = told.problem if texts else NOTHING_FOUND
         return Taught("", described if texts else f"{sum(len(c.data) for c in chunks)} bytes", None, {}, {}, problem)
     lesson = learn(found, moments)
     result = Taught("", found.described, lesson, lesson.slips, lesson.late, lesson.problem)
-    if not lesson.learned or lesson.problem:
+    if not lesson.learned:
         return result
+    wanted, second = _sure(lesson), lesson.second
+    if second is not None and second.learned:
+        profile = profile_text(lesson, lines, taught_on)
+        proof = prove(profile, [*wanted, *_sure(second, 1)], chunks, byte_time_s, Frames())
+        if not proof.problem:
+            return _proved(replace(result, profile=profile, second=_said_of(second)), proof)
+        second = replace(second, modes=None, problem=proof.problem)
+        lesson = replace(lesson, second=second)
+    profile = profile_text(lesson, lines, taught_on)
+    taught = replace(result, profile=profile, lesson=lesson, second=_said_of(second))
+    return _proved(taught, prove(profile, wanted, chunks, byte_time_s, Frames()))
+
+
+def _sure(lesson: Lesson, column: int = 0) -> list[Wanted]:
+    """The moments that a profile must give back: that are no slips, and show what it can say."""
+    assert lesson.modes is not None
     bits = lesson.bits
-    good = {
-        n: moments[n]
+    return [
+        Wanted(n, lesson.moments[n], column)
         for n, at in enumerate(lesson.frame_of)
-        if at >= 0
+        if n in lesson.modes.moments
         and n not in lesson.slips
-        and (lesson.tells_overload or not moments[n].label.overload)
+        and (lesson.tells_overload or not lesson.moments[n].label.overload)
         and (lesson.numbers[0].regular or lesson.reads(bits[at]))
-    }
-    written = replace(result, profile=profile_text(lesson, lines, taught_on))
-    return _proved(written, good, chunks, byte_time_s, Frames())
+    ]
 
 
-def _proved(
-    taught: Taught, good: dict[int, Moment], chunks: Sequence[Chunk], byte_time_s: float, driver: FramingDriver
-) -> Taught:
-    """Decode the same bytes with the profile that was written: each moment must come out as it was typed."""
-    with tempfile.TemporaryDirectory() as folder:
-        path = Path(folder) / "taught.toml"
-        path.write_text(taught.profile, encoding="utf-8")
-        address = Address(driver.name, "x", {"profile": str(path)})
-        try:
-            decoder = driver.decoder(address, byte_time_s)
-        except ProfileError as error:
-            reason = str(error).replace(str(path), "the profile")
-            return replace(taught, profile="", problem=f"what was learned cannot be written as a profile: {reason}")
-        readings = [reading for chunk in chunks for reading in decoder.feed(chunk.data, chunk.arrival_s)]
-    traffic = decoder.traffic
-    wrong = [n for n, moment in good.items() if not _came(readings, moment)]
-    result = replace(taught, frames=traffic.frames_good + traffic.frames_refused, read=traffic.frames_good)
-    if wrong:
-        said = ", ".join(f"{n + 1} ({good[n].label.text})" for n in wrong)
-        return replace(result, profile="", problem=f"what was learned does not give back reading {said}: show others")
-    return result
+def _proved(taught: Taught, proof: Proof) -> Taught:
+    profile = "" if proof.problem else taught.profile
+    return replace(taught, profile=profile, problem=proof.problem, frames=proof.frames, read=proof.read)
 
 
-LATEST_S = 5.0
-"""Says how long before it was typed a display may have been read, s; as much as three displays of a slow meter."""
-
-
-def _came(readings: Sequence[Reading], moment: Moment) -> bool:
-    """Tell whether a reading near a moment is what was typed."""
-    near = (r for r in readings if -1.0 < moment.time_s - r.time_s < LATEST_S)
-    return any(moment.label.shows(Shown(r.value, r.quantity, r.resolution, r.flags, r.column)) for r in near)
+def _said_of(second: Lesson | None) -> str:
+    """What is to say of the second display; empty where nobody typed a number of it."""
+    if second is None:
+        return ""
+    if second.learned:
+        return f"the second number is read too, as it was typed {count(len(_sure(second)), 'time')}"
+    return f"the second number is not read: {second.problem or NOT_FOUND}"

@@ -25,6 +25,7 @@ class Person:
         moments: what was typed so far.
         shown: what was on the display at those.
         slips: the moments that were typed wrongly.
+        late: how many displays ago the last one was read.
     """
 
     meter: Meter
@@ -34,6 +35,7 @@ class Person:
     moments: list[Moment] = field(default_factory=list)
     shown: list[Display] = field(default_factory=list)
     slips: list[int] = field(default_factory=list)
+    late: int = 0
     now_s: float = 100.0
     last: Display | None = None
 
@@ -48,8 +50,8 @@ class Person:
             counts = display.counts if stands else max(0, display.counts + self.rng.randint(-1, 1))
             shown.append(display._replace(counts=min(counts, self.meter.most)))
             self._send(shown[-1])
-        late = self.rng.choice((0, 0, 1, 1, 2))
-        read = shown[-1 - late]
+        self.late = self.rng.choice((0, 0, 1, 1, 2))
+        read = shown[-1 - self.late]
         text = read.text
         if len(self.moments) == self.slip_at:
             text = self._slip(read)

@@ -111,5 +111,5 @@ def _ours(lesson: Lesson) -> list[int]:
         taken |= set(range(found.check.at - 1, found.check.at - 1 + found.check.size))
     fixed = {8 * at + k for at, mask, _ in found.fixed for k in range(8) if mask >> 7 - k & 1}
     parity = {8 * at for at in range(found.length)} if found.parity else set()
-    digits = set(number.bits)
+    digits = number.bits | lesson.taken
     return [b for b in range(8 * found.length) if b // 8 not in taken and b not in digits | fixed | parity]

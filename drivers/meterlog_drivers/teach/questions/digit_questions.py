@@ -45,6 +45,16 @@ def digits_open(lesson: Lesson, labels: list[Label]) -> Iterator[Question]:
                 yield Question(f"digit {digit}", text, f"no {digit} was shown", digit=int(digit))
 
 
+def second_number_open(lesson: Lesson) -> Iterator[Question]:
+    """Another pair of numbers, while those of the second display are not found."""
+    second = lesson.second
+    if second is None or second.learned:
+        return
+    pairs = [m.label for m in lesson.moments if m.label.second is not None]
+    text = f"Back to what showed '{pairs[-1].typed}', let both numbers change, and type both; {AGAIN}"
+    yield Question(f"second {len(pairs)}", text, second.problem, pairs[-1].quantity, like=pairs[-1])
+
+
 PLACES = ("last digit", "last digit but one", "last digit but two", "last digit but three")
 
 

@@ -16,6 +16,7 @@ from meterlog_drivers.teach.questions.digit_questions import (
     first_numbers,
     high_open,
     low_open,
+    second_number_open,
 )
 from meterlog_drivers.teach.questions.mode_questions import (
     beside_overload_open,
@@ -57,6 +58,7 @@ def _open(lesson: Lesson | None, asked: int) -> Iterator[Question]:
     yield from _unread_now(lesson)
     yield from digits_open(lesson, labels)
     yield from low_open(lesson, labels)
+    yield from second_number_open(lesson)
     yield from signs_open(labels, len(lesson.slips))
     yield as_high_as_can_be(labels)
     yield from beside_overload_open(lesson, labels)

@@ -9,7 +9,7 @@ Pure: bytes with their arrival times go in, and what a person typed; a profile c
 | `digits/nearby.py` | finds the frames near a moment |
 | `digits/`: `number_search.py`, `layouts.py` | find the number by comparing each bit of the frame with each bit shown |
 | `digits/features.py` | lists those bits: of digits, segments, integers |
-| `digits/scattered.py` | finds segments whose wires lie anywhere, as constraints |
+| `digits/`: `scattered.py`, `wires.py`, `characters.py` | find segments whose wires lie anywhere; read them |
 | `digits/offset_search.py` | finds a constant that is added to every byte |
 | `digits/number_fit.py` | says where the number is, and reads it |
 | `digits/bars.py` | finds a bar graph beside the number, which says nothing more |

@@ -11,10 +11,11 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from meterlog_drivers.teach.digits.characters import wires_of
 from meterlog_drivers.teach.digits.features import Features, digit, in_front_of, places_of, segment_features
 from meterlog_drivers.teach.digits.layouts import nibble_codes, step_patterns
 from meterlog_drivers.teach.digits.number_fit import BitAt, Bits
-from meterlog_drivers.teach.digits.scattered import apart, wires_of
+from meterlog_drivers.teach.digits.wires import apart
 from meterlog_drivers.teach.moments import Label
 
 MOST_ALIKE = 4

@@ -30,6 +30,16 @@ COIL = [
     "",
 ]
 
+PLUG = ["", "5", ""]
+TWO_LOADS = [
+    *("pump and heater", "12", "key on, run, crank", "none"),
+    *("fuse", "", "15", "2", "", "wire", "", "", "", "5", ""),
+    *("plug", "pump feed pin", *PLUG, "pump", "pump", "5", "1", "9", "", "plug", "pump ground pin", *PLUG),
+    *("bolt", "body", "10", "", ""),
+    *("heater side", "fuse", "plug", "heater feed pin", *PLUG, "heater", "heater", "", "9", "5", ""),
+    *("plug", "heater ground pin", *PLUG, "", "body", ""),
+]
+
 
 def answers(monkeypatch: pytest.MonkeyPatch, given: list[str]) -> None:
     left: Iterator[str] = iter(given)
@@ -85,6 +95,29 @@ def test_a_bypass_and_a_second_load_are_asked_for_with_the_key_positions(
     assert "switch, closed at crank" in drawn
     assert "nothing feeds" not in drawn
     assert main(["circuit", "check", str(file)]) == 0
+
+
+@pytest.mark.parametrize(
+    ("wet", "leaks"),
+    [
+        (["pump feed pin", ""], {"pump feed pin": "pump ground pin_out"}),
+        (
+            ["pump feed pin, heater feed pin", "body_out", "sea", ""],
+            {"pump feed pin": "body_out", "heater feed pin": "pump ground pin_out"},
+        ),
+        (["none"], {}),
+        ([""], {}),
+    ],
+)
+def test_plugs_that_may_get_wet_are_asked_for_once_all_places_are_known(
+    wet: list[str], leaks: dict[str, str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    answers(monkeypatch, [*TWO_LOADS, *wet])
+    file = tmp_path / "two.toml"
+    assert main(["circuit", "new", str(file)]) == 0
+    circuit = load_circuit(file)
+    assert circuit.loads == (circuit.part_index["pump"], circuit.part_index["heater"])
+    assert {part.id: part.leaks_to for part in circuit.parts if part.leaks_to} == leaks
 
 
 def test_slips_about_a_branch_are_said_and_asked_again(

@@ -264,6 +264,7 @@ _LOOKS: Mapping[str, Callable[[MeasuredVan], str]] = {
     "charge_lamp_lit": lambda _: "no",
     "lamps_go_out": lambda _: "no",
     "only_when_hot": lambda _: "no",
+    "pump_fuse_feeds_more": lambda _: "no",
     "fuse_whole": _yes(MeasuredVan._fuse_whole),
     "fuse_rating": lambda van: "too_small" if van._kind("fuse") == "wrong_size" else "right",
     "moves_with_harness": MeasuredVan._moves,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from meterlog.cautions import NEAR
 from meterlog.circuit.model.chain_text import part_words
@@ -13,6 +13,7 @@ from meterlog.circuit.model.loops import Branch
 from meterlog.circuit.model.part import BATTERY_MINUS, KINDS, STATES, Part, Point, near
 from meterlog.circuit.model.part_rows import part_from_row
 from meterlog.cli.terminal.asking import Asking
+from meterlog.cli.terminal.wet_questions import ask_wet
 from meterlog.errors import CircuitError
 from meterlog.text.figures import shown
 from meterlog.text.ids import plain
@@ -109,6 +110,9 @@ def ask_circuit(new: NewCircuit, asking: Asking) -> None:
     )
     while name := asking.name("Beside it (heater, right side, start bypass, ...)", "", new.taken()):
         _ask_branch(new, name, asking)
+    wet = ask_wet(new.circuit(), asking)
+    for parts in (new.parts, *(one.parts for one in new.branches)):
+        parts[:] = [replace(part, leaks_to=wet.get(part.id, "")) for part in parts]
 
 
 def _ask_parts(new: NewCircuit, parts: list[Part], asking: Asking) -> None:

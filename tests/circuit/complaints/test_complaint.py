@@ -113,3 +113,40 @@ def test_an_answer_or_a_look_that_does_not_exist_is_named() -> None:
         standing(cranks, {"prime_heard": "maybe"})
     with pytest.raises(CircuitError, match="did you mean 'prime_heard'"):
         cranks.look("prime_herd")
+
+
+def test_some_complaint_points_to_every_circuit_that_comes_with_the_program() -> None:
+    assert set(template_names()) <= {name for complaint in complaints() for name in complaint.circuits}
+
+
+@pytest.mark.parametrize(
+    ("words", "seen"),
+    [
+        (
+            "cranks, does not start",
+            {
+                "engine_lamp_lit": "yes",
+                "prime_heard": "no",
+                "key_lamp_blinks": "no",
+                "tachometer_moves": "yes",
+                "fuel_at_rail": "no",
+            },
+        ),
+        (
+            "dies now and then",
+            {
+                "tachometer_falls": "with the engine",
+                "charge_lamp_lit": "no",
+                "lamps_go_out": "no",
+                "prime_heard_after": "no",
+            },
+        ),
+    ],
+)
+@pytest.mark.parametrize(("shared", "chosen"), [("yes", "pump-and-heater"), ("no", "pump-feed")])
+def test_a_pump_that_shares_its_fuse_is_told_by_the_fuse_list(
+    words: str, seen: dict[str, str], shared: str, chosen: str
+) -> None:
+    complaint = find_complaint(words)
+    assert complaint is not None
+    assert standing(complaint, seen | {"pump_fuse_feeds_more": shared}).chosen == chosen

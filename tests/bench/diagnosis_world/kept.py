@@ -19,6 +19,7 @@ class Kept:
     """
 
     def __init__(self, folder: Path, world: str, seed: int) -> None:
+        folder.mkdir(parents=True, exist_ok=True)
         self._path = folder / f"{world.replace(' ', '-')}-{seed}.jsonl"
         self.rows: dict[tuple[int, bool], Row] = {}
         for line in self._path.read_text().splitlines() if self._path.exists() else ():

@@ -19,6 +19,9 @@ from meterlog.circuit.model.solve import load_model, solve
 PULL_IN_SHARE, HOLDS_SHARE = 0.58, 0.3
 """Of the system voltage, where a solenoid pulls in: 7.0 of 12 V, as 12 V relays must (makers' datasheets), and down to
 which one that is in stays so (a guess; datasheets say that it must let go at 0.1)."""
+CHATTER_SHARE = 0.25
+"""Standard deviation of what a meter shows while a solenoid chatters, of the way from the starter's load to rest. A
+guess."""
 LEAST_SINGLE_SHARE = 1e-3
 """Single faults keep this prior, whatever a file of rates gives to the others."""
 Array = NDArray[np.float64]
@@ -46,7 +49,8 @@ def all_cells(circuit: Circuit, rates: Rates) -> Cells:
 
 
 def _rest_where_engine_stands(circuit: Circuit, cells: Cells) -> None:
-    """Give the cells in which the starter's load does not pull in the resting voltage while cranking, too."""
+    """Give the cells in which the starter's load does not pull in the resting voltage while cranking, too; in those in
+    which it pulls in and lets go as the battery gives way it chatters, and a meter shows more than the least."""
     ohm = cells.ohm.copy()
     for k, part in enumerate(circuit.parts):
         if not part.closed("crank"):
@@ -55,9 +59,16 @@ def _rest_where_engine_stands(circuit: Circuit, cells: Cells) -> None:
         missing = cells.coil_share[:, COIL_STATE["crank"]] < PULL_IN_SHARE
         ohm[missing & ((cells.command_at == k) | (cells.command_at < 0)), k] = np.inf
     load = load_model(circuit, current_share=cells.share, stalled=cells.stalled)
-    stands = solve(circuit, ohm, cells.source_v[:, 1], load).load_v < PULL_IN_SHARE * circuit.system_v
-    cells.source_v[stands, 1] = cells.source_v[stands, 0]
-    cells.source_spread_v[stands, 1] = cells.source_spread_v[stands, 0]
+
+    def reaches(source_v: Array, share: float) -> NDArray[np.bool_]:
+        return np.asarray(solve(circuit, ohm, source_v, load).load_v >= share * circuit.system_v)
+
+    rest, crank = cells.source_v[:, 0].copy(), cells.source_v[:, 1].copy()
+    pulls_in = reaches(np.maximum(rest, crank), PULL_IN_SHARE)
+    chatters = pulls_in & ~reaches(crank, HOLDS_SHARE)
+    cells.source_v[~pulls_in, 1] = rest[~pulls_in]
+    cells.source_spread_v[~pulls_in, 1] = cells.source_spread_v[~pulls_in, 0]
+    cells.source_spread_v[chatters, 1] = CHATTER_SHARE * np.abs(rest - crank)[chatters]
 
 
 def _healthy(circuit: Circuit, share: float) -> list[Row]:

@@ -41,6 +41,20 @@ def test_a_battery_is_not_believed_to_be_better_the_worse_it_reads(name: str, vo
         assert _battery(tool, state, worse) >= _battery(tool, state, volts) - SLACK
 
 
+@pytest.mark.parametrize("name", NAMES)
+def test_a_battery_full_at_rest_is_not_believed_the_less_the_more_it_gives_way(name: str) -> None:
+    tool, best = _tool(name), 0.0
+    if "crank" not in tool.circuit.active:
+        pytest.skip("nothing is on while the engine is turned")
+    full = Measurement("voltage", "battery_plus", state="off", value=12.7)
+    for volts in (8.0, 7.0, 6.0, 5.0, 4.0, 3.0, 2.0):
+        slack = SLACK if volts >= 4.0 else 2 * SLACK
+        known = tool.weigh([full, Measurement("voltage", "battery_plus", state="crank", value=volts)])
+        belief = tool.chances(known.weight, known.comes_and_goes)[tool.circuit.parts[0].id]
+        assert belief >= max(best - slack, 0.4), volts
+        best = max(best, belief)
+
+
 def _true_pairs(tool: Diagnoser, k: int) -> Iterator[list[Measurement]]:
     """True readings before and behind part k, for it open and for it with too much resistance."""
     circuit, cells = tool.circuit, tool.cells

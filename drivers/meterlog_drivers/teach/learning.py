@@ -15,6 +15,7 @@ from meterlog_drivers.teach.digits.offset_search import any_offset, likely_offse
 from meterlog_drivers.teach.framing.frame_finder import FramesFound
 from meterlog_drivers.teach.lesson import Lesson
 from meterlog_drivers.teach.modes.modes_lesson import with_modes
+from meterlog_drivers.teach.modes.turned_dial import with_likeliest_frames
 from meterlog_drivers.teach.moments import Moment
 from meterlog_drivers.teach.second_display import bits_of_second, second_digits, with_second_modes
 
@@ -28,6 +29,7 @@ def learn(found: FramesFound, moments: Sequence[Moment]) -> Lesson:
         return replace(lesson, problem="the digits were not found yet")
     if len(best.numbers) > 1:
         return replace(best, problem=f"{len(best.numbers)} ways to read the digits fit all that was shown")
+    best = with_likeliest_frames(best, near)
     digits = second_digits(best, near)
     if digits is None:
         return with_modes(best, near)

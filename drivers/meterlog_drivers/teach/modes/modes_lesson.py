@@ -12,6 +12,7 @@ from meterlog_drivers.teach.digits.nearby import Near, majority
 from meterlog_drivers.teach.digits.number_fit import Bits
 from meterlog_drivers.teach.lesson import Lesson
 from meterlog_drivers.teach.modes.mode_search import find_modes
+from meterlog_drivers.teach.modes.turned_dial import beside_the_digits
 
 FLICKER = 5
 """Counts by which the last digits of a display flicker while nothing happens; a guess."""
@@ -68,11 +69,18 @@ def with_modes(lesson: Lesson, near: Near) -> Lesson:
 
 
 def _neighbours(lesson: Lesson, near: Sequence[int], moment: int) -> list[int]:
-    """The frames around a moment's whose digits are nearly the same: the dial stood where it was."""
+    """The frames around a moment's whose digits are nearly the same: the dial stood where it was.
+
+    A frame that was typed with another range, sign or symbol is none of them.
+    """
     number, bits, own = lesson.numbers[0], lesson.bits, lesson.frame_of[moment]
+    kinds = [beside_the_digits(one.label) for one in lesson.moments]
+    others = {at for at, kind in zip(lesson.frame_of, kinds, strict=True) if kind != kinds[moment]}
     text = number.text(bits[own]).strip()
     found = []
     for at in near:
+        if at in others:
+            continue
         other = number.text(bits[at]).strip()
         close = text.lstrip("-").isdecimal() and other.lstrip("-").isdecimal()
         if other == text or (close and abs(int(other) - int(text)) <= FLICKER < abs(int(text)) * 0.5):

@@ -33,25 +33,8 @@ def test_a_dropout_states_what_shared_stamps_leave_unknown(
     rows = [f"{stamp_of(at_s, every_s, decimals)},{v:.2f}" for at_s, v in zip(shown_s, volts, strict=True)]
     table, out = tmp_path / "a.csv", tmp_path / "a.sqlite"
     table.write_text("\n".join(["time_s,pump feed", *rows]) + "\n")
-    assert (
-        main(
-            [
-                "import",
-                str(table),
-                "--time",
-                "time_s",
-                "--value",
-                "pump feed",
-                "--quantity",
-                "dc_voltage",
-                "--unit",
-                "V",
-                "--out",
-                str(out),
-            ]
-        )
-        == 0
-    )
+    columns = ("--time", "time_s", "--value", "pump feed", "--quantity", "dc_voltage", "--unit", "V")
+    assert main(["import", str(table), *columns, "--out", str(out)]) == 0
     assert "several rows share each time stamp" in capsys.readouterr().err
     session = load(out)
     (dropout,) = [event for event in session.analysis.events if event.kind == "dropout"]

@@ -9,6 +9,7 @@ import flask
 
 from meterlog.errors import MeterlogError, UsageError
 from meterlog_dashboard.aside import archive, jobs, sessions
+from meterlog_dashboard.frame.json_answer import json_answer
 from meterlog_dashboard.frame.view import Context
 
 Act = Callable[[Context, str, str], str]
@@ -23,7 +24,7 @@ def add_routes(server: flask.Flask, context: Context) -> None:
             typed = said.get("name", "") if isinstance(said, dict) else ""
             if not isinstance(typed, str):
                 raise UsageError("a name must be a text")
-            return _answer({"name": act(context, name, typed)})
+            return json_answer({"name": act(context, name, typed)})
 
         return do
 
@@ -31,9 +32,7 @@ def add_routes(server: flask.Flask, context: Context) -> None:
         raise UsageError(f"a session does not know '{what}'")
 
     def failed(error: Exception) -> flask.Response:
-        answer = _answer({"error": context.said(error)})
-        answer.status_code = 400
-        return answer
+        return json_answer({"error": context.said(error)}, 400)
 
     routes = flask.Blueprint("aside", __name__)
     for (kind, what), act in _ACTS.items():
@@ -73,9 +72,3 @@ _ACTS: dict[tuple[str, str], Act] = {
     ("job", "remove"): _remove_job,
     ("job", "put-back"): _put_back_job,
 }
-
-
-def _answer(body: dict[str, str]) -> flask.Response:
-    answer = flask.jsonify(body)
-    answer.headers["Cache-Control"] = "no-store"
-    return answer

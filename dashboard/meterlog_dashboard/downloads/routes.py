@@ -13,6 +13,7 @@ from dash import Dash
 
 from meterlog.errors import MeterlogError, UsageError
 from meterlog_dashboard.downloads.tables import KINDS, Tables
+from meterlog_dashboard.frame.json_answer import json_answer
 from meterlog_dashboard.frame.view import Context
 
 
@@ -35,9 +36,7 @@ def register(app: Dash, context: Context) -> None:
     def going(number: str) -> flask.Response:
         if flask.request.method == "POST":
             tables.stop(number)
-        answer = flask.jsonify(tables.told(number))
-        answer.headers["Cache-Control"] = "no-store"
-        return answer
+        return json_answer(tables.told(number))
 
     def circuit() -> flask.Response:
         name = flask.request.args.get("circuit", "")

@@ -16,6 +16,7 @@ import flask
 from meterlog.errors import JobError, MeterlogError, UsageError
 from meterlog.reading import Quantity
 from meterlog_dashboard.cautions.panel import need_read
+from meterlog_dashboard.frame.json_answer import json_answer
 from meterlog_dashboard.frame.view import Context
 from meterlog_dashboard.job.measuring import Measuring
 
@@ -30,12 +31,12 @@ def add_routes(server: flask.Flask, context: Context) -> None:
     def begin() -> flask.Response:
         from meterlog_dashboard.job.actions import begin as begin_job
 
-        return _answer({"name": begin_job(context, _said())})
+        return json_answer({"name": begin_job(context, _said())})
 
     def now(name: str) -> flask.Response:
         told = measuring.now(name)
         told["said"] = context.folder.without_paths(told["said"])
-        return _answer({"version": context.jobs.version(name), **told})
+        return json_answer({"version": context.jobs.version(name), **told})
 
     def do(name: str, what: str) -> flask.Response:
         from meterlog_dashboard.job.actions import act
@@ -48,11 +49,11 @@ def add_routes(server: flask.Flask, context: Context) -> None:
             measuring.end(name)
         else:
             act(context, name, what, said)
-        return _answer({"version": context.jobs.version(name)})
+        return json_answer({"version": context.jobs.version(name)})
 
     def photo(name: str) -> flask.Response:
         _add_photo(context, name)
-        return _answer({"version": context.jobs.version(name)})
+        return json_answer({"version": context.jobs.version(name)})
 
     def photo_file(name: str, file: str) -> flask.Response:
         if file not in [step.values.get("file") for step in context.jobs.read(name).of("photo")]:
@@ -64,7 +65,7 @@ def add_routes(server: flask.Flask, context: Context) -> None:
         return _report(context, name)
 
     def failed(error: Exception) -> flask.Response:
-        return _answer({"error": context.said(error)}, 400)
+        return json_answer({"error": context.said(error)}, 400)
 
     routes = flask.Blueprint("job", __name__, url_prefix="/job")
     routes.add_url_rule("/", "begin", begin, methods=["POST"])
@@ -134,10 +135,3 @@ def _add_photo(context: Context, name: str) -> None:
                 add_photo(context.jobs.read(name), path, caption)
         except JobError as error:
             raise JobError(str(error).replace(f"{folder}{os.sep}", "")) from error
-
-
-def _answer(body: dict[str, Any], status: int = 200) -> flask.Response:
-    answer = flask.jsonify(body)
-    answer.status_code = status
-    answer.headers["Cache-Control"] = "no-store"
-    return answer

@@ -9,6 +9,7 @@ from typing import Any
 import flask
 
 from meterlog.errors import MeterlogError, NotASession, SessionError
+from meterlog_dashboard.frame.json_answer import json_answer
 from meterlog_dashboard.frame.view import Context
 from meterlog_dashboard.live.feed import LiveFeed, LiveFeeds
 from meterlog_dashboard.live.presses import Presses
@@ -32,21 +33,21 @@ def add_routes(server: flask.Flask, context: Context, recorders: Recorders) -> N
         told = _since(feeds.of(name), asked.get("epoch", ""), after)
         ended = told["state"] != "growing"
         cause = (recorders.cause(name, _PATIENCE_S) or _of_the_disk(context, told["state"])) if ended else ""
-        return _answer({**told, "cause": context.folder.without_paths(cause)})
+        return json_answer({**told, "cause": context.folder.without_paths(cause)})
 
     def mark(name: str) -> flask.Response:
         marker = presses.mark(context.folder.file(name), flask.request.get_json(silent=True))
-        return _answer({"time_s": marker.time_s, "name": marker.name})
+        return json_answer({"time_s": marker.time_s, "name": marker.name})
 
     def stop(name: str) -> flask.Response:
         recorders.stop(name)
-        return _answer({})
+        return json_answer({})
 
     def failed(error: Exception) -> flask.Response:
         name = (flask.request.view_args or {}).get("name", "")
         gone = isinstance(error, NotASession) and not context.folder.holds(name)
         cause = recorders.cause(name, _PATIENCE_S) if gone else ""
-        return _answer({"error": context.folder.without_paths(cause) or context.said(error)}, 404 if gone else 400)
+        return json_answer({"error": context.folder.without_paths(cause) or context.said(error)}, 404 if gone else 400)
 
     routes = flask.Blueprint("live", __name__, url_prefix="/live")
     routes.add_url_rule("/<path:name>", "new", new)
@@ -77,10 +78,3 @@ def _since(feed: LiveFeed, epoch: str, after: int) -> dict[str, Any]:
             if time.monotonic() > give_up_s or not feed.path.exists():
                 raise
         time.sleep(_AGAIN_S)
-
-
-def _answer(body: dict[str, object], status: int = 200) -> flask.Response:
-    answer = flask.jsonify(body)
-    answer.status_code = status
-    answer.headers["Cache-Control"] = "no-store"
-    return answer

@@ -15,6 +15,7 @@ import flask
 from meterlog.errors import MeterlogError, NotASession, SessionError
 from meterlog.session.summary import Summary
 from meterlog.stream.items import VERSION, SessionItems
+from meterlog_dashboard.frame.json_answer import json_answer
 from meterlog_dashboard.frame.view import Context
 from meterlog_dashboard.programs.told_items import events
 
@@ -30,12 +31,12 @@ def add_routes(server: flask.Flask, context: Context) -> None:
 
     def sessions() -> flask.Response:
         known = [_listed(one) for one in context.listed.all() if not one.damage]
-        return _answer({"version": VERSION, "sessions": known})
+        return json_answer({"version": VERSION, "sessions": known})
 
     def items(name: str) -> flask.Response:
         path = context.folder.file(name)
         if not free.acquire(blocking=False):
-            return _answer({"error": f"{LISTENERS} programs are listening already: try again later"}, 503)
+            return json_answer({"error": f"{LISTENERS} programs are listening already: try again later"}, 503)
         told = _told(SessionItems(path), flask.request.headers.get("Last-Event-ID", ""))
         answer = flask.Response(told, mimetype="text/event-stream")
         answer.call_on_close(free.release)
@@ -43,7 +44,7 @@ def add_routes(server: flask.Flask, context: Context) -> None:
         return answer
 
     def failed(error: Exception) -> flask.Response:
-        return _answer({"error": context.said(error)}, 404 if isinstance(error, NotASession) else 400)
+        return json_answer({"error": context.said(error)}, 404 if isinstance(error, NotASession) else 400)
 
     routes = flask.Blueprint("programs", __name__, url_prefix="/programs/v1")
     routes.add_url_rule("/sessions", "sessions", sessions)
@@ -69,10 +70,3 @@ def _listed(session: Summary) -> dict[str, object]:
         "readings": session.readings,
         "details": dict(session.details),
     }
-
-
-def _answer(body: dict[str, object], status: int = 200) -> flask.Response:
-    answer = flask.jsonify(body)
-    answer.status_code = status
-    answer.headers["Cache-Control"] = "no-store"
-    return answer

@@ -68,8 +68,8 @@ class Fit:
     """The joint Gaussian of the used readings in every cell.
 
     Attributes:
-        seen: shape (K, M), what each cell takes a reading for (y, see `predict`): the value, or of a lamp the share of
-            its rated voltage nearest to what the cell predicts that looks like it.
+        residual: shape (K, M), what each cell takes a reading for (y, see `predict`) less its mean: the value, or of a
+            lamp the share of its rated voltage nearest to what the cell predicts that looks like it.
         spreads: shape (P,), the factor on how far each unknown spreads.
         log_bad: shape (M,), the log-density of each reading if it is a bad one.
         variance: shape (K, M), what moves each reading alone: the meter's error, and pickup where it floats.
@@ -86,13 +86,13 @@ class Fit:
         self.before = [[j for j in range(i) if places[j] == place] for i, place in enumerate(places)]
         self._predictions = network.predict_all(ms)
         self.mean = np.stack([p.mean for p in self._predictions], 1) if ms else np.zeros((k, 0))
-        self.seen = np.tile(self.y, (k, 1))
+        seen = np.tile(self.y, (k, 1))
         for i, m in enumerate(ms):
             if m.quantity == "lamp":
-                self.seen[:, i] = np.clip(self.mean[:, i], *m.bulb.surely(m.value))
+                seen[:, i] = np.clip(self.mean[:, i], *m.bulb.surely(m.value))
         self._own = np.stack([np.broadcast_to(p.own, k) for p in self._predictions], 1) if ms else self.mean
         self.variance = self.noise**2 + self._own**2
-        self.residual = self.seen - self.mean
+        self.residual = seen - self.mean
         self._spread(np.ones(len(UNKNOWNS) + len(network.circuit.parts)))
         usual = network.cells.prior @ self.alone()
         self.log_bad = np.log(
@@ -235,7 +235,7 @@ class Fit:
             variance = 1 / np.maximum(np.einsum("iik->ki", precision), 1e-300)
             residual[rows] = np.einsum("ijk,kj->ki", precision, self.residual[rows]) * variance
             spread[rows] = np.sqrt(np.maximum(variance - apart, 1e-9))
-        return Given(self.seen - residual, residual, spread)
+        return Given(self.mean + self.residual - residual, residual, spread)
 
     def squared(self, which: Sequence[int]) -> Array:
         """Return how far some readings together are from what each cell makes of them, chi-squared, shape (K,)."""

@@ -66,16 +66,14 @@ class Network(SolvedCells):
     def predict_all(self, ms: Sequence[Measurement]) -> list[Prediction]:
         """Several measurements under every cell; of many cells only so many are solved at once, to save memory."""
         missing = {_key(m): m for m in ms if _key(m) not in self._predictions}
-        whole = len(self.cells) <= CHUNK
-        found: dict[tuple[object, ...], list[Prediction]] = {key: [] for key in missing}
-        for rows in in_chunks(len(self.cells)) if missing else ():
-            some = self if whole else self.among(rows)
+        count, width = len(self.cells), len(UNKNOWNS) + len(self.circuit.parts)
+        found = {key: (np.zeros(count), np.zeros((count, width), np.float32), np.zeros(count)) for key in missing}
+        for rows in in_chunks(count) if missing else ():
+            some = self if count <= CHUNK else self.among(rows)
             for key, m in missing.items():
-                found[key].append(some._at_rest(m, some._predict(m)))
-        for key, parts in found.items():
-            slope = np.concatenate([p.slope.astype(np.float32) for p in parts])
-            own = np.concatenate([np.broadcast_to(p.own, p.mean.shape) for p in parts])
-            self._predictions[key] = Prediction(np.concatenate([p.mean for p in parts]), slope, own)
+                part, (mean, slope, own) = some._at_rest(m, some._predict(m)), found[key]
+                mean[rows], slope[rows], own[rows] = part.mean, part.slope, part.own
+        self._predictions |= {key: Prediction(*arrays) for key, arrays in found.items()}
         return [self._predictions[_key(m)] for m in ms]
 
     def among(self, keep: NDArray[np.int64] | slice) -> Network:

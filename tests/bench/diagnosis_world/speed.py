@@ -1,17 +1,19 @@
-"""Times a suggestion on circuits of 12, 25 and 40 parts after five readings, and what memory it takes."""
+"""Times a suggestion on circuits of 12, 25 and 40 parts after five and ten readings, and what memory
+it takes."""
 
 from __future__ import annotations
 
 import multiprocessing
 import resource
 import time
+from itertools import product
 
 from meterlog.circuit import circuit_from_table
 from meterlog.circuit.diagnosis import Diagnoser
 from meterlog.circuit.readings.from_rows import measurement_from_row
 
 SIZES = (12, 25, 40)
-READINGS = 5
+READINGS = (5, 10)
 TIMES = 3
 """Each is timed so often; the median counts."""
 KB_A_MB = 1024
@@ -30,11 +32,11 @@ def table(size: int) -> dict[str, object]:
     return {"name": f"{size} parts", "system_v": 12.0, "part": parts, "point": points}
 
 
-def once(size: int) -> tuple[float, float, float]:
+def once(size: int, readings: int) -> tuple[float, float, float]:
     """The median wait, s, the median processor time, s, and the process's peak memory, MB."""
     circuit = circuit_from_table(table(size))
     tool = Diagnoser(circuit)
-    places = [round(k * (size - 6) / READINGS) + 1 for k in range(READINGS)]
+    places = [round(k * (size - 6) / readings) + 1 for k in range(readings)]
     rows = [{"quantity": "voltage", "at": f"after_{k}", "state": "key_on", "value": 12.3 - k / 100} for k in places]
     measured = [measurement_from_row(row, circuit, "speed") for row in rows]
     waits, works = [], []
@@ -51,13 +53,13 @@ def once(size: int) -> tuple[float, float, float]:
 
 
 def lines() -> list[str]:
-    """A line a size, each measured in a process of its own."""
+    """A line a size and number of readings, each measured in a process of its own."""
     found = []
-    for size in SIZES:
+    for size, readings in product(SIZES, READINGS):
         with multiprocessing.get_context("spawn").Pool(1) as pool:
-            seconds, processor, megabytes = pool.apply(once, (size,))
+            seconds, processor, megabytes = pool.apply(once, (size, readings))
         found.append(
-            f"{size} parts: a diagnosis with five suggestions waits {seconds:.2f} s, of which {processor:.2f} s at"
-            f" work; peak {megabytes:.0f} MB"
+            f"{size} parts, {readings} readings: a diagnosis with five suggestions waits {seconds:.2f} s, of which"
+            f" {processor:.2f} s at work; peak {megabytes:.0f} MB"
         )
     return found

@@ -30,7 +30,7 @@ SCENARIOS = (
 )
 EACH = 10
 """Captures of a driver: the first scenarios that it can show, one of the van alone."""
-SPEED = "2"
+SPEED = 2.0
 _VOLTS, _AMPERES = ("plug_feed to plug_ground, crank", 8.0), ("amps fuse, run", 10.0)
 _OHMS, _BATTERY = ("ohms plug_ground to body", 8.0), ("battery_plus to body, off", 4.0)
 VAN_LINES = {
@@ -39,8 +39,8 @@ VAN_LINES = {
     "van without amperes": (_VOLTS, _OHMS, _BATTERY),
 }
 """Where the probes go, and how long they stay there, s: the dial is turned each time."""
-OPENS_S, ENDS_S = 30.0, 0.5
-"""The longest wait for a first byte, and the wait for the last ones, s."""
+OPENS_S = 60.0
+"""The longest wait for a first byte, s."""
 
 
 class Capture(NamedTuple):
@@ -70,35 +70,37 @@ def _of_driver(driver: str, folder: Path, seed: int) -> list[Capture]:
 
 
 def _recorded(driver: str, scenario: str, seed: int, folder: Path) -> str:
-    """Record one lap; the address of its driver, empty where that driver cannot show it."""
+    """Record one lap; the address of its driver, empty where that driver cannot show it.
+
+    The recorder ends before its meter: it would open the port again, which may be another meter's by then.
+    """
     note = folder / "address.txt"
     if note.exists():
         return note.read_text()
     folder.mkdir(parents=True, exist_ok=True)
-    lines = VAN_LINES.get(scenario, ())
-    emulate = [METERLOG, "emulate", scenario.split()[0], "--driver", driver, "--speed", SPEED, "--seed", str(seed)]
-    emulate += ["--fault", "none"] if lines else ["--once"]
+    emulate = [METERLOG, "emulate", scenario.split()[0], "--driver", driver, "--speed", str(SPEED), "--seed", str(seed)]
+    emulate += ["--fault", "none"] if scenario in VAN_LINES else []
     pipe = subprocess.PIPE
     with subprocess.Popen(emulate, stdin=pipe, stdout=pipe, stderr=subprocess.DEVNULL, text=True) as emulator:
         assert emulator.stdin is not None
         assert emulator.stdout is not None
-        emulator.stdout.readline()
-        words = re.search(r'--meter "?([^"\s]+)', emulator.stdout.readline() + emulator.stdout.readline())
+        said = [emulator.stdout.readline() for _ in range(4 if scenario not in VAN_LINES else 2)]
+        words = re.search(r'--meter "?([^"\s]+)', "".join(said))
         if words is None:
             return ""
+        lap = re.search(r"takes ([\d.]+) s", said[-1])
+        lines = VAN_LINES.get(scenario, (("", float(lap[1]) / SPEED if lap else 0.0),))
         record = [METERLOG, "record", "--raw", "--meter", words[1], "--out", str(folder / "a.sqlite"), "--quiet"]
         with subprocess.Popen(record, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL) as recorder:
-            if lines:
-                _await_bytes(folder / "a.meter1.raw")
+            _await_bytes(folder / "a.meter1.raw")
             for line, stays_s in lines:
-                if emulator.poll() is None:
+                if line and emulator.poll() is None:
                     emulator.stdin.write(f"{line}\n")
                     emulator.stdin.flush()
-                    time.sleep(stays_s)
-            shown = emulator.poll() is None if lines else emulator.wait(120) == 0
-            emulator.terminate()
-            time.sleep(ENDS_S)
+                time.sleep(stays_s if emulator.poll() is None else 0.0)
             recorder.terminate()
+        shown = emulator.poll() is None
+        emulator.terminate()
     if not shown:
         return ""
     note.write_text(words[1])
@@ -106,6 +108,13 @@ def _recorded(driver: str, scenario: str, seed: int, folder: Path) -> str:
 
 
 def _await_bytes(raw: Path) -> None:
+    """Wait until the meter has sent something.
+
+    Raises:
+        TimeoutError: nothing came.
+    """
     end_s = time.monotonic() + OPENS_S
-    while time.monotonic() < end_s and not (raw.exists() and not raw.read_text().splitlines()[-1].startswith("#")):
+    while not (raw.exists() and not raw.read_text().splitlines()[-1].startswith("#")):
+        if time.monotonic() > end_s:
+            raise TimeoutError(f"nothing came into {raw}")
         time.sleep(0.1)

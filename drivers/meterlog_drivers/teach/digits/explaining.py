@@ -7,6 +7,7 @@ places of a digit in a frame speak at once, so that displays which never stand s
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -142,9 +143,14 @@ def _narrowed(fits: NDArray[np.bool_], owner: NDArray[np.int64], left: NDArray[n
         left = fewer
 
 
-def agreed_wires(
-    features: Features, bits: Bits, pattern: Pattern
-) -> tuple[list[tuple[BitAt, ...]], dict[int, str]] | None:
+class Agreed(NamedTuple):
+    """Holds the bits of each place, and what their codes mean under every wiring that is possible."""
+
+    places: list[tuple[BitAt, ...]]
+    codes: dict[int, str]
+
+
+def agreed_wires(features: Features, bits: Bits, pattern: Pattern) -> Agreed | None:
     """The bits of segments that are wired alike in every place, and the codes that all possible wirings read alike.
 
     Args:
@@ -163,4 +169,4 @@ def agreed_wires(
     if not apart(possible, varying) or (wires := wires_of(possible, together, 0)) is None:
         return None
     places = [tuple(BitAt(at + int(step), turned) for at, turned in wires.bits) for step in pattern]
-    return places, wires.codes
+    return Agreed(places, wires.codes)

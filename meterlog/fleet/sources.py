@@ -13,7 +13,7 @@ from meterlog import __version__
 from meterlog.archive import FOLDER as ARCHIVE
 from meterlog.archive import came_from
 from meterlog.errors import DatasetError
-from meterlog.session.files import BESIDE, SUFFIXES, stamped_files
+from meterlog.session.files import BESIDE, SUFFIXES, stamp_of, stamped_files
 
 if TYPE_CHECKING:
     from meterlog.fleet.storage import Stored
@@ -88,10 +88,13 @@ def _archived(month: Path, files: Sequence[str]) -> Iterator[Found]:
     if month.parent.name != ARCHIVE:
         return
     for path in (month / name for name in sorted(files)):
-        if (before := came_from(path)) is not None and path.is_file():
+        if (before := came_from(path)) is None or not path.is_file():
+            continue
+        try:
             state = path.stat()
-            fingerprint = f"{__version__}/{state.st_size}:{state.st_mtime_ns}:{state.st_ctime_ns}"
-            yield Found(str(path), plain(before), fingerprint, state.st_size, is_packed=True)
+        except OSError:
+            continue  # it has been brought back meanwhile
+        yield Found(str(path), plain(before), f"{__version__}/{stamp_of(state)}", state.st_size, is_packed=True)
 
 
 def _on_storage(top: str) -> Iterator[Found]:
@@ -136,5 +139,5 @@ def _job(folder: Path, files: list[str]) -> Found | None:
             state = (folder / name).stat()
         except OSError:
             continue
-        states.append(f"{name}:{state.st_size}:{state.st_mtime_ns}:{state.st_ctime_ns}")
+        states.append(f"{name}:{stamp_of(state)}")
     return Found(str(folder), plain(folder), "/".join((__version__, *states)), 0, is_job=True) if states else None

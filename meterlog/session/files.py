@@ -55,8 +55,13 @@ def stamped_files(folder: Path | str) -> Iterator[SessionFile]:
             continue
         states = [_state(one) for one in (entry, *beside.get(name, ()))]
         if states[0] is not None:  # it has gone meanwhile
-            stamp = "/".join([f"{s.st_size}:{s.st_mtime_ns}:{s.st_ctime_ns}" for s in states if s is not None])
+            stamp = "/".join([stamp_of(one) for one in states if one is not None])
             yield SessionFile(entry.path, name, stamp, states[0].st_size, states[0].st_mtime_ns, entry.is_symlink())
+
+
+def stamp_of(state: os.stat_result) -> str:
+    """Return a text that changes whenever the file does."""
+    return f"{state.st_size}:{state.st_mtime_ns}:{state.st_ctime_ns}"
 
 
 def session_files(folder: Path) -> Iterator[Path]:

@@ -90,7 +90,7 @@ def test_text_has_verdict_evidence_next_and_caution(
         assert main(["diagnose", "--circuit", "pump-feed", "--measured", str(few)]) == 0
     out = capsys.readouterr().out
     assert "relay: high resistance" in out
-    assert "for: 12 V from fuse_out to battery_minus at key-on" in out
+    assert "for: 12 V from fuse out to battery minus at key-on" in out
     assert re.search(r"Or act: replacing relay now \(10 min\) is right in \d+ %; one more step", out)
     assert "Measure next:" in out
     assert re.search(r"^  takes about \d+ min$", out, re.MULTILINE)

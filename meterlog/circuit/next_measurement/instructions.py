@@ -53,15 +53,20 @@ class Instruction:
         """All of it in one sentence."""
         if self.words:
             return self.words
-        steps = [self.unplug, f"dial on {self.dial}", f"red {self.red}", f"black {self.black}", self.key]
-        words = "; ".join(step for step in steps if step)
-        return f"{words[:1].upper()}{words[1:]}."
+        return _sentence(self.unplug, f"dial on {self.dial}", f"red {self.red}", f"black {self.black}", self.key)
 
 
 def instruction(circuit: Circuit, m: Measurement) -> Instruction:
     """Return how a measurement is taken; its value does not matter."""
     red, black = _leads(circuit, m)
-    return Instruction(_DIAL[m.quantity], red, black, _KEY[m.state], _unplug(circuit, m))
+    unplug, key = _unplug(circuit, m), _KEY[m.state]
+    words = _sentence(unplug, f"hold a test lamp's tip {red}, its clip {black}", key) if m.quantity == "lamp" else ""
+    return Instruction(_DIAL[m.quantity], red, black, key, unplug, words)
+
+
+def _sentence(*steps: str) -> str:
+    words = "; ".join(step for step in steps if step)
+    return f"{words[:1].upper()}{words[1:]}."
 
 
 def _leads(circuit: Circuit, m: Measurement) -> tuple[str, str]:

@@ -9,11 +9,13 @@ from meterlog.circuit import acts
 from meterlog.circuit.diagnosis import Diagnosis
 from meterlog.circuit.model.bulb import BRIGHTNESS
 from meterlog.circuit.model.circuit import Circuit
+from meterlog.circuit.next_measurement.instructions import instruction
 from meterlog.circuit.next_measurement.propose import Proposal, Step
 from meterlog.circuit.next_measurement.suggest import Suggestion
 from meterlog.circuit.readings.observed import questions
 from meterlog.circuit.readings.trial import Told
 from meterlog.text.figures import percent
+from meterlog.text.ids import plain
 
 
 def as_text(circuit: Circuit, diagnosis: Diagnosis, said: set[str]) -> str:
@@ -24,7 +26,21 @@ def as_text(circuit: Circuit, diagnosis: Diagnosis, said: set[str]) -> str:
         diagnosis: what to show.
         said: takes in the cautions that are shown.
     """
-    lines = [f"{circuit.name}: {diagnosis.verdict}", ""]
+    lines = [f"{circuit.name}: {plain(diagnosis.verdict)}", "", *map(plain, _part_lines(diagnosis))]
+    if diagnosis.steps:
+        lines += ["", *map(plain, _next_lines(circuit, diagnosis.steps[0]))]
+        lines += [f"Or act: {plain(diagnosis.acting.text)}."] if diagnosis.acting else []
+        said.update(diagnosis.steps[0].cautions)
+    else:
+        lines += ["", plain(diagnosis.enough), *mind("  Mind, before you do that:", diagnosis.repair_cautions)]
+        said.update(diagnosis.repair_cautions)
+    lines.append(f"Fault rates: {diagnosis.rates_source}.")
+    return "\n".join(lines)
+
+
+def _part_lines(diagnosis: Diagnosis) -> list[str]:
+    """The likeliest parts with what speaks for and against each; and what contradicts."""
+    lines = []
     healthy = f"  {percent(diagnosis.healthy):>9}  healthy: nothing wrong in this circuit"
     for h in diagnosis.hypotheses[:5]:
         if h.probability < 0.02:
@@ -40,20 +56,11 @@ def as_text(circuit: Circuit, diagnosis: Diagnosis, said: set[str]) -> str:
         ]
     if healthy:
         lines.append(healthy)
-    lines += [f"Check: {sentence}" for sentence in diagnosis.inconsistent]
-    if diagnosis.steps:
-        lines += ["", *_next_lines(diagnosis.steps[0])]
-        lines += [f"Or act: {diagnosis.acting.text}."] if diagnosis.acting else []
-        said.update(diagnosis.steps[0].cautions)
-    else:
-        lines += ["", diagnosis.enough, *mind("  Mind, before you do that:", diagnosis.repair_cautions)]
-        said.update(diagnosis.repair_cautions)
-    lines.append(f"Fault rates: {diagnosis.rates_source}.")
-    return "\n".join(lines)
+    return [*lines, *(f"Check: {sentence}" for sentence in diagnosis.inconsistent)]
 
 
-def _next_lines(step: Step) -> list[str]:
-    return _measure_lines(step) if isinstance(step, Suggestion) else _try_lines(step)
+def _next_lines(circuit: Circuit, step: Step) -> list[str]:
+    return _measure_lines(circuit, step) if isinstance(step, Suggestion) else _try_lines(step)
 
 
 def _try_lines(p: Proposal) -> list[str]:
@@ -62,11 +69,13 @@ def _try_lines(p: Proposal) -> list[str]:
     return [*lines, *mind("  Mind, before you do that:", p.cautions)]
 
 
-def _measure_lines(s: Suggestion) -> list[str]:
-    name = s.measurement.quantity.replace("_", " ")
+def _measure_lines(circuit: Circuit, s: Suggestion) -> list[str]:
+    m = s.measurement
+    what = m.place.removeprefix("on ") if m.quantity == "lamp" else f"{m.quantity} {m.place}"
     lines = [
-        f"Measure next: {name} {s.measurement.place}",
+        f"Measure next: {what}",
         f"  takes about {s.minutes:.0f} min",
+        f"  {instruction(circuit, m).text}",
     ]
     lines += [f"  {seen}: {meaning}" for seen, meaning in s.outcomes]
     again = [f"  {s.again}"] if s.again else []

@@ -10,6 +10,7 @@ from meterlog.cli.terminal.wrap import wrapped_at
 from meterlog.job.next_step import Next
 from meterlog.job.status import Status
 from meterlog.text.figures import count, percent
+from meterlog.text.ids import plain
 
 _ENTERS_IT = " Then 'job repaired"
 _LEADS = ("dial", "red", "black")
@@ -35,7 +36,7 @@ def meaning(before: Status, after: Status) -> str:
     earlier = next((h.probability for h in was if h.part == first.part), None)
     change = f", was {percent(earlier)}" if earlier is not None else ""
     sure = "it is" if d.decided == first.part else "likeliest"
-    return f"Means: {sure} {first.part}, {first.title} ({percent(first.probability)}{change})"
+    return f"Means: {sure} {plain(first.part)}, {first.title} ({percent(first.probability)}{change})"
 
 
 def next_line(following: Next, folder: Path) -> str:
@@ -44,7 +45,8 @@ def next_line(following: Next, folder: Path) -> str:
     if following.measurement is not None:
         m = following.measurement
         again = "again, " if following.kind == "prove" or following.again else ""
-        return f"Next: {again}{m.place.removeprefix('on ') if m.quantity == 'lamp' else what(m)}{minutes}"
+        where = m.place.removeprefix("on ") if m.quantity == "lamp" else what(m)
+        return f"Next: {again}{plain(where)}{minutes}"
     text, _, _ = following.for_folder(folder).partition(_ENTERS_IT)
     return f"Next: {text}"
 

@@ -24,6 +24,7 @@ from meterlog.job.next_step import Next, measuring
 from meterlog.job.status import Status, status_of
 from meterlog.job.taking import Taken, take_into
 from meterlog.job.taking.meters import stays
+from meterlog.text.ids import plain
 
 _YES, _END = "y", "q"
 
@@ -117,14 +118,14 @@ class JobTalk:
         if not answer:
             return []
         enter_look(self._job, look.key, answer)
-        return [f"{look.key.replace('_', ' ')}: {answer}"]
+        return [f"{plain(look.key)}: {answer}"]
 
     def _try(self, case: JobCase, attempt: Attempt) -> list[str]:
         answer = self._chosen(attempt.answers)
         if not answer:
             return []
         enter_value(self._job, case, attempt, answer)
-        return [f"{attempt.place}: {answer}"]
+        return [f"{plain(attempt.place)}: {answer}"]
 
     def _chosen(self, answers: Sequence[str]) -> str:
         """One of some answers, by its key; empty where the person ends."""
@@ -148,7 +149,7 @@ class JobTalk:
         if self._screen.choose(_YES + _END, "y it is put right  q end") == _END:
             return []
         enter_repair(self._job, following.part, price=None, minutes=None, note="")
-        return [f"{following.part} is put right"]
+        return [f"{plain(following.part)} is put right"]
 
     def _measure(self, case: JobCase, m: Measurement) -> list[str]:
         """Take a reading by whatever the person has: a meter, a lamp, the keyboard."""

@@ -19,6 +19,11 @@ from meterlog_drivers.teach.modes.turned_dial import with_likeliest_frames
 from meterlog_drivers.teach.moments import Moment
 from meterlog_drivers.teach.second_display import bits_of_second, second_digits, with_second_modes
 
+MOST_SLIPS = 2
+"""Readings that a person may have typed wrongly, whatever their number; a guess."""
+SLIP_SHARE = 0.2
+"""The share of readings beyond which they are no slips: digits that explain the rest do so by chance; a guess."""
+
 
 def learn(found: FramesFound, moments: Sequence[Moment]) -> Lesson:
     """Learn from frames and moments."""
@@ -29,6 +34,10 @@ def learn(found: FramesFound, moments: Sequence[Moment]) -> Lesson:
         return replace(lesson, problem="the digits were not found yet")
     if len(best.numbers) > 1:
         return replace(best, problem=f"{len(best.numbers)} ways to read the digits fit all that was shown")
+    unexplained = sum(bool(near[n]) for n in best.slips)
+    if unexplained > max(MOST_SLIPS, SLIP_SHARE * len(moments)):
+        fitting = f"{unexplained} of {len(moments)} readings do not fit the digits as the others show them"
+        return replace(best, problem=f"{fitting}: show others, and leave each until it stands still")
     best = with_likeliest_frames(best, near)
     digits = second_digits(best, near)
     if digits is None:
@@ -42,7 +51,8 @@ def _with_digits(lesson: Lesson, near: Near) -> Lesson:
     best = lesson
     for offset in (0, *likely_offsets(lesson.found, lesson.moments, near)):
         tried = with_digits(replace(lesson, offset=offset), near)
-        if any(fit.kind != "segments" or not tried.slips for fit in tried.numbers):
+        likely = any(fit.kind != "segments" for fit in tried.numbers) and len(tried.slips) <= MOST_SLIPS
+        if likely or (tried.numbers and not tried.slips):
             return tried
         best = _better(best, tried)
     for offset in any_offset(lesson.found, lesson.moments, near):

@@ -52,6 +52,16 @@ def test_a_unit_that_contradicts_the_other_moments_is_a_slip_too(
     assert "reading 5 (13.48 A) is left out: other moments with the same bytes" in capsys.readouterr().out
 
 
+def test_more_readings_that_do_not_fit_than_a_person_mistypes_are_no_slips_and_nothing_is_written(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    wrong = {8: "13.11 V", 23: "14.22 V", 38: "15.33 V"}
+    assert teach(tmp_path, rows(*wrong.items())) == 2
+    said = capsys.readouterr().err
+    assert "3 of 12 readings do not fit the digits as the others show them: show others" in said
+    assert not (tmp_path / "m.toml").exists()
+
+
 @pytest.mark.parametrize(
     ("moments", "head", "said"),
     [

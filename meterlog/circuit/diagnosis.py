@@ -19,7 +19,7 @@ from meterlog.circuit.faults.fault_rates import Rates
 from meterlog.circuit.hypotheses import LIKELY, Array, Hypothesis, chances_of, hypotheses_of, suspects_of
 from meterlog.circuit.model.circuit import Circuit
 from meterlog.circuit.next_measurement.candidates import Tool
-from meterlog.circuit.next_measurement.outlook import outlook_of
+from meterlog.circuit.next_measurement.outlook import outlook_of, works_or_not
 from meterlog.circuit.next_measurement.propose import Step, in_order, propose, warming, worth
 from meterlog.circuit.next_measurement.suggest import LEAST_BITS, Suggestion, suggest
 from meterlog.circuit.probability.posterior import Posterior, posterior
@@ -182,6 +182,7 @@ class Diagnoser:
             following = ()
         if sure == "healthy":
             following = tuple(s for s in following if (s.right_after - healthy) * WRONG_REPAIR_MIN > s.minutes)
+            following = following or (() if cold or not suggestions else self._once_more(known, measured))
         if cold and suggestions and not following and healthy > hypotheses[0].probability:
             following = (warming(outlook_of(self.network, known)),)
         verdict = verdict_of(hypotheses, healthy, several, comes, lost) if measured or tried else NOTHING_YET
@@ -219,6 +220,14 @@ class Diagnoser:
         found = suggest(outlook, measured, suggestions, least_bits, self.tool, self._engine_runs, doubted)
         least = min(map(worth, found), default=0.0)
         return in_order(found, propose(outlook, measured, tried, least_bits, least))
+
+    def _once_more(self, known: Posterior, measured: Sequence[Measurement]) -> tuple[Step, ...]:
+        """Give a reading of a circuit that works, in case a contact comes and goes: worth it as long as a vehicle that
+        is given back with one is likely to cost more."""
+        outlook = works_or_not(outlook_of(self.network, known, unseen=True))
+        found = suggest(outlook, measured, 1, LEAST_BITS, self.tool, self._engine_runs)
+        right = float(outlook.by_part.sum(axis=1).max())
+        return tuple(s for s in found if (s.right_after - right) * WRONG_REPAIR_MIN > s.minutes)
 
     def _acting(self, hypotheses: Sequence[Hypothesis], healthy: float, following: Sequence[Step]) -> Choice | None:
         """Set putting the likeliest part right beside the best reading; None where no part is likely yet."""

@@ -8,7 +8,7 @@ experiment').
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -65,12 +65,13 @@ def groups_of(cells: Cells) -> NDArray[np.int64]:
     return group
 
 
-def outlook_of(network: Network, known: Posterior) -> Outlook:
-    """The cells that matter. A contact that comes and goes stands in as two cells, good and open."""
+def outlook_of(network: Network, known: Posterior, *, unseen: bool = False) -> Outlook:
+    """The cells that matter. A contact that comes and goes stands in as two cells, good and open; with `unseen` also
+    while no reading speaks for one."""
     order = np.argsort(-known.weight)[:CELLS_KEPT]
     keep = np.sort(order[known.weight[order] > WEIGHT_KEPT * known.weight[order[0]]])
     groups = groups_of(network.cells)
-    twin, twin_weight, twin_of = _twins(network.cells, known)
+    twin, twin_weight, twin_of = _twins(network.cells, known, unseen)
     good = likeliest_healthy(network.cells, known.weight)
     # a contact that comes and goes leaves the rest of the vehicle as it is where nothing is wrong
     mean, covariance = known.unknowns(np.concatenate([keep, np.full(len(twin), good)]))
@@ -93,6 +94,13 @@ def outlook_of(network: Network, known: Posterior) -> Outlook:
     )
 
 
+def works_or_not(outlook: Outlook) -> Outlook:
+    """The same where only one thing is asked: whether anything in the circuit is at fault."""
+    works = (outlook.network.cells.fault == FAULTS.index("healthy")) & (outlook.loose < 0)
+    by_answer = np.stack([works, ~works]) * outlook.weight
+    return replace(outlook, by_group=by_answer, by_part=by_answer)
+
+
 def _parts_of(cells: Cells, rows: NDArray[np.int64], kept: int, twin_part: NDArray[np.int64]) -> NDArray[np.bool_]:
     """Tell which part, command or nothing (the last row) is at fault in each cell, shape (2 n + 1, k)."""
     n = cells.ohm.shape[1]
@@ -106,11 +114,15 @@ def _parts_of(cells: Cells, rows: NDArray[np.int64], kept: int, twin_part: NDArr
     return np.concatenate([member & ~missing.any(axis=0), missing, healthy[None, :]])
 
 
-def _twins(cells: Cells, known: Posterior) -> tuple[NDArray[np.int64], Array, NDArray[np.int64]]:
+def _twins(cells: Cells, known: Posterior, unseen: bool) -> tuple[NDArray[np.int64], Array, NDArray[np.int64]]:
     """Cells, weights and places (a part, from n on a command) of the contacts that come and go; none while no reading
-    speaks for one or saw the circuit fail, since what was not seen to fail cannot be measured."""
+    speaks for one or saw the circuit fail, since what was not seen to fail cannot be measured, unless `unseen`."""
     good, comes = likeliest_healthy(cells, known.weight), known.comes_and_goes.sum()
-    if comes < SEEN_TO_COME_AND_GO and comes < known.weight[cells.fault == FAULTS.index("healthy")].sum():
+    if (
+        not unseen
+        and comes < SEEN_TO_COME_AND_GO
+        and comes < known.weight[cells.fault == FAULTS.index("healthy")].sum()
+    ):
         return np.array([], int), np.array([]), np.array([], int)
     twin: list[int] = []
     weight: list[float] = []

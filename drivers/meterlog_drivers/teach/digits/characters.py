@@ -7,7 +7,7 @@ its wires.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from typing import NamedTuple
 
 import numpy as np
@@ -24,10 +24,17 @@ LETTERS = ("def", "adefg", "aefg", "bcefg", "abcefg", "cdefg", "adef", "deg", "b
 
 
 class Wires(NamedTuple):
-    """A digit's bits in a frame, whether each is inverted, and what their codes mean, the first bit the highest."""
+    """A digit's bits in a frame and how they are read.
+
+    Attributes:
+        bits: where, and whether each is inverted, the highest of the code first.
+        codes: what those that are sure mean.
+        unread: some code that may be a digit is not among those.
+    """
 
     bits: tuple[tuple[int, bool], ...]
     codes: dict[int, str]
+    unread: bool
 
 
 def wires_of(possible: Possible, features: Features, place: int) -> Wires | None:
@@ -40,9 +47,10 @@ def wires_of(possible: Possible, features: Features, place: int) -> Wires | None
     at = np.flatnonzero(either.any(axis=0))
     if not 0 < len(at) <= MOST_WIRES:
         return None
-    turned = possible[1, place].any(axis=0)[at].tolist()
+    turned = (possible[1, place].any(axis=0) & ~possible[0, place].any(axis=0))[at]
     segments = np.flatnonzero(either.any(axis=1)).tolist()
-    choices = [np.flatnonzero(either[k][at]).tolist() for k in segments]
+    # a bit may be one segment as it is, and another one inverted
+    choices = [[(int(n), int(way)) for way, n in np.argwhere(possible[:, place, k][:, at])] for k in segments]
     wirings = []
     for wiring in _wirings(choices):
         wirings.append(wiring)
@@ -52,20 +60,28 @@ def wires_of(possible: Possible, features: Features, place: int) -> Wires | None
     lit = codes[:, None] >> np.arange(len(at))[::-1] & 1  # shape (codes, bits), the first bit the highest
     read = _characters(features[place], segments)
     weights = 1 << np.arange(len(segments))
-    means = read[(lit[:, np.array(wirings)] * weights).sum(axis=2)]
+    which, ways = np.moveaxis(np.array(wirings), 2, 0)  # each of shape (wirings, segments)
+    shapes = ((lit[:, which] ^ ways ^ turned[which]) * weights).sum(axis=2)
+    means = read[shapes]
     some, most = np.where(means < 0, NEVER, means).min(axis=1), means.max(axis=1)
     sure = {int(code): _text(int(most[code])) for code in np.flatnonzero((some == most) & (most <= BLANK))}
-    return Wires(tuple(zip(at.tolist(), turned, strict=True)), sure)
+    usual = np.isin(shapes, [_shape(lit, segments) for lit in GLYPHS]) & (means >= 0)
+    unread = not sure.keys() >= set(np.flatnonzero(usual.any(axis=1)).tolist())
+    return Wires(tuple(zip(at.tolist(), turned.tolist(), strict=True)), sure, unread)
 
 
-def _wirings(choices: Sequence[Sequence[int]], taken: tuple[int, ...] = ()) -> Iterator[tuple[int, ...]]:
+Way = tuple[int, int]
+"""A bit and whether it is inverted."""
+
+
+def _wirings(choices: Sequence[Sequence[Way]], taken: tuple[Way, ...] = ()) -> Iterator[tuple[Way, ...]]:
     """Every way to give each segment a bit of its own."""
     if len(taken) == len(choices):
         yield taken
         return
-    for bit in choices[len(taken)]:
-        if bit not in taken:
-            yield from _wirings(choices, (*taken, bit))
+    for bit, way in choices[len(taken)]:
+        if all(bit != other for other, _ in taken):
+            yield from _wirings(choices, (*taken, (bit, way)))
 
 
 BLANK, LETTER, NEVER = 10, 11, 99
@@ -101,9 +117,14 @@ def _characters(features: NDArray[np.int8], segments: Sequence[int]) -> NDArray[
     for value, lit in (*SHAPES, *letters):
         if any((SEGMENTS[k] in lit) != (state > 0) for k, state in always.items()):
             continue
-        code = sum(1 << n for n, k in enumerate(segments) if SEGMENTS[k] in lit)
+        code = _shape(lit, segments)
         read[code] = value if read[code] in (-1, value) else LETTER
     return read
+
+
+def _shape(lit: Collection[str], segments: Sequence[int]) -> int:
+    """Which of the known segments are lit, as a number."""
+    return sum(1 << n for n, k in enumerate(segments) if SEGMENTS[k] in lit)
 
 
 def alone(value: int, features: NDArray[np.int8]) -> bool:

@@ -45,10 +45,13 @@ def segment_features(labels: Sequence[Label]) -> Features:
     found = np.zeros((places_of(labels), 7, len(labels)), dtype=np.int8)
     for n, label in enumerate(labels):
         for place in range(len(label.digits)):
-            value = digit(label, place) or 0
-            lit = GLYPHS[value]
-            found[place, :, n] = [0 if s == EITHER.get(value) else 1 if s in lit else -1 for s in SEGMENTS]
+            found[place, :, n] = lit_segments(digit(label, place) or 0)
     return found
+
+
+def lit_segments(value: int) -> list[int]:
+    """The seven segments of a digit: 1 where it is lit, -1 where dark, 0 where displays differ."""
+    return [0 if s == EITHER.get(value) else 1 if s in GLYPHS[value] else -1 for s in SEGMENTS]
 
 
 def in_front_of(features: Features) -> list[Features]:

@@ -39,6 +39,7 @@ class NumberFit:
         moments: which moments it explains.
         structured: the layout is regular and wholly known, not only what was seen.
         regular: the digits are alike, a constant step apart.
+        telling: places and digits that would tell most of what is open about them, the best first.
         most: of an integer, the highest number of either sign that it is known to bear.
         unsure: bits among them that have followed the digits so far, perhaps by chance.
     """
@@ -50,6 +51,7 @@ class NumberFit:
     structured: bool
     regular: bool = True
     unsure: frozenset[int] = frozenset()
+    telling: tuple[tuple[int, int], ...] = ()
     most: int = 0
 
     @property

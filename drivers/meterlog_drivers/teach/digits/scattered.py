@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 
 import numpy as np
 
 from meterlog_drivers.teach.digits.characters import BLANK, alone, wires_of
 from meterlog_drivers.teach.digits.features import digit, in_front_of, segment_features
 from meterlog_drivers.teach.digits.number_fit import BitAt, NumberFit
+from meterlog_drivers.teach.digits.telling import telling_digits
 from meterlog_drivers.teach.digits.wires import Frames, Possible, Solved, possible_wires
 from meterlog_drivers.teach.moments import Label
 
@@ -85,7 +87,8 @@ def _fit(labels: Sequence[Label], kept: tuple[int, ...], solved: Solved) -> Numb
         places.append(bits)
         tables.append(codes)
     unsure = frozenset(_unsure(solved.possible))
-    return NumberFit("segments", tuple(places), tuple(tables), kept, structured=False, regular=False, unsure=unsure)
+    fit = NumberFit("segments", tuple(places), tuple(tables), kept, structured=False, regular=False, unsure=unsure)
+    return replace(fit, telling=telling_digits(solved))
 
 
 def _unsure(possible: Possible) -> Iterator[int]:

@@ -72,11 +72,21 @@ def _digits_in_places(lesson: Lesson, labels: Sequence[Label]) -> Iterator[Quest
         for place in range(places)
     }
     for place in sorted(missing, key=lambda place: -len(missing[place])):
-        where = PLACES[place] if place < len(PLACES) else "first digit"
         for digit in missing[place]:
-            text = f"Show a number whose {where} is {digit}; {AGAIN}"
-            why = f"the {where} has not told {' or '.join(missing[place])} apart"
-            yield Question(f"digit {digit} in {place}", text, why, labels[-1].quantity, digit=int(digit), place=place)
+            why = f"the {_where(place)} has not told {' or '.join(missing[place])} apart"
+            yield _digit_in(place, int(digit), why, labels)
+    for place, value in number.telling:
+        if place < places - 1 or 0 < value <= highest:
+            yield _digit_in(place, value, "which bits are which segments is not wholly known", labels)
+
+
+def _where(place: int) -> str:
+    return PLACES[place] if place < len(PLACES) else "first digit"
+
+
+def _digit_in(place: int, digit: int, why: str, labels: Sequence[Label]) -> Question:
+    text = f"Show a number whose {_where(place)} is {digit}; {AGAIN}"
+    return Question(f"digit {digit} in {place}", text, why, labels[-1].quantity, digit=digit, place=place)
 
 
 def low_open(lesson: Lesson, labels: Sequence[Label]) -> Iterator[Question]:

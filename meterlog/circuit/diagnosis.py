@@ -9,11 +9,9 @@ from meterlog.cautions import DEFERS, applying
 from meterlog.circuit.acts import trying
 from meterlog.circuit.cost import Choice, Money, choice
 from meterlog.circuit.evidence.contradictions import contradictions
-from meterlog.circuit.evidence.for_and_against import (
-    Case,
-    without_repeats,
-)
+from meterlog.circuit.evidence.for_and_against import Case
 from meterlog.circuit.evidence.lost_voltage import lost_v
+from meterlog.circuit.evidence.repeats import without_repeats
 from meterlog.circuit.faults.fault_cells import all_cells
 from meterlog.circuit.faults.fault_rates import Rates
 from meterlog.circuit.hypotheses import LIKELY, Array, Hypothesis, chances_of, hypotheses_of, suspects_of

@@ -9,7 +9,8 @@ from typing import Literal
 
 import numpy as np
 
-from meterlog.circuit.evidence.for_and_against import Case, expected_band, members_expect, same_place
+from meterlog.circuit.evidence.for_and_against import Case, expected_band, members_expect
+from meterlog.circuit.evidence.repeats import same_place
 from meterlog.circuit.faults.cells import first_healthy
 from meterlog.circuit.readings.measurement import Measurement
 from meterlog.circuit.readings.trial import Told

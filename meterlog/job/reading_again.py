@@ -9,7 +9,7 @@ from typing import Literal
 
 import numpy as np
 
-from meterlog.circuit.evidence.for_and_against import apart
+from meterlog.circuit.evidence.repeats import apart
 from meterlog.circuit.model.circuit import Circuit
 from meterlog.circuit.probability.noise import noise, shown_y
 from meterlog.circuit.probability.predict_ohms import OHM_OFFSET

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from meterlog.cautions import sentence
-from meterlog.circuit.evidence.for_and_against import same_place
+from meterlog.circuit.evidence.repeats import same_place
 from meterlog.circuit.hypotheses import Hypothesis
 from meterlog.circuit.readings.measurement import Measurement
 from meterlog.errors import MeterlogError, UsageError

@@ -31,7 +31,8 @@ from meterlog.circuit.faults.fault_ohms import least_fault_ohm
 from meterlog.circuit.faults.fault_rates import DEFAULT_RATES, open_share
 from meterlog.circuit.model.part import BATTERY_MINUS
 from meterlog.circuit.model.solve import METER_OHM, LoadModel, Shunt, solve, unplug
-from meterlog.circuit.next_measurement.candidates import minutes_for, points_by_node, useful_states
+from meterlog.circuit.next_measurement.access import minutes_for
+from meterlog.circuit.next_measurement.candidates import points_by_node, useful_states
 from meterlog.circuit.next_measurement.outlook import outlook_of
 from meterlog.circuit.next_measurement.suggest import suggest
 from meterlog.circuit.readings.measurement import Measurement

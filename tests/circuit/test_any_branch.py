@@ -12,8 +12,9 @@ from meterlog.circuit.faults.fault_cells import all_cells
 from meterlog.circuit.faults.fault_rates import Rates
 from meterlog.circuit.model.circuit_file import circuit_from_table
 from meterlog.circuit.model.solve import LoadModel, load_model, solve
+from meterlog.circuit.next_measurement.access import minutes_for
 from meterlog.circuit.next_measurement.attempts import MOST_LEAD_A, attempts
-from meterlog.circuit.next_measurement.candidates import MOST_IN_SERIES_A, candidates, minutes_for
+from meterlog.circuit.next_measurement.candidates import MOST_IN_SERIES_A, candidates
 from meterlog.circuit.probability.predict import Network
 from meterlog.circuit.readings.impossible_values import impossible
 from meterlog.circuit.readings.measurement import Measurement

@@ -12,7 +12,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from meterlog.circuit.next_measurement.candidates import minutes_for
+from meterlog.circuit.next_measurement.access import minutes_for
 from meterlog.circuit.readings.measurement import UNITS, Measurement
 from meterlog.errors import MeterlogError, UsageError
 from meterlog.text.safe import one_line

@@ -7,7 +7,8 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
-from meterlog.circuit.evidence.for_and_against import Case, Suspect, apart, likeliest, members_expect, same_place
+from meterlog.circuit.evidence.for_and_against import Case, Suspect, likeliest, members_expect
+from meterlog.circuit.evidence.repeats import apart, same_place
 from meterlog.circuit.probability.posterior import posterior
 from meterlog.circuit.readings.measurement import Measurement
 from meterlog.circuit.readings.suspicious_readings import suspicious

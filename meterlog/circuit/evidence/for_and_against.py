@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from meterlog.circuit.evidence.repeats import apart, same_place
 from meterlog.circuit.faults.cells import interrupted, likeliest_healthy
 from meterlog.circuit.probability.bad_readings import BAD_READING
 from meterlog.circuit.probability.facts import chance_of, comes_and_goes_log
@@ -16,7 +17,7 @@ from meterlog.circuit.probability.posterior import Posterior
 from meterlog.circuit.probability.predict import Network
 from meterlog.circuit.probability.predict_ohms import OHM_OFFSET, OVERLOAD_OHM
 from meterlog.circuit.probability.trials import outcome
-from meterlog.circuit.readings.measurement import PLACE, UNITS, Measurement
+from meterlog.circuit.readings.measurement import UNITS, Measurement
 from meterlog.circuit.readings.observed import Observed
 from meterlog.circuit.readings.trial import Told
 from meterlog.text.figures import percent
@@ -35,9 +36,6 @@ BAND = (0.05, 0.95)
 """The quantiles between which an expected reading is told."""
 WORTH_SUMMING = 1e-4
 """Cells below this share of the likeliest one are left out of a band."""
-APART, APART_SHARE = 0.5, 0.15
-"""Two readings of one place differ when they are further apart than this, in V, A or ohm, and than this share of the
-larger: a person's rounding and a source's drift. Guesses."""
 OPEN_FROM = 0.1
 """An expected resistance from this share of the overload's on is told as 'open'. A guess."""
 
@@ -207,27 +205,6 @@ def members_expect(case: Case, slot: int, who: Suspect) -> tuple[float, float] |
     """The band that a suspect makes expected of a used reading given the others; None if it has no weight."""
     found = _without(case.known.weight, _density(case, slot), who.member)
     return None if found is None else expected_band(case, slot, found[1])
-
-
-def same_place(a: Measurement, b: Measurement) -> bool:
-    """Tell whether two readings were taken in the same place and state."""
-    return all(getattr(a, key) == getattr(b, key) for key in PLACE)
-
-
-def without_repeats(measured: Sequence[Measurement]) -> list[Measurement]:
-    """The readings without those that say again what an earlier one of the same place said."""
-    kept: list[Measurement] = []
-    for m in measured:
-        if not any(same_place(m, earlier) and not apart(m, earlier) for earlier in kept):
-            kept.append(m)
-    return kept
-
-
-def apart(a: Measurement, b: Measurement) -> bool:
-    """Tell whether two values differ by more than a person's rounding and a source's drift."""
-    if math.isinf(a.value) or math.isinf(b.value):
-        return a.value != b.value
-    return abs(a.value - b.value) > max(APART, APART_SHARE * max(abs(a.value), abs(b.value)))
 
 
 def _density(case: Case, slot: int) -> Array:

@@ -6,13 +6,12 @@ What may come of it is a trial or an observation as a person enters it: an attem
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from meterlog.circuit.faults.on_the_way import fuse_before
 from meterlog.circuit.model.circuit import Circuit
-from meterlog.circuit.model.part import BATTERY_MINUS
-from meterlog.circuit.next_measurement.candidates import unplug_min
+from meterlog.circuit.next_measurement.access import reach_min, unplug_min
 from meterlog.circuit.probability.when_hot import FAILS_WHEN_WARM, only_when_hot
 from meterlog.circuit.readings.from_rows import trial_from_row
 from meterlog.circuit.readings.measurement import Measurement, unplugged_words
@@ -92,7 +91,7 @@ def attempts(circuit: Circuit, measured: Sequence[Measurement], tried: Sequence[
     if only_when_hot(tried):
         every.append(warming_up(circuit))
     if circuit.fuse is not None:
-        minutes = READ_FUSE_MIN + reach_min(circuit, circuit.fuse, measured)
+        minutes = READ_FUSE_MIN + reach_min(circuit, circuit.parts[circuit.fuse].id, measured)
         every.append(Attempt(_answers(circuit, FUSE_RATING), minutes))
     done = {Attempt((one,), 0.0).place for one in tried}
     return [one for one in every if one.place not in done]
@@ -113,14 +112,6 @@ def needs_dead_load(attempt: Attempt) -> bool:
     return "runs" in attempt.answers
 
 
-def reach_min(circuit: Circuit, k: int, measured: Iterable[Measurement]) -> float:
-    """The minutes to get at part k; none where an earlier reading was taken behind it, or across its coil."""
-    opened = {
-        circuit.node(id_) for m in measured for id_ in (m.at, m.to) if id_ not in (BATTERY_MINUS, *circuit.commands)
-    }
-    return 0.0 if k in opened else circuit.parts[k].access_min
-
-
 def _powered(circuit: Circuit, measured: Sequence[Measurement]) -> Iterator[Attempt]:
     """A fused lead past a contact, and from the battery to the load's feed; neither carries a second load."""
     if circuit.charges:
@@ -129,21 +120,20 @@ def _powered(circuit: Circuit, measured: Sequence[Measurement]) -> Iterator[Atte
     for k, part in enumerate(circuit.parts):
         on_the_way = k in circuit.serving and circuit.on_feed_side[k] and light[k]
         if part.kind in ("relay_contact", "switch") and on_the_way:
-            yield _trial(LEAD_MIN + reach_min(circuit, k, measured), bridged=part.id)
+            yield _trial(LEAD_MIN + reach_min(circuit, part.id, measured), bridged=part.id)
     node = circuit.apart[0] if circuit.faces else circuit.before[circuit.load]
     point = next((point for point in circuit.points if circuit.node(point.id) == node), None)
     if point is not None and node > 0 and light[node]:
-        opened = any(point.id in (m.at, m.to) for m in measured)
-        yield _trial(LEAD_MIN + (0.0 if opened else point.access_min), feed=circuit.parts[0].id, into=point.id)
+        yield _trial(LEAD_MIN + reach_min(circuit, point.id, measured), feed=circuit.parts[0].id, into=point.id)
 
 
 def _swapped(circuit: Circuit, measured: Sequence[Measurement]) -> Iterator[Attempt]:
     for k, part in enumerate(circuit.parts):
         if part.kind in ("relay_contact", "fuse") and k in circuit.serving and not circuit.charges:
-            yield _trial(SWAP_MIN + reach_min(circuit, k, measured), replaced=part.id)
+            yield _trial(SWAP_MIN + reach_min(circuit, part.id, measured), replaced=part.id)
             for load in circuit.loads[1:] if part.kind == "fuse" else ():
                 if fuse_before(circuit, load) == k:
-                    minutes = SWAP_MIN + reach_min(circuit, k, measured) + unplug_min(circuit, load)
+                    minutes = SWAP_MIN + reach_min(circuit, part.id, measured) + unplug_min(circuit, load)
                     yield _trial(minutes, replaced=part.id, unplugged=circuit.parts[load].id)
 
 
@@ -151,7 +141,7 @@ def _compared(circuit: Circuit, measured: Sequence[Measurement]) -> Iterator[Att
     for k, part in enumerate(circuit.parts):
         if part.kind in _COMPARED and not (circuit.charges and k == circuit.load):
             out = TAKE_OUT_MIN if part.replace_min is None else part.replace_min
-            minutes = COMPARE_MIN + out + reach_min(circuit, k, measured)
+            minutes = COMPARE_MIN + out + reach_min(circuit, part.id, measured)
             yield Attempt((Tried("differs", compared=part.id), Tried("alike", compared=part.id)), minutes)
 
 

@@ -1,4 +1,4 @@
-"""Every measurement that a circuit allows, and the minutes each takes."""
+"""Every measurement that a circuit allows."""
 
 from __future__ import annotations
 
@@ -12,11 +12,7 @@ from meterlog.circuit.model.circuit import Circuit
 from meterlog.circuit.model.part import BATTERY_MINUS
 from meterlog.circuit.readings.halves import half, said
 from meterlog.circuit.readings.measurement import Measurement
-from meterlog.circuit.readings.unplugged import positions
 
-EXTRA_MIN = {"isolated": 4.0, "unplugged": 2.0, "lamp": 2.0, "current": 3.0, "crank": 2.0}
-"""Minutes beyond getting at the place: isolating, unplugging, hanging a lamp, putting the meter in series, a helper at
-the key; they stand for the risk too. Guesses."""
 MOST_IN_SERIES_A = 9.0
 """Up to this load current a meter can stand in series: the current jack of hand-held meters is fused at 10 A."""
 Tool = Literal["meter", "lamp"]
@@ -24,8 +20,6 @@ Tool = Literal["meter", "lamp"]
 MOST_LOOKS: Mapping[Tool, int] = {"meter": 2, "lamp": 1}
 """So often a place is worth reading: the second time tells a probe that did not touch; a lamp is proved on the battery
 instead. Guesses."""
-READ_MIN = 1.0
-"""Minutes to take one reading where the place is already open. Guess."""
 
 
 def candidates(circuit: Circuit, measured: Sequence[Measurement], tool: Tool = "meter") -> list[Measurement]:
@@ -53,23 +47,6 @@ def same_reading(circuit: Circuit, one: Measurement, other: Measurement) -> bool
     return not turned and _key(circuit, one) == _key(circuit, other)
 
 
-def minutes_for(circuit: Circuit, m: Measurement, measured: Iterable[Measurement]) -> float:
-    """Estimate the minutes that a measurement takes: the harder of its two places to reach, unless an earlier reading
-    opened it."""
-    opened = {id_ for one in measured for id_ in (one.at, one.to)} | {BATTERY_MINUS}
-    access = max((_access(circuit, id_) for id_ in _places(circuit, m) if id_ not in opened), default=0.0)
-    extra = sum(EXTRA_MIN.get(word, 0.0) for word in (m.state, m.load))
-    extra += sum(unplug_min(circuit, k) for k in positions(circuit, m.unplugged))
-    if m.quantity == "current":
-        extra += EXTRA_MIN["current"]
-    return READ_MIN + access + extra
-
-
-def unplug_min(circuit: Circuit, load: int) -> float:
-    """The minutes to get at a branch's load and unplug it."""
-    return EXTRA_MIN["unplugged"] + min(circuit.parts[k].access_min for k in circuit.plug_of(load))
-
-
 def useful_states(circuit: Circuit, measured: Sequence[Measurement]) -> list[str]:
     """The states to measure in: key-on where the circuit is on in it; cranking where it was measured in or where a
     command may come only then; running only where neither is, or where the engine has run already. Readings that were
@@ -90,22 +67,6 @@ def _key(circuit: Circuit, m: Measurement) -> tuple[str, frozenset[str | int], s
     alone = quantity == "current" or m.at in circuit.commands
     ends: frozenset[str | int] = frozenset({m.at} if alone else circuit.ends(m.at, m.to))
     return quantity, ends, "key_on" if m.state == "prime" else m.state, m.load + half(circuit, m) + m.unplugged
-
-
-def _places(circuit: Circuit, m: Measurement) -> list[str]:
-    """The points that a measurement needs reached; a part alone is reached at the points on its two sides."""
-    if m.at in circuit.commands:
-        return [circuit.parts[circuit.commands[m.at]].id]
-    if m.quantity == "current" or m.at not in circuit.part_index:
-        return [m.at, m.to]
-    sides = circuit.across(circuit.part_index[m.at])
-    return [point.id for point in circuit.points if circuit.node(point.id) in sides] or [m.at]
-
-
-def _access(circuit: Circuit, id_: str) -> float:
-    if id_ in circuit.point_of:
-        return circuit.point_of[id_].access_min
-    return circuit.parts[circuit.part_index[id_]].access_min if id_ in circuit.part_index else 0.0
 
 
 def _loaded(circuit: Circuit, measured: Sequence[Measurement]) -> Iterable[Measurement]:

@@ -15,7 +15,8 @@ from meterlog.circuit.acts import cautions_for
 from meterlog.circuit.model.bulb import BRIGHTNESS
 from meterlog.circuit.model.circuit import Circuit
 from meterlog.circuit.model.part import BATTERY_MINUS
-from meterlog.circuit.next_measurement.candidates import Tool, candidates, minutes_for, same_reading
+from meterlog.circuit.next_measurement.access import minutes_for
+from meterlog.circuit.next_measurement.candidates import Tool, candidates, same_reading
 from meterlog.circuit.next_measurement.outlook import Array, Outlook, information, meanings, right_after
 from meterlog.circuit.probability.bad_readings import BAD_READING
 from meterlog.circuit.probability.noise import noise, shown_y

@@ -9,7 +9,7 @@ import pytest
 from meterlog.circuit import load_circuit
 from meterlog.circuit.diagnosis import Diagnoser
 from meterlog.circuit.faults.fault_rates import Rates, load_rates
-from meterlog.circuit.next_measurement.candidates import minutes_for
+from meterlog.circuit.next_measurement.access import minutes_for
 from meterlog.circuit.readings.measurement import Measurement
 from meterlog.errors import CircuitError
 

@@ -8,7 +8,8 @@ import pytest
 from meterlog.circuit import load_circuit, template_names
 from meterlog.circuit.diagnosis import Diagnoser, diagnose
 from meterlog.circuit.model.circuit_file import circuit_from_table, read_table
-from meterlog.circuit.next_measurement.candidates import candidates, minutes_for
+from meterlog.circuit.next_measurement.access import minutes_for
+from meterlog.circuit.next_measurement.candidates import candidates
 from meterlog.circuit.readings.measurement import Measurement
 
 

@@ -17,6 +17,7 @@ from pathlib import Path
 
 from meterlog.capture import meter_setup
 from meterlog.cli.terminal.readout import readout
+from meterlog.cli.terminal.wrap import wrapped
 from meterlog.cli.terminal.zero_lines import zero_meter
 from meterlog.driver import Driver, discover, driver_errors, driver_names, load_driver
 from meterlog.driver.discover import Found
@@ -184,13 +185,15 @@ SECTIONS: tuple[Callable[[argparse.Namespace], Iterable[str]], ...] = (saved_lin
 
 def _print(lines: Iterable[str]) -> None:
     for line in lines:
-        print(line, flush=True)
+        for part in line.split("\n"):
+            whole = part.lstrip().startswith("meterlog ")  # a command is copied: the terminal may break it, no line end
+            print(part if whole else wrapped(part), flush=True)
 
 
 def _asked(prompt: str) -> str | None:
     """Return what the person types; None at the end of input."""
     try:
-        return input(prompt)
+        return input(wrapped(prompt))
     except EOFError:
         return None
 

@@ -366,6 +366,8 @@ def _silent(name: str, traffic: Traffic) -> LinkError:
     """Return the error of a meter that gave no reading."""
     if traffic.question:
         return NoFrameFits(f"no readings came from {name} that can be told: {traffic.question}", name)
+    if traffic.never_taught:
+        return NoFrameFits(f"no readings came from {name}: what it showed was never taught", name, traffic.never_taught)
     if traffic.first_bytes:
         return NoFrameFits(
             f"no readings came from {name}: bytes came but no frame fits; check the driver and the line settings;"

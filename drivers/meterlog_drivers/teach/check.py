@@ -30,6 +30,8 @@ SHOW = (
     "the large current range, A, in its own jack",
 )
 """Says what to show: the places where sister chips' tables differ."""
+FIRST_S = 10.0
+"""Says how long a meter is waited for before the first question, s; some show one number in five seconds (guess)."""
 _LOOK_S = 0.1
 Ask = Callable[[str], str | None]
 
@@ -58,6 +60,8 @@ def check_meter(text: str, ask: Ask) -> Iterator[str]:
     yield f"{meter.name}: compare {READINGS} readings with the display; leave each until it stands still."
     yield "Type what the display shows, with its unit: 12.34 V, -3.2 mA, OL kohm; both numbers: 230.1 V AC; 50.0 Hz."
     with _Heard(connection) as heard:
+        if not heard.anything(FIRST_S):
+            yield "Nothing has come that the driver reads: is the meter on, and its data output switched on?"
         for number in range(READINGS):
             yield f"\n{number + 1} of {READINGS}: show {SHOW[number]}, or anything else, and type it."
             yield f"   agrees: {_agreed(heard, ask)}"
@@ -134,6 +138,15 @@ class _Heard:
     def question(self) -> str:
         """Return what a person must tell before frames like those that came can be read; '' for nothing."""
         return self._connection.traffic.question
+
+    def anything(self, wait_s: float) -> bool:
+        """Wait for a reading, or for a frame that only a person can tell; tell whether one came."""
+        end_s = time.monotonic() + wait_s
+        while not (self._readings or self.question or self._over.is_set()) and self._error is None:
+            if time.monotonic() > end_s:
+                return False
+            time.sleep(_LOOK_S / 2)
+        return True
 
     def before(self, time_s: float) -> list[Reading]:
         """The readings that a person may have typed at a time.

@@ -17,6 +17,13 @@ from meterlog_drivers.teach.teacher import Taught, teach
 
 MOST_QUESTIONS = 30
 """Questions after which it ends by itself; the person may go on with another lesson. A choice."""
+INTRODUCTION = (
+    "Do what each step says, leave the display until it stands still, and type what it shows, with its unit:",
+    "12.34 V, -3.2 mA, 230.1 V AC, OL kohm. Where it shows two numbers, both, the main one first: 230.1 V AC; 50.0 Hz.",
+    "Enter alone passes over what this meter cannot do; 'done' writes down what is known so far.",
+)
+ENOUGH_READINGS = 15
+"""Readings by which most meters are known as far as they were shown (`python -m tests.bench.teach`)."""
 LEAST_SECOND_BITS = 8
 """Bits that move beside the number, from which on a second one may be among them; a guess."""
 DEFAULT_OUT = "meter.toml"
@@ -72,9 +79,7 @@ def _line_of(address: str, byte_time_s: float) -> str:
 def _live(target: str, out: Path, ask: Ask) -> Iterator[str]:
     with Listening.to(target) as listening:
         yield f"{target}: listening at {listening.line}"
-        yield "Answer with what the display shows, with its unit: 12.34 V, -3.2 mA, 230.1 V AC, OL kohm."
-        yield "Where it shows two numbers, type both, the main one first: 230.1 V AC; 50.0 Hz."
-        yield "Enter alone passes a question over; 'done' writes down what is known so far."
+        yield from INTRODUCTION
         moments: list[Moment] = []
         refused: set[str] = set()
         taught: Taught | None = None
@@ -93,6 +98,8 @@ def _live(target: str, out: Path, ask: Ask) -> Iterator[str]:
             moments.append(Moment(listening.now_s, parse_label(answer)))
             taught = teach(listening.chunks, listening.byte_time_s, moments, [listening.line], _today())
             yield from _after_answer(taught, moments)
+            if len(moments) == ENOUGH_READINGS and taught.profile:
+                yield "   That is enough to record what was shown so far: 'done' writes it down, more steps add to it."
         if taught is None:
             raise NotLearned("nothing was shown, so nothing was learned")
         yield ""
@@ -128,7 +135,8 @@ def _after_answer(taught: Taught, moments: Sequence[Moment]) -> Iterator[str]:
     elif taught.late.get(last, 0) > 0:
         yield f"   Understood; the display had moved on {taught.late[last]} times meanwhile."
     elif taught.problem:
-        yield f"   {taught.described}; {taught.problem}."
+        heard = f" {taught.described};" if last == 0 else ""
+        yield f"   Kept;{heard} {taught.problem}."
     else:
         yield f"   Understood; {taught.read} of the {taught.frames} frames heard so far can be read."
         if moments[last].label.second and taught.second:
@@ -170,7 +178,8 @@ def _kept(
     kind = "text" if 'kind = "text"' in taught.profile else "frames"
     address = f"{port}?decoder={kind}&profile={out}" if port.startswith("ble:") else f"{kind}:{port}?profile={out}"
     yield f"wrote {out}"
-    yield f'record with it:  meterlog record --meter "{address}"'
+    yield f'compare it with the display:\n  meterlog meters --check "{address}"'
+    yield f'record with it:\n  meterlog record --meter "{address}"'
 
 
 def _today() -> str:

@@ -37,7 +37,7 @@ def test_a_minus_that_was_not_typed_never_becomes_a_plus(tmp_path: Path) -> None
     assert read == [[47.11], []]
     question = next_question(told.lesson, set(), 7)
     assert question is not None
-    assert "What does it show now?" in question.text
+    assert "Type what it shows now" in question.text
 
 
 def test_once_it_is_typed_the_one_without_is_the_slip() -> None:

@@ -14,6 +14,7 @@ import pytest
 from meterlog.cli.main import main
 from meterlog.session import open_reader
 from tests.bench.teach.meters import FUNCTIONS, SIGNED, Display, Meter
+from tests.cli.terminal.at_terminal import AtTerminal
 from tests.waiting import record_some
 
 if sys.platform == "win32":
@@ -80,6 +81,7 @@ class Bench:
 def test_an_unknown_meter_is_taught_by_its_display_and_then_recorded(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
+    monkeypatch.setenv("METERLOG_SETTINGS", str(tmp_path / "settings.toml"))
     profile, out = tmp_path / "meter.toml", tmp_path / "a.sqlite"
     screens: list[str] = []
     with Bench() as bench:
@@ -101,3 +103,21 @@ def test_an_unknown_meter_is_taught_by_its_display_and_then_recorded(
         with open_reader(out) as reader:
             assert set(reader.series(1).value) == {-12.345}
         assert any("Understood" in screen for screen in screens)
+        monkeypatch.setattr("builtins.input", lambda _: bench.display.text)
+        assert main(["meters", "--check", f"frames:{bench.port.name}?profile={profile}"]) == 0
+        assert "checked against the display on" in capsys.readouterr().out
+        bench.display = Display("V", 0, 12345, hold=True)
+        time.sleep(3 * INTERVAL_S)
+        assert main(["record", "--meter", meter, "--for", "1", "--out", str(tmp_path / "b.sqlite")]) != 0
+        said = capsys.readouterr()
+        assert "this meter shows something that was never taught: teach it" in said.out
+        assert "what it showed was never taught" in said.err
+
+
+@pytest.mark.slow
+def test_each_step_is_broken_at_words_on_a_phone_and_a_command_stays_whole(tmp_path: Path) -> None:
+    with Bench() as bench, AtTerminal("meters", "--teach", bench.port.name, columns=40, folder=tmp_path) as terminal:
+        assert terminal.until("(the digits are not found yet)")
+        lines = terminal.shown.splitlines()
+        assert max(map(len, lines)) <= 40
+        assert "type what it shows, with its unit:" in " ".join(terminal.shown.split())

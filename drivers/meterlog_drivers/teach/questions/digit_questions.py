@@ -9,7 +9,7 @@ import numpy as np
 from meterlog.reading import Quantity
 from meterlog_drivers.teach.lesson import Lesson
 from meterlog_drivers.teach.moments import Label
-from meterlog_drivers.teach.questions.question import AGAIN, Question
+from meterlog_drivers.teach.questions.question import Question
 
 ENOUGH_NUMBERS = 6
 """Numbers of different digits after which the digits may be called known; a choice."""
@@ -18,12 +18,12 @@ ENOUGH_NUMBERS = 6
 def first_numbers(lesson: Lesson | None, asked: int) -> Question:
     """Ask for a number while the digits are not found; every second one where the last one was."""
     why = "the digits are not found yet"
-    text = f"Turn the dial to volts DC and touch a battery; {AGAIN}"
+    text = "Turn the dial to volts DC and touch a battery"
     like = lesson.moments[-1].label if lesson and asked % 2 else None
     if like is not None:
-        text = f"Show another number in the same range as '{like.text}'; {AGAIN}"
+        text = f"Show another number in the same range as '{like.text}'"
     elif asked:
-        text = f"Show another number, best with four different digits; {AGAIN}"
+        text = "Show another number, best with four different digits"
     return Question(f"number {asked}", text, why, Quantity.DC_VOLTAGE, like=like)
 
 
@@ -32,7 +32,7 @@ def digits_open(lesson: Lesson, labels: list[Label]) -> Iterator[Question]:
     if len(different) < ENOUGH_NUMBERS:
         yield Question(
             f"digits {len(different)}",
-            f"Show another number, best with other digits; {AGAIN}",
+            "Show another number, best with other digits",
             f"the digits rest on {len(different)} numbers",
         )
     if not lesson.numbers[0].regular:
@@ -41,7 +41,7 @@ def digits_open(lesson: Lesson, labels: list[Label]) -> Iterator[Question]:
         seen = set("".join(different))
         for digit in "0123456789":
             if digit not in seen:
-                text = f"Show a number with a {digit} in it; {AGAIN}"
+                text = f"Show a number with a {digit} in it"
                 yield Question(f"digit {digit}", text, f"no {digit} was shown", digit=int(digit))
 
 
@@ -51,7 +51,7 @@ def second_number_open(lesson: Lesson) -> Iterator[Question]:
     if second is None or second.learned:
         return
     pairs = [m.label for m in lesson.moments if m.label.second is not None]
-    text = f"Back to what showed '{pairs[-1].typed}', let both numbers change, and type both; {AGAIN}"
+    text = f"Back to what showed '{pairs[-1].typed}', let both numbers change, and type both"
     yield Question(f"second {len(pairs)}", text, second.problem, pairs[-1].quantity, like=pairs[-1])
 
 
@@ -85,7 +85,7 @@ def _where(place: int) -> str:
 
 
 def _digit_in(place: int, digit: int, why: str, labels: Sequence[Label]) -> Question:
-    text = f"Show a number whose {_where(place)} is {digit}; {AGAIN}"
+    text = f"Show a number whose {_where(place)} is {digit}"
     return Question(f"digit {digit} in {place}", text, why, labels[-1].quantity, digit=digit, place=place)
 
 
@@ -97,7 +97,7 @@ def low_open(lesson: Lesson, labels: Sequence[Label]) -> Iterator[Question]:
     if lesson.numbers[0].is_integer or like.decimals + 1 >= places or min(len(n.digits) for n in numbers) < places - 1:
         return
     text = f"In the same range as '{like.text}', show nearly zero: hold the leads together, or take the load off"
-    yield Question("low", f"{text}; {AGAIN}", "no number of few digits was shown", like.quantity, low=True, like=like)
+    yield Question("low", f"{text}", "no number of few digits was shown", like.quantity, low=True, like=like)
 
 
 def high_open(lesson: Lesson, labels: list[Label]) -> Iterator[Question]:
@@ -111,5 +111,5 @@ def as_high_as_can_be(labels: Sequence[Label], name: str = "high") -> Question:
     """Ask for the highest number that the display can show, the point left out."""
     highest = max(labels, key=lambda label: label.counts)
     why = f"no higher digits than those of '{highest.text}' were shown"
-    text = f"Show as high a number as the display can before it says OL, with a resistor for example; {AGAIN}"
+    text = "Show as high a number as the display can before it says OL, with a resistor for example"
     return Question(name, text, why, high=True)

@@ -8,7 +8,7 @@ from meterlog.reading import Quantity
 from meterlog.text.figures import count
 from meterlog_drivers.teach.lesson import Lesson
 from meterlog_drivers.teach.moments import Label
-from meterlog_drivers.teach.questions.question import AGAIN, ENOUGH_EACH, Question, range_of
+from meterlog_drivers.teach.questions.question import ENOUGH_EACH, Question, range_of
 
 FULL_RANGE = 4
 """Readings of one range after which it is not asked for again; a choice."""
@@ -31,7 +31,7 @@ def signs_open(labels: list[Label], slips: int) -> Iterator[Question]:
     minus = [label for label in labels if label.minus]
     beside = _plus_beside(labels, minus)
     if beside and len(minus) < ENOUGH_EACH:
-        text = f"In the same range as '{beside.text}', swap the leads, so that it shows a minus; {AGAIN}"
+        text = f"In the same range as '{beside.text}', swap the leads, so that it shows a minus"
         yield Question(
             f"minus {len(minus)} {slips}",
             text,
@@ -42,7 +42,9 @@ def signs_open(labels: list[Label], slips: int) -> Iterator[Question]:
         )
     over = sum(label.overload for label in labels)
     if over < ENOUGH_EACH:
-        text = "Take the leads off, turn the dial to ohms, the leads apart, and type OL with the unit: OL Mohm"
+        first = "Take the leads off, turn the dial to ohms, the leads apart, and type OL with the unit: OL Mohm"
+        again = "Once more on ohms: hold the leads together, then the leads apart, and type OL with the unit"
+        text = again if over else first
         why = "no overload was shown" if not over else "the overload rests on one reading"
         yield Question(f"overload {over} {slips}", text, why, Quantity.RESISTANCE, overload=True)
 
@@ -64,7 +66,7 @@ def beside_overload_open(lesson: Lesson, labels: list[Label]) -> Iterator[Questi
     over = next((label for label in labels if label.overload), None)
     if over and not lesson.tells_overload:
         unit = over.text.partition(" ")[2]
-        text = f"Hold the leads with dry fingers or a large resistor, so that it shows a number in {unit}; {AGAIN}"
+        text = f"Hold the leads with dry fingers or a large resistor, so that it shows a number in {unit}"
         yield Question(
             "beside overload", text, "what tells the overload from its unit is open", over.quantity, like=over
         )
@@ -74,9 +76,9 @@ def units_open(labels: list[Label]) -> Iterator[Question]:
     for quantity, text in _UNITS:
         shown = [label for label in labels if label.quantity is quantity and not label.overload]
         if not shown:
-            yield Question(f"{quantity} 0", f"{text}; {AGAIN}", f"{quantity.words} was not shown", quantity)
+            yield Question(f"{quantity} 0", text, f"{quantity.words} was not shown", quantity)
         elif len(shown) < ENOUGH_EACH:
-            again = f"Show another number in the same range as '{shown[0].text}'; {AGAIN}"
+            again = f"Show another number in the same range as '{shown[0].text}'"
             why = f"{quantity.words} rests on one reading"
             yield Question(f"{quantity} 1", again, why, quantity, like=shown[0])
 
@@ -86,7 +88,7 @@ def doubts_open(lesson: Lesson) -> Iterator[Question]:
     assert lesson.modes is not None
     for n in lesson.modes.doubted:
         label = lesson.moments[n].label
-        text = f"Go back to where it showed '{label.text}', and look for a minus and for every symbol; {AGAIN}"
+        text = f"Go back to where it showed '{label.text}', and look for a minus and for every symbol"
         yield Question(f"doubt {n}", text, lesson.slips[n], label.quantity, overload=label.overload, like=label)
 
 
@@ -100,7 +102,7 @@ def thin_open(lesson: Lesson) -> Iterator[Question]:
                 what = f"'{label.text}'"
                 yield Question(
                     f"again {label.text}",
-                    f"Go back to where it showed {what}, with another number if you can; {AGAIN}",
+                    f"Go back to where it showed {what}, with another number if you can",
                     f"what {what} showed rests on one reading",
                     label.quantity,
                     minus=label.minus,
@@ -119,6 +121,6 @@ def more_open(lesson: Lesson) -> Iterator[Question]:
             ranges.setdefault(range_of(label), []).append(label)
     for labels in sorted(ranges.values(), key=len):
         if len(labels) < FULL_RANGE:
-            text = f"Show another number in the same range as '{labels[0].text}'; {AGAIN}"
-            why = f"its range rests on {count(len(labels), 'reading')}"
+            text = f"Show another number in the same range as '{labels[0].text}'"
+            why = f"the range of '{labels[0].text}' rests on {count(len(labels), 'reading')}"
             yield Question(f"more {labels[0].text} {len(labels)}", text, why, labels[0].quantity, like=labels[0])

@@ -26,7 +26,7 @@ from meterlog_drivers.teach.questions.mode_questions import (
     thin_open,
     units_open,
 )
-from meterlog_drivers.teach.questions.question import AGAIN, Question
+from meterlog_drivers.teach.questions.question import Question
 
 
 def next_question(lesson: Lesson | None, refused: Collection[str], asked: int = 0) -> Question | None:
@@ -51,9 +51,7 @@ def _open(lesson: Lesson | None, asked: int) -> Iterator[Question]:
     labels = [m.label for n, m in enumerate(lesson.moments) if n not in lesson.slips]
     if lesson.modes is None:
         why = lesson.problem
-        yield Question(
-            f"open {len(labels)}", f"Show another number in the same unit; {AGAIN}", why, labels[-1].quantity
-        )
+        yield Question(f"open {len(labels)}", "Show another number in the same unit", why, labels[-1].quantity)
         return
     yield from _unread_now(lesson)
     yield from digits_open(lesson, labels)
@@ -74,5 +72,7 @@ def _unread_now(lesson: Lesson) -> Iterator[Question]:
     frame = lesson.bits[-1]
     if not lesson.reads(frame):
         yield Question(
-            f"now {hash(frame.tobytes())}", f"What does it show now? {AGAIN.capitalize()}", "it was never taught"
+            f"now {hash(frame.tobytes())}",
+            "Type what it shows now, with every sign and symbol",
+            "this display was never taught",
         )

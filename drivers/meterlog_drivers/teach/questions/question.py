@@ -7,8 +7,6 @@ from typing import NamedTuple
 from meterlog.reading import Quantity
 from meterlog_drivers.teach.moments import Label
 
-AGAIN = "leave it until it stands still, then type what it shows, with unit"
-"""Ends nearly every question."""
 ENOUGH_EACH = 2
 """Readings on which a code should rest, so that one slip of the keyboard cannot make it; a choice."""
 
@@ -18,7 +16,7 @@ class Question(NamedTuple):
 
     Attributes:
         name: what it is about; a question that was refused is not asked again.
-        text: for the person.
+        text: what to do, for the person; then they type what the display shows.
         why: what is open without it.
         quantity: that the dial should be on; None for the one that it is on.
         minus, overload: what the display should show.

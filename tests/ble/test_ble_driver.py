@@ -28,7 +28,7 @@ def frame(value: float) -> bytes:
     return framing_of("status14:x").encoder().encode([Reading(0.0, value, Quantity.DC_VOLTAGE, 0.01)])
 
 
-def take(connection: Connection, count: int, timeout_s: float = 3.0) -> list[Reading]:
+def take(connection: Connection, count: int, timeout_s: float = 60.0) -> list[Reading]:
     """So many readings, or those that came in time."""
     found: list[Reading] = []
     end_s = time.monotonic() + timeout_s

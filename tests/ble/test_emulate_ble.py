@@ -38,7 +38,7 @@ def test_what_it_prints_to_type_records_the_scenario(need: Callable[[object, str
             check=True,
         )
         emulator.terminate()
-        assert emulator.wait(10) == 0
+        assert emulator.wait(60) == 0
     assert not Path(value.partition("=")[2]).exists()  # the bus is gone with it
     with open_reader(out) as reader:
         series = reader.series(1)

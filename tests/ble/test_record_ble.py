@@ -46,7 +46,7 @@ class Recording:
         self.out = out
         self.process = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
 
-    def wait_for(self, condition: Callable[[], bool], timeout_s: float = 10.0) -> None:
+    def wait_for(self, condition: Callable[[], bool], timeout_s: float = 60.0) -> None:
         """Wait until something is so."""
         end_s = time.monotonic() + timeout_s
         while not condition():

@@ -55,7 +55,7 @@ class Run:
         for line in self.process.stdout:
             self.lines.append(line.decode())
 
-    def wait_for(self, words: str, meanwhile: Callable[[], None] = lambda: None, timeout_s: float = 20.0) -> None:
+    def wait_for(self, words: str, meanwhile: Callable[[], None] = lambda: None, timeout_s: float = 60.0) -> None:
         give_up = time.monotonic() + timeout_s
         while not any(words in line for line in self.lines):
             assert time.monotonic() < give_up, f"'{words}' never came in {self.lines}"
@@ -70,7 +70,7 @@ class Run:
     def end(self, number: int | None = None) -> int:
         if number is not None:
             self.process.send_signal(number)
-        status = self.process.wait(20)
+        status = self.process.wait(60)
         self._reader.join(5)
         return status
 
@@ -270,7 +270,7 @@ class Terminal:
             except OSError:
                 pass
 
-    def wait_for(self, words: bytes, meanwhile: Callable[[], None], timeout_s: float = 20.0) -> None:
+    def wait_for(self, words: bytes, meanwhile: Callable[[], None], timeout_s: float = 60.0) -> None:
         give_up = time.monotonic() + timeout_s
         while words not in self.seen:
             assert time.monotonic() < give_up, self.seen[-2000:].decode(errors="replace")

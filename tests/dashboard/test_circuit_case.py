@@ -108,7 +108,7 @@ def test_the_live_meter_gives_its_newest_reading_of_the_right_quantity(tmp_path:
         numbers = [writer.add_channel(label, Quantity.DC_VOLTAGE, point=label) for label in ("battery", "fuse_out")]
         for number, volts in zip(numbers, (12.6, 11.9), strict=True):
             writer.append(number, [Reading(start_s + 0.9, volts, Quantity.DC_VOLTAGE, 0.01)])
-        deadline_s = time.monotonic() + 5.0
+        deadline_s = time.monotonic() + 60.0
         while time.monotonic() < deadline_s:
             try:
                 live = live_reading(listed, "voltage", "fuse_out")

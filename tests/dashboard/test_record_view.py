@@ -110,7 +110,7 @@ def press_stop(page: Page) -> None:
 
 
 def wait_ended(folder: Path, name: str) -> None:
-    recorders, give_up = Recorders(SessionFolder(folder)), time.monotonic() + 15
+    recorders, give_up = Recorders(SessionFolder(folder)), time.monotonic() + 60
     while recorders.running():
         assert time.monotonic() < give_up, f"{name} did not end"
         time.sleep(0.05)
@@ -307,7 +307,7 @@ def test_page_and_server_killed_in_mid_capture_lose_nothing(
         expect(page.locator(".readout output")).to_contain_text("V")
         press_stop(page)
         expect(page.locator("#band")).to_contain_text("everything is kept")
-        assert recorder.wait(15) == 0
+        assert recorder.wait(60) == 0
     kept = counted(tmp_path / name)
     assert len(kept) > 5
     assert np.diff(kept).tolist() == [1] * (len(kept) - 1)

@@ -174,7 +174,7 @@ def recorded_until_full(path: Path, disk: AbstractContextManager[None]) -> tuple
     writer = SessionWriter.create(path)
     channel = writer.add_channel("feed", Quantity.DC_VOLTAGE)
     writer.flush()
-    kept, give_up_s = 0, time.monotonic() + 20
+    kept, give_up_s = 0, time.monotonic() + 60
     with disk:
         try:
             while time.monotonic() < give_up_s:

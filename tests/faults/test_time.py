@@ -120,12 +120,12 @@ def test_ctrl_c_while_the_live_detection_is_still_being_loaded_discards_nothing(
     words = ["record", "--plain", "--quiet", "--meter", f"status14:{meter.port}", "--out", str(path)]
     with subprocess.Popen([sys.executable, "-c", SLOW, *words], stdout=subprocess.DEVNULL) as process:
         try:
-            give_up_s = time.monotonic() + 30
+            give_up_s = time.monotonic() + 60
             while not has_readings(path):
                 assert time.monotonic() < give_up_s
                 time.sleep(0.05)
             process.send_signal(signal.SIGINT)
-            assert process.wait(30) == 0
+            assert process.wait(60) == 0
         finally:
             process.kill()
             showing.stop()
@@ -140,7 +140,7 @@ def stalled(meter: Plugged, path: Path, stall_s: float, until: Callable[[Path], 
     words = ["record", "--plain", "--quiet", "--meter", f"status14:{meter.port}", "--out", str(path)]
     process = subprocess.Popen([*MAIN, *words], stdout=subprocess.DEVNULL)
     try:
-        give_up_s = time.monotonic() + 20
+        give_up_s = time.monotonic() + 60
         while not until(path):
             assert time.monotonic() < give_up_s
             time.sleep(0.1)
@@ -150,7 +150,7 @@ def stalled(meter: Plugged, path: Path, stall_s: float, until: Callable[[Path], 
         os.kill(process.pid, signal.SIGCONT)
         time.sleep(1.2)
         process.send_signal(signal.SIGINT)
-        assert process.wait(20) == 0
+        assert process.wait(60) == 0
     finally:
         process.kill()
         process.wait()

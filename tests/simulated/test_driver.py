@@ -13,7 +13,7 @@ from meterlog.reading import Reading
 from meterlog_drivers.simulated.scenarios import SCENARIOS
 
 
-def all_of(connection: Connection, timeout_s: float = 10.0) -> list[Reading]:
+def all_of(connection: Connection, timeout_s: float = 60.0) -> list[Reading]:
     readings: list[Reading] = []
     until = time.monotonic() + timeout_s
     while time.monotonic() < until and (some := connection.read(0.1)) is not None:

@@ -106,7 +106,7 @@ def test_on_a_real_port_a_recording_sees_the_probes_move(tmp_path: Path) -> None
             time.sleep(2.5)
             process.stdin.write("fuse_in, off\n")
             process.stdin.flush()
-            assert recording.wait(20) == 0
+            assert recording.wait(60) == 0
         finally:
             recording.kill()
             process.kill()

@@ -123,7 +123,7 @@ def test_a_broker_gets_each_reading_and_how_it_stands(tmp_path: Path, broker: in
     listener.loop_start()
     words = [*RECORD, "--for", "3", "--to", f"mqtt://127.0.0.1:{broker}/van"]
     subprocess.run(words, cwd=tmp_path, check=True, capture_output=True)
-    assert ended.wait(10)
+    assert ended.wait(60)
     listener.loop_stop()
     assert got[0] == ("van/state", b"recording")
     readings = [json.loads(payload)["time_s"] for topic, payload in got if topic == "van/reading/1"]

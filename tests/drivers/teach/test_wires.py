@@ -9,7 +9,7 @@ import numpy as np
 from meterlog_drivers.teach.digits.characters import wires_of
 from meterlog_drivers.teach.digits.features import GLYPHS, SEGMENTS, segment_features
 from meterlog_drivers.teach.digits.number_fit import BitAt, NumberFit
-from meterlog_drivers.teach.digits.telling import telling_digits
+from meterlog_drivers.teach.digits.telling import parting_digits, telling_digits
 from meterlog_drivers.teach.digits.wires import Solved, possible_wires
 from meterlog_drivers.teach.moments import parse_label
 
@@ -44,3 +44,8 @@ def test_the_digit_that_tells_two_places_apart_is_asked_for() -> None:
     telling = telling_digits(solved(ALIKE))
     assert telling[0] in {(0, 2), (1, 1), (1, 4)}
     assert not telling_digits(solved([*ALIKE, "13"]))
+
+
+def test_before_anything_is_found_a_digit_is_asked_for_that_parts_segments_alike_so_far() -> None:
+    labels = [parse_label(f"{number} V") for number in ALIKE]
+    assert parting_digits(labels)[0] in {(0, 2), (1, 1), (1, 4)}

@@ -1,4 +1,4 @@
-"""Says which digit, shown in which place, tells most of what is open about the wires of segments.
+"""Says which digit, shown in which place, tells most of what is open about scattered segments.
 
 Two bits that have been alike in all that was shown may belong to two places, and then no digit of either place is read
 with certainty. A digit tells them apart that needs one of them as the other one seldom is.
@@ -6,16 +6,44 @@ with certainty. A digit tells them apart that needs one of them as the other one
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from itertools import product
+
 import numpy as np
 from numpy.typing import NDArray
 
 from meterlog_drivers.teach.digits.characters import wires_of
-from meterlog_drivers.teach.digits.features import lit_segments
+from meterlog_drivers.teach.digits.features import lit_segments, segment_features
 from meterlog_drivers.teach.digits.wires import Solved
+from meterlog_drivers.teach.moments import Label
 
 DIGITS = range(10)
+LIT_SHARE = np.mean([np.array(lit_segments(value)) > 0 for value in DIGITS], axis=0)
+"""The share of digits in which each segment is lit."""
 LEAST_TOLD = 0.1
 """Bits that a digit must exclude on average to be asked for; a guess."""
+
+
+def parting_digits(labels: Sequence[Label]) -> list[tuple[int, int]]:
+    """The places and digits that would tell most segments from others that were like them, what tells most first.
+
+    Args:
+        labels: what was shown; nothing is known of the bits yet.
+    """
+    features = segment_features(labels)
+    places = len(features)
+    flat = features.reshape(7 * places, -1).astype(np.int64)
+    agreement, known = flat @ flat.T, np.abs(flat) @ np.abs(flat).T
+    alike = (np.abs(agreement) == known) & (known > 0)
+    lit_share = np.tile(LIT_SHARE, places)
+    parted = {}
+    for place, value in product(range(places), DIGITS):
+        own = slice(7 * place, 7 * place + 7)
+        wanted = np.array(lit_segments(value))[:, None] * agreement[own]
+        other = np.where(wanted > 0, 1 - lit_share, lit_share) * (wanted != 0)
+        other[:, own] = 0
+        parted[place, value] = float(other[alike[own]].sum())
+    return sorted(parted, key=lambda key: -parted[key])
 
 
 def telling_digits(solved: Solved) -> tuple[tuple[int, int], ...]:

@@ -7,6 +7,8 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from meterlog.reading import Quantity
+from meterlog_drivers.teach.digits.features import places_of
+from meterlog_drivers.teach.digits.telling import parting_digits
 from meterlog_drivers.teach.lesson import Lesson
 from meterlog_drivers.teach.moments import Label
 from meterlog_drivers.teach.questions.question import Question
@@ -15,7 +17,11 @@ ENOUGH_NUMBERS = 6
 """Numbers of different digits after which the digits may be called known; a choice."""
 
 
-def first_numbers(lesson: Lesson | None, asked: int) -> Question:
+ENOUGH_ANY = 6
+"""Numbers after which digits are seldom found but by those that part segments; a guess."""
+
+
+def first_numbers(lesson: Lesson | None, asked: int) -> Iterator[Question]:
     """Ask for a number while the digits are not found; every second one where the last one was."""
     why = "the digits are not found yet"
     text = "Turn the dial to volts DC and touch a battery"
@@ -24,7 +30,12 @@ def first_numbers(lesson: Lesson | None, asked: int) -> Question:
         text = f"Show another number in the same range as '{like.text}'"
     elif asked:
         text = "Show another number, best with four different digits"
-    return Question(f"number {asked}", text, why, Quantity.DC_VOLTAGE, like=like)
+    labels = [m.label for m in lesson.moments if m.label.digits] if lesson else []
+    if len(labels) >= ENOUGH_ANY:
+        place, digit = next(one for one in parting_digits(labels) if _can_be(*one, labels))
+        what = f"{text}, its {_where(place)} {digit}"
+        yield Question(f"number {asked} {place}", what, why, Quantity.DC_VOLTAGE, like=like, digit=digit, place=place)
+    yield Question(f"number {asked}", text, why, Quantity.DC_VOLTAGE, like=like)
 
 
 def digits_open(lesson: Lesson, labels: list[Label]) -> Iterator[Question]:
@@ -62,13 +73,8 @@ def _digits_in_places(lesson: Lesson, labels: Sequence[Label]) -> Iterator[Quest
     """Digits that each place by itself has to show; in the first no higher ones than it has shown."""
     number = lesson.numbers[0]
     places = len(number.places)
-    highest = max(int(label.digits[0]) for label in labels if len(label.digits) == places)
     missing = {
-        place: [
-            d
-            for d in "0123456789"
-            if d not in number.codes[place].values() and (place < places - 1 or 0 < int(d) <= highest)
-        ]
+        place: [d for d in "0123456789" if d not in number.codes[place].values() and _can_be(place, int(d), labels)]
         for place in range(places)
     }
     for place in sorted(missing, key=lambda place: -len(missing[place])):
@@ -76,8 +82,14 @@ def _digits_in_places(lesson: Lesson, labels: Sequence[Label]) -> Iterator[Quest
             why = f"the {_where(place)} has not told {' or '.join(missing[place])} apart"
             yield _digit_in(place, int(digit), why, labels)
     for place, value in number.telling:
-        if place < places - 1 or 0 < value <= highest:
+        if _can_be(place, value, labels):
             yield _digit_in(place, value, "which bits are which segments is not wholly known", labels)
+
+
+def _can_be(place: int, digit: int, labels: Sequence[Label]) -> bool:
+    """Tell whether a display can show a digit there: in the first place no higher one than it has shown."""
+    places = places_of(labels)
+    return place < places - 1 or 0 < digit <= max(int(one.digits[0]) for one in labels if len(one.digits) == places)
 
 
 def _where(place: int) -> str:

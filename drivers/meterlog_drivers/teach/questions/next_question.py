@@ -46,7 +46,7 @@ def next_question(lesson: Lesson | None, refused: Collection[str], asked: int = 
 def _open(lesson: Lesson | None, asked: int) -> Iterator[Question]:
     """Everything that is open, what matters most first."""
     if lesson is None or not lesson.numbers:
-        yield first_numbers(lesson, asked)
+        yield from first_numbers(lesson, asked)
         return
     labels = [m.label for n, m in enumerate(lesson.moments) if n not in lesson.slips]
     if lesson.modes is None:
@@ -70,7 +70,9 @@ def _open(lesson: Lesson | None, asked: int) -> Iterator[Question]:
 def _unread_now(lesson: Lesson) -> Iterator[Question]:
     assert lesson.modes is not None
     frame = lesson.bits[-1]
-    if not lesson.reads(frame):
+    number = lesson.numbers[0]
+    unread_digits = number.telling and not number.reads(frame)  # other digits tell more about those
+    if not unread_digits and not lesson.reads(frame):
         yield Question(
             f"now {hash(frame.tobytes())}",
             "Type what it shows now, with every sign and symbol",

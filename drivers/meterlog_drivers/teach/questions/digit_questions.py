@@ -15,27 +15,25 @@ from meterlog_drivers.teach.questions.question import Question
 
 ENOUGH_NUMBERS = 6
 """Numbers of different digits after which the digits may be called known; a choice."""
-
-
 ENOUGH_ANY = 6
 """Numbers after which digits are seldom found but by those that part segments; a guess."""
 
 
 def first_numbers(lesson: Lesson | None, asked: int) -> Iterator[Question]:
     """Ask for a number while the digits are not found; every second one where the last one was."""
-    why = "the digits are not found yet"
-    text = "Turn the dial to volts DC and touch a battery"
+    why, volts = "the digits are not found yet", Quantity.DC_VOLTAGE
     like = lesson.moments[-1].label if lesson and asked % 2 else None
-    if like is not None:
-        text = f"Show another number in the same range as '{like.text}'"
-    elif asked:
-        text = "Show another number, best with four different digits"
+    other = f"Show another number in the same range as '{like.text}'" if like else "Show another number"
     labels = [m.label for m in lesson.moments if m.label.digits] if lesson else []
     if len(labels) >= ENOUGH_ANY:
-        place, digit = next(one for one in parting_digits(labels) if _can_be(*one, labels))
-        what = f"{text}, its {_where(place)} {digit}"
-        yield Question(f"number {asked} {place}", what, why, Quantity.DC_VOLTAGE, like=like, digit=digit, place=place)
-    yield Question(f"number {asked}", text, why, Quantity.DC_VOLTAGE, like=like)
+        for place, digit in [one for one in parting_digits(labels) if _can_be(*one, labels)][:1]:
+            text = f"{other}, with {digit} as its {_where(place)}"
+            yield Question(f"number {asked} {place}", text, why, volts, like=like, digit=digit, place=place)
+    if not asked:
+        other = "Turn the dial to volts DC and touch a battery"
+    elif like is None:
+        other += ", best with four different digits"
+    yield Question(f"number {asked}", other, why, volts, like=like)
 
 
 def digits_open(lesson: Lesson, labels: list[Label]) -> Iterator[Question]:

@@ -83,7 +83,7 @@ def with_second_modes(first: Lesson, second: Lesson, near: Near) -> Lesson:
         return replace(second, problem=second.problem or first.problem)
     near = _only(near, _typed(first))
     said_first = frozenset(bit for field in first.modes.fields for bit in field.bits)
-    for without in (said_first, frozenset[int]()):
+    for without in (said_first | first.modes.bar, first.modes.bar):
         found = with_modes(replace(second, taken=second.taken | without), near)
         if found.modes is not None and not found.modes.slips:
             break

@@ -39,6 +39,7 @@ class ModeFit:
         fields: what is read.
         steady: bits that never changed, and their value.
         silent: bits that changed while the display said the same.
+        bar: those of them that show the number once more.
         moments: which moments agree with that.
         slips: which contradict it.
         doubted: which alone differ from others that said the same; nothing is learned from them.
@@ -50,6 +51,7 @@ class ModeFit:
     moments: tuple[int, ...]
     slips: tuple[int, ...]
     doubted: tuple[int, ...] = ()
+    bar: frozenset[int] = frozenset()
 
     def known(self, frame: Bits) -> bool:
         """Tell whether all that a frame says beside its digits was taught."""

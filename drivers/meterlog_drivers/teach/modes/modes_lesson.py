@@ -51,6 +51,7 @@ def with_modes(lesson: Lesson, near: Near) -> Lesson:
     fit = replace(
         fit,
         silent=fit.silent | bar,
+        bar=bar,
         moments=tuple(used[k] for k in fit.moments),
         slips=tuple(used[k] for k in fit.slips),
         doubted=tuple(used[k] for k in fit.doubted),

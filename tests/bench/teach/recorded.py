@@ -89,7 +89,7 @@ def _recorded(driver: str, scenario: str, seed: int, folder: Path) -> str:
         if words is None:
             return ""
         lap = re.search(r"takes ([\d.]+) s", said[-1])
-        lines = VAN_LINES.get(scenario, (("", float(lap[1]) / SPEED if lap else 0.0),))
+        lines = VAN_LINES.get(scenario, (("", float(lap[1]) if lap else 0.0),))
         record = [METERLOG, "record", "--raw", "--meter", words[1], "--out", str(folder / "a.sqlite"), "--quiet"]
         with subprocess.Popen(record, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL) as recorder:
             _await_bytes(folder / "a.meter1.raw")

@@ -92,15 +92,17 @@ def _recorded(driver: str, scenario: str, seed: int, folder: Path) -> str:
         lines = VAN_LINES.get(scenario, (("", float(lap[1]) if lap else 0.0),))
         record = [METERLOG, "record", "--raw", "--meter", words[1], "--out", str(folder / "a.sqlite"), "--quiet"]
         with subprocess.Popen(record, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL) as recorder:
-            _await_bytes(folder / "a.meter1.raw")
-            for line, stays_s in lines:
-                if line and emulator.poll() is None:
-                    emulator.stdin.write(f"{line}\n")
-                    emulator.stdin.flush()
-                time.sleep(stays_s if emulator.poll() is None else 0.0)
-            recorder.terminate()
-        shown = emulator.poll() is None
-        emulator.terminate()
+            try:
+                _await_bytes(folder / "a.meter1.raw")
+                for line, stays_s in lines:
+                    if line and emulator.poll() is None:
+                        emulator.stdin.write(f"{line}\n")
+                        emulator.stdin.flush()
+                    time.sleep(stays_s if emulator.poll() is None else 0.0)
+            finally:
+                recorder.terminate()
+                shown = emulator.poll() is None
+                emulator.terminate()
     if not shown:
         return ""
     note.write_text(words[1])

@@ -22,6 +22,7 @@ from meterlog_drivers.teach.moments import Label
 MOST_ALIKE = 4
 """Layouts that explain equally many moments, of which more are not looked at; a choice."""
 MASKS = 16
+"""Ways to invert the four bits of a digit."""
 Pattern = NDArray[np.int64]
 """The distances of each place from the units, in bits."""
 

@@ -167,9 +167,8 @@ def ohms(vehicle: Vehicle, a: int, b: int, apart: str, rng: np.random.Generator)
         ohm[vehicle.flickers] = math.inf
     if apart != "connected":
         if (a, b) == (drawn.plug[0] - 1, max(drawn.plug[-1], load)):
-            return vehicle.winding_ohm + float(
-                ohm[load]
-            )  # the load's own two contacts, its case being one of a starter
+            # the load's own two contacts; a starter's second one is its case
+            return vehicle.winding_ohm + float(ohm[load])
         ohm[list(drawn.plug)] = math.inf
     _chain(network, replace(vehicle, neighbour=None), ohm)
     network.add("load", n, load, vehicle.winding_ohm)

@@ -142,17 +142,20 @@ def likeliest_healthy(cells: Cells, weight: Array) -> int:
     return max(made_otherwise(cells), key=lambda c: float(weight[c]))
 
 
-def _so_made(cells: Cells, healthy: int) -> NDArray[np.bool_]:
-    """The cells of a vehicle made as that of a cell where nothing is wrong, as usual where that is -1; shape (K,)."""
+def _so_made(cells: Cells, healthy: int, rows: NDArray[np.int64] | slice = slice(None)) -> NDArray[np.bool_]:
+    """Tell for some cells whether the vehicle is made as in a cell where nothing is wrong, as usual where that is
+    -1."""
     c = first_healthy(cells) if healthy < 0 else healthy
-    return np.asarray((cells.coil_share == cells.coil_share[c]).all(axis=1) & (cells.bridged == cells.bridged[c]))
+    same_coil = (cells.coil_share[rows] == cells.coil_share[c]).all(axis=1)
+    return np.asarray(same_coil & (cells.bridged[rows] == cells.bridged[c]))
 
 
 def single_open(cells: Cells, k: int, healthy: int = -1) -> int:
     """The cell in which part k alone is open; -1 where that is no fault of it. `healthy` says how the vehicle is made
     (see `_so_made`)."""
     alone = (cells.part[:, 0] == k) & (cells.part[:, 1] < 0) & (cells.fault == FAULTS.index("open"))
-    return int(np.append(np.flatnonzero(alone & _so_made(cells, healthy)), -1)[0])
+    rows = np.flatnonzero(alone)
+    return int(np.append(rows[_so_made(cells, healthy, rows)], -1)[0])
 
 
 def interrupted(cells: Cells, k: int, healthy: int = -1) -> int:

@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="needs pseudo-terminals")
 
 LOOKS = {"prime_heard": "no", "fuel_at_rail": "no", "tachometer_moves": "yes", "engine_lamp_lit": "yes"}
-LOOKS |= {"key_lamp_blinks": "no"}
+LOOKS |= {"key_lamp_blinks": "no", "pump_fuse_feeds_more": "no"}
 PHONE: Any = {"width": 390, "height": 844}
 LAPTOP: Any = {"width": 1280, "height": 900}
 PATIENCE_MS = 120_000

@@ -114,7 +114,7 @@ def _sure(lesson: Lesson, column: int = 0) -> list[Wanted]:
         if n in lesson.modes.moments
         and n not in lesson.slips
         and (lesson.tells_overload or not lesson.moments[n].label.overload)
-        and (lesson.numbers[0].regular or lesson.reads(bits[at]))
+        and lesson.reads(bits[at])
     ]
 
 

@@ -18,6 +18,8 @@ from meterlog_drivers.teach.digits.wires import Solved
 from meterlog_drivers.teach.moments import Label
 
 DIGITS = range(10)
+STILL = 4
+"""Bits of a frame that never change, to which a segment that never changed may belong: reckoned as so many (guess)."""
 LIT_SHARE = np.mean([np.array(lit_segments(value)) > 0 for value in DIGITS], axis=0)
 """The share of digits in which each segment is lit."""
 LEAST_TOLD = 0.1
@@ -32,10 +34,13 @@ def parting_digits(labels: Sequence[Label]) -> list[tuple[int, int]]:
     """
     features = segment_features(labels)
     places = len(features)
+    varying = (features.min(axis=2) < 0) & (features.max(axis=2) > 0)
     flat = features.reshape(7 * places, -1).astype(np.int64)
+    flat = np.concatenate([flat, np.ones((STILL, flat.shape[1]), dtype=np.int64)])
     agreement, known = flat @ flat.T, np.abs(flat) @ np.abs(flat).T
     alike = (np.abs(agreement) == known) & (known > 0)
-    lit_share = np.tile(LIT_SHARE, places)
+    alike[:-STILL, :-STILL] &= np.outer(varying, varying)
+    lit_share = np.append(np.tile(LIT_SHARE, places), np.ones(STILL))
     parted = {}
     for place, value in product(range(places), DIGITS):
         own = slice(7 * place, 7 * place + 7)

@@ -57,3 +57,15 @@ def test_an_overload_of_a_range_without_numbers_is_read_again_and_no_number_of_t
     typed = {n: f"{numbers[n] / 100:.2f} V" for n in range(1, 38, 3)} | {42: "OL Mohm", 44: "OL Mohm"}
     values = read(sent("digits14:x", shown), typed, tmp_path / "m.toml")
     assert values == [one.value for one in shown[:-1]]
+
+
+def test_a_segment_that_nobody_saw_dark_makes_no_eight_of_a_six(tmp_path: Path) -> None:
+    rng = random.Random(3)
+    numbers = [rng.choice((1213, 1380, 1039, 1248, 1247, 412, 1, 0)) for _ in range(60)]
+    for n in range(4, 58, 6):
+        numbers[n : n + 3] = [1246, 1248, 1246]
+    typed = {n: f"{numbers[n] / 100:.2f} V" for n in range(58) if numbers[n] != 1246 and n % 2}
+    chunks = sent("segments14:x", [volts(number) for number in numbers])
+    values = read(chunks, typed, tmp_path / "m.toml")
+    assert set(values) >= {12.13, 0.01, 0.0}
+    assert not {12.46, 12.48} & set(values)

@@ -122,14 +122,19 @@ def _guesses(lesson: Lesson, near: Near, numbered: Sequence[int], bits: Bits, ki
     """The digits as displays that stood still show them; and as all show their upper digits."""
     still = still_ones(near, numbered, bits)
     fits = find_numbers([lesson.moments[n].label for n in still], bits[[near[n][0] for n in still]], kinds=kinds)
-    if fits:
+    if fits and not _half_known(fits):
         yield _Guess(fits, 0, {})
     labels = [lesson.moments[n].label for n in numbered]
     hidden = [0 if n in still else hidden_digits(label.digits) for n, label in zip(numbered, labels, strict=True)]
     if any(hidden) and len(still) >= LEAST_STILL:
         fits = find_numbers(labels, bits[[near[n][0] for n in numbered]], hidden, kinds)
-        if fits:
+        if fits and not _half_known(fits):
             yield _Guess(fits, 0, {})
+
+
+def _half_known(fits: Sequence[NumberFit]) -> bool:
+    """Tell whether segments are left open, of which all moments together may tell more."""
+    return any(fit.kind == "segments" and not fit.structured for fit in fits)
 
 
 def _late_guesses(
@@ -157,7 +162,7 @@ def _explaining(labels: Sequence[Label], near: Near, bits: Bits) -> Iterator[_Gu
             for frames in explaining_frames(kind, labels, bits, near)
             for fit in find_numbers(labels, bits[frames], kinds=(kind,))
         ]
-        if fits := different([fit for fit in each if fit.regular]):
+        if fits := different([fit for fit in each if fit.regular or kind == "segments"]):
             yield _Guess(fits, 0, {})
 
 

@@ -145,7 +145,7 @@ def _narrowed(fits: NDArray[np.bool_], owner: NDArray[np.int64], left: NDArray[n
 
 
 class Agreed(NamedTuple):
-    """Holds the bits of each place, and what their codes mean under every wiring that is possible."""
+    """Holds the bits of each place, what their codes mean under every wiring that is possible."""
 
     places: list[tuple[BitAt, ...]]
     codes: dict[int, str]
@@ -164,7 +164,8 @@ def agreed_wires(features: Features, bits: Bits, pattern: Pattern) -> Agreed | N
     """
     fits = _fitting(features, _shifted(bits.astype(np.int64), pattern)).all(axis=0)
     together = features.transpose(1, 0, 2).reshape(1, features.shape[1], -1)
-    together = together[:, :, together[0].any(axis=0)]
+    unknown = np.zeros_like(together[:, :, :1])  # a segment that never changed may be any bit, so it is not known
+    together = np.concatenate([together, unknown], axis=2)
     varying = (together.min(axis=2) < 0) & (together.max(axis=2) > 0)
     possible = fits.reshape(2, 1, features.shape[1], -1) & varying[..., None]
     if not apart(possible, varying) or (wires := wires_of(possible, together, 0)) is None:

@@ -251,20 +251,30 @@ def _fit(
     whole = layout.regular and layout.at.shape[1] == bits_each and not tied(kind, features, varying)
     if kind == "decimal" and layout.regular:
         places = with_blank_bits(places, labels, bits)
-    known = None
     if kind == "segments" and layout.regular and not whole:
-        first = layout.at[:, int((layout.at[0] >= 0).argmax())]
-        known = agreed_wires(features, bits, first - first[0])
-    if known is not None:
-        places = known.places
+        return _agreed_fit(layout, labels, features, bits, moments)
     codes = codes_of(kind, places, labels, bits, hidden, whole)
     if codes is None:
         return None
-    if known is not None:
-        codes = tuple({**table, **known.codes} for table in codes)
-    elif layout.regular and not whole and _inverted_alike(layout, inverted):
+    if layout.regular and not whole and _inverted_alike(layout, inverted):
         codes = shared(codes)
     return NumberFit(kind, tuple(places), codes, moments, whole, layout.regular)
+
+
+def _agreed_fit(
+    layout: Layout, labels: Sequence[Label], features: Features, bits: Bits, moments: tuple[int, ...]
+) -> NumberFit | None:
+    """Make a hypothesis of segments that are not all known: of what every wiring reads alike, and of blanks."""
+    first = layout.at[:, int((layout.at[0] >= 0).argmax())]
+    known = agreed_wires(features, bits, first - first[0])
+    if known is None:
+        return None
+    bare = NumberFit("segments", tuple(known.places), (), (), structured=False)
+    tables = [dict(known.codes) for _ in known.places]
+    for frame, label in zip(bits, labels, strict=True):
+        for place in range(len(label.digits), len(tables)):
+            tables[place].setdefault(bare.code(frame, place), " ")
+    return replace(bare, codes=tuple(tables), moments=moments, regular=False)
 
 
 def _believable(kind: str, layout: Layout, features: Features, inverted: Bits, labels: Sequence[Label]) -> bool:

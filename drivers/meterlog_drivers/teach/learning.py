@@ -9,6 +9,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
+import numpy as np
+
 from meterlog_drivers.teach.digits.digits_lesson import with_digits
 from meterlog_drivers.teach.digits.nearby import Near, frames_near
 from meterlog_drivers.teach.digits.offset_search import any_offset, likely_offsets
@@ -21,6 +23,8 @@ from meterlog_drivers.teach.second_display import bits_of_second, second_digits,
 
 MOST_SLIPS = 2
 """Readings that a person may have typed wrongly, whatever their number; a guess."""
+MIXED = 1000
+"""Frames by which two ways to read the digits are compared; a choice."""
 SLIP_SHARE = 0.2
 """The share of readings beyond which they are no slips: digits that explain the rest do so by chance; a guess."""
 
@@ -55,11 +59,26 @@ def _with_digits(lesson: Lesson, near: Near) -> Lesson:
         if likely or (tried.numbers and not tried.slips):
             return tried
         best = _better(best, tried)
+    fitting = []
     for offset in any_offset(lesson.found, lesson.moments, near):
-        best = _better(best, with_digits(replace(lesson, offset=offset), near, ("segments",)))
-        if best.numbers and not best.slips:
-            break
-    return best
+        tried = with_digits(replace(lesson, offset=offset), near, ("segments",))
+        best = _better(best, tried)
+        if tried.numbers and not tried.slips:
+            fitting.append(tried)
+    others = [one.numbers[0] for one in fitting if one is not best and _reads_otherwise(one, best)]
+    return replace(best, numbers=(*best.numbers, *others))
+
+
+def _reads_otherwise(one: Lesson, other: Lesson) -> bool:
+    """Tell whether frames put together of bytes that came show different digits; either constant explains the moments.
+
+    A wrong one may turn over bits that no number shown so far has needed.
+    """
+    found, rng = one.found, np.random.default_rng(0)
+    rows = rng.integers(len(found.frames), size=(MIXED, found.length))
+    mixed = replace(found, frames=np.take_along_axis(found.frames, rows, axis=0))
+    texts = [[lesson.numbers[0].text(bits) for bits in replace(lesson, found=mixed).bits] for lesson in (one, other)]
+    return any(a != b and "?" not in a + b for a, b in zip(*texts, strict=True))
 
 
 def _better(best: Lesson, tried: Lesson) -> Lesson:

@@ -103,10 +103,9 @@ def _recorded(driver: str, scenario: str, seed: int, folder: Path) -> str:
                 recorder.terminate()
                 shown = emulator.poll() is None
                 emulator.terminate()
-    if not shown:
-        return ""
-    note.write_text(words[1])
-    return words[1]
+    address = words[1] if shown else ""
+    note.write_text(address)
+    return address
 
 
 def _await_bytes(raw: Path) -> None:

@@ -7,12 +7,12 @@ from dataclasses import replace
 from typing import NamedTuple
 
 from meterlog_drivers.teach.digits.explaining import explaining_frames
+from meterlog_drivers.teach.digits.integers import as_signed
 from meterlog_drivers.teach.digits.nearby import Near, at_lag, each_shown, hidden_digits, still_ones
 from meterlog_drivers.teach.digits.number_fit import Bits, NumberFit, most_known
 from meterlog_drivers.teach.digits.number_search import (
     KINDS,
     LEAST_NUMBERS,
-    as_signed,
     different,
     find_numbers,
     settled,

@@ -12,6 +12,9 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from meterlog_drivers.teach.digits.features import Features
+from meterlog_drivers.teach.digits.number_fit import Bits
+
 Misses = NDArray[np.int64]
 """Says how often each frame bit contradicts each feature: shape (places, bits of a digit, bits of a frame)."""
 
@@ -170,3 +173,23 @@ def _once(at: NDArray[np.int64]) -> bool:
 def best_of(layouts: Sequence[Layout]) -> list[Layout]:
     """Regular ones alone where there are any."""
     return [one for one in layouts if one.regular] or list(layouts)
+
+
+def contradicting(layout: Layout, wanted: Features, inverted: Bits, frame: Bits) -> int:
+    """Return how many bits of one frame are not as a number wants them."""
+    at = layout.at[:, : wanted.shape[1]]
+    known = at >= 0
+    place, k = np.nonzero(known)
+    is_set = frame[at[known]] != inverted[place, k, at[known]]
+    target = wanted[place, k]
+    return int(((target != 0) & (is_set != (target > 0))).sum())
+
+
+def explained(layout: Layout, features: Features, inverted: Bits, bits: Bits) -> Bits:
+    """Tell which moments a layout explains."""
+    right = np.ones(len(bits), dtype=np.bool_)
+    for (place, k), at in np.ndenumerate(layout.at[:, : features.shape[1]]):
+        if at >= 0:
+            wanted = features[place, k]
+            right &= (wanted == 0) | ((bits[:, at] != inverted[place, k, at]) == (wanted > 0))
+    return right

@@ -17,18 +17,20 @@ from numpy.typing import NDArray
 from meterlog_drivers.teach.digits.codes import codes_of, shared, tied, with_blank_bits
 from meterlog_drivers.teach.digits.explaining import agreed_wires
 from meterlog_drivers.teach.digits.features import (
-    INTEGER_BITS,
     Features,
     compared,
     decimal_features,
     integer_features,
     segment_features,
 )
+from meterlog_drivers.teach.digits.integers import bits_used, widened
 from meterlog_drivers.teach.digits.layouts import (
     Layout,
     Misses,
     best_of,
+    contradicting,
     decimal_layouts,
+    explained,
     integer_layouts,
     segment_layouts,
 )
@@ -91,38 +93,11 @@ def find_numbers(
                 if found := different([fit for fit in fits if fit is not None]):
                     return found
                 break
-            right = _explained(best[0], features, inverted, bits[rows])
+            right = explained(best[0], features, inverted, bits[rows])
             rows = rows[right]
             if len(rows) < (1 - MOST_OUTLIERS) * len(labels):
                 break
     return []
-
-
-def as_signed(fit: NumberFit, positive: Bits) -> list[NumberFit]:
-    """Read an integer as two's complement of whole bytes, which positive numbers alone do not tell.
-
-    Args:
-        fit: an integer whose high bits may be missing.
-        positive: a frame that shows a number that is not negative.
-
-    Returns:
-        One for each width that the frame has room for, the widest first: what follows the sign in every frame belongs
-        to the number, and what is left of an overload without it may look like a small one; none for other encodings.
-    """
-    if not fit.is_integer or not fit.regular:
-        return []
-    row = fit.places[0][::-1]
-    low = row[0].at
-    towards = row[1].at - low
-    across = 8 if len(row) > 8 and row[8].at > low else -8
-    found = []
-    for size in range(INTEGER_BITS // 8, -(-len(row) // 8) - 1, -1):
-        wide = [low + across * (k // 8) + towards * (k % 8) for k in range(8 * size)]
-        if min(wide) < 0 or max(wide) >= len(positive) or [bit.at for bit in row] != wide[: len(row)]:
-            continue
-        zeros = [BitAt(at, bool(positive[at])) for at in wide[len(row) :]]
-        found.append(replace(fit, kind="signed", places=((*zeros[::-1], *row[::-1]),)))
-    return found
 
 
 def settled(
@@ -144,7 +119,7 @@ def settled(
         if not best or best[0].misses == 0:
             break
         better = [
-            min(own, key=lambda at: _contradicting(best[0], features[:, :, n], inverted, bits[at]))
+            min(own, key=lambda at: contradicting(best[0], features[:, :, n], inverted, bits[at]))
             for n, own in enumerate(near)
         ]
         if better == chosen:
@@ -155,16 +130,6 @@ def settled(
 
 SETTLES = 4
 """Rounds in which frames and layout find each other; a guess."""
-
-
-def _contradicting(layout: Layout, wanted: Features, inverted: Bits, frame: Bits) -> int:
-    """Return how many bits of one frame are not as a number wants them."""
-    at = layout.at[:, : wanted.shape[1]]
-    known = at >= 0
-    place, k = np.nonzero(known)
-    is_set = frame[at[known]] != inverted[place, k, at[known]]
-    target = wanted[place, k]
-    return int(((target != 0) & (is_set != (target > 0))).sum())
 
 
 def _features(kind: str, labels: Sequence[Label]) -> Features:
@@ -180,27 +145,13 @@ def _layouts(kind: str, misses: Misses, labels: Sequence[Label], features: Featu
         return decimal_layouts(misses)
     if kind == "segments":
         return segment_layouts(misses, (features.min(axis=(0, 2)) < 0) & (features.max(axis=(0, 2)) > 0))
-    return integer_layouts(misses, _bits_used(labels) + (kind == "signed"))
+    return integer_layouts(misses, bits_used(labels) + (kind == "signed"))
 
 
 def _varying(features: Features) -> Bits:
     """Tell which features were on and off in what was shown."""
     varying: Bits = (features.min(axis=2) < 0) & (features.max(axis=2) > 0)
     return varying
-
-
-def _bits_used(labels: Sequence[Label]) -> int:
-    return max(1, max(label.counts.bit_length() for label in labels))
-
-
-def _explained(layout: Layout, features: Features, inverted: Bits, bits: Bits) -> Bits:
-    """Tell which moments a layout explains."""
-    right = np.ones(len(bits), dtype=np.bool_)
-    for (place, k), at in np.ndenumerate(layout.at[:, : features.shape[1]]):
-        if at >= 0:
-            wanted = features[place, k]
-            right &= (wanted == 0) | ((bits[:, at] != inverted[place, k, at]) == (wanted > 0))
-    return right
 
 
 def _alike(layouts: Sequence[Layout], inverted: Bits) -> list[Layout]:
@@ -234,7 +185,7 @@ def _fit(
         return None
     moments = tuple(int(n) for n in rows)
     if kind in ("integer", "signed"):
-        wide = _widened(kind, layout, labels, features, inverted, bits)
+        wide = widened(kind, layout, labels, features, inverted, bits)
         row = tuple(BitAt(int(at), bool(inverted[0, k, at])) for k, at in enumerate(wide))
         return NumberFit(kind, (row[::-1],), (), moments, layout.regular)
     bits_each = inverted.shape[1]
@@ -290,24 +241,6 @@ def _believable(kind: str, layout: Layout, features: Features, inverted: Bits, l
     plain = (layout.at[0] == low[0] - np.arange(4)).all() and low[0] % 4 == 3 and (np.abs(np.diff(low)) == 8).all()
     plain = plain and not inverted[0, np.arange(4), layout.at[0]].any()
     return evidence >= (LEAST_PLAIN if plain else LEAST_EVIDENCE)
-
-
-def _widened(
-    kind: str, layout: Layout, labels: Sequence[Label], features: Features, inverted: Bits, bits: Bits
-) -> NDArray[np.int64]:
-    """An integer's further bits in its last byte: copies of the sign; zeros, once the sign is known to be elsewhere."""
-    at = layout.at[0]
-    step = int(at[1] - at[0]) if len(at) > 1 else -1
-    wide = list(at)
-    seen_minus = any(label.minus for label in labels)
-    while len(wide) % 8 and seen_minus and len(wide) < features.shape[1]:
-        after = int(wide[-1]) + step
-        wanted = features[0, len(wide)] > 0
-        same = bits[:, after] != inverted[0, len(wide), after]
-        if not (same == wanted).all() or (kind == "integer" and bits[:, after].any() != bits[:, after].all()):
-            break
-        wide.append(after)
-    return np.array(wide)
 
 
 def different(fits: Sequence[NumberFit]) -> list[NumberFit]:

@@ -9,8 +9,7 @@ Pure: bytes with their arrival times go in, and what a person typed; a profile c
 | `digits/nearby.py` | finds the frames near a moment |
 | `digits/`: `number_search.py`, `layouts.py` | find the number by comparing each bit of the frame with each bit shown |
 | `digits/`: `features.py`, `integers.py`, `codes.py` | list those bits; how wide an integer is; what codes mean |
-| `digits/`: `scattered.py`, `wires.py`, `characters.py` | find segments whose wires lie anywhere; read them |
-| `digits/telling.py` | says which digits to show for that |
+| `digits/segments/` | finds segments whose wires lie anywhere, reads them, and says which digits to show for that |
 | `digits/offset_search.py` | finds a constant that is added to every byte |
 | `digits/number_fit.py` | says where the number is, and reads it |
 | `digits/bars.py` | finds a bar graph beside the number, which says nothing more |

@@ -6,11 +6,11 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from meterlog_drivers.teach.digits.characters import wires_of
 from meterlog_drivers.teach.digits.features import GLYPHS, SEGMENTS, segment_features
 from meterlog_drivers.teach.digits.number_fit import BitAt, NumberFit
-from meterlog_drivers.teach.digits.telling import parting_digits, telling_digits
-from meterlog_drivers.teach.digits.wires import Solved, possible_wires
+from meterlog_drivers.teach.digits.segments.characters import wires_of
+from meterlog_drivers.teach.digits.segments.telling import parting_digits, telling_digits
+from meterlog_drivers.teach.digits.segments.wires import Solved, possible_wires
 from meterlog_drivers.teach.moments import parse_label
 
 

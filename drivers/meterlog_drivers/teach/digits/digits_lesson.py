@@ -17,7 +17,7 @@ from meterlog_drivers.teach.digits.number_search import (
     find_numbers,
     settled,
 )
-from meterlog_drivers.teach.digits.scattered import find_scattered
+from meterlog_drivers.teach.digits.segments.scattered import find_scattered
 from meterlog_drivers.teach.lesson import Lesson
 from meterlog_drivers.teach.moments import Label
 

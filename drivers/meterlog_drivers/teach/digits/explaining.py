@@ -12,11 +12,11 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from meterlog_drivers.teach.digits.characters import wires_of
 from meterlog_drivers.teach.digits.features import Features, digit, in_front_of, places_of, segment_features
 from meterlog_drivers.teach.digits.layouts import nibble_codes, step_patterns
 from meterlog_drivers.teach.digits.number_fit import BitAt, Bits
-from meterlog_drivers.teach.digits.wires import apart
+from meterlog_drivers.teach.digits.segments.characters import wires_of
+from meterlog_drivers.teach.digits.segments.wires import apart
 from meterlog_drivers.teach.moments import Label
 
 MOST_ALIKE = 4

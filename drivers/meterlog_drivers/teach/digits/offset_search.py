@@ -8,7 +8,7 @@ import numpy as np
 
 from meterlog_drivers.teach.digits.nearby import Near, each_shown
 from meterlog_drivers.teach.digits.number_fit import Bits
-from meterlog_drivers.teach.digits.wires import most_contradicting
+from meterlog_drivers.teach.digits.segments.wires import most_contradicting
 from meterlog_drivers.teach.framing.frame_finder import FramesFound
 from meterlog_drivers.teach.moments import Moment
 

@@ -8,7 +8,7 @@ import numpy as np
 
 from meterlog.reading import Quantity
 from meterlog_drivers.teach.digits.features import places_of
-from meterlog_drivers.teach.digits.telling import parting_digits
+from meterlog_drivers.teach.digits.segments.telling import parting_digits
 from meterlog_drivers.teach.lesson import Lesson
 from meterlog_drivers.teach.moments import Label
 from meterlog_drivers.teach.questions.question import Question

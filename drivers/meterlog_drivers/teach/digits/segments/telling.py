@@ -12,9 +12,9 @@ from itertools import product
 import numpy as np
 from numpy.typing import NDArray
 
-from meterlog_drivers.teach.digits.characters import wires_of
 from meterlog_drivers.teach.digits.features import lit_segments, segment_features
-from meterlog_drivers.teach.digits.wires import Solved
+from meterlog_drivers.teach.digits.segments.characters import wires_of
+from meterlog_drivers.teach.digits.segments.wires import Solved
 from meterlog_drivers.teach.moments import Label
 
 DIGITS = range(10)

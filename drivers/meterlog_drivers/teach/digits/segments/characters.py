@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from meterlog_drivers.teach.digits.features import EITHER, GLYPHS, SEGMENTS, Features
-from meterlog_drivers.teach.digits.wires import Possible
+from meterlog_drivers.teach.digits.segments.wires import Possible
 
 MOST_WIRINGS, MOST_WIRES = 200, 11
 """Wirings of a digit, and bits that they use in all, beyond which it is not known well enough to be read; a choice."""

@@ -7,11 +7,11 @@ from dataclasses import replace
 
 import numpy as np
 
-from meterlog_drivers.teach.digits.characters import BLANK, alone, wires_of
 from meterlog_drivers.teach.digits.features import digit, in_front_of, segment_features
 from meterlog_drivers.teach.digits.number_fit import BitAt, NumberFit
-from meterlog_drivers.teach.digits.telling import telling_digits
-from meterlog_drivers.teach.digits.wires import Frames, Possible, Solved, possible_wires
+from meterlog_drivers.teach.digits.segments.characters import BLANK, alone, wires_of
+from meterlog_drivers.teach.digits.segments.telling import telling_digits
+from meterlog_drivers.teach.digits.segments.wires import Frames, Possible, Solved, possible_wires
 from meterlog_drivers.teach.moments import Label
 
 LEAST_NUMBERS = 8

@@ -1,0 +1,1 @@
+"""Finds digits of seven segments whose wires may lie anywhere in a frame."""

@@ -379,7 +379,7 @@ def test_a_whole_job_without_a_mouse(page: Page, address: str, tmp_path: Path) -
             by_keys(page, vehicle.read(next_))
         else:
             by_keys(page, "Type it")
-            page.wait_for_function("document.activeElement.id === 'job-typed'")
+            page.wait_for_function("() => document.activeElement.id === 'job-typed'")
             page.keyboard.type(vehicle.read(next_))
             page.keyboard.press("Enter")
         moved_on(page, before)

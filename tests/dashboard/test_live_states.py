@@ -76,7 +76,7 @@ def test_a_lost_supply_is_shown_and_sounded_as_it_begins_and_stays_shown(live: P
     showing.value = -0.01
     band(live, "pump feed: OFF")
     assert live.locator("#band").get_attribute("class") == "band trouble"
-    live.wait_for_function("called.length")
+    live.wait_for_function("() => called.length")
     band(live, r"pump feed: OFF for 2 s ?-0.01 V; it stood at 12.10 V")
     assert live.evaluate("called") == [TROUBLE], "once for one state"
     assert live.locator("#begun").inner_text() == "pump feed OFF"
@@ -140,7 +140,7 @@ def test_any_key_sets_the_marker_that_was_set_last(live: Page, tmp_path: Path) -
 
 
 def test_each_way_of_calling_has_a_switch_that_is_remembered(live: Page, showing: Showing) -> None:
-    live.wait_for_function("window.kept > 0")
+    live.wait_for_function("() => window.kept > 0")
     live.get_by_role("button", name="Vibration: on").click()
     live.get_by_role("button", name="Screen stays on: on").click()
     live.reload()

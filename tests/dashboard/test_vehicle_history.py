@@ -147,7 +147,7 @@ def test_from_the_list_to_a_vehicle_to_a_measure_and_back(tab: Page, fleet: Path
         tab.get_by_role("heading", name=GROUND).wait_for()
         tab.goto(f"{address}/sessions/worn-03.sqlite")
         tab.wait_for_selector("#detail .js-line", state="attached")
-        tab.wait_for_function("dash_component_api.getLayout('review-analyzed').props.data > 0")
+        tab.wait_for_function("() => dash_component_api.getLayout('review-analyzed').props.data > 0")
         tab.wait_for_load_state("networkidle")  # nothing is on the way to a view that is left
         tab.locator("#review-title a").click()
         tab.get_by_role("heading", name="History of van 03").wait_for()

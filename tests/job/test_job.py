@@ -23,7 +23,7 @@ from tests.job.vehicle import Vehicle
 Run = Callable[..., dict[str, Any]]
 
 LOOKS = {"prime_heard": "no", "fuel_at_rail": "no", "tachometer_moves": "yes", "engine_lamp_lit": "yes"}
-LOOKS |= {"key_lamp_blinks": "no"}
+LOOKS |= {"key_lamp_blinks": "no", "pump_fuse_feeds_more": "no"}
 
 
 def start(job: Run, *words: str) -> dict[str, Any]:

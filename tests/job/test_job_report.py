@@ -167,7 +167,7 @@ def printed(page: Path, browser: Browser) -> str:
     """The page's text as a browser with scripts shows it."""
     tab = browser.new_page()
     tab.goto(page.as_uri())
-    tab.wait_for_function("document.querySelectorAll('.main-svg').length >= 0")
+    tab.wait_for_function("() => document.querySelectorAll('.main-svg').length >= 0")
     return tab.inner_text("body")
 
 

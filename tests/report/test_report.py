@@ -144,7 +144,7 @@ def test_in_a_real_browser_it_draws_without_error_or_request(
     page.on("pageerror", lambda error: complaints.append(str(error)))
     page.on("request", lambda request: requests.append(request.url))
     page.goto(path.as_uri())
-    page.wait_for_function("document.querySelectorAll('.main-svg .trace').length >= 2")
+    page.wait_for_function("() => document.querySelectorAll('.main-svg .trace').length >= 2")
     assert not complaints
     assert [url for url in requests if not url.startswith(("data:", "blob:"))] == [path.as_uri()]
     assert page.evaluate("document.documentElement.scrollWidth") <= width
@@ -160,7 +160,7 @@ def test_on_paper_no_drawing_is_cut(make: Make, browser: Any, tmp_path: Path) ->
     path.write_text(build_report([load(make())]), encoding="utf-8")
     page = browser.new_page(viewport={"width": 1280, "height": 900})
     page.goto(path.as_uri())
-    page.wait_for_function("document.querySelectorAll('.main-svg .trace').length >= 2")
+    page.wait_for_function("() => document.querySelectorAll('.main-svg .trace').length >= 2")
     page.emulate_media(media="print")
     page.set_viewport_size({"width": 703, "height": 1000})  # A4 less its margins, at 96 dots an inch
     shapes = "all => all.map(one => { const box = one.getBoundingClientRect(); return [box.width, box.height] })"

@@ -126,7 +126,7 @@ def _step_by_step(person: Person, sessions: list[str]) -> list[str]:
 
     def answer(shown: str) -> str:
         doing, place = re.findall(r"^(Measure|Try) next: (.+)$", shown, flags=re.MULTILINE)[-1]
-        sure = re.search(r"^ +(?:over )?(\d+) %  \w+: ", shown, flags=re.MULTILINE)
+        sure = re.search(r"^ +(?:over )?(\d+) %  [\w ]+: ", shown, flags=re.MULTILINE)
         if len(asked) >= 2 and sure and int(sure[1]) >= _SURE:
             return "end"
         value = _at_the_van(place) if doing == "Measure" else ""
@@ -145,12 +145,12 @@ def _at_the_van(place: str) -> str:
     place = place.removesuffix(LOAD_WORDS[load])
     state = next(state for state, words in STATE_WORDS.items() if place.endswith(words))
     found = re.fullmatch(
-        r"(voltage|voltage drop|current|resistance) (?:across|through|from)? ?(\w+)(?: to (\w+))? ",
+        r"(voltage drop|voltage|current|resistance) (?:(?:across|through|from) )?(.+?)(?: to (.+))? ",
         place.removesuffix(STATE_WORDS[state]),
     )
     if found is None or load == "lamp":
         return ""
-    quantity, at, to = found[1], found[2], found[3]
+    quantity, at, to = (name and name.replace(" ", "_") for name in found.groups())
     solved = _van(unplugged=load == "unplugged")
     parts = [part.id for part in solved.circuit.parts]
     if quantity == "current":

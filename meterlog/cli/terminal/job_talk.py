@@ -118,19 +118,19 @@ class JobTalk:
         if not answer:
             return []
         enter_look(self._job, look.key, answer)
-        return [f"{plain(look.key)}: {answer}"]
+        return [f"{plain(look.key)}: {plain(answer)}"]
 
     def _try(self, case: JobCase, attempt: Attempt) -> list[str]:
         answer = self._chosen(attempt.answers)
         if not answer:
             return []
         enter_value(self._job, case, attempt, answer)
-        return [f"{plain(attempt.place)}: {answer}"]
+        return [f"{plain(attempt.place)}: {plain(answer)}"]
 
     def _chosen(self, answers: Sequence[str]) -> str:
         """One of some answers, by its key; empty where the person ends."""
         by_key = dict(zip(CHOICES, dict.fromkeys([*answers, "unknown"]), strict=False))
-        self._screen.say(["  ".join(["", *(f"{key} {answer}" for key, answer in by_key.items())])])
+        self._screen.say(["  ".join(["", *(f"{key} {plain(answer)}" for key, answer in by_key.items())])])
         key = self._screen.choose("".join(by_key) + _END, f"1 to {max(by_key)}, q end")
         return "" if key == _END else by_key[key]
 

@@ -76,10 +76,10 @@ def test_each_of_more_than_nine_answers_has_a_key(tmp_path: Path) -> None:
     main(["job", "start", str(folder), "--complaint", "dies now and then", "--circuit", "pump-feed"])
     add_steps(folder, [("measured", row) for row in WORKS])
     with AtTerminal("job", "measure", str(folder), columns=COLUMNS, rows=ROWS) as at:
-        at.until("c ground_wire")
+        at.until("c ground wire")
         at.until("q end")
         at.press("c")
-        at.until("moves_with_harness: ground_wire")
+        at.until("moves with harness: ground wire")
     assert read_job(folder).observed["moves_with_harness"] == "ground_wire"
     assert max(map(len, at.lines)) <= COLUMNS
 

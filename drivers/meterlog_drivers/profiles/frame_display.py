@@ -52,7 +52,7 @@ class ProfiledDisplay:
         self._vocabulary = display.words - set(SILENT)
 
     def shown(self, bits: int) -> tuple[Shown, ...] | None:
-        """What a frame's bits show: () for what no meter says, None for no frame."""
+        """Return what a frame's bits show: () for what no meter says, None for no frame."""
         mode = self._mode_of(bits & self._head_mask)
         if mode is None:
             return None

@@ -78,7 +78,7 @@ class Fixed(NamedTuple):
 
 @dataclass(frozen=True)
 class DisplayProfile:
-    """What a frame says of one display: its digits, and all beside them; bits are given as (byte, mask)."""
+    """Holds what a frame says of one display: its digits, and all beside them; bits are given as (byte, mask)."""
 
     number: Number
     maps: tuple[Map, ...]

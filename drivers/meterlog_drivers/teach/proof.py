@@ -28,7 +28,7 @@ class Wanted(NamedTuple):
 
 
 class Proof(NamedTuple):
-    """What a profile made of the bytes from which it was learned.
+    """Holds what a profile made of the bytes from which it was learned.
 
     Attributes:
         problem: what did not come out; empty where all did.

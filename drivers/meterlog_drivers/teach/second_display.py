@@ -99,7 +99,7 @@ def with_second_modes(first: Lesson, second: Lesson, near: Near) -> Lesson:
 
 
 def _together(first: Field, second: Field) -> Field:
-    """What the second display says with what the first one measures: only pairs that were shown are read.
+    """Return what the second display says with what the first one measures: only pairs that were shown are read.
 
     Many meters say the unit of the second number by that of the first one alone.
     """

@@ -52,7 +52,7 @@ class Taught:
 
     @property
     def unread_bits(self) -> int:
-        """How many bits changed while the display said the same, and are not read."""
+        """Count the bits that changed while the display said the same, and are not read."""
         silent = self.lesson.modes.silent if self.lesson and self.lesson.modes else frozenset()
         return len(silent)
 
@@ -124,7 +124,7 @@ def _proved(taught: Taught, proof: Proof) -> Taught:
 
 
 def _said_of(second: Lesson | None) -> str:
-    """What is to say of the second display; empty where nobody typed a number of it."""
+    """Return what is to say of the second display; empty where nobody typed a number of it."""
     if second is None:
         return ""
     if second.learned:

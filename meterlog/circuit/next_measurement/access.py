@@ -49,7 +49,7 @@ def unplug_min(circuit: Circuit, load: int) -> float:
 
 
 def _place(circuit: Circuit, id_: str) -> str:
-    """What closes a contact is reached where the contact is."""
+    """Return where a place is reached: what closes a contact, where the contact is."""
     return circuit.parts[circuit.commands[id_]].id if id_ in circuit.commands else id_
 
 

@@ -51,7 +51,7 @@ Rows = NDArray[np.int64] | slice
 
 @dataclass(frozen=True)
 class Given:
-    """What each cell makes of each reading, given the others that are not likely bad in it.
+    """Holds what each cell makes of each reading, given the others that are not likely bad in it.
 
     Attributes:
         expected: shape (K, M), what it expects (y, see `predict`).

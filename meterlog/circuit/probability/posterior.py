@@ -56,7 +56,7 @@ class Posterior:
 
     @cached_property
     def given_others(self) -> Given:
-        """What each cell makes of each reading, given the others."""
+        """Return what each cell makes of each reading, given the others."""
         return self.fit.given_others(self.bad_in)
 
     def unknowns(self, keep: NDArray[np.int64]) -> tuple[Array, Array]:

@@ -38,7 +38,7 @@ PAIRS = {
     "degC": ("degC", "temperature", (1,)),
     "Hz": ("%", "duty_cycle", (1,)),
 }
-"""What the second display shows beside a function: unit, quantity, and the decimals of its ranges; ohms have none."""
+"""Says what the second display shows beside a function: unit, quantity, decimals of its ranges; ohms have none."""
 ONLY_MAIN = 0.1
 """The share of answers in which a person types the main number alone."""
 
@@ -76,7 +76,7 @@ class SecondNumber:
 
 @dataclass(frozen=True)
 class Both:
-    """What both displays show."""
+    """Holds what both displays show."""
 
     main: Display
     decimals: int
@@ -176,7 +176,7 @@ class PersonAtTwo(Person):
 
 
 class Score(NamedTuple):
-    """What came of one meter: shares are (read right, shown)."""
+    """Holds what came of one meter: shares are (read right, shown)."""
 
     seed: int
     questions: int

@@ -1,4 +1,4 @@
-"""What is asked speaks of the display as the person sees it: numbers with point and unit."""
+"""Questions speak of the display as the person sees it: numbers with point and unit."""
 
 from __future__ import annotations
 

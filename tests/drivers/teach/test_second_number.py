@@ -37,7 +37,7 @@ def taught(folder: Path, *, both: bool, changed: dict[int, str] | None = None) -
 
 
 def readings(folder: Path, *frames: bytes) -> list[tuple[float, Quantity, int]]:
-    """What the taught profile reads."""
+    """Return what the taught profile reads."""
     decoder = framing_of(f"frames:x?profile={folder / 'm.toml'}").decoder()
     return [(r.value, r.quantity, r.column) for one in frames for r in decoder.feed(one, 0.0)]
 

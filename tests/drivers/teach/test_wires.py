@@ -20,7 +20,7 @@ def frame(digits: str) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
 
 
 def solved(numbers: Sequence[str]) -> Solved:
-    """What is known after these numbers."""
+    """Return what is known after these numbers."""
     features = segment_features([parse_label(f"{number} V") for number in numbers])
     found = possible_wires(features, [frame(number)[None] for number in numbers])
     assert found is not None

@@ -55,7 +55,7 @@ def explaining_frames(kind: str, labels: Sequence[Label], bits: Bits, near: Sequ
 
 
 def _shifted(bits: NDArray[np.int64], pattern: Pattern) -> NDArray[np.int64]:
-    """What stands at each place, by the frame bit of the units: shape (places, frames, bits); -1 outside of a frame."""
+    """Return what stands at each place, by the frame bit of the units: shape (places, frames, bits); -1 outside it."""
     beyond = int(np.abs(pattern).max(initial=0))
     padded = np.pad(bits, ((0, 0), (beyond, beyond)), constant_values=-1)
     size = bits.shape[1]

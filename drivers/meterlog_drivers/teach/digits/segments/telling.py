@@ -75,7 +75,7 @@ def _is_open(solved: Solved, place: int) -> bool:
 
 
 def _excluded(solved: Solved, place: int, segment: int, lit: int, set_share: NDArray[np.float64]) -> float:
-    """How many bits that may be a segment would not be as it is, by how often they have been set."""
+    """Count the bits that may be a segment and would then not be as they are, by how often they have been set."""
     plain, inverted = solved.possible[:, place, segment]
     other = set_share if lit < 0 else 1 - set_share
     return float(other[plain].sum() + (1 - other)[inverted].sum())

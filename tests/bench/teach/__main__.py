@@ -12,20 +12,14 @@ import math
 import random
 import statistics
 import sys
-import tempfile
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
-from pathlib import Path
 
-from meterlog.driver.framing import framing_of
-from meterlog_drivers.teach.questions.next_question import next_question
-from meterlog_drivers.teach.teacher import Taught, teach
+from meterlog_drivers.teach.teacher import Taught
 from tests.bench.results import printed
+from tests.bench.teach.lessons import QUANTITIES, SHOWN, asked, decoder_of, same_value
 from tests.bench.teach.meters import FUNCTIONS, SIGNED, Display, Meter
 from tests.bench.teach.people import Person
-
-MOST_QUESTIONS = 15
-SHOWN = 400
 
 
 @dataclass
@@ -45,22 +39,10 @@ class Score:
 
 
 def lesson(seed: int) -> tuple[Person, Taught | None, int]:
-    """Teach one meter."""
+    """Teach one meter; the person, what was learned, and how many questions were answered."""
     rng = random.Random(seed * 7919 + 1)
     person = Person(Meter(seed), rng, rng.randrange(3, 12) if seed % 2 else -1)
-    refused: set[str] = set()
-    taught: Taught | None = None
-    questions = 0
-    while questions < MOST_QUESTIONS:
-        question = next_question(taught.lesson if taught else None, refused, questions)
-        if question is None:
-            break
-        refused.add(question.name)
-        if not person.answer(question):
-            continue
-        questions += 1
-        taught = teach(person.chunks, 0.0, person.moments, ["9600 8N1"], "2026-01-01")
-    return person, taught, questions
+    return person, *asked(person)
 
 
 def judged(seed: int) -> Score:
@@ -95,33 +77,14 @@ def _random(
     return Display(function, place, counts, negative, hold=more and rng.random() < 0.1)
 
 
-QUANTITIES = {
-    "V": "dc_voltage",
-    "mV": "dc_voltage",
-    "VAC": "ac_voltage",
-    "ohm": "resistance",
-    "A": "dc_current",
-    "mA": "dc_current",
-    "Hz": "frequency",
-    "degC": "temperature",
-}
-
-
 def _read(meter: Meter, profile: str, displays: list[Display]) -> tuple[int, int]:
     """Return how many displays a profile reads right and wrong."""
     right = wrong = 0
-    with tempfile.TemporaryDirectory() as folder:
-        path = Path(folder) / "taught.toml"
-        path.write_text(profile)
-        decoder = framing_of(f"frames:x?profile={path}").decoder()
+    with decoder_of(profile) as decoder:
         decoder.feed(meter.frame(displays[0]), 0.0)  # where pauses tell frames apart, the first is not read
         for n, display in enumerate(displays, 1):
             for got in decoder.feed(meter.frame(display, n), n * 0.5):
-                value_right = (
-                    math.isinf(got.value)
-                    if display.overload
-                    else math.isclose(got.value, display.value, rel_tol=1e-9, abs_tol=1e-15)
-                )
+                value_right = math.isinf(got.value) if display.overload else same_value(got.value, display.value)
                 if value_right and got.quantity == QUANTITIES[display.function]:
                     right += 1
                 else:

@@ -28,6 +28,8 @@ SCENARIOS = (
     "relay-chatter",
     "prime-while-cranking",
 )
+"""In this order. `wiggle-open` is not among them: it shows four different displays, which was refused with every driver
+that was tried."""
 EACH = 10
 """Captures of a driver: the first scenarios that it can show, one of the van alone."""
 SPEED = 2.0

@@ -5,7 +5,8 @@ from __future__ import annotations
 import pytest
 
 from tests.bench.teach import second
-from tests.bench.teach.__main__ import SHOWN, judged
+from tests.bench.teach.__main__ import judged
+from tests.bench.teach.lessons import SHOWN
 
 
 @pytest.mark.slow

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from meterlog.circuit.readings.measurement import PLACE, Measurement
+from meterlog.circuit.readings.measurement import Measurement
 
 APART, APART_SHARE = 0.5, 0.15
 """Two readings of one place differ when they are further apart than this, in V, A or ohm, and than this share of the
@@ -14,7 +14,7 @@ larger: a person's rounding and a source's drift. Guesses."""
 
 def same_place(a: Measurement, b: Measurement) -> bool:
     """Tell whether two readings were taken in the same place and state."""
-    return all(getattr(a, key) == getattr(b, key) for key in PLACE)
+    return a.place_key == b.place_key
 
 
 def without_repeats(measured: Sequence[Measurement]) -> list[Measurement]:

@@ -82,7 +82,7 @@ class Fit:
         k = len(network.cells)
         self.y = np.array([shown_y(m) for m in ms])
         self.noise = np.array([float(noise(m, network.circuit, np.array(y))) for m, y in zip(ms, self.y, strict=True)])
-        places = [(m.quantity, m.at, m.to, m.state, m.load, m.side, m.unplugged) for m in ms]
+        places = [m.place_key for m in ms]
         self.before = [[j for j in range(i) if places[j] == place] for i, place in enumerate(places)]
         self._predictions = network.predict_all(ms)
         self.mean = np.stack([p.mean for p in self._predictions], 1) if ms else np.zeros((k, 0))

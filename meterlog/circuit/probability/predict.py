@@ -48,7 +48,7 @@ def in_chunks(count: int, size: int = CHUNK) -> Iterator[slice]:
 
 def _key(m: Measurement) -> tuple[object, ...]:
     """Return what a prediction depends on."""
-    return (m.quantity, m.at, m.to, m.state, m.load, m.watt, m.side, m.nulled, m.unplugged, bool(np.isfinite(m.value)))
+    return (*m.place_key, m.watt, m.nulled, bool(np.isfinite(m.value)))
 
 
 class Network(SolvedCells):

@@ -86,6 +86,11 @@ class Measurement:
         return span(low, high, UNITS[self.quantity])
 
     @property
+    def place_key(self) -> tuple[str, ...]:
+        """What `PLACE` names: equal where two readings were taken in the same place and state."""
+        return tuple(getattr(self, key) for key in PLACE)
+
+    @property
     def place(self) -> str:
         """Find where and how, in words."""
         if self.quantity == "current":

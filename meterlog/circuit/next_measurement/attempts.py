@@ -130,11 +130,12 @@ def _powered(circuit: Circuit, measured: Sequence[Measurement]) -> Iterator[Atte
 def _swapped(circuit: Circuit, measured: Sequence[Measurement]) -> Iterator[Attempt]:
     for k, part in enumerate(circuit.parts):
         if part.kind in ("relay_contact", "fuse") and k in circuit.serving and not circuit.charges:
-            yield _trial(SWAP_MIN + reach_min(circuit, part.id, measured), replaced=part.id)
+            minutes = SWAP_MIN + reach_min(circuit, part.id, measured)
+            yield _trial(minutes, replaced=part.id)
             for load in circuit.loads[1:] if part.kind == "fuse" else ():
                 if fuse_before(circuit, load) == k:
-                    minutes = SWAP_MIN + reach_min(circuit, part.id, measured) + unplug_min(circuit, load)
-                    yield _trial(minutes, replaced=part.id, unplugged=circuit.parts[load].id)
+                    apart = circuit.parts[load].id
+                    yield _trial(minutes + unplug_min(circuit, load), replaced=part.id, unplugged=apart)
 
 
 def _compared(circuit: Circuit, measured: Sequence[Measurement]) -> Iterator[Attempt]:

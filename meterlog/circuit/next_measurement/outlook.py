@@ -71,8 +71,8 @@ def outlook_of(network: Network, known: Posterior, *, unseen: bool = False) -> O
     order = np.argsort(-known.weight)[:CELLS_KEPT]
     keep = np.sort(order[known.weight[order] > WEIGHT_KEPT * known.weight[order[0]]])
     groups = groups_of(network.cells)
-    twin, twin_weight, twin_of = _twins(network.cells, known, unseen)
     good = likeliest_healthy(network.cells, known.weight)
+    twin, twin_weight, twin_of = _twins(network.cells, known, good, unseen)
     # a contact that comes and goes leaves the rest of the vehicle as it is where nothing is wrong
     mean, covariance = known.unknowns(np.concatenate([keep, np.full(len(twin), good)]))
     twin_group = _numbered(network.cells, twin_of)
@@ -114,10 +114,13 @@ def _parts_of(cells: Cells, rows: NDArray[np.int64], kept: int, twin_part: NDArr
     return np.concatenate([member & ~missing.any(axis=0), missing, healthy[None, :]])
 
 
-def _twins(cells: Cells, known: Posterior, unseen: bool) -> tuple[NDArray[np.int64], Array, NDArray[np.int64]]:
-    """Cells, weights and places (a part, from n on a command) of the contacts that come and go; none while no reading
-    speaks for one or saw the circuit fail, since what was not seen to fail cannot be measured, unless `unseen`."""
-    good, comes = likeliest_healthy(cells, known.weight), known.comes_and_goes.sum()
+def _twins(
+    cells: Cells, known: Posterior, good: int, unseen: bool
+) -> tuple[NDArray[np.int64], Array, NDArray[np.int64]]:
+    """Cells, weights and places (a part, from n on a command) of the contacts that come and go in a vehicle that is
+    else as in the cell `good`; none while no reading speaks for one or saw the circuit fail, since what was not seen to
+    fail cannot be measured, unless `unseen`."""
+    comes = known.comes_and_goes.sum()
     if (
         not unseen
         and comes < SEEN_TO_COME_AND_GO

@@ -41,10 +41,13 @@ def contradictions(case: Case, suspects: Sequence[Suspect], on: str) -> list[str
     if comes >= SURELY or (twice and comes >= COMES_AND_GOES):
         return list(found)
     found |= dict.fromkeys(twice)
-    for k in np.flatnonzero(case.known.bad > 0.5):
+    doubted = np.flatnonzero(case.known.bad > 0.5)
+    if not len(doubted) or _all_explained(case):
+        return list(found)
+    for k in doubted:
         m = case.measured[int(k)]
         told = any(m.place in sentence for sentence in found) or (on and m.state == "off")
-        if told or _explained(case, int(k), suspects) or _all_explained(case):
+        if told or _explained(case, int(k), suspects):
             continue
         if sentence := _doubted(case, int(k), suspects):
             found[sentence] = None
@@ -66,9 +69,8 @@ def _read_twice(measured: Sequence[Measurement]) -> Iterator[str]:
 def _all_explained(case: Case) -> bool:
     """Tell whether some fault, or two, take all readings as they are, however rare they may be."""
     fit = case.known.fit
-    return bool(fit.squared(range(len(fit.y))).min() <= _highest_usual(len(fit.y))) and not any(
-        map(case.known.fit.beyond, range(len(fit.y)))
-    )
+    every = range(len(fit.y))
+    return bool(fit.squared(every).min() <= _highest_usual(len(every))) and not any(map(fit.beyond, every))
 
 
 def _together(case: Case, a: int, b: int) -> float:

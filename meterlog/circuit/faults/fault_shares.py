@@ -22,8 +22,8 @@ NOT_CHARGED: Source = ((12.0, 0.4), (9.8, 0.9), (12.1, 0.7))
 DISCHARGED: Source = ((11.3, 0.6), (8.2, 0.9), (13.6, 0.4))
 LAZY: tuple[Source, ...] = tuple(((12.6, 0.3), (crank_v, 1.5), (14.0, 0.4)) for crank_v in (6.4, 3.2))
 """Source voltage at rest, cranking and running of a battery that is not being charged (it does not rise with the
-engine), is discharged or worn, or is full and gives way under the starter (12.7 V at
-rest, 6 V cranking: a practitioner's case), the last one the further the worse a joint between its cells. Guesses."""
+engine), is discharged or worn, or is full and gives way under the starter (12.7 V at rest, 6 V cranking: a
+practitioner's case), the further the worse a joint between its cells is. Guesses."""
 DEEP_SHARE, DEEP_REST_V, DEEP_SPREAD_V = 0.35, (9.8, 8.0, 6.2, 4.4, 2.6, 1.0), 1.2
 """Share of bad batteries with dead cells or none alive, and their voltages at rest: as likely at each, close enough
 together that none between them is less likely: a battery is not believed the less the worse it reads. Guesses."""

@@ -40,7 +40,6 @@ NEGLIGIBLE = -12.0
 """Log of a share that is not worth summing."""
 NO_WORTH = 1e8
 """Variance of a reading that counts for nothing."""
-
 FIT_CHUNK = 1000
 """So many cells' matrices are inverted at once: they stay in a processor's cache. A choice."""
 
@@ -249,7 +248,8 @@ def _inverse(covariance: Array) -> tuple[Array, Array]:
     shape (k,).
 
     Each pivot is swept out of all of them at once (Gauss and Jordan; a covariance needs no other order of pivots): with
-    the cells along the last axis that takes a third of the time of one inverse after the other.
+    the cells along the last axis that takes a third of the time of `numpy.linalg` for five readings and half for ten;
+    for 20 it is no quicker (measured once by hand).
     """
     a = np.ascontiguousarray(covariance.transpose(1, 2, 0))
     log_det = np.zeros(len(covariance))

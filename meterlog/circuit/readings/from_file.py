@@ -17,8 +17,8 @@ from meterlog.errors import CircuitError
 
 MOST_READINGS, MOST_WORK = 60, 800
 """The most readings, and the most readings times parts, that are weighed together. Readings depend on one another under
-every pair of faults: memory grows with the square of readings times parts (20 readings on 40 parts: some 1.3 GB and
-6 s, measured once by hand)."""
+every pair of faults: memory and time grow faster than readings times parts (20 readings on 40 parts: some 500 MB and,
+where they contradict each other, 6 s; measured once by hand)."""
 
 
 def load_measured(

@@ -1,5 +1,4 @@
-"""Times a suggestion on circuits of 12, 25 and 40 parts after five and ten readings, and what memory
-it takes."""
+"""Times a suggestion on circuits of 12, 25 and 40 parts after five and ten readings, and says what memory it takes."""
 
 from __future__ import annotations
 

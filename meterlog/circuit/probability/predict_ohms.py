@@ -48,8 +48,9 @@ def resistance(c: Circuit, cells: Cells, good_ohm: Array, m: Measurement) -> Pre
     inside = np.zeros(len(c.parts), bool)
     inside[list(c.between(lo, hi))] = True
     apart = [k for load in loads_out(c, m) for k in c.plug_of(load)]
-    alone_out = load_between(c, m) if half(c, m) == "load" else None
-    on_load = alone_out is not None or (half(c, m) == "load" and bool(inside[c.load]))
+    of_load = half(c, m) == "load"
+    alone_out = load_between(c, m) if of_load else None
+    on_load = alone_out is not None or (of_load and bool(inside[c.load]))
     if alone_out is not None:
         inside[:] = False
         inside[alone_out] = True
@@ -70,10 +71,10 @@ def resistance(c: Circuit, cells: Cells, good_ohm: Array, m: Measurement) -> Pre
     seen_ohm, share = ohm[:, inside].sum(axis=1) + load_ohm * inside[c.load], np.broadcast_to(inside, ohm.shape)
     if c.branches and not on_load:
         seen_ohm, share = _beside_branches(c, ohm, inside, load_ohm, (lo, hi))
-    if half(c, m) == "load" and not on_load:
+    if of_load and not on_load:
         seen_ohm = np.full(count, OPEN_OHM)
     alone = seen_ohm
-    short_at = np.where(cells.short_at == alone_out, cells.short_at, -1) if alone_out is not None else cells.short_at
+    short_at = cells.short_at if alone_out is None else np.where(cells.short_at == alone_out, alone_out, -1)
     seen_ohm = _beside_short(c, short_at, seen_ohm, ohm, lo, hi)
     leak_ohm = np.zeros(count)
     if not on_load:

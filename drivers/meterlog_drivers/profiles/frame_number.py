@@ -5,12 +5,11 @@ from __future__ import annotations
 import math
 import re
 
-from meterlog_drivers.profiles.frame_parts import Number, Wire
+from meterlog_drivers.profiles.frame_parts import INTEGERS, Number, Wire
 
 _KNOWN_NUMBERS = 16_384
 """Numbers that are remembered: more than a display of 4000 counts has with both signs."""
 _DIGITS = re.compile(r" *[0-9]+")
-_INTEGERS = ("integer", "wired-integer")
 
 
 class ProfiledNumber:
@@ -31,7 +30,7 @@ class ProfiledNumber:
         for wire in (wire for row in number.wires for wire in row):
             mask[wire.at] |= wire.bit
         self.mask = int.from_bytes(mask, "big")
-        self.signed = number.digits in _INTEGERS and number.signed
+        self.signed = number.digits in INTEGERS and number.signed
         self._known: dict[int, float | None] = {}
         self._codes = {glyph: code for code, glyph in number.segments.items()}
 
@@ -47,7 +46,7 @@ class ProfiledNumber:
     def _counts(self, text: str) -> float | None:
         if text in self._number.overload:
             return math.inf
-        if self._number.digits in _INTEGERS:
+        if self._number.digits in INTEGERS:
             return int(text) if self._within(int(text)) else None
         if not _DIGITS.fullmatch(text) or (text[0] == " " and not self._number.leading_blanks):
             return None
@@ -85,7 +84,7 @@ class ProfiledNumber:
     def put(self, frame: bytearray, counts: int | None, value: float) -> bool:
         """Write digits into an unmasked frame: `counts`, or the overload that `value` is. False: no way to say it."""
         number = self._number
-        if number.digits in _INTEGERS:
+        if number.digits in INTEGERS:
             return self._put_integer(frame, counts)
         width = len(number.at or number.wires) * (2 if number.digits == "bcd" else 1)
         if counts is None:

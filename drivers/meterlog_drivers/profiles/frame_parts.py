@@ -27,6 +27,10 @@ class Wire(NamedTuple):
     inverted: bool
 
 
+INTEGERS = ("integer", "wired-integer")
+"""Ways to write the whole number at once, not digit by digit."""
+
+
 class Number(NamedTuple):
     """The way digits are written in a frame.
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import re
 
-from meterlog_drivers.profiles.frame_parts import Number, Wire
+from meterlog_drivers.profiles.frame_parts import INTEGERS, Number, Wire
 from meterlog_drivers.profiles.frame_places import places_of, value_of
 from meterlog_drivers.profiles.profile_file import Table
 
@@ -52,7 +52,7 @@ def number_of(table: Table, length: int) -> Number:
 
 
 def _most(table: Table, digits: str) -> int | None:
-    if table.has("most") and digits not in ("integer", "wired-integer"):
+    if table.has("most") and digits not in INTEGERS:
         raise table.error("only an integer has a most", "most")
     return table.integer("most", 0, 1, (1 << 8 * MOST_INTEGER_BYTES) - 1) if table.has("most") else None
 

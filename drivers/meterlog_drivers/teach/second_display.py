@@ -18,7 +18,7 @@ from meterlog_drivers.teach.lesson import Lesson
 from meterlog_drivers.teach.modes.mode_fit import Field, Meaning
 from meterlog_drivers.teach.modes.modes_lesson import with_modes
 from meterlog_drivers.teach.modes.silent_bits import TWICE
-from meterlog_drivers.teach.moments import Label
+from meterlog_drivers.teach.modes.turned_dial import beside_the_digits
 
 LEAST_FOLLOWING = 6
 """Moments that a bit must have followed the second display, until it is taken for its own; a guess."""
@@ -61,7 +61,9 @@ def bits_of_second(first: Lesson, second: Lesson) -> frozenset[int]:
     if len(used) < LEAST_FOLLOWING:
         return digits
     frames = first.bits[[second.frame_of[n] for n in used]]
-    by_first, by_second = ([_beside_digits(one.moments[n].label) for n in used] for one in (first, second))
+    by_first, by_second = (
+        [beside_the_digits(one.moments[n].label._replace(second=None)) for n in used] for one in (first, second)
+    )
     both_ways = np.minimum(frames.sum(axis=0), len(used) - frames.sum(axis=0)) >= TWICE
     return digits | set(np.flatnonzero(both_ways & _follows(frames, by_second) & ~_follows(frames, by_first)).tolist())
 
@@ -71,10 +73,6 @@ def _follows(frames: Bits, said: Sequence[object]) -> Bits:
     groups = [frames[[other == one for other in said]] for one in set(said)]
     follows: Bits = np.all([group.all(axis=0) | ~group.any(axis=0) for group in groups], axis=0)
     return follows
-
-
-def _beside_digits(label: Label) -> object:
-    return label._replace(text="", digits="", second=None)
 
 
 def with_second_modes(first: Lesson, second: Lesson, near: Near) -> Lesson:

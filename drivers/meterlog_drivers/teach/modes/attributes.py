@@ -13,7 +13,6 @@ Value = object
 Attributes = Mapping[str, Value]
 """By name; None where what was typed does not tell: the point of an overload, the sign of zero."""
 
-SCALE = ("prefix", "decimals")
 _PREFIX = {power: prefix for prefix, power in PREFIXES.items()}
 
 

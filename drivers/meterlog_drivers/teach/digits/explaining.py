@@ -12,7 +12,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from meterlog_drivers.teach.digits.features import Features, digit, in_front_of, places_of, segment_features
+from meterlog_drivers.teach.digits.features import Features, digit, in_front_of, places_of, segment_features, varied
 from meterlog_drivers.teach.digits.layouts import nibble_codes, step_patterns
 from meterlog_drivers.teach.digits.number_fit import BitAt, Bits
 from meterlog_drivers.teach.digits.segments.characters import wires_of
@@ -99,7 +99,7 @@ def _votes(mask: NDArray[np.int64], owner: NDArray[np.int64]) -> NDArray[np.int6
 def _segments(labels: Sequence[Label], bits: Bits, owner: NDArray[np.int64]) -> Iterator[NDArray[np.bool_]]:
     """For each constant step between digits under which their segments have wires: the frames that show the number."""
     features = segment_features(labels)
-    varying = (features.min(axis=(0, 2)) < 0) & (features.max(axis=(0, 2)) > 0)
+    varying = varied(features, axis=(0, 2))
     left = [owner != left_out for left_out in range(-1, len(labels))]
     for in_front in in_front_of(features):
         wanted = in_front[:, varying][:, :, owner]
@@ -166,7 +166,7 @@ def agreed_wires(features: Features, bits: Bits, pattern: Pattern) -> Agreed | N
     together = features.transpose(1, 0, 2).reshape(1, features.shape[1], -1)
     unknown = np.zeros_like(together[:, :, :1])  # a segment that never changed may be any bit, so it is not known
     together = np.concatenate([together, unknown], axis=2)
-    varying = (together.min(axis=2) < 0) & (together.max(axis=2) > 0)
+    varying = varied(together)
     possible = fits.reshape(2, 1, features.shape[1], -1) & varying[..., None]
     if not apart(possible, varying) or (wires := wires_of(possible, together, 0)) is None:
         return None

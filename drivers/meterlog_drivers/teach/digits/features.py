@@ -73,6 +73,12 @@ def integer_features(labels: Sequence[Label], signed: bool) -> Features:
     return np.array([bits], dtype=np.int8)
 
 
+def varied(features: Features, axis: int | tuple[int, ...] = 2) -> NDArray[np.bool_]:
+    """Tell which features were both on and off: of each place, or, over axes 0 and 2, of all places together."""
+    on_and_off: NDArray[np.bool_] = (features.min(axis=axis) < 0) & (features.max(axis=axis) > 0)
+    return on_and_off
+
+
 def compared(features: Features, bits: NDArray[np.bool_]) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
     """Compare each feature with each bit of the frames.
 

@@ -22,6 +22,7 @@ from meterlog_drivers.teach.digits.features import (
     decimal_features,
     integer_features,
     segment_features,
+    varied,
 )
 from meterlog_drivers.teach.digits.integers import bits_used, widened
 from meterlog_drivers.teach.digits.layouts import (
@@ -144,14 +145,8 @@ def _layouts(kind: str, misses: Misses, labels: Sequence[Label], features: Featu
     if kind == "decimal":
         return decimal_layouts(misses)
     if kind == "segments":
-        return segment_layouts(misses, (features.min(axis=(0, 2)) < 0) & (features.max(axis=(0, 2)) > 0))
+        return segment_layouts(misses, varied(features, axis=(0, 2)))
     return integer_layouts(misses, bits_used(labels) + (kind == "signed"))
-
-
-def _varying(features: Features) -> Bits:
-    """Tell which features were on and off in what was shown."""
-    varying: Bits = (features.min(axis=2) < 0) & (features.max(axis=2) > 0)
-    return varying
 
 
 def _alike(layouts: Sequence[Layout], inverted: Bits) -> list[Layout]:
@@ -178,7 +173,7 @@ def _fit(
     hidden: Sequence[int],
 ) -> NumberFit | None:
     """Make a hypothesis of a layout that fits; None where too little speaks for it, or its codes contradict."""
-    varying = _varying(features)
+    varying = varied(features)
     if not _believable(kind, layout, features, inverted, labels):
         return None
     if not layout.regular and len(rows) < LEAST_SCATTERED:
@@ -232,11 +227,11 @@ def _believable(kind: str, layout: Layout, features: Features, inverted: Bits, l
     """Tell whether enough speaks for a layout: more for one of many that are possible than for one of few."""
     first = {label.digits: n for n, label in enumerate(labels)}
     if kind != "decimal" or not layout.regular:
-        varying = _varying(features)[:, : layout.at.shape[1]]
+        varying = varied(features)[:, : layout.at.shape[1]]
         return (len(first) - 1) * min(6, int(varying.sum())) >= LEAST_EVIDENCE
     different = features[:, :, list(first.values())]
     known = (different != 0).sum(axis=2)
-    evidence = int((known - 1)[_varying(different)].sum())
+    evidence = int((known - 1)[varied(different)].sum())
     low = layout.at[:, 0]
     plain = (layout.at[0] == low[0] - np.arange(4)).all() and low[0] % 4 == 3 and (np.abs(np.diff(low)) == 8).all()
     plain = plain and not inverted[0, np.arange(4), layout.at[0]].any()

@@ -13,7 +13,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from meterlog_drivers.teach.digits.features import EITHER, GLYPHS, SEGMENTS, Features
+from meterlog_drivers.teach.digits.features import EITHER, GLYPHS, SEGMENTS, Features, varied
 from meterlog_drivers.teach.digits.segments.wires import Possible
 
 MOST_WIRINGS, MOST_WIRES = 200, 11
@@ -129,7 +129,7 @@ def _shape(lit: Collection[str], segments: Sequence[int]) -> int:
 
 def alone(value: int, features: NDArray[np.int8]) -> bool:
     """Tell whether what was found of a place's segments tells a digit from all others."""
-    varying = (features.min(axis=1) < 0) & (features.max(axis=1) > 0)
+    varying = varied(features, axis=1)
     known = {segment for k, segment in enumerate(SEGMENTS) if varying[k] or k in _always(features)}
     own = {shape & known for of, shape in SHAPES if of == value}
     return not any(shape & known in own for of, shape in SHAPES if of != value)

@@ -12,7 +12,7 @@ from itertools import product
 import numpy as np
 from numpy.typing import NDArray
 
-from meterlog_drivers.teach.digits.features import lit_segments, segment_features
+from meterlog_drivers.teach.digits.features import lit_segments, segment_features, varied
 from meterlog_drivers.teach.digits.segments.characters import wires_of
 from meterlog_drivers.teach.digits.segments.wires import Solved
 from meterlog_drivers.teach.moments import Label
@@ -34,7 +34,7 @@ def parting_digits(labels: Sequence[Label]) -> list[tuple[int, int]]:
     """
     features = segment_features(labels)
     places = len(features)
-    varying = (features.min(axis=2) < 0) & (features.max(axis=2) > 0)
+    varying = varied(features)
     flat = features.reshape(7 * places, -1).astype(np.int64)
     flat = np.concatenate([flat, np.ones((STILL, flat.shape[1]), dtype=np.int64)])
     agreement, known = flat @ flat.T, np.abs(flat) @ np.abs(flat).T

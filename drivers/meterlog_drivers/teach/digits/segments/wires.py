@@ -12,7 +12,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from meterlog_drivers.teach.digits.features import Features, segment_features
+from meterlog_drivers.teach.digits.features import Features, segment_features, varied
 from meterlog_drivers.teach.moments import Label
 
 Frames = Sequence[NDArray[np.bool_]]
@@ -39,7 +39,7 @@ def possible_wires(features: Features, frames: Frames) -> Solved | None:
     Returns:
         None where they contradict each other.
     """
-    varying = (features.min(axis=2) < 0) & (features.max(axis=2) > 0)
+    varying = varied(features)
     left = list(frames)
     if not varying.any():
         return None
@@ -105,6 +105,6 @@ def _showing(
 def most_contradicting(labels: Sequence[Label], frames: Frames) -> int:
     """Return how many moments contradict the segment that fits worst, each taken with the bit that fits it best."""
     features = segment_features(labels)
-    varying = (features.min(axis=2) < 0) & (features.max(axis=2) > 0)
+    varying = varied(features)
     misses = _misses(features, frames).min(axis=(0, 3))[varying]
     return int(misses.max(initial=0))

@@ -82,7 +82,7 @@ class Frames(FramingDriver):
 
     name = "frames"
     summary = "binary frames described by a profile"
-    verification = "two profiles are drivers of their own; what a meter sends is the profile's to say"
+    verification = "four profiles are drivers of their own; what a meter sends is the profile's to say"
     modes = ("whatever the profile names",)
     options = frozenset({"profile"})
     lines = (LineSettings(9600, 8, "N", 1),)

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from meterlog.archive.move import PACKED
+from meterlog.archive.move import name_of
 
 _SIZE_AT_END = struct.Struct("<I")
 """The last field of a packed file: the bytes it unpacks to, modulo 2^32 (RFC 1952, 2.3.1)."""
@@ -44,7 +44,7 @@ def what_comes_back(folder: Path, packed: Path, raw: Sequence[Path]) -> ComesBac
         OSError: it is gone, or cannot be read.
     """
     files = [*raw, packed]
-    names = [path.name.removesuffix(PACKED) for path in files]
+    names = list(map(name_of, files))
     return ComesBack(
         name=f"{packed.parent.name}/{names[-1]}",
         raw=len(files) - 1,

@@ -71,8 +71,8 @@ def bring_back(folder: Path, name: str) -> Path:
         SessionWriteFailed: the folder cannot be written, or holds other files of these names.
     """
     packed = _find(folder, name)
-    path = folder / packed.name.removesuffix(PACKED)
-    pairs = [(one, folder / one.name.removesuffix(PACKED)) for one in (*raw_of(packed), packed)]
+    path = folder / name_of(packed)
+    pairs = [(one, folder / name_of(one)) for one in (*raw_of(packed), packed)]
     with _told(packed), _alone(path):
         _move(pairs, pack=False)
     return path
@@ -87,7 +87,7 @@ def unpacked(packed: Path) -> Iterator[Path]:
         OSError: it cannot be read, or there is no room for it.
     """
     with TemporaryDirectory(prefix="meterlog-") as folder:
-        path = Path(folder, packed.name.removesuffix(PACKED))
+        path = Path(folder, name_of(packed))
         _fill_whole(packed, path, pack=False)
         yield path
 
@@ -112,12 +112,17 @@ def came_from(path: _Path) -> _Path | None:
     in_archive = month.parent.name == FOLDER and _MONTH.fullmatch(month.name)
     if not in_archive or not path.name.endswith(PACKED) or path.name.startswith(".") or _raw_stem(path):
         return None
-    return month.parent.parent / path.name.removesuffix(PACKED)
+    return month.parent.parent / name_of(path)
+
+
+def name_of(packed: PurePath) -> str:
+    """Return the name that a packed file had before."""
+    return packed.name.removesuffix(PACKED)
 
 
 def raw_of(packed: Path) -> list[Path]:
     """The packed raw captures of a packed session, beside it."""
-    return raw_in(packed.parent).get(Path(packed.name.removesuffix(PACKED)).stem, [])
+    return raw_in(packed.parent).get(Path(name_of(packed)).stem, [])
 
 
 def raw_in(month: Path) -> dict[str, list[Path]]:
@@ -130,7 +135,7 @@ def raw_in(month: Path) -> dict[str, list[Path]]:
 
 
 def _find(folder: Path, name: str) -> Path:
-    names = {path: path.name.removesuffix(PACKED) for path in archived(folder)}
+    names = {path: name_of(path) for path in archived(folder)}
     found = [path for path in names if name in (names[path], f"{path.parent.name}/{names[path]}")]
     if not found:
         hint = did_you_mean(name, names.values())
@@ -143,7 +148,7 @@ def _find(folder: Path, name: str) -> Path:
 
 def _raw_stem(packed: PurePath) -> str:
     """The session's name, without its suffix, that a packed raw capture is of; empty for a session."""
-    match = RAW.fullmatch(packed.name.removesuffix(PACKED))
+    match = RAW.fullmatch(name_of(packed))
     return match["stem"] if match else ""
 
 

@@ -99,6 +99,7 @@ def test_a_last_session_without_readings_is_no_failure_of_those_before(
             said.append(line)
             if line.startswith("kept "):
                 over.set()
+        over.set()
         showing.join()
         assert recording.wait(60) == 0
     assert said[-1] == "no readings came, so no file is left\n"

@@ -20,6 +20,7 @@ import pytest
 from meterlog.cli.main import main
 from meterlog.reading import Quantity, Reading
 from meterlog.session import SessionWriter, open_reader
+from tests.waiting import until
 
 MAIN = [sys.executable, "-c", "from meterlog.cli import main; raise SystemExit(main())"]
 
@@ -120,10 +121,7 @@ def test_ctrl_c_while_the_live_detection_is_still_being_loaded_discards_nothing(
     words = ["record", "--plain", "--quiet", "--meter", f"status14:{meter.port}", "--out", str(path)]
     with subprocess.Popen([sys.executable, "-c", SLOW, *words], stdout=subprocess.DEVNULL) as process:
         try:
-            give_up_s = time.monotonic() + 60
-            while not has_readings(path):
-                assert time.monotonic() < give_up_s
-                time.sleep(0.05)
+            until(lambda: has_readings(path))
             process.send_signal(signal.SIGINT)
             assert process.wait(60) == 0
         finally:
@@ -134,16 +132,13 @@ def test_ctrl_c_while_the_live_detection_is_still_being_loaded_discards_nothing(
         assert reader.ended == "clean"
 
 
-def stalled(meter: Plugged, path: Path, stall_s: float, until: Callable[[Path], bool]) -> list[dict[str, object]]:
+def stalled(meter: Plugged, path: Path, stall_s: float, ready: Callable[[Path], bool]) -> list[dict[str, object]]:
     """Record, stand still for so long as a suspended computer does, go on, end; the events that are found."""
     showing = Showing(meter)
     words = ["record", "--plain", "--quiet", "--meter", f"status14:{meter.port}", "--out", str(path)]
     process = subprocess.Popen([*MAIN, *words], stdout=subprocess.DEVNULL)
     try:
-        give_up_s = time.monotonic() + 60
-        while not until(path):
-            assert time.monotonic() < give_up_s
-            time.sleep(0.1)
+        until(lambda: ready(path))
         time.sleep(0.7)
         os.kill(process.pid, signal.SIGSTOP)
         time.sleep(stall_s)
